@@ -1,0 +1,13 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class DiestoreConfig(AppConfig):
+    name = "diestore"
+    verbose_name = "Register"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from .roles import grant_roles
+
+        post_migrate.connect(grant_roles, dispatch_uid="diestore.grant_roles")

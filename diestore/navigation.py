@@ -1,0 +1,54 @@
+"""The pages on the strip at the head of every page: URL names only, so that nothing below imports what stands above."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.urls import NoReverseMatch, reverse
+
+from . import roles
+
+
+@dataclass(frozen=True)
+class Stop:
+    label: str
+    url_name: str
+    permission: str | None = None
+
+
+STRIP = (
+    Stop("Today", "reports:today"),
+    Stop("Dies due", "maintenance:due"),
+    Stop("Dies", "diestore:dies"),
+    Stop("Log", "maintenance:log"),
+    Stop("Spares", "reports:spares", roles.SEE_SPARES),
+    Stop("Cost", "reports:cost", roles.SEE_COST),
+    Stop("Words", "diestore:words"),
+)
+
+
+def strip_for(request) -> list[dict]:
+    """The stops this person may see, with the one that the page belongs to marked."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return []
+    stops = []
+    for stop in STRIP:
+        if stop.permission and not user.has_perm(stop.permission):
+            continue
+        try:
+            url = reverse(stop.url_name)
+        except NoReverseMatch:
+            continue
+        stops.append({"label": stop.label, "url": url, "name": stop.url_name})
+    match = getattr(request, "resolver_match", None)
+    current = max(
+        (s for s in stops if match and (s["name"] == match.view_name or _within(request.path, s["url"]))),
+        key=lambda s: (s["name"] == (match.view_name if match else ""), len(s["url"])),
+        default=None,
+    )
+    return [{**s, "current": s is current} for s in stops]
+
+
+def _within(path: str, url: str) -> bool:
+    return url != "/" and path.startswith(url)

@@ -1,0 +1,75 @@
+"""Who may do what: six roles, each a Django group with the permissions named here, granted after every migrate."""
+
+from __future__ import annotations
+
+SETTER, TOOLMAKER, LEAD, BUYER, SALES, ADMINISTRATOR = ROLES = (
+    "setter",
+    "toolmaker",
+    "lead",
+    "buyer",
+    "sales",
+    "administrator",
+)
+
+# What a permission lets a person do; the views name these, never a role.
+LOG_RUN = "diestore.log_run"
+LOG_STOP = "diestore.log_stop"
+LOG_READING = "diestore.log_reading"
+LOG_SHARPENING = "diestore.log_sharpening"
+LOG_REPLACEMENT = "diestore.log_replacement"
+STRIKE_ENTRY = "diestore.strike_entry"
+SEE_SPARES = "diestore.see_spares"
+SEE_COST = "diestore.see_cost"
+EDIT_REGISTER = "diestore.edit_register"
+RUN_FIT = "diestore.run_fit"
+
+PERMISSIONS = (
+    (LOG_RUN, "May log a run"),
+    (LOG_STOP, "May log a stop"),
+    (LOG_READING, "May log a reading"),
+    (LOG_SHARPENING, "May log a sharpening"),
+    (LOG_REPLACEMENT, "May log a replacement"),
+    (STRIKE_ENTRY, "May strike out an entry"),
+    (SEE_SPARES, "May see the spares to order"),
+    (SEE_COST, "May see what a tool costs"),
+    (EDIT_REGISTER, "May change the register of dies"),
+    (RUN_FIT, "May have the forecasts computed anew"),
+)
+
+_PRESS_SIDE = {LOG_RUN, LOG_STOP, LOG_READING}
+_BENCH = _PRESS_SIDE | {LOG_SHARPENING, LOG_REPLACEMENT, SEE_SPARES}
+
+GRANTS: dict[str, set[str]] = {
+    SETTER: _PRESS_SIDE,
+    TOOLMAKER: _BENCH,
+    LEAD: _BENCH | {STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, RUN_FIT},
+    BUYER: {SEE_SPARES},
+    SALES: {SEE_COST},
+    ADMINISTRATOR: {code for code, _ in PERMISSIONS},
+}
+
+
+def grant_roles(using: str = "default", **kwargs) -> None:
+    """Create the groups and give each its permissions. Runs after every migrate; twice is fine."""
+    from django.contrib.auth.models import Group, Permission
+
+    found = {
+        f"diestore.{p.codename}": p
+        for p in Permission.objects.using(using).filter(
+            content_type__app_label="diestore", codename__in=[code.split(".")[1] for code, _ in PERMISSIONS]
+        )
+    }
+    if len(found) < len(PERMISSIONS):
+        return  # the permissions themselves are written by a later step of the same migrate
+    for role in ROLES:
+        group, _ = Group.objects.using(using).get_or_create(name=role)
+        missing = {found[code] for code in GRANTS[role]} - set(group.permissions.all())
+        group.permissions.add(*missing)
+
+
+def role_of(user) -> str:
+    """The person's first role in the order above, or '' without one."""
+    names = set(user.groups.values_list("name", flat=True)) if user.is_authenticated else set()
+    return next(
+        (role for role in reversed(ROLES) if role in names), "administrator" if user.is_superuser else ""
+    )

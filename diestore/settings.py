@@ -1,0 +1,153 @@
+"""Settings. Everything a shop changes is an environment variable; everything else stands here once."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+
+from csp.constants import NONE, SELF, UNSAFE_INLINE
+
+from .database_url import database_settings
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+
+
+def _flag(name: str, default: bool = False) -> bool:
+    return os.environ.get(name, "1" if default else "0").lower() in ("1", "true", "yes", "on")
+
+
+def _secret_key() -> str:
+    """The key from the environment, else one made on first start and kept beside the code, readable by its owner only."""
+    if key := os.environ.get("DIESTORE_SECRET_KEY"):
+        return key
+    path = BASE_DIR / ".secret-key"
+    if not path.exists():
+        try:
+            with open(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w") as file:
+                file.write(secrets.token_urlsafe(50))
+        except FileExistsError:
+            pass
+        except OSError:
+            return secrets.token_urlsafe(50)  # a read-only checkout: sessions end with the process
+    return path.read_text().strip() or secrets.token_urlsafe(50)
+
+
+DEBUG = _flag("DIESTORE_DEBUG")
+SECRET_KEY = _secret_key()
+ALLOWED_HOSTS = os.environ.get("DIESTORE_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
+CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("DIESTORE_ORIGINS", "").split(",") if o]
+
+INSTALLED_APPS = [
+    "diestore.apps.DiestoreConfig",
+    "maintenance.apps.MaintenanceConfig",
+    "reports.apps.ReportsConfig",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.humanize",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django_tables2",
+    "django_filters",
+    "simple_history",
+    "csp",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",  # every view asks for sign-in unless it says otherwise
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "simple_history.middleware.HistoryRequestMiddleware",
+]
+
+ROOT_URLCONF = "diestore.urls"
+WSGI_APPLICATION = "diestore.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "diestore.context.page",
+            ],
+        },
+    },
+]
+
+DATABASES = {
+    "default": database_settings(
+        os.environ.get("DATABASE_URL") or f"sqlite:///{BASE_DIR / 'diestore.sqlite3'}"
+    )
+}
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "diestore:sign_in"
+LOGIN_REDIRECT_URL = "reports:today"
+LOGOUT_REDIRECT_URL = "diestore:sign_in"
+
+LANGUAGE_CODE = "en"
+TIME_ZONE = os.environ.get("DIESTORE_TIME_ZONE", "UTC")
+USE_I18N = False
+USE_TZ = True
+USE_THOUSAND_SEPARATOR = True
+THOUSAND_SEPARATOR = ","
+NUMBER_GROUPING = 3
+
+STATIC_URL = "/static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+WHITENOISE_USE_FINDERS = True  # a small shop needs no collectstatic
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+
+# No page loads anything from elsewhere, and no script stands in a page. Style attributes are let through: drawings and
+# plots (SVG) carry them.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "style-src": [SELF, UNSAFE_INLINE],
+        "img-src": [SELF, "data:"],
+        "frame-ancestors": [NONE],
+        "form-action": [SELF],
+        "base-uri": [SELF],
+        "object-src": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+HTTPS = _flag("DIESTORE_HTTPS")
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+if HTTPS:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+DJANGO_TABLES2_TEMPLATE = "diestore/table.html"
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # one sharpening of a large die is one form
+
+# The shop's own words on every page, and its money.
+SHOP_NAME = os.environ.get("DIESTORE_SHOP", "diestore")
+CURRENCY = os.environ.get("DIESTORE_CURRENCY", "EUR")

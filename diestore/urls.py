@@ -1,0 +1,11 @@
+"""Addresses of the site: each app names its own."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("admin/", admin.site.urls),
+    path("", include("reports.urls")),
+    path("", include("maintenance.urls")),
+    path("", include("diestore.register_urls")),
+]

@@ -1,0 +1,481 @@
+"""Every write to the log, one function each: one transaction, who did it, and a key that makes a repeat harmless.
+
+Each takes `by`, the Actor who enters it. A refused entry raises `EntryRefused` with a sentence for the person at the form,
+and nothing is saved.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from diestore.handbook.kinds import kind as kind_of
+from diestore.models import Die, Person, Piece, Position, Variant
+
+from .models import (
+    HITS_AT_MOST,
+    Event,
+    Fitting,
+    HitCorrection,
+    Incident,
+    Reading,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+    fresh_key,
+)
+from .operations import OPERATIONS
+
+
+class EntryRefused(ValueError):
+    """An entry that cannot be true; `field` is where to look."""
+
+    def __init__(self, message: str, *, field: str = "") -> None:
+        super().__init__(message)
+        self.field = field
+
+
+@dataclass(frozen=True, kw_only=True)
+class Actor:
+    """Who enters something: the person named on the form, the sign-in, and what it came through."""
+
+    person: Person | None = None
+    user: object | None = None
+    through: str = Event.Through.FORM
+    device: str = ""
+
+    def columns(self) -> dict:
+        return {"person": self.person, "user": self.user, "through": self.through, "device": self.device}
+
+
+def default_variant(die: Die) -> Variant:
+    variant, _ = Variant.objects.get_or_create(die=die, is_default=True, defaults={"code": "standard"})
+    return variant
+
+
+def check_moment(at: dt.datetime, *, field: str = "at") -> None:
+    if timezone.is_naive(at):
+        raise EntryRefused("This time has no time zone.", field=field)
+    if at > timezone.now() + dt.timedelta(minutes=10):
+        raise EntryRefused(f"{_said(at)} is still to come. Enter when it happened.", field=field)
+    if at.year < 1950:
+        raise EntryRefused(f"{_said(at)} is too long ago. Check the year.", field=field)
+
+
+def check_hits(hits: int, *, field: str = "hits") -> None:
+    if isinstance(hits, bool) or not isinstance(hits, int):
+        raise EntryRefused("Hits are a whole number.", field=field)
+    if hits < 1:
+        raise EntryRefused(
+            f"A run of {hits:,} hits is no run. Enter the hits that the counter went up by.", field=field
+        )
+    if hits > HITS_AT_MOST:
+        raise EntryRefused(
+            f"{hits:,} hits in one run cannot be: {HITS_AT_MOST:,} is the most. Check the number.",
+            field=field,
+        )
+
+
+def check_number(value: float | None, *, field: str, what: str, at_most: float = math.inf) -> None:
+    if value is None:
+        return
+    if not math.isfinite(value):
+        raise EntryRefused(f"{what} is not a number.", field=field)
+    if value < 0 or value > at_most:
+        limit = "" if math.isinf(at_most) else f" and no more than {at_most:g}"
+        raise EntryRefused(f"{what} is {value:g}; it must be nought or more{limit}.", field=field)
+
+
+def log_run(
+    *,
+    by: Actor,
+    die: Die,
+    started: dt.datetime,
+    ended: dt.datetime,
+    hits: int,
+    variant: Variant | None = None,
+    basis: str = Run.Basis.COUNTED,
+    press=None,
+    stock=None,
+    lot: str = "",
+    order=None,
+    good_parts: int | None = None,
+    note: str = "",
+    key: str | None = None,
+) -> Run:
+    check_moment(started, field="started")
+    check_moment(ended, field="ended")
+    check_hits(hits)
+    if ended <= started:
+        raise EntryRefused(
+            f"The run ends {_said(ended)}, before it starts ({_said(started)}). Put the later time at the end.",
+            field="ended",
+        )
+    if key and (known := Run.objects.filter(key=key).first()):
+        return known
+    clash = Run.objects.standing().filter(die=die, started__lt=ended, at__gt=started).first()
+    if clash:
+        raise EntryRefused(
+            f"{die} has a run from {_said(clash.started)} to {_said(clash.at)} already ({clash.hits:,} hits). "
+            "Change the times, or strike that run out first.",
+            field="started",
+        )
+    variant = variant or default_variant(die)
+    if variant.die_id != die.pk:
+        raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
+    if good_parts is not None and good_parts < 0:
+        raise EntryRefused("Good parts cannot be fewer than none.", field="good_parts")
+    with _saving(f"{die} has a run at that time already."):
+        return Run.objects.create(
+            die=die,
+            variant=variant,
+            started=started,
+            at=ended,
+            hits=hits,
+            basis=basis,
+            press=press,
+            stock=stock or die.usual_stock,
+            lot=lot,
+            order=order,
+            good_parts=good_parts,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+
+
+def log_hit_correction(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    hits: int,
+    with_stock: bool,
+    reason: str,
+    variant=None,
+    note: str = "",
+) -> HitCorrection:
+    check_moment(at)
+    if isinstance(hits, bool) or not isinstance(hits, int) or hits == 0 or abs(hits) > HITS_AT_MOST:
+        raise EntryRefused("Enter the hits to add, or to take off with a minus; not nought.", field="hits")
+    if not reason.strip():
+        raise EntryRefused("Say why the count is put right.", field="reason")
+    with _saving():
+        return HitCorrection.objects.create(
+            die=die,
+            variant=variant or default_variant(die),
+            at=at,
+            hits=hits,
+            with_stock=with_stock,
+            reason=reason,
+            note=note,
+            **by.columns(),
+        )
+
+
+def log_stop(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    cause: str,
+    minutes: float,
+    parts_scrapped: int = 0,
+    planned: bool = False,
+    press=None,
+    note: str = "",
+) -> Stop:
+    check_moment(at)
+    check_number(minutes, field="minutes", what="The time stopped", at_most=100_000)
+    if parts_scrapped < 0:
+        raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
+    with _saving():
+        return Stop.objects.create(
+            die=die,
+            at=at,
+            cause=cause,
+            minutes=minutes,
+            parts_scrapped=parts_scrapped,
+            planned=planned,
+            press=press,
+            note=note,
+            **by.columns(),
+        )
+
+
+def log_incident(
+    *, by: Actor, die: Die, at: dt.datetime, sort: str, pieces: Sequence[Piece] = (), note: str = ""
+) -> Incident:
+    check_moment(at)
+    with _saving():
+        incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, **by.columns())
+        incident.pieces.set(pieces)
+        return incident
+
+
+@dataclass(frozen=True, kw_only=True)
+class SharpenedPiece:
+    """What was done to one position in a sharpening of the set."""
+
+    position: Position
+    why: str = Work.Why.WITH_SET
+    found: str = ""
+    removed_mm: float | None = None
+    wear_mm: float | None = None
+    operation: str = "ground"
+    coating_after: str = ""
+    length_after_mm: float | None = None
+
+
+def log_sharpening(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    pieces: Sequence[SharpenedPiece],
+    hours: float | None = None,
+    supplier=None,
+    hits_into_run: int | None = None,
+    note: str = "",
+) -> list[Work]:
+    """A sharpening of the whole set: one row a piece, all or none. The hours are shared evenly over the rows."""
+    check_moment(at)
+    check_number(hours, field="hours", what="The hours", at_most=10_000)
+    if not pieces:
+        raise EntryRefused("Name at least one piece that was sharpened.", field="pieces")
+    set_key = fresh_key()
+    works = []
+    for entry in pieces:
+        position = entry.position
+        if position.die_id != die.pk:
+            raise EntryRefused(f"{position} is not a position of {die}.", field="pieces")
+        if entry.operation not in OPERATIONS:
+            raise EntryRefused(f"{entry.operation!r} is not a work that is done here.", field="operation")
+        if OPERATIONS[entry.operation].removes and not kind_of(position.kind).is_ground:
+            raise EntryRefused(
+                f"{position} is a {kind_of(position.kind).name}, which is not ground.", field="pieces"
+            )
+        check_number(entry.removed_mm, field="removed_mm", what=f"What was taken off {position}", at_most=100)
+        check_number(entry.wear_mm, field="wear_mm", what=f"The wear of {position}", at_most=100)
+        check_fitted(position, at)
+        works.append(
+            Work(
+                position=position,
+                at=at,
+                operation=entry.operation,
+                why=entry.why,
+                found=entry.found,
+                removed_mm=entry.removed_mm,
+                wear_mm=entry.wear_mm,
+                length_after_mm=entry.length_after_mm,
+                coating_after=entry.coating_after,
+                supplier=supplier,
+                hours=None if hours is None else hours / len(pieces),
+                set_key=set_key,
+                hits_into_run=hits_into_run,
+                note=note,
+                **by.columns(),
+            )
+        )
+    with _saving():
+        return Work.objects.bulk_create(works)
+
+
+def check_fitted(position: Position, at: dt.datetime) -> Fitting:
+    """The fitting of a position at a moment; refuses where nothing sat there, or not yet."""
+    fittings = list(position.fittings.order_by("since"))
+    for fitting in fittings:
+        if (fitting.since is None or fitting.since <= at) and (fitting.until is None or at <= fitting.until):
+            return fitting
+    later = [f for f in fittings if f.since is not None and f.since > at]
+    if later:
+        raise EntryRefused(
+            f"{position} of {position.die} was fitted on {_said(min(f.since for f in later))}, after this. "
+            "Check the date.",
+            field="at",
+        )
+    raise EntryRefused(f"Nothing sat in {position} of {position.die} on {_said(at)}.", field="at")
+
+
+def log_replacement(
+    *,
+    by: Actor,
+    position: Position,
+    at: dt.datetime,
+    why: str,
+    found: str = "",
+    piece: Piece | None = None,
+    take_out_only: bool = False,
+    from_shelf: bool = False,
+    hits_into_run: int | None = None,
+    note: str = "",
+    key: str | None = None,
+) -> Replacement:
+    """Another piece goes into a position. Without `piece` a new one like the old is fitted.
+
+    `from_shelf` takes one of the position's spare off the stock on hand in the same transaction.
+    """
+    check_moment(at)
+    if key and (known := Replacement.objects.filter(key=key).first()):
+        return known
+    old = _piece_before(position, at)
+    if old is None and why != Replacement.Why.FIRST:
+        check_fitted(position, at)  # says what is wrong
+    with _saving(f"That piece, or {position}, is taken at that time already."):
+        if piece is None and not take_out_only:
+            piece = new_piece_like(old, position=position)
+        row = Replacement.objects.create(
+            position=position,
+            piece_in=None if take_out_only else piece,
+            at=at,
+            why=why,
+            found=found,
+            hits_into_run=hits_into_run,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+        if from_shelf and position.item_id:
+            StockMovement.objects.create(
+                plant=position.die.plant,
+                item=position.item,
+                piece=piece,
+                quantity=-1,
+                kind=StockMovement.Kind.FITTED,
+                at=at,
+                key=f"{row.key}:shelf",
+                **by.columns(),
+            )
+        rebuild_fittings(position)
+        return row
+
+
+def _piece_before(position: Position, at: dt.datetime) -> Piece | None:
+    """The piece that sits in a position at a moment, or the last one before it."""
+    before = [f for f in position.fittings.select_related("piece") if f.since is None or f.since <= at]
+    return max(before, key=lambda f: (f.since is not None, f.since)).piece if before else None
+
+
+def new_piece_like(old: Piece | None, *, position: Position) -> Piece:
+    """A new piece for a position: as its spare says, else like the one that comes out."""
+    source = position.item or old
+    fields = ("tool_steel", "coating", "hardness_hrc", "length_mm", "grind_allowance_mm")
+    values = {f: getattr(source, f) for f in fields} if source else {}
+    if old is not None:  # what the spare's entry leaves open is taken from the piece before
+        values = {f: values.get(f) if values.get(f) not in (None, "") else getattr(old, f) for f in fields}
+    return Piece.objects.create(
+        plant=position.die.plant, key=fresh_key(), item=position.item, opening=Piece.Opening.NEW, **values
+    )
+
+
+def rebuild_fittings(position: Position) -> None:
+    """Derive the fittings of a position from its standing replacements, in time order."""
+    rows = list(position.replacements.standing().order_by("at", "sequence", "key"))
+    fittings, current = [], None
+    for row in rows:
+        since = None if row.since_start else row.at
+        if current is not None:
+            current.until, current.fate = row.at, row.why
+            if current.since is not None and current.until <= current.since:
+                fittings.pop()  # in and out at one moment: it never ran
+        current = None
+        if row.piece_in_id is not None:
+            current = Fitting(position=position, piece_id=row.piece_in_id, since=since)
+            fittings.append(current)
+    with transaction.atomic():
+        position.fittings.all().delete()
+        Fitting.objects.bulk_create(fittings)
+
+
+def log_reading(
+    *,
+    by: Actor,
+    at: dt.datetime,
+    quantity: str,
+    value_si: float,
+    typed_value: str,
+    typed_unit: str,
+    die: Die | None = None,
+    position: Position | None = None,
+    piece: Piece | None = None,
+    cut=None,
+    hits_into_run: int | None = None,
+    note: str = "",
+) -> Reading:
+    check_moment(at)
+    check_number(value_si, field="value", what=f"The {quantity}")
+    if position is not None:
+        check_fitted(position, at)
+    with _saving():
+        return Reading.objects.create(
+            die=die,
+            position=position,
+            piece=piece,
+            cut=cut,
+            at=at,
+            quantity=quantity,
+            value_si=value_si,
+            typed_value=typed_value,
+            typed_unit=typed_unit,
+            hits_into_run=hits_into_run,
+            note=note,
+            **by.columns(),
+        )
+
+
+def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | None = None) -> list[Event]:
+    """Strike an entry out: it stays, stays visible, and counts for nothing. A set's rows go together.
+
+    Returns the rows struck. Needs a person and a reason.
+    """
+    if entry.is_struck:
+        raise EntryRefused("This entry is struck out already.")
+    if by.person is None:
+        raise EntryRefused("Say who strikes it out.", field="person")
+    if not reason.strip():
+        raise EntryRefused("Say why it is struck out.", field="reason")
+    if replaced_by is not None and type(replaced_by) is not type(entry):
+        raise EntryRefused("An entry can only be replaced by one of its own sort.")
+    with _saving(
+        "It cannot be struck out by itself: a later entry rests on it. Strike that one out first.",
+    ):
+        rows = [entry]
+        if isinstance(entry, Work) and entry.set_key:
+            rows = list(Work.objects.standing().filter(set_key=entry.set_key))
+        if isinstance(entry, Replacement):
+            rows += list(StockMovement.objects.standing().filter(key=f"{entry.key}:shelf"))
+        now = timezone.now()
+        for row in rows:
+            row.struck_at, row.struck_by, row.struck_reason = now, by.person, reason.strip()
+            if replaced_by is not None and row is entry:
+                row.replaced_by = replaced_by
+            row.save(update_fields=["struck_at", "struck_by", "struck_reason", "replaced_by"])
+        if isinstance(entry, Replacement):
+            rebuild_fittings(entry.position)
+        return rows
+
+
+class _saving(transaction.Atomic):
+    """One transaction; a rule of the database that refuses becomes a sentence."""
+
+    def __init__(
+        self, sentence: str = "The database refuses this entry: it contradicts one that stands."
+    ) -> None:
+        super().__init__(using=None, savepoint=True, durable=False)
+        self.sentence = sentence
+
+    def __exit__(self, exc_type, exc_value, traceback):
+        super().__exit__(exc_type, exc_value, traceback)
+        if isinstance(exc_value, IntegrityError):
+            raise EntryRefused(self.sentence) from exc_value
+
+
+def _said(moment: dt.datetime) -> str:
+    return timezone.localtime(moment).strftime("%d %b %Y, %H:%M").lstrip("0")

@@ -1,0 +1,13 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class MaintenanceConfig(AppConfig):
+    name = "maintenance"
+    verbose_name = "Maintenance"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from .database_rules import install_rules
+
+        post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")

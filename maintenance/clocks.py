@@ -1,0 +1,124 @@
+"""PURE (numpy). Hits of a die as a function of time, for any moment in the past.
+
+A die's clock is piecewise linear: flat between runs, rising evenly inside a run, with a jump at each correction. Intervals
+are half-open: at the moment a run ends all of its hits are on the clock, at the moment it starts none. An event inside a
+run that knows how many hits of the run were done says so (`hits_into_run`); else the run is split by time and the value is
+marked estimated.
+
+Times are seconds (float64) since the epoch, hits are int64 or, inside a run, rounded down to whole hits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A clock's value: whole hits, and whether a run had to be split by time for it."""
+
+    hits: int
+    estimated: bool
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Cumulative hits over disjoint runs and corrections.
+
+    started, ended: float64[n] seconds, runs sorted by start, disjoint; a correction is a run of no duration.
+    before: int64[n + 1] hits on the clock before run i; before[n] is the total.
+    looks: float64[r] seconds, the starts of the runs as they were recorded: the die was looked at before each.
+    """
+
+    started: NDArray[np.float64]
+    ended: NDArray[np.float64]
+    before: NDArray[np.int64]
+    looks: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, started: ArrayLike, ended: ArrayLike, hits: ArrayLike) -> Clock:
+        """Build a clock from runs in any order.
+
+        started, ended: [n] seconds; hits: [n] whole hits, negative only for corrections (ended == started).
+        Raises ValueError where two runs overlap or an end stands before its start.
+        """
+        started, ended = np.asarray(started, float), np.asarray(ended, float)
+        hits = np.asarray(hits, np.int64)
+        if not (started.shape == ended.shape == hits.shape) or started.ndim != 1:
+            raise ValueError("started, ended and hits must be of one length")
+        if not (np.isfinite(started).all() and np.isfinite(ended).all()):
+            raise ValueError("a time is missing")
+        if (ended < started).any():
+            raise ValueError("a run ends before it starts")
+        order = np.lexsort((hits, started, ended))
+        started, ended, hits = started[order], ended[order], hits[order]
+        # A correction in the middle of a run keeps its moment: the run is cut in two there.
+        inside = np.flatnonzero(ended == started)
+        runs = np.flatnonzero(ended > started)
+        if (started[runs][1:] < ended[runs][:-1]).any():
+            raise ValueError("two runs overlap")
+        looks = started[runs]
+        if inside.size and runs.size:
+            started, ended, hits = _cut_runs(started, ended, hits, runs, inside)
+        return cls(started, ended, np.concatenate(([0], np.cumsum(hits))), looks)
+
+    @property
+    def total(self) -> int:
+        return int(self.before[-1])
+
+    def at(self, moment: float, *, hits_into_run: int | None = None) -> Reading:
+        """Hits on the clock at a moment. `hits_into_run`: hits of the run under way done by then, where known."""
+        i = int(np.searchsorted(self.ended, moment, side="right"))
+        base = int(self.before[i])
+        if i == len(self.started) or moment <= self.started[i]:
+            return Reading(base, False)
+        done = int(self.before[i + 1] - self.before[i])
+        if hits_into_run is not None:
+            return Reading(base + min(max(hits_into_run, 0), done), False)
+        share = (moment - self.started[i]) / (self.ended[i] - self.started[i])
+        return Reading(base + int(done * share), True)
+
+    def many(self, moments: ArrayLike) -> NDArray[np.int64]:
+        """Hits at many moments: [m] seconds -> int64[m]. Runs under way are split by time."""
+        moments = np.asarray(moments, float)
+        i = np.searchsorted(self.ended, moments, side="right")
+        j = np.minimum(i, max(len(self.started) - 1, 0))
+        value = self.before[i].copy()
+        if len(self.started):
+            under_way = (i < len(self.started)) & (moments > self.started[j])
+            length = np.where(under_way, self.ended[j] - self.started[j], 1.0)
+            share = np.where(under_way, (moments - self.started[j]) / length, 0.0)
+            value += np.floor(share * (self.before[j + 1] - self.before[j])).astype(np.int64)
+        return value
+
+    def last_look(self, moments: ArrayLike) -> NDArray[np.int64]:
+        """Hits when the die was last looked at before each moment: [m] seconds -> int64[m], 0 where it never ran.
+
+        A die is looked at after each run. The look at the very moment (the end of a run that ends there) is the one that
+        found what is being told, so the look before is meant: the start of the last run begun before it.
+        """
+        moments = np.asarray(moments, float)
+        i = np.searchsorted(self.looks, moments, side="left") - 1
+        if not len(self.looks):
+            return np.zeros(moments.shape, np.int64)
+        return np.where(i >= 0, self.many(self.looks[np.maximum(i, 0)]), 0)
+
+
+def _cut_runs(started, ended, hits, runs, inside):
+    """Cut each run at the corrections that fall inside it, its hits shared by time in whole hits."""
+    s, e, n = [], [], []
+    moments = started[inside]
+    for i in runs:
+        cuts = np.unique(moments[(moments > started[i]) & (moments < ended[i])])
+        ends = np.concatenate((cuts, [ended[i]]))
+        starts = np.concatenate(([started[i]], cuts))
+        done = np.floor(hits[i] * (ends - started[i]) / (ended[i] - started[i])).astype(np.int64)
+        done[-1] = hits[i]
+        s.append(starts), e.append(ends), n.append(np.diff(done, prepend=0))
+    s.append(moments), e.append(moments), n.append(hits[inside])
+    s, e, n = np.concatenate(s), np.concatenate(e), np.concatenate(n)
+    order = np.lexsort((s, e))
+    return s[order], e[order], n[order]

@@ -1,0 +1,27 @@
+"""PURE. The works a toolroom does on a piece, and which count each sets back to nought."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Operation:
+    key: str
+    meaning: str
+    fresh_edge: bool  # hits since sharpened start again
+    removes: bool  # takes from the grind allowance
+
+
+OPERATIONS: dict[str, Operation] = {
+    operation.key: operation
+    for operation in (
+        Operation("ground", "Ground on the face.", fresh_edge=True, removes=True),
+        Operation("dressed in the press", "Touched up with a stone, die still in the press.", True, True),
+        Operation("turned to a fresh edge", "Turned over or round to an edge not used before.", True, False),
+        Operation("welded and recut", "Built up by welding and cut to size again.", True, False),
+        Operation("recoated", "Coated again; the edge is as sharp as before.", False, False),
+        Operation("spacer", "Shimmed up to make good what was ground away.", False, False),
+        Operation("repaired", "Mended without touching the edge.", False, False),
+    )
+}

@@ -1,0 +1,4 @@
+"""Addresses of the reports."""
+
+app_name = "reports"
+urlpatterns: list = []
