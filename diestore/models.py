@@ -136,13 +136,9 @@ class Die(models.Model):
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="dies")
     code = models.CharField(max_length=60)
     description = models.CharField(max_length=200, blank=True)
-    owner = models.ForeignKey(
-        Party, null=True, blank=True, on_delete=models.PROTECT, related_name="dies_owned"
-    )
+    owner = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="dies_owned")
     usual_stock = models.ForeignKey(Stock, on_delete=models.PROTECT, related_name="dies")
-    usual_press = models.ForeignKey(
-        Press, null=True, blank=True, on_delete=models.PROTECT, related_name="dies"
-    )
+    usual_press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="dies")
     strokes_per_minute = models.FloatField()
     build_price = MoneyField(null=True, blank=True)
     expected_parts = models.BigIntegerField(null=True, blank=True, help_text="Parts the die is built for.")
@@ -263,9 +259,7 @@ class Position(models.Model):
     """A place in the die that a piece sits in: '3-A'."""
 
     die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="positions")
-    station = models.ForeignKey(
-        Station, null=True, blank=True, on_delete=models.PROTECT, related_name="positions"
-    )
+    station = models.ForeignKey(Station, null=True, blank=True, on_delete=models.PROTECT, related_name="positions")
     code = models.CharField(max_length=40)
     kind = models.CharField(max_length=30, choices=kind_choices)
     side = models.CharField(max_length=5, choices=Side)
@@ -281,9 +275,7 @@ class Position(models.Model):
     y_mm = models.FloatField(null=True, blank=True)
     height_group = models.CharField(max_length=20, blank=True, help_text="Punches that enter together.")
     stroke_share = models.FloatField(default=1.0, help_text="Share of the strokes in which it works.")
-    variants = models.ManyToManyField(
-        Variant, blank=True, related_name="positions", help_text="None named: all."
-    )
+    variants = models.ManyToManyField(Variant, blank=True, related_name="positions", help_text="None named: all.")
     valid_from = models.DateTimeField(null=True, blank=True)
     valid_to = models.DateTimeField(null=True, blank=True)
     history = HistoricalRecords()
@@ -296,9 +288,7 @@ class Position(models.Model):
                 condition=Q(stroke_share__gt=0) & Q(stroke_share__lte=1), name="position_share_of_strokes"
             ),
             models.CheckConstraint(
-                condition=Q(valid_from__isnull=True)
-                | Q(valid_to__isnull=True)
-                | Q(valid_from__lt=F("valid_to")),
+                condition=Q(valid_from__isnull=True) | Q(valid_to__isnull=True) | Q(valid_from__lt=F("valid_to")),
                 name="position_from_before_to",
             ),
         ]
@@ -315,12 +305,8 @@ class Cut(models.Model):
 
     die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="cuts")
     code = models.CharField(max_length=40)
-    upper = models.ForeignKey(
-        Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_punch"
-    )
-    lower = models.ForeignKey(
-        Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_die"
-    )
+    upper = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_punch")
+    lower = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_die")
     length_mm = models.FloatField()
     gap_mm = models.FloatField(null=True, blank=True)
     valid_from = models.DateTimeField(null=True, blank=True)
@@ -330,17 +316,11 @@ class Cut(models.Model):
     class Meta:
         ordering = ["die", "code"]
         constraints = [
-            models.CheckConstraint(
-                condition=Q(upper__isnull=False) | Q(lower__isnull=False), name="cut_has_an_edge"
-            ),
+            models.CheckConstraint(condition=Q(upper__isnull=False) | Q(lower__isnull=False), name="cut_has_an_edge"),
             models.CheckConstraint(condition=Q(length_mm__gt=0), name="cut_length_positive"),
+            models.CheckConstraint(condition=Q(gap_mm__isnull=True) | Q(gap_mm__gte=0), name="cut_gap_not_negative"),
             models.CheckConstraint(
-                condition=Q(gap_mm__isnull=True) | Q(gap_mm__gte=0), name="cut_gap_not_negative"
-            ),
-            models.CheckConstraint(
-                condition=Q(valid_from__isnull=True)
-                | Q(valid_to__isnull=True)
-                | Q(valid_from__lt=F("valid_to")),
+                condition=Q(valid_from__isnull=True) | Q(valid_to__isnull=True) | Q(valid_from__lt=F("valid_to")),
                 name="cut_from_before_to",
             ),
             models.UniqueConstraint(fields=["die", "code", "valid_from"], name="cut_once_a_date"),
@@ -379,16 +359,13 @@ class Piece(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["plant", "mark"], condition=~Q(mark=""), name="piece_mark_once_a_plant"
-            ),
+            models.UniqueConstraint(fields=["plant", "mark"], condition=~Q(mark=""), name="piece_mark_once_a_plant"),
             models.CheckConstraint(
                 condition=Q(opening_life_hits__isnull=True) | Q(opening_life_hits__gte=0),
                 name="piece_life_not_negative",
             ),
             models.CheckConstraint(
-                condition=Q(opening_hits_since_sharpening__isnull=True)
-                | Q(opening_hits_since_sharpening__gte=0),
+                condition=Q(opening_hits_since_sharpening__isnull=True) | Q(opening_hits_since_sharpening__gte=0),
                 name="piece_since_sharpening_not_negative",
             ),
             models.CheckConstraint(
@@ -433,9 +410,7 @@ class UserSettings(models.Model):
         METRIC = "metric", "metric (mm, N, MPa)"
         INCH = "inch", "inch (in, lbf, ksi)"
 
-    user = models.OneToOneField(
-        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="shop_settings"
-    )
+    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="shop_settings")
     units = models.CharField(max_length=6, choices=Units, default=Units.METRIC)
     plant = models.ForeignKey(Plant, null=True, blank=True, on_delete=models.SET_NULL)
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL)

@@ -36,7 +36,5 @@ def register(name: str, *, order: int, render: Renderer, permission: str | None 
 def render_all(request: HttpRequest, die: Die) -> list[SafeString | str]:
     """The panels that this person may see, in order, empty ones left out."""
     shown = sorted(_panels.values(), key=lambda p: (p.order, p.name))
-    bits = [
-        p.render(request, die) for p in shown if p.permission is None or request.user.has_perm(p.permission)
-    ]
+    bits = [p.render(request, die) for p in shown if p.permission is None or request.user.has_perm(p.permission)]
     return [bit for bit in bits if bit]

@@ -70,6 +70,4 @@ def grant_roles(using: str = "default", **kwargs) -> None:
 def role_of(user) -> str:
     """The person's first role in the order above, or '' without one."""
     names = set(user.groups.values_list("name", flat=True)) if user.is_authenticated else set()
-    return next(
-        (role for role in reversed(ROLES) if role in names), "administrator" if user.is_superuser else ""
-    )
+    return next((role for role in reversed(ROLES) if role in names), "administrator" if user.is_superuser else "")

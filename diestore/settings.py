@@ -89,9 +89,7 @@ TEMPLATES = [
 ]
 
 DATABASES = {
-    "default": database_settings(
-        os.environ.get("DATABASE_URL") or f"sqlite:///{BASE_DIR / 'diestore.sqlite3'}"
-    )
+    "default": database_settings(os.environ.get("DATABASE_URL") or f"sqlite:///{BASE_DIR / 'diestore.sqlite3'}")
 }
 
 AUTH_PASSWORD_VALIDATORS = [

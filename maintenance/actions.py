@@ -11,12 +11,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from diestore.handbook.kinds import kind as kind_of
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from diestore.handbook.kinds import kind as kind_of
 from diestore.models import Die, Person, Piece, Position, Variant
 
+from .fittings import Change, Span, derive
 from .models import (
     HITS_AT_MOST,
     Event,
@@ -259,9 +260,7 @@ def log_sharpening(
         if entry.operation not in OPERATIONS:
             raise EntryRefused(f"{entry.operation!r} is not a work that is done here.", field="operation")
         if OPERATIONS[entry.operation].removes and not kind_of(position.kind).is_ground:
-            raise EntryRefused(
-                f"{position} is a {kind_of(position.kind).name}, which is not ground.", field="pieces"
-            )
+            raise EntryRefused(f"{position} is a {kind_of(position.kind).name}, which is not ground.", field="pieces")
         check_number(entry.removed_mm, field="removed_mm", what=f"What was taken off {position}", at_most=100)
         check_number(entry.wear_mm, field="wear_mm", what=f"The wear of {position}", at_most=100)
         check_fitted(position, at)
@@ -375,23 +374,28 @@ def new_piece_like(old: Piece | None, *, position: Position) -> Piece:
     )
 
 
+def change_of(row: Replacement) -> Change:
+    return Change(
+        at=row.at,
+        sequence=row.sequence,
+        key=row.key,
+        piece=row.piece_in_id,
+        why=row.why,
+        since_start=row.since_start,
+        position=row.position_id,
+    )
+
+
+def fitting_of(span: Span) -> Fitting:
+    return Fitting(position_id=span.position, piece_id=span.piece, since=span.since, until=span.until, fate=span.fate)
+
+
 def rebuild_fittings(position: Position) -> None:
-    """Derive the fittings of a position from its standing replacements, in time order."""
-    rows = list(position.replacements.standing().order_by("at", "sequence", "key"))
-    fittings, current = [], None
-    for row in rows:
-        since = None if row.since_start else row.at
-        if current is not None:
-            current.until, current.fate = row.at, row.why
-            if current.since is not None and current.until <= current.since:
-                fittings.pop()  # in and out at one moment: it never ran
-        current = None
-        if row.piece_in_id is not None:
-            current = Fitting(position=position, piece_id=row.piece_in_id, since=since)
-            fittings.append(current)
+    """Derive the fittings of a position anew from its standing replacements."""
+    spans = derive(change_of(row) for row in position.replacements.standing())
     with transaction.atomic():
         position.fittings.all().delete()
-        Fitting.objects.bulk_create(fittings)
+        Fitting.objects.bulk_create([fitting_of(span) for span in spans])
 
 
 def log_reading(
@@ -465,9 +469,7 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
 class _saving(transaction.Atomic):
     """One transaction; a rule of the database that refuses becomes a sentence."""
 
-    def __init__(
-        self, sentence: str = "The database refuses this entry: it contradicts one that stands."
-    ) -> None:
+    def __init__(self, sentence: str = "The database refuses this entry: it contradicts one that stands.") -> None:
         super().__init__(using=None, savepoint=True, durable=False)
         self.sentence = sentence
 

@@ -26,9 +26,7 @@ class NoOverlap:
 
 RULES = (
     NoOverlap("run_no_overlap", "maintenance_run", "die_id", "started", "at", "{row}struck_at IS NULL"),
-    NoOverlap(
-        "fitting_no_overlap_in_position", "maintenance_fitting", "position_id", "since", "until", "1 = 1"
-    ),
+    NoOverlap("fitting_no_overlap_in_position", "maintenance_fitting", "position_id", "since", "until", "1 = 1"),
     NoOverlap("fitting_no_overlap_of_piece", "maintenance_fitting", "piece_id", "since", "until", "1 = 1"),
 )
 

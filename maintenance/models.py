@@ -32,9 +32,7 @@ class EventQuerySet(models.QuerySet):
 
     def known_at(self, moment):
         """The entries as they were known at a moment: recorded by then, and not struck out by then."""
-        return self.filter(recorded_at__lte=moment).filter(
-            Q(struck_at__isnull=True) | Q(struck_at__gt=moment)
-        )
+        return self.filter(recorded_at__lte=moment).filter(Q(struck_at__isnull=True) | Q(struck_at__gt=moment))
 
     def delete(self):
         raise TypeError("Entries are never deleted. Strike them out: maintenance.actions.strike_out.")
@@ -61,9 +59,7 @@ class Event(models.Model):
     struck_at = models.DateTimeField(null=True, blank=True)
     struck_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     struck_reason = models.CharField(max_length=300, blank=True)
-    replaced_by = models.ForeignKey(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaces"
-    )
+    replaced_by = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaces")
 
     objects = EventQuerySet.as_manager()
 
@@ -72,9 +68,7 @@ class Event(models.Model):
         ordering = ["at", "sequence", "key"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(
-                    struck_at__isnull=True, struck_by__isnull=True, struck_reason="", replaced_by__isnull=True
-                )
+                condition=Q(struck_at__isnull=True, struck_by__isnull=True, struck_reason="", replaced_by__isnull=True)
                 | (Q(struck_at__isnull=False, struck_by__isnull=False) & ~Q(struck_reason="")),
                 name="%(class)s_struck_out_whole",
             )
@@ -132,9 +126,7 @@ class Run(Event):
         constraints = [
             *Event.Meta.constraints,
             models.CheckConstraint(condition=Q(started__lt=F("at")), name="run_ends_after_it_starts"),
-            models.CheckConstraint(
-                condition=Q(hits__gte=1, hits__lte=HITS_AT_MOST), name="run_hits_possible"
-            ),
+            models.CheckConstraint(condition=Q(hits__gte=1, hits__lte=HITS_AT_MOST), name="run_hits_possible"),
             models.CheckConstraint(
                 condition=Q(good_parts__isnull=True) | Q(good_parts__gte=0), name="run_parts_not_negative"
             ),
@@ -150,9 +142,7 @@ class HitCorrection(Event):
     die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="hit_corrections")
     variant = models.ForeignKey(Variant, on_delete=models.PROTECT, related_name="hit_corrections")
     hits = models.BigIntegerField()
-    with_stock = models.BooleanField(
-        help_text="Without stock the edges cut nothing; guides and springs still work."
-    )
+    with_stock = models.BooleanField(help_text="Without stock the edges cut nothing; guides and springs still work.")
     reason = models.CharField(max_length=200)
 
     class Meta(Event.Meta):
@@ -188,9 +178,7 @@ class Stop(Event):
         indexes = [models.Index(fields=["die", "at"], name="stop_by_die")]
         constraints = [
             *Event.Meta.constraints,
-            models.CheckConstraint(
-                condition=Q(minutes__gte=0, minutes__lte=100_000), name="stop_minutes_possible"
-            ),
+            models.CheckConstraint(condition=Q(minutes__gte=0, minutes__lte=100_000), name="stop_minutes_possible"),
             models.CheckConstraint(condition=Q(parts_scrapped__gte=0), name="stop_scrap_not_negative"),
         ]
 
@@ -226,9 +214,7 @@ class Work(Event):
         CHANGE = "engineering change", "engineering change"
         OTHER = "other", "other"
 
-    position = models.ForeignKey(
-        Position, null=True, blank=True, on_delete=models.PROTECT, related_name="works"
-    )
+    position = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="works")
     piece = models.ForeignKey(
         Piece,
         null=True,
@@ -246,9 +232,7 @@ class Work(Event):
     coating_after = models.CharField(max_length=40, blank=True)
     supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="works")
     hours = models.FloatField(null=True, blank=True)
-    set_key = models.CharField(
-        max_length=160, blank=True, help_text="The same for all rows of one sharpening."
-    )
+    set_key = models.CharField(max_length=160, blank=True, help_text="The same for all rows of one sharpening.")
     hits_into_run = models.BigIntegerField(null=True, blank=True)
 
     class Meta(Event.Meta):
@@ -256,8 +240,7 @@ class Work(Event):
         constraints = [
             *Event.Meta.constraints,
             models.CheckConstraint(
-                condition=Q(position__isnull=False, piece__isnull=True)
-                | Q(position__isnull=True, piece__isnull=False),
+                condition=Q(position__isnull=False, piece__isnull=True) | Q(position__isnull=True, piece__isnull=False),
                 name="work_on_one_thing",
             ),
             models.CheckConstraint(
@@ -283,9 +266,7 @@ class Replacement(Event):
         OTHER = "other", "other"
 
     position = models.ForeignKey(Position, on_delete=models.PROTECT, related_name="replacements")
-    piece_in = models.ForeignKey(
-        Piece, null=True, blank=True, on_delete=models.PROTECT, related_name="fitted_by"
-    )
+    piece_in = models.ForeignKey(Piece, null=True, blank=True, on_delete=models.PROTECT, related_name="fitted_by")
     why = models.CharField(max_length=12, choices=Why)
     found = models.CharField(max_length=10, choices=Found, blank=True)
     since_start = models.BooleanField(default=False, help_text="Sat there when the records began.")
@@ -325,9 +306,7 @@ class Reading(Event):
     """A measured value, stored in SI, with what was typed beside it."""
 
     die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.PROTECT, related_name="readings")
-    position = models.ForeignKey(
-        Position, null=True, blank=True, on_delete=models.PROTECT, related_name="readings"
-    )
+    position = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="readings")
     piece = models.ForeignKey(Piece, null=True, blank=True, on_delete=models.PROTECT, related_name="readings")
     cut = models.ForeignKey(Cut, null=True, blank=True, on_delete=models.PROTECT, related_name="readings")
     quantity = models.CharField(max_length=60)
@@ -370,9 +349,7 @@ class StockMovement(Event):
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="stock_movements")
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="movements")
-    piece = models.ForeignKey(
-        Piece, null=True, blank=True, on_delete=models.PROTECT, related_name="movements"
-    )
+    piece = models.ForeignKey(Piece, null=True, blank=True, on_delete=models.PROTECT, related_name="movements")
     quantity = models.IntegerField()
     kind = models.CharField(max_length=12, choices=Kind)
     place = models.CharField(max_length=10, choices=Place, default=Place.SHELF)
@@ -396,9 +373,7 @@ class CostLine(Event):
     die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines")
     work = models.ForeignKey(Work, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines")
     stop = models.ForeignKey(Stop, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines")
-    payer = models.ForeignKey(
-        Party, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines"
-    )
+    payer = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines")
     kind = models.CharField(max_length=12, choices=Kind)
     amount = MoneyField()
 
@@ -439,9 +414,7 @@ class FleetFit(models.Model):
 class DieForecast(models.Model):
     """What is left of a die, in its strokes. Of each die the newest is the one that is shown."""
 
-    fit = models.ForeignKey(
-        FleetFit, null=True, blank=True, on_delete=models.PROTECT, related_name="die_forecasts"
-    )
+    fit = models.ForeignKey(FleetFit, null=True, blank=True, on_delete=models.PROTECT, related_name="die_forecasts")
     die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="forecasts")
     as_of = models.DateTimeField()
     made_at = models.DateTimeField(default=timezone.now)
@@ -457,9 +430,7 @@ class DieForecast(models.Model):
     class Meta:
         ordering = ["die", "-made_at"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["die"], condition=Q(is_newest=True), name="one_newest_forecast_a_die"
-            )
+            models.UniqueConstraint(fields=["die"], condition=Q(is_newest=True), name="one_newest_forecast_a_die")
         ]
 
 
@@ -467,13 +438,9 @@ class EdgeForecast(models.Model):
     forecast = models.ForeignKey(DieForecast, on_delete=models.CASCADE, related_name="edges")
     position = models.ForeignKey(Position, on_delete=models.CASCADE, related_name="forecasts")
     hits_since_sharpening = models.BigIntegerField(default=0)
-    usual_hits = models.BigIntegerField(
-        null=True, blank=True, help_text="Half of fresh edges here last longer."
-    )
+    usual_hits = models.BigIntegerField(null=True, blank=True, help_text="Half of fresh edges here last longer.")
     share_left = models.FloatField(null=True, blank=True, help_text="Of the usual hits to dull, 0 to 1.")
-    first_to_go = models.FloatField(
-        null=True, blank=True, help_text="Chance that this edge ends the die's run."
-    )
+    first_to_go = models.FloatField(null=True, blank=True, help_text="Chance that this edge ends the die's run.")
     half_hits = models.BigIntegerField(null=True, blank=True)
     nine_in_ten_hits = models.BigIntegerField(null=True, blank=True)
     remaining = models.JSONField(default=dict)

@@ -27,8 +27,7 @@ def naive(runs, moment):
 def disjoint_runs(draw):
     moments = sorted(draw(st.lists(st.integers(0, 10_000), min_size=2, max_size=24, unique=True)))
     return [
-        (float(a), float(b), draw(st.integers(1, 100_000)))
-        for a, b in zip(moments[::2], moments[1::2], strict=False)
+        (float(a), float(b), draw(st.integers(1, 100_000))) for a, b in zip(moments[::2], moments[1::2], strict=False)
     ]
 
 
