@@ -1,7 +1,7 @@
 """Panels on a die's page: the register draws the frame, the apps above it hang their panels in.
 
-An app registers a renderer when it starts; the register never imports what stands above it. Rendered on the server in one
-answer, so that the page prints whole and works without script.
+An app registers a renderer when it starts; the register never imports what stands above it. Rendered on the server in
+one answer, so that the page prints whole and works without script.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ def _flag(name: str, default: bool = False) -> bool:
 
 
 def _secret_key() -> str:
-    """The key from the environment, else one made on first start and kept beside the code, readable by its owner only."""
+    """The key from the environment, else one made on first start, kept beside the code and readable by its owner."""
     if key := os.environ.get("DIESTORE_SECRET_KEY"):
         return key
     path = BASE_DIR / ".secret-key"

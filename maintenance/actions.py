@@ -1,7 +1,7 @@
 """Every write to the log, one function each: one transaction, who did it, and a key that makes a repeat harmless.
 
-Each takes `by`, the Actor who enters it. A refused entry raises `EntryRefused` with a sentence for the person at the form,
-and nothing is saved.
+Each takes `by`, the Actor who enters it. A refused entry raises `EntryRefused` with a sentence for the person at the
+form, and nothing is saved.
 """
 
 from __future__ import annotations

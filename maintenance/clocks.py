@@ -1,9 +1,9 @@
 """PURE (numpy). Hits of a die as a function of time, for any moment in the past.
 
-A die's clock is piecewise linear: flat between runs, rising evenly inside a run, with a jump at each correction. Intervals
-are half-open: at the moment a run ends all of its hits are on the clock, at the moment it starts none. An event inside a
-run that knows how many hits of the run were done says so (`hits_into_run`); else the run is split by time and the value is
-marked estimated.
+A die's clock is piecewise linear: flat between runs, rising evenly inside a run, with a jump at each correction.
+Intervals are half-open: at the moment a run ends all of its hits are on the clock, at the moment it starts none. An
+event inside a run that knows how many hits of the run were done says so (`hits_into_run`); else the run is split by
+time and the value is marked estimated.
 
 Times are seconds (float64) since the epoch, hits are int64 or, inside a run, rounded down to whole hits.
 """
@@ -97,8 +97,8 @@ class Clock:
     def last_look(self, moments: ArrayLike) -> NDArray[np.int64]:
         """Hits when the die was last looked at before each moment: [m] seconds -> int64[m], 0 where it never ran.
 
-        A die is looked at after each run. The look at the very moment (the end of a run that ends there) is the one that
-        found what is being told, so the look before is meant: the start of the last run begun before it.
+        A die is looked at after each run. The look at the very moment (the end of a run that ends there) is the one
+        that found what is being told, so the look before is meant: the start of the last run begun before it.
         """
         moments = np.asarray(moments, float)
         i = np.searchsorted(self.looks, moments, side="left") - 1

@@ -1,8 +1,8 @@
 """Rules that the database keeps itself, on both engines: no overlap in time.
 
 Two runs of one die, two pieces in one position, one piece in two positions: never at the same moment.
-PostgreSQL has exclusion constraints for this; SQLite gets triggers. Installed after every migrate and not in a migration,
-because SQLite remakes a table when its columns change and drops the table's triggers with it.
+PostgreSQL has exclusion constraints for this; SQLite gets triggers. Installed after every migrate and not in a
+migration, because SQLite remakes a table when its columns change and drops the table's triggers with it.
 """
 
 from __future__ import annotations

@@ -1,0 +1,515 @@
+"""PURE (numpy). From a die's log to the clocks of its positions and the cycles of its edges.
+
+A cycle of an edge runs from one fresh edge (ground, replaced, turned) to the next, in strokes in which that edge cuts.
+The edge that is followed is a position's: a block that carries several cuts is ground as a whole, so that its cuts
+share their renewals and what was found. Times are seconds since the epoch.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .clocks import Clock
+from .fittings import Change, Span, derive
+from .operations import OPERATIONS
+
+LOT_GAP_S = 10 * 3600.0  # without an order named, a pause longer than this begins another lot
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunRow:
+    started: float
+    ended: float
+    hits: int
+    variant: int
+    stock: int
+    order: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CorrectionRow:
+    at: float
+    hits: int
+    variant: int
+    with_stock: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class StockRow:
+    material: str
+    tensile_mpa: float
+    thickness_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PositionRow:
+    id: int
+    code: str
+    kind: str
+    side: str
+    stroke_share: float = 1.0
+    variants: frozenset[int] = frozenset()  # empty: it works in all of them
+    valid_from: float | None = None
+    valid_to: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutRow:
+    upper: int | None
+    lower: int | None
+    length_mm: float
+    gap_mm: float | None
+    valid_from: float | None = None
+    valid_to: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PieceRow:
+    id: int
+    tool_steel: str = ""
+    coating: str = ""
+    hardness_hrc: float | None = None
+    grind_allowance_mm: float | None = None
+    opening: str = "new"
+    opening_life_hits: int | None = None
+    opening_hits_since_sharpening: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkRow:
+    at: float
+    sequence: int
+    key: str
+    operation: str
+    why: str
+    found: str = ""
+    position: int | None = None
+    piece: int | None = None
+    removed_mm: float | None = None
+    coating_after: str = ""
+    hits_into_run: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReplacementRow:
+    at: float
+    sequence: int
+    key: str
+    position: int
+    piece: int | None
+    why: str
+    found: str = ""
+    since_start: bool = False
+    hits_into_run: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadingRow:
+    at: float
+    position: int
+    quantity: str
+    value_si: float
+    hits_into_run: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieLog:
+    """Everything that the clocks and cycles of one die need, as it was known at some moment."""
+
+    die: int
+    code: str
+    usual_stock: int
+    stocks: dict[int, StockRow]
+    positions: dict[int, PositionRow]
+    cuts: tuple[CutRow, ...] = ()
+    pieces: dict[int, PieceRow] = field(default_factory=dict)
+    runs: tuple[RunRow, ...] = ()
+    corrections: tuple[CorrectionRow, ...] = ()
+    works: tuple[WorkRow, ...] = ()
+    replacements: tuple[ReplacementRow, ...] = ()
+    readings: tuple[ReadingRow, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Build:
+    """How an edge is built and what it cuts: cycles under one build share one usual life."""
+
+    tool_steel: str
+    coating: str
+    hardness_hrc: float | None
+    gap_mm: float | None
+    stock: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cycle:
+    """One cycle of one edge, in strokes in which it cuts.
+
+    from_hits: hits on the edge when its record began (0 where it began sharp, or where its age is unknown).
+    lower_hits, hits: it went dull, or chipped, in (lower_hits, hits]; for an edge still sharp both are the hits it ran.
+    """
+
+    position: int
+    piece: int
+    build: Build
+    started: float | None
+    ended: float
+    from_hits: int
+    lower_hits: int
+    hits: int
+    ended_as: str  # sharp, dull, chipped
+    open: bool
+    unknown_age: bool
+    looked: bool  # `found` was given at its end
+    lot: int
+    estimated: bool
+    readings: tuple[tuple[int, str, float], ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PositionState:
+    """How a position stands at a moment. Hits are strokes in which it worked."""
+
+    position: int
+    piece: int | None
+    hits_since_sharpening: int | None  # None: not known, since the age when the records began is not
+    hits_since_fitted: int
+    life_hits: int | None
+    removed_mm: float
+    grinds: int
+    allowance_left_mm: float | None
+    estimated: bool
+
+
+class Clocks:
+    """The clocks of a die, one for each set of variants, made when first asked for."""
+
+    def __init__(self, log: DieLog, until: float | None = None) -> None:
+        self._log = log
+        self._until = np.inf if until is None else until
+        self._made: dict[tuple[frozenset[int], bool], Clock] = {}
+
+    def of(self, variants: frozenset[int], *, cutting: bool = True) -> Clock:
+        """cutting: only strokes with stock count, as they do for edges; guides and springs work at every stroke."""
+        key = (variants, cutting)
+        if key not in self._made:
+            runs = [r for r in self._log.runs if not variants or r.variant in variants]
+            jumps = [
+                c
+                for c in self._log.corrections
+                if (not variants or c.variant in variants) and (c.with_stock or not cutting)
+            ]
+            self._made[key] = Clock.of(
+                [r.started for r in runs] + [c.at for c in jumps],
+                [r.ended for r in runs] + [c.at for c in jumps],
+                [r.hits for r in runs] + [c.hits for c in jumps],
+            )
+        return self._made[key]
+
+
+def ended_as(why: str, found: str) -> str:
+    """What an end says of the edge: `found` where somebody looked, else why it was taken out. Galling is not wear."""
+    if found == "dull":
+        return "dull"
+    if found in ("chipped", "broken"):
+        return "chipped"
+    if found in ("sharp", "galled"):
+        return "sharp"
+    return {"dull": "dull", "chipped": "chipped", "broken": "chipped"}.get(why, "sharp")
+
+
+def lots(log: DieLog) -> tuple[np.ndarray, np.ndarray]:
+    """Start of each run and its lot: the order named, else runs without a long pause between them."""
+    runs = sorted(log.runs, key=lambda r: r.started)
+    starts = np.array([r.started for r in runs], float)
+    number = np.zeros(len(runs), np.int64)
+    by_order: dict[int, int] = {}
+    count = 0
+    for i, run in enumerate(runs):
+        if run.order is not None and run.order in by_order:
+            number[i] = by_order[run.order]
+            continue
+        goes_on = (
+            i > 0 and run.order is None and runs[i - 1].order is None and run.started - runs[i - 1].ended <= LOT_GAP_S
+        )
+        if not goes_on:
+            count += 1
+        number[i] = number[i - 1] if goes_on else count - 1
+        if run.order is not None:
+            by_order[run.order] = int(number[i])
+    return starts, number
+
+
+def spans_of(log: DieLog) -> list[Span]:
+    """All fittings of the die, position by position, with times in seconds."""
+    by_position = defaultdict(list)
+    for row in log.replacements:
+        by_position[row.position].append(
+            Change(
+                at=row.at,
+                sequence=row.sequence,
+                key=row.key,
+                piece=row.piece,
+                why=row.why,
+                since_start=row.since_start,
+                position=row.position,
+            )
+        )
+    return [span for changes in by_position.values() for span in derive(changes)]
+
+
+def cutting_positions(log: DieLog) -> set[int]:
+    """The positions that carry an edge: named by a cut as its punch or its die."""
+    return {p for cut in log.cuts for p in (cut.upper, cut.lower) if p is not None and p in log.positions}
+
+
+def gap_at(log: DieLog, position: int, moment: float) -> float | None:
+    """The tightest gap per side, in mm, of a position's cuts at a moment: the tightest wears first."""
+    mine = [c for c in log.cuts if position in (c.upper, c.lower) and c.gap_mm is not None]
+    now = [
+        c
+        for c in mine
+        if (c.valid_from is None or c.valid_from <= moment) and (c.valid_to is None or moment < c.valid_to)
+    ]
+    return min((c.gap_mm for c in now or mine), default=None)
+
+
+def cycles(log: DieLog, as_of: float) -> list[Cycle]:
+    """Every cycle of every edge of the die up to a moment, those under way included, by position and time."""
+    made: list[Cycle] = []
+    walker = _Walker(log, as_of)
+    cutting = cutting_positions(log)
+    for span in sorted(walker.spans, key=lambda s: (s.since is not None, s.since or 0.0, s.position)):
+        made += walker.cycles_of(span, keep=span.position in cutting)
+    return sorted(made, key=lambda c: (c.position, c.ended, c.hits, c.open))
+
+
+def states(log: DieLog, as_of: float) -> dict[int, PositionState]:
+    """How every position of the die stands at a moment, cutting or not."""
+    clocks = Clocks(log)
+    cutting = cutting_positions(log)
+    spans = spans_of(log)
+    by_position = defaultdict(list)
+    for span in spans:
+        by_position[span.position].append(span)
+    result = {}
+    for position in log.positions.values():
+        clock = clocks.of(position.variants, cutting=position.id in cutting)
+        now = clock.at(as_of)
+        span = next(
+            (
+                s
+                for s in by_position[position.id]
+                if (s.since is None or s.since <= as_of) and (s.until is None or as_of < s.until)
+            ),
+            None,
+        )
+        if span is None:
+            result[position.id] = PositionState(
+                position=position.id,
+                piece=None,
+                hits_since_sharpening=None,
+                hits_since_fitted=0,
+                life_hits=None,
+                removed_mm=0.0,
+                grinds=0,
+                allowance_left_mm=None,
+                estimated=False,
+            )
+            continue
+        result[position.id] = _state(log, position, span, spans, clocks, now.hits, now.estimated, as_of, cutting)
+    return result
+
+
+def _state(log, position, span, spans, clocks, now, estimated, as_of, cutting) -> PositionState:
+    piece = log.pieces[span.piece]
+    share = position.stroke_share
+    clock = clocks.of(position.variants, cutting=position.id in cutting)
+    fitted = 0 if span.since is None else clock.at(span.since).hits
+    works = [w for w in log.works if _on(w, span) and w.at <= as_of]
+    earlier = 0
+    known = piece.opening == "new" or piece.opening_life_hits is not None
+    for other in spans:
+        if other.piece == span.piece and other is not span and other.until is not None and other.until <= as_of:
+            theirs = clocks.of(log.positions[other.position].variants, cutting=other.position in cutting)
+            start = 0 if other.since is None else theirs.at(other.since).hits
+            earlier += round((theirs.at(other.until).hits - start) * log.positions[other.position].stroke_share)
+            works += [w for w in log.works if _on(w, other)]
+    since_fitted = max(round((now - fitted) * share), 0)
+    fresh = [w for w in works if OPERATIONS[w.operation].fresh_edge]
+    removed = sum(w.removed_mm or 0.0 for w in works if OPERATIONS[w.operation].removes)
+    if fresh:
+        last = max(fresh, key=lambda w: (w.at, w.sequence, w.key))
+        since = max(round((now - clock.at(last.at, hits_into_run=last.hits_into_run).hits) * share), 0)
+    elif piece.opening == "new":
+        since = since_fitted + earlier
+    elif piece.opening_hits_since_sharpening is not None:
+        since = since_fitted + earlier + piece.opening_hits_since_sharpening
+    else:
+        since = None
+    return PositionState(
+        position=position.id,
+        piece=span.piece,
+        hits_since_sharpening=since,
+        hits_since_fitted=since_fitted,
+        life_hits=since_fitted + earlier + (piece.opening_life_hits or 0) if known else None,
+        removed_mm=removed,
+        grinds=len(fresh),
+        allowance_left_mm=None if piece.grind_allowance_mm is None else max(piece.grind_allowance_mm - removed, 0.0),
+        estimated=estimated,
+    )
+
+
+def _on(work: WorkRow, span: Span) -> bool:
+    """Whether a work was done on the piece of this fitting: in its place and time, or on the bench by name.
+
+    A work at the very moment of a replacement belongs to the piece that came out.
+    """
+    if work.piece is not None:
+        return work.piece == span.piece
+    return (
+        work.position == span.position
+        and (span.since is None or span.since < work.at)
+        and (span.until is None or work.at <= span.until)
+    )
+
+
+class _Walker:
+    """Walks the fittings of a die in time order and carries the hits of a piece from one to the next."""
+
+    def __init__(self, log: DieLog, as_of: float) -> None:
+        self.log, self.as_of = log, as_of
+        self.clocks = Clocks(log)
+        self.spans = [s for s in spans_of(log) if s.since is None or s.since <= as_of]
+        self.starts, self.lot_numbers = lots(log)
+        self.works = defaultdict(list)
+        self.bench = defaultdict(list)
+        for work in sorted(log.works, key=lambda w: (w.at, w.sequence, w.key)):
+            if work.at <= as_of:
+                (self.works[work.position] if work.piece is None else self.bench[work.piece]).append(work)
+        self.readings = defaultdict(list)
+        for reading in sorted(log.readings, key=lambda r: r.at):
+            if reading.at <= as_of:
+                self.readings[reading.position].append(reading)
+        self.ends = {(r.position, r.at): r for r in log.replacements}
+        self.carried: dict[int, tuple[int, bool]] = {}
+        self.coating: dict[int, str] = {}
+        self.left_at: dict[int, float] = {}
+        runs = sorted(log.runs, key=lambda r: r.started)
+        self.run_starts = np.array([r.started for r in runs], float)
+        self.run_stocks = np.array([r.stock for r in runs], np.int64)
+        self.run_hits = np.array([r.hits for r in runs], np.int64)
+
+    def cycles_of(self, span: Span, *, keep: bool) -> list[Cycle]:
+        position, piece = self.log.positions[span.position], self.log.pieces[span.piece]
+        clock = self.clocks.of(position.variants, cutting=True)
+        begun, unknown = self._age(span, piece)
+        start_s = span.since
+        replaced = self.ends.get((span.position, span.since)) if span.since is not None else None
+        base = (
+            0 if start_s is None else clock.at(start_s, hits_into_run=replaced.hits_into_run if replaced else None).hits
+        )
+        made = []
+        for work in self.works[span.position]:
+            if not _on(work, span):
+                continue
+            if OPERATIONS[work.operation].fresh_edge:
+                now = clock.at(work.at, hits_into_run=work.hits_into_run)
+                cycle = self._cycle(span, position, piece, clock, start_s, base, begun, unknown, work, now)
+                made.append(cycle)
+                start_s, base, begun, unknown = work.at, now.hits, 0, False
+            if work.coating_after:
+                self.coating[piece.id] = work.coating_after
+        end_s = self.as_of if span.until is None else min(span.until, self.as_of)
+        still_open = span.until is None or span.until > self.as_of
+        end = None if still_open else self.ends[(span.position, span.until)]
+        now = clock.at(end_s, hits_into_run=end.hits_into_run if end else None)
+        made.append(self._cycle(span, position, piece, clock, start_s, base, begun, unknown, end, now))
+        self.carried[piece.id] = (made[-1].hits, unknown)
+        self.left_at[piece.id] = end_s
+        return [c for c in made if keep and (c.open or c.hits > c.from_hits or c.ended_as == "chipped")]
+
+    def _age(self, span: Span, piece: PieceRow) -> tuple[int, bool]:
+        """Hits on the edge when this fitting began, and whether that is unknown."""
+        if piece.id in self.carried:
+            left = self.left_at[piece.id]
+            ground = [
+                w
+                for w in self.bench[piece.id]
+                if w.at >= left and (span.since is None or w.at <= span.since) and OPERATIONS[w.operation].fresh_edge
+            ]
+            return (0, False) if ground else self.carried[piece.id]
+        if any(
+            OPERATIONS[w.operation].fresh_edge and (span.since is None or w.at <= span.since)
+            for w in self.bench[piece.id]
+        ):
+            return 0, False
+        if piece.opening == "new":
+            return 0, False
+        if piece.opening in ("counted", "estimated") and piece.opening_hits_since_sharpening is not None:
+            return piece.opening_hits_since_sharpening, False
+        return 0, True
+
+    def _cycle(self, span, position, piece, clock, start_s, base, begun, unknown, end, now) -> Cycle:
+        share = position.stroke_share
+        end_s = self.as_of if end is None else end.at
+
+        def on_edge(clock_hits):
+            return begun + round(max(clock_hits - base, 0) * share)
+
+        hits = on_edge(now.hits)
+        outcome = "sharp" if end is None else ended_as(end.why, end.found)
+        readings = []
+        lower = hits
+        looks = [int(clock.last_look([end_s])[0])]
+        for reading in self.readings[span.position]:
+            if (start_s is None or start_s < reading.at) and reading.at <= end_s:
+                at = clock.at(reading.at, hits_into_run=reading.hits_into_run).hits
+                looks.append(at)
+                readings.append((on_edge(at), reading.quantity, reading.value_si))
+        for work in self.works[span.position]:
+            if work.found == "sharp" and (start_s is None or start_s < work.at) and work.at < end_s:
+                looks.append(clock.at(work.at, hits_into_run=work.hits_into_run).hits)
+        if outcome != "sharp":
+            lower = max((on_edge(x) for x in looks if on_edge(x) < hits), default=begun)
+            lower = min(max(lower, begun), hits)
+        return Cycle(
+            position=position.id,
+            piece=piece.id,
+            build=Build(
+                tool_steel=piece.tool_steel,
+                coating=self.coating.get(piece.id, piece.coating),
+                hardness_hrc=piece.hardness_hrc,
+                gap_mm=gap_at(self.log, position.id, end_s if start_s is None else start_s),
+                stock=self._stock(start_s, end_s),
+            ),
+            started=start_s,
+            ended=end_s,
+            from_hits=begun,
+            lower_hits=lower,
+            hits=hits,
+            ended_as=outcome,
+            open=end is None,
+            unknown_age=unknown,
+            looked=bool(end is not None and end.found and end.found != "not looked"),
+            lot=self._lot(end_s),
+            estimated=now.estimated,
+            readings=tuple(readings),
+        )
+
+    def _lot(self, moment: float) -> int:
+        i = int(np.searchsorted(self.starts, moment, side="left")) - 1
+        return int(self.lot_numbers[i]) if i >= 0 else -1
+
+    def _stock(self, start_s: float | None, end_s: float) -> int:
+        """The stock that most hits of the cycle were run on, else the usual one."""
+        i = 0 if start_s is None else int(np.searchsorted(self.run_starts, start_s, side="left"))
+        j = int(np.searchsorted(self.run_starts, end_s, side="left"))
+        stocks = self.run_stocks[i:j]
+        if not stocks.size or (stocks == stocks[0]).all():
+            return int(stocks[0]) if stocks.size else self.log.usual_stock
+        names, where = np.unique(stocks, return_inverse=True)
+        return int(names[np.argmax(np.bincount(where, weights=self.run_hits[i:j]))])

@@ -1,0 +1,238 @@
+"""Rows of the database -> the plain logs that clocks and cycles are made of.
+
+Reads only; a handful of queries for any number of dies.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+
+from django.db.models import Max
+
+from diestore.models import Cut, Die, Piece, Plant, Position, Stock
+
+from . import edge_log
+from .models import EVENTS, HitCorrection, Reading, Replacement, Run, Work
+
+BLOCK = 200  # dies read at once: bounds the memory of a pass over thousands
+
+
+def seconds(moment: dt.datetime | None) -> float | None:
+    return None if moment is None else moment.timestamp()
+
+
+def moment(stamp: float) -> dt.datetime:
+    return dt.datetime.fromtimestamp(stamp, dt.UTC)
+
+
+def last_moment(plant: Plant) -> dt.datetime | None:
+    """When the last thing of the plant's record happened."""
+    paths = {
+        "Run": "die__plant",
+        "HitCorrection": "die__plant",
+        "Stop": "die__plant",
+        "Incident": "die__plant",
+        "Work": "position__die__plant",
+        "Reading": "position__die__plant",
+    }
+    moments = [
+        event.objects.standing().filter(**{paths[event.__name__]: plant}).aggregate(last=Max("at"))["last"]
+        for event in EVENTS
+        if event.__name__ in paths
+    ]
+    changes = Replacement.objects.standing().filter(position__die__plant=plant, since_start=False)
+    moments.append(changes.aggregate(last=Max("at"))["last"])
+    return max((m for m in moments if m is not None), default=None)
+
+
+def of_dies(dies: Iterable[Die], *, known_at: dt.datetime | None = None) -> Iterator[edge_log.DieLog]:
+    """The log of each die, in blocks. `known_at`: as the records were known then, to replay what was forecast."""
+    dies = list(dies)
+    stocks = {
+        s.pk: edge_log.StockRow(material=s.material, tensile_mpa=s.tensile_mpa, thickness_mm=s.thickness_mm)
+        for s in Stock.objects.all()
+    }
+    for i in range(0, len(dies), BLOCK):
+        yield from _block(dies[i : i + BLOCK], stocks, known_at)
+
+
+def of_die(die: Die, *, known_at: dt.datetime | None = None) -> edge_log.DieLog:
+    return next(iter(of_dies([die], known_at=known_at)))
+
+
+def _standing(model, known_at):
+    return model.objects.standing() if known_at is None else model.objects.known_at(known_at)
+
+
+def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> Iterator[edge_log.DieLog]:
+    ids = [die.pk for die in dies]
+    usual = {die.pk: die.usual_stock_id for die in dies}
+    variants = defaultdict(set)
+    for position_id, variant_id in Position.variants.through.objects.filter(position__die__in=ids).values_list(
+        "position_id", "variant_id"
+    ):
+        variants[position_id].add(variant_id)
+    positions = defaultdict(dict)
+    die_of = {}
+    for row in Position.objects.filter(die__in=ids).values_list(
+        "pk", "die_id", "code", "kind", "side", "stroke_share", "valid_from", "valid_to"
+    ):
+        pk, die, code, kind, side, share, since, until = row
+        die_of[pk] = die
+        positions[die][pk] = edge_log.PositionRow(
+            id=pk,
+            code=code,
+            kind=kind,
+            side=side,
+            stroke_share=share,
+            variants=frozenset(variants.get(pk, ())),
+            valid_from=seconds(since),
+            valid_to=seconds(until),
+        )
+    cuts = defaultdict(list)
+    for die, upper, lower, length, gap, since, until in Cut.objects.filter(die__in=ids).values_list(
+        "die_id", "upper_id", "lower_id", "length_mm", "gap_mm", "valid_from", "valid_to"
+    ):
+        cuts[die].append(
+            edge_log.CutRow(
+                upper=upper,
+                lower=lower,
+                length_mm=length,
+                gap_mm=gap,
+                valid_from=seconds(since),
+                valid_to=seconds(until),
+            )
+        )
+    runs = defaultdict(list)
+    for die, started, ended, hits, variant, stock, order in (
+        _standing(Run, known_at)
+        .filter(die__in=ids)
+        .order_by("started")
+        .values_list("die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id")
+    ):
+        runs[die].append(
+            edge_log.RunRow(
+                started=started.timestamp(),
+                ended=ended.timestamp(),
+                hits=hits,
+                variant=variant,
+                stock=stock or usual[die],
+                order=order,
+            )
+        )
+    corrections = defaultdict(list)
+    for die, at, hits, variant, with_stock in (
+        _standing(HitCorrection, known_at)
+        .filter(die__in=ids)
+        .order_by("at", "sequence", "key")
+        .values_list("die_id", "at", "hits", "variant_id", "with_stock")
+    ):
+        corrections[die].append(
+            edge_log.CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock)
+        )
+    replacements = defaultdict(list)
+    piece_dies = defaultdict(set)
+    for position, at, sequence, key, piece, why, found, since_start, into_run in (
+        _standing(Replacement, known_at)
+        .filter(position__die__in=ids)
+        .order_by("at", "sequence", "key")
+        .values_list(
+            "position_id", "at", "sequence", "key", "piece_in_id", "why", "found", "since_start", "hits_into_run"
+        )
+    ):
+        die = die_of[position]
+        if piece is not None:
+            piece_dies[piece].add(die)
+        replacements[die].append(
+            edge_log.ReplacementRow(
+                at=at.timestamp(),
+                sequence=sequence,
+                key=key,
+                position=position,
+                piece=piece,
+                why=why,
+                found=found,
+                since_start=since_start,
+                hits_into_run=into_run,
+            )
+        )
+    pieces = defaultdict(dict)
+    for pk, *rest in (
+        Piece.objects.filter(fitted_by__position__die__in=ids)
+        .distinct()
+        .values_list(
+            "pk",
+            "tool_steel",
+            "coating",
+            "hardness_hrc",
+            "grind_allowance_mm",
+            "opening",
+            "opening_life_hits",
+            "opening_hits_since_sharpening",
+        )
+    ):
+        steel, coating, hardness, allowance, opening, life, since = rest
+        row = edge_log.PieceRow(
+            id=pk,
+            tool_steel=steel,
+            coating=coating,
+            hardness_hrc=hardness,
+            grind_allowance_mm=allowance,
+            opening=opening,
+            opening_life_hits=life,
+            opening_hits_since_sharpening=since,
+        )
+        for die in piece_dies[pk]:
+            pieces[die][pk] = row
+    works = defaultdict(list)
+    columns = (
+        "position_id",
+        "piece_id",
+        "at",
+        "sequence",
+        "key",
+        "operation",
+        "why",
+        "found",
+        "removed_mm",
+        "coating_after",
+        "hits_into_run",
+    )
+    on_positions = _standing(Work, known_at).filter(position__die__in=ids)
+    on_bench = _standing(Work, known_at).filter(piece__fitted_by__position__die__in=ids).distinct()
+    for rows in (on_positions, on_bench):
+        for row in rows.order_by("at", "sequence", "key").values(*columns):
+            at = row.pop("at").timestamp()
+            position, piece = row.pop("position_id"), row.pop("piece_id")
+            work = edge_log.WorkRow(at=at, position=position, piece=piece, **row)
+            for die in [die_of[position]] if position is not None else piece_dies[piece]:
+                works[die].append(work)
+    readings = defaultdict(list)
+    for position, at, quantity, value, into_run in (
+        _standing(Reading, known_at)
+        .filter(position__die__in=ids)
+        .order_by("at", "sequence", "key")
+        .values_list("position_id", "at", "quantity", "value_si", "hits_into_run")
+    ):
+        readings[die_of[position]].append(
+            edge_log.ReadingRow(
+                at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run
+            )
+        )
+    for die in dies:
+        yield edge_log.DieLog(
+            die=die.pk,
+            code=die.code,
+            usual_stock=die.usual_stock_id,
+            stocks=stocks,
+            positions=positions[die.pk],
+            cuts=tuple(cuts[die.pk]),
+            pieces=pieces[die.pk],
+            runs=tuple(runs[die.pk]),
+            corrections=tuple(corrections[die.pk]),
+            works=tuple(works[die.pk]),
+            replacements=tuple(replacements[die.pk]),
+            readings=tuple(readings[die.pk]),
+        )
