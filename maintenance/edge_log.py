@@ -297,8 +297,6 @@ def states(log: DieLog, as_of: float) -> dict[int, PositionState]:
         by_position[span.position].append(span)
     result = {}
     for position in log.positions.values():
-        clock = clocks.of(position.variants, cutting=position.id in cutting)
-        now = clock.at(as_of)
         span = next(
             (
                 s
@@ -320,46 +318,47 @@ def states(log: DieLog, as_of: float) -> dict[int, PositionState]:
                 estimated=False,
             )
             continue
-        result[position.id] = _state(log, position, span, spans, clocks, now.hits, now.estimated, as_of, cutting)
+        result[position.id] = _state(log, position, span, spans, clocks, as_of, cutting)
     return result
 
 
-def _state(log, position, span, spans, clocks, now, estimated, as_of, cutting) -> PositionState:
+def _state(log, position, span, spans, clocks, as_of, cutting) -> PositionState:
     piece = log.pieces[span.piece]
-    share = position.stroke_share
-    clock = clocks.of(position.variants, cutting=position.id in cutting)
-    fitted = 0 if span.since is None else clock.at(span.since).hits
-    works = [w for w in log.works if _on(w, span) and w.at <= as_of]
-    earlier = 0
-    known = piece.opening == "new" or piece.opening_life_hits is not None
-    for other in spans:
-        if other.piece == span.piece and other is not span and other.until is not None and other.until <= as_of:
-            theirs = clocks.of(log.positions[other.position].variants, cutting=other.position in cutting)
-            start = 0 if other.since is None else theirs.at(other.since).hits
-            earlier += round((theirs.at(other.until).hits - start) * log.positions[other.position].stroke_share)
-            works += [w for w in log.works if _on(w, other)]
-    since_fitted = max(round((now - fitted) * share), 0)
+    mine = [s for s in spans if s.piece == span.piece and (s.since is None or s.since <= as_of)]
+    works = [w for w in log.works if w.at <= as_of and any(_on(w, s) for s in mine)]
     fresh = [w for w in works if OPERATIONS[w.operation].fresh_edge]
-    removed = sum(w.removed_mm or 0.0 for w in works if OPERATIONS[w.operation].removes)
-    if fresh:
-        last = max(fresh, key=lambda w: (w.at, w.sequence, w.key))
-        since = max(round((now - clock.at(last.at, hits_into_run=last.hits_into_run).hits) * share), 0)
+    last = max(fresh, key=lambda w: (w.at, w.sequence, w.key), default=None)
+
+    def hits_in(one: Span, after: WorkRow | None = None) -> int:
+        place = log.positions[one.position]
+        clock = clocks.of(place.variants, cutting=one.position in cutting)
+        end = clock.at(as_of if one.until is None else min(one.until, as_of)).hits
+        start = 0 if one.since is None else clock.at(one.since).hits
+        if after is not None and (one.since is None or one.since < after.at):
+            start = clock.at(after.at, hits_into_run=after.hits_into_run).hits
+        return max(round((end - start) * place.stroke_share), 0)
+
+    run = sum(hits_in(one) for one in mine)
+    if last is not None:
+        since = sum(hits_in(one, last) for one in mine)
     elif piece.opening == "new":
-        since = since_fitted + earlier
+        since = run
     elif piece.opening_hits_since_sharpening is not None:
-        since = since_fitted + earlier + piece.opening_hits_since_sharpening
+        since = run + piece.opening_hits_since_sharpening
     else:
         since = None
+    known = piece.opening == "new" or piece.opening_life_hits is not None
+    removed = sum(w.removed_mm or 0.0 for w in works if OPERATIONS[w.operation].removes)
     return PositionState(
         position=position.id,
         piece=span.piece,
         hits_since_sharpening=since,
-        hits_since_fitted=since_fitted,
-        life_hits=since_fitted + earlier + (piece.opening_life_hits or 0) if known else None,
+        hits_since_fitted=hits_in(span),
+        life_hits=run + (piece.opening_life_hits or 0) if known else None,
         removed_mm=removed,
         grinds=len(fresh),
         allowance_left_mm=None if piece.grind_allowance_mm is None else max(piece.grind_allowance_mm - removed, 0.0),
-        estimated=estimated,
+        estimated=clocks.of(position.variants, cutting=position.id in cutting).at(as_of).estimated,
     )
 
 
