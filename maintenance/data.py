@@ -1,0 +1,30 @@
+"""What crosses the border of this app: small frozen rows."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class OrderLeft:
+    """An open order and what is left of it. `hits_left` are strokes of the die."""
+
+    order_id: int
+    number: str
+    due: dt.date
+    die_id: int | None
+    variant_id: int | None
+    parts: int
+    parts_left: int
+    parts_per_hit: int
+    hits_left: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpareStock:
+    """An item of the catalogue with what is on the shelf and on the way."""
+
+    item_id: int
+    on_hand: int
+    on_order: int

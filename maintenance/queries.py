@@ -1,0 +1,127 @@
+"""Reads of the log that have a name."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+
+from django.db.models import Q, Sum
+
+from diestore.models import Die, Output, Plant
+
+from .data import OrderLeft, SpareStock
+from .models import DieForecast, EdgeForecast, Order, Run, StockMovement
+
+
+def open_orders(*, plant: Plant | None = None, dies: Iterable[Die] | None = None) -> list[OrderLeft]:
+    """The open orders with what is left of each, the earliest due first.
+
+    Parts run are counted from the runs that name the order: good parts where counted, else hits times parts per hit.
+    An order that names no die is laid on the first die in service that makes the part.
+    """
+    orders = Order.objects.filter(closed_at__isnull=True).select_related("part")
+    if plant is not None:
+        orders = orders.filter(plant=plant)
+    wanted = None
+    if dies is not None:
+        wanted = {die.pk for die in dies}
+        orders = orders.filter(
+            Q(die__in=wanted) | Q(die__isnull=True, part__outputs__variant__die__in=wanted)
+        ).distinct()
+    orders = list(orders.order_by("due", "number", "pk"))
+    makes: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    for part, die, variant, parts_per_hit in (
+        Output.objects.filter(part__in={o.part_id for o in orders}, variant__die__status=Die.Status.IN_SERVICE)
+        .order_by("variant__die__code", "-variant__is_default", "variant__code")
+        .values_list("part_id", "variant__die_id", "variant_id", "parts_per_hit")
+    ):
+        makes[part].append((die, variant, parts_per_hit))
+    per_hit = {(v, part): n for part, rows in makes.items() for _, v, n in rows}
+    done: dict[int, int] = defaultdict(int)
+    part_of = {o.pk: o.part_id for o in orders}
+    for order, variant, hits, good in (
+        Run.objects.standing()
+        .filter(order__in=part_of)
+        .values("order_id", "variant_id")
+        .annotate(
+            hits=Sum("hits", filter=Q(good_parts__isnull=True)),
+            good=Sum("good_parts"),
+        )
+        .values_list("order_id", "variant_id", "hits", "good")
+    ):
+        n = per_hit.get((variant, part_of[order]))
+        if n is None:
+            n = 1
+        done[order] += (good or 0) + (hits or 0) * n
+    result = []
+    for order in orders:
+        ways = makes.get(order.part_id, [])
+        if order.die_id is not None:
+            ways = [w for w in ways if w[0] == order.die_id] or [(order.die_id, None, 1)]
+        die, variant, n = ways[0] if ways else (None, None, 1)
+        left = max(order.parts - done[order.pk], 0)
+        result.append(
+            OrderLeft(
+                order_id=order.pk,
+                number=order.number,
+                due=order.due,
+                die_id=die,
+                variant_id=variant,
+                parts=order.parts,
+                parts_left=left,
+                parts_per_hit=n,
+                hits_left=-(-left // n),
+            )
+        )
+    return [row for row in result if row.parts_left > 0 and (wanted is None or row.die_id in wanted)]
+
+
+def next_order_by_die(plant: Plant | None = None) -> dict[int, OrderLeft]:
+    """The open order of each die that is due first."""
+    first: dict[int, OrderLeft] = {}
+    for row in open_orders(plant=plant):
+        if row.die_id is not None:
+            first.setdefault(row.die_id, row)
+    return first
+
+
+def newest_forecasts(plant: Plant | None = None):
+    """The forecast shown of each die, with its limiting edge."""
+    rows = DieForecast.objects.filter(is_newest=True).select_related("die", "limiting", "fit")
+    return rows if plant is None else rows.filter(die__plant=plant)
+
+
+def newest_forecast(die: Die) -> DieForecast | None:
+    return newest_forecasts().filter(die=die).first()
+
+
+def edges_of(forecast: DieForecast) -> list[EdgeForecast]:
+    return list(forecast.edges.select_related("position", "position__station", "position__item"))
+
+
+def stock_of_spares(plant: Plant | None = None) -> dict[int, SpareStock]:
+    """What is on the shelf and on the way of each item."""
+    rows = StockMovement.objects.standing()
+    if plant is not None:
+        rows = rows.filter(plant=plant)
+    sums: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for item, place, quantity in (
+        rows.values("item_id", "place").annotate(n=Sum("quantity")).values_list("item_id", "place", "n")
+    ):
+        sums[item][place] = quantity
+    return {
+        item: SpareStock(item_id=item, on_hand=places["shelf"], on_order=places["on order"])
+        for item, places in sums.items()
+    }
+
+
+def hits_by_die(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[int, int]:
+    """Strokes of each die in runs that ended in [since, until)."""
+    return dict(
+        Run.objects.standing()
+        .filter(die__plant=plant, at__gte=since, at__lt=until)
+        .values("die_id")
+        .annotate(n=Sum("hits"))
+        .values_list("die_id", "n")
+    )
