@@ -1,0 +1,4 @@
+"""Addresses of the register."""
+
+app_name = "diestore"
+urlpatterns: list = []

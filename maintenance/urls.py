@@ -1,0 +1,4 @@
+"""Addresses of the log and the forecasts."""
+
+app_name = "maintenance"
+urlpatterns: list = []
