@@ -1,0 +1,217 @@
+"""Life samples: what each cycle of each edge says of its life, validated once, in its own type.
+
+A cycle runs from one fresh edge to the next, in strokes in which the edge cuts. It ends dull, chipped, or still sharp.
+One polarity everywhere: `DULL` is the event, `SHARP` and `CHIPPED` leave the time to dullness censored.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+SHARP, DULL, CHIPPED = 0, 1, 2
+HITS_UNIT = 1e5  # the engine counts in hundred thousands of hits
+
+FAMILIES = ("carbon steel", "stainless", "high-strength steel", "aluminium", "copper alloy", "other")
+
+
+class SampleRefused(ValueError):
+    """A life sample that cannot be; the message carries the numbers."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeSpec:
+    """What is known of an edge before it has run.
+
+    die: number of its die, 0 .. dies - 1. thickness_mm, tensile_mpa: of the stock that is really run.
+    steel: "D2", "A2", "M2", "PM", "carbide" or any other word; None where not known.
+    hardness_above_usual_hrc: HRC less the usual of its grade; None where not known.
+    coating: "none", "TiN", "TiCN", "AlCrN" or any other word; None where not known.
+    gap_pct: clearance per side in % of thickness; None where not known.
+    side: "upper" (punch) or "lower" (die section). stroke_share: share of the die's strokes in which it cuts.
+    """
+
+    die: int
+    thickness_mm: float
+    tensile_mpa: float
+    stock_family: str = "other"
+    steel: str | None = None
+    hardness_above_usual_hrc: float | None = None
+    coating: str | None = None
+    gap_pct: float | None = None
+    side: str = "upper"
+    kind: str = ""
+    stroke_share: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name, low, high in (("thickness_mm", 0.005, 50.0), ("tensile_mpa", 10.0, 5000.0)):
+            value = getattr(self, name)
+            if not np.isfinite(value) or not low <= value <= high:
+                raise SampleRefused(f"{name} is {value:g}; it must lie between {low:g} and {high:g}")
+        if not 0 < self.stroke_share <= 1:
+            raise SampleRefused(f"the share of strokes is {self.stroke_share:g}; it must lie above 0 and up to 1")
+        if self.side not in ("upper", "lower"):
+            raise SampleRefused(f"the side is {self.side!r}; it must be upper or lower")
+        if self.gap_pct is not None and not (np.isfinite(self.gap_pct) and self.gap_pct >= 0):
+            raise SampleRefused(f"the gap is {self.gap_pct:g} % of thickness; it must be nought or more")
+        hardness = self.hardness_above_usual_hrc
+        if hardness is not None and not np.isfinite(hardness):
+            raise SampleRefused("the hardness is not a number")
+
+
+@dataclass(frozen=True)
+class LifeSamples:
+    """Cycles of many edges, one row each.
+
+    edge: int[n] number of the edge. from_hits: hits on the edge when its record began (left truncation), 0 where it
+    began sharp. lower_hits < life <= hits for an edge that ended dull (lower == hits: known exactly); for the others
+    both are the hits it had when it ended. ended: SHARP, DULL or CHIPPED. under_way: the cycle still runs.
+    unknown_age: its hits when the record began are not known, and count from there. lot: int[n] number of the lot it
+    ended in within its die, -1 where not known. sure: somebody looked at the edge when it ended.
+    """
+
+    edge: NDArray[np.int64]
+    from_hits: NDArray[np.float64]
+    lower_hits: NDArray[np.float64]
+    hits: NDArray[np.float64]
+    ended: NDArray[np.int8]
+    under_way: NDArray[np.bool_]
+    unknown_age: NDArray[np.bool_]
+    lot: NDArray[np.int64]
+    sure: NDArray[np.bool_]
+
+    def __post_init__(self) -> None:
+        n = len(self.edge)
+        if any(np.shape(getattr(self, f.name)) != (n,) for f in fields(self)):
+            raise SampleRefused("the columns of the life samples are not of one length")
+        for name in ("from_hits", "lower_hits", "hits"):
+            values = getattr(self, name)
+            if not np.isfinite(values).all():
+                raise SampleRefused(f"{name} of a cycle is not a number")
+            if (values < 0).any():
+                raise SampleRefused(f"{name} of a cycle is {values.min():g}; hits are nought or more")
+        for first, then in (("from_hits", "lower_hits"), ("lower_hits", "hits")):
+            wrong = np.flatnonzero(getattr(self, first) > getattr(self, then))
+            if wrong.size:
+                i = wrong[0]
+                raise SampleRefused(
+                    f"a cycle has {first} {getattr(self, first)[i]:g} above {then} {getattr(self, then)[i]:g}"
+                )
+        if n and (self.edge.min() < 0):
+            raise SampleRefused("an edge has a negative number")
+        if (self.ended[self.under_way] != SHARP).any():
+            raise SampleRefused("a cycle that still runs has an end")
+
+    def __len__(self) -> int:
+        return len(self.edge)
+
+    @classmethod
+    def of(
+        cls,
+        edge: ArrayLike,
+        hits: ArrayLike,
+        ended: ArrayLike,
+        *,
+        lower_hits: ArrayLike | None = None,
+        from_hits: ArrayLike = 0.0,
+        under_way: ArrayLike = False,
+        unknown_age: ArrayLike = False,
+        lot: ArrayLike = -1,
+        sure: ArrayLike = False,
+    ) -> LifeSamples:
+        """From columns; scalars are spread over all rows. Without lower_hits a dull end is taken as exact."""
+        edge = np.atleast_1d(np.asarray(edge, np.int64))
+        n = len(edge)
+
+        def column(values, kind):
+            return np.array(np.broadcast_to(np.asarray(values), (n,)), kind)
+
+        hits = column(hits, np.float64)
+        ended = column(ended, np.int8)
+        lower = hits.copy() if lower_hits is None else column(lower_hits, np.float64)
+        lower = np.where(ended == DULL, lower, hits)
+        return cls(
+            edge,
+            column(from_hits, np.float64),
+            lower,
+            hits,
+            ended,
+            column(under_way, np.bool_),
+            column(unknown_age, np.bool_),
+            column(lot, np.int64),
+            column(sure, np.bool_),
+        )
+
+    @classmethod
+    def exact(cls, edge: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+        """Edges seen to go dull at exactly these hits."""
+        return cls.of(edge, hits, DULL, **more)
+
+    @classmethod
+    def interval_censored(cls, edge: ArrayLike, lower_hits: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+        """Edges found dull at `hits` that were sharp at the look before, at `lower_hits`."""
+        return cls.of(edge, hits, DULL, lower_hits=lower_hits, **more)
+
+    @classmethod
+    def right_censored(cls, edge: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+        """Edges still sharp at `hits`: ground with the set, used up, or still running."""
+        return cls.of(edge, hits, SHARP, **more)
+
+    @classmethod
+    def left_truncated(cls, edge: ArrayLike, from_hits: ArrayLike, hits: ArrayLike, ended: ArrayLike, **more):
+        """Edges whose record began when they had `from_hits` on them already and were sharp."""
+        return cls.of(edge, hits, ended, from_hits=from_hits, **more)
+
+    @classmethod
+    def chipped(cls, edge: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+        """Edges that chipped or broke at `hits`: until then not dull."""
+        return cls.of(edge, hits, CHIPPED, **more)
+
+    @classmethod
+    def together(cls, parts: Iterable[LifeSamples]) -> LifeSamples:
+        parts = list(parts)
+        if not parts:
+            return cls.of([], [], [])
+        return cls(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)))
+
+    def pick(self, rows: ArrayLike) -> LifeSamples:
+        return LifeSamples(*(getattr(self, f.name)[rows] for f in fields(self)))
+
+    def in_canonical_order(self) -> LifeSamples:
+        """Sorted by everything they hold, so that sums come out the same to the last digit in any order of loading."""
+        return self.pick(
+            np.lexsort(
+                (
+                    self.sure,
+                    self.lot,
+                    self.unknown_age,
+                    self.under_way,
+                    self.ended,
+                    self.from_hits,
+                    self.lower_hits,
+                    self.hits,
+                    self.edge,
+                )
+            )
+        )
+
+
+def heaped(hits: Sequence[float], *, at_least: int = 4, share: float = 0.5) -> NDArray[np.bool_]:
+    """Which dull ends of one edge are a habit and not a life: the same round count again and again.
+
+    hits: [n] hits at which an edge was called dull with nobody having said how it was found. A round count is a multiple
+    of 5,000. Marked are the ends at one round count that takes at least `at_least` ends and `share` of all of them.
+    Common practice, no source: a toolroom that pulls a die "at 60,000" writes dull as the reason.
+    """
+    hits = np.asarray(hits, float)
+    marked = np.zeros(hits.shape, np.bool_)
+    if len(hits) < at_least:
+        return marked
+    round_counts = hits[(hits % 5000 == 0) & (hits > 0)]
+    for value, count in zip(*np.unique(round_counts, return_counts=True), strict=True):
+        if count >= at_least and count >= share * len(hits):
+            marked |= hits == value
+    return marked
