@@ -1,0 +1,57 @@
+"""PURE (numpy, scipy). How long edges last here, from plain data: no Django, no pandas, no models.
+
+    samples = LifeSamples.together([LifeSamples.right_censored([0], 52_000, lot=3), ...])
+    fit = fit_fleet(edges, samples)                      # edges: list[EdgeSpec], samples.edge counts in it
+    stored = fit.to_dict();  fit = FleetFit.from_dict(stored)
+    die = predict_die(fit, edges_of_die, samples_of_die)  # samples.edge counts in edges_of_die
+    die.remaining[0.1], die.chance_beyond(20_000), die.limits, die.edges[e].usual_hits
+
+- cycles.py   EdgeSpec, LifeSamples and what they refuse (SampleRefused); heaped counts
+- prior.py    the wear model: columns, means and spread before any record
+- weibull.py  one sample at a time: censored Weibull fit with limits, Kaplan-Meier
+- cells.py, grids.py, lots.py, chips.py   the parts of the fit
+- fleet.py    what the fleet has in common, and how sure that is
+- predict.py  what is left of a die and of its edges
+- handbook.py usual intervals by the wear model alone, and with another build
+
+Hits are plain hits everywhere outside; inside the engine counts in 100,000. An edge's own clock runs in the strokes in
+which it cuts; every forecast is in strokes of the die.
+"""
+
+from .cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused, heaped
+from .fleet import FleetFit
+from .fleet import fit as fit_fleet
+from .handbook import Interval, WhatIf, expected_interval, handbook_interval, what_if
+from .predict import (
+    LEVELS,
+    DiePrediction,
+    EdgePrediction,
+    NothingToForecast,
+    RestsOn,
+    predict_die,
+    predict_fleet,
+)
+
+__all__ = [
+    "CHIPPED",
+    "DULL",
+    "LEVELS",
+    "SHARP",
+    "DiePrediction",
+    "EdgePrediction",
+    "EdgeSpec",
+    "FleetFit",
+    "Interval",
+    "LifeSamples",
+    "NothingToForecast",
+    "RestsOn",
+    "SampleRefused",
+    "WhatIf",
+    "expected_interval",
+    "fit_fleet",
+    "handbook_interval",
+    "heaped",
+    "predict_die",
+    "predict_fleet",
+    "what_if",
+]

@@ -1,13 +1,13 @@
-"""What is left: of each edge and of the die, in strokes of the die. No Monte Carlo over lives.
+"""What is left of a die and of each of its edges, in further strokes of the die. No Monte Carlo over lives.
 
-With h hits on the edge now, past cycles integrated as in `posterior`, and the lot under way on five nodes w_j with
-weights a_j of N(0, sw^2):
-    N_e(u, j, x) = sum_m p(m | u, past) exp(-((h + x)^k - begun^k) e^{k (w_j - m)})
-    S_die(x) = sum_{u,j} p(u) a_j prod_e N_e(u, j, x), over the same at x = 0
-    S_edge(x) = sum_{u,j} pi(u, j) N_e(u, j, x) / N_e(u, j, 0),  pi proportional to p(u) a_j prod_e' N_e'(u, j, 0)
-The die's effect and the lot are shared: twenty edges of a die are not twenty independent chances, and that the whole die
-is still sharp tells of the lot. Times the chance of no chip, the rate of chips integrated over its Gamma:
-    (1 + x / exposure)^-shape. All of it averaged over the draws of theta.
+With h hits on edge e now and f on it when its record began, w_j the nodes of the lot under way, weights a_j:
+    N_e(u, j, x) = sum over m of N(m; x'b + u, tv^2) e^{L_e(m)} exp(-((h + s x)^k - f^k) e^{k (w_j - m)}),
+    S_die(x)  = sum over u, j of N(u; 0, tu^2) a_j prod_e N_e(u, j, x), over the same at x = 0,
+    S_edge(x) = sum over u, j of pi(u, j) N_e(u, j, x) / N_e(u, j, 0),  pi proportional to the terms of S_die at x = 0,
+where L_e holds the past cycles only, s is the edge's share of the die's strokes. The die's own effect and the lot are
+shared: twenty edges are not twenty independent chances; and that the whole die is still sharp tells of both. Times the
+chance of no chip; averaged over the draws of theta; turned round by interpolation. A die is computed from its own
+records and the stored fit alone.
 """
 
 from __future__ import annotations
@@ -18,279 +18,444 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from . import posterior, prior
+from . import chips, lots, prior
+from .cells import LARGEST, Cells
 from .cycles import CHIPPED, DULL, HITS_UNIT, EdgeSpec, LifeSamples
-from .fleet import Edges, FleetFit, P
-from .posterior import Grids, Lots, Rows, Tables
+from .fleet import FleetFit, check
+from .grids import M_NODES, Grids, Theta, edge_marginals, sum_by_die, travel
 
-F = NDArray[np.float64]
+Array = NDArray[np.float64]
 
-LEVELS = np.array(
-    [0.001, 0.005, 0.01, 0.02, *np.round(np.arange(0.05, 0.96, 0.05), 2).tolist(), 0.98, 0.99, 0.995, 0.999]
-)
-STROKES = np.geomspace(2e-4, 40.0, 48)  # of the die's usual life: where survival is computed; between, interpolated
-LOT_X, LOT_A = np.polynomial.hermite_e.hermegauss(5)
-LOT_A = LOT_A / LOT_A.sum()
-AGES = np.array([0.08, 0.24, 0.40, 0.56, 0.72])  # of an edge whose age is not known, in its own scale
-BLOCK_EDGES = 600
-FEW_DULL = 30
+LEVELS = (0.001, 0.005, 0.01, 0.02, *(round(0.05 * i, 2) for i in range(1, 20)), 0.98, 0.99, 0.995, 0.999)
+POINTS = 40  # of x on each die's curve
+LOOKS = 2  # at the lots
+W_NODES, W_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+W_WEIGHTS = W_WEIGHTS / W_WEIGHTS.sum()
+AGES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # of an edge of unknown age, in parts of 1.3 usual stops
+AGE_SPAN = 1.3
+BLOCK_EDGES = 120
+FEW_DULL_ENDS = 30
+
+
+class NothingToForecast(ValueError):
+    """No edge is under way; the message says of what."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RestsOn:
+    """What a forecast rests on. prior_share: how much of what is unsure of the usual life before any record is still
+    unsure, 0..1; words: the same for people."""
+
+    cycles: int
+    dull_ends: int
+    chipped_ends: int
+    prior_share: float
+    words: str
+
+    def to_dict(self) -> dict:
+        return {
+            "cycles": self.cycles,
+            "dull_ends": self.dull_ends,
+            "chipped_ends": self.chipped_ends,
+            "prior_share": round(self.prior_share, 3),
+            "words": self.words,
+        }
 
 
 @dataclass(frozen=True)
-class EdgePrediction:
-    """What is left of one edge, in strokes of the die.
+class Curve:
+    """The chance of going at least `strokes` further: rising strokes of the die, ln of the cumulated hazard there."""
 
-    remaining: strokes at LEVELS, before which it goes dull or chips with that probability. hits: on the edge now, in
-    strokes in which it cuts. usual_hits: half of fresh edges here last longer. share_left: of the usual hits, 0 to 1.
-    first_to_go: chance that it is the one that ends the die's run. cycles, dull, chipped: of this edge.
-    prior_share: share of what is said that the handbook carries, 0 to 1.
-    """
-
-    remaining: F
-    hits: float
-    usual_hits: float
-    share_left: float
-    first_to_go: float
-    cycles: int
-    dull: int
-    chipped: int
-    prior_share: float
-    usual_low_hits: float  # 8 in 10 of what the usual hits may be lie between these two
-    usual_high_hits: float
-
-
-@dataclass(frozen=True)
-class DiePrediction:
-    """What is left of a die: the first of its edges. remaining: strokes at LEVELS."""
-
-    remaining: F
-    edges: tuple[EdgePrediction, ...]
-    cycles: int
-    dull: int
-    chipped: int
-    fleet_dull: int
-    prior_share: float
+    strokes: Array
+    ln_hazard: Array
 
     def chance_beyond(self, strokes: float) -> float:
-        """The chance that no edge goes dull or chips within so many further strokes."""
+        """Chance that it goes at least that many further strokes of the die."""
         if strokes <= 0:
             return 1.0
-        if strokes <= self.remaining[0]:
-            return float(1 - LEVELS[0] * strokes / self.remaining[0])
-        return float(1 - np.interp(np.log(strokes), np.log(self.remaining), LEVELS))
+        return float(np.exp(-np.exp(_line(np.log(strokes), np.log(self.strokes), self.ln_hazard))))
+
+    def strokes_at(self, probability: float) -> float:
+        """Further strokes of the die before which it goes dull or chips with that probability."""
+        wanted = np.log(-np.log1p(-probability))
+        return float(np.exp(_line(wanted, self.ln_hazard, np.log(self.strokes))))
 
 
-def rests_on_words(*, fleet_dull: int) -> str:
-    """How much of a statement is the shop's own record, in words; nothing to add where it is most."""
-    if fleet_dull == 0:
-        return "handbook only"
-    return "mostly handbook" if fleet_dull < FEW_DULL else ""
+@dataclass(frozen=True, kw_only=True)
+class EdgePrediction:
+    """One edge. remaining: probability -> further strokes of the die. first_to_go: chance that it is the first of its
+    die. usual_hits: half of fresh edges like this one, here, last longer, in strokes in which it cuts; usual_die_hits: in
+    strokes of the die. usual_band_hits: 10 % and 90 % limits of usual_hits itself. hits_now: on it now (None: age not
+    known). share_left: middle of what is left over the middle of the whole, 0..1."""
+
+    edge: int
+    remaining: dict[float, float]
+    first_to_go: float
+    usual_hits: float
+    usual_die_hits: float
+    usual_band_hits: tuple[float, float]
+    hits_now: float | None
+    share_left: float
+    rests_on: RestsOn
+    curve: Curve
+
+    def chance_beyond(self, strokes: float) -> float:
+        return self.curve.chance_beyond(strokes)
 
 
-def predict(
-    fit: FleetFit, edges: Edges, samples: LifeSamples, *, counts: NDArray[np.bool_] | None = None
-) -> list[DiePrediction]:
-    """What is left of each die of a block.
+@dataclass(frozen=True, kw_only=True)
+class DiePrediction:
+    """The first of a die's edges to go. edges: by number of the edge as it was handed in, those with a cycle under way."""
 
-    edges: die by die, numbered 0, 1 ... as in Edges. samples: their cycles; the one under way gives the hits now (an edge
-    without one is taken as fresh). counts: bool[edges], which of them limit the die (False for inserts not fitted).
-    Each die's numbers do not depend on the others in the block.
+    die: int
+    remaining: dict[float, float]
+    edges: dict[int, EdgePrediction]
+    limits: int
+    rests_on: RestsOn
+    curve: Curve
+
+    def chance_beyond(self, strokes: float) -> float:
+        """Chance that no edge goes dull or chips within that many further strokes."""
+        return self.curve.chance_beyond(strokes)
+
+
+def predict_die(fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples) -> DiePrediction:
+    """One die on the stored fit. edges: all of the die, old builds too; samples.edge counts in that list.
+
+    Raises NothingToForecast where no edge has a cycle under way, SampleRefused where the samples cannot be.
     """
-    counts = np.ones(len(edges), np.bool_) if counts is None else np.asarray(counts, np.bool_)
+    if len({e.die for e in edges}) > 1:
+        raise ValueError(f"these edges are of {len({e.die for e in edges})} dies; one is expected")
+    found = predict_fleet(fit, edges, samples)
+    if not found:
+        raise NothingToForecast(
+            f"none of the {len(edges)} edges has a cycle under way, so there is nothing to forecast"
+        )
+    return next(iter(found.values()))
+
+
+def predict_fleet(fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples) -> dict[int, DiePrediction]:
+    """Every die with an edge under way, by number of the die: the same numbers as predict_die, block by block."""
+    check(edges, samples)
+    die = np.array([e.die for e in edges], np.int64)
+    order = np.argsort(die, kind="stable")
     samples = samples.in_canonical_order()
-    result: list[DiePrediction] = []
-    for low, high in _blocks(edges.die):
-        mine = (samples.edge >= low) & (samples.edge < high)
-        part = samples.pick(mine)
-        block = Edges(edges.x[low:high], edges.die[low:high] - edges.die[low], edges.stroke_share[low:high])
-        result += _Block(fit, block, replace(part, edge=part.edge - low)).told(counts[low:high])
+    bounds = np.searchsorted(samples.edge, np.arange(len(edges) + 1))
+    result: dict[int, DiePrediction] = {}
+    for block in _blocks(die[order], BLOCK_EDGES):
+        members = order[block]
+        rows = np.concatenate([np.arange(bounds[e], bounds[e + 1]) for e in members] or [np.zeros(0, int)])
+        number = np.full(len(edges), -1, np.int64)
+        number[members] = np.arange(len(members))
+        part = samples.pick(rows.astype(int))
+        part = replace(part, edge=number[part.edge])
+        result.update(_Block([edges[e] for e in members], part, fit).predict(members))
     return result
 
 
-def predict_die(fit: FleetFit, specs: Sequence[EdgeSpec], samples: LifeSamples, **more) -> DiePrediction:
-    """What is left of one die: the same numbers as in the whole fleet's prediction."""
-    return predict(fit, Edges.of([replace(s, die=0) for s in specs]), samples, **more)[0]
-
-
-def _blocks(die: NDArray[np.int64]):
-    low = 0
-    while low < len(die):
-        high = min(low + BLOCK_EDGES, len(die))
-        if high < len(die):
-            start = int(np.searchsorted(die, die[high]))
-            high = start if start > low else int(np.searchsorted(die, die[high], side="right"))
-        yield low, high
-        low = high
+def _blocks(die: NDArray[np.int64], size: int) -> list[slice]:
+    """Whole dies, about `size` edges together."""
+    ends = np.flatnonzero(np.r_[die[1:] != die[:-1], True]) + 1 if len(die) else np.zeros(0, int)
+    blocks, start = [], 0
+    for i, end in enumerate(ends):
+        if end - start >= size or i == len(ends) - 1:
+            blocks.append(slice(start, int(end)))
+            start = int(end)
+    return blocks
 
 
 class _Block:
-    """The computation for some dies at once."""
+    """Some dies together: their records, grids at the best theta, and the sums over the draws."""
 
-    def __init__(self, fit: FleetFit, edges: Edges, samples: LifeSamples) -> None:
-        self.fit, self.edges, self.samples = fit, edges, samples
-        n = len(edges)
-        now = samples.under_way
-        self.h, self.begun = np.zeros(n), np.zeros(n)
-        self.unknown = np.zeros(n, np.bool_)
-        self.h[samples.edge[now]] = samples.hits[now] / HITS_UNIT
-        self.begun[samples.edge[now]] = samples.from_hits[now] / HITS_UNIT
-        self.unknown[samples.edge[now]] = samples.unknown_age[now]
-        self.rows = Rows.of(samples.pick(~now), edges.die)
-        self.first = np.flatnonzero(np.r_[True, edges.die[1:] != edges.die[:-1]])
-        self.thetas = fit.draws if len(fit.draws) else fit.theta[None, :]
-        self.weights = fit.weights if len(fit.draws) else np.ones(1)
-        self._place_grids()
+    def __init__(self, specs: Sequence[EdgeSpec], samples: LifeSamples, fit: FleetFit) -> None:
+        self.specs, self.samples, self.fit = specs, samples, fit
+        names, self.die = np.unique([s.die for s in specs], return_inverse=True)
+        self.names = names
+        self.n_dies = len(names)
+        self.x = prior.design(specs)
+        self.share = np.array([s.stroke_share for s in specs])
+        known = ~samples.unknown_age
+        self.past = samples.pick(known & ~samples.under_way)
+        now = samples.pick(samples.under_way)
+        n = len(specs)
+        self.current = np.zeros(n, bool)
+        self.current[now.edge] = True
+        self.h = np.zeros(n)
+        self.f = np.zeros(n)
+        self.unknown = np.zeros(n, bool)
+        self.h[now.edge] = now.hits / HITS_UNIT
+        self.f[now.edge] = now.from_hits / HITS_UNIT
+        self.unknown[now.edge] = now.unknown_age
+        self.cells = Cells.of(self.past, self.die, positions=self._positions(), lots=fit.sw > 0)
+        self.counts = self._count()
 
-    def _place_grids(self) -> None:
-        fit, rows = self.fit, self.rows
-        theta = fit.theta
-        mu = self.edges.x @ theta[:P]
-        lots = Lots.none(rows)
-        if fit.sw > 0:
-            lots = Lots(fit.sw, np.zeros(rows.cells), np.full(rows.cells, fit.sw))
-        grids = posterior.start(rows, mu, theta[P + 1], theta[P + 2])
-        for round_ in range(3 if fit.sw > 0 else 1):
-            grids = posterior.zoom(rows, lots, grids, theta[P], mu, theta[P + 1], theta[P + 2])
-            if fit.sw > 0 and round_ < 2:
-                at = posterior.table(rows, lots, theta[P], grids.m)
-                e = posterior.expect(rows, grids, at, np.zeros_like(at), mu, theta[P + 1], theta[P + 2])
-                lots = posterior.lot_step(rows, lots, grids, e, theta[P], sw_prior=1.0, learn=False)
-        # The draws move an edge without a record by all of x'b, one with a long record hardly at all.
-        moves = self.edges.x @ (self.thetas[:, :P] - theta[:P]).T
-        spread = np.sqrt(np.maximum((self.weights * moves**2).sum(1), 0))
-        free = np.minimum(grids.m_sd**2 / (np.exp(2 * theta[P + 1]) + np.exp(2 * theta[P + 2])), 1.0)
-        self.grids = Grids(grids.u_mid, grids.u_sd * 1.1, grids.m_mid, np.hypot(grids.m_sd, free * spread) * 1.05)
-        self.tables = Tables.made(rows, lots, theta[P], self.grids.m)
-        self.scale = np.exp(np.add.reduceat(grids.m_mid, self.first) / np.diff(np.r_[self.first, len(mu)]))
+    def _positions(self) -> NDArray[np.int64]:
+        under_way = np.bincount(self.die[self.current], minlength=self.n_dies)
+        return np.where(under_way > 0, under_way, np.bincount(self.die, minlength=self.n_dies))
 
-    def told(self, counts: NDArray[np.bool_]) -> list[DiePrediction]:
-        fit, edges, rows = self.fit, self.edges, self.rows
-        strokes = self.scale[:, None] * STROKES  # [dies, x], hundred thousands of strokes
-        x = np.concatenate([np.zeros((rows.dies, 1)), strokes], axis=1)[edges.die] * edges.stroke_share[:, None]
-        alive_edge = np.zeros((rows.edges, len(STROKES)))
-        alive_die = np.zeros((rows.dies, len(STROKES)))
-        m_mean = np.zeros((len(self.thetas), rows.edges))
-        m_var = np.zeros_like(m_mean)
-        for d, (theta, weight) in enumerate(zip(self.thetas, self.weights, strict=True)):
-            edge, die, m_mean[d], m_var[d] = self._at(theta, x, counts)
-            alive_edge += weight * edge
-            alive_die += weight * die
-        shape, exposure = fit.chips
-        chipping = np.where(counts, edges.stroke_share, 0.0)
-        alive_edge *= (1 + x[:, 1:] / exposure) ** -shape
-        alive_die *= (1 + strokes * np.add.reduceat(chipping, self.first)[:, None] / exposure) ** -shape
-        first = self._first_to_go(alive_edge, alive_die, counts)
-        remaining_edge = _invert(alive_edge, strokes[edges.die]) * HITS_UNIT
-        remaining_die = _invert(alive_die, strokes) * HITS_UNIT
-        return self._words(remaining_edge, remaining_die, first, m_mean, m_var)
+    def _count(self) -> dict[str, Array]:
+        known = self.samples.pick(~self.samples.unknown_age)
+        n = len(self.specs)
+        chip_count, exposure = chips.exposure(self.samples, n)
+        return {
+            "cycles": np.bincount(known.edge, minlength=n),
+            "dull": np.bincount(known.edge[known.ended == DULL], minlength=n),
+            "chipped": np.bincount(self.samples.edge[self.samples.ended == CHIPPED], minlength=n),
+            "chips": chip_count,
+            "exposure": exposure,
+        }
 
-    def _at(self, theta: F, x: F, counts: NDArray[np.bool_]) -> tuple[F, F, F, F]:
-        """Survival of edges [edges, x] and dies [dies, x] at one theta, without chips."""
-        rows, grids = self.rows, self.grids
-        k = float(np.exp(theta[P]))
-        likelihood, _ = self.tables.values(theta[P])
-        mu = self.edges.x @ theta[:P]
-        e = posterior.expect(rows, grids, likelihood, np.zeros_like(likelihood), mu, theta[P + 1], theta[P + 2])
-        m = grids.m
-        lot_w = self.fit.sw * LOT_X if self.fit.sw > 0 else np.zeros(1)
-        lot_a = LOT_A if self.fit.sw > 0 else np.ones(1)
-        rate = np.exp(k * (lot_w[None, None, :] - m[:, :, None]))  # [e, m, j]
-        used = (self.h[:, None] + x) ** k - self.begun[:, None] ** k
-        lives = np.exp(-rate[:, :, :, None] * used[:, None, None, :])  # [e, m, j, x]
-        for i in np.flatnonzero(self.unknown):
-            ages = AGES * np.exp(grids.m_mid[i])
-            later = (ages[:, None] + self.h[i] + x[i]) ** k
-            top = np.exp(-rate[i][None, :, :, None] * later[:, None, None, :]).sum(0)
-            lives[i] = top / np.exp(-rate[i][None] * (ages**k)[:, None, None]).sum(0)[:, :, None]
-        shape = lives.shape
-        n = (e.pm @ lives.reshape(shape[0], shape[1], -1)).reshape(shape[0], -1, shape[2], shape[3])  # [e, u, j, x]
-        n = np.maximum(n, 1e-290)
-        ln = np.log(n)
-        limits = np.where(counts[:, None, None, None], ln, 0.0)
-        together = np.add.reduceat(limits, self.first, axis=0)  # [d, u, j, x]
-        ln_p = np.log(np.maximum(e.pu, 1e-290))[:, :, None] + np.log(lot_a)[None, None, :]
-        joint = together + ln_p[:, :, :, None]
-        top = joint[:, :, :, :1].max(axis=(1, 2), keepdims=True)
-        die = np.exp(joint - top).sum(axis=(1, 2))
-        pi = np.exp(joint[:, :, :, 0] - top[:, :, :, 0])
-        pi /= pi.sum(axis=(1, 2), keepdims=True)
-        edge = np.einsum("euj,eujx->ex", pi[self.edges.die], n[:, :, :, 1:] / n[:, :, :, :1])
-        pe = e.pu[self.edges.die]
-        mean = (pe * e.moments[:, :, 0]).sum(1)
-        var = np.maximum((pe * e.moments[:, :, 1]).sum(1) - mean**2, 0)
-        return edge, die[:, 1:] / die[:, :1], mean, var
+    def _open_table(self, nodes: Array, k: float, edges) -> Array:
+        """ln of the chance that the cycle under way is still sharp, the lot integrated out; only to aim the grids."""
+        pick = slice(None) if edges is None else edges
+        h, f = self.h[pick][:, None], self.f[pick][:, None]
+        run = np.maximum(h**k - f**k, 0.0)
+        sw = self.fit.sw
+        e = np.exp(np.minimum(-k * nodes, LARGEST))
+        log = -run[:, :, None] * np.minimum(e[:, :, None] * np.exp(k * sw * W_NODES), np.exp(LARGEST)) + np.log(
+            W_WEIGHTS
+        )
+        top = log.max(axis=2, keepdims=True)
+        return top[:, :, 0] + np.log(np.exp(log - top).sum(axis=2))
 
-    def _first_to_go(self, edge: F, die: F, counts: NDArray[np.bool_]) -> F:
-        """Chance of each edge to end the die's run: its part of the hazard, over when the die's run ends."""
-        hazard = np.diff(-np.log(np.maximum(edge, 1e-300)), axis=1, prepend=0.0)
-        hazard = np.where(counts[:, None], np.maximum(hazard, 0) + 1e-300, 0.0)
-        whole = np.add.reduceat(hazard, self.first, axis=0)
-        ends = np.maximum(-np.diff(die, axis=1, prepend=1.0), 0)
-        ends /= np.maximum(ends.sum(axis=1, keepdims=True), 1e-300)
-        parts = np.divide(hazard, whole[self.edges.die], out=np.zeros_like(hazard), where=whole[self.edges.die] > 0)
-        return (parts * ends[self.edges.die]).sum(axis=1)
+    def _aim(self) -> None:
+        """Grids where the posterior of everything lies, at the best theta; cavities of the lots from past cycles."""
+        theta = self.fit.best
+        k, sw = theta.k, self.fit.sw
+        mu = self.x @ theta.b
+        self.grids = Grids.at_prior(mu, theta, self.n_dies)
+        self.c = self.d = None
+        lotted = sw > 0 and len(self.cells) > 0
+        if lotted:
+            self.c, self.d = np.zeros(len(self.cells)), np.full(len(self.cells), sw)
 
-    def _words(self, remaining_edge, remaining_die, first, m_mean, m_var) -> list[DiePrediction]:
-        fit, edges, s = self.fit, self.edges, self.samples
-        n = len(edges)
-        ks = np.exp(self.thetas[:, P])
-        mean = self.weights @ m_mean
-        variance = self.weights @ (m_var + (m_mean - mean) ** 2)
-        before = (edges.x * prior.SD) ** 2
-        before = before.sum(1) + prior.TU_HALF_NORMAL**2 + prior.TV_HALF_NORMAL**2
-        prior_share = np.clip(variance / before, 0.0, 1.0)
-        ln_median = self.weights @ (np.log(np.log(2)) / ks)
-        usual = np.exp(mean + ln_median) * HITS_UNIT
-        sd = np.sqrt(variance)
-        closed = ~s.under_way
-        cycles = np.bincount(s.edge[closed], minlength=n)
-        dull = np.bincount(s.edge[closed & (s.ended == DULL)], minlength=n)
-        chipped = np.bincount(s.edge[closed & (s.ended == CHIPPED)], minlength=n)
-        hits = self.h * HITS_UNIT
-        made = [
-            EdgePrediction(
-                remaining_edge[i],
-                float(hits[i]),
-                float(usual[i]),
-                float(np.clip(1 - hits[i] / usual[i], 0.0, 1.0)),
-                float(first[i]),
-                int(cycles[i]),
-                int(dull[i]),
-                int(chipped[i]),
-                float(prior_share[i]),
-                float(usual[i] * np.exp(-1.2816 * sd[i])),
-                float(usual[i] * np.exp(1.2816 * sd[i])),
+        def table(nodes: Array, edges) -> Array:
+            if edges is None:
+                past = self.cells.table(nodes, k, self.c, self.d)
+            else:
+                full = self.grids.m
+                full[edges] = nodes
+                past = self.cells.table(full, k, self.c, self.d)[edges]
+            return past + self._open_table(nodes, k, edges)
+
+        post = travel(self.grids, table, mu, self.die, theta)
+        if lotted:
+            for _ in range(LOOKS):
+                p = edge_marginals(post, self.die)
+                z = p @ M_NODES
+                sd = np.sqrt(np.maximum(p @ M_NODES**2 - z**2, 1e-8)) * self.grids.m_sd
+                mean = self.grids.m_mean + z * self.grids.m_sd
+                seen, _ = lots.look(self.cells, mean, sd, k, sw, self.n_dies)
+                self.c, self.d = seen.c, seen.d
+                post = travel(self.grids, table, mu, self.die, theta)
+        self.mean_now = self.grids.m_mean + (edge_marginals(post, self.die) @ M_NODES) * self.grids.m_sd
+
+    def _strokes(self) -> Array:
+        """[dies, 1 + points] further strokes of the die in units: nought, then even steps of the logarithm."""
+        usual = np.exp(self.mean_now) / self.share
+        low, high = np.full(self.n_dies, np.inf), np.zeros(self.n_dies)
+        now = self.current
+        np.minimum.at(low, self.die[now], usual[now])
+        np.maximum.at(high, self.die[now], usual[now])
+        none = ~np.isfinite(low)
+        low[none], high[none] = 1.0, 1.0
+        steps = np.linspace(0, 1, POINTS)
+        grid = np.exp(np.log(low * 1e-3)[:, None] * (1 - steps) + np.log(high * 12.0)[:, None] * steps)
+        return np.concatenate([np.zeros((self.n_dies, 1)), grid], axis=1)
+
+    def predict(self, members: NDArray[np.int64]) -> dict[int, DiePrediction]:
+        if not self.current.any():
+            return {}
+        self._aim()
+        x = self._strokes()
+        n = len(self.specs)
+        s_die, s_edge = np.zeros_like(x), np.zeros((n, x.shape[1]))
+        m1, m2, usual = np.zeros(n), np.zeros(n), np.zeros(n)
+        for weight, theta in self.fit.thetas():
+            die_curve, edge_curve, mean, square, _ = self._at(theta, x)
+            s_die += weight * die_curve
+            s_edge += weight * edge_curve
+            m1 += weight * mean
+            m2 += weight * square
+            usual += weight * (mean + np.log(np.log(2.0)) / theta.k)
+        first = self._at(self.fit.best, x, first_to_go=True)[4]
+        hazard_die, hazard_edge = self._with_chips(x, s_die, s_edge)
+        sd = np.sqrt(np.maximum(m2 - m1**2, 0.0))
+        return self._told(members, x, hazard_die, hazard_edge, first, usual, sd)
+
+    def _survival(self, k: float, run: Array, start: Array, e: Array) -> Array:
+        """exp(-(run^k - start^k) e), e broadcast: [edges, m, j], run: [edges, x], start: [edges]."""
+        power = np.maximum(run**k - (start**k)[:, None], 0.0)
+        return np.exp(-e[..., None] * power[:, None, None, :])
+
+    def _at(self, theta: Theta, x: Array, *, first_to_go: bool = False):
+        """The sums over m, u and the lot at one theta."""
+        k, sw = theta.k, self.fit.sw
+        grids, die = self.grids, self.die
+        mu = self.x @ theta.b
+        m, u = grids.m, grids.u
+        past = self.cells.table(m, k, self.c, self.d)
+        gap = (m - mu[:, None])[:, None, :] - u[die][:, :, None]
+        log = past[:, None, :] - 0.5 * (gap / theta.tv) ** 2
+        lot = W_NODES * sw if sw > 0 else np.zeros(1)
+        a = W_WEIGHTS if sw > 0 else np.ones(1)
+        e = np.exp(np.minimum(k * (lot[None, None, :] - m[:, :, None]), LARGEST))  # [edges, m, j]
+        run = self.h[:, None] + x[die] * self.share[:, None]
+        now = np.maximum(self.h**k - self.f**k, 0.0)
+        top = (log - (now[:, None] * np.exp(np.minimum(-k * m, LARGEST)))[:, None, :]).max(axis=2, keepdims=True)
+        weight = np.exp(np.clip(log - top, -LARGEST, LARGEST))
+        alive = np.ones((*e.shape, x.shape[1]))
+        sure = np.flatnonzero(self.current & ~self.unknown)
+        alive[sure] = self._survival(k, run[sure], self.f[sure], e[sure])
+        vague = np.flatnonzero(self.current & self.unknown)
+        if len(vague):
+            alive[vague] = 0.0
+            for age in self._ages(vague).T:
+                alive[vague] += self._survival(k, run[vague] + age[:, None], age, e[vague]) / len(AGES)
+        shape = (len(m), len(u[0]), len(lot), x.shape[1])
+        n = np.log(np.maximum(weight @ alive.reshape(len(m), m.shape[1], -1), 1e-290)).reshape(shape)
+        total = sum_by_die(n, die, self.n_dies)
+        log_prior = sum_by_die(top[:, :, 0], die, self.n_dies) - 0.5 * (u / theta.tu) ** 2
+        joint = total + log_prior[:, :, None, None] + np.log(a)[None, None, :, None]
+        peak = joint[..., 0].max(axis=(1, 2))
+        pi = np.exp(joint[..., 0] - peak[:, None, None])
+        norm = pi.sum(axis=(1, 2))
+        pi /= norm[:, None, None]
+        s_die = np.exp(joint - peak[:, None, None, None]).sum(axis=(1, 2)) / norm[:, None]
+        ratio = np.exp(n - n[..., :1])
+        s_edge = np.einsum("eaj,eajx->ex", pi[die], ratio)
+        coef = pi[die] * np.exp(-n[..., 0])  # of weight * alive at x = 0
+        p = ((coef.transpose(0, 2, 1) @ weight) * alive[..., 0].transpose(0, 2, 1)).sum(axis=1)
+        p /= p.sum(axis=1, keepdims=True)
+        mean, square = (p * m).sum(axis=1), (p * m * m).sum(axis=1)
+        first = self._first(x, n, total, pi) if first_to_go else None
+        return s_die, s_edge, mean, square, first
+
+    def _ages(self, edges: NDArray[np.int64]) -> Array:
+        """[edges, ages] hits on edges of unknown age when their record began."""
+        usual = np.exp(self.x[edges] @ self.fit.best.b) * self.fit.usual_stop
+        return usual[:, None] * AGE_SPAN * AGES
+
+    def _chip_rate(self) -> Array:
+        """[edges] chips in a unit of the die's strokes, of a die like any other."""
+        rate = np.array([self.fit.chip_rates.of(s) for s in self.specs])
+        return rate * self.share * self.current
+
+    def _chip_die(self) -> tuple[Array, Array]:
+        """Gamma(shape, rate) of each die's own part in the chips."""
+        alike = self.fit.chip_rates.alike
+        base = np.array([self.fit.chip_rates.of(s) for s in self.specs]) * self.counts["exposure"]
+        return (
+            alike + np.bincount(self.die, self.counts["chips"], self.n_dies),
+            alike + np.bincount(self.die, base, self.n_dies),
+        )
+
+    def _first(self, x: Array, n: Array, total: Array, pi: Array) -> Array:
+        """Chance of each edge to be the first of its die: its part of the die's hazard, step by step."""
+        a, b = self._chip_die()
+        rate = self._chip_rate() * (a / b)[self.die]
+        all_rates = np.bincount(self.die, rate, self.n_dies)
+        left = np.exp(total - total[..., :1] - all_rates[:, None, None, None] * x[:, None, None, :])
+        gone = (left[..., :-1] - left[..., 1:]) * pi[..., None]
+        step = np.diff(x, axis=1)
+        own = np.maximum(n[..., :-1] - n[..., 1:], 0.0) + (rate[:, None] * step[self.die])[:, None, None, :]
+        every = np.maximum(sum_by_die(own, self.die, self.n_dies), 1e-300)
+        first = np.einsum("eajx,eajx->e", own, (gone / every)[self.die])
+        sums = np.bincount(self.die, first, self.n_dies)
+        return first / np.maximum(sums, 1e-12)[self.die]
+
+    def _with_chips(self, x: Array, s_die: Array, s_edge: Array) -> tuple[Array, Array]:
+        """ln of the cumulated hazard at x > 0, chips included."""
+        a, b = self._chip_die()
+        rate = self._chip_rate()
+        all_rates = np.bincount(self.die, rate, self.n_dies)
+        strokes = x[:, 1:]
+        die_chips = a[:, None] * np.log1p(all_rates[:, None] * strokes / b[:, None])
+        edge_chips = a[self.die][:, None] * np.log1p(rate[:, None] * strokes[self.die] / b[self.die][:, None])
+        with np.errstate(divide="ignore"):
+            die = np.log(np.maximum(die_chips - np.log(np.clip(s_die[:, 1:], 1e-300, 1.0)), 1e-12))
+            edge = np.log(np.maximum(edge_chips - np.log(np.clip(s_edge[:, 1:], 1e-300, 1.0)), 1e-12))
+        return np.maximum.accumulate(die, axis=1), np.maximum.accumulate(edge, axis=1)
+
+    def _told(self, members, x, hazard_die, hazard_edge, first, usual, sd) -> dict[int, DiePrediction]:
+        theta = self.fit.best
+        before = ((self.x * prior.SD) ** 2).sum(axis=1) + theta.tu**2 + theta.tv**2
+        share = np.clip(sd**2 / before, 0.0, 1.0)
+        strokes = x[:, 1:] * HITS_UNIT
+        result = {}
+        for d in range(self.n_dies):
+            mine = np.flatnonzero((self.die == d) & self.current)
+            if not len(mine):
+                continue
+            told = {}
+            for e in mine:
+                curve = Curve(strokes[d], hazard_edge[e])
+                told[int(members[e])] = self._edge(e, int(members[e]), curve, first[e], usual[e], sd[e], share[e])
+            curve = Curve(strokes[d], hazard_die[d])
+            of_die = self.die == d
+            result[int(self.names[d])] = DiePrediction(
+                die=int(self.names[d]),
+                remaining=_remaining(curve),
+                edges=told,
+                limits=max(told.values(), key=lambda t: (t.first_to_go, -t.edge)).edge,
+                rests_on=self._rests_on(of_die, float(share[mine].mean())),
+                curve=curve,
             )
-            for i in range(n)
-        ]
-        ends = np.r_[self.first[1:], n]
-        return [
-            DiePrediction(
-                remaining_die[d],
-                tuple(made[a:b]),
-                int(cycles[a:b].sum()),
-                int(dull[a:b].sum()),
-                int(chipped[a:b].sum()),
-                fit.dull,
-                float((prior_share[a:b] * first[a:b]).sum() / max(first[a:b].sum(), 1e-300)),
-            )
-            for d, (a, b) in enumerate(zip(self.first, ends, strict=True))
-        ]
+        return result
+
+    def _edge(self, e: int, number: int, curve: Curve, first, usual, sd, share) -> EdgePrediction:
+        remaining = _remaining(curve)
+        age = float(self._ages(np.array([e])).mean()) if self.unknown[e] else 0.0
+        on_it = (self.h[e] + age) * HITS_UNIT
+        left = remaining[0.5] * self.share[e]
+        usual_hits = float(np.exp(usual)) * HITS_UNIT
+        of_edge = np.arange(len(self.specs)) == e
+        return EdgePrediction(
+            edge=number,
+            remaining=remaining,
+            first_to_go=float(first),
+            usual_hits=usual_hits,
+            usual_die_hits=usual_hits / float(self.share[e]),
+            usual_band_hits=(usual_hits * float(np.exp(-1.2816 * sd)), usual_hits * float(np.exp(1.2816 * sd))),
+            hits_now=None if self.unknown[e] else float(self.h[e] * HITS_UNIT),
+            share_left=float(left / (left + on_it)) if left + on_it > 0 else 0.0,
+            rests_on=self._rests_on(of_edge, float(share)),
+            curve=curve,
+        )
+
+    def _rests_on(self, pick: NDArray[np.bool_], share: float) -> RestsOn:
+        cycles, dull, chipped = (int(self.counts[n][pick].sum()) for n in ("cycles", "dull", "chipped"))
+        return RestsOn(
+            cycles=cycles,
+            dull_ends=dull,
+            chipped_ends=chipped,
+            prior_share=share,
+            words=words(self.fit.dull_ends, dull),
+        )
 
 
-def _invert(alive: F, strokes: F) -> F:
-    """Strokes at LEVELS from survival [n, x] at strokes [n, x]: straight lines in ln(-ln S) over ln strokes."""
-    wear = np.log(-np.log(np.clip(alive, 1e-12, 1 - 1e-9)))
-    wear = np.maximum.accumulate(wear, axis=1) + 1e-12 * np.arange(wear.shape[1])
-    wanted = np.log(-np.log1p(-LEVELS))
-    ln_x = np.log(strokes)
-    out = np.empty((len(alive), len(LEVELS)))
-    for i in range(len(alive)):
-        a, b = wear[i], ln_x[i]
-        out[i] = np.interp(wanted, a, b)
-        low, high = wanted < a[0], wanted > a[-1]
-        if low.any():  # below the first point a straight line through the first two
-            out[i, low] = b[0] + (wanted[low] - a[0]) * min((b[1] - b[0]) / max(a[1] - a[0], 1e-9), 4.0)
-        if high.any():
-            out[i, high] = b[-1]
-    return np.exp(out)
+def words(fleet_dull_ends: int, own_dull_ends: int) -> str:
+    """What a forecast rests on, for people."""
+    if fleet_dull_ends == 0:
+        return "handbook only"
+    if fleet_dull_ends < FEW_DULL_ENDS:
+        return "mostly handbook"
+    if own_dull_ends == 0:
+        return "this shop's record of other edges"
+    return "its own record and the shop's"
+
+
+def _remaining(curve: Curve) -> dict[float, float]:
+    wanted = np.log(-np.log1p(-np.array(LEVELS)))
+    values = np.exp(_line(wanted, curve.ln_hazard, np.log(curve.strokes)))
+    return {level: float(v) for level, v in zip(LEVELS, values, strict=True)}
+
+
+def _line(at, x: Array, y: Array):
+    """Linear interpolation; beyond the ends the end pieces go on (with a slope where they have one)."""
+    rising = np.r_[True, np.diff(x) > 1e-12]
+    x, y = x[rising], y[rising]
+    if len(x) < 2:
+        return np.full(np.shape(at), y[0])
+    i = np.clip(np.searchsorted(x, at), 1, len(x) - 1)
+    return y[i - 1] + (at - x[i - 1]) * (y[i] - y[i - 1]) / (x[i] - x[i - 1])

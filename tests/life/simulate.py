@@ -1,8 +1,9 @@
-"""Shops with a known truth, made without the engine: runs, looks after each run, pulls, grinds of the whole set.
+"""Simulated shops with known truth, made from their own assumptions and not from the fit's.
 
-What an edge suffers is counted in its own wear: hits times e^w of the lot that is run. It is dull when that passes a life
-drawn from its Weibull. A toolroom sees dull edges only after a run, grinds the whole set when one is found, and writes
-"dull" at that one and "with the set" at the others, sometimes with what was found.
+A shop has dies of random stock and build. Each die runs in orders; within an order in runs. At the end of a run the toolroom
+looks at the die. A dull or chipped edge is renewed; at the end of an order the whole set is ground when the
+most worn edge has run a planned share of what the toolroom takes for its life (not the truth). Lives are Weibull by
+default with their own constants, die effects and edge effects; other worlds change what the name says.
 """
 
 from __future__ import annotations
@@ -13,186 +14,209 @@ import numpy as np
 
 from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples
 
-DAY = 1.0
-
 
 @dataclass(frozen=True, kw_only=True)
 class World:
-    """How lives come about and how records are kept. Hits in units of one."""
-
-    name: str = "usual"
-    shape: float = 2.5
-    between_dies: float = 0.35
-    between_edges: float = 0.25
-    lots: float = 0.0
-    chips_per_hit: float = 0.15e-6
-    years: float = 4.0
     dies: int = 40
-    off_prior: float = 0.3  # how far the constants of the trade stand from what is believed, ln units
-    life_factor: float = 1.0
-    run_hits: tuple[float, float] = (4_000, 16_000)
-    runs_a_year: tuple[int, int] = (25, 90)
-    found_given: float = 0.4
-    planned: float = 0.15  # chance a run that a set is ground though nothing is dull
-    unknown_openings: float = 0.0
+    years: float = 5.0
+    shape: float = 3.0
+    tu: float = 0.30
+    tv: float = 0.25
+    chips_per_100k: float = 0.02
+    lot_sd: float = 0.0
+    scale: float = 1.0  # of all lives
+    thickness_power: float = -0.8
+    tensile_power: float = -1.2
+    gap_curve: float = -0.6
+    hardness: float = 0.04
+    lower: float = 2.2
+    steel: dict = field(default_factory=lambda: {"D2": 0.0, "A2": -0.3, "M2": 0.35, "PM": 0.7, "carbide": 1.5})
+    coat: dict = field(default_factory=lambda: {"none": 0.0, "TiN": 0.25, "TiCN": 0.5, "AlCrN": 0.6})
+    orders_per_year: float = 9.0
+    runs_per_order: int = 5
+    order_share: float = 0.22  # of the usual life of the die's shortest-lived edge
+    planned: float = 0.55
+    drift_at_year: float | None = None  # lives halved from then
+    drift_dies: float = 0.0
+    unknown_opening: float = 0.0
+    readings: bool = False
 
 
 WORLDS = {
-    w.name: w
-    for w in (
-        World(),
-        World(name="shape 2", shape=2.0),
-        World(name="many chips", chips_per_hit=1.0e-6),
-        World(name="shape 5", shape=5.0),
-        World(name="young", years=1.5),
-        World(name="lots differ", lots=0.45),
-        World(name="short lives", life_factor=0.25, off_prior=0.7, run_hits=(8_000, 30_000)),
-        World(name="unknown openings", unknown_openings=0.5),
-    )
+    "usual": World(),
+    "shape 2": World(shape=2.0),
+    "many chips": World(chips_per_100k=0.25),
+    "shape 5": World(shape=5.0),
+    "1.5 years": World(years=1.5),
+    "lots differ": World(lot_sd=0.45),
+    "short lives": World(
+        scale=0.25,
+        runs_per_order=2,
+        thickness_power=-0.4,
+        tensile_power=-0.6,
+        gap_curve=-0.1,
+        lower=1.4,
+        order_share=0.5,
+    ),
 }
 
 
 @dataclass
 class Shop:
-    """The record, and behind it the truth of each edge now: ln scale m, wear in this cycle, the lot's w under way."""
+    """Records, and the truth: ln_eta [edges] without the lot; hits_now [edges]; die [edges]; order_hits [dies]."""
 
     world: World
-    specs: list[EdgeSpec]
+    edges: list[EdgeSpec]
     samples: LifeSamples
-    m: np.ndarray
-    wear: np.ndarray
-    w: np.ndarray  # of the edge's die
-    order_hits: np.ndarray  # [dies]
-    rows: list = field(default_factory=list)
-
-    def alive(self, edge: np.ndarray, strokes: np.ndarray) -> np.ndarray:
-        """True chance that an edge goes on sharp and whole for so many further strokes. [n], [n, x] -> [n, x]."""
-        scale = np.exp(self.m[edge])[:, None] * 1e5
-        k = self.world.shape
-        before = (self.wear[edge][:, None] / scale) ** k
-        after = ((self.wear[edge][:, None] + strokes * np.exp(self.w[edge])[:, None]) / scale) ** k
-        return np.exp(before - after - self.world.chips_per_hit * strokes)
-
-    def alive_die(self, die: int, strokes: np.ndarray) -> np.ndarray:
-        edges = np.array([i for i, s in enumerate(self.specs) if s.die == die])
-        return self.alive(edges, np.broadcast_to(strokes, (len(edges), len(strokes)))).prod(axis=0)
+    ln_eta: np.ndarray
+    hits_now: np.ndarray
+    order_hits: np.ndarray
+    unknown: np.ndarray
+    readings: list = field(default_factory=list)
 
 
-STOCKS = (
-    ("carbon steel", 340.0),
-    ("carbon steel", 450.0),
-    ("stainless", 620.0),
-    ("high-strength steel", 800.0),
-    ("aluminium", 220.0),
-    ("copper alloy", 380.0),
-)
-
-
-def make(world: World, seed: int) -> Shop:
-    rng = np.random.default_rng([seed, 7])
-    off = {
-        name: rng.normal(0, world.off_prior)
-        for name in ("constant", "t", "s", "gap", "M2", "PM", "carbide", "coat", "low")
-    }
-    specs, ms = [], []
-    edge_rows: list[tuple] = []
-    wear_now, w_now, orders = [], [], []
+def shop(world: World, seed: int) -> Shop:
+    rng = np.random.default_rng(seed)
+    edges: list[EdgeSpec] = []
+    ln_eta: list[float] = []
+    columns: dict[str, list] = {n: [] for n in ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot")}
+    hits_now, order_hits, unknown_now, readings = [], [], [], []
     for die in range(world.dies):
-        family, tensile = STOCKS[rng.integers(len(STOCKS))]
-        thickness = float(rng.choice([0.4, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0]))
-        u = rng.normal(0, world.between_dies)
-        n = int(rng.integers(8, 23))
-        first = len(specs)
-        for _ in range(n):
-            steel = str(rng.choice(["D2", "D2", "M2", "PM", "carbide"], p=[0.35, 0.2, 0.25, 0.15, 0.05]))
-            coating = str(rng.choice(["none", "TiN", "AlCrN"], p=[0.7, 0.15, 0.15]))
-            gap = float(np.clip(rng.normal(9, 2.5), 3, 18))
-            side = "lower" if rng.random() < 0.3 else "upper"
-            hrc = float(rng.normal(0, 1))
-            specs.append(
-                EdgeSpec(
-                    die=die, thickness_mm=thickness, tensile_mpa=tensile, stock_family=family, steel=steel,
-                    coating=coating, gap_pct=gap, side=side, hardness_above_usual_hrc=hrc,
-                    kind="die_section" if side == "lower" else "pierce_punch",
-                )
-            )  # fmt: skip
-            gl = np.log(gap / 10)
-            m = (
-                np.log(1.5 * world.life_factor) + off["constant"]
-                + (-1 + 0.5 * off["t"]) * np.log(thickness) + (-1 + 0.5 * off["s"]) * np.log(tensile / 400)
-                + (-0.8 + off["gap"]) * gl**2 + 0.03 * hrc
-                + {"D2": 0, "M2": 0.3 + off["M2"], "PM": 0.8 + off["PM"], "carbide": 1.8 + off["carbide"]}[steel]
-                + {"none": 0, "TiN": 0.35 + off["coat"], "AlCrN": 0.5 + off["coat"]}[coating]
-                + (np.log(2.5) + off["low"] if side == "lower" else 0)
-                + u + rng.normal(0, world.between_edges)
-            )  # fmt: skip
-            ms.append(m)
-        rows, wear, w, order_left = _live(world, rng, np.array(ms[first:]), first)
-        edge_rows += rows
-        wear_now.append(wear)
-        w_now.append(np.full(n, w))
-        orders.append(order_left)
-    columns = np.array([r[:7] for r in edge_rows], float)
+        mine = _build(world, rng, die)
+        truth = np.array([_ln_eta(world, spec) for spec in mine])
+        truth += rng.normal(0, world.tu) + rng.normal(0, world.tv, len(mine))
+        offset = len(edges)
+        edges += mine
+        ln_eta += list(truth)
+        now, unknown, order = _run_die(world, rng, truth, offset, columns, readings)
+        hits_now += list(now)
+        unknown_now += list(unknown)
+        order_hits.append(order)
     samples = LifeSamples.of(
-        columns[:, 0], columns[:, 3], columns[:, 4], lower_hits=columns[:, 2], from_hits=columns[:, 1],
-        under_way=columns[:, 5] > 0, lot=columns[:, 6], unknown_age=np.array([r[7] for r in edge_rows], bool),
-        sure=np.array([r[8] for r in edge_rows], bool),
-    )  # fmt: skip
+        columns["edge"],
+        columns["hits"],
+        columns["ended"],
+        lower_hits=columns["lower"],
+        from_hits=columns["from"],
+        under_way=columns["open"],
+        unknown_age=columns["unknown"],
+        lot=columns["lot"],
+    )
     return Shop(
         world,
-        specs,
+        edges,
         samples,
-        np.array(ms),
-        np.concatenate(wear_now),
-        np.concatenate(w_now),
-        np.array(orders),
-        edge_rows,
+        np.array(ln_eta),
+        np.array(hits_now),
+        np.array(order_hits),
+        np.array(unknown_now, bool),
+        readings,
     )
 
 
-def _live(world: World, rng, m: np.ndarray, first: int):
-    """One die's life: rows (edge, from, lower, hits, ended, under way, lot, unknown age, sure)."""
-    n = len(m)
-    scale = np.exp(m) * 1e5
+def _build(world: World, rng, die: int) -> list[EdgeSpec]:
+    family, low, high = [
+        ("carbon steel", 300, 420),
+        ("stainless", 550, 750),
+        ("high-strength steel", 600, 1000),
+        ("aluminium", 120, 280),
+        ("copper alloy", 250, 500),
+    ][rng.integers(5)]
+    thickness = float(np.round(np.exp(rng.uniform(np.log(0.4), np.log(3.0))), 2))
+    tensile = float(rng.uniform(low, high))
+    steel = str(rng.choice(["D2", "A2", "M2", "PM", "carbide"], p=[0.45, 0.1, 0.2, 0.2, 0.05]))
+    coat = str(rng.choice(["none", "TiN", "TiCN", "AlCrN"], p=[0.55, 0.2, 0.1, 0.15]))
+    gap = float(np.exp(rng.normal(np.log(9), 0.35)))
+    specs = []
+    for _ in range(rng.integers(3, 13)):
+        cut_gap = float(np.clip(gap * np.exp(rng.normal(0, 0.12)), 2, 25))
+        hardness = float(np.round(rng.normal(0, 1.2), 1))
+        common = {
+            "die": die,
+            "thickness_mm": thickness,
+            "tensile_mpa": tensile,
+            "stock_family": family,
+            "gap_pct": cut_gap,
+        }
+        specs.append(
+            EdgeSpec(**common, steel=steel, coating=coat, hardness_above_usual_hrc=hardness, kind="pierce_punch")
+        )
+        specs.append(EdgeSpec(**common, steel="D2", coating="none", side="lower", kind="die_button"))
+    return specs
 
-    def fresh(count):
-        return scale[count] * rng.weibull(world.shape, len(count)), rng.exponential(1 / world.chips_per_hit, len(count))
+
+def _ln_eta(world: World, spec: EdgeSpec) -> float:
+    gap = np.log(spec.gap_pct / 10)
+    value = np.log(1.5 * world.scale) + world.thickness_power * np.log(spec.thickness_mm)
+    value += world.tensile_power * np.log(spec.tensile_mpa / 400) + world.gap_curve * gap**2 + 0.1 * gap
+    value += world.steel[spec.steel] + world.coat[spec.coating]
+    value += world.hardness * (spec.hardness_above_usual_hrc or 0.0)
+    return float(value + (np.log(world.lower) if spec.side == "lower" else 0.0))
+
+
+def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: list):
+    n = len(truth)
+    eta = np.exp(truth) * 1e5
+    guess = eta.min() * np.exp(rng.normal(0, 0.3))
+    order_usual = max(world.order_share * guess, 200.0)
+    orders = max(int(rng.poisson(world.orders_per_year * world.years)), 1)
+    unknown = rng.random(n) < world.unknown_opening
+    on_edge = np.zeros(n)
+    before = np.where(unknown, rng.uniform(0, 0.6, n) * eta, 0.0)  # not in the records
+    halves = world.drift_dies > 0 and rng.random() < world.drift_dies
+    drift_order = orders * (world.drift_at_year or world.years) / world.years
+
+    def life(which, lot_effect, order, age):
+        factor = 0.5 if halves and order >= drift_order else 1.0
+        k = world.shape
+        start = (age / (eta[which] * factor * np.exp(lot_effect))) ** k
+        return eta[which] * factor * np.exp(lot_effect) * (start + rng.exponential(size=len(which))) ** (1 / k)
+
+    def add(e, lower, hits, ended, lot, open_):
+        for name, value in (
+            ("edge", offset + e),
+            ("from", 0.0),
+            ("lower", lower),
+            ("hits", hits),
+            ("ended", ended),
+            ("open", open_),
+            ("unknown", unknown[e]),
+            ("lot", lot),
+        ):
+            columns[name].append(value)
 
     every = np.arange(n)
-    life, chip = fresh(every)
-    hits, wear, last_look = np.zeros(n), np.zeros(n), np.zeros(n)
-    unknown = np.zeros(n, bool)
-    if rng.random() < world.unknown_openings:  # came in mid-life, nobody knows how far
-        age = rng.uniform(0, 0.6) * life
-        wear, unknown = age.copy(), np.ones(n, bool)
-    rows = []
-    runs = int(world.years * rng.integers(*world.runs_a_year))
-    lot, left, w = -1, 0, 0.0
-    typical = rng.uniform(*world.run_hits)
-    for _ in range(runs):
-        if left == 0:
-            lot, left, w = lot + 1, int(rng.integers(1, 6)), rng.normal(0, world.lots) if world.lots else 0.0
-        left -= 1
-        run = round(typical * rng.uniform(0.5, 1.5))
-        last_look = hits.copy()
-        hits += run
-        wear += run * np.exp(w)
-        dull, chipped = wear >= life, hits >= chip
-        chipped &= ~dull | (chip - last_look < run * 0.5)
-        dull &= ~chipped
-        planned = not (dull.any() or chipped.any()) and rng.random() < world.planned * 0.2
-        if dull.any() or chipped.any() or planned:
-            called = np.flatnonzero(dull)[:1]
+    unit = rng.exponential(size=n)  # of the cycle under way: what its life is in the lot it ends in
+    for order in range(orders):
+        lot = rng.normal(0, world.lot_sd) if world.lot_sd else 0.0
+        factor = 0.5 if halves and order >= drift_order else 1.0
+        scale = eta * factor * np.exp(lot)
+        size = order_usual * rng.gamma(6.0, 1 / 6.0)
+        pieces = rng.dirichlet(np.full(world.runs_per_order, 8.0)) * size
+        for run in pieces:
+            step = max(round(run), 1)
+            start = on_edge.copy()
+            on_edge += step
+            chip_at = rng.exponential(1e5 / world.chips_per_100k, n)
+            life_at = scale * ((before / scale) ** world.shape + unit) ** (1 / world.shape) - before
             for e in every:
-                ended, sure = SHARP, False
-                if chipped[e]:
-                    ended, sure = CHIPPED, True
-                elif dull[e] and (e in called or rng.random() < max(world.found_given, 0.999)):
-                    ended, sure = DULL, True
-                lower = last_look[e] if ended == DULL else hits[e]
-                rows.append((first + e, 0.0, lower, hits[e], ended, 0, lot, bool(unknown[e]), sure))
-            life, chip = fresh(every)
-            hits, wear, unknown = np.zeros(n), np.zeros(n), np.zeros(n, bool)
+                dull = life_at[e] <= on_edge[e]
+                chip = chip_at[e] <= step
+                if dull and (not chip or life_at[e] <= start[e] + chip_at[e]):
+                    add(e, start[e], on_edge[e], DULL, order, False)
+                elif chip:
+                    add(e, on_edge[e], on_edge[e], CHIPPED, order, False)
+                else:
+                    continue
+                on_edge[e], unit[e], unknown[e], before[e] = 0.0, rng.exponential(), False, 0.0
+        if on_edge.max() >= world.planned * guess and rng.random() < 0.85:
+            for e in every:
+                if on_edge[e] > 0:
+                    add(e, on_edge[e], on_edge[e], SHARP, order, False)
+            on_edge[:] = 0
+            unit = rng.exponential(size=n)
+            unknown[:] = False
+            before[:] = 0.0
     for e in every:
-        rows.append((first + e, 0.0, hits[e], hits[e], SHARP, 1, lot, bool(unknown[e]), False))
-    return rows, wear, w, float(typical * rng.integers(1, 12))
+        add(e, on_edge[e], on_edge[e], SHARP, orders - 1, True)
+    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0)

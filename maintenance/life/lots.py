@@ -1,0 +1,81 @@
+"""The lot effect: what all edges of a die share in one order (coil, oil, set-up).
+
+w_g ~ N(0, sw^2), the same for every edge of the die in the cycles that ended in lot g. For each cell
+    own(w) = ln E_m[exp l(m, w)]  over the edge's posterior of m (three Gauss-Hermite nodes),
+    gl_g(w) = sum of own over the edges of the lot;
+where more than one edge ended a cycle in it (an edge by itself cannot tell a hard lot from a short life);
+the cavity of a cell is N(w; 0, sw^2) exp(gl_g - own): what the die's other edges say of the lot. Its mean less the die's
+mean of E[w_g], which belongs to the die, and its sd go into the edge's table. sw maximises
+    sum_g ln integral N(w; 0, sw^2) exp(gl_g) dw + ln prior,  sw half-normal(0.3), on the log scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .cells import ROOT3, Cells
+
+Array = NDArray[np.float64]
+SW_HALF_NORMAL = 0.3
+SW_LEAST, SW_MOST = 0.02, 1.5
+W_NODES = np.linspace(-4.0, 4.0, 17)
+M_NODES, M_WEIGHTS = np.array([-ROOT3, 0.0, ROOT3]), np.array([1.0, 4.0, 1.0]) / 6
+
+
+@dataclass(frozen=True)
+class Cavities:
+    """c, d: [cells] mean and sd of the lot's effect as the other edges tell it; own_mean: [lots] E[w_g]."""
+
+    c: Array
+    d: Array
+    lot_mean: Array
+
+
+def start(cells: Cells, sw: float) -> Cavities:
+    """Before anything is known of the lots."""
+    return Cavities(np.zeros(len(cells)), np.full(len(cells), sw), np.zeros(len(cells.lot_die)))
+
+
+def look(cells: Cells, mean: Array, sd: Array, k: float, sw: float, die_count: int) -> tuple[Cavities, Array]:
+    """One look at the lots. mean, sd: [edges] posterior of m. Returns the cavities and gl of the shared lots, [lots, w]."""
+    w = W_NODES * sw
+    m = mean[cells.edge, None] + sd[cells.edge, None] * M_NODES
+    own = cells.log_at(m[:, :, None], w[None, None, :], k)
+    top = own.max(axis=1, keepdims=True)
+    own = top[:, 0] + np.log(np.einsum("j,cjw->cw", M_WEIGHTS, np.exp(own - top)))
+    own = own - own.max(axis=1, keepdims=True)
+    gl = np.zeros((len(cells.lot_die), len(w)))
+    np.add.at(gl, cells.lot, own)
+    prior = -0.5 * W_NODES**2
+    c, d = _moments(prior + gl[cells.lot] - own, w)
+    lot_mean, _ = _moments(prior + gl, w)
+    shared = np.bincount(cells.lot, minlength=len(gl)) > 1
+    count = np.bincount(cells.lot_die[shared], minlength=die_count)
+    die_mean = np.bincount(cells.lot_die[shared], lot_mean[shared], die_count) / np.maximum(count, 1)
+    c = np.where(shared[cells.lot], c - die_mean[cells.lot_die[cells.lot]], 0.0)
+    return Cavities(c, d, lot_mean), gl[shared]
+
+
+def best_sw(gl: Array, sw: float) -> float:
+    """The sw of 41 around the present one that the lots favour. gl: [lots, nodes of w at sw]."""
+    candidates = np.clip(sw * np.exp(np.linspace(-0.7, 0.5, 41)), SW_LEAST, SW_MOST)
+    w = W_NODES * sw
+    score = np.empty(len(candidates))
+    if not len(gl):
+        return sw
+    top = gl.max(axis=1, keepdims=True)
+    like = np.exp(gl - top)
+    for i, s in enumerate(candidates):
+        density = np.exp(-0.5 * (w / s) ** 2)
+        score[i] = np.log(like @ (density / density.sum())).sum() + np.log(s) - 0.5 * (s / SW_HALF_NORMAL) ** 2
+    return float(candidates[np.argmax(score)])
+
+
+def _moments(log_weight: Array, w: Array) -> tuple[Array, Array]:
+    weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    mean = weight @ w
+    return mean, np.sqrt(np.maximum(weight @ w**2 - mean**2, 1e-8))
