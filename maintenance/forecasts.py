@@ -1,0 +1,283 @@
+"""From the log to forecasts and back to rows. Glue: no mathematics, no pages.
+
+The fleet is fitted by command and the fit is stored; after an entry only that die's part is computed again, on the
+newest stored fit. The `forecast` command refits from the records and depends on nothing stored.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+from django.db import transaction
+from django.utils import timezone
+
+from diestore.models import Die, Plant
+
+from . import edge_log, logs, queries, samples
+from .life import fleet, predict
+from .life.cycles import LifeSamples
+from .models import DieForecast, EdgeForecast, FleetFit
+
+CODE_VERSION = "1"  # counts up when the same records would give other numbers
+SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
+NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."
+
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """A die's forecast before it is stored. edges: position -> prediction. refused: position -> why there is none."""
+
+    die: int
+    code: str
+    as_of: dt.datetime
+    prediction: predict.DiePrediction | None
+    limiting: int | None
+    edges: dict[int, predict.EdgePrediction]
+    states: dict[int, edge_log.PositionState]
+    positions: dict[int, edge_log.PositionRow]
+    refused: dict[int, str]
+    on_edge: dict[int, int]  # position -> hits on the edge, counted from where the records know it
+
+    @property
+    def hits_since_sharpening(self) -> int:
+        return max(self.on_edge.values(), default=0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Computed:
+    plant: Plant
+    as_of: dt.datetime
+    known_at: dt.datetime | None
+    fit: fleet.FleetFit
+    records_hash: str
+    dies: list[Told]
+
+
+def compute(
+    plant: Plant,
+    *,
+    as_of: dt.datetime | None = None,
+    known_at: dt.datetime | None = None,
+    tell: Tell | None = None,
+) -> Computed:
+    """Fit the fleet from the records up to a moment and say what is left of every die. Stores nothing.
+
+    Default moment: the last one in the records. The same records give the same numbers, in any order of loading.
+    """
+    as_of = as_of or logs.last_moment(plant) or timezone.now()
+    dies = list(Die.objects.filter(plant=plant).order_by("code"))
+    tell = tell or (lambda words: None)
+    tell("reading the log")
+    read = list(logs.of_dies(dies, known_at=known_at))
+    parts = [samples.of_die(log, as_of.timestamp()) for log in read]
+    specs, life, _ = samples.together(parts)
+    tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} cycles")
+    fitted = fleet.fit(specs, life)
+    tell("computing what is left")
+    told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
+    return Computed(plant=plant, as_of=as_of, known_at=known_at, fit=fitted, records_hash=_hash(specs, life), dies=told)
+
+
+def _variants_to_come(plant: Plant) -> dict[int, int | None]:
+    return {die: order.variant_id for die, order in queries.next_order_by_die(plant).items()}
+
+
+def _tell_dies(
+    read: Sequence[edge_log.DieLog],
+    parts: Sequence[samples.DieSamples],
+    fitted: fleet.FleetFit,
+    as_of: dt.datetime,
+    variants: dict[int, int | None],
+) -> list[Told]:
+    specs, life, first = samples.together(parts)
+    told_by_die = predict.predict_fleet(fitted, specs, life)
+    told = []
+    for log, part, start in zip(read, parts, first, strict=True):
+        number = specs[start].die if part.specs else -1
+        prediction = told_by_die.get(number)
+        edges = {p: prediction.edges[start + e] for p, e in part.current.items()} if prediction else {}
+        limiting = _position_of(prediction.limits - start, part) if prediction else None
+        working = _fitted_positions(log, variants.get(log.die), as_of.timestamp())
+        if prediction and working is not None and not working >= set(edges):
+            # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
+            some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
+            alone = predict.predict_fleet(fitted, *samples.together([some])[:2])
+            prediction = alone.get(0)
+            limiting = _position_of(prediction.limits, part) if prediction else None
+        told.append(
+            Told(
+                die=log.die,
+                code=log.code,
+                as_of=as_of,
+                prediction=prediction,
+                limiting=limiting,
+                edges=edges,
+                states=edge_log.states(log, as_of.timestamp()),
+                positions=log.positions,
+                refused=part.refused,
+                on_edge={c.position: c.hits for _, c in part.rows if c.open and c.position in edges},
+            )
+        )
+    return told
+
+
+def _position_of(edge: int, part: samples.DieSamples) -> int | None:
+    return next((position for position, number in part.current.items() if number == edge), None)
+
+
+def _fitted_positions(log: edge_log.DieLog, variant: int | None, as_of: float) -> set[int] | None:
+    """The positions at work in the set of inserts that runs next: the open order's, else the last run's."""
+    if variant is None:
+        before = [run for run in log.runs if run.started < as_of]
+        variant = max(before, key=lambda run: run.started).variant if before else None
+    if variant is None:
+        return None
+    fitted = {p.id for p in log.positions.values() if not p.variants or variant in p.variants}
+    return fitted or None
+
+
+def _hash(specs: Sequence, life: LifeSamples) -> str:
+    digest = hashlib.sha256()
+    for spec in specs:
+        digest.update(repr(sorted(asdict(spec).items())).encode())
+    ordered = life.in_canonical_order()
+    for column in ("edge", "from_hits", "lower_hits", "hits", "ended", "under_way", "unknown_age", "lot", "sure"):
+        digest.update(np.ascontiguousarray(getattr(ordered, column)).tobytes())
+    return digest.hexdigest()
+
+
+def as_json(computed: Computed) -> dict:
+    """The forecast as the command prints it: further strokes of the die at the probabilities shown."""
+    dies, components = [], []
+    for told in computed.dies:
+        if told.prediction is None:
+            continue
+        dies.append(
+            {
+                "die": told.code,
+                "hits_since_sharpening": told.hits_since_sharpening,
+                "remaining_hits": _shown(told.prediction.remaining),
+            }
+        )
+        components += [
+            {
+                "die": told.code,
+                "position": told.positions[p].code,
+                "hits_since_sharpening": told.on_edge[p],
+                "remaining_hits": _shown(told.edges[p].remaining),
+            }
+            for p in sorted(told.edges, key=lambda p: told.positions[p].code)
+        ]
+    return {"as_of": computed.as_of.isoformat(), "dies": dies, "components": components}
+
+
+def _shown(remaining: dict[float, float]) -> dict[str, int]:
+    return {f"{p:.2f}": round(remaining[p]) for p in SHOWN}
+
+
+def store(computed: Computed) -> FleetFit:
+    """Keep the fit and what it says of every die. A new fit is a new row; nothing stored before is changed."""
+    with transaction.atomic():
+        row = FleetFit.objects.create(
+            plant=computed.plant,
+            as_of=computed.as_of,
+            known_at=computed.known_at or timezone.now(),
+            records_hash=computed.records_hash,
+            code_version=CODE_VERSION,
+            parameters=computed.fit.to_dict(),
+            cycles=computed.fit.cycles,
+            dull_ends=computed.fit.dull_ends,
+        )
+        _store_dies(computed.dies, row)
+    return row
+
+
+def fit_and_forecast(
+    plant: Plant, *, as_of: dt.datetime | None = None, known_at: dt.datetime | None = None, tell: Tell | None = None
+) -> FleetFit:
+    """Fit the fleet, forecast every die, store both."""
+    return store(compute(plant, as_of=as_of, known_at=known_at, tell=tell))
+
+
+def newest_fit(plant: Plant) -> FleetFit | None:
+    return FleetFit.objects.filter(plant=plant, code_version=CODE_VERSION).first()
+
+
+def refresh_die(die: Die) -> DieForecast:
+    """Compute one die again after an entry, on the newest stored fit (on the handbook alone where there is none)."""
+    return refresh_dies([die])[0]
+
+
+def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
+    dies = list(dies)
+    if not dies:
+        return []
+    plant = dies[0].plant
+    row = newest_fit(plant)
+    fitted = fleet.FleetFit.from_dict(row.parameters) if row else fleet.fit([], LifeSamples.of([], [], []))
+    as_of = logs.last_moment(plant) or timezone.now()
+    read = list(logs.of_dies(dies))
+    parts = [samples.of_die(log, as_of.timestamp()) for log in read]
+    told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
+    with transaction.atomic():
+        return _store_dies(told, row)
+
+
+def _store_dies(dies: Iterable[Told], fit_row: FleetFit | None) -> list[DieForecast]:
+    dies = list(dies)
+    ids = [told.die for told in dies]
+    old = DieForecast.objects.filter(die__in=ids, is_newest=True)
+    # What was said between two fits is superseded by what is said now; the last word on each fit is kept.
+    if fit_row is not None:
+        old.filter(fit=fit_row).delete()
+    else:
+        old.filter(fit__isnull=True).delete()
+    old.update(is_newest=False)
+    rows = DieForecast.objects.bulk_create([_die_row(told, fit_row) for told in dies])
+    edges = [edge for row, told in zip(rows, dies, strict=True) for edge in _edge_rows(row, told)]
+    EdgeForecast.objects.bulk_create(edges, batch_size=500)
+    return rows
+
+
+def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
+    row = DieForecast(fit=fit_row, die_id=told.die, as_of=told.as_of)
+    if told.prediction is None:
+        row.refusal = next(iter(told.refused.values()), NOTHING_CUTS)[:300]
+        return row
+    row.hits_since_sharpening = told.hits_since_sharpening
+    row.limiting_id = told.limiting
+    _fill(row, told.prediction)
+    return row
+
+
+def _edge_rows(row: DieForecast, told: Told) -> list[EdgeForecast]:
+    rows = []
+    for position, edge in told.edges.items():
+        made = EdgeForecast(
+            forecast=row,
+            position_id=position,
+            hits_since_sharpening=told.on_edge[position],
+            usual_hits=round(edge.usual_hits),
+            share_left=edge.share_left,
+            first_to_go=edge.first_to_go,
+        )
+        _fill(made, edge)
+        rows.append(made)
+    rows += [
+        EdgeForecast(forecast=row, position_id=position, refusal=why[:300])
+        for position, why in told.refused.items()
+        if position not in told.edges
+    ]
+    return rows
+
+
+def _fill(row: DieForecast | EdgeForecast, told: predict.DiePrediction | predict.EdgePrediction) -> None:
+    row.remaining = {f"{p:g}": round(strokes) for p, strokes in told.remaining.items()}
+    row.half_hits, row.nine_in_ten_hits = round(told.remaining[0.5]), round(told.remaining[0.1])
+    row.rests_on = told.rests_on.to_dict()

@@ -1,0 +1,135 @@
+"""From the cycles in a die's log to the life samples that the engine takes. Glue without database or mathematics."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from diestore.handbook import materials, tool_steels
+
+from . import edge_log
+from .life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused, heaped
+
+ENDED = {"sharp": SHARP, "dull": DULL, "chipped": CHIPPED}
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieSamples:
+    """One die's edges and cycles, with what leads back to its positions.
+
+    specs: an edge for each build of each position. current: position -> number of its edge under way.
+    refused: position -> why nothing can be said of it.
+    """
+
+    die: int
+    specs: list[EdgeSpec]
+    rows: list[tuple[int, edge_log.Cycle]]
+    current: dict[int, int]
+    refused: dict[int, str] = field(default_factory=dict)
+
+
+def spec_of(log: edge_log.DieLog, position: edge_log.PositionRow, build: edge_log.Build, *, die: int = 0) -> EdgeSpec:
+    """How an edge enters the wear model."""
+    stock = log.stocks[build.stock]
+    grade = tool_steels.grade(build.tool_steel)
+    above = None
+    if build.hardness_hrc is not None and grade is not None and grade.usual_hrc is not None:
+        above = build.hardness_hrc - grade.usual_hrc
+    return EdgeSpec(
+        die=die,
+        thickness_mm=stock.thickness_mm,
+        tensile_mpa=stock.tensile_mpa,
+        stock_family=materials.family_of(stock.material),
+        steel=grade.group if grade else None,
+        hardness_above_usual_hrc=above,
+        coating=tool_steels.coating(build.coating),
+        gap_pct=None if build.gap_mm is None else 100.0 * build.gap_mm / stock.thickness_mm,
+        side=position.side,
+        kind=position.kind,
+        stroke_share=position.stroke_share,
+    )
+
+
+def of_die(log: edge_log.DieLog, as_of: float) -> DieSamples:
+    """The edges of one die and their cycles up to a moment."""
+    specs: list[EdgeSpec] = []
+    rows: list[tuple[int, edge_log.Cycle]] = []
+    number: dict[tuple, int] = {}
+    current: dict[int, int] = {}
+    refused: dict[int, str] = {}
+    for cycle in edge_log.cycles(log, as_of):
+        position = log.positions[cycle.position]
+        key = (cycle.position, cycle.build)
+        if key not in number:
+            try:
+                specs.append(spec_of(log, position, cycle.build))
+            except SampleRefused as reason:
+                refused[cycle.position] = f"Nothing can be said of {position.code}: {reason}."
+                continue
+            number[key] = len(specs) - 1
+        gone = position.valid_to is not None and position.valid_to <= as_of
+        if cycle.open and not gone:
+            current[cycle.position] = number[key]
+        if not cycle.open or not gone:
+            rows.append((number[key], cycle))
+    return DieSamples(die=log.die, specs=specs, rows=rows, current=current, refused=refused)
+
+
+def together(dies: Sequence[DieSamples]) -> tuple[list[EdgeSpec], LifeSamples, list[int]]:
+    """All edges and cycles of some dies, numbered through, and the number of each die's first edge.
+
+    Dies without an edge are left out of the numbering of dies.
+    """
+    specs: list[EdgeSpec] = []
+    first: list[int] = []
+    edge, hits, ended, lower, begun, under_way, unknown, lot, sure = ([] for _ in range(9))
+    die = 0
+    for samples in dies:
+        first.append(len(specs))
+        specs += [replace(spec, die=die) for spec in samples.specs]
+        for number, cycle in samples.rows:
+            edge.append(first[-1] + number)
+            hits.append(cycle.hits)
+            ended.append(ENDED[cycle.ended_as])
+            lower.append(cycle.lower_hits)
+            begun.append(cycle.from_hits)
+            under_way.append(cycle.open)
+            unknown.append(cycle.unknown_age)
+            lot.append(cycle.lot)
+            sure.append(cycle.looked)
+        die += bool(samples.specs)
+    made = LifeSamples.of(
+        edge,
+        hits,
+        ended,
+        lower_hits=lower,
+        from_hits=begun,
+        under_way=under_way,
+        unknown_age=unknown,
+        lot=lot,
+        sure=sure,
+    )
+    return specs, without_habits(made), first
+
+
+def without_habits(samples: LifeSamples) -> LifeSamples:
+    """Dull ends heaped at round counts, with nobody having looked, count as planned: still sharp as far as is known."""
+    ended, lower = samples.ended.copy(), samples.lower_hits.copy()
+    told = np.flatnonzero((samples.ended == DULL) & ~samples.sure)
+    for number in np.unique(samples.edge[told]):
+        mine = told[samples.edge[told] == number]
+        habit = mine[heaped(samples.hits[mine])]
+        ended[habit], lower[habit] = SHARP, samples.hits[habit]
+    return LifeSamples.of(
+        samples.edge,
+        samples.hits,
+        ended,
+        lower_hits=lower,
+        from_hits=samples.from_hits,
+        under_way=samples.under_way,
+        unknown_age=samples.unknown_age,
+        lot=samples.lot,
+        sure=samples.sure,
+    )
