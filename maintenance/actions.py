@@ -11,10 +11,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diestore.handbook.kinds import kind as kind_of
 from django.db import IntegrityError, transaction
+from django.db.models import Sum
 from django.utils import timezone
 
+from diestore.handbook.kinds import kind as kind_of
 from diestore.models import Die, Person, Piece, Position, Variant
 
 from .fittings import Change, Span, derive
@@ -94,6 +95,18 @@ def check_number(value: float | None, *, field: str, what: str, at_most: float =
         raise EntryRefused(f"{what} is {value:g}; it must be nought or more{limit}.", field=field)
 
 
+def check_text(text: str, *, field: str, what: str, at_most: int) -> None:
+    if len(text) > at_most:
+        raise EntryRefused(f"{what} has {len(text):,} letters; {at_most} is the most. Say it shorter.", field=field)
+
+
+def check_into_run(hits: int | None) -> None:
+    if hits is not None and not 0 <= hits <= HITS_AT_MOST:
+        raise EntryRefused(
+            f"{hits:,} hits into the run cannot be. Enter the hits since that run began.", field="hits_into_run"
+        )
+
+
 def log_run(
     *,
     by: Actor,
@@ -133,6 +146,7 @@ def log_run(
         raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
     if good_parts is not None and good_parts < 0:
         raise EntryRefused("Good parts cannot be fewer than none.", field="good_parts")
+    check_text(lot, field="lot", what="The coil or lot", at_most=80)
     with _saving(f"{die} has a run at that time already."):
         return Run.objects.create(
             die=die,
@@ -162,12 +176,21 @@ def log_hit_correction(
     reason: str,
     variant=None,
     note: str = "",
+    key: str | None = None,
 ) -> HitCorrection:
     check_moment(at)
+    if key and (known := HitCorrection.objects.filter(key=key).first()):
+        return known
     if isinstance(hits, bool) or not isinstance(hits, int) or hits == 0 or abs(hits) > HITS_AT_MOST:
         raise EntryRefused("Enter the hits to add, or to take off with a minus; not nought.", field="hits")
     if not reason.strip():
         raise EntryRefused("Say why the count is put right.", field="reason")
+    check_text(reason, field="reason", what="The reason", at_most=200)
+    if hits < 0 and -hits > (logged := hits_logged(die, at, with_stock=with_stock)):
+        raise EntryRefused(
+            f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {_said(at)}.",
+            field="hits",
+        )
     with _saving():
         return HitCorrection.objects.create(
             die=die,
@@ -177,8 +200,21 @@ def log_hit_correction(
             with_stock=with_stock,
             reason=reason,
             note=note,
+            key=key or fresh_key(),
             **by.columns(),
         )
+
+
+def hits_logged(die: Die, at: dt.datetime, *, with_stock: bool) -> int:
+    """Hits of a die that stand in the log up to a moment, by runs that began before it and corrections.
+
+    `with_stock` False: strokes without stock alone, since only they can have been too many.
+    """
+    corrections = HitCorrection.objects.standing().filter(die=die, at__lte=at, with_stock=with_stock)
+    total = corrections.aggregate(n=Sum("hits"))["n"] or 0
+    if with_stock:
+        total += Run.objects.standing().filter(die=die, started__lt=at).aggregate(n=Sum("hits"))["n"] or 0
+    return total
 
 
 def log_stop(
@@ -192,8 +228,11 @@ def log_stop(
     planned: bool = False,
     press=None,
     note: str = "",
+    key: str | None = None,
 ) -> Stop:
     check_moment(at)
+    if key and (known := Stop.objects.filter(key=key).first()):
+        return known
     check_number(minutes, field="minutes", what="The time stopped", at_most=100_000)
     if parts_scrapped < 0:
         raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
@@ -207,16 +246,27 @@ def log_stop(
             planned=planned,
             press=press,
             note=note,
+            key=key or fresh_key(),
             **by.columns(),
         )
 
 
 def log_incident(
-    *, by: Actor, die: Die, at: dt.datetime, sort: str, pieces: Sequence[Piece] = (), note: str = ""
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    sort: str,
+    pieces: Sequence[Piece] = (),
+    note: str = "",
+    key: str | None = None,
 ) -> Incident:
     check_moment(at)
+    if key and (known := Incident.objects.filter(key=key).first()):
+        return known
+    check_text(sort, field="sort", what="What happened", at_most=40)
     with _saving():
-        incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, **by.columns())
+        incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, key=key or fresh_key(), **by.columns())
         incident.pieces.set(pieces)
         return incident
 
@@ -245,18 +295,26 @@ def log_sharpening(
     supplier=None,
     hits_into_run: int | None = None,
     note: str = "",
+    key: str | None = None,
 ) -> list[Work]:
     """A sharpening of the whole set: one row a piece, all or none. The hours are shared evenly over the rows."""
     check_moment(at)
+    if key and (known := list(Work.objects.filter(set_key=key))):
+        return known
+    check_into_run(hits_into_run)
     check_number(hours, field="hours", what="The hours", at_most=10_000)
     if not pieces:
         raise EntryRefused("Name at least one piece that was sharpened.", field="pieces")
-    set_key = fresh_key()
+    set_key = key or fresh_key()
     works = []
+    named = set()
     for entry in pieces:
         position = entry.position
         if position.die_id != die.pk:
             raise EntryRefused(f"{position} is not a position of {die}.", field="pieces")
+        if position.pk in named:
+            raise EntryRefused(f"{position} is named twice.", field="pieces")
+        named.add(position.pk)
         if entry.operation not in OPERATIONS:
             raise EntryRefused(f"{entry.operation!r} is not a work that is done here.", field="operation")
         if OPERATIONS[entry.operation].removes and not kind_of(position.kind).is_ground:
@@ -278,6 +336,7 @@ def log_sharpening(
                 supplier=supplier,
                 hours=None if hours is None else hours / len(pieces),
                 set_key=set_key,
+                key=f"{set_key}:{position.pk}",
                 hits_into_run=hits_into_run,
                 note=note,
                 **by.columns(),
@@ -324,6 +383,13 @@ def log_replacement(
     check_moment(at)
     if key and (known := Replacement.objects.filter(key=key).first()):
         return known
+    check_into_run(hits_into_run)
+    if from_shelf and position.item_id is None:
+        raise EntryRefused(
+            f"{position} has no spare in the catalogue, so none can come off the shelf.", field="from_shelf"
+        )
+    if take_out_only and (from_shelf or piece is not None):
+        raise EntryRefused("Nothing goes in, so nothing can come off the shelf.", field="from_shelf")
     old = _piece_before(position, at)
     if old is None and why != Replacement.Why.FIRST:
         check_fitted(position, at)  # says what is wrong
@@ -341,7 +407,7 @@ def log_replacement(
             key=key or fresh_key(),
             **by.columns(),
         )
-        if from_shelf and position.item_id:
+        if from_shelf:
             StockMovement.objects.create(
                 plant=position.die.plant,
                 item=position.item,
@@ -412,8 +478,20 @@ def log_reading(
     cut=None,
     hits_into_run: int | None = None,
     note: str = "",
+    key: str | None = None,
 ) -> Reading:
     check_moment(at)
+    if key and (known := Reading.objects.filter(key=key).first()):
+        return known
+    check_into_run(hits_into_run)
+    if sum(thing is not None for thing in (die, position, piece, cut)) != 1:
+        raise EntryRefused("A reading is of one thing: a position, a cut, a piece or the die.", field="position")
+    for text, field, what, most in (
+        (quantity, "quantity", "What was measured", 60),
+        (typed_value, "value", "The value", 40),
+        (typed_unit, "unit", "The unit", 20),
+    ):
+        check_text(text, field=field, what=what, at_most=most)
     check_number(value_si, field="value", what=f"The {quantity}")
     if position is not None:
         check_fitted(position, at)
@@ -430,6 +508,7 @@ def log_reading(
             typed_unit=typed_unit,
             hits_into_run=hits_into_run,
             note=note,
+            key=key or fresh_key(),
             **by.columns(),
         )
 
@@ -445,11 +524,15 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
         raise EntryRefused("Say who strikes it out.", field="person")
     if not reason.strip():
         raise EntryRefused("Say why it is struck out.", field="reason")
+    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
     if replaced_by is not None and type(replaced_by) is not type(entry):
         raise EntryRefused("An entry can only be replaced by one of its own sort.")
     with _saving(
         "It cannot be struck out by itself: a later entry rests on it. Strike that one out first.",
     ):
+        # Somebody else may have struck it out since it was read.
+        if type(entry).objects.select_for_update().get(pk=entry.pk).is_struck:
+            raise EntryRefused("This entry is struck out already.")
         rows = [entry]
         if isinstance(entry, Work) and entry.set_key:
             rows = list(Work.objects.standing().filter(set_key=entry.set_key))
