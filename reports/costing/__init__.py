@@ -1,0 +1,15 @@
+"""PURE (Decimal, numpy). What a die costs per thousand parts, and whether another build would cost less.
+
+Money goes in and comes out as Decimal; floats live inside only where a distribution enters (`spread`).
+
+money       the border: `amount`, `quantity`, `from_float`, `rounded`; `DatedRate`, `rate_on`
+elements    `CostElement` (an amount and the parts it is spread over), `CostSheet`
+own_log     `cost_of_log`: what the die's own log has cost so far
+spread      `Spread`: a discrete distribution of money; sums, compounds, mixtures, bands
+next_year   `expected_year`: what the year ahead will cost, with a band, from counts of sharpenings, spares and stops
+break_even  `break_even`: the volume at which a dearer tool with cheaper parts has paid for itself
+small_tool  `SmallTool`: pieces a year that pay for a tool; what a tool may cost; its yearly gain
+discounting present value, payment, annual equivalent, economic life, rate of return
+builds      `compare_builds`: two ways of building a die, cost per thousand against volume, with the crossing
+material    `strip_material`: what the material of a part costs; the least that a scrapped part is worth
+"""
