@@ -86,8 +86,9 @@ class Curve:
 class Comparison:
     """volumes: parts over the life of the die. crossing: by the expected running costs.
 
-    crossing_band: parts between which the crossing lies in the band's share of the worlds in which the lines cross at
-    all; None where they cross in none. share_that_cross: how many of the worlds that is.
+    crossing_band: parts between which the lines cross in the band's share of the worlds. Where they never do, the
+    dearer build never pays: that counts as a crossing beyond every volume, and an end there is None. The whole band is
+    None where they cross in no world. share_that_cross: how many of the worlds have a crossing.
     """
 
     a: BuildPlan
@@ -95,7 +96,7 @@ class Comparison:
     volumes: tuple[int, ...]
     curves: tuple[Curve, Curve]
     crossing: BreakEven
-    crossing_band: tuple[Decimal, Decimal] | None
+    crossing_band: tuple[Decimal | None, Decimal | None] | None
     share_that_cross: float
     share_of_band: float
 
@@ -141,15 +142,16 @@ def compare_builds(a: BuildPlan, b: BuildPlan, *, volumes: Sequence[int], share_
     run_a, run_b = a.running_per_part(), b.running_per_part()
     extra = float(b.price - a.price)
     saved = run_a - run_b
+    # beyond the largest amount no die is ever run: alike but for rounding, such lines never meet
     with np.errstate(divide="ignore", invalid="ignore"):
         crossings = np.where(saved != 0, extra / saved, np.inf)
-    # beyond the largest amount no die is ever run: alike but for rounding, such lines do not cross
-    crossings = crossings[(crossings > 0) & (crossings < float(LARGEST))]
+    crossings[~((crossings > 0) & (crossings < float(LARGEST)))] = np.inf
     band = None
-    if crossings.size:
+    if np.isfinite(crossings).any():
         tail = (1 - share_of_band) / 2
-        low, high = np.quantile(crossings, [tail, 1 - tail])
-        band = (from_float(float(low)), from_float(float(high)))
+        low = float(np.quantile(crossings, tail, method="lower"))
+        high = float(np.quantile(crossings, 1 - tail, method="higher"))
+        band = tuple(from_float(end) if np.isfinite(end) else None for end in (low, high))
     return Comparison(
         a=a,
         b=b,
@@ -162,7 +164,7 @@ def compare_builds(a: BuildPlan, b: BuildPlan, *, volumes: Sequence[int], share_
             part_cost_b=_mean(run_b),
         ),
         crossing_band=band,
-        share_that_cross=crossings.size / len(run_a),
+        share_that_cross=float(np.isfinite(crossings).mean()),
         share_of_band=share_of_band,
     )
 

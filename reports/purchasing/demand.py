@@ -1,0 +1,241 @@
+"""How many pieces of a spare will be used: the chances of 0, 1, 2 ..."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+NEGLIGIBLE = 1e-12
+MOST_PIECES = 20_000
+
+
+class DemandRefused(ValueError):
+    """A demand that cannot be; the message carries the numbers."""
+
+
+@dataclass(frozen=True, eq=False)
+class Demand:
+    """chances: float[n], chances[d] of d pieces; nought or more, with the sum 1."""
+
+    chances: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, chances: ArrayLike) -> Demand:
+        """Trailing noughts are dropped and the sum made 1. Raises DemandRefused for what is no distribution."""
+        p = np.atleast_1d(np.asarray(chances, float))
+        if p.ndim != 1 or not p.size or not np.isfinite(p).all() or (p < -1e-9).any() or p.sum() <= 0:
+            raise DemandRefused("the chances of a demand are empty, negative or not finite.")
+        p = np.maximum(p, 0.0)
+        above = np.flatnonzero(p > 0)
+        p = p[: above[-1] + 1]
+        return cls(p / p.sum())
+
+    @classmethod
+    def none(cls) -> Demand:
+        return cls(np.ones(1))
+
+    @property
+    def mean(self) -> float:
+        return float(np.arange(len(self.chances)) @ self.chances)
+
+    def at_most(self, pieces: int) -> float:
+        """The chance that no more than so many are used."""
+        return float(self.chances[: max(int(pieces) + 1, 0)].sum())
+
+    def quantile(self, chance: float) -> int:
+        """The least number of pieces that is enough with at least that chance."""
+        if not 0 < chance < 1:
+            raise DemandRefused(f"a chance of {chance:g}; it must lie between 0 and 1.")
+        enough = np.searchsorted(np.cumsum(self.chances), chance - 1e-12)
+        return int(min(enough, len(self.chances) - 1))
+
+    def plus(self, other: Demand) -> Demand:
+        """The sum of two independent ones."""
+        return Demand.of(_trimmed(np.convolve(self.chances, other.chances)))
+
+    @classmethod
+    def total(cls, demands: Iterable[Demand]) -> Demand:
+        result = cls.none()
+        for demand in demands:
+            result = result.plus(demand)
+        return result
+
+    @classmethod
+    def mixed(cls, demands: Sequence[Demand], weights: ArrayLike) -> Demand:
+        """One of several, each in its world, with these weights (any unit)."""
+        w = np.asarray(weights, float)
+        if len(demands) != len(w) or not len(w) or not np.isfinite(w).all() or (w < 0).any() or w.sum() <= 0:
+            raise DemandRefused(f"{len(demands)} demands with the weights {w.tolist()}.")
+        p = np.zeros(max(len(d.chances) for d in demands))
+        for demand, weight in zip(demands, w / w.sum(), strict=True):
+            p[: len(demand.chances)] += weight * demand.chances
+        return cls.of(p)
+
+    def compounded(self, sizes: Demand) -> Demand:
+        """Pieces where this counts mishaps and each takes a number of pieces that is spread like `sizes`."""
+        p, power = np.zeros(1), np.ones(1)
+        for n, chance in enumerate(self.chances):
+            if n:
+                power = _trimmed(np.convolve(power, sizes.chances))
+            p = np.pad(p, (0, max(len(power) - len(p), 0)))
+            p[: len(power)] += chance * power
+        return Demand.of(p)
+
+
+def _trimmed(p: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Without the last pieces that together are less likely than NEGLIGIBLE; keeps long sums short."""
+    tail = np.cumsum(p[::-1])
+    return p[: len(p) - int(np.searchsorted(tail, NEGLIGIBLE))] if tail[-1] > NEGLIGIBLE else p
+
+
+def poisson(mean: float) -> Demand:
+    """P(d) = e^-m m^d / d!, up to where the rest is negligible."""
+    if not (math.isfinite(mean) and mean >= 0):
+        raise DemandRefused(f"{mean:g} pieces are expected; it must be nought or more.")
+    _not_too_many(mean)
+    d = np.arange(int(mean + 12 * math.sqrt(mean + 1) + 12))
+    with np.errstate(divide="ignore"):
+        logs = d * math.log(mean) - mean - _log_factorial(len(d)) if mean else np.where(d == 0, 0.0, -np.inf)
+    return Demand.of(_trimmed(np.exp(logs)))
+
+
+def _log_factorial(n: int) -> NDArray[np.float64]:
+    return np.concatenate([[0.0], np.cumsum(np.log(np.arange(1, n)))])
+
+
+def _not_too_many(mean: float) -> None:
+    if mean > MOST_PIECES:
+        raise DemandRefused(
+            f"{mean:,.0f} pieces are expected; more than {MOST_PIECES:,} cannot be right. "
+            "Look at the strokes ahead and at the rate of breaks."
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class BreakRate:
+    """How often a piece chips or breaks so that it is replaced: rate ~ Gamma(shape, per strokes), learnt from a count.
+
+    shape: breaks seen plus what is assumed beforehand; strokes: of all such pieces together, likewise. The count in x
+    further strokes is negative binomial: wider than Poisson, since the rate itself is only known so well.
+    """
+
+    shape: float
+    strokes: float
+
+    def __post_init__(self) -> None:
+        for name in ("shape", "strokes"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value > 0):
+                raise DemandRefused(f"{name} of a rate of breaks is {value:g}; it must lie above nought.")
+
+    @classmethod
+    def seen(cls, breaks: int, strokes: float, *, before: float = 0.5, before_strokes: float = 5e5) -> BreakRate:
+        """Gamma(0.5 + breaks, 5 x 10^5 + strokes): the weak beforehand of the life engine's chips."""
+        if breaks < 0 or not (math.isfinite(strokes) and strokes >= 0):
+            raise DemandRefused(f"{breaks} breaks in {strokes:g} strokes; both must be nought or more.")
+        return cls(shape=before + breaks, strokes=before_strokes + strokes)
+
+    @property
+    def per_stroke(self) -> float:
+        return self.shape / self.strokes
+
+    def breaks_in(self, strokes: float) -> Demand:
+        """P(n) = Gamma(a + n) / (Gamma(a) n!) (b / (b + x))^a (x / (b + x))^n."""
+        if not (math.isfinite(strokes) and strokes >= 0):
+            raise DemandRefused(f"{strokes:g} strokes ahead; it must be nought or more.")
+        mean = self.per_stroke * strokes
+        _not_too_many(mean)
+        if mean == 0:
+            return Demand.none()
+        q = strokes / (self.strokes + strokes)
+        n = int(mean + 40 * math.sqrt(mean + mean**2 / self.shape) + 40)
+        d = np.arange(1, n)
+        logs = np.concatenate([[0.0], np.cumsum(np.log((self.shape + d - 1) / d) + math.log(q))])
+        return Demand.of(_trimmed(np.exp(logs + self.shape * math.log1p(-q))))
+
+
+def grinds_in(allowance_mm: float, removed_mm: float) -> int:
+    """Whole grinds of `removed_mm` that an allowance still gives: floor(allowance / removed).
+
+    A rounding of a thousandth of a grind does not cost one. Raises DemandRefused where nothing is removed or the
+    allowance is not a number; a negative allowance gives none.
+    """
+    if not (math.isfinite(allowance_mm) and math.isfinite(removed_mm) and removed_mm > 0):
+        raise DemandRefused(f"an allowance of {allowance_mm:g} mm at {removed_mm:g} mm a grind.")
+    return max(0, math.floor(allowance_mm / removed_mm + 1e-3))
+
+
+@dataclass(frozen=True, kw_only=True)
+class PieceUse:
+    """One position that takes the spare. Grinds left in the piece in it, and in a new one; None: never ground out.
+
+    stroke_share: share of the die's strokes in which it works.
+    """
+
+    label: str
+    grinds_left: int | None
+    grinds_new: int | None
+    stroke_share: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name in ("grinds_left", "grinds_new"):
+            value = getattr(self, name)
+            if value is not None and value < 0:
+                raise DemandRefused(f"{self.label} has {value} grinds; it must be nought or more.")
+        if (self.grinds_left is None) != (self.grinds_new is None):
+            raise DemandRefused(f"{self.label}: the grinds left and those in a new piece are known together or not.")
+        if not 0 < self.stroke_share <= 1:
+            raise DemandRefused(f"{self.label} works in {self.stroke_share:g} of the strokes; above 0 and up to 1.")
+
+    def ground_out(self, sharpenings: int) -> int:
+        """Replacements in that many sharpenings: the piece with g grinds left goes at sharpening g + 1."""
+        if self.grinds_left is None or self.grinds_new is None or sharpenings <= self.grinds_left:
+            return 0
+        return 1 + (sharpenings - self.grinds_left - 1) // (self.grinds_new + 1)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class GrindGroup:
+    """Positions that are ground together, so that they run out together: a whole set, or one position by itself.
+
+    strokes: of the die ahead. sharpenings[n]: the chance of n sharpenings in them (`RenewalCounts.chances`).
+    pieces: those of its positions that take the spare in question.
+    """
+
+    label: str
+    strokes: float
+    sharpenings: ArrayLike
+    pieces: tuple[PieceUse, ...]
+
+    def ground_out(self) -> Demand:
+        """Chances of pieces used up by grinding. The count of sharpenings is common to the pieces of the group."""
+        counts = Demand.of(self.sharpenings).chances
+        used = [sum(piece.ground_out(n) for piece in self.pieces) for n in range(len(counts))]
+        return Demand.of(np.bincount(used, weights=counts))
+
+    @property
+    def piece_strokes(self) -> float:
+        """Strokes ahead summed over its pieces: what their breaks are exposed to."""
+        return self.strokes * sum(piece.stroke_share for piece in self.pieces)
+
+
+def item_demand(
+    groups: Sequence[GrindGroup], *, breaks: BreakRate | None = None, at_once: Demand | None = None
+) -> Demand:
+    """Pieces of one spare used ahead: ground out, convolved over the groups, plus chips and breaks.
+
+    breaks: their rate a stroke and piece, learnt and therefore shared by all positions, so that the strokes of all
+    are taken together. at_once: how many pieces one mishap takes; None: one.
+    Limits: a piece that breaks is replaced by one ground to match its set, so that a break does not put off the day on
+    which the set is ground out. Where new pieces go in at full length, this counts too many rather than too few.
+    Groups are independent; what is unknown and common to them belongs into several worlds (`Demand.mixed`).
+    """
+    result = Demand.total(group.ground_out() for group in groups)
+    if breaks is not None:
+        mishaps = breaks.breaks_in(sum(group.piece_strokes for group in groups))
+        result = result.plus(mishaps if at_once is None else mishaps.compounded(at_once))
+    return result

@@ -1,0 +1,126 @@
+"""Laws of an interval: how likely it has ended after x further strokes of the die."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+class LawRefused(ValueError):
+    """An interval that cannot be; the message carries the numbers."""
+
+
+class IntervalLaw(Protocol):
+    def ended(self, hits: ArrayLike) -> NDArray[np.float64]:
+        """The chance that it has ended after that many strokes: 0 at 0, never falling, at most 1."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeibullLaw:
+    """S(h) = exp(-(h / eta)^k), from an edge that has already gone `hits_on` strokes and is still sharp:
+
+    ended(x) = 1 - exp(-(((h + x) / eta)^k - (h / eta)^k)).
+    """
+
+    eta_hits: float
+    shape: float
+    hits_on: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("eta_hits", "shape"):
+            value = getattr(self, name)
+            if not (np.isfinite(value) and value > 0):
+                raise LawRefused(f"{name} of a life is {value:g}; it must lie above nought.")
+        if not (np.isfinite(self.hits_on) and self.hits_on >= 0):
+            raise LawRefused(f"the edge has {self.hits_on:g} hits on it; it must be nought or more.")
+
+    @classmethod
+    def with_median(cls, median_hits: float, shape: float, *, hits_on: float = 0.0) -> WeibullLaw:
+        """eta = median / (ln 2)^(1/k)."""
+        if not shape > 0:
+            raise LawRefused(f"the shape of a life is {shape:g}; it must lie above nought.")
+        return cls(eta_hits=median_hits / np.log(2) ** (1 / shape), shape=shape, hits_on=hits_on)
+
+    def ended(self, hits: ArrayLike) -> NDArray[np.float64]:
+        x = np.maximum(np.asarray(hits, float), 0.0)
+        with np.errstate(over="ignore"):
+            gone = ((self.hits_on + x) / self.eta_hits) ** self.shape - (self.hits_on / self.eta_hits) ** self.shape
+        return -np.expm1(-np.maximum(gone, 0.0))  # rounding may leave the difference a hair below nought
+
+
+@dataclass(frozen=True)
+class StoredLaw:
+    """From a stored forecast: chances, and the strokes before which it ends with them, both ascending.
+
+    Between the stored points the logarithm of (1 + strokes) is interpolated, as everywhere a stored forecast is read;
+    below the first one the chance falls in proportion to the strokes, beyond the last one it stays.
+    """
+
+    chances: tuple[float, ...]
+    hits: tuple[float, ...]
+
+    @classmethod
+    def of(cls, remaining: Mapping[str, float]) -> StoredLaw:
+        """remaining: chance -> strokes. Raises LawRefused where nothing is stored or it is not a law."""
+        pairs = sorted((float(p), float(h)) for p, h in remaining.items())
+        if not pairs:
+            raise LawRefused("no forecast is stored.")
+        p, h = np.array([p for p, _ in pairs]), np.array([h for _, h in pairs])
+        if not (np.isfinite(p).all() and np.isfinite(h).all()):
+            raise LawRefused("a stored forecast holds what is not a number.")
+        if p[0] <= 0 or p[-1] >= 1 or h[0] < 0 or (np.diff(p) <= 0).any() or (np.diff(h) < 0).any():
+            raise LawRefused("a stored forecast must have chances between 0 and 1 and strokes that never fall.")
+        return cls(tuple(p.tolist()), tuple(h.tolist()))
+
+    def ended(self, hits: ArrayLike) -> NDArray[np.float64]:
+        x = np.maximum(np.asarray(hits, float), 0.0)
+        first_p, first_h = self.chances[0], self.hits[0]
+        inside = np.interp(np.log1p(x), np.log1p(self.hits), self.chances)
+        before = first_p * x / first_h if first_h > 0 else np.zeros_like(x)
+        # where several chances share one count of strokes the highest holds from there on
+        inside = np.where(x >= self.hits[-1], self.chances[-1], inside)
+        return np.where((x < first_h) | (x <= 0), before, inside)
+
+
+@dataclass(frozen=True)
+class _First:
+    laws: tuple[IntervalLaw, ...]
+
+    def ended(self, hits: ArrayLike) -> NDArray[np.float64]:
+        lasting = np.ones_like(np.asarray(hits, float))
+        for law in self.laws:
+            lasting = lasting * (1 - law.ended(hits))
+        return 1 - lasting
+
+
+@dataclass(frozen=True)
+class _Mixed:
+    laws: tuple[IntervalLaw, ...]
+    weights: tuple[float, ...]
+
+    def ended(self, hits: ArrayLike) -> NDArray[np.float64]:
+        return sum(w * law.ended(hits) for w, law in zip(self.weights, self.laws, strict=True))
+
+
+def first_of(laws: Sequence[IntervalLaw]) -> IntervalLaw:
+    """The first of several independent ones: 1 - prod (1 - ended).
+
+    Limits: only for laws within one world; the edges of a die share what nobody knows of the die, so that multiplying
+    their forecasts makes the first end come too soon.
+    """
+    if not laws:
+        raise LawRefused("there is nothing that could end.")
+    return _First(tuple(laws))
+
+
+def mixed(laws: Sequence[IntervalLaw], weights: Sequence[float]) -> IntervalLaw:
+    """One of several, with these weights (any unit)."""
+    w = np.asarray(weights, float)
+    if len(laws) != len(w) or not len(w) or not np.isfinite(w).all() or (w < 0).any() or w.sum() <= 0:
+        raise LawRefused(f"{len(laws)} laws with the weights {w.tolist()}.")
+    return _Mixed(tuple(laws), tuple((w / w.sum()).tolist()))

@@ -1,0 +1,100 @@
+"""How many intervals end in so many strokes: the chances of 0, 1, 2 ... sharpenings or replacements."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .laws import IntervalLaw, LawRefused
+
+CELLS = 512
+CELLS_IN_AN_INTERVAL = 24  # below it the lattice, not the law, would decide
+MOST_CELLS = 32_768
+NEGLIGIBLE = 1e-10
+
+
+class TooManyIntervals(LawRefused):
+    """The horizon holds so many intervals that a count of them says nothing."""
+
+
+@dataclass(frozen=True, eq=False)
+class RenewalCounts:
+    """Counts for every horizon up to `horizon_hits`, computed once.
+
+    at_least: float[K, cells + 1], row k - 1 the chance of at least k ends in 0, d, 2 d ... horizon_hits strokes.
+    """
+
+    horizon_hits: float
+    at_least: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, *, first: IntervalLaw, fresh: IntervalLaw, horizon_hits: float, cells: int = CELLS) -> RenewalCounts:
+        """P(N(x) >= k) = G * F^{*(k-1)}(x): G the law of the interval under way, F that of every later one.
+
+        Laws are put on a lattice, each point taking the chance of the half cells beside it, and convolved by FFT; the
+        error falls with the square of the cell. Cells are made smaller where intervals are short.
+        Source: renewal theory, D. R. Cox, Renewal Theory, 1962, ch. 3; lattice after Xie (1989).
+        Limits: intervals independent of each other given the laws; what is unknown but the same for all intervals of a
+        die belongs into several worlds, mixed afterwards.
+        Raises LawRefused for a horizon that is not finite and nought or more, TooManyIntervals where the horizon
+        holds more intervals than the finest lattice can tell apart.
+        """
+        if not (np.isfinite(horizon_hits) and horizon_hits >= 0):
+            raise LawRefused(f"a horizon of {horizon_hits:g} strokes; it must be nought or more.")
+        if horizon_hits == 0:
+            return cls(0.0, np.zeros((0, 2)))
+        cells = _cells_for(first, fresh, horizon_hits, cells)
+        edges = (np.arange(cells + 1) + 0.5) * (horizon_hits / cells)
+        current = np.diff(first.ended(edges), prepend=0.0)
+        step = np.diff(fresh.ended(edges), prepend=0.0)
+        size = 1 << int(np.ceil(np.log2(2 * cells + 2)))
+        step_f = np.fft.rfft(step, size)
+        rows = []
+        while True:
+            # half of a lattice point's chance lies before the point itself
+            reached = np.cumsum(current) - current / 2
+            reached[0] = 0.0
+            if reached[-1] < NEGLIGIBLE:
+                break
+            rows.append(np.minimum(reached, 1.0))
+            current = np.maximum(np.fft.irfft(np.fft.rfft(current, size) * step_f, size)[: cells + 1], 0.0)
+        at_least = np.array(rows) if rows else np.zeros((0, cells + 1))
+        # rounding of the FFT must not make a higher count likelier than a lower one
+        return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least)
+
+    def chances(self, hits: float) -> NDArray[np.float64]:
+        """chances[n]: of n ends in `hits` strokes. Raises LawRefused beyond the horizon."""
+        beyond = self._at_least(hits)
+        return np.append(1.0, beyond) - np.append(beyond, 0.0)
+
+    def expected(self, hits: float) -> float:
+        """The expected count: the sum over k of P(N >= k)."""
+        return float(self._at_least(hits).sum())
+
+    def _at_least(self, hits: float) -> NDArray[np.float64]:
+        if not 0 <= hits <= self.horizon_hits * (1 + 1e-12):
+            raise LawRefused(f"{hits:g} strokes asked for; computed were 0 to {self.horizon_hits:g}.")
+        if self.horizon_hits == 0 or not len(self.at_least):
+            return np.zeros(0)
+        cells = self.at_least.shape[1] - 1
+        where = min(hits / self.horizon_hits, 1.0) * cells
+        low = min(int(where), cells - 1)
+        share = where - low
+        return (1 - share) * self.at_least[:, low] + share * self.at_least[:, low + 1]
+
+
+def _cells_for(first: IntervalLaw, fresh: IntervalLaw, horizon_hits: float, cells: int) -> int:
+    """Doubled until a fresh interval seldom ends within a few cells."""
+    while True:
+        width = horizon_hits / cells * CELLS_IN_AN_INTERVAL
+        if float(fresh.ended(np.array([width]))[0]) < 0.5:
+            return cells
+        if cells >= MOST_CELLS:
+            intervals = MOST_CELLS / CELLS_IN_AN_INTERVAL
+            raise TooManyIntervals(
+                f"{horizon_hits:,.0f} strokes hold more than {intervals:,.0f} intervals between sharpenings: "
+                "either the strokes ahead or the forecast cannot be right."
+            )
+        cells *= 2

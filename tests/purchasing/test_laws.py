@@ -1,0 +1,74 @@
+"""Laws of an interval."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from maintenance.remaining import chance_of_going
+from reports.purchasing.laws import LawRefused, StoredLaw, WeibullLaw, first_of, mixed
+
+STORED = {"0.01": 900, "0.10": 5_000, "0.50": 40_000, "0.90": 90_000, "0.99": 150_000}
+
+
+def test_weibull_by_hand():
+    law = WeibullLaw(eta_hits=1000, shape=2)
+    assert law.ended([0, 1000, 2000]) == pytest.approx([0, 1 - np.exp(-1), 1 - np.exp(-4)])
+    aged = WeibullLaw(eta_hits=1000, shape=2, hits_on=1000)
+    assert aged.ended(1000) == pytest.approx(1 - np.exp(-3))
+    assert WeibullLaw.with_median(700, 2.5).ended(700) == pytest.approx(0.5)
+
+
+def test_a_stored_forecast_reads_as_it_does_elsewhere():
+    law = StoredLaw.of(STORED)
+    for hits in (0, 1, 450, 900, 901, 5_000, 12_345, 150_000, 1e7):
+        assert float(law.ended(hits)) == pytest.approx(1 - chance_of_going(STORED, hits), abs=1e-12)
+
+
+def test_a_stored_forecast_that_starts_at_nought():
+    law = StoredLaw.of({"0.01": 0, "0.05": 0, "0.5": 100, "0.9": 200})
+    assert law.ended([0, 100, 200]) == pytest.approx([0, 0.5, 0.9])
+    assert law.ended(1e-9) == pytest.approx(0.05)
+
+
+def test_first_and_mixed():
+    a, b = WeibullLaw(eta_hits=1000, shape=2), WeibullLaw(eta_hits=500, shape=2)
+    # weakest link: the rates of a common shape add, 1/500^2 + 1/1000^2
+    assert first_of([a, b]).ended(400) == pytest.approx(1 - np.exp(-(400**2) * (1 / 1000**2 + 1 / 500**2)))
+    assert mixed([a, b], [3, 1]).ended(400) == pytest.approx(0.75 * a.ended(400) + 0.25 * b.ended(400))
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: WeibullLaw(eta_hits=0, shape=1),
+        lambda: WeibullLaw(eta_hits=1, shape=float("nan")),
+        lambda: WeibullLaw(eta_hits=1, shape=1, hits_on=-1),
+        lambda: WeibullLaw.with_median(100, 0),
+        lambda: StoredLaw.of({}),
+        lambda: StoredLaw.of({"0.1": 5, "0.5": 4}),
+        lambda: StoredLaw.of({"0.1": float("nan")}),
+        lambda: StoredLaw.of({"1.0": 5}),
+        lambda: first_of([]),
+        lambda: mixed([WeibullLaw(eta_hits=1, shape=1)], [0]),
+    ],
+)
+def test_what_is_no_law_is_refused(call):
+    with pytest.raises(LawRefused):
+        call()
+
+
+@settings(max_examples=50, deadline=None)
+@given(
+    st.lists(st.integers(0, 10**7), min_size=3, max_size=3),
+    st.lists(st.floats(0, 1e8), min_size=2, max_size=6),
+    st.floats(100, 1e7),
+    st.floats(0.5, 6),
+    st.floats(0, 1e6),
+)
+def test_a_law_never_falls(hits, at, eta, shape, hits_on):
+    stored = StoredLaw.of(dict(zip(("0.1", "0.5", "0.9"), sorted(hits), strict=True)))
+    aged = WeibullLaw(eta_hits=eta, shape=shape, hits_on=hits_on)
+    for law in (stored, aged, first_of([stored, aged]), mixed([stored, aged], [1, 2])):
+        ended = law.ended(np.sort([0.0, *at]))
+        assert ended[0] == 0 and (np.diff(ended) >= -1e-15).all() and ended[-1] <= 1

@@ -1,0 +1,145 @@
+"""How many intervals end in so many strokes."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from reports.purchasing.laws import LawRefused, StoredLaw, WeibullLaw
+from reports.purchasing.renewals import RenewalCounts, TooManyIntervals
+
+
+def counts(law, horizon, first=None, **options):
+    return RenewalCounts.of(first=first or law, fresh=law, horizon_hits=horizon, **options)
+
+
+# Renewal function of a Weibull life with the scale 1. Computed reference by two ways that agree to 1e-6 (midpoint
+# sums with extrapolation; convolution powers with extrapolation) and by drawing 200,000 paths.
+SCALE_ONE = {
+    1.5: {0.5: 0.3302698, 1: 0.8415781, 2: 1.945501, 3: 3.053714},
+    2.0: {0.5: 0.2307939, 1: 0.7536913, 2: 1.894039, 3: 3.021745},
+    3.0: {0.5: 0.1182627, 1: 0.6723291, 2: 1.801075, 3: 2.924775},
+}
+# The same for lives with the mean 1, on the grid of Soland 1968 (DTIC AD0675424); shape 1 is exact: M(t) = t
+MEAN_ONE = {
+    1.0: {0.5: 0.5, 1: 1.0, 1.5: 1.5, 2: 2.0, 3: 3.0, 4: 4.0},
+    2.0: {0.5: 0.184298, 1: 0.62407, 1.5: 1.134159, 2: 1.637899, 3: 2.636492, 4: 3.636631},
+    3.0: {0.5: 0.085551, 1: 0.531046, 1.5: 1.085035, 2: 1.559482, 3: 2.566502, 4: 3.56632},
+}
+
+
+@pytest.mark.parametrize("shape", SCALE_ONE)
+def test_expected_count_scale_one(shape):
+    found = counts(WeibullLaw(eta_hits=1, shape=shape), 3, cells=6144)
+    for t, expected in SCALE_ONE[shape].items():
+        assert found.expected(t) == pytest.approx(expected, abs=1e-5)
+
+
+@pytest.mark.parametrize("shape", MEAN_ONE)
+def test_expected_count_mean_one(shape):
+    law = WeibullLaw(eta_hits=1 / math.gamma(1 + 1 / shape), shape=shape)
+    found = counts(law, 4, cells=8192)
+    for t, expected in MEAN_ONE[shape].items():
+        assert found.expected(t) == pytest.approx(expected, abs=1e-5)
+
+
+@pytest.mark.parametrize("shape", [1.5, 2.0, 3.0])
+def test_the_usual_lattice_is_fine_enough(shape):
+    found = counts(WeibullLaw(eta_hits=1, shape=shape), 3)
+    for t, expected in SCALE_ONE[shape].items():
+        assert found.expected(t) == pytest.approx(expected, abs=3e-4)
+
+
+@dataclass(frozen=True)
+class Erlang2:
+    rate: float
+
+    def ended(self, hits):
+        x = self.rate * np.asarray(hits, float)
+        return 1 - np.exp(-x) * (1 + x)
+
+
+def test_closed_form_of_two_stages():
+    # Karlin and Taylor; Cox 1962: M(t) = l t / 2 - 1/4 + exp(-2 l t) / 4, rate 2, t = 3
+    assert counts(Erlang2(2.0), 3, cells=8192).expected(3) == pytest.approx(2.7500015, abs=1e-6)
+
+
+def test_long_horizon_follows_the_asymptote():
+    # Smith 1954, Cox 1962: t / mu + (var - mu^2) / (2 mu^2); mean 1, shape 3, t = 4: 3.5660467
+    law = WeibullLaw(eta_hits=1 / math.gamma(1 + 1 / 3), shape=3)
+    assert counts(law, 4, cells=4096).expected(4) == pytest.approx(3.5660467, abs=3e-4)
+
+
+def test_chances_of_the_counts():
+    # P(N <= k), shape 2.5, scale 60,000, 200,000 strokes from new: by convolution and 300,000 drawn paths
+    at_most = [1.5484357e-09, 0.0033773454, 0.15560578, 0.60005922, 0.90577095, 0.98786479, 0.99904957, 0.99995083]
+    found = counts(WeibullLaw(eta_hits=60_000, shape=2.5), 200_000)
+    reached = np.cumsum(found.chances(200_000))
+    assert reached[:8] == pytest.approx(at_most, abs=2e-4)
+    assert found.expected(200_000) == pytest.approx(3.3483234, abs=2e-4)
+    assert [int(np.searchsorted(reached, q)) for q in (0.9, 0.95, 0.99)] == [4, 5, 6]
+
+
+def test_a_worn_first_interval_comes_sooner():
+    law = WeibullLaw(eta_hits=60_000, shape=2.5)
+    worn = counts(law, 200_000, first=WeibullLaw(eta_hits=60_000, shape=2.5, hits_on=50_000))
+    drawn = np.random.default_rng(4)
+    n = 100_000
+    first = (drawn.exponential(size=n) + (50 / 60) ** 2.5) ** (1 / 2.5) * 60_000 - 50_000
+    later = drawn.weibull(2.5, (n, 12)) * 60_000
+    ends = np.cumsum(np.column_stack([first, later]), axis=1)
+    for hits in (30_000, 200_000):
+        count = (ends <= hits).sum(axis=1)
+        assert worn.expected(hits) == pytest.approx(count.mean(), abs=4 * count.std() / n**0.5 + 3e-4)
+        chances = worn.chances(hits)
+        for k in range(3):
+            assert chances[k] == pytest.approx((count == k).mean(), abs=0.007)
+
+
+def test_short_intervals_get_a_finer_lattice():
+    # 100 intervals: the mean count by the asymptote, mean = eta Gamma(1.4), var likewise
+    law = WeibullLaw(eta_hits=1000, shape=2.5)
+    mean = 1000 * math.gamma(1.4)
+    var = 1000**2 * (math.gamma(1.8) - math.gamma(1.4) ** 2)
+    expected = 100_000 / mean + (var - mean**2) / (2 * mean**2)
+    assert counts(law, 100_000).expected(100_000) == pytest.approx(expected, abs=0.05)
+
+
+def test_an_absurd_horizon_is_refused_with_its_figures():
+    with pytest.raises(TooManyIntervals, match="1,000,000,000,000 strokes"):
+        counts(WeibullLaw(eta_hits=50_000, shape=2.5), 1e12)
+    for horizon in (-1.0, float("nan"), float("inf")):
+        with pytest.raises(LawRefused):
+            counts(WeibullLaw(eta_hits=1, shape=1), horizon)
+    with pytest.raises(LawRefused, match="asked for"):
+        counts(WeibullLaw(eta_hits=1, shape=1), 2.0).chances(3.0)
+
+
+def test_nothing_ahead():
+    none = counts(WeibullLaw(eta_hits=1, shape=1), 0)
+    assert none.chances(0).tolist() == [1.0] and none.expected(0) == 0
+    never = counts(WeibullLaw(eta_hits=1e9, shape=5), 10)
+    assert never.chances(10).tolist() == [1.0]
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.lists(st.integers(1, 10**6), min_size=4, max_size=4),
+    st.floats(1e4, 1e6),
+    st.floats(1.0, 5),
+    st.floats(1e3, 3e6),
+    st.floats(0, 1),
+)
+def test_laws_of_a_count(stored, eta, shape, horizon, part):
+    first = StoredLaw.of(dict(zip(("0.1", "0.5", "0.9", "0.99"), sorted(stored), strict=True)))
+    found = counts(WeibullLaw(eta_hits=eta, shape=shape), horizon, first=first)
+    near, far = found.chances(part * horizon), found.chances(horizon)
+    for chances in (near, far):
+        assert (chances >= -1e-9).all() and chances.sum() == pytest.approx(1)
+    # more strokes, no fewer ends: the count of the longer horizon is the larger in distribution
+    n = max(len(near), len(far))
+    below = np.cumsum(np.pad(near, (0, n - len(near)))) - np.cumsum(np.pad(far, (0, n - len(far))))
+    assert (below >= -1e-9).all()
