@@ -97,7 +97,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+    {"NAME": "diestore.demo_users.NotADemoPassword"},
 ]
+AUTHENTICATION_BACKENDS = ["diestore.demo_users.OnlyInTheDemo", "django.contrib.auth.backends.ModelBackend"]
 LOGIN_URL = "diestore:sign_in"
 LOGIN_REDIRECT_URL = "reports:today"
 LOGOUT_REDIRECT_URL = "diestore:sign_in"
@@ -145,6 +147,8 @@ if HTTPS:
 
 DJANGO_TABLES2_TEMPLATE = "diestore/table.html"
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # one sharpening of a large die is one form
+
+DEMO = _flag("DIESTORE_DEMO")  # set by `manage.py demo` for its own process: lets the demo's users sign in
 
 # The shop's own words on every page, and its money.
 SHOP_NAME = os.environ.get("DIESTORE_SHOP", "diestore")

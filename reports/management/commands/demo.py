@@ -1,0 +1,191 @@
+"""The demo: a made-up shop in a database of its own, its forecasts, a short summary, and the pages.
+
+The command starts itself again in a process of its own, whose environment names the demo's database. So it can never
+touch the shop's own: when settings are read there, they know of no other.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+
+FIXTURES = settings.BASE_DIR / "fixtures" / "demo-shop"
+SHOP_NAME = "Alder Bank Stamping"
+HOST = "127.0.0.1"
+
+
+class Command(BaseCommand):
+    help = "Show the service with the demo shop, in a database of its own under .demo/."
+    requires_system_checks = []
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("--port", type=int, help="Default: PORT from the environment, else 8000.")
+        parser.add_argument("--no-serve", action="store_true", help="Stop after the summary.")
+        parser.add_argument("--folder", type=Path, default=settings.BASE_DIR / ".demo", help="Where the demo is kept.")
+        parser.add_argument("--fixtures", type=Path, default=FIXTURES, help="The history folder that is shown.")
+
+    def handle(self, *, port, no_serve, folder, fixtures, **options) -> None:
+        folder, fixtures = folder.resolve(), fixtures.resolve()
+        port = None if no_serve else _port(port)
+        if not any(fixtures.glob("*.csv")):
+            raise CommandError(f"There are no tables in {fixtures}. Make them with: python -m fixtures.make_demo_shop")
+        if _is_the_demo(folder):
+            self._show(folder, fixtures, port)
+        else:
+            if port is not None:
+                _check_free(port)
+            self._start_apart(folder, fixtures, port)
+
+    def _start_apart(self, folder: Path, fixtures: Path, port: int | None) -> None:
+        """Run this command again with an environment that knows only the demo."""
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CommandError(f"{folder} cannot be made: {error.strerror}.") from error
+        command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo"]
+        command += ["--folder", str(folder), "--fixtures", str(fixtures)]
+        command += ["--no-serve"] if port is None else ["--port", str(port)]
+        environment = {
+            **os.environ,
+            "DATABASE_URL": f"sqlite:///{_database(folder)}",
+            "DIESTORE_DEMO": "1",
+            "DIESTORE_SHOP": SHOP_NAME,
+            "DIESTORE_HTTPS": "0",
+            "DIESTORE_HOSTS": f"localhost,{HOST},[::1]",
+            "DJANGO_SETTINGS_MODULE": "diestore.settings",
+            "PYTHONUNBUFFERED": "1",
+        }
+        child = subprocess.Popen(command, env=environment, cwd=settings.BASE_DIR)
+        try:
+            code = child.wait()
+        except KeyboardInterrupt:  # the child got it too
+            child.wait()
+            return
+        if code:
+            sys.exit(code)
+
+    def _show(self, folder: Path, fixtures: Path, port: int | None) -> None:
+        from reports import summary
+
+        try:
+            plant = self._prepare(folder, fixtures)
+            self.stdout.write("")
+            for line in summary.lines(plant):
+                self.stdout.write(line)
+            if port is not None:
+                self._serve(port)
+        except KeyboardInterrupt:
+            self.stdout.write("\nStopped.")
+
+    def _prepare(self, folder: Path, fixtures: Path):
+        """The database with the demo shop and its forecasts: kept from the last time, or made anew when it changed."""
+        from diestore.demo_users import create_users
+        from diestore.models import Plant
+        from maintenance import forecasts
+
+        stamp, wanted = folder / "made-from", _made_from(fixtures)
+        is_kept = stamp.exists() and stamp.read_text() == wanted and _database(folder).exists()
+        if not is_kept:
+            stamp.unlink(missing_ok=True)
+            _remove(_database(folder))
+        self._say("Getting the demo's database ready ...")
+        call_command("migrate", verbosity=0, interactive=False)
+        if is_kept:
+            self._say(f"The demo shop is loaded already (in {folder}).")
+            plant = Plant.objects.get()
+        else:
+            self._say("Loading three years of records ...")
+            call_command("load_history", str(fixtures), verbosity=0)
+            plant = Plant.objects.get()
+            self._say("Computing the forecasts ...")
+            forecasts.fit_and_forecast(plant)
+        create_users(plant)
+        stamp.write_text(wanted)
+        return plant
+
+    def _serve(self, port: int) -> None:
+        from waitress.server import create_server
+
+        from diestore.demo_users import USERS
+        from diestore.wsgi import application
+
+        try:
+            server = create_server(application, host=HOST, port=port, threads=8, ident=None)
+        except OSError as error:
+            raise CommandError(_busy(port)) from error
+        self.stdout.write("")
+        self.stdout.write(f"The pages are at http://{HOST}:{port}/  (Ctrl-C stops them)")
+        users = ", ".join(user.name for user in USERS)
+        self.stdout.write(f"Sign in as {users}; the password is demo- and the name: {USERS[2].password}")
+        server.run()
+
+    def _say(self, words: str) -> None:
+        self.stdout.write(words)
+
+
+def _database(folder: Path) -> Path:
+    return folder / "demo.sqlite3"
+
+
+def _is_the_demo(folder: Path) -> bool:
+    """Whether this process knows only the demo's database."""
+    return settings.DEMO and Path(settings.DATABASES["default"]["NAME"]) == _database(folder)
+
+
+def _made_from(fixtures: Path) -> str:
+    """What the demo's database is made from: its tables, the shape of the database, the way forecasts are computed."""
+    from maintenance.forecasts import CODE_VERSION
+
+    digest = hashlib.sha256(CODE_VERSION.encode())
+    paths = sorted(fixtures.glob("*.csv"))
+    paths += sorted(settings.BASE_DIR.glob("*/migrations/*.py"))
+    paths += sorted(settings.BASE_DIR.glob("maintenance/life/*.py"))
+    paths += sorted(settings.BASE_DIR.glob("maintenance/history/*.py"))
+    for path in paths:
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def _remove(database: Path) -> None:
+    for ending in ("", "-wal", "-shm", "-journal"):
+        path = database.with_name(database.name + ending)
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as error:
+            raise CommandError(f"{path} cannot be replaced: is the demo still running? ({error.strerror})") from error
+
+
+def _port(asked: int | None) -> int:
+    text = os.environ.get("PORT", "") if asked is None else str(asked)
+    try:
+        port = int(text or 8000)
+    except ValueError:
+        raise CommandError(f"PORT is {text!r}. Write a number, such as PORT=8001.") from None
+    if not 1 <= port <= 65_535:
+        raise CommandError(f"PORT is {port}. It must lie between 1 and 65535.")
+    return port
+
+
+def _check_free(port: int) -> None:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+        if os.name == "posix":
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except PermissionError:
+            raise CommandError(f"Port {port} needs rights that you do not have. Take a higher one.") from None
+        except OSError:
+            raise CommandError(_busy(port)) from None
+
+
+def _busy(port: int) -> str:
+    return f"Port {port} is in use: perhaps the demo runs already. Take another one, such as PORT={port + 1}."
