@@ -1,0 +1,326 @@
+"""The log as a list: every sort of entry in one order, and each in words.
+
+The rows of one sharpening of a set are one entry here, as they were for the person who entered them.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.db.models import CharField, Min, Q, Value
+from django.utils import timezone
+
+from diestore.models import Die, Person
+
+from .models import (
+    CostLine,
+    Event,
+    HitCorrection,
+    Incident,
+    Reading,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+)
+
+SayLength = Callable[[float], str]
+
+
+def _say_mm(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".") + " mm"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sort:
+    """A sort of entry: its name in addresses, its name on pages, and the way from it to a die."""
+
+    name: str
+    label: str
+    model: type[Event]
+    die: tuple[str, ...]
+    along: tuple[str, ...]  # what its words need
+
+
+_POSITION = ("position__die", "position__station")
+
+SORTS: dict[str, Sort] = {
+    sort.name: sort
+    for sort in (
+        Sort(name="run", label="run", model=Run, die=("die",), along=("die", "press", "stock", "order", "variant")),
+        Sort(name="work", label="sharpening or work", model=Work, die=("position__die",), along=(*_POSITION, "piece")),
+        Sort(name="replacement", label="replacement", model=Replacement, die=("position__die",),
+             along=(*_POSITION, "piece_in")),
+        Sort(name="stop", label="stop", model=Stop, die=("die",), along=("die", "press")),
+        Sort(name="reading", label="reading", model=Reading, die=("die", "position__die", "cut__die"),
+             along=("die", *_POSITION, "piece", "cut__die")),
+        Sort(name="hitcorrection", label="count put right", model=HitCorrection, die=("die",),
+             along=("die", "variant")),
+        Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
+        Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item",)),
+        Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
+    )
+}  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """One entry as a page shows it. `events` are its rows: several for the sharpening of a set."""
+
+    sort: Sort
+    events: tuple[Event, ...]
+    die: Die | None
+    words: str
+    facts: tuple[str, ...] = ()
+
+    @property
+    def event(self) -> Event:
+        return self.events[0]
+
+    @property
+    def pk(self) -> int:
+        return self.event.pk
+
+    @property
+    def struck(self) -> bool:
+        return self.event.is_struck
+
+
+def sort_of(event: Event) -> Sort:
+    return SORTS[event._meta.model_name]
+
+
+def index(
+    *,
+    die: Die | None = None,
+    sort: str = "",
+    person: Person | None = None,
+    struck: str = "",
+    order: tuple[str, ...] = ("-at",),
+):
+    """One row an entry (`at`, `recorded_at`, `sort`, `row`) over all sorts, to count, slice and `read`.
+
+    struck: "" for all, "no" for those that stand, "yes" for those struck out. What sat in the die when its records
+    began is no entry of anybody and is left out, and so are spares taken off the shelf by a replacement.
+    """
+    parts = []
+    for one in [SORTS[sort]] if sort else SORTS.values():
+        if die is not None and not one.die:
+            continue
+        rows = one.model.objects.all()
+        if die is not None:
+            paths = Q()
+            for path in one.die:
+                paths |= Q(**{path: die})
+            rows = rows.filter(paths)
+        if person is not None:
+            rows = rows.filter(person=person)
+        if struck:
+            rows = rows.filter(struck_at__isnull=struck == "no")
+        if one.model is Replacement:
+            rows = rows.filter(since_start=False)
+        elif one.model is StockMovement:
+            rows = rows.exclude(kind=StockMovement.Kind.FITTED)
+        elif one.model is Work:
+            firsts = rows.exclude(set_key="").order_by().values("set_key").annotate(first=Min("pk")).values("first")
+            rows = rows.filter(Q(set_key="") | Q(pk__in=firsts))
+        parts.append(
+            rows.order_by()
+            .annotate(sort=Value(one.name, output_field=CharField()))
+            .values("at", "recorded_at", "sort", "pk")
+        )
+    if not parts:
+        return Run.objects.none().annotate(sort=Value("", output_field=CharField())).values("at", "sort", "pk")
+    tail = ["-pk", "sort"] if order[0].startswith("-") else ["pk", "sort"]
+    rows = parts[0] if len(parts) == 1 else parts[0].union(*parts[1:], all=True)
+    return rows.order_by(*order, *tail)
+
+
+def read(rows: Iterable[dict], *, say_mm: SayLength = _say_mm) -> list[Entry]:
+    """The entries of some rows of `index`, in their order, in a fixed number of queries a sort."""
+    rows = list(rows)
+    wanted = defaultdict(list)
+    for row in rows:
+        wanted[row["sort"]].append(row["pk"])
+    events: dict[tuple[str, int], Event] = {}
+    for name, pks in wanted.items():
+        for event in _with_words(SORTS[name]).filter(pk__in=pks):
+            events[name, event.pk] = event
+    sets = _sets([e for e in events.values() if isinstance(e, Work) and e.set_key])
+    found = ((row["sort"], events.get((row["sort"], row["pk"]))) for row in rows)
+    return [_entry(SORTS[name], event, sets, say_mm) for name, event in found if event is not None]
+
+
+def find(sort: str, pk: int, *, say_mm: SayLength = _say_mm) -> Entry | None:
+    """One entry by its sort and number, with all rows of its set."""
+    if sort not in SORTS:
+        return None
+    event = _with_words(SORTS[sort]).filter(pk=pk).first()
+    if event is None:
+        return None
+    sets = _sets([event] if isinstance(event, Work) and event.set_key else [])
+    return _entry(SORTS[sort], event, sets, say_mm)
+
+
+def of_event(event: Event, *, say_mm: SayLength = _say_mm) -> Entry:
+    return find(sort_of(event).name, event.pk, say_mm=say_mm)
+
+
+def _with_words(sort: Sort):
+    return sort.model.objects.select_related("person", "user", "struck_by", "replaced_by", *sort.along)
+
+
+def _sets(works: list[Work]) -> dict[str, tuple[Work, ...]]:
+    members = defaultdict(list)
+    if works:
+        for row in _with_words(SORTS["work"]).filter(set_key__in={w.set_key for w in works}).order_by("pk"):
+            members[row.set_key].append(row)
+    return {key: tuple(rows) for key, rows in members.items()}
+
+
+def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], say_mm: SayLength) -> Entry:
+    events = sets.get(event.set_key, (event,)) if isinstance(event, Work) else (event,)
+    die = None
+    for path in sort.die:
+        thing = event
+        for name in path.split("__"):
+            thing = getattr(thing, name, None)
+        die = die or thing
+    words, facts = _SAY[sort.model](events, say_mm)
+    return Entry(sort=sort, events=events, die=die, words=words, facts=tuple(f for f in facts if f))
+
+
+def said_moment(moment: dt.datetime) -> str:
+    return timezone.localtime(moment).strftime("%d %b %Y, %H:%M").lstrip("0")
+
+
+def _named(thing, before: str = "") -> str:
+    return f"{before}{thing}" if thing else ""
+
+
+def _say_run(events, say_mm):
+    run = events[0]
+    start, end = timezone.localtime(run.started), timezone.localtime(run.at)
+    until = f"{end:%H:%M}" if start.date() == end.date() else said_moment(run.at)
+    return f"Ran {run.hits:,} hits, {said_moment(run.started)} to {until}", (
+        "estimated" if run.basis == Run.Basis.ESTIMATED else "",
+        _named(run.order, "order "),
+        _named(run.press, "press "),
+        _named(run.stock),
+        "" if run.variant.is_default else f"inserts {run.variant}",
+        _named(run.lot, "coil "),
+        "" if run.good_parts is None else f"{run.good_parts:,} good parts",
+    )
+
+
+def _say_correction(events, say_mm):
+    row = events[0]
+    if not row.with_stock and row.hits > 0:
+        words = f"{row.hits:,} strokes without stock"
+    else:
+        words = f"Count put right by {row.hits:+,} {'hits' if row.with_stock else 'strokes without stock'}"
+    return words.replace("-", "\u2212"), (row.reason,)
+
+
+def _say_stop(events, say_mm):
+    stop = events[0]
+    return f"Stopped {stop.minutes:g} minutes: {stop.get_cause_display()}", (
+        f"{stop.parts_scrapped:,} parts scrapped" if stop.parts_scrapped else "",
+        "planned" if stop.planned else "",
+        _named(stop.press, "press "),
+    )
+
+
+def _say_incident(events, say_mm):
+    return f"Mishap: {events[0].sort}", ()
+
+
+def _thing(work: Work) -> str:
+    return str(work.position or work.piece)
+
+
+def _codes(works: list[Work], most: int = 6) -> str:
+    codes = [_thing(w) for w in works]
+    shown = ", ".join(codes[:most])
+    return shown if len(codes) <= most else f"{shown} and {len(codes) - most} more"
+
+
+def _say_work(events, say_mm):
+    first = events[0]
+    operations = {w.operation for w in events}
+    done = first.operation if len(operations) == 1 else "worked on"
+    amounts = {w.removed_mm for w in events if w.removed_mm is not None}
+    if len(amounts) == 1:
+        amount = f", {say_mm(next(iter(amounts)))} off"
+    elif amounts:
+        amount = f", {say_mm(min(amounts))} to {say_mm(max(amounts))} off"
+    else:
+        amount = ""
+    what = _thing(first) if len(events) == 1 else f"Set of {len(events)} pieces"
+    found = defaultdict(list)
+    for work in events:
+        state = work.found if work.found not in ("", "not looked") else ""
+        if not state and work.why in (Work.Why.DULL, Work.Why.CHIPPED):
+            state = work.why
+        if state:
+            found[state].append(work)
+    facts = []
+    for state in ("dull", "chipped", "broken", "galled", "sharp"):
+        if state in found:
+            facts.append(state if len(events) == 1 else f"{_codes(found[state])} {state}")
+    whys = {w.get_why_display() for w in events} - {"dull", "chipped", "ground with the set", "other"}
+    facts += sorted(whys)
+    hours = [w.hours for w in events if w.hours is not None]
+    if hours:
+        facts.append(f"{sum(hours):.3g} hours")
+    return f"{what} {done}{amount}", facts
+
+
+def _say_replacement(events, say_mm):
+    row = events[0]
+    if row.piece_in is None:
+        words = f"{row.position} taken out: {row.get_why_display()}"
+    elif row.why == Replacement.Why.FIRST:
+        words = f"{row.position} first fitted"
+    else:
+        words = f"{row.position} replaced: {row.get_why_display()}"
+    return words, (
+        f"with {row.piece_in.mark}" if row.piece_in is not None and row.piece_in.mark else "",
+        f"found {row.found}" if row.found and row.found != row.why else "",
+    )
+
+
+def _say_reading(events, say_mm):
+    row = events[0]
+    thing = row.position or row.cut or row.piece or "die"
+    return f"{thing} {row.quantity} {row.typed_value} {row.typed_unit}".rstrip(), ()
+
+
+def _say_movement(events, say_mm):
+    row = events[0]
+    return f"{row.item}: {row.quantity:+,} {row.get_place_display()}, {row.get_kind_display()}".replace(
+        "-", "\u2212"
+    ), ()
+
+
+def _say_cost(events, say_mm):
+    row = events[0]
+    return f"{row.get_kind_display()}: {row.amount:,.2f} {settings.CURRENCY}", (_named(row.payer, "paid by "),)
+
+
+_SAY = {
+    Run: _say_run,
+    HitCorrection: _say_correction,
+    Stop: _say_stop,
+    Incident: _say_incident,
+    Work: _say_work,
+    Replacement: _say_replacement,
+    Reading: _say_reading,
+    StockMovement: _say_movement,
+    CostLine: _say_cost,
+}

@@ -1,0 +1,71 @@
+"""PURE. Numbers as people type them at the bench, read without guessing.
+
+A thousands mark (comma, space, apostrophe) and a decimal comma are both taken. Where a text could be two different
+numbers it is refused with a sentence that says what to type instead.
+"""
+
+from __future__ import annotations
+
+import re
+
+SPACES = "\u00a0\u2007\u2009\u202f"  # the spaces that programs and phones put between groups of three
+LONGEST = 40
+
+_WHOLE = re.compile(r"[+-]?[0-9]+")
+_GROUPS = re.compile(r"[+-]?[0-9]{1,3}(?:([ ,'’])[0-9]{3})(?:\1[0-9]{3})*")
+_DOT_GROUPS = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3}){2,}")
+_ONE_DOT_GROUP = re.compile(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}")
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)")
+_ONE_COMMA_GROUP = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_BOTH = re.compile(r"([+-]?[0-9]{1,3}(?:,[0-9]{3})+)\.([0-9]+)|([+-]?[0-9]{1,3}(?:\.[0-9]{3})+),([0-9]+)")
+
+
+class NotANumber(ValueError):
+    """What was typed is no number, or could be two; the message says what to type."""
+
+
+def _plain(text: str) -> str:
+    text = text.strip()
+    for space in SPACES:
+        text = text.replace(space, " ")
+    if len(text) > LONGEST:
+        raise NotANumber(f"This has {len(text):,} characters. Type one number.")
+    return text.replace("\u2212", "-")
+
+
+def whole(text: str) -> int:
+    """A whole number: '30120', '30,120' and '30 120' are the same.
+
+    '30.120' is refused: it is thirty thousand to one reader and thirty to another.
+    """
+    text = _plain(text)
+    if _WHOLE.fullmatch(text):
+        return int(text)
+    if _GROUPS.fullmatch(text) or _DOT_GROUPS.fullmatch(text):
+        return int(re.sub(r"[ ,'’.]", "", text))
+    if _ONE_DOT_GROUP.fullmatch(text):
+        together = text.replace(".", "")
+        raise NotANumber(f"{text} could be {int(together):,} or {float(text):g}. Type {together} if you mean that.")
+    if _DECIMAL.fullmatch(text):
+        raise NotANumber(f"{text} is not a whole number. Type it without a fraction, such as 30120.")
+    raise NotANumber(f"“{text}” is not a number. Type digits only, such as 30120.")
+
+
+def decimal(text: str) -> float:
+    """A number with a decimal point or a decimal comma: '0.12' and '0,12' are the same.
+
+    '1,250' is refused: it is one and a quarter to one reader and more than a thousand to another.
+    """
+    text = _plain(text)
+    if _ONE_COMMA_GROUP.fullmatch(text):
+        raise NotANumber(
+            f"{text} could be {text.replace(',', '.')} or {text.replace(',', '')}. Type it with a point, or bare."
+        )
+    if _DECIMAL.fullmatch(text):
+        return float(text.replace(",", "."))
+    if both := _BOTH.fullmatch(text):
+        large, small = both.group(1) or both.group(3), both.group(2) or both.group(4)
+        return float(re.sub(r"[,.]", "", large) + "." + small)
+    if _GROUPS.fullmatch(text) or _DOT_GROUPS.fullmatch(text):
+        return float(re.sub(r"[ ,'’.]", "", text))
+    raise NotANumber(f"“{text}” is not a number. Type digits with a point or a comma, such as 0.12.")
