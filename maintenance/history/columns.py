@@ -1,0 +1,583 @@
+"""PURE. The tables of a history folder: the one description that reader, writer and handbook page share.
+
+A table is a CSV file: UTF-8, a header row, ISO 8601 times, a decimal point, the unit in the column's name.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+
+class Sort(Enum):
+    """What stands in a cell."""
+
+    TEXT = "text"
+    WORDS = "free text"  # kept to the last space
+    WHOLE = "whole number"
+    NUMBER = "number"
+    MONEY = "money"
+    TIME = "time"
+    DATE = "date"
+    YES_NO = "yes or no"
+    LIST = "list"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """needed: the file must have the column. filled: and no cell of it may be empty.
+
+    at_least, at_most: for numbers, both allowed. above: for numbers that must be more. longest: characters of a text.
+    choices: the words that may stand there.
+    """
+
+    name: str
+    meaning: str
+    sort: Sort = Sort.TEXT
+    needed: bool = False
+    filled: bool = False
+    longest: int = 200
+    at_least: float | None = None
+    at_most: float | None = None
+    above: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """file: its name. same: the columns that say which thing a row speaks of, where it brings no `key`."""
+
+    file: str
+    about: str
+    columns: tuple[Column, ...]
+    same: tuple[str, ...]
+    plain: bool = False  # one of the eight that are enough for a forecast
+    by_name: dict[str, Column] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "by_name", {c.name: c for c in self.columns})
+
+
+MOST = 1e15  # beyond any count in a shop, within what both databases hold
+INT = 2_000_000_000
+MONEY = 1e11
+HITS = 100_000_000
+
+
+def _must(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
+    return Column(name=name, meaning=meaning, sort=sort, needed=True, filled=True, **more)
+
+
+def _need(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
+    return Column(name=name, meaning=meaning, sort=sort, needed=True, **more)
+
+
+def _may(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
+    return Column(name=name, meaning=meaning, sort=sort, **more)
+
+
+DIE = _must("die", "The die.", longest=60)
+POSITION = _must("position", "The place in the die that a piece sits in.", longest=40)
+AT = _must("at", "When it happened.", Sort.TIME)
+INTO_RUN = _may("hits_into_run", "Hits of the run under way that were done by then.", Sort.WHOLE, at_least=0,
+                at_most=HITS)  # fmt: skip
+FOUND = ("sharp", "dull", "chipped", "broken", "galled", "not looked")
+PIECE_COLUMNS = (
+    _may("tool_steel", "Grade of tool steel.", longest=40),
+    _may("coating", "Coating.", longest=40),
+    _may("hardness_hrc", "Hardness, Rockwell C.", Sort.NUMBER, at_least=0, at_most=100),
+)
+ALLOWANCE = _may("grind_allowance_mm", "What may be ground away in all.", Sort.NUMBER, at_least=0, at_most=1_000)
+LENGTH = _may("length_mm", "Length of the piece when new.", Sort.NUMBER, at_least=0, at_most=10_000)
+OPENING = (
+    _may("opening", "How the piece stood when the records began.", longest=9,
+         choices=("new", "counted", "estimated", "unknown")),
+    _may("opening_life_hits", "Hits over its life by then.", Sort.WHOLE, at_least=0, at_most=MOST),
+    _may("opening_hits_since_sharpening", "Hits since it was last sharpened by then.", Sort.WHOLE, at_least=0,
+         at_most=MOST),
+)  # fmt: skip
+SPARE = _may("spare", "The spare that fits.", longest=80)
+SPARE_REVISION = _may("spare_revision", "Its revision.", longest=20)
+VALID = (
+    _may("valid_from", "Since when; empty: from the start.", Sort.TIME),
+    _may("valid_to", "Until when; empty: still.", Sort.TIME),
+)
+
+# What every entry may carry; an entry is a row of a table of what happened.
+ENTRY = (
+    _may("key", "The entry's own name, never used twice. Empty: made from what happened, where and when.", longest=160),
+    _may("recorded_at", "When it was written down. Empty: when it happened.", Sort.TIME),
+    _may("sequence", "Settles the order of entries at the same time.", Sort.WHOLE, at_least=-INT, at_most=INT),
+    _may("person", "Who did it.", longest=120),
+    _may("signed_in", "The sign-in it was entered under.", longest=150),
+    _may("through", "What it came through. Empty: import.", longest=10,
+         choices=("form", "import", "counter", "interface")),
+    _may("device", "The device it came from.", longest=80),
+    _may("note", "A note.", Sort.WORDS, longest=8_000),
+    _may("struck_at", "When it was struck out.", Sort.TIME),
+    _may("struck_by", "Who struck it out.", longest=120),
+    _may("struck_reason", "Why it was struck out.", Sort.WORDS, longest=300),
+    _may("replaced_by", "The key of the entry that stands in its place.", longest=160),
+)  # fmt: skip
+
+
+def _entries(file: str, about: str, *columns: Column, same: tuple[str, ...], plain: bool = False) -> Table:
+    return Table(file=file, about=about, columns=(*columns, *ENTRY), same=same, plain=plain)
+
+
+PLANTS = Table(
+    file="plants.csv",
+    about="The plant that the folder is of: one row.",
+    same=("plant",),
+    columns=(_must("plant", "Short name.", longest=40), _may("name", "Full name.", longest=120)),
+)
+PEOPLE = Table(
+    file="people.csv",
+    about="Who does things. A person named in another table and missing here is added.",
+    same=("person",),
+    columns=(
+        _must("person", "Name.", longest=120),
+        _may("active", "Still there. Empty: yes.", Sort.YES_NO),
+    ),
+)
+PARTIES = Table(
+    file="parties.csv",
+    about="Customers and suppliers. One that is named elsewhere and missing here is added.",
+    same=("party",),
+    columns=(
+        _must("party", "Short name.", longest=40),
+        _may("name", "Full name.", longest=120),
+        _must("role", "What they are to the shop.", longest=10, choices=("customer", "supplier")),
+    ),
+)
+PRESSES = Table(
+    file="presses.csv",
+    about="Presses. One that is named elsewhere and missing here is added.",
+    same=("press",),
+    columns=(
+        _must("press", "The press.", longest=40),
+        _may("rated_force_n", "Rated force, newtons.", Sort.NUMBER, above=0, at_most=1e10),
+        _may("shut_height_min_mm", "Least shut height.", Sort.NUMBER, at_least=0, at_most=100_000),
+        _may("shut_height_max_mm", "Greatest shut height.", Sort.NUMBER, at_least=0, at_most=100_000),
+    ),
+)
+_TENSILE = dict(sort=Sort.NUMBER, above=0, at_most=10_000)
+_THICKNESS = dict(sort=Sort.NUMBER, above=0, at_most=1_000)
+STOCKS = Table(
+    file="stocks.csv",
+    about="Stock: a material at one thickness. dies.csv alone makes one for each material, strength and thickness.",
+    same=("stock",),
+    columns=(
+        _must("stock", "Short name, not used twice.", longest=80),
+        _must("material", "Material.", longest=120),
+        _must("tensile_mpa", "Tensile strength.", **_TENSILE),
+        _may("shear_mpa", "Shear strength.", **_TENSILE),
+        _may("hardness", "Hardness as it is told.", longest=40),
+        _must("thickness_mm", "Thickness.", **_THICKNESS),
+        _may("source", "Certificate, standard or measurement.", longest=200),
+    ),
+)
+PARTS = Table(
+    file="parts.csv",
+    about="What the shop makes. A part that is named elsewhere and missing here is added.",
+    same=("part", "revision"),
+    columns=(
+        _must("part", "Number of the part.", longest=80),
+        _may("revision", "Its revision.", longest=20),
+        _may("description", "What it is.", longest=200),
+        _may("customer", "Whose part it is.", longest=40),
+        _may("burr_limit_um", "Greatest burr allowed, micrometres.", Sort.NUMBER, at_least=0, at_most=100_000),
+        _may("last_needed", "The last day it will be needed.", Sort.DATE),
+    ),
+)
+DIES = Table(
+    file="dies.csv",
+    about="The dies.",
+    same=("die",),
+    plain=True,
+    columns=(
+        DIE,
+        _may("description", "What it is.", longest=200),
+        _must("stock_material", "Material of the strip it usually runs.", longest=120),
+        _must("stock_tensile_mpa", "Its tensile strength.", **_TENSILE),
+        _must("stock_thickness_mm", "Its thickness.", **_THICKNESS),
+        _must("strokes_per_minute", "Usual speed.", Sort.NUMBER, above=0, at_most=100_000),
+        _must("parts_per_hit", "Parts that fall at one hit; 0: makes no part yet. outputs.csv says more.", Sort.WHOLE,
+              at_least=0, at_most=100_000),
+        _may("stock", "Which of the stocks it is. Empty: one of that material, strength and thickness.", longest=80),
+        _may("owner", "Whose die it is, where not the shop's.", longest=40),
+        _may("press", "The press it usually runs in.", longest=40),
+        _may("build_price", "What building it cost.", Sort.MONEY, at_least=0, at_most=MONEY),
+        _may("expected_parts", "Parts it was built for.", Sort.WHOLE, at_least=1, at_most=MOST),
+        _may("status", "Empty: in service.", longest=12, choices=("in service", "stored", "in repair", "retired")),
+    ),
+)  # fmt: skip
+VARIANTS = Table(
+    file="variants.csv",
+    about="Sets of interchangeable inserts. A die that is not named here has one, `standard`.",
+    same=("die", "variant"),
+    columns=(
+        DIE,
+        _must("variant", "The set of inserts.", longest=40),
+        _may("is_default", "The one meant where none is named: one a die.", Sort.YES_NO),
+    ),
+)
+OUTPUTS = Table(
+    file="outputs.csv",
+    about="What falls out of a die at one hit. A die that is not named here makes one part, named as the die.",
+    same=("die", "variant", "part", "revision"),
+    columns=(
+        DIE,
+        _may("variant", "Empty: the default one.", longest=40),
+        _must("part", "Number of the part.", longest=80),
+        _may("revision", "Its revision.", longest=20),
+        _must("parts_per_hit", "So many at one hit.", Sort.WHOLE, at_least=1, at_most=100_000),
+    ),
+)
+STATIONS = Table(
+    file="stations.csv",
+    about="Stations in the order of the strip. components.csv alone makes them, in the order of their numbers.",
+    same=("die", "station"),
+    columns=(
+        DIE,
+        _must("station", "The station.", longest=40),
+        _must("sequence", "Its place in the order.", Sort.WHOLE, at_least=0, at_most=INT),
+        _may("operation", "What is done there.", longest=60),
+    ),
+)
+SPARES = Table(
+    file="spares.csv",
+    about="The catalogue of spares and what is on the shelf.",
+    same=("spare", "revision"),
+    plain=True,
+    columns=(
+        _must("spare", "The spare.", longest=80),
+        _may("description", "What it is.", longest=200),
+        _need("on_hand", "On the shelf. Empty: says nothing.", Sort.WHOLE, at_least=-INT, at_most=INT),
+        _need("on_order", "On the way. Empty: says nothing.", Sort.WHOLE, at_least=-INT, at_most=INT),
+        _need("lead_days", "Days from order to delivery.", Sort.WHOLE, at_least=0, at_most=INT),
+        _need("unit_price", "Price of one.", Sort.MONEY, at_least=0, at_most=MONEY),
+        _may("pack_size", "Sold in packs of so many. Empty: 1.", Sort.WHOLE, at_least=1, at_most=INT),
+        _may("revision", "Its revision.", longest=20),
+        _may("kind", "Kind of component.", longest=30),
+        *PIECE_COLUMNS,
+        LENGTH,
+        ALLOWANCE,
+        _may("criticality", "What happens when it is missing.", longest=20,
+             choices=("stops the press", "slows the job", "can wait")),
+        _may("supplier", "Who sells it.", longest=40),
+        _may("counted_at", "When it was counted. Empty: at the last moment in the folder.", Sort.TIME),
+    ),
+)  # fmt: skip
+COMPONENTS = Table(
+    file="components.csv",
+    about="The positions of each die, with the piece that sat there when the records began.",
+    same=("die", "position"),
+    plain=True,
+    columns=(
+        DIE,
+        _need("station", "The station it is in; empty for guides and plates.", longest=40),
+        POSITION,
+        _must("kind", "Kind of component.", longest=30),
+        _need("tool_steel", "Grade of tool steel of the first piece.", longest=40),
+        _may("coating", "Its coating.", longest=40),
+        _may("hardness_hrc", "Its hardness, Rockwell C.", Sort.NUMBER, at_least=0, at_most=100),
+        _may("clearance_pct_per_side", "Gap per side, in % of the thickness.", Sort.NUMBER, at_least=0, at_most=100),
+        _may("cut_length_mm", "Length of the contour that it cuts.", Sort.NUMBER, above=0, at_most=100_000),
+        ALLOWANCE,
+        SPARE,
+        *OPENING,
+        SPARE_REVISION,
+        _may("side", "Punch side (upper) or die side (lower). Empty: as usual for its kind.", longest=5,
+             choices=("upper", "lower")),
+        _may("x_mm", "Place along the strip.", Sort.NUMBER, at_least=-1e6, at_most=1e6),
+        _may("y_mm", "Place across the strip.", Sort.NUMBER, at_least=-1e6, at_most=1e6),
+        _may("height_group", "Punches of one group enter together.", longest=20),
+        _may("stroke_share", "Share of the strokes in which it works. Empty: 1.", Sort.NUMBER, above=0, at_most=1),
+        _may("variants", "The sets of inserts it belongs to. Empty: all.", Sort.LIST, longest=2_000),
+        *VALID,
+        _may("fitted", "When the first piece was fitted, where that was after the records began.", Sort.TIME),
+        _may("starts_empty", "yes: no first piece is meant; replacements.csv brings what sat there.", Sort.YES_NO),
+        _may("piece", "Key of the first piece.", longest=120),
+        _may("mark", "Mark on the first piece.", longest=60),
+        _may("piece_spare", "The spare that the first piece is. Without this column: `spare`.", longest=80),
+        _may("piece_spare_revision", "Its revision.", longest=20),
+        LENGTH,
+    ),
+)  # fmt: skip
+CUTS = Table(
+    file="cuts.csv",
+    about="Contours that are cut, each with a punch above, a die below, or both.",
+    same=("die", "cut", "valid_from"),
+    columns=(
+        DIE,
+        _must("cut", "The cut.", longest=40),
+        _may("upper", "Position of the punch.", longest=40),
+        _may("lower", "Position of the die section or button.", longest=40),
+        _must("length_mm", "Length of the contour.", Sort.NUMBER, above=0, at_most=100_000),
+        _may("gap_mm", "Gap per side.", Sort.NUMBER, at_least=0, at_most=100),
+        _may("clearance_pct_per_side", "Or the gap in % of the thickness; made into mm on loading.", Sort.NUMBER,
+             at_least=0, at_most=100),
+        *VALID,
+    ),
+)  # fmt: skip
+PIECES = Table(
+    file="pieces.csv",
+    about="Pieces that are not the first of a position.",
+    same=("piece",),
+    columns=(
+        _must("piece", "Key of the piece.", longest=120),
+        _may("mark", "Mark on it.", longest=60),
+        SPARE,
+        SPARE_REVISION,
+        *PIECE_COLUMNS,
+        LENGTH,
+        ALLOWANCE,
+        *OPENING,
+    ),
+)
+ORDERS = Table(
+    file="orders.csv",
+    about="What customers want and when.",
+    same=("order", "part", "revision"),
+    plain=True,
+    columns=(
+        _need("die", "The die that is to make them; empty: whichever makes the part.", longest=60),
+        _must("order", "Number of the order.", longest=80),
+        _must("parts", "Parts wanted.", Sort.WHOLE, at_least=1, at_most=MOST),
+        _must("due", "Due on.", Sort.DATE),
+        _may("part", "The part. Empty: the only one that the die makes.", longest=80),
+        _may("revision", "Its revision.", longest=20),
+        _may("placed", "When it came in. Empty: the day it is loaded.", Sort.TIME),
+        _may("closed", "When it was closed. Empty: open.", Sort.TIME),
+    ),
+)
+REPLACEMENTS = _entries(
+    "replacements.csv",
+    "What sits in a position changes.",
+    DIE,
+    POSITION,
+    AT,
+    _must("reason", "Why the piece came out; first: it was the first in this place.", longest=12,
+          choices=("dull", "chipped", "broken", "ground out", "other", "first")),
+    _may("found", "How the old edge was found.", longest=10, choices=FOUND),
+    _may("piece", "Key of the piece that went in. Empty: a new one like the old.", longest=120),
+    _may("take_out", "yes: nothing went in.", Sort.YES_NO),
+    _may("since_start", "yes: it sat there when the records began.", Sort.YES_NO),
+    INTO_RUN,
+    _may("mark", "Mark on the new piece.", longest=60),
+    SPARE,
+    SPARE_REVISION,
+    *PIECE_COLUMNS,
+    LENGTH,
+    ALLOWANCE,
+    same=("die", "position", "at"),
+    plain=True,
+)  # fmt: skip
+RUNS = _entries(
+    "runs.csv",
+    "When a die ran, and how many hits.",
+    DIE,
+    _must("started", "Start.", Sort.TIME),
+    _must("ended", "End.", Sort.TIME),
+    _must("hits", "Hits of the press.", Sort.WHOLE, at_least=1, at_most=HITS),
+    _may("variant", "The set of inserts. Empty: the default one.", longest=40),
+    _may("basis", "Empty: counted.", longest=9, choices=("counted", "estimated")),
+    _may("press", "The press.", longest=40),
+    _may("stock", "The stock that was run. Empty: the die's usual one.", longest=80),
+    _may("lot", "Coil or lot.", longest=80),
+    _may("order", "The order it was run for.", longest=80),
+    _may("order_part", "The part, where the order has several.", longest=80),
+    _may("order_revision", "The part's revision.", longest=20),
+    _may("good_parts", "Good parts counted.", Sort.WHOLE, at_least=0, at_most=MOST),
+    same=("die", "started"),
+    plain=True,
+)
+CORRECTIONS = _entries(
+    "corrections.csv",
+    "Hits that no run carries: set-up strokes, a miscount put right (then with a minus).",
+    DIE,
+    _may("variant", "The set of inserts. Empty: the default one.", longest=40),
+    AT,
+    _must("hits", "Hits to add, or to take off with a minus.", Sort.WHOLE, at_least=-HITS, at_most=HITS),
+    _must("with_stock", "no: strokes without strip, which wear guides and springs and no edge.", Sort.YES_NO),
+    _must("reason", "Why.", longest=200),
+    same=("die", "variant", "at", "with_stock"),
+)
+STOPS = _entries(
+    "stops.csv",
+    "The press stood.",
+    DIE,
+    AT,
+    _must("cause", "Why.", longest=16,
+          choices=("misfeed", "burr", "broken", "slug", "stuck part", "mended in press", "setting", "other")),
+    _must("minutes", "How long.", Sort.NUMBER, at_least=0, at_most=100_000),
+    _may("parts_scrapped", "Parts thrown away. Empty: 0.", Sort.WHOLE, at_least=0, at_most=MOST),
+    _may("planned", "Empty: no.", Sort.YES_NO),
+    _may("press", "The press.", longest=40),
+    same=("die", "at", "cause"),
+)  # fmt: skip
+INCIDENTS = _entries(
+    "incidents.csv",
+    "A mishap: one shock for all that it damaged.",
+    DIE,
+    AT,
+    _must("sort", "What sort of mishap.", longest=40),
+    _may("positions", "Positions whose pieces were damaged.", Sort.LIST, longest=9_000),
+    _may("pieces", "Or the keys of the pieces.", Sort.LIST, longest=9_000),
+    same=("die", "at", "sort"),
+)
+REASON = _must("reason", "Why it was done.", longest=20,
+               choices=("dull", "chipped", "with set", "planned", "engineering change", "other"))  # fmt: skip
+WORK_COLUMNS = (
+    _may("found", "How the edge was found.", longest=10, choices=FOUND),
+    _may("wear_mm", "How far it was worn.", Sort.NUMBER, at_least=0, at_most=100),
+    _may("length_after_mm", "Length afterwards.", Sort.NUMBER, at_least=0, at_most=10_000),
+    _may("coating_after", "Coating afterwards, where it is another.", longest=40),
+    _may("supplier", "Who did it, where not the shop.", longest=40),
+    _may("hours", "Hours it took.", Sort.NUMBER, at_least=0, at_most=10_000),
+    _may("set_key", "The same for all pieces that were ground as one set. Without this column: all that were ground "
+         "on one die at one time.", longest=160),
+    INTO_RUN,
+)  # fmt: skip
+REMOVED = dict(sort=Sort.NUMBER, at_least=0, at_most=100)
+SHARPENINGS = _entries(
+    "sharpenings.csv",
+    "Pieces ground, one row a piece.",
+    DIE,
+    POSITION,
+    AT,
+    _need("removed_mm", "Ground away. Empty: not measured.", **REMOVED),
+    REASON,
+    *WORK_COLUMNS,
+    same=("die", "position", "at"),
+    plain=True,
+)
+WORKS = _entries(
+    "works.csv",
+    "Other work on pieces: dressed, turned, recoated, welded, shimmed, repaired, or ground on the bench.",
+    _may("die", "The die.", longest=60),
+    _may("position", "The position that the piece sat in.", longest=40),
+    _may("piece", "Or the key of the piece, where it lay on the bench.", longest=120),
+    AT,
+    _must("operation", "What was done.", longest=30,
+          choices=("ground", "dressed in the press", "turned to a fresh edge", "welded and recut", "recoated",
+                   "spacer", "repaired")),
+    _may("removed_mm", "Taken off.", **REMOVED),
+    REASON,
+    *WORK_COLUMNS,
+    same=("die", "position", "piece", "at", "operation"),
+)  # fmt: skip
+READINGS = _entries(
+    "readings.csv",
+    "What was measured, on a position, a piece, a cut or the die.",
+    _need("die", "The die.", longest=60),
+    _need("position", "The position; empty: see the next columns, and else it is of the die.", longest=40),
+    AT,
+    _must("quantity", "What was measured: burr height, wear land, bore clearance ...", longest=60),
+    _must("value", "The value as it was read.", longest=40),
+    _must("unit", "Its unit.", longest=20),
+    _may("value_si", "The value in SI units; must agree with value and unit.", Sort.NUMBER, at_least=-1e300,
+         at_most=1e300),
+    _may("piece", "Key of the piece, where that was measured.", longest=120),
+    _may("cut", "The cut, where that was measured.", longest=40),
+    _may("cut_valid_from", "Which of the cuts of that name.", Sort.TIME),
+    INTO_RUN,
+    same=("die", "position", "piece", "cut", "at", "quantity", "value", "unit"),
+    plain=True,
+)  # fmt: skip
+MOVEMENTS = _entries(
+    "movements.csv",
+    "Spares that come and go. What is on the shelf is their sum.",
+    _must("spare", "The spare.", longest=80),
+    SPARE_REVISION,
+    AT,
+    _must("quantity", "Pieces, with a minus where they go.", Sort.WHOLE, at_least=-INT, at_most=INT),
+    _must("kind", "Why. A count holds the difference that was found.", longest=12,
+          choices=("count", "ordered", "delivered", "fitted", "scrapped", "correction")),
+    _may("place", "Empty: shelf.", longest=10, choices=("shelf", "on order")),
+    _may("piece", "Key of the piece, where it is known.", longest=120),
+    same=("spare", "spare_revision", "at", "kind", "place", "piece"),
+)  # fmt: skip
+COSTS = _entries(
+    "costs.csv",
+    "Money spent on a die beyond hours and spares at their rates.",
+    _may("die", "The die.", longest=60),
+    AT,
+    _must("kind", "What for.", longest=12, choices=("build", "sharpening", "spares", "repair", "stop", "other")),
+    _must("amount", "How much.", Sort.MONEY, at_least=-MONEY, at_most=MONEY),
+    _may("payer", "Who pays, where not the shop.", longest=40),
+    _may("work", "Key of the work it is for.", longest=160),
+    _may("stop", "Key of the stop it is for.", longest=160),
+    same=("die", "at", "kind", "payer", "work", "stop"),
+)
+RATES = Table(
+    file="rates.csv",
+    about="What an hour costs, from a day on.",
+    same=("kind", "valid_from"),
+    columns=(
+        _must("kind", "Which hour.", longest=20, choices=("toolroom hour", "press hour", "sorting hour")),
+        _must("valid_from", "The first day.", Sort.DATE),
+        _must("amount", "Money an hour.", Sort.MONEY, at_least=0, at_most=MONEY),
+    ),
+)
+
+# In the order of loading: a table names only what tables before it, or rows of its own, have brought.
+TABLES = (
+    PLANTS,
+    PEOPLE,
+    PARTIES,
+    PRESSES,
+    STOCKS,
+    PARTS,
+    DIES,
+    VARIANTS,
+    OUTPUTS,
+    STATIONS,
+    SPARES,
+    COMPONENTS,
+    CUTS,
+    PIECES,
+    RATES,
+    ORDERS,
+    REPLACEMENTS,
+    RUNS,
+    CORRECTIONS,
+    STOPS,
+    INCIDENTS,
+    SHARPENINGS,
+    WORKS,
+    READINGS,
+    MOVEMENTS,
+    COSTS,
+)
+PLAIN = tuple(table for table in TABLES if table.plain)
+
+
+def as_markdown(table: Table) -> str:
+    """The description of a table as a Markdown section: * marks a column that must be there."""
+    lines = [f"### {table.file}", "", table.about, "", "| column | what stands there | meaning |", "|---|---|---|"]
+    shared = {c.name for c in ENTRY} if set(ENTRY) <= set(table.columns) else set()
+    for column in table.columns:
+        if column.name not in shared:
+            lines.append(_line(column))
+    if shared:
+        lines += ["", "And the columns that every entry may carry."]
+    return "\n".join(lines) + "\n"
+
+
+def entry_columns_as_markdown() -> str:
+    lines = ["### Columns that every entry may carry", "", "| column | what stands there | meaning |", "|---|---|---|"]
+    return "\n".join(lines + [_line(column) for column in ENTRY]) + "\n"
+
+
+def all_as_markdown() -> str:
+    """Every table: the eight that are enough for a forecast first."""
+    rest = [table for table in TABLES if not table.plain]
+    return "\n".join([*map(as_markdown, PLAIN), *map(as_markdown, rest), entry_columns_as_markdown()])
+
+
+def _line(column: Column) -> str:
+    what = ", ".join(column.choices) if column.choices else column.sort.value
+    star = "\\*" if column.needed else ""
+    return f"| `{column.name}`{star} | {what} | {column.meaning} |"
