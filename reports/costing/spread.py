@@ -14,9 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from .money import MoneyRefused, amount, from_float
 
-MOST_ATOMS = 400  # beyond it neighbours are merged, which keeps the mean and blurs a quantile by 1/400 of the range
-MOST_SORTED = 20_000  # beyond it amounts are merged without looking for equal ones first: sorting would take the time
-NEGLIGIBLE = 1e-12
+MOST_ATOMS = 240  # beyond it neighbours are merged, which keeps the mean and blurs a quantile by 1/240 of the range
+MOST_SORTED = 3_000  # beyond it amounts are merged without looking for equal ones first: sorting would take the time
+NEGLIGIBLE = 1e-10  # all amounts that are dropped for being too unlikely have less chance than this together
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,10 @@ class Spread:
         """The sum of a random count of independent amounts that are each spread like `one`."""
         total = cls.of([0.0], [1.0])
         chances = np.asarray(count_chances, float)
+        if chances.ndim != 1 or not np.isfinite(chances).all() or (chances < 0).any() or chances.sum() <= 0:
+            raise MoneyRefused("the chances of a count are empty, not finite, negative, or all nought.")
+        at_least = np.cumsum(chances[::-1])[::-1] / chances.sum()
+        chances = chances[at_least > NEGLIGIBLE]
         values, weights = [], []
         for n, chance in enumerate(chances):
             if n:

@@ -63,6 +63,8 @@ def test_many_atoms_are_merged_and_the_figures_hold():
 def test_what_is_no_distribution_is_refused(values, chances):
     with pytest.raises(MoneyRefused):
         Spread.of(values, chances)
+    with pytest.raises(MoneyRefused):
+        Spread.compound([0.5, -0.5], Spread.of([1], [1]))
 
 
 CHANCES = st.lists(st.floats(0.01, 1), min_size=1, max_size=30)
