@@ -1,7 +1,7 @@
-"""PURE. Numbers as people type them at the bench, read without guessing.
+"""PURE. Whole numbers as people type them at the bench, read without guessing.
 
-A thousands mark (comma, space, apostrophe) and a decimal comma are both taken. Where a text could be two different
-numbers it is refused with a sentence that says what to type instead.
+A thousands mark (comma, space, apostrophe) is taken, since a count has no fraction. Where a text could be two different
+numbers it is refused with a sentence that says what to type instead. Values with a unit: `diestore.units.parse`.
 """
 
 from __future__ import annotations
@@ -16,8 +16,6 @@ _GROUPS = re.compile(r"[+-]?[0-9]{1,3}(?:([ ,'’])[0-9]{3})(?:\1[0-9]{3})*")
 _DOT_GROUPS = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3}){2,}")
 _ONE_DOT_GROUP = re.compile(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}")
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)")
-_ONE_COMMA_GROUP = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
-_BOTH = re.compile(r"([+-]?[0-9]{1,3}(?:,[0-9]{3})+)\.([0-9]+)|([+-]?[0-9]{1,3}(?:\.[0-9]{3})+),([0-9]+)")
 
 
 class NotANumber(ValueError):
@@ -49,23 +47,3 @@ def whole(text: str) -> int:
     if _DECIMAL.fullmatch(text):
         raise NotANumber(f"{text} is not a whole number. Type it without a fraction, such as 30120.")
     raise NotANumber(f"“{text}” is not a number. Type digits only, such as 30120.")
-
-
-def decimal(text: str) -> float:
-    """A number with a decimal point or a decimal comma: '0.12' and '0,12' are the same.
-
-    '1,250' is refused: it is one and a quarter to one reader and more than a thousand to another.
-    """
-    text = _plain(text)
-    if _ONE_COMMA_GROUP.fullmatch(text):
-        raise NotANumber(
-            f"{text} could be {text.replace(',', '.')} or {text.replace(',', '')}. Type it with a point, or bare."
-        )
-    if _DECIMAL.fullmatch(text):
-        return float(text.replace(",", "."))
-    if both := _BOTH.fullmatch(text):
-        large, small = both.group(1) or both.group(3), both.group(2) or both.group(4)
-        return float(re.sub(r"[,.]", "", large) + "." + small)
-    if _GROUPS.fullmatch(text) or _DOT_GROUPS.fullmatch(text):
-        return float(re.sub(r"[ ,'’.]", "", text))
-    raise NotANumber(f"“{text}” is not a number. Type digits with a point or a comma, such as 0.12.")

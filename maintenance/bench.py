@@ -1,0 +1,191 @@
+"""What the bench forms expect: the last run, the usual hits, the open orders, the pieces to grind, the shelf.
+
+Reads only. What is shown as expected on a form is computed here, and never saved unless somebody enters it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import statistics
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Q
+from django.utils import timezone
+
+from diestore.handbook.kinds import KINDS, Kind
+from diestore.models import Die, Person, Piece, Position, Variant
+
+from . import edge_log, logs, queries
+from .data import OrderLeft
+from .models import Fitting, Run, Work
+
+SAME_SHIFT = dt.timedelta(hours=12)
+RUNS_LOOKED_AT = 9
+DIES_FOUND_AT_MOST = 24
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunExpected:
+    """What a run of a die usually is. None: nothing known yet."""
+
+    strokes_per_minute: float
+    last_ended: dt.datetime | None = None
+    usual_hits: int | None = None
+    usual_length: dt.timedelta | None = None
+
+    def started(self, now: dt.datetime) -> dt.datetime | None:
+        """When a run that ends now most likely began: at the end of the last one, if that was in this shift."""
+        if self.last_ended is not None and dt.timedelta() <= now - self.last_ended <= SAME_SHIFT:
+            return self.last_ended
+        return None if self.usual_length is None else now - self.usual_length
+
+    def hits(self, started: dt.datetime | None, ended: dt.datetime) -> int | None:
+        """Hits by strokes a minute and duration."""
+        if started is None or ended <= started:
+            return None
+        return round(self.strokes_per_minute * (ended - started).total_seconds() / 60)
+
+
+def run_expected(die: Die) -> RunExpected:
+    runs = list(
+        Run.objects.standing().filter(die=die).order_by("-at").values_list("started", "at", "hits")[:RUNS_LOOKED_AT]
+    )
+    if not runs:
+        return RunExpected(strokes_per_minute=die.strokes_per_minute)
+    return RunExpected(
+        strokes_per_minute=die.strokes_per_minute,
+        last_ended=runs[0][1],
+        usual_hits=round(statistics.median(hits for _, _, hits in runs)),
+        usual_length=statistics.median(ended - started for started, ended, _ in runs),
+    )
+
+
+def run_end_within(die: Die, typed: dt.datetime) -> dt.datetime | None:
+    """The exact end of a run of the die in the minute that was typed: forms show whole minutes."""
+    return (
+        Run.objects.standing()
+        .filter(die=die, at__gte=typed, at__lt=typed + dt.timedelta(minutes=1))
+        .order_by("-at")
+        .values_list("at", flat=True)
+        .first()
+    )
+
+
+def open_orders(die: Die) -> list[OrderLeft]:
+    return queries.open_orders(dies=[die])
+
+
+def people(die: Die):
+    return Person.objects.filter(plant=die.plant_id, active=True)
+
+
+def variants(die: Die) -> list[Variant]:
+    return list(die.variants.all())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A position of the die as a form shows it, with how its piece stands now."""
+
+    position: Position
+    kind: Kind
+    state: edge_log.PositionState | None
+    limits: bool = False
+    on_shelf: int | None = None
+
+    @property
+    def fitted(self) -> bool:
+        return self.state is not None and self.state.piece is not None
+
+    @property
+    def said(self) -> str:
+        return f"{self.position.code} {self.kind.name}"
+
+
+def places(die: Die, now: dt.datetime | None = None) -> list[Place]:
+    """Every position of the die that is in use now, in the order of its stations."""
+    now = now or timezone.now()
+    rows = (
+        die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
+        .filter(Q(valid_to__isnull=True) | Q(valid_to__gt=now))
+        .select_related("station", "item")
+        .order_by("station__sequence", "side", "code")
+    )
+    state_of = edge_log.states(logs.of_die(die), now.timestamp())
+    forecast = queries.newest_forecast(die)
+    limiting = forecast.limiting_id if forecast is not None and not forecast.refusal else None
+    shelf = queries.stock_of_spares(die.plant)
+    return [
+        Place(
+            position=row,
+            kind=KINDS[row.kind],
+            state=state_of.get(row.pk),
+            limits=row.pk == limiting,
+            on_shelf=None if row.item_id is None else (shelf[row.item_id].on_hand if row.item_id in shelf else 0),
+        )
+        for row in rows
+    ]
+
+
+def usual_grind_mm(die: Die) -> float | None:
+    """What usually comes off at a sharpening of this die: the middle of its latest grinds."""
+    amounts = list(
+        Work.objects.standing()
+        .filter(position__die=die, operation="ground", removed_mm__gt=0)
+        .order_by("-at")
+        .values_list("removed_mm", flat=True)[:60]
+    )
+    return round(statistics.median(amounts), 4) if amounts else None
+
+
+def loose_pieces(position: Position) -> list[Piece]:
+    """Pieces with a mark that sit nowhere now and may go into this position: of its spare, or once fitted in it."""
+    sitting = Fitting.objects.filter(until__isnull=True).values("piece")
+    fits = Q(fittings__position=position)
+    if position.item_id is not None:
+        fits |= Q(item=position.item_id)
+    rows = Piece.objects.filter(fits, plant=position.die.plant_id).exclude(mark="").exclude(pk__in=sitting)
+    return list(rows.distinct().order_by("mark"))
+
+
+def find_dies(text: str) -> list[Die]:
+    """Dies by label or words: the one whose label is exactly this, else all that hold it."""
+    text = text.strip()[:80]
+    if not text:
+        return []
+    rows = Die.objects.exclude(status=Die.Status.RETIRED).select_related("plant")
+    exact = list(rows.filter(code__iexact=text)[:2])
+    if len(exact) == 1:
+        return exact
+    held = Q(code__icontains=text) | Q(description__icontains=text)
+    held |= Q(variants__outputs__part__number__icontains=text)
+    return list(rows.filter(held).distinct().order_by("code")[:DIES_FOUND_AT_MOST])
+
+
+def dies_by_pk(pks: Iterable[int]) -> list[Die]:
+    """Those dies, in that order; ones that are gone are left out."""
+    pks = list(pks)
+    found = Die.objects.in_bulk(pks)
+    return [found[pk] for pk in pks if pk in found]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClockSaid:
+    """The clock of the position that a message names."""
+
+    code: str
+    hits: int
+    estimated: bool
+
+
+def leading_edge(die: Die, now: dt.datetime | None = None, *, among: Iterable[int] = ()) -> ClockSaid | None:
+    """The edge with the most hits since it was sharpened; `among` names the positions that are meant."""
+    log = logs.of_die(die)
+    states = edge_log.states(log, (now or timezone.now()).timestamp())
+    wanted = set(among) or edge_log.cutting_positions(log)
+    known = [s for s in states.values() if s.position in wanted and s.hits_since_sharpening is not None]
+    if not known:
+        return None
+    most = max(known, key=lambda s: (s.hits_since_sharpening, log.positions[s.position].code))
+    return ClockSaid(code=log.positions[most.position].code, hits=most.hits_since_sharpening, estimated=most.estimated)
