@@ -482,7 +482,7 @@ class _Walker:
                 tool_steel=piece.tool_steel,
                 coating=self.coating.get(piece.id, piece.coating),
                 hardness_hrc=piece.hardness_hrc,
-                gap_mm=gap_at(self.log, position.id, end_s if start_s is None else start_s),
+                gap_mm=gap_at(self.log, position.id, -np.inf if start_s is None else start_s),
                 stock=self._stock(start_s, end_s),
             ),
             started=start_s,
