@@ -1,0 +1,58 @@
+"""The demo's passwords are public: they open the demo and nothing else."""
+
+import pytest
+from django.contrib.auth import authenticate
+from django.contrib.auth.models import User
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+
+from diestore import demo_users, roles
+from diestore.models import Person, UserSettings
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+
+def test_one_user_a_role():
+    assert [user.role for user in demo_users.USERS] == list(roles.ROLES)
+
+
+def test_the_demo_lets_its_users_in(settings):
+    settings.DEMO = True
+    person = Person.objects.create(plant=factories.plant(), name="Edda L.")
+    demo_users.create_users(factories.plant())
+    demo_users.create_users(factories.plant())
+    assert User.objects.count() == len(demo_users.USERS)
+    for demo in demo_users.USERS:
+        user = authenticate(username=demo.name, password=demo.password)
+        assert user is not None
+        assert roles.role_of(user) == demo.role
+        assert user.is_staff == (demo.role == roles.ADMINISTRATOR)
+    assert UserSettings.objects.get(user__username="lead").person == person
+
+
+def test_outside_the_demo_they_are_refused_even_where_the_account_exists(settings):
+    settings.DEMO = True
+    demo_users.create_users(factories.plant())
+    settings.DEMO = False
+    for demo in demo_users.USERS:
+        assert authenticate(username=demo.name, password=demo.password) is None
+    User.objects.create_user("ina", password="demo-lead")
+    assert authenticate(username="ina", password="demo-lead") is None
+
+
+def test_other_passwords_go_on_as_before():
+    User.objects.create_user("ina", password="a good long one 7")
+    assert authenticate(username="ina", password="a good long one 7") is not None
+    assert authenticate(username="ina", password="another") is None
+
+
+def test_demo_users_are_not_made_elsewhere():
+    with pytest.raises(RuntimeError, match="demo's own database"):
+        demo_users.create_users(factories.plant())
+    assert not User.objects.exists()
+
+
+def test_nobody_takes_a_demo_password_for_a_real_account():
+    with pytest.raises(ValidationError, match="Take another"):
+        validate_password("demo-toolmaker")
