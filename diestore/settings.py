@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import warnings
 from pathlib import Path
 
 from csp.constants import NONE, SELF, UNSAFE_INLINE
@@ -114,7 +115,8 @@ NUMBER_GROUPING = 3
 
 STATIC_URL = "/static/"
 STATIC_ROOT = BASE_DIR / "staticfiles"
-WHITENOISE_USE_FINDERS = True  # a small shop needs no collectstatic
+WHITENOISE_USE_FINDERS = True  # a small shop needs no collectstatic, and no folder that it would fill
+warnings.filterwarnings("ignore", "No directory at", UserWarning)
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
