@@ -13,7 +13,7 @@ class Sort(Enum):
     """What stands in a cell."""
 
     TEXT = "text"
-    WORDS = "free text"  # kept to the last space
+    WORDS = "free text"  # kept to the last space, where TEXT is trimmed
     WHOLE = "whole number"
     NUMBER = "number"
     MONEY = "money"
@@ -28,7 +28,7 @@ class Column:
     """needed: the file must have the column. filled: and no cell of it may be empty.
 
     at_least, at_most: for numbers, both allowed. above: for numbers that must be more. longest: characters of a text.
-    choices: the words that may stand there.
+    choices: the words that may stand there. past: a time that cannot lie ahead.
     """
 
     name: str
@@ -41,6 +41,7 @@ class Column:
     at_most: float | None = None
     above: float | None = None
     choices: tuple[str, ...] = ()
+    past: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +79,7 @@ def _may(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
 
 DIE = _must("die", "The die.", longest=60)
 POSITION = _must("position", "The place in the die that a piece sits in.", longest=40)
-AT = _must("at", "When it happened.", Sort.TIME)
+AT = _must("at", "When it happened.", Sort.TIME, past=True)
 INTO_RUN = _may("hits_into_run", "Hits of the run under way that were done by then.", Sort.WHOLE, at_least=0,
                 at_most=HITS)  # fmt: skip
 FOUND = ("sharp", "dull", "chipped", "broken", "galled", "not looked")
@@ -90,7 +91,7 @@ PIECE_COLUMNS = (
 ALLOWANCE = _may("grind_allowance_mm", "What may be ground away in all.", Sort.NUMBER, at_least=0, at_most=1_000)
 LENGTH = _may("length_mm", "Length of the piece when new.", Sort.NUMBER, at_least=0, at_most=10_000)
 OPENING = (
-    _may("opening", "How the piece stood when the records began.", longest=9,
+    _may("opening", "How the piece stood when the records began. Empty: unknown.", longest=9,
          choices=("new", "counted", "estimated", "unknown")),
     _may("opening_life_hits", "Hits over its life by then.", Sort.WHOLE, at_least=0, at_most=MOST),
     _may("opening_hits_since_sharpening", "Hits since it was last sharpened by then.", Sort.WHOLE, at_least=0,
@@ -106,7 +107,7 @@ VALID = (
 # What every entry may carry; an entry is a row of a table of what happened.
 ENTRY = (
     _may("key", "The entry's own name, never used twice. Empty: made from what happened, where and when.", longest=160),
-    _may("recorded_at", "When it was written down. Empty: when it happened.", Sort.TIME),
+    _may("recorded_at", "When it was written down. Empty: when it happened.", Sort.TIME, past=True),
     _may("sequence", "Settles the order of entries at the same time.", Sort.WHOLE, at_least=-INT, at_most=INT),
     _may("person", "Who did it.", longest=120),
     _may("signed_in", "The sign-in it was entered under.", longest=150),
@@ -114,7 +115,7 @@ ENTRY = (
          choices=("form", "import", "counter", "interface")),
     _may("device", "The device it came from.", longest=80),
     _may("note", "A note.", Sort.WORDS, longest=8_000),
-    _may("struck_at", "When it was struck out.", Sort.TIME),
+    _may("struck_at", "When it was struck out.", Sort.TIME, past=True),
     _may("struck_by", "Who struck it out.", longest=120),
     _may("struck_reason", "Why it was struck out.", Sort.WORDS, longest=300),
     _may("replaced_by", "The key of the entry that stands in its place.", longest=160),
@@ -129,7 +130,7 @@ PLANTS = Table(
     file="plants.csv",
     about="The plant that the folder is of: one row.",
     same=("plant",),
-    columns=(_must("plant", "Short name.", longest=40), _may("name", "Full name.", longest=120)),
+    columns=(_must("plant", "Short name.", longest=40), _may("name", "Full name.", Sort.WORDS, longest=120)),
 )
 PEOPLE = Table(
     file="people.csv",
@@ -146,7 +147,7 @@ PARTIES = Table(
     same=("party",),
     columns=(
         _must("party", "Short name.", longest=40),
-        _may("name", "Full name.", longest=120),
+        _may("name", "Full name.", Sort.WORDS, longest=120),
         _must("role", "What they are to the shop.", longest=10, choices=("customer", "supplier")),
     ),
 )
@@ -172,9 +173,9 @@ STOCKS = Table(
         _must("material", "Material.", longest=120),
         _must("tensile_mpa", "Tensile strength.", **_TENSILE),
         _may("shear_mpa", "Shear strength.", **_TENSILE),
-        _may("hardness", "Hardness as it is told.", longest=40),
+        _may("hardness", "Hardness as it is told.", Sort.WORDS, longest=40),
         _must("thickness_mm", "Thickness.", **_THICKNESS),
-        _may("source", "Certificate, standard or measurement.", longest=200),
+        _may("source", "Certificate, standard or measurement.", Sort.WORDS, longest=200),
     ),
 )
 PARTS = Table(
@@ -184,7 +185,7 @@ PARTS = Table(
     columns=(
         _must("part", "Number of the part.", longest=80),
         _may("revision", "Its revision.", longest=20),
-        _may("description", "What it is.", longest=200),
+        _may("description", "What it is.", Sort.WORDS, longest=200),
         _may("customer", "Whose part it is.", longest=40),
         _may("burr_limit_um", "Greatest burr allowed, micrometres.", Sort.NUMBER, at_least=0, at_most=100_000),
         _may("last_needed", "The last day it will be needed.", Sort.DATE),
@@ -197,7 +198,7 @@ DIES = Table(
     plain=True,
     columns=(
         DIE,
-        _may("description", "What it is.", longest=200),
+        _may("description", "What it is.", Sort.WORDS, longest=200),
         _must("stock_material", "Material of the strip it usually runs.", longest=120),
         _must("stock_tensile_mpa", "Its tensile strength.", **_TENSILE),
         _must("stock_thickness_mm", "Its thickness.", **_THICKNESS),
@@ -252,7 +253,7 @@ SPARES = Table(
     plain=True,
     columns=(
         _must("spare", "The spare.", longest=80),
-        _may("description", "What it is.", longest=200),
+        _may("description", "What it is.", Sort.WORDS, longest=200),
         _need("on_hand", "On the shelf. Empty: says nothing.", Sort.WHOLE, at_least=-INT, at_most=INT),
         _need("on_order", "On the way. Empty: says nothing.", Sort.WHOLE, at_least=-INT, at_most=INT),
         _need("lead_days", "Days from order to delivery.", Sort.WHOLE, at_least=0, at_most=INT),
@@ -266,7 +267,7 @@ SPARES = Table(
         _may("criticality", "What happens when it is missing.", longest=20,
              choices=("stops the press", "slows the job", "can wait")),
         _may("supplier", "Who sells it.", longest=40),
-        _may("counted_at", "When it was counted. Empty: at the last moment in the folder.", Sort.TIME),
+        _may("counted_at", "When it was counted. Empty: at the last moment in the folder.", Sort.TIME, past=True),
     ),
 )  # fmt: skip
 COMPONENTS = Table(
@@ -296,7 +297,7 @@ COMPONENTS = Table(
         _may("stroke_share", "Share of the strokes in which it works. Empty: 1.", Sort.NUMBER, above=0, at_most=1),
         _may("variants", "The sets of inserts it belongs to. Empty: all.", Sort.LIST, longest=2_000),
         *VALID,
-        _may("fitted", "When the first piece was fitted, where that was after the records began.", Sort.TIME),
+        _may("fitted", "When the first piece was fitted, where the records began before.", Sort.TIME, past=True),
         _may("starts_empty", "yes: no first piece is meant; replacements.csv brings what sat there.", Sort.YES_NO),
         _may("piece", "Key of the first piece.", longest=120),
         _may("mark", "Mark on the first piece.", longest=60),
@@ -323,7 +324,7 @@ CUTS = Table(
 )  # fmt: skip
 PIECES = Table(
     file="pieces.csv",
-    about="Pieces that are not the first of a position.",
+    about="Pieces that are not the first of a position. An empty `opening` means new here: they came in later.",
     same=("piece",),
     columns=(
         _must("piece", "Key of the piece.", longest=120),
@@ -348,8 +349,8 @@ ORDERS = Table(
         _must("due", "Due on.", Sort.DATE),
         _may("part", "The part. Empty: the only one that the die makes.", longest=80),
         _may("revision", "Its revision.", longest=20),
-        _may("placed", "When it came in. Empty: the day it is loaded.", Sort.TIME),
-        _may("closed", "When it was closed. Empty: open.", Sort.TIME),
+        _may("placed", "When it came in. Empty: the day it is loaded.", Sort.TIME, past=True),
+        _may("closed", "When it was closed. Empty: open.", Sort.TIME, past=True),
     ),
 )
 REPLACEMENTS = _entries(
@@ -378,8 +379,8 @@ RUNS = _entries(
     "runs.csv",
     "When a die ran, and how many hits.",
     DIE,
-    _must("started", "Start.", Sort.TIME),
-    _must("ended", "End.", Sort.TIME),
+    _must("started", "Start.", Sort.TIME, past=True),
+    _must("ended", "End.", Sort.TIME, past=True),
     _must("hits", "Hits of the press.", Sort.WHOLE, at_least=1, at_most=HITS),
     _may("variant", "The set of inserts. Empty: the default one.", longest=40),
     _may("basis", "Empty: counted.", longest=9, choices=("counted", "estimated")),
@@ -401,7 +402,7 @@ CORRECTIONS = _entries(
     AT,
     _must("hits", "Hits to add, or to take off with a minus.", Sort.WHOLE, at_least=-HITS, at_most=HITS),
     _must("with_stock", "no: strokes without strip, which wear guides and springs and no edge.", Sort.YES_NO),
-    _must("reason", "Why.", longest=200),
+    _must("reason", "Why.", Sort.WORDS, longest=200),
     same=("die", "variant", "at", "with_stock"),
 )
 STOPS = _entries(

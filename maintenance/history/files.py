@@ -1,0 +1,208 @@
+"""The files of a history folder as rows of read cells, one at a time, and back."""
+
+from __future__ import annotations
+
+import csv
+import os
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from .cells import CELL_AT_MOST, Clockwork, line_of, reader, written
+from .columns import TABLES, Table
+from .problems import BadCell, Findings
+
+LINE_AT_MOST = 1_000_000  # bytes
+BOM = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True)
+class Row:
+    """line: where it begins. cells: the cells that say something, read. columns: all that the file has."""
+
+    line: int
+    cells: dict[str, object]
+    columns: frozenset[str]
+
+    def get(self, name: str, default=None):
+        return self.cells.get(name, default)
+
+    def __getitem__(self, name: str):
+        return self.cells[name]
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.cells
+
+
+class _BadFile(Exception):
+    def __init__(self, line: int, reason: str) -> None:
+        super().__init__(reason)
+        self.line = line
+
+
+class Folder:
+    """A folder that is read. `tell_bytes` hears how many bytes were read."""
+
+    def __init__(self, path: Path, findings: Findings, *, zone, latest, tell_bytes: Callable[[int], None]) -> None:
+        self.path, self.findings = path, findings
+        self.zone, self.latest, self.tell_bytes = zone, latest, tell_bytes
+        if not path.exists():
+            findings.problem(str(path), 0, "", "There is no such folder.")
+        elif not path.is_dir():
+            findings.problem(str(path), 0, "", "This is a file; a folder is needed.")
+        findings.stop_if_wrong()
+        known = {table.file for table in TABLES}
+        there = sorted(entry.name for entry in path.iterdir() if entry.is_file())
+        self.files = {name for name in there if name in known}
+        if not self.files:
+            findings.problem(
+                str(path), 0, "", "None of the files of a history folder is in it: no dies.csv, no runs.csv ..."
+            )
+            findings.stop_if_wrong()
+        for name in there:
+            if name.casefold().endswith(".csv") and name not in known:
+                findings.note(f"{name} is not a file of a history folder and was left aside.")
+
+    @property
+    def size(self) -> int:
+        return sum(os.path.getsize(self.path / name) for name in self.files)
+
+    def rows(self, table: Table) -> Iterator[Row]:
+        """The sound rows of a table; what is wrong with others goes to the findings. A missing file has none."""
+        if table.file not in self.files:
+            return
+        clockwork = Clockwork(self.zone, self.latest)
+        try:
+            with (self.path / table.file).open("rb") as file:
+                yield from self._rows(table, _Lines(file, self.tell_bytes), clockwork)
+        except _BadFile as error:
+            self.findings.problem(table.file, error.line, "", str(error))
+        except OSError as error:
+            self.findings.problem(table.file, 0, "", f"It cannot be read: {error.strerror}.")
+        if clockwork.without_offset:
+            self.findings.note(
+                f"{table.file}: {clockwork.without_offset:,} times have no offset and were taken in the time zone "
+                f"{self.zone}."
+            )
+
+    def _rows(self, table: Table, lines: _Lines, clockwork: Clockwork) -> Iterator[Row]:
+        table_rows = _csv(lines)
+        header = next(table_rows, None)
+        if header is None:
+            raise _BadFile(0, "It is empty; the first line must name the columns.")
+        places = self._places(table, header[1], clockwork)
+        columns = frozenset(name for _, name, _, _ in places)
+        width = len(header[1])
+        for line, texts in table_rows:
+            if len(texts) != width and any(texts):
+                self.findings.problem(
+                    table.file, line, "", f"This row has {len(texts)} cells, the header row {width}. A comma too many?"
+                )
+                continue
+            cells, sound = {}, True
+            for place, name, read, must in places:
+                text = texts[place] if place < len(texts) else ""
+                if text and not text.isspace():
+                    try:
+                        if len(text) > CELL_AT_MOST:
+                            raise BadCell(f"A cell of {len(text):,} characters; {CELL_AT_MOST:,} is the most.")
+                        value = read(text)
+                        if value != "" and value != ():
+                            cells[name] = value
+                            continue
+                    except BadCell as error:
+                        self.findings.problem(table.file, line, name, str(error))
+                        sound = False
+                        continue
+                if must and any(texts):
+                    self.findings.problem(table.file, line, name, "This cell must not be empty.")
+                    sound = False
+            if sound and cells:
+                yield Row(line, cells, columns)
+
+    def _places(self, table: Table, header: list[str], clockwork: Clockwork):
+        """Where each known column stands: (place, name, reading function, must be filled)."""
+        names = [name.strip().casefold() for name in header]
+        missing = [c.name for c in table.columns if c.needed and c.name not in names]
+        if missing:
+            what = f"the column {missing[0]}" if len(missing) == 1 else f"the columns {', '.join(missing)}"
+            hint = " The first line must name the columns."
+            if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
+                hint = " Columns are parted by commas."
+            raise _BadFile(1, f"It lacks {what}.{hint}")
+        twice = sorted({name for name in names if name and names.count(name) > 1})
+        if twice:
+            raise _BadFile(1, f"It has the column {twice[0]} twice.")
+        extra = [name for name in names if name and name not in table.by_name]
+        if extra:
+            told = ", ".join(name[:40] for name in extra[:10])
+            self.findings.note(f"{table.file}: columns that are not known were left aside: {told}.")
+        return [(names.index(c.name), c.name, reader(c, clockwork), c.filled) for c in table.columns if c.name in names]
+
+
+class _Lines:
+    """The lines of a file as text, each checked. `number` is the line last given out."""
+
+    def __init__(self, file, tell_bytes) -> None:
+        self.file, self.tell_bytes = file, tell_bytes
+        self.number = 0
+
+    def __iter__(self) -> Iterator[str]:
+        while raw := self.file.readline(LINE_AT_MOST + 1):
+            self.number += 1
+            self.tell_bytes(len(raw))
+            if len(raw) > LINE_AT_MOST:
+                raise _BadFile(
+                    self.number,
+                    f"More than {LINE_AT_MOST:,} bytes in one line. A cell holds {CELL_AT_MOST:,} characters at most.",
+                )
+            if self.number == 1:
+                if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+                    raise _BadFile(1, "This is UTF-16, not UTF-8. Save the file as CSV in UTF-8.")
+                raw = raw.removeprefix(BOM)
+            try:
+                text = raw.decode("utf-8")
+            except UnicodeDecodeError as error:
+                raise _BadFile(
+                    self.number,
+                    f"This line is not UTF-8 (byte {error.object[error.start]:#04x} at place {error.start + 1}). "
+                    "Save the file as CSV in UTF-8.",
+                ) from None
+            if "\0" in text:
+                raise _BadFile(self.number, "There is a NUL byte in this line.")
+            yield text
+
+
+def _csv(lines: _Lines) -> Iterator[tuple[int, list[str]]]:
+    """(line where the row begins, its texts); blank lines are passed over."""
+    before = csv.field_size_limit(LINE_AT_MOST)
+    try:
+        rows = csv.reader(iter(lines), strict=True)
+        while True:
+            begins = lines.number + 1
+            csv.field_size_limit(LINE_AT_MOST)
+            try:
+                texts = next(rows)
+            except StopIteration:
+                return
+            except csv.Error as error:
+                if "limit" in str(error) or "end of data" in str(error):
+                    raise _BadFile(begins, "A quote is opened in this row and not closed.") from None
+                raise _BadFile(begins, "The quotes or line ends in this row are wrong.") from None
+            if texts:
+                yield begins, texts
+    finally:
+        csv.field_size_limit(before)
+
+
+def write_table(path: Path, columns: list[str], rows: Iterable[dict[str, object]], tell_bytes=None) -> int:
+    """Write a file; returns how many rows. It appears under its name when it is whole."""
+    part = path.with_name(path.name + ".part")
+    count = 0
+    with part.open("w", encoding="utf-8", newline="") as file:
+        file.write(line_of(columns))
+        for row in rows:
+            file.write(line_of([written(row.get(name)) for name in columns]))
+            count += 1
+    os.replace(part, path)
+    return count

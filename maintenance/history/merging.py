@@ -1,0 +1,93 @@
+"""Laying rows of a file over what stands: new things are made, known ones changed to what the cells say."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable
+
+from diestore.handbook.kinds import UnknownKind
+
+from .columns import Table
+from .files import Folder, Row
+from .problems import BadRow
+from .shop import Shop
+
+
+class Merger:
+    """New rows of one model, and what changed in rows that stand."""
+
+    def __init__(self, shop: Shop, model: type, what: str) -> None:
+        self.shop, self.model, self.what = shop, model, what
+        self.lines: dict[object, int] = {}
+        self.new: dict[object, object] = {}
+        self.touched: dict[int, object] = {}
+        self.fields: set[str] = set()
+
+    def once(self, key: object, line: int, said: str) -> None:
+        """Refuse a thing that the file has named before."""
+        if key in self.lines:
+            raise BadRow(f"{said} stands in line {self.lines[key]:,} already.")
+        self.lines[key] = line
+
+    def put(self, key: object, standing: object | None, said: str, values: dict, make: dict | None = None):
+        """Make the thing, or change the one that stands to the values. `make`: what only a new one takes."""
+        if standing is None:
+            self.new[key] = made = self.model(**(make or {}), **values)
+            return made
+        changed = {name: value for name, value in values.items() if getattr(standing, name) != value}
+        if changed:
+            for name, value in changed.items():
+                if name.endswith("_id"):
+                    self.shop.changed(f"{said}, {name[:-3].replace('_', ' ')}")
+                else:
+                    self.shop.changed(f"{said}, {name}: {_told(getattr(standing, name))} is now {_told(value)}")
+                setattr(standing, name, value)
+            if standing.pk is not None:
+                self.touched[standing.pk] = standing
+                self.fields |= {name.removesuffix("_id") for name in changed}
+        else:
+            self.shop.counts.stood[self.what] += 1
+        return standing
+
+    def save(self, into: dict) -> None:
+        self.shop.create(self.model, list(self.new.values()), self.what)
+        self.shop.update(self.model, list(self.touched.values()), self.fields, self.what)
+        into.update(self.new)
+
+
+def _told(value: object) -> str:
+    return "nothing" if value in (None, "") else f"{value:,}" if isinstance(value, int) else str(value)[:60]
+
+
+def given(row: Row, *names: str, **renamed: str) -> dict:
+    """The cells that say something: under their own names, and `field=column` under another."""
+    values = {name: row[name] for name in names if name in row}
+    values |= {field: row[column] for field, column in renamed.items() if column in row}
+    return values
+
+
+class TableLoader:
+    """Takes the rows of tables one by one; what is wrong with a row goes to the findings."""
+
+    def __init__(self, folder: Folder, shop: Shop) -> None:
+        self.folder, self.shop, self.findings = folder, shop, folder.findings
+
+    def each(self, table: Table, take: Callable[[Row], None]) -> None:
+        self.take(table, self.folder.rows(table), take)
+
+    def take(self, table: Table, rows: Iterable[Row], take: Callable[[Row], None]) -> None:
+        for row in rows:
+            try:
+                take(row)
+            except BadRow as error:
+                self.findings.problem(table.file, row.line, error.column, str(error))
+            except UnknownKind as error:
+                self.findings.problem(table.file, row.line, "kind", str(error))
+
+
+def shortened(text: str, longest: int) -> str:
+    """The text, or where it is too long its beginning and a digest of the whole."""
+    if len(text) <= longest:
+        return text
+    digest = hashlib.blake2b(text.encode(), digest_size=8).hexdigest()
+    return f"{text[: longest - 17]} {digest}"

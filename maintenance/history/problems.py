@@ -1,0 +1,66 @@
+"""What is wrong with a history folder, and what is worth telling about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+AT_MOST = 20  # problems that are told at once: more help nobody
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Where and why: file, line (0: the file as a whole), column (may be empty), reason."""
+
+    file: str
+    line: int
+    column: str
+    reason: str
+
+    def __str__(self) -> str:
+        where = self.file + (f", line {self.line:,}" if self.line else "") + (f", {self.column}" if self.column else "")
+        return f"{where}: {self.reason}"
+
+
+class HistoryRefused(ValueError):
+    """The folder cannot be taken; nothing of it was saved."""
+
+    def __init__(self, problems: Iterable[Problem], *, more: bool = False) -> None:
+        self.problems = list(problems)
+        lines = [str(problem) for problem in self.problems]
+        if more:
+            lines.append(f"After {AT_MOST} problems the rest was not looked at.")
+        lines.append("Nothing was saved.")
+        super().__init__("\n".join(lines))
+
+
+class BadCell(ValueError):
+    """A cell that cannot be read; the message is the reason."""
+
+
+class BadRow(ValueError):
+    """A row that cannot be true; `column` is where to look."""
+
+    def __init__(self, reason: str, column: str = "") -> None:
+        super().__init__(reason)
+        self.column = column
+
+
+class Findings:
+    """Collects problems, up to the most that are told, and notes."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+        self.notes: list[str] = []
+
+    def problem(self, file: str, line: int, column: str, reason: str) -> None:
+        self.problems.append(Problem(file, line, column, reason))
+        if len(self.problems) >= AT_MOST:
+            raise HistoryRefused(self.problems, more=True)
+
+    def note(self, text: str) -> None:
+        self.notes.append(text)
+
+    def stop_if_wrong(self) -> None:
+        if self.problems:
+            raise HistoryRefused(self.problems)

@@ -1,0 +1,234 @@
+"""What a load knows of the shop: names to rows, added to as tables bring more."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from django.contrib.auth import get_user_model
+from simple_history.utils import bulk_create_with_history, bulk_update_with_history
+
+from diestore.models import (
+    Cut,
+    Die,
+    Item,
+    Output,
+    Part,
+    Party,
+    Person,
+    Piece,
+    Plant,
+    Position,
+    Press,
+    Station,
+    Stock,
+    Variant,
+)
+
+from ..models import Order
+from .problems import BadRow, Findings
+
+BATCH = 500
+REASON = "loaded from a history folder"
+CHANGES_TOLD = 20
+
+
+@dataclass
+class Counts:
+    """What came of a load, by name of thing."""
+
+    added: Counter = field(default_factory=Counter)
+    changed: Counter = field(default_factory=Counter)
+    stood: Counter = field(default_factory=Counter)
+    struck: Counter = field(default_factory=Counter)
+
+
+class Shop:
+    """The register of one plant in memory. Codes are as in the files; ids and rows as in the database."""
+
+    def __init__(self, plant: Plant, findings: Findings) -> None:
+        self.plant, self.findings = plant, findings
+        self.counts = Counts()
+        self.changes: list[str] = []
+        self.named: dict[str, list[str]] = defaultdict(list)  # added because a row named them
+        self.people = {p.name: p for p in Person.objects.filter(plant=plant)}
+        self.parties = {p.code: p for p in Party.objects.all()}
+        self.presses = {p.code: p for p in Press.objects.filter(plant=plant)}
+        self.stocks = {s.code: s for s in Stock.objects.order_by("code")}
+        self.parts = {(p.number, p.revision): p for p in Part.objects.all()}
+        self.dies = {d.code: d for d in Die.objects.filter(plant=plant)}
+        self.items = {(i.code, i.revision): i for i in Item.objects.all()}
+        self.pieces = {p.key: p for p in Piece.objects.filter(plant=plant)}
+        self.variants = {(v.die_id, v.code): v for v in Variant.objects.filter(die__plant=plant)}
+        self.outputs = {(o.variant_id, o.part_id): o for o in Output.objects.filter(variant__die__plant=plant)}
+        self.stations = {(s.die_id, s.code): s for s in Station.objects.filter(die__plant=plant)}
+        self.positions = {(p.die_id, p.code): p for p in Position.objects.filter(die__plant=plant)}
+        self.cuts = {(c.die_id, c.code, c.valid_from): c for c in Cut.objects.filter(die__plant=plant)}
+        self.orders = {(o.number, o.part_id): o for o in Order.objects.filter(plant=plant)}
+        self.default_variant = {v.die_id: v for v in self.variants.values() if v.is_default}
+        self.users: dict[str, int] = {}
+        self._stock_ids: dict[int, Stock] = {}
+        self._cuts_by_name: dict[tuple[int, str], list[Cut]] = {}
+        self._orders_by_number: dict[str, list[Order]] = {}
+
+    # --- looked up: must be there -----------------------------------------------------------------------------------
+
+    def die(self, code: str) -> Die:
+        try:
+            return self.dies[code]
+        except KeyError:
+            raise BadRow(f"There is no die {code!r}." + _near(code, self.dies), "die") from None
+
+    def position(self, die: Die, code: str, column: str = "position") -> Position:
+        try:
+            return self.positions[die.pk, code]
+        except KeyError:
+            codes = [c for d, c in self.positions if d == die.pk]
+            raise BadRow(f"{die.code} has no position {code!r}." + _near(code, codes), column) from None
+
+    def variant(self, die: Die, code: str | None) -> Variant:
+        if code is None:
+            return self.default_variant[die.pk]
+        try:
+            return self.variants[die.pk, code]
+        except KeyError:
+            codes = [c for d, c in self.variants if d == die.pk]
+            raise BadRow(f"{die.code} has no set of inserts {code!r}." + _near(code, codes), "variant") from None
+
+    def stock(self, code: str) -> Stock:
+        try:
+            return self.stocks[code]
+        except KeyError:
+            raise BadRow(f"There is no stock {code!r}." + _near(code, self.stocks), "stock") from None
+
+    def stock_by_id(self, pk: int) -> Stock:
+        if pk not in self._stock_ids:
+            self._stock_ids = {stock.pk: stock for stock in self.stocks.values()}
+        return self._stock_ids[pk]
+
+    def item(self, code: str, revision: str = "") -> Item:
+        try:
+            return self.items[code, revision]
+        except KeyError:
+            near = _near(code, [c for c, _ in self.items])
+            raise BadRow(f"There is no spare {f'{code} {revision}'.strip()!r}." + near, "spare") from None
+
+    def piece(self, key: str, column: str = "piece") -> Piece:
+        try:
+            return self.pieces[key]
+        except KeyError:
+            raise BadRow(f"There is no piece with the key {key!r}.", column) from None
+
+    def cut(self, die: Die, code: str, valid_from: dt.datetime | None, at: dt.datetime) -> Cut:
+        if not self._cuts_by_name:
+            for (die_id, name, _), cut in self.cuts.items():
+                self._cuts_by_name.setdefault((die_id, name), []).append(cut)
+        mine = self._cuts_by_name.get((die.pk, code))
+        if not mine:
+            codes = [name for d, name, _ in self.cuts if d == die.pk]
+            raise BadRow(f"{die.code} has no cut {code!r}." + _near(code, codes), "cut")
+        named = [c for c in mine if c.valid_from == valid_from]
+        then = [
+            c for c in mine if (c.valid_from is None or c.valid_from <= at) and (c.valid_to is None or at < c.valid_to)
+        ]
+        return (named or then or mine)[0]
+
+    def order(self, number: str, part: Part | None) -> Order:
+        if not self._orders_by_number:
+            for (name, _), order in self.orders.items():
+                self._orders_by_number.setdefault(name, []).append(order)
+        mine = [o for o in self._orders_by_number.get(number, ()) if part is None or o.part_id == part.pk]
+        if not mine:
+            raise BadRow(f"There is no order {number!r}." + _near(number, self._orders_by_number), "order")
+        if len(mine) > 1:
+            raise BadRow(f"Order {number} has several parts; name one in order_part.", "order")
+        return mine[0]
+
+    # --- names that a row may bring ---------------------------------------------------------------------------------
+
+    def person(self, name: str) -> Person:
+        if name not in self.people:
+            self.people[name] = Person.objects.create(plant=self.plant, name=name)
+            self._named("people", name)
+        return self.people[name]
+
+    def press(self, code: str) -> Press:
+        if code not in self.presses:
+            self.presses[code] = Press.objects.create(plant=self.plant, code=code)
+            self._named("presses", code)
+        return self.presses[code]
+
+    def party(self, code: str, role: str) -> Party:
+        if code not in self.parties:
+            self.parties[code] = Party.objects.create(code=code, role=role)
+            self._named(f"{role}s", code)
+        return self.parties[code]
+
+    def part(self, number: str, revision: str = "", *, tell: bool = True) -> Part:
+        if (number, revision) not in self.parts:
+            self.parts[number, revision] = Part.objects.create(number=number, revision=revision)
+            if tell:
+                self._named("parts", f"{number} {revision}".strip())
+        return self.parts[number, revision]
+
+    def user(self, name: str) -> int:
+        """A sign-in. One that is not here is added switched off and without a password, so that nobody can use it."""
+        if name not in self.users:
+            users = get_user_model()
+            found = users.objects.filter(username=name).first()
+            if found is None:
+                found = users(username=name, is_active=False)
+                found.set_unusable_password()
+                found.save()
+                self._named("sign-ins, switched off", name)
+            self.users[name] = found.pk
+        return self.users[name]
+
+    def _named(self, what: str, name: str) -> None:
+        self.named[what].append(name)
+
+    def tell_named(self) -> None:
+        for what, names in sorted(self.named.items()):
+            told = ", ".join(names[:10]) + (f" and {len(names) - 10:,} more" if len(names) > 10 else "")
+            self.findings.note(f"Named in a row and new here, so added to the {what}: {told}.")
+
+    # --- saved in bulk ----------------------------------------------------------------------------------------------
+
+    def create(self, model: type, rows: list, what: str) -> None:
+        """Save new rows of one model, with their history where it keeps one. Their ids are set."""
+        if not rows:
+            return
+        self.counts.added[what] += len(rows)
+        for i in range(0, len(rows), BATCH):
+            batch = rows[i : i + BATCH]
+            if hasattr(model, "history"):
+                bulk_create_with_history(batch, model, batch_size=BATCH, default_change_reason=REASON)
+            else:
+                model.objects.bulk_create(batch)
+
+    def update(self, model: type, rows: list, fields: set[str], what: str) -> None:
+        if not rows:
+            return
+        self.counts.changed[what] += len(rows)
+        if hasattr(model, "history"):
+            bulk_update_with_history(rows, model, sorted(fields), batch_size=BATCH, default_change_reason=REASON)
+        else:
+            model.objects.bulk_update(rows, sorted(fields), batch_size=BATCH)
+
+    def changed(self, said: str) -> None:
+        self.changes.append(said)
+
+    def tell_changes(self) -> None:
+        for said in self.changes[:CHANGES_TOLD]:
+            self.findings.note(f"Changed: {said}.")
+        if len(self.changes) > CHANGES_TOLD:
+            self.findings.note(f"And {len(self.changes) - CHANGES_TOLD:,} more changes.")
+
+
+def _near(code: str, codes: Iterable[str]) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(code, list(codes)[:2_000], n=3)
+    return f" Is it {' or '.join(near)}?" if near else ""
