@@ -1,12 +1,12 @@
 """PURE. The only place where mm and inch, N and lbf, MPa and ksi, kg and lb meet.
 
-Records hold one unit for each column, named in the column (`gap_mm`, `tensile_mpa`, `rated_force_n`); readings hold SI
-(metres, newtons, pascals). People see and type their own system. A quantity here is called by its column's name, so that
-`show(cut.gap_mm, "gap_mm", system)` cannot take micrometres for millimetres.
+Records hold one unit for each column, named in the column (`gap_mm`, `tensile_mpa`, `rated_force_n`); readings hold
+SI (metres, newtons, pascals). People see and type their own system. A quantity here is called by its column's name, so
+that `show(cut.gap_mm, "gap_mm", system)` cannot take micrometres for millimetres.
 
 Factors are exact fractions. 1 in = 25.4 mm, 1 lb = 0.45359237 kg: international yard and pound agreement of 1959;
-standard gravity 9.80665 m/s2: 3rd General Conference on Weights and Measures, 1901. Both are in NIST Special Publication
-811 (2008), appendix B. All other factors follow from these.
+standard gravity 9.80665 m/s2: 3rd General Conference on Weights and Measures, 1901. Both are in NIST Special
+Publication 811 (2008), appendix B. All other factors follow from these.
 """
 
 from __future__ import annotations
@@ -172,8 +172,8 @@ def _find(text: str, dimension: str | None) -> Unit | None:
 def unit(text: str, dimension: str | None = None) -> Unit:
     """The unit of that symbol or name. With a dimension, only a unit of that dimension.
 
-    Case matters only where it tells units apart (mN and mPa are not taken for MN and MPa). A bare lb is a weight or a force: it is taken
-    as what the dimension says, and refused where no dimension is given.
+    Case matters only where it tells units apart (mN and mPa are not taken for MN and MPa). A bare lb is a weight or a
+    force: it is taken as what the dimension says, and refused where no dimension is given.
 
     Raises UnknownUnit (with the accepted ones) or AmbiguousUnit.
     """
