@@ -43,6 +43,7 @@ class Told:
     positions: dict[int, edge_log.PositionRow]
     refused: dict[int, str]
     on_edge: dict[int, int]  # position -> hits on the edge, counted from where the records know it
+    fresh: predict.DiePrediction | None = None  # once every edge of it has been sharpened
 
     @property
     def hits_since_sharpening(self) -> int:
@@ -97,18 +98,20 @@ def _tell_dies(
 ) -> list[Told]:
     specs, life, first = samples.together(parts)
     told_by_die = predict.predict_fleet(fitted, specs, life)
+    fresh_by_die = predict.predict_fleet(fitted, specs, samples.sharpened_now(life))
     told = []
     for log, part, start in zip(read, parts, first, strict=True):
         number = specs[start].die if part.specs else -1
-        prediction = told_by_die.get(number)
+        prediction, fresh = told_by_die.get(number), fresh_by_die.get(number)
         edges = {p: prediction.edges[start + e] for p, e in part.current.items()} if prediction else {}
         limiting = _position_of(prediction.limits - start, part) if prediction else None
         working = _fitted_positions(log, variants.get(log.die), as_of.timestamp())
         if prediction and working is not None and not working >= set(edges):
             # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
             some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
-            alone = predict.predict_fleet(fitted, *samples.together([some])[:2])
-            prediction = alone.get(0)
+            specs_alone, life_alone, _ = samples.together([some])
+            prediction = predict.predict_fleet(fitted, specs_alone, life_alone).get(0)
+            fresh = predict.predict_fleet(fitted, specs_alone, samples.sharpened_now(life_alone)).get(0)
             limiting = _position_of(prediction.limits, part) if prediction else None
         told.append(
             Told(
@@ -122,6 +125,7 @@ def _tell_dies(
                 positions=log.positions,
                 refused=part.refused,
                 on_edge={c.position: c.hits for _, c in part.rows if c.open and c.position in edges},
+                fresh=fresh,
             )
         )
     return told
@@ -209,6 +213,12 @@ def newest_fit(plant: Plant) -> FleetFit | None:
     return FleetFit.objects.filter(plant=plant, code_version=CODE_VERSION).first()
 
 
+def fleet_of(plant: Plant) -> fleet.FleetFit:
+    """The newest stored fit of the plant, the handbook's where there is none."""
+    row = newest_fit(plant)
+    return fleet.FleetFit.from_dict(row.parameters) if row else fleet.fit([], LifeSamples.of([], [], []))
+
+
 def refresh_die(die: Die) -> DieForecast:
     """Compute one die again after an entry, on the newest stored fit (on the handbook alone where there is none)."""
     return refresh_dies([die])[0]
@@ -220,7 +230,7 @@ def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
         return []
     plant = dies[0].plant
     row = newest_fit(plant)
-    fitted = fleet.FleetFit.from_dict(row.parameters) if row else fleet.fit([], LifeSamples.of([], [], []))
+    fitted = fleet_of(plant)
     as_of = logs.last_moment(plant) or timezone.now()
     read = list(logs.of_dies(dies))
     parts = [samples.of_die(log, as_of.timestamp()) for log in read]
@@ -253,6 +263,8 @@ def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
     row.hits_since_sharpening = told.hits_since_sharpening
     row.limiting_id = told.limiting
     _fill(row, told.prediction)
+    if told.fresh is not None:
+        row.fresh = _kept(told.fresh.remaining)
     return row
 
 
@@ -277,7 +289,11 @@ def _edge_rows(row: DieForecast, told: Told) -> list[EdgeForecast]:
     return rows
 
 
+def _kept(remaining: dict[float, float]) -> dict[str, int]:
+    return {f"{p:g}": round(strokes) for p, strokes in remaining.items()}
+
+
 def _fill(row: DieForecast | EdgeForecast, told: predict.DiePrediction | predict.EdgePrediction) -> None:
-    row.remaining = {f"{p:g}": round(strokes) for p, strokes in told.remaining.items()}
+    row.remaining = _kept(told.remaining)
     row.half_hits, row.nine_in_ten_hits = round(told.remaining[0.5]), round(told.remaining[0.1])
     row.rests_on = told.rests_on.to_dict()

@@ -424,6 +424,7 @@ class DieForecast(models.Model):
     half_hits = models.BigIntegerField(null=True, blank=True, help_text="Half go this many more.")
     nine_in_ten_hits = models.BigIntegerField(null=True, blank=True, help_text="9 in 10 go this many more.")
     remaining = models.JSONField(default=dict, help_text="Probability to further strokes.")
+    fresh = models.JSONField(default=dict, help_text="The same, once every edge has been sharpened.")
     rests_on = models.JSONField(default=dict)
     refusal = models.CharField(max_length=300, blank=True)
 

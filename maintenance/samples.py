@@ -133,3 +133,20 @@ def without_habits(samples: LifeSamples) -> LifeSamples:
         lot=samples.lot,
         sure=samples.sure,
     )
+
+
+def sharpened_now(samples: LifeSamples) -> LifeSamples:
+    """The same records as if every edge under way were sharpened this moment: what ran so far is kept as still sharp."""
+    now = samples.under_way
+    before = LifeSamples.of(
+        samples.edge,
+        samples.hits,
+        samples.ended,
+        lower_hits=samples.lower_hits,
+        from_hits=samples.from_hits,
+        unknown_age=samples.unknown_age,
+        lot=samples.lot,
+        sure=samples.sure,
+    )
+    kept = before.pick(~now | (before.hits > before.from_hits))
+    return LifeSamples.together([kept, LifeSamples.of(samples.edge[now], 0, SHARP, under_way=True)])
