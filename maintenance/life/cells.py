@@ -57,7 +57,7 @@ class Cells:
         positions: NDArray[np.int64] | None = None,
         lots: bool = True,
     ) -> Cells:
-        """samples: without cycles of unknown age. die: int[edges] die of each edge. positions: int[dies] edges at work."""
+        """samples: without cycles of unknown age. die: int[edges]. positions: int[dies] edges at work."""
         n_edges = len(die)
         lot = shared_lots(samples, die, positions) if lots else np.full(len(samples), -1, np.int64)
         order = np.lexsort((samples.hits, samples.lower_hits, samples.from_hits, samples.ended, lot, samples.edge))

@@ -1,15 +1,17 @@
 """Chips: they strike at a constant rate a hit, shared within the fleet, the steel family and the die.
 
-Fleet: rate ~ Gamma(0.5 + chips, 5 + exposure), exposure in 100,000 hits. Steel family s: r_s = (A + c_s) / (A / r + t_s),
-shrunk to the fleet's r with weight A. Die: r_s times phi, phi ~ Gamma(a + c, a + sum of r_s t) after its own chips c,
-where a maximises the negative binomial likelihood of the dies' counts with a mild prior towards dies alike.
-Chance that nothing chips in x more hits: ((B) / (B + sum of r_s x))^(a + c), B = a + sum of r_s t.
+Fleet: rate ~ Gamma(0.5 + chips, 5 + exposure), exposure in 100,000 hits. Steel family s:
+r_s = (A + c_s) / (A / r + t_s), shrunk to the fleet's r with weight A. Die: r_s times phi, phi ~ Gamma(a + c, a + sum
+of r_s t) after its own chips c, where a maximises the negative binomial likelihood of the dies' counts with a mild
+prior towards dies alike. Chance that nothing chips in x more hits: ((B) / (B + sum of r_s x))^(a + c), B = a + sum of
+r_s t.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import fsum
 
 import numpy as np
 from scipy.special import gammaln
@@ -47,25 +49,24 @@ class ChipRates:
 
 def exposure(samples: LifeSamples, n_edges: int) -> tuple[np.ndarray, np.ndarray]:
     """Chips and hits at risk, in 100,000, of each edge. All hits that were seen count, however the cycle ended."""
-    hits = (samples.hits - samples.from_hits) / HITS_UNIT
     return (
         np.bincount(samples.edge[samples.ended == CHIPPED], minlength=n_edges).astype(float),
-        np.bincount(samples.edge, hits, n_edges),
+        np.bincount(samples.edge, samples.hits - samples.from_hits, n_edges) / HITS_UNIT,
     )
 
 
 def fit(edges: Sequence[EdgeSpec], samples: LifeSamples) -> ChipRates:
     count, hits = exposure(samples, len(edges))
-    fleet = float((CHIPS[0] + count.sum()) / (CHIPS[1] + hits.sum()))
-    families = np.array([family(e) for e in edges])
+    fleet = (CHIPS[0] + fsum(count)) / (CHIPS[1] + fsum(hits))  # fsum: the same in any order
+    families = [family(e) for e in edges]
     rates = {}
     for name in sorted(set(families)):
-        mine = families == name
-        rates[name] = float((FAMILY_WEIGHT + count[mine].sum()) / (FAMILY_WEIGHT / fleet + hits[mine].sum()))
+        mine = [f == name for f in families]
+        rates[name] = (FAMILY_WEIGHT + fsum(count[mine])) / (FAMILY_WEIGHT / fleet + fsum(hits[mine]))
     die = np.unique([e.die for e in edges], return_inverse=True)[1] if edges else np.zeros(0, int)
     rate = np.array([rates[f] for f in families])
     c = np.bincount(die, count)
-    expected = np.bincount(die, rate * hits)
+    expected = np.round(np.bincount(die, rate * hits), 9)
     best, alike = -np.inf, 3.0
     for a in ALIKE:
         score = (gammaln(a + c) - gammaln(a) + a * np.log(a) - (a + c) * np.log(a + expected)).sum()

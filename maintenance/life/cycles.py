@@ -49,6 +49,8 @@ class EdgeSpec:
     def __post_init__(self) -> None:
         for name, low, high in (("thickness_mm", 0.005, 50.0), ("tensile_mpa", 10.0, 5000.0)):
             value = getattr(self, name)
+            if value is None:
+                raise SampleRefused(f"{name} is not known")
             if not np.isfinite(value) or not low <= value <= high:
                 raise SampleRefused(f"{name} is {value:g}; it must lie between {low:g} and {high:g}")
         if not 0 < self.stroke_share <= 1:
@@ -90,7 +92,7 @@ class LifeSamples:
         for name in ("from_hits", "lower_hits", "hits"):
             values = getattr(self, name)
             if not np.isfinite(values).all():
-                raise SampleRefused(f"{name} of a cycle is not a number")
+                raise SampleRefused(f"{name} of a cycle is not a number of hits")
             if (values < 0).any():
                 raise SampleRefused(f"{name} of a cycle is {values.min():g}; hits are nought or more")
         for first, then in (("from_hits", "lower_hits"), ("lower_hits", "hits")):
@@ -202,9 +204,9 @@ class LifeSamples:
 def heaped(hits: Sequence[float], *, at_least: int = 4, share: float = 0.5) -> NDArray[np.bool_]:
     """Which dull ends of one edge are a habit and not a life: the same round count again and again.
 
-    hits: [n] hits at which an edge was called dull with nobody having said how it was found. A round count is a multiple
-    of 5,000. Marked are the ends at one round count that takes at least `at_least` ends and `share` of all of them.
-    Common practice, no source: a toolroom that pulls a die "at 60,000" writes dull as the reason.
+    hits: [n] hits at which an edge was called dull with nobody having said how it was found. A round count is a
+    multiple of 5,000. Marked are the ends at one round count that takes at least `at_least` ends and `share` of all
+    of them. Common practice, no source: a toolroom that pulls a die "at 60,000" writes dull as the reason.
     """
     hits = np.asarray(hits, float)
     marked = np.zeros(hits.shape, np.bool_)

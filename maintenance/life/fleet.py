@@ -5,8 +5,8 @@ best carry what is left uncertain into every forecast. Maximising the shape toge
 effects, instead of integrating those out, gave k = 4.0 for 3.1 and bands that held 62 % instead of 80 %.
 Gradients come from posterior means: with r = m - x'b - u,
     b: sum x E[r] / tv^2;  ln tv: sum (E[r^2] / tv^2 - 1);  ln tu: sum (E[u^2] / tu^2 - 1);  ln k: sum E[dL/dln k],
-plus the priors: b ~ N of the wear model, ln k ~ N(ln 2.5, 0.4), tu half-normal(0.5), tv half-normal(0.4), the last two with
-the Jacobian of the log scale.
+plus the priors: b ~ N of the wear model, ln k ~ N(ln 2.5, 0.4), tu half-normal(0.5), tv half-normal(0.4), the last
+two with the Jacobian of the log scale.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ class FleetFit:
     """What the shop's record says of all its edges, and how sure that is. Plain numbers: to_dict and from_dict.
 
     best: theta at the top of its posterior. draws: [draws, p + 3] thetas around it, weights: [draws] summing to one.
-    sw: spread of the lots (0: not looked for). cycles, dull_ends, chipped_ends: what it rests on. usual_stop: the hits at
-    which cycles end here, over the usual life; for the age of edges of which nothing is known.
+    sw: spread of the lots (0: not looked for). cycles, dull_ends, chipped_ends: what it rests on. usual_stop: the
+    hits at which cycles end here, over the usual life; for the age of edges of which nothing is known.
     """
 
     best: Theta
@@ -369,4 +369,4 @@ def expected_usual(theta: Theta, x: Array) -> Array:
     return np.exp(x @ theta.b + np.log(np.log(2.0)) / theta.k)
 
 
-__all__ = ["FleetFit", "U_NODES", "check", "expected_usual", "fit", "sum_by_die"]
+__all__ = ["U_NODES", "FleetFit", "check", "expected_usual", "fit", "sum_by_die"]

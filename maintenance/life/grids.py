@@ -1,8 +1,8 @@
 """Integrals over what an edge and its die have of their own, on grids that travel to where the posterior lies.
 
 ln eta of edge e in die D: m_e = x_e'b + u_D + v_e, u ~ N(0, tu^2), v ~ N(0, tv^2).
-    g_e(u) = integral N(m; x'b + u, tv^2) e^{L_e(m)} dm,   ll = sum over dies ln integral N(u; 0, tu^2) prod_e g_e(u) du,
-by the trapezoid rule: 15 nodes of u over +-4.5 sd, 31 of m over +-5.5 sd of each edge's posterior.
+    g_e(u) = integral N(m; x'b + u, tv^2) e^{L_e(m)} dm,   ll = sum over dies ln integral N(u; 0, tu^2) prod_e g_e(u)
+du, by the trapezoid rule: 15 nodes of u over +-4.5 sd, 31 of m over +-5.5 sd of each edge's posterior.
 """
 
 from __future__ import annotations

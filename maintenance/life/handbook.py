@@ -1,7 +1,7 @@
 """Usual intervals where no record of the edge speaks: by the handbook alone, by the shop's fit, and with another build.
 
-The usual interval is the median life of a fresh edge to dullness, eta (ln 2)^(1/k), in strokes in which the edge cuts. Its
-band says where the usual interval of such an edge lies 8 times in 10; a single cycle varies more than that.
+The usual interval is the median life of a fresh edge to dullness, eta (ln 2)^(1/k), in strokes in which the edge
+cuts. Its band says where the usual interval of such an edge lies 8 times in 10; a single cycle varies more than that.
 """
 
 from __future__ import annotations
@@ -62,8 +62,8 @@ def expected_interval(fit: FleetFit, spec: EdgeSpec) -> Interval:
 def what_if(fit: FleetFit, before: EdgeSpec, after: EdgeSpec, known: EdgePrediction | None = None) -> WhatIf:
     """The usual interval with another steel, hardness, coating, gap or stock.
 
-    known: the edge's own forecast, where it has one: what is its and its die's own is kept. Without, a new edge of a new
-    die. The change itself is what the wear model says after this shop's record.
+    known: the edge's own forecast, where it has one: what is its and its die's own is kept. Without, a new edge of a
+    new die. The change itself is what the wear model says after this shop's record.
     """
     step = prior.design_row(replace(after, die=before.die)) - prior.design_row(before)
     changes = np.array([step @ theta.b for _, theta in fit.thetas()])

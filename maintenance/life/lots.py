@@ -4,8 +4,8 @@ w_g ~ N(0, sw^2), the same for every edge of the die in the cycles that ended in
     own(w) = ln E_m[exp l(m, w)]  over the edge's posterior of m (three Gauss-Hermite nodes),
     gl_g(w) = sum of own over the edges of the lot;
 where more than one edge ended a cycle in it (an edge by itself cannot tell a hard lot from a short life);
-the cavity of a cell is N(w; 0, sw^2) exp(gl_g - own): what the die's other edges say of the lot. Its mean less the die's
-mean of E[w_g], which belongs to the die, and its sd go into the edge's table. sw maximises
+the cavity of a cell is N(w; 0, sw^2) exp(gl_g - own): what the die's other edges say of the lot. Its mean less the
+die's mean of E[w_g], which belongs to the die, and its sd go into the edge's table. sw maximises
     sum_g ln integral N(w; 0, sw^2) exp(gl_g) dw + ln prior,  sw half-normal(0.3), on the log scale.
 """
 
@@ -40,7 +40,7 @@ def start(cells: Cells, sw: float) -> Cavities:
 
 
 def look(cells: Cells, mean: Array, sd: Array, k: float, sw: float, die_count: int) -> tuple[Cavities, Array]:
-    """One look at the lots. mean, sd: [edges] posterior of m. Returns the cavities and gl of the shared lots, [lots, w]."""
+    """One look at the lots. mean, sd: [edges] posterior of m. Returns cavities and gl of shared lots, [lots, w]."""
     w = W_NODES * sw
     m = mean[cells.edge, None] + sd[cells.edge, None] * M_NODES
     own = cells.log_at(m[:, :, None], w[None, None, :], k)

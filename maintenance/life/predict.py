@@ -84,9 +84,9 @@ class Curve:
 @dataclass(frozen=True, kw_only=True)
 class EdgePrediction:
     """One edge. remaining: probability -> further strokes of the die. first_to_go: chance that it is the first of its
-    die. usual_hits: half of fresh edges like this one, here, last longer, in strokes in which it cuts; usual_die_hits: in
-    strokes of the die. usual_band_hits: 10 % and 90 % limits of usual_hits itself. hits_now: on it now (None: age not
-    known). share_left: middle of what is left over the middle of the whole, 0..1."""
+    die. usual_hits: half of fresh edges like this one, here, last longer, in strokes in which it cuts;
+    usual_die_hits: in strokes of the die. usual_band_hits: 10 % and 90 % limits of usual_hits itself. hits_now: on it
+    now (None: age not known). share_left: middle of what is left over the middle of the whole, 0..1."""
 
     edge: int
     remaining: dict[float, float]
@@ -105,7 +105,8 @@ class EdgePrediction:
 
 @dataclass(frozen=True, kw_only=True)
 class DiePrediction:
-    """The first of a die's edges to go. edges: by number of the edge as it was handed in, those with a cycle under way."""
+    """The first of a die's edges to go. edges: by number of the edge as it was handed in, those with a cycle under
+    way."""
 
     die: int
     remaining: dict[float, float]

@@ -1,7 +1,7 @@
 """Simulated shops with known truth, made from their own assumptions and not from the fit's.
 
-A shop has dies of random stock and build. Each die runs in orders; within an order in runs. At the end of a run the toolroom
-looks at the die. A dull or chipped edge is renewed; at the end of an order the whole set is ground when the
+A shop has dies of random stock and build. Each die runs in orders; within an order in runs. At the end of a run the
+toolroom looks at the die. A dull or chipped edge is renewed; at the end of an order the whole set is ground when the
 most worn edge has run a planned share of what the toolroom takes for its life (not the truth). Lives are Weibull by
 default with their own constants, die effects and edge effects; other worlds change what the name says.
 """
@@ -36,19 +36,26 @@ class World:
     runs_per_order: int = 5
     order_share: float = 0.22  # of the usual life of the die's shortest-lived edge
     planned: float = 0.55
+    set_each_order: bool = False  # every order starts with a fresh set
+    set_with_dull: float = 0.0  # chance that the whole set is ground when an edge is found dull or chipped
     drift_at_year: float | None = None  # lives halved from then
     drift_dies: float = 0.0
     unknown_opening: float = 0.0
     readings: bool = False
 
 
+SETS = {"set_with_dull": 1.0, "planned": 0.9}
+EACH_ORDER = {"set_each_order": True, "order_share": 0.55}
 WORLDS = {
     "usual": World(),
     "shape 2": World(shape=2.0),
     "many chips": World(chips_per_100k=0.25),
     "shape 5": World(shape=5.0),
     "1.5 years": World(years=1.5),
-    "lots differ": World(lot_sd=0.45),
+    "lots differ": World(lot_sd=0.45, **EACH_ORDER),
+    "usual, set each order": World(**EACH_ORDER),
+    "usual, set when dull": World(**SETS),
+    "lots differ within a cycle": World(lot_sd=0.45),
     "short lives": World(
         scale=0.25,
         runs_per_order=2,
@@ -161,16 +168,10 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
     order_usual = max(world.order_share * guess, 200.0)
     orders = max(int(rng.poisson(world.orders_per_year * world.years)), 1)
     unknown = rng.random(n) < world.unknown_opening
-    on_edge = np.zeros(n)
+    on_edge, wear = np.zeros(n), np.zeros(n)
     before = np.where(unknown, rng.uniform(0, 0.6, n) * eta, 0.0)  # not in the records
     halves = world.drift_dies > 0 and rng.random() < world.drift_dies
     drift_order = orders * (world.drift_at_year or world.years) / world.years
-
-    def life(which, lot_effect, order, age):
-        factor = 0.5 if halves and order >= drift_order else 1.0
-        k = world.shape
-        start = (age / (eta[which] * factor * np.exp(lot_effect))) ** k
-        return eta[which] * factor * np.exp(lot_effect) * (start + rng.exponential(size=len(which))) ** (1 / k)
 
     def add(e, lower, hits, ended, lot, open_):
         for name, value in (
@@ -185,38 +186,60 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
         ):
             columns[name].append(value)
 
+    def grind_set(order):
+        for e in every:
+            if on_edge[e] > 0:
+                add(e, on_edge[e], on_edge[e], SHARP, order, False)
+        on_edge[:] = 0
+        wear[:] = 0
+        unit[:] = rng.exponential(size=n)
+        unknown[:] = False
+        before[:] = 0.0
+
     every = np.arange(n)
-    unit = rng.exponential(size=n)  # of the cycle under way: what its life is in the lot it ends in
+    unit = rng.exponential(size=n)  # of the cycle under way
     for order in range(orders):
         lot = rng.normal(0, world.lot_sd) if world.lot_sd else 0.0
         factor = 0.5 if halves and order >= drift_order else 1.0
-        scale = eta * factor * np.exp(lot)
+        wear_a_hit = np.exp(-lot) / factor
         size = order_usual * rng.gamma(6.0, 1 / 6.0)
         pieces = rng.dirichlet(np.full(world.runs_per_order, 8.0)) * size
         for run in pieces:
             step = max(round(run), 1)
-            start = on_edge.copy()
+            start, worn = on_edge.copy(), wear.copy()
             on_edge += step
-            chip_at = rng.exponential(1e5 / world.chips_per_100k, n)
-            life_at = scale * ((before / scale) ** world.shape + unit) ** (1 / world.shape) - before
+            wear += step * wear_a_hit
+            opened = False
+            chip_at = rng.exponential(1e5 / max(world.chips_per_100k, 1e-9), n)
+            life = eta * ((before / eta) ** world.shape + unit) ** (1 / world.shape) - before
             for e in every:
-                dull = life_at[e] <= on_edge[e]
+                dull = life[e] <= wear[e]
                 chip = chip_at[e] <= step
-                if dull and (not chip or life_at[e] <= start[e] + chip_at[e]):
+                if dull and (not chip or (life[e] - worn[e]) / wear_a_hit <= chip_at[e]):
                     add(e, start[e], on_edge[e], DULL, order, False)
                 elif chip:
                     add(e, on_edge[e], on_edge[e], CHIPPED, order, False)
                 else:
                     continue
-                on_edge[e], unit[e], unknown[e], before[e] = 0.0, rng.exponential(), False, 0.0
-        if on_edge.max() >= world.planned * guess and rng.random() < 0.85:
-            for e in every:
-                if on_edge[e] > 0:
-                    add(e, on_edge[e], on_edge[e], SHARP, order, False)
-            on_edge[:] = 0
-            unit = rng.exponential(size=n)
-            unknown[:] = False
-            before[:] = 0.0
+                on_edge[e], wear[e], unit[e], unknown[e], before[e] = 0.0, 0.0, rng.exponential(), False, 0.0
+                opened = True
+            if opened and rng.random() < world.set_with_dull:
+                grind_set(order)
+        if world.set_each_order or (on_edge.max() >= world.planned * guess and rng.random() < 0.85):
+            grind_set(order)
+    stop = rng.random() if world.set_each_order else 0.0
+    if stop:  # the order under way, part of it done
+        lot = rng.normal(0, world.lot_sd) if world.lot_sd else 0.0
+        _part(rng, world, stop * order_usual, lot, eta, unit, on_edge, wear)
     for e in every:
-        add(e, on_edge[e], on_edge[e], SHARP, orders - 1, True)
+        add(e, on_edge[e], on_edge[e], SHARP, orders, True)
     return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0)
+
+
+def _part(rng, world: World, hits: float, lot: float, eta, unit, on_edge, wear) -> None:
+    """Runs the order under way for so many hits; what would have gone dull in it is drawn again."""
+    hits = round(hits)
+    least = (hits * np.exp(-lot) / eta) ** world.shape
+    unit[:] = least + rng.exponential(size=len(eta))
+    on_edge[:] = hits
+    wear[:] = hits * np.exp(-lot)

@@ -1,0 +1,138 @@
+"""Scores of a forecast against the true distribution of what is left, in simulated shops where it is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from maintenance.life import LEVELS, prior
+from maintenance.life.fleet import FleetFit
+from maintenance.life.grids import Theta
+from tests.life.simulate import Shop
+
+POINTS = 400
+LOT_X, LOT_A = np.polynomial.hermite_e.hermegauss(21)
+LOT_A = LOT_A / LOT_A.sum()
+
+
+@dataclass(frozen=True)
+class Truth:
+    """True chances of going at least x further strokes, from the shop's own constants."""
+
+    shop: Shop
+
+    def edges_alive(self, which: np.ndarray, x: np.ndarray) -> np.ndarray:
+        """[edges, x] for x: [edges, x]: what is left of each edge, given that its whole die is still sharp."""
+        world, k = self.shop.world, self.shop.world.shape
+        die = np.array([e.die for e in self.shop.edges])
+        h, scale = self.shop.hits_now, self._scale(np.arange(len(die)))
+        worn = (h[:, None] / scale) ** k
+        start = np.zeros((die.max() + 1, worn.shape[1]))
+        np.add.at(start, die, worn)
+        lots = LOT_A * np.exp(start.min(axis=1, keepdims=True) - start)
+        lots = (lots / lots.sum(axis=1, keepdims=True))[die[which]]
+        ln = worn[which][:, None, :] - ((h[which, None, None] + x[:, :, None]) / scale[which][:, None, :]) ** k
+        return np.einsum("exw,ew->ex", np.exp(ln), lots) * np.exp(-world.chips_per_100k / 1e5 * x)
+
+    def die_alive(self, which: np.ndarray, x: np.ndarray) -> np.ndarray:
+        """[x]: no edge of `which` dull or chipped; the lot is shared by all."""
+        world, k = self.shop.world, self.shop.world.shape
+        h, scale = self.shop.hits_now[which], self._scale(which)
+        ln = -(((h[:, None, None] + x[None, :, None]) / scale[:, None, :]) ** k).sum(axis=0)
+        start = ((h[:, None] / scale) ** k).sum(axis=0)
+        low = start.min()
+        alive = np.exp(ln + low) @ LOT_A / (np.exp(low - start) @ LOT_A)
+        return alive * np.exp(-world.chips_per_100k / 1e5 * len(which) * x)
+
+    def _scale(self, which: np.ndarray) -> np.ndarray:
+        """[edges, lots] in hits."""
+        return np.exp(self.shop.ln_eta[which][:, None] + self.shop.world.lot_sd * LOT_X) * 1e5
+
+
+def told_alive(remaining: dict[float, float], x: np.ndarray) -> np.ndarray:
+    """Chance beyond x read from what the forecast file holds: straight lines in ln(-ln S) over ln x."""
+    p, h = np.array(list(remaining)), np.maximum(np.array(list(remaining.values())), 1e-9)
+    return np.exp(-np.exp(_line(np.log(x), np.log(h), np.log(-np.log1p(-p)))))
+
+
+def _line(at, x, y):
+    i = np.clip(np.searchsorted(x, at), 1, len(x) - 1)
+    return y[i - 1] + (at - x[i - 1]) * (y[i] - y[i - 1]) / np.maximum(x[i] - x[i - 1], 1e-9)
+
+
+def crps_pair(told: np.ndarray, true: np.ndarray, x: np.ndarray) -> tuple[float, float]:
+    """Expected CRPS of a forecast and of the truth: integral (F - G)^2 + G (1 - G), Gneiting and Raftery 2007."""
+    oracle = np.trapezoid(true * (1 - true), x)
+    return float(np.trapezoid((told - true) ** 2, x) + oracle), float(oracle)
+
+
+@dataclass(frozen=True)
+class Score:
+    """edge_80, die_80: how often the 80 % band holds. crps: of edges over that of the truth, sums of hits; crps_each:
+    the mean of each edge's in its own scale. order_error: mean error of the chance of finishing an order."""
+
+    edge_80: float
+    crps: float
+    crps_each: float
+    die_80: float
+    order_error: float
+
+
+def score(shop: Shop, told_edges: dict[int, dict[float, float]], told_dies: dict[int, dict[float, float]]) -> Score:
+    """told_edges: remaining of each edge; told_dies: of each die."""
+    truth = Truth(shop)
+    dies = np.array([e.die for e in shop.edges])
+    band_edge, pairs, each, band_die, errors = [], [], [], [], []
+    which = np.array(sorted(e for e in told_edges if not shop.unknown[e]))
+    bands = np.array([[told_edges[e][0.1], told_edges[e][0.9]] for e in which])
+    alive = truth.edges_alive(which, bands)
+    band_edge = alive[:, 0] - alive[:, 1]
+    usual = np.exp(shop.ln_eta[which]) * 1e5
+    x = usual[:, None] * np.geomspace(1e-4, 8.0, POINTS)[None]
+    true = truth.edges_alive(which, x)
+    for i, e in enumerate(which):
+        grid = np.r_[0.0, x[i]]
+        pair = crps_pair(np.r_[1.0, told_alive(told_edges[e], x[i])], np.r_[1.0, true[i]], grid)
+        pairs.append(pair)
+        each.append((pair[0] / usual[i], pair[1] / usual[i]))
+    for d, remaining in told_dies.items():
+        mine = np.flatnonzero(dies == d)
+        if shop.unknown[mine].any():
+            continue
+        low, high = truth.die_alive(mine, np.array([remaining[0.1], remaining[0.9]]))
+        band_die.append(low - high)
+        order = np.array([shop.order_hits[d]])
+        errors.append(abs(float(told_alive(remaining, order)[0] - truth.die_alive(mine, order)[0])))
+    pairs, each = np.array(pairs), np.array(each)
+    return Score(
+        edge_80=float(band_edge.mean()),
+        crps=float(pairs[:, 0].sum() / pairs[:, 1].sum()),
+        crps_each=float(each[:, 0].sum() / each[:, 1].sum()),
+        die_80=float(np.mean(band_die)),
+        order_error=float(np.mean(errors)),
+    )
+
+
+def knowing_the_fleet(fit: FleetFit, shop: Shop) -> FleetFit:
+    """The fit with the fleet's true constants put in: what is left to lose is what each edge and die has of its own."""
+    world = shop.world
+    b = np.zeros(len(prior.NAMES))
+    known = {
+        "constant": np.log(1.5 * world.scale),
+        "ln thickness in mm": world.thickness_power,
+        "ln (tensile / 400 MPa)": world.tensile_power,
+        "HRC above the grade's usual": world.hardness,
+        "ln squared (gap / 10 %)": world.gap_curve,
+        "lower side against the punch": np.log(world.lower),
+        **{f"ln (gap / 10 %) in {family}": 0.1 for family in prior.FAMILIES},
+        **{f"{name} against D2": value for name, value in world.steel.items() if name != "D2"},
+        **{f"{name} against none": value for name, value in world.coat.items() if name != "none"},
+    }
+    for name, value in known.items():
+        b[prior.NAMES.index(name)] = value
+    theta = Theta(b=b, ln_k=np.log(world.shape), ln_tu=np.log(world.tu), ln_tv=np.log(world.tv))
+    return replace(fit, best=theta, sw=world.lot_sd).alone()
+
+
+__all__ = ["LEVELS", "Score", "Truth", "crps_pair", "score", "told_alive"]

@@ -1,0 +1,267 @@
+"""Laws that hold whatever the numbers are, and inputs that must not crash the engine."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from maintenance.life import (
+    CHIPPED,
+    DULL,
+    LEVELS,
+    SHARP,
+    EdgeSpec,
+    FleetFit,
+    LifeSamples,
+    NothingToForecast,
+    SampleRefused,
+    expected_interval,
+    fit_fleet,
+    handbook_interval,
+    heaped,
+    predict_die,
+    predict_fleet,
+    what_if,
+)
+from maintenance.life.cells import Cells
+from tests.life.simulate import WORLDS, shop
+
+SMALL = replace(WORLDS["usual"], dies=6, years=2.0)
+
+
+@pytest.fixture(scope="module")
+def made():
+    return shop(SMALL, 11)
+
+
+@pytest.fixture(scope="module")
+def fitted(made):
+    return fit_fleet(made.edges, made.samples)
+
+
+def spec(die=0, **more):
+    return EdgeSpec(**{"die": die, "thickness_mm": 1.0, "tensile_mpa": 400.0, "steel": "D2", "coating": "none", **more})
+
+
+def halves(told):
+    return {d: p.remaining[0.5] for d, p in told.items()}
+
+
+def test_order_and_numbering_change_nothing(made, fitted):
+    rng = np.random.default_rng(1)
+    die_map = rng.permutation(SMALL.dies) + 100
+    edge_order = rng.permutation(len(made.edges))
+    edges = [replace(made.edges[e], die=int(die_map[made.edges[e].die])) for e in edge_order]
+    rows = rng.permutation(len(made.samples))
+    place = np.argsort(edge_order)
+    samples = made.samples.pick(rows)
+    samples = replace(samples, edge=place[samples.edge])
+    other = fit_fleet(edges, samples)
+    assert other.to_dict() == fitted.to_dict()
+    one = halves(predict_fleet(fitted, made.edges, made.samples))
+    two = halves(predict_fleet(other, edges, samples))
+    assert {int(die_map[d]): pytest.approx(v, rel=1e-9) for d, v in one.items()} == two
+
+
+def test_a_die_by_itself_is_told_as_in_the_fleet_and_from_the_stored_fit(made, fitted):
+    stored = FleetFit.from_dict(json.loads(json.dumps(fitted.to_dict())))
+    whole = predict_fleet(fitted, made.edges, made.samples)
+    for d in (0, 3):
+        mine = [e for e, s in enumerate(made.edges) if s.die == d]
+        rows = made.samples.pick(np.isin(made.samples.edge, mine))
+        rows = replace(rows, edge=np.searchsorted(mine, rows.edge))
+        alone = predict_die(stored, [made.edges[e] for e in mine], rows)
+        assert alone.remaining == pytest.approx(whole[d].remaining, rel=1e-9)
+        assert mine[alone.limits] == whole[d].limits
+
+
+def test_forecasts_are_orderly(made, fitted):
+    for told in predict_fleet(fitted, made.edges, made.samples).values():
+        values = np.array([told.remaining[p] for p in LEVELS])
+        assert (np.diff(values) > 0).all() and (values > 0).all()
+        assert sum(e.first_to_go for e in told.edges.values()) == pytest.approx(1.0)
+        for edge in told.edges.values():
+            assert all(told.remaining[p] <= edge.remaining[p] * (1 + 1e-6) for p in LEVELS)
+            assert 0 <= edge.share_left <= 1
+        assert told.chance_beyond(0) == 1.0
+        assert told.chance_beyond(told.remaining[0.3]) == pytest.approx(0.7, abs=1e-6)
+
+
+def test_splitting_hits_of_a_record_at_a_look_changes_nothing():
+    # A cycle seen from 0 to 30,000 and from 30,000 to 70,000 (left-truncated) says what one seen to 70,000 says.
+    m = np.linspace(-2, 2, 50)[None]
+    die = np.zeros(1, int)
+    whole = Cells.of(LifeSamples.right_censored([0], 70_000), die, lots=False)
+    parts = LifeSamples.together(
+        [LifeSamples.right_censored([0], 30_000), LifeSamples.left_truncated([0], 30_000, 70_000, SHARP)]
+    )
+    assert Cells.of(parts, die, lots=False).table(m, 2.3) == pytest.approx(whole.table(m, 2.3))
+
+
+def test_narrow_looks_tend_to_the_exact_life():
+    m = np.linspace(-1, 1, 50)[None]
+    die = np.zeros(1, int)
+    exact = Cells.of(LifeSamples.exact([0], 80_000), die, lots=False).table(m, 3.0)[0]
+    gaps = []
+    for width in (0.3, 0.03, 0.003):
+        looks = LifeSamples.interval_censored([0], 80_000 * (1 - width), 80_000)
+        table = Cells.of(looks, die, lots=False).table(m, 3.0)[0]
+        gaps.append(np.abs((table - table[25]) - (exact - exact[25])).max())
+    assert gaps[1] < 0.12 * gaps[0] and gaps[2] < 0.12 * gaps[1]
+
+
+@settings(max_examples=8, deadline=None)
+@given(hits=st.floats(1_000, 120_000), more=st.floats(1.05, 3.0))
+def test_an_edge_seen_sharp_at_more_hits_never_gets_a_shorter_whole_life(fitted, hits, more):
+    edges = [spec(), spec(side="lower")]
+    past = LifeSamples.of([0, 0, 1], [60_000, 80_000, 90_000], [DULL, SHARP, SHARP])
+
+    def whole_life(h):
+        now = LifeSamples.right_censored([0, 1], [h, 20_000], under_way=True)
+        told = predict_die(fitted, edges, LifeSamples.together([past, now])).edges[0]
+        return [h + told.remaining[p] for p in (0.1, 0.5, 0.9)]
+
+    assert all(b >= a * (1 - 1e-3) for a, b in zip(whole_life(hits), whole_life(hits * more), strict=True))
+
+
+@settings(max_examples=6, deadline=None)
+@given(factor=st.sampled_from([0.1, 0.5, 2.0, 10.0]), seed=st.integers(0, 3))
+def test_hits_in_another_unit_change_only_the_unit(factor, seed):
+    # The table of L over m moves by ln of the unit, and nothing else.
+    rng = np.random.default_rng(seed)
+    hits = rng.uniform(2e4, 2e5, 12)
+    ended = rng.integers(0, 3, 12)
+    die, m = np.zeros(1, int), np.linspace(-1, 1, 41)[None]
+    one = Cells.of(LifeSamples.of([0] * 12, hits, ended, lower_hits=0.9 * hits), die, lots=False)
+    two = Cells.of(LifeSamples.of([0] * 12, factor * hits, ended, lower_hits=0.9 * factor * hits), die, lots=False)
+    assert two.table(m + np.log(factor), 2.7) == pytest.approx(one.table(m, 2.7), rel=1e-6)
+
+
+def test_polarity_matters(made, fitted):
+    flipped = replace(
+        made.samples, ended=np.where(made.samples.under_way, SHARP, 1 - np.minimum(made.samples.ended, 1))
+    )
+    other = fit_fleet(made.edges, flipped)
+    assert abs(other.best.ln_k - fitted.best.ln_k) > 0.2
+
+
+def open_row(n, hits=5_000.0):
+    return LifeSamples.right_censored(np.arange(n), hits, under_way=True)
+
+
+CASES = {
+    "nothing but fresh edges": open_row(4, 0.0),
+    "no dull end": LifeSamples.together([LifeSamples.right_censored([0, 1, 2, 3] * 5, 40_000), open_row(4)]),
+    "all chips": LifeSamples.together([LifeSamples.chipped([0, 1, 2, 3] * 5, 3_000), open_row(4)]),
+    "lives of one hit": LifeSamples.together([LifeSamples.exact([0, 1, 2, 3] * 5, 1.0), open_row(4)]),
+    "a thousand million hits": LifeSamples.together([LifeSamples.right_censored([0, 1], 1e9), open_row(4)]),
+    "now at a thousand million": open_row(4, 1e9),
+    "equal times": LifeSamples.together([LifeSamples.exact([0, 1, 2, 3] * 9, 60_000.0), open_row(4)]),
+    "10,000 cycles on one edge": LifeSamples.together(
+        [LifeSamples.of(np.zeros(10_000, int), np.linspace(2e4, 2e5, 10_000), np.arange(10_000) % 2), open_row(4)]
+    ),
+    "age not known": LifeSamples.right_censored(np.arange(4), 5_000.0, under_way=True, unknown_age=True),
+    "counted opening": LifeSamples.left_truncated(np.arange(4), 70_000.0, 80_000.0, SHARP, under_way=True),
+    "one edge of four under way": open_row(1),
+    "dull at nought": LifeSamples.together([LifeSamples.exact([0], 0.0), open_row(4)]),
+    "all in one lot": LifeSamples.together([LifeSamples.exact([0, 1, 2, 3] * 3, [3e4] * 12, lot=0), open_row(4)]),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_no_input_crashes_it(name):
+    edges = [spec(), spec(side="lower"), spec(steel="carbide"), spec(gap_pct=4.0, stroke_share=0.5)]
+    with np.errstate(all="raise", under="ignore"):
+        fit = fit_fleet(edges, CASES[name])
+        told = predict_die(fit, edges, CASES[name])
+    values = np.array(list(told.remaining.values()))
+    assert np.isfinite(values).all() and (values > 0).all() and (np.diff(values) >= 0).all()
+    assert json.dumps(fit.to_dict())
+
+
+def test_one_edge_one_die_and_none():
+    assert fit_fleet([], LifeSamples.of([], [], [])).dull_ends == 0
+    told = predict_die(fit_fleet([], LifeSamples.of([], [], [])), [spec()], open_row(1))
+    assert told.rests_on.words == "handbook only"
+    with pytest.raises(NothingToForecast, match="none of the 1 edges"):
+        predict_die(fit_fleet([], LifeSamples.of([], [], [])), [spec()], LifeSamples.of([], [], []))
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -1.0])
+def test_what_is_not_a_count_is_refused(value):
+    with pytest.raises(SampleRefused, match="hits"):
+        LifeSamples.right_censored([0], [value])
+    with pytest.raises(SampleRefused, match="thickness_mm"):
+        spec(thickness_mm=value)
+
+
+def test_refusals_say_the_numbers():
+    with pytest.raises(SampleRefused, match="lower_hits 9 above hits 5"):
+        LifeSamples.interval_censored([0], 9, 5)
+    with pytest.raises(SampleRefused, match="names edge 3, and there are 1"):
+        fit_fleet([spec()], LifeSamples.exact([3], 5_000))
+    with pytest.raises(SampleRefused, match="edge 0 has 2 cycles under way"):
+        fit_fleet([spec()], LifeSamples.right_censored([0, 0], 5_000, under_way=True))
+    with pytest.raises(SampleRefused, match="thickness_mm is not known"):
+        spec(thickness_mm=None)
+
+
+def test_a_common_effect_is_shared(fitted):
+    # One die's edges are not independent chances: the die lasts longer than the product of its edges would say.
+    edges = [spec() for _ in range(12)]
+    told = predict_die(fitted, edges, open_row(12))
+    x = told.remaining[0.5]
+    assert told.chance_beyond(x) > np.prod([e.chance_beyond(x) for e in told.edges.values()]) + 0.03
+
+
+def test_an_edge_that_cuts_at_every_second_stroke_lasts_twice_the_strokes(fitted):
+    full, half = (
+        predict_die(fitted, [spec(stroke_share=share)], open_row(1, 20_000.0)).edges[0] for share in (1.0, 0.5)
+    )
+    assert half.remaining[0.5] == pytest.approx(2 * full.remaining[0.5], rel=1e-3)
+    assert half.usual_hits == pytest.approx(full.usual_hits)
+    assert half.usual_die_hits == pytest.approx(2 * full.usual_hits)
+
+
+def test_words_by_dull_ends(made):
+    few = made.samples.pick(made.samples.ended != DULL)
+    assert predict_fleet(fit_fleet(made.edges, few), made.edges, few)[0].rests_on.words == "handbook only"
+    rows = np.r_[np.flatnonzero(made.samples.ended == DULL)[:10], np.flatnonzero(made.samples.ended != DULL)]
+    ten = made.samples.pick(rows)
+    assert predict_fleet(fit_fleet(made.edges, ten), made.edges, ten)[0].rests_on.words == "mostly handbook"
+
+
+def test_what_if_and_intervals(made, fitted):
+    thin, thick = handbook_interval(spec(thickness_mm=0.5)), handbook_interval(spec(thickness_mm=2.0))
+    assert thin.usual_hits == pytest.approx(4 * thick.usual_hits)  # Archard: exponent -1
+    assert thin.low_hits < thin.usual_hits < thin.high_hits
+    mine = expected_interval(fitted, spec())
+    assert mine.high_hits / mine.low_hits < thin.high_hits / thin.low_hits
+    told = predict_fleet(fitted, made.edges, made.samples)
+    edge = next(e for e, s in enumerate(made.edges) if s.steel == "D2")
+    known = told[made.edges[edge].die].edges[edge]
+    better = what_if(fitted, made.edges[edge], replace(made.edges[edge], steel="carbide"), known)
+    assert better.times > 2 and better.times_low < better.times < better.times_high
+    assert better.before.usual_hits == pytest.approx(known.usual_hits)
+    same = what_if(fitted, spec(), spec())
+    assert same.times == 1.0
+
+
+def test_chips_are_not_dull_ends():
+    chipped = LifeSamples.together([LifeSamples.chipped([0] * 30, 50_000.0), open_row(1)])
+    dull = LifeSamples.together([LifeSamples.exact([0] * 30, 50_000.0), open_row(1)])
+    few, many = (fit_fleet([spec()], s) for s in (dull, chipped))
+    assert many.chip_rates.of(spec()) > 10 * few.chip_rates.of(spec())
+    assert (
+        predict_die(many, [spec()], chipped).edges[0].usual_hits > predict_die(few, [spec()], dull).edges[0].usual_hits
+    )
+    assert (chipped.ended == CHIPPED).sum() == 30
+
+
+def test_heaped_counts_are_a_habit():
+    assert heaped([60_000] * 5 + [43_210, 71_002]).tolist() == [True] * 5 + [False] * 2
+    assert not heaped([60_000, 60_000, 43_210, 71_002, 52_400]).any()
+    assert not heaped([51_234] * 6).any()
