@@ -35,16 +35,18 @@ class Merger:
             self.new[key] = made = self.model(**(make or {}), **values)
             return made
         changed = {name: value for name, value in values.items() if getattr(standing, name) != value}
-        if changed:
+        if standing.pk is None:  # new in this folder too
+            for name, value in changed.items():
+                setattr(standing, name, value)
+        elif changed:
             for name, value in changed.items():
                 if name.endswith("_id"):
                     self.shop.changed(f"{said}, {name[:-3].replace('_', ' ')}")
                 else:
                     self.shop.changed(f"{said}, {name}: {_told(getattr(standing, name))} is now {_told(value)}")
                 setattr(standing, name, value)
-            if standing.pk is not None:
-                self.touched[standing.pk] = standing
-                self.fields |= {name.removesuffix("_id") for name in changed}
+            self.touched[standing.pk] = standing
+            self.fields |= {name.removesuffix("_id") for name in changed}
         else:
             self.shop.counts.stood[self.what] += 1
         return standing

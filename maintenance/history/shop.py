@@ -169,6 +169,7 @@ class Shop:
     def part(self, number: str, revision: str = "", *, tell: bool = True) -> Part:
         if (number, revision) not in self.parts:
             self.parts[number, revision] = Part.objects.create(number=number, revision=revision)
+            self.counts.added["parts"] += 1
             if tell:
                 self._named("parts", f"{number} {revision}".strip())
         return self.parts[number, revision]

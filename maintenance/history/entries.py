@@ -1,0 +1,334 @@
+"""Loads tables of what happened. An entry that stands is never changed; the same entry twice is one."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from itertools import islice
+
+from ..models import Event
+from .columns import Table
+from .files import Folder, Row
+from .merging import shortened
+from .problems import BadRow
+from .shop import Shop
+
+BATCH = 1000  # rows looked up and saved at once
+KEY_AT_MOST = 150  # leaves room for what tells a second entry of the same name apart
+STRUCK = ("struck_at", "struck_by_id", "struck_reason")
+
+
+def natural_key(what: str, plant: str, words: Iterable[str]) -> str:
+    """The key of an entry that brings none: what it is, of which plant, of what, when."""
+    parts = [word.replace("\\", "\\\\").replace("|", "\\|") for word in (what, plant, *words)]
+    return shortened("|".join(parts), KEY_AT_MOST)
+
+
+@dataclass(kw_only=True)
+class Entry:
+    """A row of a file on its way to a row of the database.
+
+    told: what the file says, by column of the database; compared where the entry stands already. more: what follows
+    from it, or where it came from. key: as told (`own_key`), else made from what happened, where and when.
+    """
+
+    row: Row
+    at: dt.datetime
+    said: str
+    told: dict
+    more: dict
+    key: str
+    own_key: bool
+    struck: dict
+    replaced_by: str = ""
+    beside: object = None  # what the loader of the table keeps with it
+
+    @property
+    def values(self) -> dict:
+        return self.more | self.told
+
+
+@dataclass
+class Ledger:
+    """What tables leave to be done at the end of a load."""
+
+    replaced: list[tuple[type[Event], Table, int, str, str]] = field(default_factory=list)
+    last: dt.datetime | None = None
+    taken_off: list = field(default_factory=list)
+
+    def saw(self, moment: dt.datetime) -> None:
+        if self.last is None or moment > self.last:
+            self.last = moment
+
+
+class EntryLoader:
+    """Loads one table. Those below say what a row means (`convert`) and whether it can be true (`check`)."""
+
+    table: Table
+    model: type[Event]
+    what: str
+    same: tuple[str, ...]  # columns of the database that tell one entry from another, beside the sequence
+    main: str  # the one of them that narrows a search
+    labels: dict[str, str] = {}
+
+    def __init__(self, folder: Folder, shop: Shop, ledger: Ledger) -> None:
+        self.folder, self.shop, self.ledger, self.findings = folder, shop, ledger, folder.findings
+        self.seen: dict[str, tuple[int, int]] = {}
+        self.twice: list[int] = []
+        self.stored = tuple(f.attname for f in self.model._meta.concrete_fields)
+        self.some_stand = self.model.objects.exists()
+
+    def load(self) -> None:
+        rows = self.folder.rows(self.table)
+        while batch := list(islice(rows, BATCH)):
+            self.prepare(batch)
+            self.save(self.settle(self.converted(batch)))
+        self.finish()
+        self._tell_twice()
+
+    def _tell_twice(self) -> None:
+        if self.twice:
+            lines = ", ".join(f"{line:,}" for line in self.twice[:10]) + (" ..." if len(self.twice) > 10 else "")
+            n = len(self.twice)
+            self.findings.note(
+                f"{self.table.file}: {n:,} {'row says' if n == 1 else 'rows say'} what a row before said "
+                f"and {'was' if n == 1 else 'were'} taken once (line {lines})."
+            )
+
+    # --- said by each table -----------------------------------------------------------------------------------------
+
+    def prepare(self, rows: list[Row]) -> None:
+        """Look up for a batch of rows what cannot be kept in memory."""
+
+    def convert(self, row: Row) -> Entry:
+        raise NotImplementedError
+
+    def check(self, entry: Entry) -> bool:
+        """Whether a new, standing entry can be saved now. Raises BadRow where it cannot be true."""
+        return True
+
+    def struck_out(self, stored: dict) -> None:
+        """An entry that stood was struck out by the file."""
+
+    def saved(self, made: list[tuple[Entry, Event]]) -> None:
+        """After new entries were saved."""
+
+    def finish(self) -> None:
+        """After the last batch."""
+
+    # --- from rows to entries ---------------------------------------------------------------------------------------
+
+    def converted(self, rows: Iterable[Row]) -> Iterator[Entry]:
+        for row in rows:
+            try:
+                entry = self.convert(row)
+                if self._is_new_here(entry):
+                    yield entry
+            except BadRow as error:
+                self.findings.problem(self.table.file, row.line, error.column, str(error))
+
+    def entry(
+        self,
+        row: Row,
+        *,
+        at: dt.datetime,
+        said: str,
+        where: Iterable[str],
+        told: dict,
+        more: dict | None = None,
+        key_at: dt.datetime | None = None,
+    ) -> Entry:
+        """An entry with the columns that all entries have. where, key_at: the words and the time of its key."""
+        shop, cells = self.shop, row.cells
+        sequence = cells.get("sequence", 0)
+        more = {
+            "recorded_at": cells.get("recorded_at", at),
+            "through": cells.get("through", Event.Through.IMPORT),
+        } | (more or {})
+        if "sequence" in cells:
+            told["sequence"] = sequence
+        if "note" in cells:
+            told["note"] = cells["note"]
+        if "person" in cells:
+            told["person_id"] = shop.person(cells["person"]).pk
+        if "signed_in" in cells:
+            more["user_id"] = shop.user(cells["signed_in"])
+        if "device" in cells:
+            more["device"] = cells["device"]
+        struck = {}
+        n = sum(name in cells for name in ("struck_at", "struck_by", "struck_reason"))
+        if n == 3:
+            struck = {
+                "struck_at": cells["struck_at"],
+                "struck_by_id": shop.person(cells["struck_by"]).pk,
+                "struck_reason": cells["struck_reason"],
+            }
+        elif n or "replaced_by" in cells:
+            raise BadRow(
+                "A struck-out row says when, by whom and why: struck_at, struck_by, struck_reason.", "struck_at"
+            )
+        own = "key" in cells
+        key = cells["key"] if own else self.natural_key(where, key_at or at, sequence, struck=bool(struck))
+        return Entry(row=row, at=at, said=said, told=told, more=more, key=key, own_key=own, struck=struck,
+                     replaced_by=cells.get("replaced_by", ""))  # fmt: skip
+
+    def natural_key(self, where: Iterable[str], at: dt.datetime, sequence: int, *, struck: bool) -> str:
+        after = [at.isoformat().replace("+00:00", "Z")] + [str(sequence)] * bool(sequence) + ["struck"] * struck
+        return natural_key(self.model._meta.model_name, self.shop.plant.code, [*where, *after])
+
+    def _is_new_here(self, entry: Entry) -> bool:
+        """Whether the file says this for the first time. The same twice is one; something else is refused."""
+        content = hash(tuple(sorted((k, v) for k, v in entry.row.cells.items() if k != "key")))
+        known = self.seen.setdefault(entry.key, (entry.row.line, content))
+        if known[0] == entry.row.line:
+            self.ledger.saw(entry.at)
+            return True
+        if known[1] != content:
+            hint = "Give each a key of its own." if not entry.own_key else "A key is for one entry."
+            raise BadRow(f"Line {known[0]:,} tells {entry.said} otherwise. {hint}", "key" if entry.own_key else "")
+        self.twice.append(entry.row.line)
+        return False
+
+    # --- against what stands ----------------------------------------------------------------------------------------
+
+    def settle(self, entries: Iterable[Entry]) -> list[Entry]:
+        """The entries that are new. What stands already is compared, and struck out where the file says so."""
+        entries = list(entries)
+        if not self.some_stand or not entries:
+            return entries
+        by_key, by_same = self._standing(entries)
+        new, to_name = [], []
+        for entry in entries:
+            try:
+                if entry.own_key:
+                    stored = by_key.get(entry.key)
+                    if stored is None:
+                        new.append(entry)
+                    elif differs := self._differs(entry, stored):
+                        raise self._refusal(entry, stored, differs)
+                    else:
+                        self._stands(entry, stored)
+                    continue
+                rows = by_same.get(self._same(entry.values), [])
+                rows.sort(key=lambda r: (r["struck_at"] is None) is bool(entry.struck))
+                stored = next((r for r in rows if not self._differs(entry, r)), None)
+                if stored is not None:
+                    self._stands(entry, stored)
+                elif not entry.struck and (standing := [r for r in rows if r["struck_at"] is None]):
+                    raise self._refusal(entry, standing[0], self._differs(entry, standing[0]))
+                else:
+                    to_name.append(entry)
+            except BadRow as error:
+                self.findings.problem(self.table.file, entry.row.line, error.column, str(error))
+        self._name(to_name)
+        return new + to_name
+
+    def _standing(self, entries: list[Entry]):
+        """What the database holds of these entries, by key and by what tells them apart."""
+        rows = {}
+        manager = self.model.objects
+        for row in manager.filter(key__in=[e.key for e in entries if e.own_key]).values(*self.stored):
+            rows[row["id"]] = row
+        derived = [e for e in entries if not e.own_key]
+        if derived:
+            time = "started" if "started" in self.same else "at"
+            search = {f"{time}__in": list({e.values[time] for e in derived})}
+            mains = {e.values.get(self.main) for e in derived}
+            if None not in mains:
+                search[f"{self.main}__in"] = list(mains)
+            for row in manager.filter(**search).values(*self.stored):
+                rows[row["id"]] = row
+        by_same = defaultdict(list)
+        for row in sorted(rows.values(), key=lambda r: r["key"]):
+            by_same[self._same(row)].append(row)
+        return {row["key"]: row for row in rows.values()}, by_same
+
+    def _same(self, values: dict) -> tuple:
+        return (*(values.get(name) for name in self.same), values.get("sequence", 0))
+
+    def _differs(self, entry: Entry, stored: dict) -> list[str]:
+        return [name for name, value in entry.told.items() if stored[name] != value]
+
+    def _refusal(self, entry: Entry, stored: dict, differs: list[str]) -> BadRow:
+        said = []
+        for name in differs:
+            label = self.labels.get(name, name.removesuffix("_id"))
+            if name.endswith("_id"):
+                said.append(f"another {label}")
+            else:
+                said.append(f"{label} {_told(stored[name])}, not {_told(entry.told[name])}")
+        where = "stands in the record" if stored["struck_at"] is None else "is struck out in the record"
+        hint = "Strike it out first." if stored["struck_at"] is None else "Give the new entry another key."
+        column = self.labels.get(differs[0], differs[0].removesuffix("_id"))
+        return BadRow(f"{entry.said[:1].upper()}{entry.said[1:]} {where} with {'; '.join(said)}. {hint}", column)
+
+    def _stands(self, entry: Entry, stored: dict) -> None:
+        if entry.struck and stored["struck_at"] is None:
+            self.model.objects.filter(pk=stored["id"]).update(**entry.struck)
+            self.shop.counts.struck[self.what] += 1
+            self.struck_out(stored)
+            if entry.replaced_by:
+                self._later(stored["key"], entry)
+        else:
+            self.shop.counts.stood[self.what] += 1
+
+    def _name(self, entries: list[Entry]) -> None:
+        """Give each a key that no entry has: a struck-out one keeps its own for good."""
+        open_ones = entries
+        n = 1
+        while open_ones:
+            taken = set(self.model.objects.filter(key__in=[e.key for e in open_ones]).values_list("key", flat=True))
+            n += 1
+            open_ones = [e for e in open_ones if e.key in taken]
+            for entry in open_ones:
+                entry.key = f"{entry.key.rsplit(' #', 1)[0] if n > 2 else entry.key} #{n}"
+
+    # --- saved ------------------------------------------------------------------------------------------------------
+
+    def save(self, entries: Iterable[Entry]) -> None:
+        made = []
+        for entry in entries:
+            try:
+                if not entry.struck and not self.check(entry):
+                    continue
+            except BadRow as error:
+                self.findings.problem(self.table.file, entry.row.line, error.column, str(error))
+                continue
+            made.append((entry, self.model(key=entry.key, **entry.values, **entry.struck)))
+            if entry.replaced_by:
+                self._later(entry.key, entry)
+        if self.findings.problems or not made:
+            return  # the rest is only looked through
+        self.model.objects.bulk_create([row for _, row in made])
+        self.shop.counts.added[self.what] += len(made)
+        self.saved(made)
+
+    def _later(self, key: str, entry: Entry) -> None:
+        self.ledger.replaced.append((self.model, self.table, entry.row.line, key, entry.replaced_by))
+
+
+def tie_replaced(ledger: Ledger, findings) -> None:
+    """Tie struck-out entries to those that stand in their place, once all are saved."""
+    by_model = defaultdict(list)
+    for model, *rest in ledger.replaced:
+        by_model[model].append(rest)
+    for model, ties in by_model.items():
+        keys = {key for _, _, mine, other in ties for key in (mine, other)}
+        ids = dict(model.objects.filter(key__in=keys).values_list("key", "pk"))
+        for table, line, mine, other in ties:
+            if other not in ids:
+                findings.problem(table.file, line, "replaced_by", f"There is no entry with the key {other[:60]!r}.")
+            elif other == mine:
+                findings.problem(table.file, line, "replaced_by", "An entry cannot stand in its own place.")
+            elif mine in ids:
+                model.objects.filter(pk=ids[mine]).update(replaced_by=ids[other])
+
+
+def _told(value: object) -> str:
+    if value in (None, ""):
+        return "nothing"
+    if isinstance(value, dt.datetime):
+        return value.isoformat()
+    return f"{value:,}" if isinstance(value, int) else str(value)[:60]

@@ -1,0 +1,202 @@
+"""Loads a history folder: all of it or nothing. The same folder again adds nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.db import DatabaseError, transaction
+from django.utils import timezone
+
+from diestore.models import Item, Plant
+
+from ..actions import hits_logged
+from ..logs import last_moment
+from ..models import Event, StockMovement
+from . import columns as tables
+from .entries import Ledger, natural_key, tie_replaced
+from .files import Folder, Row
+from .log import Corrections, Costs, Fitted, Incidents, Movements, Readings, Runs, Sharpenings, Stops, Works, said_at
+from .problems import Findings, HistoryRefused
+from .register import Register
+from .replacements import Replacements
+from .shop import Counts, Shop
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What came of a load."""
+
+    plant: Plant
+    counts: Counts
+    notes: list[str]
+
+
+def load(
+    path: Path | str,
+    *,
+    plant: str | None = None,
+    allow_future: bool = False,
+    progress: Callable[[int], Callable[[int], None]] | None = None,
+) -> Loaded:
+    """Load a folder into the records.
+
+    plant: code of the plant, made where there is none; default: the one in plants.csv, else the only one here, else
+    main. allow_future: take times later than this machine's clock. progress: called with the bytes to read, returns
+    what hears how many were read since.
+
+    Raises HistoryRefused, with what is wrong; then nothing is saved.
+    """
+    findings = Findings()
+    latest = None if allow_future else timezone.now() + dt.timedelta(minutes=10)
+    folder = Folder(Path(path), findings, zone=timezone.get_default_timezone(), latest=latest, tell_bytes=_nothing)
+    if progress is not None:
+        folder.tell_bytes = progress(folder.size)
+    try:
+        with transaction.atomic():
+            shop = Shop(_plant(folder, plant), findings)
+            _load(folder, shop)
+            findings.stop_if_wrong()
+    except DatabaseError as error:
+        findings.problems.clear()
+        findings.problem(
+            str(path), 0, "", f"The database refuses this: it contradicts what stands there ({_first_line(error)})."
+        )
+        raise HistoryRefused(findings.problems) from error
+    shop.tell_named()
+    shop.tell_changes()
+    return Loaded(plant=shop.plant, counts=shop.counts, notes=findings.notes)
+
+
+def _nothing(bytes_read: int) -> None:
+    pass
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).splitlines() or ["no reason given"])[0][:200]
+
+
+def _plant(folder: Folder, code: str | None) -> Plant:
+    rows = list(folder.rows(tables.PLANTS))
+    if len(rows) > 1:
+        folder.findings.problem(
+            tables.PLANTS.file, rows[1].line, "plant", "A folder is of one plant. Write a folder for each."
+        )
+    folder.findings.stop_if_wrong()
+    told = rows[0] if rows else None
+    there = list(Plant.objects.all())
+    if not code:
+        code = told["plant"] if told else there[0].code if len(there) == 1 else "main" if not there else None
+    if code is None:
+        codes = ", ".join(sorted(p.code for p in there))
+        folder.findings.problem(str(folder.path), 0, "", f"There are several plants; name one with --plant: {codes}.")
+        folder.findings.stop_if_wrong()
+    plant, _ = Plant.objects.get_or_create(code=code)
+    if told and told["plant"] == code and "name" in told and plant.name != told["name"]:
+        plant.name = told["name"]
+        plant.save()
+    return plant
+
+
+def _load(folder: Folder, shop: Shop) -> None:
+    register = Register(folder, shop)
+    register.load()
+    components, ledger = register.components, Ledger()
+    Replacements(folder, shop, ledger, first_pieces=components.first_pieces).load()
+    fitted = Fitted(shop)
+    Runs(folder, shop, ledger).load()
+    Corrections(folder, shop, ledger).load()
+    Stops(folder, shop, ledger).load()
+    Incidents(folder, shop, ledger, fitted=fitted).load()
+    Sharpenings(folder, shop, ledger, fitted=fitted).load()
+    Works(folder, shop, ledger, fitted=fitted).load()
+    Readings(folder, shop, ledger, fitted=fitted).load()
+    Movements(folder, shop, ledger).load()
+    folder.findings.stop_if_wrong()
+    Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
+    folder.findings.stop_if_wrong()
+    tie_replaced(ledger, folder.findings)
+    _check_taken_off(folder, shop, ledger)
+    count_spares(shop, components.counts_told, ledger.last)
+
+
+def _check_taken_off(folder: Folder, shop: Shop, ledger: Ledger) -> None:
+    """Corrections cannot take off more hits than there are."""
+    dies = {die.pk: die for die in shop.dies.values()}
+    for entry, row in ledger.taken_off:
+        die = dies[row.die_id]
+        left = hits_logged(die, row.at, with_stock=row.with_stock)
+        if left < 0:
+            folder.findings.problem(
+                tables.CORRECTIONS.file,
+                entry.row.line,
+                "hits",
+                f"{-row.hits:,} hits cannot be taken off: only {left - row.hits:,} are logged for {die.code} "
+                f"up to {said_at(row.at)}.",
+            )
+
+
+# What spares.csv says of each place, and the movement that brings the sum there.
+_PLACES = (
+    ("on_hand", StockMovement.Place.SHELF, StockMovement.Kind.COUNT),
+    ("on_order", StockMovement.Place.ON_ORDER, StockMovement.Kind.ORDERED),
+)
+
+
+def count_spares(shop: Shop, told: list[tuple[Row, Item]], last: dt.datetime | None) -> None:
+    """spares.csv says what was on hand and on order at a moment; a difference to the movements until then is entered.
+
+    The moment is `counted_at`, else the last one in the folder, else the last in the record. What a folder has said
+    once of a spare is not entered again, even where movements came or were struck out since.
+    """
+    now = last or last_moment(shop.plant) or timezone.now()
+    stated = {}
+    for row, item in told:
+        moment = row.get("counted_at", now)
+        dated = moment.isoformat() if last is not None or "counted_at" in row else "undated"
+        for column, place, kind in _PLACES:
+            if column in row:
+                words = ["count", item.code, item.revision, place, dated]
+                stated[item.pk, place] = (row[column], moment, kind, words)
+    sums = dict.fromkeys(stated, 0)
+    said_last: dict[str, str] = {}
+    movements = StockMovement.objects.filter(plant=shop.plant).order_by("pk")
+    for item, place, at, quantity, key, struck in movements.values_list(
+        "item_id", "place", "at", "quantity", "key", "struck_at"
+    ).iterator():
+        if (item, place) not in stated:
+            continue
+        if struck is None and at <= stated[item, place][1]:
+            sums[item, place] += quantity
+        said = key.rsplit(" #", 1)[0]
+        said_last[said.rpartition("|")[0]] = said
+        said_last[key] = said
+    new = []
+    for (item, place), (number, moment, kind, words) in stated.items():
+        if number == sums[item, place]:
+            continue
+        key = natural_key("stockmovement", shop.plant.code, [*words, str(number)])
+        if key in said_last:
+            if said_last.get(key.rpartition("|")[0]) == key:
+                continue  # said before, and nothing else since
+            base, n = key, 1
+            while key in said_last:
+                n += 1
+                key = f"{base} #{n}"
+        new.append(
+            StockMovement(
+                plant=shop.plant,
+                item_id=item,
+                quantity=number - sums[item, place],
+                kind=kind,
+                place=place,
+                at=moment,
+                recorded_at=moment,
+                through=Event.Through.IMPORT,
+                key=key,
+            )
+        )
+    StockMovement.objects.bulk_create(new, batch_size=500)
+    shop.counts.added["movements of spares"] += len(new)

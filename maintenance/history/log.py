@@ -1,0 +1,408 @@
+"""What a row of each table of what happened means, and what cannot be true."""
+
+from __future__ import annotations
+
+import datetime as dt
+from array import array
+from bisect import bisect_left
+from collections import defaultdict
+from functools import lru_cache
+
+from diestore import units
+from diestore.handbook.kinds import kind as kind_of
+from diestore.models import Die, Party, Position
+
+from ..models import (
+    CostLine,
+    Fitting,
+    HitCorrection,
+    Incident,
+    Reading,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+)
+from ..operations import OPERATIONS
+from . import columns as tables
+from .entries import Entry, EntryLoader
+from .files import Row
+from .merging import given, shortened
+from .problems import BadRow
+
+EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+MICROSECOND = dt.timedelta(microseconds=1)
+
+
+def said_at(moment: dt.datetime) -> str:
+    return moment.strftime("%d %b %Y, %H:%M").lstrip("0")
+
+
+class Runs(EntryLoader):
+    table, model, what = tables.RUNS, Run, "runs"
+    same, main = ("die_id", "started"), "die_id"
+    labels = {"at": "ended"}
+
+    def __init__(self, *args) -> None:
+        super().__init__(*args)
+        self.spans: dict[int, _Spans] = defaultdict(_Spans)
+        self.waiting: list[Entry] = []
+        standing = Run.objects.standing().filter(die__plant=self.shop.plant)
+        for die, started, ended in standing.order_by("started").values_list("die_id", "started", "at").iterator():
+            self.spans[die].add(started, ended, 0)
+
+    def convert(self, row: Row) -> Entry:
+        die = self.shop.die(row["die"])
+        started, ended = row["started"], row["ended"]
+        if ended <= started:
+            raise BadRow(
+                f"The run ends {said_at(ended)}, before it starts ({said_at(started)}). Put the later time at the end.",
+                "ended",
+            )
+        told = {"die_id": die.pk, "started": started, "at": ended} | given(row, "hits", "basis", "lot", "good_parts")
+        more = {"variant_id": self.shop.variant(die, row.get("variant")).pk, "stock_id": die.usual_stock_id}
+        if "variant" in row:
+            told["variant_id"] = more["variant_id"]
+        if "press" in row:
+            told["press_id"] = self.shop.press(row["press"]).pk
+        if "stock" in row:
+            told["stock_id"] = self.shop.stock(row["stock"]).pk
+        if "order" in row:
+            part = self.shop.part(row["order_part"], row.get("order_revision", "")) if "order_part" in row else None
+            told["order_id"] = self.shop.order(row["order"], part).pk
+        said = f"the run of {die.code} from {said_at(started)}"
+        return self.entry(row, at=ended, said=said, where=[die.code], told=told, more=more, key_at=started)
+
+    def check(self, entry: Entry) -> bool:
+        if self.spans[entry.told["die_id"]].clash(entry.told["started"], entry.at) is not None:
+            self.waiting.append(entry)  # a row below may strike out what is in the way
+            return False
+        self.spans[entry.told["die_id"]].add(entry.told["started"], entry.at, entry.row.line)
+        return True
+
+    def struck_out(self, stored: dict) -> None:
+        self.spans[stored["die_id"]].remove(stored["started"])
+
+    def finish(self) -> None:
+        waiting, self.waiting = self.waiting, []
+        self.save(waiting)
+        for entry in self.waiting:
+            line, started, ended = self.spans[entry.told["die_id"]].clash(entry.told["started"], entry.at)
+            where = f"line {line:,}" if line else "the record"
+            self.findings.problem(
+                self.table.file,
+                entry.row.line,
+                "started",
+                f"{entry.said[:1].upper()}{entry.said[1:]} to {said_at(entry.at)} overlaps the one from "
+                f"{said_at(started)} to {said_at(ended)} in {where}. Change the times, or strike one out.",
+            )
+
+
+class _Spans:
+    """The runs of one die, disjoint, in order: 24 bytes each. Times in whole microseconds."""
+
+    def __init__(self) -> None:
+        self.started, self.ended, self.lines = array("q"), array("q"), array("q")
+
+    def clash(self, started: dt.datetime, ended: dt.datetime) -> tuple[int, dt.datetime, dt.datetime] | None:
+        s, e = (started - EPOCH) // MICROSECOND, (ended - EPOCH) // MICROSECOND
+        i = bisect_left(self.started, e)
+        if i and self.ended[i - 1] > s:
+            i -= 1
+            return self.lines[i], EPOCH + self.started[i] * MICROSECOND, EPOCH + self.ended[i] * MICROSECOND
+        return None
+
+    def add(self, started: dt.datetime, ended: dt.datetime, line: int) -> None:
+        s, e = (started - EPOCH) // MICROSECOND, (ended - EPOCH) // MICROSECOND
+        i = bisect_left(self.started, s)
+        self.started.insert(i, s)
+        self.ended.insert(i, e)
+        self.lines.insert(i, line)
+
+    def remove(self, started: dt.datetime) -> None:
+        i = bisect_left(self.started, (started - EPOCH) // MICROSECOND)
+        for column in (self.started, self.ended, self.lines):
+            del column[i]
+
+
+class Corrections(EntryLoader):
+    table, model, what = tables.CORRECTIONS, HitCorrection, "corrections of hits"
+    same, main = ("die_id", "variant_id", "at", "with_stock"), "die_id"
+
+    def convert(self, row: Row) -> Entry:
+        die = self.shop.die(row["die"])
+        if row["hits"] == 0:
+            raise BadRow("Enter the hits to add, or to take off with a minus; not nought.", "hits")
+        variant = self.shop.variant(die, row.get("variant"))
+        told = {"die_id": die.pk, "variant_id": variant.pk} | given(row, "at", "hits", "with_stock", "reason")
+        return self.entry(
+            row,
+            at=row["at"],
+            said=f"the correction of {die.code} on {said_at(row['at'])}",
+            where=[die.code, variant.code, "with stock" if row["with_stock"] else "without"],
+            told=told,
+        )
+
+    def saved(self, made) -> None:
+        self.ledger.taken_off += [(e, row) for e, row in made if row.hits < 0 and not e.struck]
+
+
+class Stops(EntryLoader):
+    table, model, what = tables.STOPS, Stop, "stops"
+    same, main = ("die_id", "at", "cause"), "die_id"
+
+    def convert(self, row: Row) -> Entry:
+        die = self.shop.die(row["die"])
+        told = {"die_id": die.pk} | given(row, "at", "cause", "minutes", "parts_scrapped", "planned")
+        if "press" in row:
+            told["press_id"] = self.shop.press(row["press"]).pk
+        said = f"the stop of {die.code} on {said_at(row['at'])}"
+        return self.entry(row, at=row["at"], said=said, where=[die.code, row["cause"]], told=told)
+
+
+class Fitted:
+    """What sat where and when, for the checks: position id -> [(since, until)]."""
+
+    def __init__(self, shop) -> None:
+        self.spans: dict[int, list[tuple]] = defaultdict(list)
+        self.pieces: dict[int, list[tuple]] = defaultdict(list)
+        rows = Fitting.objects.filter(position__die__plant=shop.plant)
+        for position, piece, since, until in rows.values_list("position_id", "piece_id", "since", "until").iterator():
+            self.spans[position].append((since, until))
+            self.pieces[position].append((piece, since, until))
+
+    def check(self, die: Die, position: Position, at: dt.datetime) -> None:
+        spans = self.spans.get(position.pk, ())
+        if any((since is None or since <= at) and (until is None or at <= until) for since, until in spans):
+            return
+        later = [since for since, _ in spans if since is not None and since > at]
+        if later:
+            raise BadRow(
+                f"{position.code} of {die.code} was fitted on {said_at(min(later))}, after this. Check the date.", "at"
+            )
+        raise BadRow(f"Nothing sat in {position.code} of {die.code} on {said_at(at)}.", "at")
+
+    def piece_at(self, position: Position, at: dt.datetime) -> int | None:
+        """The piece in a position at a moment; at the moment of a change the one that came out."""
+        for piece, since, until in self.pieces.get(position.pk, ()):
+            if (since is None or since < at) and (until is None or at <= until):
+                return piece
+        return None
+
+
+class Incidents(EntryLoader):
+    table, model, what = tables.INCIDENTS, Incident, "incidents"
+    same, main = ("die_id", "at", "sort"), "die_id"
+
+    def __init__(self, *args, fitted: Fitted) -> None:
+        super().__init__(*args)
+        self.fitted = fitted
+
+    def convert(self, row: Row) -> Entry:
+        die, at = self.shop.die(row["die"]), row["at"]
+        pieces = [self.shop.piece(key, "pieces").pk for key in row.get("pieces", ())]
+        for code in row.get("positions", ()):
+            piece = self.fitted.piece_at(self.shop.position(die, code, "positions"), at)
+            if piece is None:
+                raise BadRow(f"Nothing sat in {code} of {die.code} on {said_at(at)}.", "positions")
+            pieces.append(piece)
+        entry = self.entry(
+            row,
+            at=at,
+            said=f"the incident of {die.code} on {said_at(at)}",
+            where=[die.code, row["sort"]],
+            told={"die_id": die.pk} | given(row, "at", "sort"),
+        )
+        entry.beside = sorted(set(pieces))
+        return entry
+
+    def saved(self, made) -> None:
+        through = Incident.pieces.through
+        through.objects.bulk_create(
+            [through(incident_id=row.pk, piece_id=piece) for entry, row in made for piece in entry.beside],
+            batch_size=400,
+        )
+
+
+class Works(EntryLoader):
+    table, model, what = tables.WORKS, Work, "works"
+    same, main = ("position_id", "piece_id", "at", "operation"), "position_id"
+    labels = {"why": "reason"}
+    operation: str | None = None
+
+    def __init__(self, *args, fitted: Fitted) -> None:
+        super().__init__(*args)
+        self.fitted = fitted
+
+    def convert(self, row: Row) -> Entry:
+        cells, at = row.cells, row["at"]
+        operation = self.operation or cells["operation"]
+        told = {"at": at, "operation": operation, "why": cells["reason"]}
+        for name in ("found", "removed_mm", "wear_mm", "length_after_mm", "coating_after", "hours", "hits_into_run"):
+            if name in cells:
+                told[name] = cells[name]
+        more = {}
+        die = position = None
+        if "position" in cells:
+            if "piece" in cells:
+                raise BadRow("Name the position that the piece sat in or, for work on the bench, the piece; not both.",
+                             "piece")  # fmt: skip
+            if "die" not in cells:
+                raise BadRow("Name the die.", "die")
+            die = self.shop.die(cells["die"])
+            position = self.shop.position(die, cells["position"])
+            told["position_id"] = position.pk
+            where, said = [die.code, position.code], f"{position.code} of {die.code}"
+        elif "piece" in cells:
+            told["piece_id"] = self.shop.piece(cells["piece"]).pk
+            where, said = ["piece", cells["piece"]], f"the piece {cells['piece']}"
+        else:
+            raise BadRow("Name the position, or the piece.", "position")
+        if "supplier" in cells:
+            told["supplier_id"] = self.shop.party(cells["supplier"], Party.Role.SUPPLIER).pk
+        if "set_key" in cells:
+            told["set_key"] = cells["set_key"]
+        elif "set_key" not in row.columns and die is not None and operation == "ground":
+            more["set_key"] = shortened(f"{self.shop.plant.code}/{die.code} set {at.isoformat()}", 160)
+        said = f"the work ({operation}) on {said} of {said_at(at)}"
+        entry = self.entry(row, at=at, said=said, where=[*where, operation], told=told, more=more)
+        entry.beside = die, position
+        return entry
+
+    def check(self, entry: Entry) -> bool:
+        die, position = entry.beside
+        if position is not None:
+            if OPERATIONS[entry.told["operation"]].removes and not kind_of(position.kind).is_ground:
+                raise BadRow(f"{position.code} is a {kind_of(position.kind).name}, which is not ground.", "position")
+            self.fitted.check(die, position, entry.at)
+        return True
+
+
+class Sharpenings(Works):
+    table, what, operation = tables.SHARPENINGS, "sharpenings", "ground"
+
+
+@lru_cache(maxsize=4096)
+def _read_value(value: str, unit: str, quantity: str) -> float:
+    try:
+        si = units.parse_pair(value, unit, quantity).value_si
+    except units.UnknownUnit as error:
+        raise BadRow(str(error), "unit") from None
+    except units.UnitError as error:
+        raise BadRow(str(error), "value") from None
+    if si < 0:
+        raise BadRow(f"The {quantity} is {value}; it must be nought or more.", "value")
+    return si
+
+
+class Readings(EntryLoader):
+    table, model, what = tables.READINGS, Reading, "readings"
+    same = ("die_id", "position_id", "piece_id", "cut_id", "at", "quantity", "value_si", "typed_unit")
+    main = "position_id"
+    labels = {"value_si": "value", "typed_value": "value", "typed_unit": "unit"}
+
+    def __init__(self, *args, fitted: Fitted) -> None:
+        super().__init__(*args)
+        self.fitted = fitted
+
+    def convert(self, row: Row) -> Entry:
+        cells, at = row.cells, row["at"]
+        quantity = cells["quantity"]
+        si = _read_value(cells["value"], cells["unit"], quantity)
+        if "value_si" in cells:
+            if abs(cells["value_si"] - si) > 1e-6 * abs(si) + 1e-15:
+                raise BadRow(f"{cells['value']} {cells['unit']} is {si:g} in SI units, not {cells['value_si']:g}.",
+                             "value_si")  # fmt: skip
+            si = cells["value_si"]
+        told = {
+            "at": at,
+            "quantity": quantity,
+            "value_si": si,
+            "typed_value": cells["value"],
+            "typed_unit": cells["unit"],
+        }
+        if "hits_into_run" in cells:
+            told["hits_into_run"] = cells["hits_into_run"]
+        named = [name for name in ("position", "piece", "cut") if name in cells]
+        if len(named) > 1:
+            raise BadRow("A reading is of one thing: a position, a piece, a cut or the die.", named[-1])
+        die = position = None
+        if named != ["piece"]:
+            if "die" not in cells:
+                raise BadRow("Name the die.", "die")
+            die = self.shop.die(cells["die"])
+        if named == ["position"]:
+            position = self.shop.position(die, cells["position"])
+            told["position_id"] = position.pk
+            where = [die.code, position.code]
+        elif named == ["cut"]:
+            cut = self.shop.cut(die, cells["cut"], cells.get("cut_valid_from"), at)
+            told["cut_id"] = cut.pk
+            where = [die.code, "cut", cut.code, str(cells.get("cut_valid_from", ""))]
+        elif named == ["piece"]:
+            told["piece_id"] = self.shop.piece(cells["piece"]).pk
+            where = ["piece", cells["piece"]]
+        else:
+            told["die_id"] = die.pk
+            where = [die.code]
+        entry = self.entry(
+            row,
+            at=at,
+            said=f"the reading ({quantity}) of {said_at(at)}",
+            where=[*where, quantity, repr(si), cells["unit"]],
+            told=told,
+        )
+        entry.beside = die, position
+        return entry
+
+    def check(self, entry: Entry) -> bool:
+        die, position = entry.beside
+        if position is not None:
+            self.fitted.check(die, position, entry.at)
+        return True
+
+
+class Movements(EntryLoader):
+    table, model, what = tables.MOVEMENTS, StockMovement, "movements of spares"
+    same, main = ("item_id", "at", "kind", "place", "piece_id"), "item_id"
+
+    def convert(self, row: Row) -> Entry:
+        item = self.shop.item(row["spare"], row.get("spare_revision", ""))
+        told = {"item_id": item.pk} | given(row, "at", "quantity", "kind", "place")
+        if "piece" in row:
+            told["piece_id"] = self.shop.piece(row["piece"]).pk
+        more = {"plant_id": self.shop.plant.pk, "place": row.get("place", StockMovement.Place.SHELF)}
+        return self.entry(
+            row,
+            at=row["at"],
+            said=f"the movement ({row['kind']}) of {item} on {said_at(row['at'])}",
+            where=[item.code, item.revision, row["kind"], more["place"], row.get("piece", "")],
+            told=told,
+            more=more,
+        )
+
+
+class Costs(EntryLoader):
+    table, model, what = tables.COSTS, CostLine, "costs"
+    same, main = ("die_id", "at", "kind", "payer_id", "work_id", "stop_id"), "die_id"
+
+    def prepare(self, rows: list[Row]) -> None:
+        self.ids = {
+            name: dict(model.objects.filter(key__in={r[name] for r in rows if name in r}).values_list("key", "pk"))
+            for name, model in (("work", Work), ("stop", Stop))
+        }
+
+    def convert(self, row: Row) -> Entry:
+        told = given(row, "at", "kind", "amount")
+        where = [row.get(name, "") for name in ("die", "kind", "payer", "work", "stop")]
+        if "die" in row:
+            told["die_id"] = self.shop.die(row["die"]).pk
+        if "payer" in row:
+            told["payer_id"] = self.shop.party(row["payer"], Party.Role.CUSTOMER).pk
+        for name in ("work", "stop"):
+            if name in row:
+                if row[name] not in self.ids[name]:
+                    raise BadRow(f"There is no {name} with the key {row[name][:60]!r}.", name)
+                told[f"{name}_id"] = self.ids[name][row[name]]
+        said = f"the cost ({row['kind']}) of {said_at(row['at'])}"
+        return self.entry(row, at=row["at"], said=said, where=where, told=told)

@@ -1,0 +1,57 @@
+"""Load a history folder into the records."""
+
+from __future__ import annotations
+
+from django.core.management.base import BaseCommand, CommandError
+
+
+class Command(BaseCommand):
+    help = "Load a folder of CSV tables into the records: all of it or nothing. The same folder again adds nothing."
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("folder", metavar="FOLDER")
+        parser.add_argument("--plant", metavar="CODE", help="The plant it is of; made where there is none.")
+        parser.add_argument(
+            "--allow-future", action="store_true", help="Take times that are later than this machine's clock."
+        )
+
+    def handle(self, *, folder, plant, allow_future, verbosity, **options) -> None:
+        from maintenance.history.load import load
+        from maintenance.history.problems import HistoryRefused
+
+        bars = []
+        try:
+            loaded = load(folder, plant=plant, allow_future=allow_future, progress=progress_bar("loading", bars))
+        except HistoryRefused as error:
+            raise CommandError(str(error)) from None
+        finally:
+            for bar in bars:
+                bar.close()
+        if not verbosity:
+            return
+        for note in loaded.notes:
+            self.stdout.write(note)
+        for word, counter in (
+            ("Added", loaded.counts.added),
+            ("Changed", loaded.counts.changed),
+            ("Struck out", loaded.counts.struck),
+            ("Stood already", loaded.counts.stood),
+        ):
+            told = ", ".join(f"{what} {n:,}" for what, n in counter.items() if n)
+            if told:
+                self.stdout.write(f"{word}: {told}.")
+        if not any(loaded.counts.added.values()):
+            self.stdout.write("Nothing was added.")
+
+
+def progress_bar(what: str, bars: list):
+    """A bar on the error stream of a terminal, once the work takes over two seconds. It is put into `bars`."""
+
+    def begin(total: int):
+        from tqdm import tqdm
+
+        bar = tqdm(total=total, desc=what, delay=2, disable=None, unit="B", unit_scale=True, leave=False)
+        bars.append(bar)
+        return bar.update
+
+    return begin
