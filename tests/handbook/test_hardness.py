@@ -1,0 +1,77 @@
+"""Hardness and tensile strength against printed tables."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diestore.handbook.hardness import HRB_TO_MPA, HRC_TO_MPA, HardnessOutside, hardness, tensile_mpa
+
+KSI = 6.894757293168361  # MPa; 4.4482216152605 N / (25.4 mm)^2 x 1000, NIST SP 811
+
+
+def test_printed_values_come_back():
+    # ASTM A370-03a tables 2 and 3, as reproduced in a conversion sheet (scribd.com/document/396149380)
+    assert tensile_mpa("HRC", 50) == 1760
+    assert tensile_mpa("HRC", 59) == 2420
+    assert tensile_mpa("HRC", 40) == 1250
+    assert tensile_mpa("HRB", 80) == 495
+    assert tensile_mpa("HRB", 100) == 800
+    assert hardness("HRC", 1760) == 50
+    assert hardness("HRB", 495) == 80
+
+
+# HRC -> 1000 psi, a conversion table attributed to ASTM E140 (nhatvietindustry.com.vn, hardness conversion table).
+OTHER_TABLE_KSI = {
+    59: 351, 58: 338, 57: 325, 56: 313, 55: 301, 54: 292, 53: 283, 52: 273, 51: 264, 50: 255, 49: 246, 48: 237, 47: 229,
+    46: 221, 45: 215, 44: 208,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("hrc", "ksi"), OTHER_TABLE_KSI.items())
+def test_another_printed_table_agrees(hrc, ksi):
+    # within 0.5 %, or a table step of 10 MPa; 52 and 45 are read off between their neighbours here
+    assert tensile_mpa("HRC", hrc) == pytest.approx(ksi * KSI, rel=0.005, abs=10)
+
+
+def test_a_brinell_chart_agrees_within_three_per_cent():
+    # Steel supplier's chart (chicagotube.com): HB 179 = HRB 89 = 88 ksi; HB 415 = HRC 44.5 = 212 ksi
+    assert tensile_mpa("HRB", 89) == pytest.approx(88 * KSI, rel=0.03)
+    assert tensile_mpa("HRC", 44.5) == pytest.approx(212 * KSI, rel=0.03)
+
+
+@pytest.mark.parametrize("table", [HRC_TO_MPA, HRB_TO_MPA])
+def test_the_tables_rise(table):
+    assert list(table) == sorted(table)
+    assert list(table.values()) == sorted(set(table.values()))
+
+
+@given(st.sampled_from([("HRC", 40, 59), ("HRB", 72, 100)]), st.data())
+def test_there_and_back(scale, data):
+    name, low, high = scale
+    value = data.draw(st.floats(low, high))
+    assert hardness(name, tensile_mpa(name, value)) == pytest.approx(value, abs=1e-9)
+    below, above = math.floor(value), math.ceil(value)
+    assert tensile_mpa(name, below) <= tensile_mpa(name, value) <= tensile_mpa(name, above)
+
+
+@pytest.mark.parametrize(
+    ("scale", "value"),
+    [("HRC", 39.9), ("HRC", 62), ("HRB", 71), ("HRB", 101), ("HRC", math.nan), ("HRC", math.inf), ("HRC", "50"),
+     ("HRB", True), ("HRC", None)],
+)  # fmt: skip
+def test_nothing_is_drawn_out_beyond_the_table(scale, value):
+    with pytest.raises(HardnessOutside, match="outside the table") as error:
+        tensile_mpa(scale, value)
+    assert (error.value.low, error.value.high) == ((40, 59) if scale == "HRC" else (72, 100))
+
+
+def test_a_strength_beyond_the_table_is_refused():
+    with pytest.raises(HardnessOutside, match="from 435 to 800"):
+        hardness("HRB", 1000)
+
+
+def test_another_scale_is_refused():
+    with pytest.raises(KeyError):
+        tensile_mpa("HV", 500)
