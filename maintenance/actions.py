@@ -549,6 +549,18 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
         return rows
 
 
+def name_successor(*, struck: Event, entry: Event) -> None:
+    """Say which entry was made in the place of one struck out, so that both tell of each other."""
+    if type(struck) is not type(entry) or not struck.is_struck or struck.pk == entry.pk:
+        raise EntryRefused("Only an entry that is struck out can be followed by one of its own sort.")
+    with _saving():
+        rows = type(struck).objects.filter(replaced_by__isnull=True)
+        if isinstance(struck, Work) and struck.set_key:
+            rows.filter(set_key=struck.set_key, struck_at__isnull=False).update(replaced_by=entry)
+        else:
+            rows.filter(pk=struck.pk, struck_at__isnull=False).update(replaced_by=entry)
+
+
 class _saving(transaction.Atomic):
     """One transaction; a rule of the database that refuses becomes a sentence."""
 

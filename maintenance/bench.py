@@ -80,6 +80,11 @@ def people(die: Die):
     return Person.objects.filter(plant=die.plant_id, active=True)
 
 
+def everybody(die: Die | None):
+    """The active people of the die's plant; of every plant where no die is meant."""
+    return Person.objects.filter(active=True) if die is None else people(die)
+
+
 def variants(die: Die) -> list[Variant]:
     return list(die.variants.all())
 
@@ -110,7 +115,7 @@ def places(die: Die, now: dt.datetime | None = None) -> list[Place]:
         die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
         .filter(Q(valid_to__isnull=True) | Q(valid_to__gt=now))
         .select_related("station", "item")
-        .order_by("station__sequence", "side", "code")
+        .order_by("station__sequence", "-side", "code")
     )
     state_of = edge_log.states(logs.of_die(die), now.timestamp())
     forecast = queries.newest_forecast(die)
@@ -139,14 +144,19 @@ def usual_grind_mm(die: Die) -> float | None:
     return round(statistics.median(amounts), 4) if amounts else None
 
 
-def loose_pieces(position: Position) -> list[Piece]:
-    """Pieces with a mark that sit nowhere now and may go into this position: of its spare, or once fitted in it."""
+def loose_pieces(die: Die) -> list[Piece]:
+    """Pieces with a mark that sit nowhere now and may go into this die: of a spare of it, or once fitted in it."""
     sitting = Fitting.objects.filter(until__isnull=True).values("piece")
-    fits = Q(fittings__position=position)
-    if position.item_id is not None:
-        fits |= Q(item=position.item_id)
-    rows = Piece.objects.filter(fits, plant=position.die.plant_id).exclude(mark="").exclude(pk__in=sitting)
+    fits = Q(fittings__position__die=die) | Q(item__positions__die=die)
+    rows = Piece.objects.filter(fits, plant=die.plant_id).exclude(mark="").exclude(pk__in=sitting)
     return list(rows.distinct().order_by("mark"))
+
+
+def belongs_in(piece: Piece, position: Position) -> bool:
+    """Whether a piece is of the position's spare, or was fitted there before."""
+    if piece.item_id is not None and piece.item_id == position.item_id:
+        return True
+    return position.replacements.filter(piece_in=piece).exists()
 
 
 def find_dies(text: str) -> list[Die]:
@@ -163,6 +173,13 @@ def find_dies(text: str) -> list[Die]:
     return list(rows.filter(held).distinct().order_by("code")[:DIES_FOUND_AT_MOST])
 
 
+def dies_of_label(text: str) -> list[Die]:
+    """Dies with that label, retired ones too; else those whose label holds it."""
+    text = text.strip()[:80]
+    exact = list(Die.objects.filter(code__iexact=text)[:DIES_FOUND_AT_MOST])
+    return exact or list(Die.objects.filter(code__icontains=text).order_by("code")[:DIES_FOUND_AT_MOST])
+
+
 def dies_by_pk(pks: Iterable[int]) -> list[Die]:
     """Those dies, in that order; ones that are gone are left out."""
     pks = list(pks)
@@ -177,15 +194,31 @@ class ClockSaid:
     code: str
     hits: int
     estimated: bool
+    since: str = "sharpened"
 
 
 def leading_edge(die: Die, now: dt.datetime | None = None, *, among: Iterable[int] = ()) -> ClockSaid | None:
-    """The edge with the most hits since it was sharpened; `among` names the positions that are meant."""
+    """The edge with the most hits since it was sharpened; `among` names the positions that are meant.
+
+    A position without an edge is told by its hits since it was fitted.
+    """
     log = logs.of_die(die)
     states = edge_log.states(log, (now or timezone.now()).timestamp())
-    wanted = set(among) or edge_log.cutting_positions(log)
-    known = [s for s in states.values() if s.position in wanted and s.hits_since_sharpening is not None]
-    if not known:
+    cutting = edge_log.cutting_positions(log)
+    wanted = set(among)
+    edges = [
+        s
+        for s in states.values()
+        if s.position in cutting and (not wanted or s.position in wanted) and s.hits_since_sharpening is not None
+    ]
+    if edges:
+        most = max(edges, key=lambda s: (s.hits_since_sharpening, log.positions[s.position].code))
+        code, hits, since = log.positions[most.position].code, most.hits_since_sharpening, "sharpened"
+        return ClockSaid(code=code, hits=hits, estimated=most.estimated, since=since)
+    others = [s for s in states.values() if s.position in wanted and s.piece is not None and s.position not in cutting]
+    if not others:
         return None
-    most = max(known, key=lambda s: (s.hits_since_sharpening, log.positions[s.position].code))
-    return ClockSaid(code=log.positions[most.position].code, hits=most.hits_since_sharpening, estimated=most.estimated)
+    most = max(others, key=lambda s: s.hits_since_fitted)
+    return ClockSaid(
+        code=log.positions[most.position].code, hits=most.hits_since_fitted, estimated=most.estimated, since="fitted"
+    )

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
 from django.db.models import CharField, Min, Q, Value
 from django.utils import timezone
 
+from diestore import units
 from diestore.models import Die, Person
 
 from .models import (
@@ -28,12 +29,6 @@ from .models import (
     Stop,
     Work,
 )
-
-SayLength = Callable[[float], str]
-
-
-def _say_mm(value: float) -> str:
-    return f"{value:.3f}".rstrip("0").rstrip(".") + " mm"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,7 +98,7 @@ def index(
     struck: str = "",
     order: tuple[str, ...] = ("-at",),
 ):
-    """One row an entry (`at`, `recorded_at`, `sort`, `row`) over all sorts, to count, slice and `read`.
+    """One row an entry (`at`, `recorded_at`, `of_sort`, `pk`) over all sorts, to count, slice and `read`.
 
     struck: "" for all, "no" for those that stand, "yes" for those struck out. What sat in the die when its records
     began is no entry of anybody and is left out, and so are spares taken off the shelf by a replacement.
@@ -131,32 +126,32 @@ def index(
             rows = rows.filter(Q(set_key="") | Q(pk__in=firsts))
         parts.append(
             rows.order_by()
-            .annotate(sort=Value(one.name, output_field=CharField()))
-            .values("at", "recorded_at", "sort", "pk")
+            .annotate(of_sort=Value(one.name, output_field=CharField()))
+            .values("at", "recorded_at", "of_sort", "pk")
         )
     if not parts:
-        return Run.objects.none().annotate(sort=Value("", output_field=CharField())).values("at", "sort", "pk")
-    tail = ["-pk", "sort"] if order[0].startswith("-") else ["pk", "sort"]
+        return Run.objects.none()
+    tail = ["-pk", "of_sort"] if order[0].startswith("-") else ["pk", "of_sort"]
     rows = parts[0] if len(parts) == 1 else parts[0].union(*parts[1:], all=True)
     return rows.order_by(*order, *tail)
 
 
-def read(rows: Iterable[dict], *, say_mm: SayLength = _say_mm) -> list[Entry]:
+def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) -> list[Entry]:
     """The entries of some rows of `index`, in their order, in a fixed number of queries a sort."""
     rows = list(rows)
     wanted = defaultdict(list)
     for row in rows:
-        wanted[row["sort"]].append(row["pk"])
+        wanted[row["of_sort"]].append(row["pk"])
     events: dict[tuple[str, int], Event] = {}
     for name, pks in wanted.items():
         for event in _with_words(SORTS[name]).filter(pk__in=pks):
             events[name, event.pk] = event
     sets = _sets([e for e in events.values() if isinstance(e, Work) and e.set_key])
-    found = ((row["sort"], events.get((row["sort"], row["pk"]))) for row in rows)
-    return [_entry(SORTS[name], event, sets, say_mm) for name, event in found if event is not None]
+    found = ((row["of_sort"], events.get((row["of_sort"], row["pk"]))) for row in rows)
+    return [_entry(SORTS[name], event, sets, system) for name, event in found if event is not None]
 
 
-def find(sort: str, pk: int, *, say_mm: SayLength = _say_mm) -> Entry | None:
+def find(sort: str, pk: int, *, system: units.System = units.System.METRIC) -> Entry | None:
     """One entry by its sort and number, with all rows of its set."""
     if sort not in SORTS:
         return None
@@ -164,11 +159,11 @@ def find(sort: str, pk: int, *, say_mm: SayLength = _say_mm) -> Entry | None:
     if event is None:
         return None
     sets = _sets([event] if isinstance(event, Work) and event.set_key else [])
-    return _entry(SORTS[sort], event, sets, say_mm)
+    return _entry(SORTS[sort], event, sets, system)
 
 
-def of_event(event: Event, *, say_mm: SayLength = _say_mm) -> Entry:
-    return find(sort_of(event).name, event.pk, say_mm=say_mm)
+def of_event(event: Event, *, system: units.System = units.System.METRIC) -> Entry:
+    return find(sort_of(event).name, event.pk, system=system)
 
 
 def _with_words(sort: Sort):
@@ -183,7 +178,7 @@ def _sets(works: list[Work]) -> dict[str, tuple[Work, ...]]:
     return {key: tuple(rows) for key, rows in members.items()}
 
 
-def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], say_mm: SayLength) -> Entry:
+def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], system: units.System) -> Entry:
     events = sets.get(event.set_key, (event,)) if isinstance(event, Work) else (event,)
     die = None
     for path in sort.die:
@@ -191,7 +186,7 @@ def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], say_mm: 
         for name in path.split("__"):
             thing = getattr(thing, name, None)
         die = die or thing
-    words, facts = _SAY[sort.model](events, say_mm)
+    words, facts = _SAY[sort.model](events, system)
     return Entry(sort=sort, events=events, die=die, words=words, facts=tuple(f for f in facts if f))
 
 
@@ -203,22 +198,22 @@ def _named(thing, before: str = "") -> str:
     return f"{before}{thing}" if thing else ""
 
 
-def _say_run(events, say_mm):
+def _say_run(events, system):
     run = events[0]
     start, end = timezone.localtime(run.started), timezone.localtime(run.at)
-    until = f"{end:%H:%M}" if start.date() == end.date() else said_moment(run.at)
-    return f"Ran {run.hits:,} hits, {said_moment(run.started)} to {until}", (
+    began = f"{start:%H:%M}" if start.date() == end.date() else said_moment(run.started)
+    return f"Ran {run.hits:,} hits, {began} to {end:%H:%M}", (
         "estimated" if run.basis == Run.Basis.ESTIMATED else "",
         _named(run.order, "order "),
         _named(run.press, "press "),
-        _named(run.stock),
+        _named(run.stock) if run.stock_id != run.die.usual_stock_id else "",
         "" if run.variant.is_default else f"inserts {run.variant}",
         _named(run.lot, "coil "),
         "" if run.good_parts is None else f"{run.good_parts:,} good parts",
     )
 
 
-def _say_correction(events, say_mm):
+def _say_correction(events, system):
     row = events[0]
     if not row.with_stock and row.hits > 0:
         words = f"{row.hits:,} strokes without stock"
@@ -227,7 +222,7 @@ def _say_correction(events, say_mm):
     return words.replace("-", "\u2212"), (row.reason,)
 
 
-def _say_stop(events, say_mm):
+def _say_stop(events, system):
     stop = events[0]
     return f"Stopped {stop.minutes:g} minutes: {stop.get_cause_display()}", (
         f"{stop.parts_scrapped:,} parts scrapped" if stop.parts_scrapped else "",
@@ -236,12 +231,16 @@ def _say_stop(events, say_mm):
     )
 
 
-def _say_incident(events, say_mm):
+def _say_incident(events, system):
     return f"Mishap: {events[0].sort}", ()
 
 
 def _thing(work: Work) -> str:
     return str(work.position or work.piece)
+
+
+def _off(removed_mm: float, system: units.System) -> str:
+    return units.show(removed_mm, "removed_mm", system)
 
 
 def _codes(works: list[Work], most: int = 6) -> str:
@@ -250,15 +249,15 @@ def _codes(works: list[Work], most: int = 6) -> str:
     return shown if len(codes) <= most else f"{shown} and {len(codes) - most} more"
 
 
-def _say_work(events, say_mm):
+def _say_work(events, system):
     first = events[0]
     operations = {w.operation for w in events}
     done = first.operation if len(operations) == 1 else "worked on"
     amounts = {w.removed_mm for w in events if w.removed_mm is not None}
     if len(amounts) == 1:
-        amount = f", {say_mm(next(iter(amounts)))} off"
+        amount = f", {_off(next(iter(amounts)), system)} off"
     elif amounts:
-        amount = f", {say_mm(min(amounts))} to {say_mm(max(amounts))} off"
+        amount = f", {_off(min(amounts), system)} to {_off(max(amounts), system)} off"
     else:
         amount = ""
     what = _thing(first) if len(events) == 1 else f"Set of {len(events)} pieces"
@@ -281,7 +280,7 @@ def _say_work(events, say_mm):
     return f"{what} {done}{amount}", facts
 
 
-def _say_replacement(events, say_mm):
+def _say_replacement(events, system):
     row = events[0]
     if row.piece_in is None:
         words = f"{row.position} taken out: {row.get_why_display()}"
@@ -295,20 +294,20 @@ def _say_replacement(events, say_mm):
     )
 
 
-def _say_reading(events, say_mm):
+def _say_reading(events, system):
     row = events[0]
     thing = row.position or row.cut or row.piece or "die"
     return f"{thing} {row.quantity} {row.typed_value} {row.typed_unit}".rstrip(), ()
 
 
-def _say_movement(events, say_mm):
+def _say_movement(events, system):
     row = events[0]
     return f"{row.item}: {row.quantity:+,} {row.get_place_display()}, {row.get_kind_display()}".replace(
         "-", "\u2212"
     ), ()
 
 
-def _say_cost(events, say_mm):
+def _say_cost(events, system):
     row = events[0]
     return f"{row.get_kind_display()}: {row.amount:,.2f} {settings.CURRENCY}", (_named(row.payer, "paid by "),)
 
