@@ -1,0 +1,288 @@
+"""From rows to the use of spares ahead. Glue: reads the records of a plant once, hands them to the pure rooms."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+
+import numpy as np
+from django.utils import timezone
+
+from diestore.models import Die, Plant
+from maintenance import forecasts, queries, spare_queries
+from maintenance.spare_queries import PlaceOfItem
+
+from .purchasing.ahead import OrderAhead, hits_ahead
+from .purchasing.demand import BreakRate, Demand, GrindGroup, PieceUse, grinds_in, item_demand
+from .purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw
+from .purchasing.renewals import RenewalCounts
+from .purchasing.reorder import COVER_DAYS
+from .purchasing.worlds import DieWorlds, die_worlds
+
+LOOK_AHEAD_DAYS = 365
+PACE_DAYS = 365  # the usual pace is that of the year before
+ALONE_BELOW = 0.25  # a place ground in fewer of the die's grinds than this follows its own edge, not the set
+USUAL_REMOVAL_MM = 0.15  # off a face at a grind where nothing was written down; common practice, no source
+
+
+def day_of_records(plant: Plant) -> dt.date:
+    """The day up to which the records of a plant tell: that of its newest forecasts, else today."""
+    newest = queries.newest_forecasts(plant).order_by("-as_of").values_list("as_of", flat=True).first()
+    return timezone.localdate(newest) if newest else timezone.localdate()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A place that takes an item, as the use ahead sees it. stands: in words, what it rests on."""
+
+    row: PlaceOfItem
+    removal_mm: float
+    removal_known: bool
+    grinds_left: int | None
+    grinds_new: int | None
+    share_of_grinds: float
+
+    @property
+    def use(self) -> PieceUse:
+        """Counted in grinds of the die: a place ground at every second one has room for twice as many."""
+        p = self.share_of_grinds
+        left, new = self.grinds_left, self.grinds_new
+        if left is not None and p < 1:
+            left, new = int((left + 1) / p) - 1, int((new + 1) / p) - 1
+        return PieceUse(
+            label=self.row.code, grinds_left=left, grinds_new=new, stroke_share=self.row.stroke_share
+        )
+
+
+@dataclass
+class PlantAhead:
+    """What is ahead of the dies of a plant. dies: only these, None: all of it."""
+
+    plant: Plant
+    today: dt.date
+    dies: list[int] | None = None
+    horizon_days: int = LOOK_AHEAD_DAYS + COVER_DAYS
+    _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
+    _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, plant: Plant, *, dies: Iterable[int] | None = None, longest_lead_days: int = 0) -> PlantAhead:
+        days = max(LOOK_AHEAD_DAYS, longest_lead_days) + COVER_DAYS + 1
+        return cls(plant, day_of_records(plant), None if dies is None else list(dies), horizon_days=days)
+
+    @cached_property
+    def places(self) -> dict[int, list[Place]]:
+        """Item -> the places that take it."""
+        rows = spare_queries.places_of_items(plant=self.plant, dies=self.dies)
+        allowances = dict(
+            spare_queries.items_in_use(self.plant).values_list("pk", "grind_allowance_mm") if rows else ()
+        )
+        by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
+        for row in rows:
+            by_item[row.item_id].append(row)
+        shop = _mean_removal(rows)
+        return {
+            item: [_place(row, allowances.get(item), _mean_removal(mine), shop) for row in mine]
+            for item, mine in by_item.items()
+        }
+
+    @cached_property
+    def orders(self) -> dict[int, list[OrderAhead]]:
+        found: dict[int, list[OrderAhead]] = defaultdict(list)
+        for order in queries.open_orders(plant=self.plant):
+            if order.die_id is not None:
+                found[order.die_id].append(OrderAhead(due=order.due, hits_left=order.hits_left))
+        return found
+
+    @cached_property
+    def pace(self) -> dict[int, float]:
+        """Strokes a day of each die over the year before, or since its first run where that is later."""
+        until = dt.datetime.combine(self.today + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
+        since = until - dt.timedelta(days=PACE_DAYS)
+        hits = queries.hits_by_die(self.plant, since, until)
+        first = spare_queries.first_runs(self.plant)
+        return {
+            die: n / max((until - max(since, first.get(die, since))).total_seconds() / 86400, 30.0)
+            for die, n in hits.items()
+        }
+
+    @cached_property
+    def told(self) -> dict[int, object]:
+        """Die -> its newest forecast."""
+        return {row.die_id: row for row in queries.newest_forecasts(self.plant)}
+
+    @cached_property
+    def edges(self) -> dict[int, dict]:
+        """Position -> its stored forecast, of the places that follow their own edge."""
+        alone = [
+            p.row.position_id for places in self.places.values() for p in places if p.share_of_grinds < ALONE_BELOW
+        ]
+        return spare_queries.edge_forecasts(alone) if alone else {}
+
+    @cached_property
+    def shape(self) -> tuple[float, float]:
+        """Shape of a life and spread between lots, by the newest fit."""
+        fit = forecasts.fleet_of(self.plant)
+        return fit.best.k, fit.sw
+
+    def strokes(self, die: int, days: int) -> float:
+        """Strokes of a die in the next days."""
+        key = (die, days)
+        if key not in self._strokes:
+            self._strokes[key] = hits_ahead(
+                self.orders.get(die, ()),
+                today=self.today,
+                until=self.today + dt.timedelta(days=days),
+                usual_hits_per_day=self.pace.get(die, 0.0),
+            )
+        return self._strokes[key]
+
+    def worlds(self, die: int) -> DieWorlds:
+        """The laws of a fresh interval of a die. Raises LawRefused where nothing is told of it."""
+        told = self.told.get(die)
+        if told is None or not told.fresh:
+            why = told.refusal if told is not None and told.refusal else "it has no forecast yet."
+            raise LawRefused(why)
+        shape, lots = self.shape
+        return die_worlds(told.fresh, shape=shape, lots_ln_sd=lots)
+
+    def sharpenings(self, die: int, days: int, *, place: Place | None = None) -> list[np.ndarray]:
+        """Chances of 0, 1, 2 ... sharpenings of a die (or of one place by itself) in the next days, world by world.
+
+        Raises LawRefused where nothing is told of it.
+        """
+        first, laws = self._laws(die, place)
+        horizon = _rounded_up(self.strokes(die, self.horizon_days))
+        strokes = self.strokes(die, days)
+        return [_counts(first, law, horizon).chances(strokes) for law in laws]
+
+    def _laws(self, die: int, place: Place | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+        if place is not None and place.row.position_id in self.edges:
+            edge = self.edges[place.row.position_id]
+            shape, lots = self.shape
+            within = float(np.hypot(1.2825 / shape, lots))  # sd of ln of a Weibull life is 1.2825 / shape
+            law = WeibullLaw.with_median(edge["usual_hits"] / place.row.stroke_share, 1.2825 / within)
+            return StoredLaw.of(edge["remaining"]), (law,)
+        laws = self.worlds(die).laws
+        return StoredLaw.of(self.told[die].remaining), laws
+
+    def chances(self, die: int, days: int, place: Place | None = None) -> np.ndarray:
+        """The same, the worlds mixed."""
+        key = (die, days, place.row.position_id if place is not None else 0)
+        if key not in self._chances:
+            self._chances[key] = Demand.mixed(
+                [Demand.of(p) for p in self.sharpenings(die, days, place=place)],
+                np.ones(len(self._laws(die, place)[1])),
+            ).chances
+        return self._chances[key]
+
+    def groups(self, item: int, days: int) -> list[GrindGroup]:
+        """The places of an item, by what is ground together."""
+        sets: dict[int, list[Place]] = defaultdict(list)
+        groups = []
+        for place in self.places.get(item, ()):
+            die = place.row.die_id
+            if place.grinds_left is not None and place.row.position_id in self.edges:
+                groups.append(self._group(die, days, [place], self.chances(die, days, place)))
+            else:
+                sets[die].append(place)
+        for die, places in sets.items():
+            needed = any(p.grinds_left is not None for p in places)
+            try:
+                chances = self.chances(die, days) if needed else np.ones(1)
+            except LawRefused:
+                chances = np.ones(1)  # its breaks still count; `gaps` says what is missing
+            groups.append(self._group(die, days, places, chances))
+        return groups
+
+    def _group(self, die: int, days: int, places: list[Place], chances: np.ndarray) -> GrindGroup:
+        return GrindGroup(
+            label=places[0].row.die_code,
+            strokes=self.strokes(die, days),
+            sharpenings=chances,
+            pieces=tuple(place.use for place in places),
+        )
+
+    def breaks(self, item: int) -> BreakRate | None:
+        """How often a piece of the item is replaced before it is ground out; None where no place takes it."""
+        rows = [place.row for place in self.places.get(item, ())]
+        if not rows:
+            return None
+        return BreakRate.seen(sum(r.replaced for r in rows), sum(r.strokes for r in rows))
+
+    def use(self, item: int, days: int) -> Demand:
+        """Pieces of an item used in the next days."""
+        groups = self.groups(item, days)
+        return item_demand(groups, breaks=self.breaks(item)) if groups else Demand.none()
+
+    def gaps(self, item: int) -> list[str]:
+        """What the use ahead of an item does not know, in sentences."""
+        said = []
+        places = self.places.get(item, ())
+        if not places:
+            said.append("No place in a die at work names this spare, so no use is expected.")
+        silent = sorted(
+            {p.row.die_code for p in places if p.grinds_left is not None and not _has_law(self.told.get(p.row.die_id))}
+        )
+        if silent:
+            said.append(f"Nothing is forecast of {', '.join(silent)}: only breaks are counted there.")
+        if any(p.grinds_left is not None and not p.removal_known for p in places):
+            said.append(
+                f"What a grind takes off is not written down: {USUAL_REMOVAL_MM:g} mm is taken (common practice)."
+            )
+        still = sorted({p.row.die_code for p in places if self.strokes(p.row.die_id, self.horizon_days) == 0})
+        if still:
+            said.append(f"{', '.join(still)}: no order and no run in the last year, so no use there.")
+        return said
+
+
+def _has_law(told) -> bool:
+    return bool(told is not None and told.fresh and told.remaining)
+
+
+def _mean_removal(rows: Iterable[PlaceOfItem]) -> float | None:
+    """What a grind takes off, by all that these places were ground."""
+    grinds, removed = 0, 0.0
+    for row in rows:
+        if row.removed_mm > 0:
+            grinds += row.grinds
+            removed += row.removed_mm
+    return removed / grinds if grinds and removed else None
+
+
+def _place(row: PlaceOfItem, allowance_mm: float | None, of_item: float | None, of_shop: float | None) -> Place:
+    own = _mean_removal([row]) if row.grinds >= 5 else None
+    removal = own or of_item or of_shop
+    left = new = None
+    if row.allowance_left_mm is not None:
+        each = removal or USUAL_REMOVAL_MM
+        left = grinds_in(row.allowance_left_mm, each)
+        new = grinds_in(allowance_mm if allowance_mm is not None else row.allowance_left_mm, each)
+    # half a grind of doubt: a young die is taken to be ground as a set
+    share = (row.grinds + 1) / (row.die_grinds + 1) if row.die_grinds else 1.0
+    return Place(
+        row=row,
+        removal_mm=removal or USUAL_REMOVAL_MM,
+        removal_known=removal is not None,
+        grinds_left=left,
+        grinds_new=new,
+        share_of_grinds=min(share, 1.0),
+    )
+
+
+def _rounded_up(hits: float) -> float:
+    """To the next of steps an eighth apart, so that computed counts are used again as orders come and go."""
+    return 0.0 if hits <= 0 else float(2.0 ** (np.ceil(np.log2(hits) * 8) / 8))
+
+
+@lru_cache(maxsize=1024)
+def _counts(first: IntervalLaw, fresh: WeibullLaw, horizon: float) -> RenewalCounts:
+    """Depends on nothing but its arguments, which are all frozen."""
+    return RenewalCounts.of(first=first, fresh=fresh, horizon_hits=horizon)
+
+
+def die_ids(plant: Plant) -> list[int]:
+    return list(Die.objects.filter(plant=plant).values_list("pk", flat=True))

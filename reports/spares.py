@@ -1,0 +1,240 @@
+"""The spares to order: one row an item, with what it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from decimal import Decimal
+
+from diestore.models import Item, Plant
+from maintenance import queries, spare_queries
+
+from .purchasing.demand import DemandRefused
+from .purchasing.laws import LawRefused
+from .purchasing.reorder import Advice, StockNow, advise
+from .spare_use import PlantAhead
+
+SERVICE = 0.9
+NO_LEAD = "The lead time is not known."
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpareRow:
+    """One item for the buyer. advice None: nothing can be said, `refusal` says why."""
+
+    item: Item
+    on_hand: int
+    on_order: int
+    advice: Advice | None
+    today: dt.date
+    refusal: str = ""
+    places: int = 0
+    dies: tuple[str, ...] = ()
+
+    @property
+    def code(self) -> str:
+        return str(self.item)
+
+    @property
+    def kind(self) -> str:
+        return self.item.get_kind_display()
+
+    @property
+    def supplier(self) -> str:
+        return str(self.item.supplier) if self.item.supplier_id else ""
+
+    @property
+    def lead_days(self) -> int | None:
+        return self.item.lead_days
+
+    @property
+    def half(self) -> int | None:
+        return self.advice and self.advice.half
+
+    @property
+    def nine_in_ten(self) -> int | None:
+        return self.advice and self.advice.nine_in_ten
+
+    @property
+    def short_by(self) -> int | None:
+        return None if self.advice is None else self.advice.short_by
+
+    @property
+    def order_by(self) -> dt.date | None:
+        return self.advice and self.advice.order_by
+
+    @property
+    def days_left(self) -> int | None:
+        """Days until it has to be ordered; negative: overdue. None: not within the year, or unknown."""
+        return (self.order_by - self.today).days if self.order_by else None
+
+    @property
+    def is_due(self) -> bool:
+        """To be ordered today, or since earlier."""
+        return self.days_left is not None and self.days_left <= 0
+
+    @property
+    def quantity(self) -> int | None:
+        return None if self.advice is None else self.advice.quantity
+
+    @property
+    def value(self) -> Decimal | None:
+        """What the order comes to."""
+        if not self.quantity or self.item.unit_price is None:
+            return None
+        return self.quantity * self.item.unit_price
+
+    @property
+    def state(self) -> str:
+        """In one word for the mark: short, soon, enough, unknown."""
+        if self.advice is None:
+            return "unknown"
+        if self.is_due:
+            return "short"
+        return "soon" if self.days_left is not None and self.days_left <= 28 else "enough"
+
+
+def all_spares(plant: Plant, *, ahead: PlantAhead | None = None) -> list[SpareRow]:
+    """Every spare of the plant that a die takes or that lies on its shelf, the most urgent first."""
+    items = list(spare_queries.items_in_use(plant))
+    ahead = ahead or PlantAhead.of(plant, longest_lead_days=max((i.lead_days or 0 for i in items), default=0))
+    stock = queries.stock_of_spares(plant)
+    rows = [row_of(item, stock.get(item.pk), ahead) for item in items]
+    return sorted(rows, key=_urgency)
+
+
+def spares_to_order(plant: Plant, *, within_days: int = 0) -> list[SpareRow]:
+    """The spares to order now, those overdue the longest first. within_days: and those whose day comes so soon."""
+    return [row for row in all_spares(plant) if row.days_left is not None and row.days_left <= within_days]
+
+
+def _urgency(row: SpareRow) -> tuple:
+    days = row.days_left
+    stops = {"stops the press": 0, "slows the job": 1}.get(row.item.criticality, 2)
+    return (days is None, days if days is not None else 0, stops, -(row.short_by or 0), row.code)
+
+
+def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
+    on_hand, on_order = (stock.on_hand, stock.on_order) if stock else (0, 0)
+    places = ahead.places.get(item.pk, [])
+    advice, refusal = None, ""
+    if item.lead_days is None:
+        refusal = NO_LEAD
+    else:
+        try:
+            now = StockNow(
+                on_hand=on_hand, on_order=max(on_order, 0), lead_days=item.lead_days, pack_size=item.pack_size
+            )
+            advice = advise(
+                now,
+                lambda days: ahead.use(item.pk, days),
+                today=ahead.today,
+                service=SERVICE,
+                look_ahead_days=max(365, item.lead_days),
+            )
+        except (DemandRefused, LawRefused) as reason:
+            refusal = str(reason)
+    return SpareRow(
+        item=item,
+        on_hand=on_hand,
+        on_order=on_order,
+        advice=advice,
+        today=ahead.today,
+        refusal=refusal,
+        places=len(places),
+        dies=tuple(dict.fromkeys(p.row.die_code for p in places)),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieBehind:
+    """What one die uses of an item until an order could arrive."""
+
+    code: str
+    die_id: int
+    strokes: float
+    pace: float
+    ordered: float
+    half: int
+    nine_in_ten: int
+    sharpenings: float | None
+    places: tuple
+
+
+@dataclass(frozen=True, kw_only=True)
+class Why:
+    """What stands behind a row: the dies and places, the breaks, and what is not known."""
+
+    row: SpareRow
+    days: int
+    dies: tuple[DieBehind, ...]
+    ground_out: float
+    broken: float
+    breaks_seen: int
+    strokes_seen: float
+    gaps: tuple[str, ...]
+    chances: tuple[tuple[int, float], ...]
+
+
+def why(item: Item, plant: Plant) -> Why:
+    """One item with everything behind its row."""
+    ahead = PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
+    row = row_of(item, queries.stock_of_spares(plant).get(item.pk), ahead)
+    days = item.lead_days if item.lead_days is not None else 90
+    gaps = list(ahead.gaps(item.pk))
+    try:
+        groups = ahead.groups(item.pk, days)
+        use = ahead.use(item.pk, days)
+    except (DemandRefused, LawRefused) as reason:
+        return Why(
+            row=row,
+            days=days,
+            dies=(),
+            ground_out=0.0,
+            broken=0.0,
+            breaks_seen=0,
+            strokes_seen=0.0,
+            gaps=(*gaps, str(reason)),
+            chances=(),
+        )
+    places = ahead.places.get(item.pk, [])
+    behind = []
+    for die in dict.fromkeys(p.row.die_id for p in places):
+        mine = [p for p in places if p.row.die_id == die]
+        ground = [group.ground_out() for group in groups if group.label == mine[0].row.die_code]
+        total = ground[0]
+        for more in ground[1:]:
+            total = total.plus(more)
+        behind.append(
+            DieBehind(
+                code=mine[0].row.die_code,
+                die_id=die,
+                strokes=ahead.strokes(die, days),
+                pace=ahead.pace.get(die, 0.0),
+                ordered=sum(order.hits_left for order in ahead.orders.get(die, ())),
+                half=total.quantile(0.5),
+                nine_in_ten=total.quantile(0.9),
+                sharpenings=_expected_sharpenings(ahead, die, days),
+                places=tuple(mine),
+            )
+        )
+    rate = ahead.breaks(item.pk)
+    strokes_ahead = sum(group.piece_strokes for group in groups)
+    return Why(
+        row=row,
+        days=days,
+        dies=tuple(behind),
+        ground_out=sum(group.ground_out().mean for group in groups),
+        broken=rate.per_stroke * strokes_ahead if rate else 0.0,
+        breaks_seen=sum(p.row.replaced for p in places),
+        strokes_seen=sum(p.row.strokes for p in places),
+        gaps=tuple(gaps),
+        chances=tuple((n, use.at_most(n)) for n in range(min(use.quantile(0.995), 40) + 1)),
+    )
+
+
+def _expected_sharpenings(ahead: PlantAhead, die: int, days: int) -> float | None:
+    try:
+        return float(sum(n * p for n, p in enumerate(ahead.chances(die, days))))
+    except LawRefused:
+        return None

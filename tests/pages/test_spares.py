@@ -1,0 +1,104 @@
+"""The buyer's page: rows, what stands behind them, the file."""
+
+import csv
+import io
+
+import pytest
+from django.urls import reverse
+
+from diestore.models import Position
+from maintenance import edge_log, logs, queries, spare_queries
+from reports import spares
+from reports.purchasing.demand import Demand
+from reports.spare_use import PlantAhead
+from tests import factories as make
+from tests.pages import money_shop as shop
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def punch():
+    item = shop.spare("PP-6.0-M2", on_hand=1)
+    shop.worked_die("H-900", item)
+    shop.worked_die("H-901", item)
+    shop.forecast()
+    return item
+
+
+def row(item):
+    return next(r for r in spares.all_spares(make.plant()) if r.item == item)
+
+
+def test_what_is_left_to_grind_is_what_the_log_says(punch):
+    left = spare_queries.allowances_left(Position.objects.all())
+    for die in (p.die for p in Position.objects.filter(code="1-A")):
+        states = edge_log.states(logs.of_die(die), shop.make.moment(400).timestamp())
+        for position in die.positions.all():
+            assert left[position.pk] == pytest.approx(states[position.pk].allowance_left_mm)
+            assert left[position.pk] == pytest.approx(4.0 - 8 * 0.15)
+
+
+def test_use_never_falls_with_days_and_grows_with_dies(punch):
+    ahead = PlantAhead.of(make.plant())
+    alone = PlantAhead.of(make.plant(), dies=[Position.objects.first().die_id])
+    means = [ahead.use(punch.pk, days).mean for days in (0, 30, 90, 200, 360)]
+    assert means == sorted(means) and means[0] == 0 and means[-1] > 1
+    assert alone.use(punch.pk, 360).mean < ahead.use(punch.pk, 360).mean
+
+
+def test_two_dies_that_share_nothing_are_convolved(punch):
+    ahead = PlantAhead.of(make.plant())
+    by_hand = Demand.total(group.ground_out() for group in ahead.groups(punch.pk, 360))
+    rate = ahead.breaks(punch.pk)
+    strokes = sum(3 * ahead.strokes(die, 360) for die in {p.row.die_id for p in ahead.places[punch.pk]})
+    expected = by_hand.plus(rate.breaks_in(strokes))
+    assert ahead.use(punch.pk, 360).chances == pytest.approx(expected.chances)
+
+
+def test_more_on_the_shelf_never_makes_it_more_urgent(punch):
+    before = row(punch)
+    shop.movement(punch, 30, kind="delivered", day=1)
+    after = row(punch)
+    assert after.on_hand == before.on_hand + 30
+    assert (after.short_by, after.quantity) <= (before.short_by, before.quantity)
+    assert after.order_by is None or before.order_by <= after.order_by
+
+
+def test_what_is_on_the_way_counts(punch):
+    shop.movement(punch, 5, kind="ordered", place="on order", day=2)
+    assert (row(punch).on_hand, row(punch).on_order) == (1, 5)
+
+
+def test_a_longer_lead_time_is_ordered_earlier(punch):
+    early = row(punch).order_by
+    punch.lead_days = 120
+    punch.save()
+    assert row(punch).order_by < early
+
+
+def test_unknown_lead_time_is_said_not_guessed(punch):
+    punch.lead_days = None
+    punch.save()
+    assert row(punch).advice is None and "not known" in row(punch).refusal
+
+
+def test_a_die_in_store_uses_nothing(punch):
+    Position.objects.first().die.__class__.objects.update(status="stored")
+    assert row(punch).places == 0 and row(punch).advice.expected == 0
+
+
+def test_a_struck_out_movement_counts_for_nothing(punch):
+    from maintenance import actions
+
+    extra = shop.movement(punch, 9, kind="delivered", day=3)
+    assert row(punch).on_hand == 10
+    actions.strike_out(by=make.actor(), entry=extra, reason="typed twice")
+    assert row(punch).on_hand == 1
+
+
+def test_forecast_refused_leaves_the_breaks(punch):
+    queries.newest_forecasts().update(remaining={}, fresh={}, refusal="nothing to say")
+    why = spares.why(punch, make.plant())
+    assert any("Nothing is forecast of H-900, H-901" in gap for gap in why.gaps)
+    assert why.ground_out == 0 and why.broken > 0
