@@ -624,14 +624,17 @@ def label(name: str | Quantity, system: System | str) -> str:
 def _shown(value: Fraction, stored: Unit, what: Quantity, system: System | str, with_unit: bool) -> str:
     si = value * stored.factor + stored.offset
     forms = what.forms(system)
+    # Decided on the rounded smallest form: 999.7 N is shown as 1.0 kN, not as 1,000 N, which would come back as 1.0 kN.
+    small = round((si - UNITS[forms[-1].unit].offset) / UNITS[forms[-1].unit].factor, forms[-1].decimals)
     for form in forms if with_unit else forms[-1:]:
         u = UNITS[form.unit]
         number_ = (si - u.offset) / u.factor
-        if form is forms[-1] or abs(number_) >= Fraction(form.from_value):
+        if form is forms[-1] or abs(small) * UNITS[forms[-1].unit].factor >= Fraction(form.from_value) * u.factor:
             break
     decimals = form.decimals
     if number_ and what.dimension != "temperature":
-        decimals = max(decimals, min(9, 1 - math.floor(math.log10(abs(number_)))) if abs(number_) < 1 else decimals)
+        power = int(f"{abs(float(number_)):.1e}".partition("e")[2])  # of the number as two digits show it
+        decimals = max(decimals, min(9, 1 - power))
     text = f"{float(number_):,.{decimals}f}"
     if not text.strip("-0.,"):
         text = text.lstrip("-")
