@@ -44,13 +44,13 @@ class Command(BaseCommand):
             self.stdout.write("Nothing was added.")
 
 
-def progress_bar(what: str, bars: list):
+def progress_bar(what: str, bars: list, unit: str = "B"):
     """A bar on the error stream of a terminal, once the work takes over two seconds. It is put into `bars`."""
 
     def begin(total: int):
         from tqdm import tqdm
 
-        bar = tqdm(total=total, desc=what, delay=2, disable=None, unit="B", unit_scale=True, leave=False)
+        bar = tqdm(total=total, desc=what, delay=2, disable=None, unit=unit, unit_scale=unit == "B", leave=False)
         bars.append(bar)
         return bar.update
 
