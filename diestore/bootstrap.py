@@ -1,6 +1,8 @@
-"""Makes `.venv` from the hashed lock and runs a command in it. Standard library only: it runs before anything is installed.
+"""Makes `.venv` from the hashed lock and runs a command in it.
 
-    python3 diestore/bootstrap.py setup | demo | test | calibration | bench   [more arguments for the command]
+Standard library only: it runs before anything is installed.
+
+python3 diestore/bootstrap.py setup | demo | test | calibration | bench   [more arguments for the command]
 """
 
 from __future__ import annotations
@@ -50,9 +52,8 @@ def make_environment(wanted: str) -> None:
     if not venv_python().exists():
         print("Making .venv ...", flush=True)
         try:
-            import venv
-
             import ensurepip  # noqa: F401  (Debian ships venv without it unless python3-venv is installed)
+            import venv
         except ImportError as error:
             raise CannotGoOn(
                 "Python's venv module is incomplete here. On Debian or Ubuntu: apt-get install python3-venv."

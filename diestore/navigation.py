@@ -20,7 +20,7 @@ STRIP = (
     Stop("Today", "reports:today"),
     Stop("Dies due", "maintenance:due"),
     Stop("Dies", "diestore:dies"),
-    Stop("Log", "maintenance:log"),
+    Stop("Log", "maintenance:log", roles.LOG_RUN),
     Stop("Spares", "reports:spares", roles.SEE_SPARES),
     Stop("Cost", "reports:cost", roles.SEE_COST),
     Stop("Words", "diestore:words"),

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.http import HttpRequest
+from django.urls import reverse
 from django.utils.safestring import SafeString
 
 from .models import Die
@@ -38,3 +39,29 @@ def render_all(request: HttpRequest, die: Die) -> list[SafeString | str]:
     shown = sorted(_panels.values(), key=lambda p: (p.order, p.name))
     bits = [p.render(request, die) for p in shown if p.permission is None or request.user.has_perm(p.permission)]
     return [bit for bit in bits if bit]
+
+
+@dataclass(frozen=True)
+class Act:
+    """Something to do about a die, as a button at the head of its page."""
+
+    label: str
+    url_name: str
+    order: int
+    permission: str
+
+
+_acts: list[Act] = []
+
+
+def register_act(label: str, url_name: str, *, order: int, permission: str) -> None:
+    """Put a button on the die's page; its address takes the die as ?die=PK."""
+    _acts.append(Act(label, url_name, order, permission))
+
+
+def acts_for(request: HttpRequest, die: Die) -> list[dict]:
+    return [
+        {"label": act.label, "url": f"{reverse(act.url_name)}?die={die.pk}"}
+        for act in sorted(_acts, key=lambda a: a.order)
+        if request.user.has_perm(act.permission)
+    ]

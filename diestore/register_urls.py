@@ -1,4 +1,16 @@
 """Addresses of the register."""
 
+from django.urls import path
+
+from . import views
+
 app_name = "diestore"
-urlpatterns: list = []
+urlpatterns = [
+    path("sign-in/", views.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", views.SignOut.as_view(), name="sign_out"),
+    path("settings/", views.MySettings.as_view(), name="settings"),
+    path("dies/", views.Dies.as_view(), name="dies"),
+    path("dies/<int:pk>/", views.DiePage.as_view(), name="die"),
+    path("d/<str:code>/", views.DieByLabel.as_view(), name="die_by_label"),
+    path("words/", views.Words.as_view(), name="words"),
+]

@@ -8,6 +8,9 @@ class MaintenanceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from . import panels
         from .database_rules import install_rules
+
+        panels.hang()
 
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")

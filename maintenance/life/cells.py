@@ -7,6 +7,7 @@ S(h) = exp(-h^k E), E = exp(k (w_g - m_e)), h in units of 100,000 hits. With l t
 A dull end known exactly is an interval of relative width 1e-6: the density but for a constant.
 The cell's own w is N(c, d^2) given what the other edges of the die say of the lot (see lots.py); three Gauss-Hermite
 nodes x_j with weights a_j integrate it: L_e(m) = sum over cells ln sum_j a_j exp l(m, c + x_j d).
+A cycle with readings that did not end dull has, instead of -h^k E, its integral from `integrals.py`.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .cycles import DULL, HITS_UNIT, LifeSamples
+from .integrals import Told
 
 Array = NDArray[np.float64]
 EXACT_WIDTH = 1e-6
@@ -47,6 +49,8 @@ class Cells:
     dull_lower: Array
     dull_hits: Array
     lot_die: NDArray[np.int64]
+    told_cell: NDArray[np.int64]
+    told: Told
 
     @classmethod
     def of(
@@ -66,6 +70,7 @@ class Cells:
         hits = np.where(dull, np.maximum(samples.hits[order], 1.0), samples.hits[order]) / HITS_UNIT
         lower = np.minimum(samples.lower_hits[order] / HITS_UNIT, hits * (1 - EXACT_WIDTH))
         start = np.minimum(samples.from_hits[order] / HITS_UNIT, np.where(dull, lower, hits))
+        told = ~dull & np.isfinite(samples.told[order])
         lone = np.where(lot < 0, np.arange(len(lot)) if lots else 0, -1)  # a lot nobody named stands for itself
         new = np.ones(len(edge), bool)
         new[1:] = (edge[1:] != edge[:-1]) | (lot[1:] != lot[:-1]) | (lone[1:] != lone[:-1])
@@ -80,12 +85,14 @@ class Cells:
                 edge=cell_edge,
                 lot=number.reshape(-1),
                 first_row=first,
-                stop=np.log(np.where(dull, lower, hits)),
-                start=np.log(start),
+                stop=np.log(np.where(dull, lower, np.where(told, 0.0, hits))),
+                start=np.log(np.where(told, 0.0, start)),
                 dull_cell=cell_of_row[dull],
                 dull_lower=np.log(lower[dull]),
                 dull_hits=np.log(hits[dull]),
                 lot_die=unique[0],
+                told_cell=cell_of_row[told],
+                told=Told.of(samples.told[order][told], samples.told_sd[order][told], hits[told], start[told]),
             )
 
     def __len__(self) -> int:
@@ -107,6 +114,13 @@ class Cells:
         ln_z, ln_d = self.at(k)
         width = nodes.shape[1]
         step = max(BLOCK // width, 1)
+        told = None
+        if len(self.told_cell):
+            edge = self.edge[self.told_cell]
+            around = 0.0 if c is None else c[self.told_cell]
+            reach = 0.0 if c is None else ROOT3 * d[self.told_cell]
+            low, high = nodes[edge, 0] - around - reach, nodes[edge, -1] - around + reach
+            told = self.told.lines(low, high, k)
         i = 0
         while i < len(self.edge):
             j = min(i + step, len(self.edge))
@@ -114,21 +128,26 @@ class Cells:
                 j = max(int(np.searchsorted(self.edge, self.edge[j], "left")), i)
                 if j <= i:
                     j = int(np.searchsorted(self.edge, self.edge[i], "right"))
-            part = self._log_cells(slice(i, j), nodes[self.edge[i:j]], k, ln_z, ln_d, c, d)
+            part = self._log_cells(slice(i, j), nodes[self.edge[i:j]], k, ln_z, ln_d, c, d, told)
             edges, first = np.unique(self.edge[i:j], return_index=True)
             out[edges] = np.add.reduceat(part, first, axis=0)
             i = j
         return out
 
-    def _log_cells(self, part: slice, m: Array, k: float, ln_z: Array, ln_d: Array, c, d) -> Array:
+    def _log_cells(self, part: slice, m: Array, k: float, ln_z: Array, ln_d: Array, c, d, told) -> Array:
         """ln of each cell's likelihood at its own nodes m, [cells, nodes], the lot integrated out."""
         low, high = np.searchsorted(self.dull_cell, [part.start, part.stop])
         dull = self.dull_cell[low:high] - part.start
         away = -k * m if c is None else k * (c[part, None] - m)
         e0 = np.exp(np.minimum(away + ln_z[part, None], LARGEST))
         y0 = np.exp(np.minimum(away[dull] + ln_d[low:high, None], LARGEST))
+        first, last = np.searchsorted(self.told_cell, [part.start, part.stop])
+        with_told = self.told_cell[first:last] - part.start
         if c is None:
-            return -e0 + self._dull_part(dull, y0, e0.shape)
+            out = -e0 + self._dull_part(dull, y0, e0.shape)
+            if last > first:
+                np.add.at(out, with_told, told.at(slice(first, last), m[with_told]))
+            return out
         r = np.exp(k * ROOT3 * d[part])[:, None]
         centre = -e0
         if len(dull):
@@ -139,6 +158,14 @@ class Cells:
             base = self._dull_part(dull, y0, e0.shape)
             up = up + self._dull_part(dull, y0 * rd, e0.shape) - base
             down = down + self._dull_part(dull, y0 / rd, e0.shape) - base
+        if last > first:
+            v = m[with_told] - c[part][with_told][:, None]
+            reach = ROOT3 * d[part][with_told][:, None]
+            rows = slice(first, last)
+            base = told.at(rows, v)
+            np.add.at(centre, with_told, base)
+            np.add.at(up, with_told, told.at(rows, v - reach) - base)
+            np.add.at(down, with_told, told.at(rows, v + reach) - base)
         top = np.maximum(np.maximum(up, down), 0.0)
         return centre + top + np.log(2 / 3 * np.exp(-top) + (np.exp(up - top) + np.exp(down - top)) / 6)
 
@@ -162,6 +189,8 @@ class Cells:
         if len(self.dull_cell):
             y = np.exp(np.minimum(away[self.dull_cell] + ln_d[extra], LARGEST))
             np.add.at(out, self.dull_cell, np.log(-np.expm1(-np.maximum(y, 1e-300))))
+        if len(self.told_cell):
+            np.add.at(out, self.told_cell, self.told.log((m - w)[self.told_cell], k))
         return out
 
 

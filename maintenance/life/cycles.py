@@ -72,7 +72,8 @@ class LifeSamples:
     began sharp. lower_hits < life <= hits for an edge that ended dull (lower == hits: known exactly); for the others
     both are the hits it had when it ended. ended: SHARP, DULL or CHIPPED. under_way: the cycle still runs.
     unknown_age: its hits when the record began are not known, and count from there. lot: int[n] number of the lot it
-    ended in within its die, -1 where not known. sure: somebody looked at the edge when it ended.
+    ended in within its die, -1 where not known. sure: somebody looked at the edge when it ended. told, told_sd: what
+    readings in the cycle say of ln of its whole life in hits, N(told, told_sd^2); not-a-number where there are none.
     """
 
     edge: NDArray[np.int64]
@@ -84,6 +85,8 @@ class LifeSamples:
     unknown_age: NDArray[np.bool_]
     lot: NDArray[np.int64]
     sure: NDArray[np.bool_]
+    told: NDArray[np.float64]
+    told_sd: NDArray[np.float64]
 
     def __post_init__(self) -> None:
         n = len(self.edge)
@@ -123,6 +126,8 @@ class LifeSamples:
         unknown_age: ArrayLike = False,
         lot: ArrayLike = -1,
         sure: ArrayLike = False,
+        told: ArrayLike = np.nan,
+        told_sd: ArrayLike = np.nan,
     ) -> LifeSamples:
         """From columns; scalars are spread over all rows. Without lower_hits a dull end is taken as exact."""
         edge = np.atleast_1d(np.asarray(edge, np.int64))
@@ -145,6 +150,8 @@ class LifeSamples:
             column(unknown_age, np.bool_),
             column(lot, np.int64),
             column(sure, np.bool_),
+            column(told, np.float64),
+            column(told_sd, np.float64),
         )
 
     @classmethod
@@ -187,6 +194,8 @@ class LifeSamples:
         return self.pick(
             np.lexsort(
                 (
+                    self.told_sd,
+                    self.told,
                     self.sure,
                     self.lot,
                     self.unknown_age,

@@ -23,6 +23,8 @@ from . import chips, lots, prior
 from .cells import FLOOR, Cells
 from .cycles import CHIPPED, DULL, EdgeSpec, LifeSamples, SampleRefused
 from .grids import M_NODES, U_NODES, Grids, Theta, edge_marginals, posterior, sum_by_die, travel
+from .readings import ReadingModel, Readings, tell
+from .readings import fit as learn_readings
 
 Array = NDArray[np.float64]
 
@@ -56,6 +58,7 @@ class FleetFit:
     edges: int
     usual_stop: float
     rounds: int
+    reading_models: tuple[ReadingModel, ...] = ()
 
     def thetas(self) -> list[tuple[float, Theta]]:
         """(weight, theta) of each draw."""
@@ -74,6 +77,7 @@ class FleetFit:
             "weights": self.weights.tolist(),
             "sw": self.sw,
             "chips": self.chip_rates.to_dict(),
+            "readings": [model.to_dict() for model in self.reading_models],
             **{n: getattr(self, n) for n in _COUNTS},
         }
 
@@ -89,6 +93,7 @@ class FleetFit:
             weights=np.array(data["weights"], float),
             sw=float(data["sw"]),
             chip_rates=chips.ChipRates.from_dict(data["chips"]),
+            reading_models=tuple(ReadingModel(**model) for model in data.get("readings", ())),
             **{n: data[n] for n in _COUNTS},
         )
 
@@ -120,14 +125,20 @@ def fit(
     draws: int = 24,
     with_lots: bool = True,
     fit_dies: int = FIT_DIES,
+    readings: Readings | None = None,
 ) -> FleetFit:
     """Fits what the fleet has in common.
 
     edges: as numbered by samples.edge. The answer depends neither on the order of dies, edges or cycles nor, with more
     dies than fit_dies, on anything but the records and the seed: those dies are used whose records, hashed, come first.
+    readings: burr and wear readings in the cycles; what they mean is learnt from the cycles that ended dull.
     Raises SampleRefused for samples that cannot be.
     """
     check(edges, samples)
+    models: tuple[ReadingModel, ...] = ()
+    if readings is not None:
+        models = learn_readings(edges, samples, readings)
+        samples = tell(models, edges, samples, readings)
     problem = _Problem.of(edges, samples, seed=seed, fit_dies=fit_dies, with_lots=with_lots)
     best, sw, rounds = problem.climb()
     rows, weights = problem.draw(best, draws, seed)
@@ -145,6 +156,7 @@ def fit(
         edges=len(edges),
         usual_stop=problem.usual_stop(),
         rounds=rounds,
+        reading_models=models,
     )
 
 
@@ -152,7 +164,8 @@ def canonical(edges: Sequence[EdgeSpec], samples: LifeSamples) -> tuple[list[int
     """Edges in an order that depends on what they are and not on how they are numbered, die by die; each die's hash."""
     samples = samples.in_canonical_order()
     bounds = np.searchsorted(samples.edge, np.arange(len(edges) + 1))
-    columns = (samples.from_hits, samples.lower_hits, samples.hits, samples.ended, samples.under_way, samples.lot)
+    names = ("from_hits", "lower_hits", "hits", "ended", "under_way", "lot", "told", "told_sd")
+    columns = [getattr(samples, name) for name in names]
     by_die: dict[int, list[tuple[bytes, int]]] = {}
     for e, spec in enumerate(edges):
         digest = hashlib.sha256(repr(replace(spec, die=0)).encode())

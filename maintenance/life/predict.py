@@ -23,6 +23,8 @@ from .cells import LARGEST, Cells
 from .cycles import CHIPPED, DULL, HITS_UNIT, EdgeSpec, LifeSamples
 from .fleet import FleetFit, check
 from .grids import M_NODES, Grids, Theta, edge_marginals, sum_by_die, travel
+from .integrals import Told, tails
+from .readings import Readings, tell
 
 Array = NDArray[np.float64]
 
@@ -120,14 +122,18 @@ class DiePrediction:
         return self.curve.chance_beyond(strokes)
 
 
-def predict_die(fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples) -> DiePrediction:
+def predict_die(
+    fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples, *, readings: Readings | None = None
+) -> DiePrediction:
     """One die on the stored fit. edges: all of the die, old builds too; samples.edge counts in that list.
+
+    readings: in the cycles of the samples, used where the fit has learnt from the shop's own what they mean.
 
     Raises NothingToForecast where no edge has a cycle under way, SampleRefused where the samples cannot be.
     """
     if len({e.die for e in edges}) > 1:
         raise ValueError(f"these edges are of {len({e.die for e in edges})} dies; one is expected")
-    found = predict_fleet(fit, edges, samples)
+    found = predict_fleet(fit, edges, samples, readings=readings)
     if not found:
         raise NothingToForecast(
             f"none of the {len(edges)} edges has a cycle under way, so there is nothing to forecast"
@@ -135,9 +141,13 @@ def predict_die(fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples) 
     return next(iter(found.values()))
 
 
-def predict_fleet(fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples) -> dict[int, DiePrediction]:
+def predict_fleet(
+    fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples, *, readings: Readings | None = None
+) -> dict[int, DiePrediction]:
     """Every die with an edge under way, by number of the die: the same numbers as predict_die, block by block."""
     check(edges, samples)
+    if readings is not None:
+        samples = tell(fit.reading_models, edges, samples, readings)
     die = np.array([e.die for e in edges], np.int64)
     order = np.argsort(die, kind="stable")
     samples = samples.in_canonical_order()
@@ -187,6 +197,16 @@ class _Block:
         self.h[now.edge] = now.hits / HITS_UNIT
         self.f[now.edge] = now.from_hits / HITS_UNIT
         self.unknown[now.edge] = now.unknown_age
+        self.told, self.told_sd = np.full(n, np.nan), np.full(n, np.nan)
+        self.told[now.edge] = np.where(now.unknown_age, np.nan, now.told - np.log(HITS_UNIT))
+        self.told_sd[now.edge] = np.maximum(now.told_sd, 1e-3)
+        self.read = np.isfinite(self.told)
+        self.now_told = Told(
+            self.told[self.read],
+            self.told_sd[self.read],
+            np.log(np.maximum(self.h[self.read], 1e-9)),
+            self.f[self.read],
+        )
         self.cells = Cells.of(self.past, self.die, positions=self._positions(), lots=fit.sw > 0)
         self.counts = self._count()
 
@@ -216,8 +236,19 @@ class _Block:
         log = -run[:, :, None] * np.minimum(e[:, :, None] * np.exp(k * sw * W_NODES), np.exp(LARGEST)) + np.log(
             W_WEIGHTS
         )
+        which = np.arange(len(self.h))[pick]
+        if self.read[which].any():
+            told = self._told_log(nodes, k, which, sw * W_NODES)
+            log[self.read[which]] = told + np.log(W_WEIGHTS)
         top = log.max(axis=2, keepdims=True)
         return top[:, :, 0] + np.log(np.exp(log - top).sum(axis=2))
+
+    def _told_log(self, nodes: Array, k: float, which: NDArray[np.int64], lot: Array) -> Array:
+        """ln of what readings and hits now say, for the edges with readings among `which`: [edges, m, lots]."""
+        place = np.searchsorted(np.flatnonzero(self.read), which[self.read[which]])
+        now = self.now_told
+        some = Told(now.told[place], now.sd[place], now.ln_h[place], now.start[place])
+        return some.log(nodes[self.read[which]][:, :, None] - lot, k)
 
     def _aim(self) -> None:
         """Grids where the posterior of everything lies, at the best theta; cavities of the lots from past cycles."""
@@ -303,11 +334,22 @@ class _Block:
         e = np.exp(np.minimum(k * (lot[None, None, :] - m[:, :, None]), LARGEST))  # [edges, m, j]
         run = self.h[:, None] + x[die] * self.share[:, None]
         now = np.maximum(self.h**k - self.f**k, 0.0)
-        top = (log - (now[:, None] * np.exp(np.minimum(-k * m, LARGEST)))[:, None, :]).max(axis=2, keepdims=True)
+        now[self.read] = 0.0
+        if self.read.any():
+            log_now = self._told_log(m, k, np.arange(len(m)), np.zeros(1))[:, :, 0]
+            told_now = np.zeros_like(m)
+            told_now[self.read] = log_now
+            log_top = log + told_now[:, None, :]
+        else:
+            log_top = log
+        top = (log_top - (now[:, None] * np.exp(np.minimum(-k * m, LARGEST)))[:, None, :]).max(axis=2, keepdims=True)
         weight = np.exp(np.clip(log - top, -LARGEST, LARGEST))
         alive = np.ones((*e.shape, x.shape[1]))
-        sure = np.flatnonzero(self.current & ~self.unknown)
+        sure = np.flatnonzero(self.current & ~self.unknown & ~self.read)
         alive[sure] = self._survival(k, run[sure], self.f[sure], e[sure])
+        for i in np.flatnonzero(self.read):
+            tail = tails(self.told[i], self.told_sd[i], self.h[i], run[i], m[i][:, None] - lot, k)
+            alive[i] = tail * np.exp(np.minimum(self.f[i] ** k * e[i], LARGEST))[..., None]
         vague = np.flatnonzero(self.current & self.unknown)
         if len(vague):
             alive[vague] = 0.0

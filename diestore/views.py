@@ -1,0 +1,101 @@
+"""Pages of the register: the list of dies, the frame of a die's page, the words, and what a person sets for himself."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import views as auth_views
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse_lazy
+from django.views import View
+from django.views.generic import TemplateView, UpdateView
+from django_filters.views import FilterView
+from django_tables2 import SingleTableMixin
+
+from . import panels, queries
+from .filters import DieFilter
+from .forms import SettingsForm
+from .handbook.kinds import KINDS
+from .models import Die, UserSettings
+from .tables import DieTable
+
+
+class SignIn(auth_views.LoginView):
+    template_name = "diestore/sign_in.html"
+    redirect_authenticated_user = True
+    extra_context = {"demo": getattr(settings, "DEMO", False)}
+
+
+class SignOut(auth_views.LogoutView):
+    pass
+
+
+class MySettings(UpdateView):
+    form_class = SettingsForm
+    template_name = "diestore/settings.html"
+    success_url = reverse_lazy("diestore:settings")
+
+    def get_object(self, queryset=None):
+        return UserSettings.objects.get_or_create(user=self.request.user)[0]
+
+    def get_initial(self):
+        return {"look": self.request.session.get("look", "")}
+
+    def form_valid(self, form):
+        self.request.session["look"] = form.cleaned_data["look"]
+        messages.success(self.request, "Kept.")
+        return super().form_valid(form)
+
+
+class Dies(SingleTableMixin, FilterView):
+    table_class = DieTable
+    filterset_class = DieFilter
+    template_name = "diestore/dies.html"
+    paginate_by = 25
+
+    def get_queryset(self):
+        return queries.dies_for_list()
+
+    def get_table_kwargs(self):
+        return {"system": queries.system_of(self.request.user)}
+
+    def get_context_data(self, **kwargs):
+        return super().get_context_data(empty_register=not Die.objects.exists(), **kwargs)
+
+
+class DiePage(View):
+    """The frame; what is left of the die, its log and its money are panels of the apps above."""
+
+    def get(self, request, pk: int):
+        die = get_object_or_404(queries.dies_for_list(), pk=pk)
+        outputs = [o for v in die.variants.all() for o in v.outputs.all()]
+        return render(
+            request,
+            "diestore/die.html",
+            {
+                "die": die,
+                "outputs": outputs,
+                "system": queries.system_of(request.user),
+                "panels": panels.render_all(request, die),
+                "acts": panels.acts_for(request, die),
+            },
+        )
+
+
+class DieByLabel(View):
+    """The short address that stands on a die's label."""
+
+    def get(self, request, code: str):
+        die = Die.objects.filter(code__iexact=code).order_by("pk").first()
+        return redirect("diestore:die", pk=die.pk) if die else redirect(f"{reverse_lazy('diestore:dies')}?q={code}")
+
+
+class Words(TemplateView):
+    template_name = "diestore/words.html"
+
+    def get_context_data(self, **kwargs):
+        from .handbook import cautions, words
+
+        return super().get_context_data(
+            words=words.all_words(), kinds=list(KINDS.values()), cautions=cautions.all_cautions(), **kwargs
+        )
