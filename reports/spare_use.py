@@ -52,9 +52,7 @@ class Place:
         left, new = self.grinds_left, self.grinds_new
         if left is not None and p < 1:
             left, new = int((left + 1) / p) - 1, int((new + 1) / p) - 1
-        return PieceUse(
-            label=self.row.code, grinds_left=left, grinds_new=new, stroke_share=self.row.stroke_share
-        )
+        return PieceUse(label=self.row.code, grinds_left=left, grinds_new=new, stroke_share=self.row.stroke_share)
 
 
 @dataclass

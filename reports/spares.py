@@ -15,6 +15,7 @@ from .purchasing.reorder import Advice, StockNow, advise
 from .spare_use import PlantAhead
 
 SERVICE = 0.9
+STOPS = {"stops the press": 0, "slows the job": 1}
 NO_LEAD = "The lead time is not known."
 
 
@@ -84,6 +85,33 @@ class SpareRow:
             return None
         return self.quantity * self.item.unit_price
 
+    # What the columns are sorted by: the unknown and the nought at the end that needs nobody.
+    @property
+    def urgency(self) -> tuple:
+        days, stops = self.days_left, STOPS.get(self.item.criticality, 2)
+        unknown = self.advice is None
+        return (days is None, unknown, days if days is not None else 0, stops, -(self.short_by or 0), self.code)
+
+    @property
+    def lead_sorted(self) -> int:
+        return -1 if self.lead_days is None else self.lead_days
+
+    @property
+    def use_sorted(self) -> tuple[int, int]:
+        return (-1, -1) if self.advice is None else (self.advice.half, self.advice.nine_in_ten)
+
+    @property
+    def short_sorted(self) -> int:
+        return -1 if self.advice is None else self.advice.short_by
+
+    @property
+    def days_sorted(self) -> int:
+        return 10**6 if self.days_left is None else self.days_left
+
+    @property
+    def quantity_sorted(self) -> int:
+        return -1 if self.advice is None else self.advice.quantity
+
     @property
     def state(self) -> str:
         """In one word for the mark: short, soon, enough, unknown."""
@@ -100,18 +128,12 @@ def all_spares(plant: Plant, *, ahead: PlantAhead | None = None) -> list[SpareRo
     ahead = ahead or PlantAhead.of(plant, longest_lead_days=max((i.lead_days or 0 for i in items), default=0))
     stock = queries.stock_of_spares(plant)
     rows = [row_of(item, stock.get(item.pk), ahead) for item in items]
-    return sorted(rows, key=_urgency)
+    return sorted(rows, key=lambda row: row.urgency)
 
 
 def spares_to_order(plant: Plant, *, within_days: int = 0) -> list[SpareRow]:
     """The spares to order now, those overdue the longest first. within_days: and those whose day comes so soon."""
     return [row for row in all_spares(plant) if row.days_left is not None and row.days_left <= within_days]
-
-
-def _urgency(row: SpareRow) -> tuple:
-    days = row.days_left
-    stops = {"stops the press": 0, "slows the job": 1}.get(row.item.criticality, 2)
-    return (days is None, days if days is not None else 0, stops, -(row.short_by or 0), row.code)
 
 
 def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:

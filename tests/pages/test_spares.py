@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def punch():
-    item = shop.spare("PP-6.0-M2", on_hand=1)
+    item = shop.spare("PP-6.0-M2", on_hand=0, lead_days=70)
     shop.worked_die("H-900", item)
     shop.worked_die("H-901", item)
     shop.forecast()
@@ -67,7 +67,7 @@ def test_more_on_the_shelf_never_makes_it_more_urgent(punch):
 
 def test_what_is_on_the_way_counts(punch):
     shop.movement(punch, 5, kind="ordered", place="on order", day=2)
-    assert (row(punch).on_hand, row(punch).on_order) == (1, 5)
+    assert (row(punch).on_hand, row(punch).on_order) == (0, 5)
 
 
 def test_a_longer_lead_time_is_ordered_earlier(punch):
@@ -92,9 +92,9 @@ def test_a_struck_out_movement_counts_for_nothing(punch):
     from maintenance import actions
 
     extra = shop.movement(punch, 9, kind="delivered", day=3)
-    assert row(punch).on_hand == 10
+    assert row(punch).on_hand == 9
     actions.strike_out(by=make.actor(), entry=extra, reason="typed twice")
-    assert row(punch).on_hand == 1
+    assert row(punch).on_hand == 0
 
 
 def test_forecast_refused_leaves_the_breaks(punch):
@@ -102,3 +102,91 @@ def test_forecast_refused_leaves_the_breaks(punch):
     why = spares.why(punch, make.plant())
     assert any("Nothing is forecast of H-900, H-901" in gap for gap in why.gaps)
     assert why.ground_out == 0 and why.broken > 0
+
+
+def page(client, query: str = ""):
+    return client.get(reverse("reports:spares") + query)
+
+
+def test_the_page_says_what_to_order_and_why_is_one_click_away(as_role, punch):
+    answer = page(as_role("buyer"))
+    text = answer.content.decode()
+    assert answer.status_code == 200 and "PP-6.0-M2" in text and "to be ordered now" in text
+    why = answer.client.get(reverse("reports:spare", args=[punch.pk])).content.decode()
+    assert "H-900" in why and "H-901" in why and "1-A" in why and "Order" in why
+
+
+@pytest.mark.parametrize("role, may", [("buyer", True), ("lead", True), ("setter", False), ("sales", False)])
+def test_who_may_see_the_spares(as_role, punch, role, may):
+    client = as_role(role)
+    for url in (
+        reverse("reports:spares"),
+        reverse("reports:spares_csv"),
+        reverse("reports:spare", args=[punch.pk]),
+    ):
+        assert client.get(url).status_code == (200 if may else 403)
+
+
+def test_every_column_sorts_both_ways(as_role, punch):
+    shop.spare("AA-1", on_hand=7, lead_days=None)
+    shop.spare("ZZ-1", on_hand=3)
+    client = as_role("buyer")
+    for column in ("code", "state", "on_hand", "on_order", "lead_days", "use", "short_by", "order_by", "quantity"):
+        orders = []
+        for sign in ("", "-"):
+            table = page(client, f"?sort={sign}{column}").context["table"]
+            orders.append([r.record.code for r in table.rows])
+        assert sorted(orders[0]) == sorted(orders[1])
+        key = {"code": lambda r: r.code, "on_hand": lambda r: r.on_hand}.get(column)
+        if key:
+            by_code = {r.record.code: r.record for r in table.rows}
+            assert [key(by_code[c]) for c in orders[0]] == sorted(key(r) for r in by_code.values())
+            assert [key(by_code[c]) for c in orders[1]] == sorted((key(r) for r in by_code.values()), reverse=True)
+
+
+def test_filters_and_what_is_not_on_offer(as_role, punch):
+    shop.spare("ZZ-1", on_hand=3, kind="pilot")
+    client = as_role("buyer")
+    codes = lambda query: [r.code for r in page(client, query).context["wanted"]]  # noqa: E731
+    assert codes("?short=1") == ["PP-6.0-M2"]
+    assert codes("?kind=pilot") == ["ZZ-1"]
+    assert codes("?q=h-901") == ["PP-6.0-M2"]
+    assert len(codes("?supplier=nobody&kind=%00&short=x")) == 2
+
+
+def test_the_file_carries_the_rows_and_no_formula(as_role, punch):
+    shop.spare("=HYPERLINK(1)", on_hand=3)
+    text = as_role("buyer").get(reverse("reports:spares_csv")).content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert {r["spare"] for r in rows} == {"PP-6.0-M2", "'=HYPERLINK(1)"}
+    mine = next(r for r in rows if r["spare"] == "PP-6.0-M2")
+    told = row(punch)
+    assert (int(mine["short by"]), int(mine["how many"])) == (told.short_by, told.quantity)
+    assert mine["order by"] == told.order_by.isoformat() and mine["unit price"] == "48.50"
+
+
+def test_an_empty_shop_says_what_to_do_first(as_role):
+    assert "No spare is in the catalogue yet" in page(as_role("buyer")).content.decode()
+
+
+def test_an_unknown_spare_is_not_found(as_role, punch):
+    assert as_role("buyer").get(reverse("reports:spare", args=[99_999])).status_code == 404
+
+
+def test_the_number_of_queries_does_not_grow_with_the_rows(as_role, punch, django_assert_max_num_queries):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    client = as_role("buyer")
+    page(client)
+    with CaptureQueriesContext(
+        connection,
+    ) as few:
+        page(client)
+    for n in range(30):
+        make.position(make.die(f"M-{n:03}"), "1-A", item=shop.spare(f"PP-{n:03}"))
+    shop.forecast()
+    page(client)
+    with CaptureQueriesContext(connection) as many:
+        page(client)
+    assert len(many) <= len(few)
