@@ -38,6 +38,7 @@ from diestore.handbook.cutting import (
     strip_by_tenth,
     tool_sizes,
 )
+from tests.handbook import law
 
 IN, LBF = 25.4, 4.4482216152605  # exact, NIST SP 811
 PSI = LBF / IN**2  # MPa
@@ -171,6 +172,7 @@ cut_loads = st.lists(
 )
 
 
+@law
 @given(cut_loads, st.randoms(use_true_random=False))
 def test_laws_of_a_hit(cuts, random):
     force = hit_force(cuts)
@@ -226,6 +228,7 @@ def test_equal_work_says_nothing_for_shallow_shear():
         sheared_force_n(force_n=1000, thickness_mm=3, penetration=0.4, shear_mm=1.2, form="work")
 
 
+@law
 @given(st.floats(0.05, 0.95), st.floats(0.1, 10), st.floats(0.05, 1), st.sampled_from(ShearForm), st.floats(10, 1e7))
 def test_shear_for_a_force_gives_that_force(ratio, thickness, penetration, form, force):
     shear = shear_for_force_mm(ratio=ratio, thickness_mm=thickness, penetration=penetration, form=form)
@@ -309,6 +312,7 @@ def test_what_is_no_clearance_is_refused(bad):
         Total.of_percent(bad, 1.0)
 
 
+@law
 @given(st.floats(0, 100), st.floats(0.01, 20))
 def test_sides_and_totals_round_trip(pct, thickness):
     gap = PerSide.of_percent(pct, thickness)
@@ -388,6 +392,7 @@ def test_stripping_by_size():
     assert wide.force_n.high < between.force_n.low < narrow.force_n.high
 
 
+@law
 @given(st.floats(0.5, 40), st.floats(0.5, 40))
 def test_a_narrower_punch_never_strips_easier(a, b):
     small, large = sorted((a, b))
@@ -428,6 +433,7 @@ def test_load_on_a_press():
     assert over.sentence == "130 % of the rated force, more than the press is rated for: do not run it."
 
 
+@law
 @given(st.floats(1, 1e7), st.sampled_from(Frame))
 def test_the_rating_needed_carries_the_load_as_advised(load, frame):
     needed = press_rating_needed_n(load_n=load, frame=frame)

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diestore.handbook.hardness import HRB_TO_MPA, HRC_TO_MPA, HardnessOutside, hardness, tensile_mpa
+from tests.handbook import law
 
 KSI = 6.894757293168361  # MPa; 4.4482216152605 N / (25.4 mm)^2 x 1000, NIST SP 811
 
@@ -47,6 +48,7 @@ def test_the_tables_rise(table):
     assert list(table.values()) == sorted(set(table.values()))
 
 
+@law
 @given(st.sampled_from([("HRC", 40, 59), ("HRB", 72, 100)]), st.data())
 def test_there_and_back(scale, data):
     name, low, high = scale

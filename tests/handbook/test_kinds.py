@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diestore.handbook.kinds import KINDS, SHAPES, UnknownKind, kind
+from tests.handbook import law
 
 CUTTING = {
     "pierce punch", "pilot pierce punch", "shape punch", "notch punch", "trim punch", "cut-off punch",
@@ -64,6 +65,7 @@ def test_what_is_no_kind_is_refused_in_one_short_sentence(text):
     assert len(str(error.value)) < 200
 
 
+@law
 @given(st.text(max_size=60))
 def test_any_other_text_is_refused_and_nothing_else_happens(text):
     with contextlib.suppress(UnknownKind):

@@ -12,6 +12,7 @@ from diestore.handbook.materials import (
     gap_guidance,
     material,
 )
+from tests.handbook import law
 
 # The family behind a designation follows from the standard that holds it (EN 10130, EN 10088, EN 10338, EN 10149,
 # EN 10132, EN 485, EN 1652, AISI, JIS, UNS); that spring strip and electrical steel stand apart is the project's
@@ -49,6 +50,7 @@ def test_what_is_no_name_is_other(name):
     assert family_of(name) == "other"
 
 
+@law
 @given(st.text(max_size=300))
 def test_any_text_has_a_family(name):
     assert family_of(name) in FAMILIES

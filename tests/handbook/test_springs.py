@@ -14,6 +14,7 @@ from diestore.handbook.springs import (
     wahl_factor,
     wire_for_stress_mm,
 )
+from tests.handbook import law
 
 
 def test_an_inch_spring():
@@ -46,6 +47,7 @@ def test_no_whole_number_division():
     assert spring.deflection_mm(300) != pytest.approx(18.0, rel=0.02)
 
 
+@law
 @given(st.floats(0.2, 20), st.floats(2.5, 20), st.floats(1, 40), st.floats(0.1, 1e5))
 def test_laws_of_a_spring(wire, index, coils, load):
     spring = RoundWireSpring(wire_mm=wire, mean_mm=wire * index, active_coils=coils)

@@ -35,6 +35,7 @@ from diestore.handbook.tool_steels import COATINGS, GRADES, coating, grade
         ("O1", "O1", "O1"),
     ],
 )
+from tests.handbook import law
 def test_a_grade_however_it_is_written(text, name, group):
     found = grade(text)
     assert (found.name, found.group, found.known) == (name, group, True)
@@ -54,6 +55,9 @@ def test_an_unknown_grade_is_a_group_of_its_own_and_nothing_is_made_up():
         None,
         False,
     )
+
+
+@law
 
 
 @given(st.text(max_size=80))

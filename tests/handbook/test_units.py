@@ -52,6 +52,7 @@ from diestore.units import (
         ("kgf/mm²", "9806650"),
     ],
 )
+from tests.handbook import law
 def test_exact_factors(of, si):
     assert UNITS[of].factor == Fraction(si)
 
@@ -103,11 +104,17 @@ def test_different_things_are_not_converted():
 values = st.floats(-1e12, 1e12, allow_nan=False).filter(lambda x: x == 0 or abs(x) > 1e-12)
 
 
+@law
+
+
 @given(values, st.sampled_from(sorted(UNITS)))
 def test_si_round_trips(value, of):
     warm = UNITS[of].dimension == "temperature"  # the offset takes digits
     back = from_si(to_si(value, of), of)
     assert back == pytest.approx(value, rel=1e-12 if warm else 4e-16, abs=1e-9 if warm else 0)
+
+
+@law
 
 
 @given(values, st.sampled_from(sorted(UNITS)), st.data())
@@ -250,6 +257,9 @@ def test_what_is_no_number_is_neither_stored_nor_shown(value):
             show(value, "gap_mm")
 
 
+@law
+
+
 @given(st.text(max_size=60))
 def test_any_text_gives_a_value_or_a_sentence(text):
     for name in ("gap_mm", "burr height", "chatter"):
@@ -340,6 +350,9 @@ def test_a_column_is_known_by_the_unit_at_its_end():
         with pytest.raises(KeyError):
             column(name)
     assert units.label("gap_mm", "inch") == "gap, in"
+
+
+@law
 
 
 @given(

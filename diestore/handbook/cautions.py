@@ -1,0 +1,219 @@
+"""PURE. Cautions for work that can hurt somebody, each with the rule it rests on.
+
+The words are the project's own; rules are named, not quoted. They are reminders beside a form, no safety programme.
+US rules are named because their text is public; elsewhere the local ones hold. What is in force may have changed since
+this was written: whoever is responsible for safety in the shop looks it up. Rules marked "from memory" were not read.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+FIRST = "Local codes, the maker's instructions and qualified people come first."
+
+
+class CautionError(ValueError):
+    """A figure that no rule can be worked out from."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Caution:
+    """key: what a form asks by. short: one line beside a button. text: the whole of it. rule: what it rests on."""
+
+    key: str
+    title: str
+    short: str
+    text: str
+    rule: str
+
+
+_ALL = (
+    Caution(
+        key="press",
+        title="At the press",
+        short="Hands out of the die: stop the press and keep it stopped before you reach in.",
+        text=(
+            "Nobody reaches between the halves of a die while the press can move. Guards or other "
+            "protection of the place where the die closes stay in use. A guide post that leaves its "
+            "bushing by more than a quarter of an inch (6 mm) near the operator is a place to be caught "
+            "in as well. Tell the person responsible of an injury at once: such injuries may have to be "
+            "reported."
+        ),
+        rule=(
+            "29 CFR 1910.217 (mechanical power presses only; hydraulic and other presses have other rules): (c) and "
+            "(d)(4). Report within 30 days: 1910.217(g), from memory."
+        ),
+    ),
+    Caution(
+        key="blocks",
+        title="Safety blocks",
+        short="Put the safety blocks in before you adjust or repair a die in the press.",
+        text=(
+            "When a die is adjusted or repaired in the press, safety blocks stand between the halves, "
+            "strong enough for the slide and the upper half, and linked so that the press cannot run with "
+            "them in. Blocks hold what is still; they do not stop a stroke. Switch off and lock as well."
+        ),
+        rule="29 CFR 1910.217(d)(9)(iv); also 8 CCR 4199(a)(3) and WAC 296-806-45532. Blocks hold only what is still: common practice.",
+    ),
+    Caution(
+        key="lockout",
+        title="Lock it, and let the energy out",
+        short="Lock the press off, and let out what is stored: slide, springs, gas cylinders, air.",
+        text=(
+            "Before work in the press: switch off, lock with your own lock, and take out, block or let "
+            "out all that is "
+            "stored: the raised slide, springs, nitrogen cylinders, air and oil under pressure, the "
+            "flywheel. Then try that it is dead, and try again if it can build up. Each lock-off "
+            "procedure is looked over at least once a year by an authorised person who does not use it."
+        ),
+        rule="29 CFR 1910.147(c)(6) and (d)(5).",
+    ),
+    Caution(
+        key="lifting",
+        title="Lifting a die",
+        short="Know the weight; use the die's own lifting points; nobody stands under or beside it.",
+        text=(
+            "A die's weight belongs on the die or in its record wherever crane, truck or slings could be "
+            "overloaded; the upper half's weight where the press is counterbalanced. Lift by the points "
+            "made for it, with gear rated for it, the halves pinned or strapped together. Keep hands and "
+            "feet out from under."
+        ),
+        rule="29 CFR 1910.217(d)(6) for marking; lifting itself: common practice, no source.",
+    ),
+    Caution(
+        key="springs",
+        title="Springs and gas cylinders",
+        short="A stripper under spring load jumps: hold it before you loosen the last screws.",
+        text=(
+            "A stripper plate is pushed by its springs even in an open die. Clamp it, or let it out "
+            "evenly with long screws, before the holding screws come out, and stand to the side. Gas "
+            "cylinders are discharged as their maker says, never cut or heated. A broken spring can leave "
+            "pieces under load."
+        ),
+        rule="29 CFR 1910.147(d)(5) for stored energy in springs; how it is let out: common practice, no source.",
+    ),
+    Caution(
+        key="grinding",
+        title="Grinding",
+        short="Goggles, guards, coolant on; ring the wheel before it is mounted, and let it run up from the side.",
+        text=(
+            "The wheel suits the machine's speed and the steel, was looked at and rung before mounting, "
+            "and runs up with nobody in line with it. On bench grinders the rest stands within 1/8 in (3 "
+            "mm) of the wheel and the tongue guard within 1/4 in (6 mm). Grind punches cool: a burnt edge "
+            "is soft or cracked. Demagnetise what was held by a magnet, and take the feather edge off."
+        ),
+        rule=(
+            "29 CFR 1910.215(a)(4) for the rest (OSHA STD 01-12-008); (b)(9) tongue guard and (d)(1) ring "
+            "test from memory. Grinding cool: common practice, no source."
+        ),
+    ),
+    Caution(
+        key="carbide",
+        title="Grinding carbide",
+        short="Carbide dust holds cobalt: draw it off at the wheel, grind wet, and do not blow it about.",
+        text=(
+            "Dust and mist of cemented carbide hold cobalt, which can harm lungs and skin; coolant takes "
+            "cobalt up and "
+            "carries it on. Draw the dust off where it arises, keep coolant fresh, wear the mask and "
+            "gloves the shop has laid down, wash before eating, take no dusty clothes home, never use "
+            "compressed air to clean up. Air limits for cobalt over a shift: 0.1 mg/m3 (OSHA), 0.05 "
+            "(NIOSH), 0.02 (ACGIH), 0.005 for hard metal (ACGIH)."
+        ),
+        rule="OSHA chemical sampling page for cobalt; OSHA letter of 11 February 1987 (mixtures above 2 % cobalt).",
+    ),
+    Caution(
+        key="lead",
+        title="Checking shut height with lead or solder",
+        short="Use lead-free solder where you can; wash your hands; measure with the press locked off.",
+        text=(
+            "Crushed lead or soft solder between the corners shows whether the press closes evenly. Take "
+            "lead-free wire where it will do. With lead: no eating or smoking near by, wash hands, "
+            "collect the pieces. Lead in air stays below 50 ug/m3 over eight hours, with action from 30; "
+            "on longer shifts below 400 over the hours. Lay and fetch the pieces with the press stopped "
+            "and locked."
+        ),
+        rule="29 CFR 1910.1025 (limits); 1926.62(c)(2) for longer shifts.",
+    ),
+    Caution(
+        key="marking",
+        title="What the setter must find on the die",
+        short="Stamp on the die, or keep at hand: force and stroke it needs, and its weight.",
+        text=(
+            "The force and stroke a die needs are stamped on it or readily at hand for the setter, the "
+            "weight where lifting gear could be overloaded. A computed cutting force is an estimate from "
+            "sharp edges: allow for dull ones, and for what the stock can be at most."
+        ),
+        rule="29 CFR 1910.217(d)(6).",
+    ),
+    Caution(
+        key="inspection",
+        title="Looking after the press",
+        short="Clutch, brake, anti-repeat and single stroke: tested at least once a week where the rule asks for it.",
+        text=(
+            "Clutch and brake, anti-repeat and single stroke are tested at least weekly, with presses "
+            "that have control reliability and brake monitoring outside that rule. Regular inspections, "
+            "and the maintenance and repairs done in them, are certified in writing with date, signature "
+            "and press number."
+        ),
+        rule="29 CFR 1910.217 as changed on 20 November 2013 (78 FR 69543).",
+    ),
+    Caution(
+        key="burr",
+        title="Sharp parts and slugs",
+        short="Burrs cut: gloves for handling parts, never at running machinery.",
+        text=(
+            "A burr is felt from about 0.003 in (0.08 mm) and can cut above about 0.005 in (0.13 mm). "
+            "Slugs and strip ends are as sharp. Measure burr on a part that lies still, away from the "
+            "press."
+        ),
+        rule="Figures: P. Ulintz, Defining acceptable burr height, MetalForming, August 2013; the rest common "
+        "practice.",
+    ),
+)
+
+CAUTIONS: dict[str, Caution] = {caution.key: caution for caution in _ALL}
+
+# Which cautions stand beside which work.
+FOR_WORK: dict[str, tuple[str, ...]] = {
+    "run": ("press",),
+    "reading": ("press", "burr"),
+    "sharpening": ("lockout", "lifting", "springs", "grinding"),
+    "sharpening carbide": ("lockout", "lifting", "springs", "grinding", "carbide"),
+    "replacement": ("lockout", "blocks", "springs", "lifting"),
+    "dressing in the press": ("lockout", "blocks"),
+    "stop": ("press", "lockout", "blocks"),
+    "set-up": ("lockout", "blocks", "lifting", "marking", "lead"),
+}
+
+
+def for_work(work: str) -> tuple[Caution, ...]:
+    """The cautions for a sort of work, in order of use. Raises KeyError for a sort that is not known."""
+    return tuple(CAUTIONS[key] for key in FOR_WORK[work])
+
+
+REST_GAP_AT_MOST_MM = 25.4 / 8  # 29 CFR 1910.215(a)(4)
+TONGUE_GAP_AT_MOST_MM = 25.4 / 4  # 29 CFR 1910.215(b)(9), from memory
+GUIDE_GAP_AT_MOST_MM = 25.4 / 4  # 29 CFR 1910.217(d)(4)
+
+
+def lead_limit_ug_m3(hours: float) -> float:
+    """Lead in air over a shift of so many hours: 50 up to eight hours, above that 400 / hours (29 CFR 1910.1025).
+
+    The text of the formula was read in the parallel 1926.62(c)(2).
+    """
+    if isinstance(hours, bool) or not math.isfinite(hours) or not 0 < hours <= 24:
+        raise CautionError(f"A shift of {hours!r} hours is none.")
+    return 50.0 if hours <= 8 else 400.0 / hours
+
+
+def block_strength_lb(*, side_in: float, psi: float = 5000, safety: float = 10) -> tuple[float, float]:
+    """What a square block of wood carries: still, and as allowed, in lbf (WAC 296-806-43006, table 430-2).
+
+    Only for blocks no longer than eleven times their side, sound and cut square. Hammers' table; metal blocks made for
+    the press are the usual ones.
+    """
+    if not (side_in > 0 and psi > 0 and safety >= 1):
+        raise CautionError("A block needs a size, a strength and a factor of at least 1.")
+    still = side_in**2 * psi
+    return still, still / safety
