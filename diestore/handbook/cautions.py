@@ -54,7 +54,10 @@ _ALL = (
             "strong enough for the slide and the upper half, and linked so that the press cannot run with "
             "them in. Blocks hold what is still; they do not stop a stroke. Switch off and lock as well."
         ),
-        rule="29 CFR 1910.217(d)(9)(iv); also 8 CCR 4199(a)(3) and WAC 296-806-45532. Blocks hold only what is still: common practice.",
+        rule=(
+            "29 CFR 1910.217(d)(9)(iv); also 8 CCR 4199(a)(3) and WAC 296-806-45532. "
+            "That blocks hold only what is still: common practice, no source."
+        ),
     ),
     Caution(
         key="lockout",

@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diestore.handbook.tool_steels import COATINGS, GRADES, coating, grade
+from tests.handbook import law
 
 
 @pytest.mark.parametrize(
@@ -35,7 +36,6 @@ from diestore.handbook.tool_steels import COATINGS, GRADES, coating, grade
         ("O1", "O1", "O1"),
     ],
 )
-from tests.handbook import law
 def test_a_grade_however_it_is_written(text, name, group):
     found = grade(text)
     assert (found.name, found.group, found.known) == (name, group, True)
@@ -58,8 +58,6 @@ def test_an_unknown_grade_is_a_group_of_its_own_and_nothing_is_made_up():
 
 
 @law
-
-
 @given(st.text(max_size=80))
 def test_any_text_is_taken(text):
     found = grade(text)

@@ -30,6 +30,7 @@ from diestore.units import (
     show_si,
     to_si,
 )
+from tests.handbook import law
 
 # --- factors ----------------------------------------------------------------------------------------------------------
 
@@ -52,7 +53,6 @@ from diestore.units import (
         ("kgf/mm²", "9806650"),
     ],
 )
-from tests.handbook import law
 def test_exact_factors(of, si):
     assert UNITS[of].factor == Fraction(si)
 
@@ -105,8 +105,6 @@ values = st.floats(-1e12, 1e12, allow_nan=False).filter(lambda x: x == 0 or abs(
 
 
 @law
-
-
 @given(values, st.sampled_from(sorted(UNITS)))
 def test_si_round_trips(value, of):
     warm = UNITS[of].dimension == "temperature"  # the offset takes digits
@@ -115,8 +113,6 @@ def test_si_round_trips(value, of):
 
 
 @law
-
-
 @given(values, st.sampled_from(sorted(UNITS)), st.data())
 def test_any_two_units_of_a_dimension_round_trip(value, of, data):
     to = data.draw(st.sampled_from([u for u in sorted(UNITS) if UNITS[u].dimension == UNITS[of].dimension]))
@@ -258,8 +254,6 @@ def test_what_is_no_number_is_neither_stored_nor_shown(value):
 
 
 @law
-
-
 @given(st.text(max_size=60))
 def test_any_text_gives_a_value_or_a_sentence(text):
     for name in ("gap_mm", "burr height", "chatter"):
@@ -353,8 +347,6 @@ def test_a_column_is_known_by_the_unit_at_its_end():
 
 
 @law
-
-
 @given(
     st.floats(1e-4, 1e5),
     st.sampled_from(sorted(key for key in QUANTITIES if key != "temperature_k")),
