@@ -152,6 +152,13 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # one sharpening of a large die is one fo
 
 DEMO = _flag("DIESTORE_DEMO")  # set by `manage.py demo` for its own process: lets the demo's users sign in
 
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"terminal": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["terminal"], "level": "WARNING"},
+}
+
 # The shop's own words on every page, and its money.
 SHOP_NAME = os.environ.get("DIESTORE_SHOP", "diestore")
 CURRENCY = os.environ.get("DIESTORE_CURRENCY", "EUR")

@@ -43,9 +43,6 @@ class DieTable(tables.Table):
     class Meta:
         model = Die
         fields = ()
-        sequence = (
-            "code", "parts", "stock", "thickness", "press", "strokes_per_minute", "stations_count", "positions_count", "status",
-        )  # fmt: skip
         empty_text = "No die is like that."
         order_by = ("code",)
 
@@ -65,7 +62,7 @@ class DieTable(tables.Table):
         )
 
     def render_thickness(self, value):
-        return units.show(value, "length", self.system)
+        return units.show(value, "thickness_mm", self.system)
 
     def render_strokes_per_minute(self, value):
         return f"{value:g}"

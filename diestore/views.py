@@ -97,5 +97,9 @@ class Words(TemplateView):
         from .handbook import cautions, words
 
         return super().get_context_data(
-            words=words.all_words(), kinds=list(KINDS.values()), cautions=cautions.all_cautions(), **kwargs
+            letters=words.by_letter(),
+            kinds=list(KINDS.values()),
+            cautions=list(cautions.CAUTIONS.values()),
+            first=cautions.FIRST,
+            **kwargs,
         )

@@ -48,6 +48,14 @@ class DieState:
     typical_removed_mm: float
 
     @property
+    def cutting(self) -> list[PositionRow]:
+        return [row for row in self.rows if row.cuts]
+
+    @property
+    def others(self) -> list[PositionRow]:
+        return [row for row in self.rows if not row.cuts]
+
+    @property
     def limiting(self) -> PositionRow | None:
         return next((row for row in self.rows if row.limits), None)
 

@@ -264,7 +264,7 @@ def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
     row.limiting_id = told.limiting
     _fill(row, told.prediction)
     if told.fresh is not None:
-        row.fresh = _kept(told.fresh.remaining)
+        row.fresh = {"remaining": _kept(told.fresh.remaining), "ln_sd": round(_not_known(told.fresh), 3)}
     return row
 
 
@@ -287,6 +287,15 @@ def _edge_rows(row: DieForecast, told: Told) -> list[EdgeForecast]:
         if position not in told.edges
     ]
     return rows
+
+
+def _not_known(told: predict.DiePrediction) -> float:
+    """How unsure the usual hits of a die's edges are, sd of the logarithm: each edge as likely as it is to go first.
+
+    The same for all intervals to come, unlike what chance and chips do to each.
+    """
+    ln_sd = [np.log(e.usual_band_hits[1] / e.usual_band_hits[0]) / 2 / 1.2816 for e in told.edges.values()]
+    return float(np.average(ln_sd, weights=[max(e.first_to_go, 1e-9) for e in told.edges.values()]))
 
 
 def _kept(remaining: dict[float, float]) -> dict[str, int]:

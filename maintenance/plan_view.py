@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 MARGIN, STRIP_HEIGHT, TOP = 8.0, 76.0, 66.0
+CELL_W, CELL_H, LOOSE = 50.0, 46.0, 22.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,9 +145,11 @@ def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -
     for group in by_place.values():
         group.sort(key=lambda p: (not p.cuts, p.code))
     rows = {
-        side: max((_rows(len(group), dense) for (_, s), group in by_place.items() if s == side), default=1)
+        side: max((_rows(len(g), dense) for (at, s), g in by_place.items() if s == side and at), default=1)
         for side in ("upper", "lower")
     }
+    if not columns_wanted:
+        rows = {side: max(r, 2) for side, r in rows.items()}
     size = 30.0 if dense else 48.0
     row_height = size + (34.0 if dense else 26.0)
     strip_top = TOP + rows["upper"] * row_height + 8
@@ -168,15 +171,14 @@ def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -
         x += pitch
     strip_right = x + 4
     beside = []
+    x = strip_right + (52 if columns_wanted else 0)
     if loose:
-        wide = pitch * (1 if len(loose) <= 6 else 2)
-        x = strip_right + (58 if columns_wanted else 0)
+        wide = max(
+            _loose(by_place[("", side)], x, side, rows[side] * row_height, strip_top, strip_bottom, marks)
+            for side in ("upper", "lower")
+        )
         beside.append(Column(code="", words="die set", x=x + wide / 2, left=x, holes=False, slots=False, bends=False))
-        for side in ("upper", "lower"):
-            marks += _column(by_place[("", side)], x, wide, size, row_height, side, strip_top, strip_bottom, dense)
         x += wide
-    else:
-        x = strip_right + 52
     width = max(x + MARGIN, 560.0)
     limiting = next((m for m in marks if m.place.limits), None)
     leader, leader_x, ends = "", 0.0, False
@@ -210,6 +212,19 @@ def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -
 
 def _rows(n: int, dense: bool) -> int:
     return -(-n // (2 if n > 3 and not dense else 1)) if not dense else -(-n // (2 if n > 4 else 1))
+
+
+def _loose(group, left, side, room, strip_top, strip_bottom, marks: list[Mark]) -> float:
+    """What belongs to no station (guides, springs, plates), in a grid as high as the stations are; its width."""
+    down = max(int(room // CELL_H), 1)
+    across = -(-len(group) // down)
+    for i, place in enumerate(group):
+        column, row = divmod(i, down)
+        offset = 14 + CELL_H * (row + 0.5)
+        y = strip_top - offset if side == "upper" else strip_bottom + offset
+        x = left + CELL_W * (column + 0.5)
+        marks.append(Mark(place=place, x=x, y=y - 6, w=LOOSE, h=LOOSE, label_below=True))
+    return across * CELL_W
 
 
 def _column(group, left, pitch, size, row_height, side, strip_top, strip_bottom, dense) -> list[Mark]:

@@ -105,7 +105,6 @@ class Ribbon:
     ticks: list[Tick]
     rings: list[Ring]
     ahead: Ahead | None
-    scale_label: str
     limit_y: float | None
     limit_label: str
     height: float
@@ -141,7 +140,7 @@ def lay_out(
     bars = []
     for r in runs:
         x = x_of(r.started)
-        w = max(x_of(r.ended) - x, 2.5)
+        w = max(x_of(r.ended) - x, 4.0)
         h = max(RUN_HEIGHT * r.hits / most, 3.0)
         bars.append(Box(x=x, y=BASE - h, w=w, h=h, title=r.title))
     drops: list[Drop] = []
@@ -166,7 +165,6 @@ def lay_out(
         ticks=_ticks(since, today, x_of),
         rings=rings,
         ahead=ahead,
-        scale_label=f"{scale / 1.1:.3g} {reading_unit}".strip(),
         limit_y=None if not limit else READ_TOP + READ_HEIGHT * (1 - limit / scale),
         limit_label="" if not limit else f"limit {limit:.3g} {reading_unit}",
         height=(READ_TOP + READ_HEIGHT + 26) if readings else 206,

@@ -9,6 +9,9 @@ from diestore import roles
 from diestore.models import Die
 from maintenance import due, entries
 
+from .plants import plant_of
+from .spares import spares_to_order
+
 MOST = 6
 
 
@@ -24,7 +27,7 @@ class Today(View):
                 "empty_register": not Die.objects.exists(),
                 "due": found[:MOST],
                 "due_more": max(len(found) - MOST, 0),
-                "spares": _spares() if user.has_perm(roles.SEE_SPARES) else None,
+                "spares": _spares(user) if user.has_perm(roles.SEE_SPARES) else None,
                 "entries": entries.read(entries.index(order=("-recorded_at",))[:MOST]),
                 "dies_in_service": Die.objects.filter(status=Die.Status.IN_SERVICE).count(),
                 "may_log": logs,
@@ -32,9 +35,6 @@ class Today(View):
         )
 
 
-def _spares() -> list:
-    from .plants import one_plant
-    from .spares import spares_to_order
-
-    plant = one_plant()
-    return spares_to_order(plant)[:MOST] if plant else []
+def _spares(user) -> list:
+    plant = plant_of(user)
+    return spares_to_order(plant, within_days=7)[:MOST] if plant else []

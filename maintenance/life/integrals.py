@@ -16,9 +16,9 @@ from scipy.special import ndtr, ndtri
 from .cycles import HITS_UNIT
 
 Array = NDArray[np.float64]
-PARTS, WEIGHTS = np.polynomial.legendre.leggauss(10)
+PARTS, WEIGHTS = np.polynomial.legendre.leggauss(8)
 PARTS, WEIGHTS = (PARTS + 1) / 2, WEIGHTS / 2
-LINE_POINTS = 64
+LINE_POINTS = 48
 TAIL_POINTS = 64
 FARTHEST = 30.0  # sd by which the readings may say that it should have gone dull long ago
 

@@ -50,8 +50,8 @@ def look(cells: Cells, mean: Array, sd: Array, k: float, sw: float, die_count: i
     gl = np.zeros((len(cells.lot_die), len(w)))
     np.add.at(gl, cells.lot, own)
     prior = -0.5 * W_NODES**2
-    c, d = _moments(prior + gl[cells.lot] - own, w)
-    lot_mean, _ = _moments(prior + gl, w)
+    c, d = moments(prior + gl[cells.lot] - own, w)
+    lot_mean, _ = moments(prior + gl, w)
     shared = np.bincount(cells.lot, minlength=len(gl)) > 1
     count = np.bincount(cells.lot_die[shared], minlength=die_count)
     die_mean = np.bincount(cells.lot_die[shared], lot_mean[shared], die_count) / np.maximum(count, 1)
@@ -74,7 +74,7 @@ def best_sw(gl: Array, sw: float) -> float:
     return float(candidates[np.argmax(score)])
 
 
-def _moments(log_weight: Array, w: Array) -> tuple[Array, Array]:
+def moments(log_weight: Array, w: Array) -> tuple[Array, Array]:
     weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     mean = weight @ w

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import chips, lots, prior
-from .cells import LARGEST, Cells
+from .cells import FLOOR, LARGEST, Cells
 from .cycles import CHIPPED, DULL, HITS_UNIT, EdgeSpec, LifeSamples
 from .fleet import FleetFit, check
 from .grids import M_NODES, Grids, Theta, edge_marginals, sum_by_die, travel
@@ -36,6 +36,8 @@ W_WEIGHTS = W_WEIGHTS / W_WEIGHTS.sum()
 AGES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # of an edge of unknown age, in parts of 1.3 usual stops
 AGE_SPAN = 1.3
 BLOCK_EDGES = 120
+SHAPES = np.cos((2 * np.arange(5) + 1) * np.pi / 10)  # where the past is tabulated, in parts of the draws' reach
+SHAPES_REACH = 0.5
 FEW_DULL_ENDS = 30
 
 
@@ -280,7 +282,52 @@ class _Block:
                 seen, _ = lots.look(self.cells, mean, sd, k, sw, self.n_dies)
                 self.c, self.d = seen.c, seen.d
                 post = travel(self.grids, table, mu, self.die, theta)
-        self.mean_now = self.grids.m_mean + (edge_marginals(post, self.die) @ M_NODES) * self.grids.m_sd
+        p = edge_marginals(post, self.die)
+        z = p @ M_NODES
+        sd = np.sqrt(np.maximum(p @ M_NODES**2 - z**2, 1e-8)) * self.grids.m_sd
+        self.mean_now = self.grids.m_mean + z * self.grids.m_sd
+        self._aim_lot(k, sd)
+        self._tables()
+
+    def _aim_lot(self, k: float, sd: Array) -> None:
+        """Nodes of the lot under way, [dies, j], at what the die's edges now tell of it; ln of their weights."""
+        sw = self.fit.sw
+        if sw == 0:
+            self.lot, self.ln_lot = np.zeros((self.n_dies, 1)), np.zeros((self.n_dies, 1))
+            return
+        w = lots.W_NODES * sw
+        m = self.mean_now[:, None] + sd[:, None] * lots.M_NODES
+        run = np.maximum(self.h**k - self.f**k, 0.0)
+        own = -run[:, None, None] * np.exp(np.minimum(k * (w - m[:, :, None]), LARGEST))
+        if self.read.any():
+            own[self.read] = self._told_log(m, k, np.arange(len(m)), w)
+        top = own.max(axis=1, keepdims=True)
+        own = top[:, 0] + np.log(np.einsum("j,ejw->ew", lots.M_WEIGHTS, np.exp(own - top)))
+        own[~self.current] = 0.0
+        c, d = lots.moments(sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2, w)
+        d = np.minimum(np.maximum(1.15 * d, 0.2 * sw), sw)
+        self.lot = c[:, None] + d[:, None] * W_NODES
+        self.ln_lot = np.log(W_WEIGHTS) - 0.5 * (self.lot / sw) ** 2 + 0.5 * W_NODES**2 + np.log(d / sw)[:, None]
+
+    def _tables(self) -> None:
+        """L of the past at the shapes of the draws: a polynomial in ln k through a few, where they lie close together."""
+        ln_k = np.array([theta.ln_k for _, theta in self.fit.thetas()])
+        self.table_at = {}
+        if len(ln_k) > 2 * len(SHAPES) and np.ptp(ln_k) < SHAPES_REACH:
+            middle, half = (ln_k.max() + ln_k.min()) / 2, max(np.ptp(ln_k) / 2, 1e-6)
+            known = middle + half * SHAPES
+            tables = np.stack([self.cells.table(self.grids.m, np.exp(v), self.c, self.d) for v in known])
+            floor = tables.max(axis=2, keepdims=True).min(axis=0) - FLOOR
+            tables = np.where((tables < floor).any(axis=0), floor, tables)
+            for v in ln_k:
+                parts = [
+                    np.prod((v - np.delete(known, i)) / (known[i] - np.delete(known, i))) for i in range(len(known))
+                ]
+                self.table_at[v] = np.tensordot(np.array(parts), tables, axes=1)
+
+    def _past(self, theta: Theta) -> Array:
+        found = self.table_at.get(theta.ln_k)
+        return self.cells.table(self.grids.m, theta.k, self.c, self.d) if found is None else found
 
     def _strokes(self) -> Array:
         """[dies, 1 + points] further strokes of the die in units: nought, then even steps of the logarithm."""
@@ -322,16 +369,15 @@ class _Block:
 
     def _at(self, theta: Theta, x: Array, *, first_to_go: bool = False):
         """The sums over m, u and the lot at one theta."""
-        k, sw = theta.k, self.fit.sw
+        k = theta.k
         grids, die = self.grids, self.die
         mu = self.x @ theta.b
         m, u = grids.m, grids.u
-        past = self.cells.table(m, k, self.c, self.d)
+        past = self._past(theta)
         gap = (m - mu[:, None])[:, None, :] - u[die][:, :, None]
         log = past[:, None, :] - 0.5 * (gap / theta.tv) ** 2
-        lot = W_NODES * sw if sw > 0 else np.zeros(1)
-        a = W_WEIGHTS if sw > 0 else np.ones(1)
-        e = np.exp(np.minimum(k * (lot[None, None, :] - m[:, :, None]), LARGEST))  # [edges, m, j]
+        lot = self.lot[die]
+        e = np.exp(np.minimum(k * (lot[:, None, :] - m[:, :, None]), LARGEST))  # [edges, m, j]
         run = self.h[:, None] + x[die] * self.share[:, None]
         now = np.maximum(self.h**k - self.f**k, 0.0)
         now[self.read] = 0.0
@@ -348,18 +394,18 @@ class _Block:
         sure = np.flatnonzero(self.current & ~self.unknown & ~self.read)
         alive[sure] = self._survival(k, run[sure], self.f[sure], e[sure])
         for i in np.flatnonzero(self.read):
-            tail = tails(self.told[i], self.told_sd[i], self.h[i], run[i], m[i][:, None] - lot, k)
+            tail = tails(self.told[i], self.told_sd[i], self.h[i], run[i], m[i][:, None] - lot[i], k)
             alive[i] = tail * np.exp(np.minimum(self.f[i] ** k * e[i], LARGEST))[..., None]
         vague = np.flatnonzero(self.current & self.unknown)
         if len(vague):
             alive[vague] = 0.0
             for age in self._ages(vague).T:
                 alive[vague] += self._survival(k, run[vague] + age[:, None], age, e[vague]) / len(AGES)
-        shape = (len(m), len(u[0]), len(lot), x.shape[1])
+        shape = (len(m), len(u[0]), lot.shape[1], x.shape[1])
         n = np.log(np.maximum(weight @ alive.reshape(len(m), m.shape[1], -1), 1e-290)).reshape(shape)
         total = sum_by_die(n, die, self.n_dies)
         log_prior = sum_by_die(top[:, :, 0], die, self.n_dies) - 0.5 * (u / theta.tu) ** 2
-        joint = total + log_prior[:, :, None, None] + np.log(a)[None, None, :, None]
+        joint = total + log_prior[:, :, None, None] + self.ln_lot[:, None, :, None]
         peak = joint[..., 0].max(axis=(1, 2))
         pi = np.exp(joint[..., 0] - peak[:, None, None])
         norm = pi.sum(axis=(1, 2))
