@@ -141,11 +141,10 @@ class PlantAhead:
     def worlds(self, die: int) -> DieWorlds:
         """The laws of a fresh interval of a die. Raises LawRefused where nothing is told of it."""
         told = self.told.get(die)
-        if told is None or not told.fresh:
+        if not _has_law(told):
             why = told.refusal if told is not None and told.refusal else "it has no forecast yet."
             raise LawRefused(why)
-        shape, lots = self.shape
-        return die_worlds(told.fresh, shape=shape, lots_ln_sd=lots)
+        return die_worlds(told.fresh["remaining"], ln_sd=told.fresh["ln_sd"])
 
     def sharpenings(self, die: int, days: int, *, place: Place | None = None) -> list[np.ndarray]:
         """Chances of 0, 1, 2 ... sharpenings of a die (or of one place by itself) in the next days, world by world.

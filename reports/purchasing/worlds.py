@@ -33,15 +33,15 @@ class DieWorlds:
         return tuple(law.eta_hits * gamma(1 + 1 / law.shape) for law in self.laws)
 
 
-def die_worlds(fresh: Mapping[str, float], *, shape: float, lots_ln_sd: float = 0.0) -> DieWorlds:
+def die_worlds(fresh: Mapping[str, float], *, ln_sd: float) -> DieWorlds:
     """Split the forecast of a freshly sharpened die into what differs from one interval to the next and what does not.
 
-    fresh: chance -> strokes, as stored, with 10, 50 and 90 %. shape: of the life of one edge; the first of several
-    Weibull lives of one shape has that shape too. lots_ln_sd: spread between lots, which are new for each interval.
-    With W = ln(h at 90 % / h at 10 %): W^2 = W_within^2 + (2.563 ln_sd)^2, W_within^2 = (3.084 / shape)^2 +
-    (2.563 lots_ln_sd)^2; where W is the narrower, all of it lies within an interval.
+    fresh: chance -> strokes, as stored, with 10, 50 and 90 %. ln_sd: how unsure the usual life is, sd of its logarithm.
+    With W = ln(h at 90 % / h at 10 %) of the forecast: W^2 = W_within^2 + (2.563 ln_sd)^2. Within a world an interval
+    is Weibull with its W_within = 3.084 / shape; the median of world z is that of the forecast times exp(ln_sd z).
+    Where ln_sd leaves next to nothing for the interval itself, it is cut so that a third of W stays.
     Limits: widths add in quadrature for normal spreads; for these laws the width of the mixture comes out within some
-    hundredths. Chips bend the law's early end, which the split takes for wear.
+    hundredths. A Weibull within is a stand-in for the first of several edges with chips and lots.
     Raises LawRefused where the stored forecast is not a law or lacks a level.
     """
     StoredLaw.of(fresh)
@@ -49,12 +49,11 @@ def die_worlds(fresh: Mapping[str, float], *, shape: float, lots_ln_sd: float = 
     missing = [p for p in (0.1, 0.5, 0.9) if not at.get(p, 0.0) > 0]
     if missing:
         raise LawRefused(f"the forecast of a freshly sharpened die lacks its strokes at {missing[0]:.0%}.")
-    if not (np.isfinite(shape) and shape > 0 and np.isfinite(lots_ln_sd) and lots_ln_sd >= 0):
-        raise LawRefused(f"a shape of {shape:g} and a spread of lots of {lots_ln_sd:g} cannot be.")
-    width = float(np.log(at[0.9] / at[0.1]))
-    within = float(np.hypot(LN_WIDTH_WEIBULL / shape, LN_WIDTH_NORMAL * lots_ln_sd))
-    within = min(within, max(width, 1e-3))
-    ln_sd = float(np.sqrt(max(width**2 - within**2, 0.0))) / LN_WIDTH_NORMAL
+    if not (np.isfinite(ln_sd) and ln_sd >= 0):
+        raise LawRefused(f"an unsureness of {ln_sd:g} cannot be.")
+    width = max(float(np.log(at[0.9] / at[0.1])), 1e-3)
+    within = max(float(np.sqrt(max(width**2 - (LN_WIDTH_NORMAL * ln_sd) ** 2, 0.0))), width / 3)
+    ln_sd = float(np.sqrt(width**2 - within**2)) / LN_WIDTH_NORMAL
     k = LN_WIDTH_WEIBULL / within
     laws = tuple(WeibullLaw.with_median(at[0.5] * float(np.exp(ln_sd * z)), k) for z in WORLDS)
     return DieWorlds(laws=laws, ln_sd=ln_sd)
