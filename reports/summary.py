@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 
 from diestore.models import Plant
 from maintenance import queries
 from maintenance.remaining import chance_of_going
+
+from . import spares
 
 SHOWN = 5  # of each list
 COMFORTABLE = 0.9  # a die with a better chance than this is not listed
@@ -14,7 +17,7 @@ COMFORTABLE = 0.9  # a die with a better chance than this is not listed
 
 def lines(plant: Plant) -> list[str]:
     """The whole summary, line by line."""
-    return [*due_lines(plant)]
+    return [*due_lines(plant), "", *spare_lines(plant)]
 
 
 def due_lines(plant: Plant) -> list[str]:
@@ -36,7 +39,7 @@ def due_lines(plant: Plant) -> list[str]:
                 forecast.die.code,
                 f"{round(100 * chance)} in 100",
                 order.number,
-                f"{order.due:%d %b}".lstrip("0"),
+                _day(order.due),
                 f"{order.hits_left:,}",
                 f"{forecast.half_hits:,}",
                 f"{edge.code} {edge.get_kind_display()}" if edge else "",
@@ -52,6 +55,36 @@ def due_lines(plant: Plant) -> list[str]:
         made.append(f"  and {more} more below {round(100 * COMFORTABLE)} in 100;")
     made.append(f"  {comfortable} dies finish their next order with better than {round(100 * COMFORTABLE)} in 100.")
     return made
+
+
+def spare_lines(plant: Plant) -> list[str]:
+    """The spares that had to be ordered by now, the longest overdue first."""
+    short = spares.spares_to_order(plant)
+    if not short:
+        return ["No spare is short."]
+    head = ("spare", "what it is", "on hand", "coming", "days to get", "used by then", "to order", "since")
+    rows = [
+        (
+            row.code,
+            row.item.description,
+            f"{row.on_hand}",
+            f"{row.on_order}",
+            f"{row.lead_days}",
+            f"0 to {row.nine_in_ten}",
+            f"{row.quantity}",
+            _day(row.order_by),
+        )
+        for row in short
+    ]
+    return ["Spares short", *_table(head, rows[:SHOWN]), *_more(len(rows))]
+
+
+def _more(number: int) -> list[str]:
+    return [f"  and {number - SHOWN} more"] if number > SHOWN else []
+
+
+def _day(day: dt.date) -> str:
+    return f"{day.day} {day:%b}"
 
 
 def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:

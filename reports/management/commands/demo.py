@@ -6,11 +6,14 @@ touch the shop's own: when settings are read there, they know of no other.
 
 from __future__ import annotations
 
+import argparse
 import hashlib
 import os
+import signal
 import socket
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 from django.conf import settings
@@ -31,13 +34,16 @@ class Command(BaseCommand):
         parser.add_argument("--no-serve", action="store_true", help="Stop after the summary.")
         parser.add_argument("--folder", type=Path, default=settings.BASE_DIR / ".demo", help="Where the demo is kept.")
         parser.add_argument("--fixtures", type=Path, default=FIXTURES, help="The history folder that is shown.")
+        parser.add_argument("--apart", action="store_true", help=argparse.SUPPRESS)
 
-    def handle(self, *, port, no_serve, folder, fixtures, **options) -> None:
+    def handle(self, *, port, no_serve, folder, fixtures, apart, **options) -> None:
         folder, fixtures = folder.resolve(), fixtures.resolve()
         port = None if no_serve else _port(port)
         if not any(fixtures.glob("*.csv")):
             raise CommandError(f"There are no tables in {fixtures}. Make them with: python -m fixtures.make_demo_shop")
         if _is_the_demo(folder):
+            if apart:
+                threading.Thread(target=_end_with_the_other, daemon=True).start()
             self._show(folder, fixtures, port)
         else:
             if port is not None:
@@ -50,7 +56,7 @@ class Command(BaseCommand):
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise CommandError(f"{folder} cannot be made: {error.strerror}.") from error
-        command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo"]
+        command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo", "--apart"]
         command += ["--folder", str(folder), "--fixtures", str(fixtures)]
         command += ["--no-serve"] if port is None else ["--port", str(port)]
         environment = {
@@ -63,14 +69,17 @@ class Command(BaseCommand):
             "DJANGO_SETTINGS_MODULE": "diestore.settings",
             "PYTHONUNBUFFERED": "1",
         }
-        child = subprocess.Popen(command, env=environment, cwd=settings.BASE_DIR)
-        try:
-            code = child.wait()
-        except KeyboardInterrupt:  # the child got it too
-            child.wait()
-            return
+        child = subprocess.Popen(command, env=environment, cwd=settings.BASE_DIR, stdin=subprocess.PIPE)
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGTERM, lambda number, frame: child.terminate())
+        while True:
+            try:
+                code = child.wait()
+                break
+            except KeyboardInterrupt:  # the other process got it too, and ends by itself
+                continue
         if code:
-            sys.exit(code)
+            sys.exit(code if code > 0 else 128 - code)
 
     def _show(self, folder: Path, fixtures: Path, port: int | None) -> None:
         from reports import summary
@@ -96,18 +105,16 @@ class Command(BaseCommand):
         if not is_kept:
             stamp.unlink(missing_ok=True)
             _remove(_database(folder))
-        self._say("Getting the demo's database ready ...")
-        call_command("migrate", verbosity=0, interactive=False)
-        if is_kept:
-            self._say(f"The demo shop is loaded already (in {folder}).")
+        with _Steps(2 if is_kept else 6, self.stdout) as step:
+            step("Getting the demo's database ready")
+            call_command("migrate", verbosity=0, interactive=False)
+            if not is_kept:
+                step("Loading three years of records")
+                call_command("load_history", str(fixtures), allow_future=True, verbosity=0)
+                forecasts.fit_and_forecast(Plant.objects.get(), tell=lambda words: step(f"Forecasts: {words}"))
+            step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
-        else:
-            self._say("Loading three years of records ...")
-            call_command("load_history", str(fixtures), verbosity=0)
-            plant = Plant.objects.get()
-            self._say("Computing the forecasts ...")
-            forecasts.fit_and_forecast(plant)
-        create_users(plant)
+            create_users(plant)
         stamp.write_text(wanted)
         return plant
 
@@ -127,8 +134,38 @@ class Command(BaseCommand):
         self.stdout.write(f"Sign in as {users}; the password is demo- and the name: {USERS[2].password}")
         server.run()
 
-    def _say(self, words: str) -> None:
-        self.stdout.write(words)
+
+class _Steps:
+    """What is being done: a bar on a terminal, a line a step elsewhere."""
+
+    def __init__(self, number: int, stdout) -> None:
+        from tqdm import tqdm
+
+        form = "{desc:<58} {bar} {n_fmt} of {total_fmt}"
+        self._bar = tqdm(total=number, disable=None, bar_format=form, leave=False, ncols=96)
+        self._stdout, self._begun = stdout, False
+
+    def __enter__(self) -> _Steps:
+        return self
+
+    def __call__(self, words: str) -> None:
+        if self._bar.disable:
+            self._stdout.write(words)
+            return
+        if self._begun:
+            self._bar.update()
+        self._begun = True
+        self._bar.set_description_str(words)
+
+    def __exit__(self, *args) -> None:
+        self._bar.close()
+
+
+def _end_with_the_other() -> None:
+    """End when the process that started this one is gone: its end of our input is closed then."""
+    while os.read(0, 1):
+        pass
+    os._exit(0)
 
 
 def _database(folder: Path) -> Path:
@@ -141,14 +178,11 @@ def _is_the_demo(folder: Path) -> bool:
 
 
 def _made_from(fixtures: Path) -> str:
-    """What the demo's database is made from: its tables, the shape of the database, the way forecasts are computed."""
-    from maintenance.forecasts import CODE_VERSION
-
-    digest = hashlib.sha256(CODE_VERSION.encode())
+    """What the demo's database is made from: its tables, and the code that loads them and computes the forecasts."""
+    digest = hashlib.sha256()
     paths = sorted(fixtures.glob("*.csv"))
-    paths += sorted(settings.BASE_DIR.glob("*/migrations/*.py"))
-    paths += sorted(settings.BASE_DIR.glob("maintenance/life/*.py"))
-    paths += sorted(settings.BASE_DIR.glob("maintenance/history/*.py"))
+    for pattern in ("diestore/migrations/*.py", "diestore/handbook/*.py", "maintenance/**/*.py"):
+        paths += sorted(settings.BASE_DIR.glob(pattern))
     for path in paths:
         digest.update(path.name.encode())
         digest.update(path.read_bytes())
