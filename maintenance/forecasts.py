@@ -15,11 +15,12 @@ import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
+from diestore.handbook import tool_steels
 from diestore.models import Die, Plant
 
 from . import edge_log, logs, queries, samples
-from .life import fleet, predict
-from .life.cycles import LifeSamples
+from .life import fleet, predict, prior
+from .life.cycles import EdgeSpec, LifeSamples
 from .models import DieForecast, EdgeForecast, FleetFit
 
 CODE_VERSION = "1"  # counts up when the same records would give other numbers
@@ -217,6 +218,92 @@ def fleet_of(plant: Plant) -> fleet.FleetFit:
     """The newest stored fit of the plant, the handbook's where there is none."""
     row = newest_fit(plant)
     return fleet.FleetFit.from_dict(row.parameters) if row else fleet.fit([], LifeSamples.of([], [], []))
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeNow:
+    """An edge as it is built now. usual_hits: its forecast of a fresh edge, in strokes of the die."""
+
+    position: int
+    code: str
+    spec: EdgeSpec
+    usual_hits: float
+    tool_steel: str
+    coating: str
+    hardness_hrc: float | None
+
+
+def edges_now(die: Die) -> list[EdgeNow]:
+    """The edges that work in a die, as built now, with the stored forecast of each."""
+    told = queries.newest_forecast(die)
+    if told is None or not told.fresh:
+        return []
+    usual = {e.position_id: e.usual_hits for e in queries.edges_of(told) if e.usual_hits}
+    log = logs.of_die(die)
+    part = samples.of_die(log, told.as_of.timestamp())
+    working = _fitted_positions(log, _variants_to_come(die.plant).get(die.pk), told.as_of.timestamp())
+    found = []
+    for number, cycle in part.rows:
+        place = log.positions[cycle.position]
+        if not cycle.open or place.id not in usual or (working is not None and place.id not in working):
+            continue
+        found.append(
+            EdgeNow(
+                position=place.id,
+                code=place.code,
+                spec=part.specs[number],
+                usual_hits=usual[place.id] / place.stroke_share,
+                tool_steel=cycle.build.tool_steel,
+                coating=cycle.build.coating,
+                hardness_hrc=cycle.build.hardness_hrc,
+            )
+        )
+    return sorted(found, key=lambda edge: edge.code)
+
+
+def times_with(plant: Plant, edges: Sequence[EdgeNow], changed: Sequence[EdgeSpec], *, draws: int = 24) -> np.ndarray:
+    """How many times as long a die goes between sharpenings with its edges built otherwise, in equally likely draws.
+
+    [sum over edges of (usual hits x times)^-k / sum of usual hits^-k]^(-1/k): the first of Weibull lives of one shape.
+    times of an edge: what the wear model says of the change after this shop's record; the edge's own part is kept.
+    """
+    if len(edges) != len(changed) or not edges:
+        raise ValueError(f"{len(edges)} edges and {len(changed)} ways to build them; as many as there are edges")
+    thetas = fleet_of(plant).thetas()
+    usual = np.log([edge.usual_hits for edge in edges])
+    steps = prior.design(list(changed)) - prior.design([edge.spec for edge in edges])
+    times = []
+    for _, theta in thetas:
+        before = -theta.k * (usual - usual.min())
+        after = before - theta.k * (steps @ theta.b)
+        times.append(np.exp(-(np.logaddexp.reduce(after) - np.logaddexp.reduce(before)) / theta.k))
+    reached = np.cumsum([weight for weight, _ in thetas])
+    at = np.searchsorted(reached, (np.arange(draws) + 0.5) / draws * reached[-1])
+    return np.array(times)[np.minimum(at, len(times) - 1)]
+
+
+def built_otherwise(
+    spec: EdgeSpec,
+    *,
+    tool_steel: str = "",
+    coating: str = "",
+    hardness_hrc: float | None = None,
+    gap_pct: float | None = None,
+) -> EdgeSpec:
+    """The same edge with another steel (then of its usual hardness), coating, hardness or gap; empty: as it is.
+
+    Raises SampleRefused for a gap that cannot be.
+    """
+    made = spec
+    if tool_steel and (named := tool_steels.grade(tool_steel)) is not None:
+        made = replace(made, steel=named.group, hardness_above_usual_hrc=None)
+        if hardness_hrc is not None and named.usual_hrc is not None:
+            made = replace(made, hardness_above_usual_hrc=hardness_hrc - named.usual_hrc)
+    elif hardness_hrc is not None and (named := tool_steels.grade(spec.steel)) is not None and named.usual_hrc:
+        made = replace(made, hardness_above_usual_hrc=hardness_hrc - named.usual_hrc)
+    if coating:
+        made = replace(made, coating=tool_steels.coating(coating))
+    return made if gap_pct is None else replace(made, gap_pct=gap_pct)
 
 
 def refresh_die(die: Die) -> DieForecast:

@@ -33,6 +33,7 @@ class PlaceOfItem:
 
     position_id: int
     code: str
+    side: str
     die_id: int
     die_code: str
     item_id: int
@@ -53,7 +54,7 @@ def places_of_items(
     positions = _positions(plant, dies, item)
     rows = list(
         positions.order_by("die__code", "station__sequence", "code").values(
-            "pk", "code", "die_id", "die__code", "item_id", "item__grind_allowance_mm", "stroke_share"
+            "pk", "code", "side", "die_id", "die__code", "item_id", "item__grind_allowance_mm", "stroke_share"
         )
     )
     if not rows:
@@ -78,6 +79,7 @@ def places_of_items(
             PlaceOfItem(
                 position_id=pk,
                 code=row["code"],
+                side=row["side"],
                 die_id=row["die_id"],
                 die_code=row["die__code"],
                 item_id=row["item_id"],
@@ -232,3 +234,34 @@ def edge_forecasts(positions: Iterable[int]) -> dict[int, dict]:
     return {
         row["position_id"]: row for row in rows.values("position_id", "usual_hits", "remaining") if row["remaining"]
     }
+
+
+def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]]:
+    """Kind of spare -> pieces replaced before they were ground out, and the strokes of all such places together."""
+    hits = dict(
+        Run.objects.standing()
+        .filter(die__plant=plant)
+        .order_by()
+        .values("die_id")
+        .annotate(n=Sum("hits"))
+        .values_list("die_id", "n")
+    )
+    strokes: dict[str, float] = defaultdict(float)
+    positions = _positions(plant, None, None)
+    for die, kind, share in (
+        positions.order_by()
+        .values("die_id", "item__kind")
+        .annotate(n=Sum("stroke_share"))
+        .values_list("die_id", "item__kind", "n")
+    ):
+        strokes[kind] += share * hits.get(die, 0)
+    replaced = dict(
+        Replacement.objects.standing()
+        .filter(position__in=positions.values("pk"), since_start=False, piece_in__isnull=False)
+        .exclude(why__in=(Replacement.Why.FIRST, Replacement.Why.GROUND_OUT))
+        .order_by()
+        .values("position__item__kind")
+        .annotate(n=Count("pk"))
+        .values_list("position__item__kind", "n")
+    )
+    return {kind: (replaced.get(kind, 0), n) for kind, n in strokes.items()}

@@ -25,6 +25,7 @@ from .purchasing.worlds import DieWorlds, die_worlds
 LOOK_AHEAD_DAYS = 365
 PACE_DAYS = 365  # the usual pace is that of the year before
 ALONE_BELOW = 0.25  # a place ground in fewer of the die's grinds than this follows its own edge, not the set
+HALF_A_BREAK = 0.5
 USUAL_REMOVAL_MM = 0.15  # off a face at a grind where nothing was written down; common practice, no source
 
 
@@ -75,17 +76,19 @@ class PlantAhead:
     def places(self) -> dict[int, list[Place]]:
         """Item -> the places that take it."""
         rows = spare_queries.places_of_items(plant=self.plant, dies=self.dies)
-        allowances = dict(
-            spare_queries.items_in_use(self.plant).values_list("pk", "grind_allowance_mm") if rows else ()
-        )
         by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
         for row in rows:
             by_item[row.item_id].append(row)
         shop = _mean_removal(rows)
         return {
-            item: [_place(row, allowances.get(item), _mean_removal(mine), shop) for row in mine]
+            item: [_place(row, self.items[item].grind_allowance_mm, _mean_removal(mine), shop) for row in mine]
             for item, mine in by_item.items()
         }
+
+    @cached_property
+    def items(self) -> dict:
+        """The items of the plant, by key."""
+        return {item.pk: item for item in spare_queries.items_in_use(self.plant)}
 
     @cached_property
     def orders(self) -> dict[int, list[OrderAhead]]:
@@ -208,7 +211,19 @@ class PlantAhead:
         rows = [place.row for place in self.places.get(item, ())]
         if not rows:
             return None
-        return BreakRate.seen(sum(r.replaced for r in rows), sum(r.strokes for r in rows))
+        # Beforehand it is taken to break as often as others of its kind here, known as well as from half a break.
+        kind = BreakRate.seen(*self.breaks_by_kind.get(self.items[item].kind, (0, 0.0)))
+        before_strokes = HALF_A_BREAK / kind.per_stroke
+        return BreakRate.seen(
+            sum(r.replaced for r in rows),
+            sum(r.strokes for r in rows),
+            before=HALF_A_BREAK,
+            before_strokes=before_strokes,
+        )
+
+    @cached_property
+    def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
+        return spare_queries.breaks_by_kind(self.plant)
 
     def use(self, item: int, days: int) -> Demand:
         """Pieces of an item used in the next days."""

@@ -1,0 +1,111 @@
+"""The cost of the dies as a table, and the form for another build. Formats, never computes."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import django_tables2 as tables
+from django import forms
+from django.urls import reverse
+from django.utils.html import format_html
+
+from diestore.handbook import tool_steels
+
+from .cost import Change, DieCost
+from .marks import three_figures
+
+RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
+
+
+class Column(tables.Column):
+    """A column with a small note under its head. Unlike others it draws the empty cell itself."""
+
+    def __init__(self, *args, note: str = "", **kwargs) -> None:
+        super().__init__(*args, empty_values=(), **kwargs)
+        self.note = note
+
+
+class CostTable(tables.Table):
+    die = Column(verbose_name="Die", accessor="die__code")
+    parts = Column(verbose_name="Parts made", accessor="spent__parts", attrs=RIGHT)
+    total = Column(verbose_name="Cost per thousand", accessor="sorted_total", attrs=RIGHT)
+    build = Column(verbose_name="Building", accessor="sorted_build", attrs=RIGHT)
+    sharpening = Column(verbose_name="Sharpening", accessor="sorted_sharpening", attrs=RIGHT)
+    spares = Column(verbose_name="Spares", accessor="sorted_spares", attrs=RIGHT)
+    stop = Column(verbose_name="Stops", accessor="sorted_stop", attrs=RIGHT)
+    rest = Column(verbose_name="Repair and other", accessor="sorted_rest", attrs=RIGHT)
+
+    class Meta:
+        order_by = ("-total",)
+        empty_text = "No die is like that."
+
+    def render_die(self, record: DieCost):
+        return format_html(
+            '<a href="{}">{}</a><small>{}</small>',
+            reverse("reports:cost_die", args=[record.die.pk]),
+            record.die.code,
+            record.die.description,
+        )
+
+    def render_parts(self, record: DieCost):
+        return f"{record.spent.parts:,}"
+
+    def render_total(self, record: DieCost):
+        if record.per_thousand is None:
+            return "not known"
+        gaps = len(record.sheet.left_out)
+        note = format_html("<small>{} left out</small>", gaps) if gaps else ""
+        return format_html("<strong>{}</strong>{}", three_figures(record.per_thousand), note)
+
+    def render_build(self, value):
+        return _figure(value)
+
+    render_sharpening = render_spares = render_stop = render_rest = render_build
+
+
+def _figure(value: Decimal) -> str:
+    return "–" if value < 0 else three_figures(value)
+
+
+STEELS = [("", "as it is"), *((name, name) for name in tool_steels.GRADES)]
+COATINGS = [("", "as it is"), ("none", "none"), *((n, n) for n in tool_steels.COATINGS if n != "none")]
+SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]
+
+
+class ChangeForm(forms.Form):
+    """Another build of the same die. A GET form, so that a comparison can be kept as a bookmark."""
+
+    sides = forms.ChoiceField(label="Built otherwise", choices=SIDES, required=False)
+    steel = forms.ChoiceField(label="Steel", choices=STEELS, required=False)
+    hardness = forms.FloatField(label="Hardness, HRC", required=False, min_value=40, max_value=72)
+    coating = forms.ChoiceField(label="Coating", choices=COATINGS, required=False)
+    gap = forms.FloatField(label="Gap a side, % of thickness", required=False, min_value=1, max_value=40)
+    price = forms.DecimalField(
+        label="Build costs more by", required=False, max_digits=12, decimal_places=2, help_text="Less: with a minus."
+    )
+    pieces = forms.DecimalField(
+        label="A spare costs times",
+        required=False,
+        min_value=Decimal("0.1"),
+        max_value=50,
+        max_digits=6,
+        decimal_places=2,
+    )
+
+    @property
+    def change(self) -> Change | None:
+        """What is asked for; None where nothing is, or where it cannot be."""
+        if not self.is_bound or not self.is_valid():
+            return None
+        asked = self.cleaned_data
+        if not any(asked.get(n) not in (None, "") for n in ("steel", "hardness", "coating", "gap")):
+            return None
+        return Change(
+            tool_steel=asked["steel"],
+            coating=asked["coating"],
+            hardness_hrc=asked["hardness"],
+            gap_pct=asked["gap"],
+            sides=("upper", "lower") if asked["sides"] == "both" else (asked["sides"] or "upper",),
+            price=asked["price"] or Decimal(0),
+            piece_times=asked["pieces"] or Decimal(1),
+        )
