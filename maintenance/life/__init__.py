@@ -4,6 +4,8 @@
     fit = fit_fleet(edges, samples)                      # edges: list[EdgeSpec], samples.edge counts in it
     stored = fit.to_dict();  fit = FleetFit.from_dict(stored)
     die = predict_die(fit, edges_of_die, samples_of_die)  # samples.edge counts in edges_of_die
+    # with readings of burr or wear in the cycles: Readings.of(row of the sample, hits then, value, quantity number)
+    fit = fit_fleet(edges, samples, readings=readings);  predict_die(fit, edges, samples, readings=readings)
     die.remaining[0.1], die.chance_beyond(20_000), die.limits, die.edges[e].usual_hits
 
 - cycles.py   EdgeSpec, LifeSamples and what they refuse (SampleRefused); heaped counts
@@ -11,6 +13,7 @@
 - weibull.py  one sample at a time: censored Weibull fit with limits, Kaplan-Meier
 - cells.py, grids.py, lots.py, chips.py   the parts of the fit
 - fleet.py    what the fleet has in common, and how sure that is
+- readings.py, integrals.py   what readings say of the cycle under way
 - predict.py  what is left of a die and of its edges
 - handbook.py usual intervals by the wear model alone, and with another build
 
@@ -31,6 +34,7 @@ from .predict import (
     predict_die,
     predict_fleet,
 )
+from .readings import ReadingModel, Readings
 
 __all__ = [
     "CHIPPED",
@@ -44,6 +48,8 @@ __all__ = [
     "Interval",
     "LifeSamples",
     "NothingToForecast",
+    "ReadingModel",
+    "Readings",
     "RestsOn",
     "SampleRefused",
     "WhatIf",

@@ -310,7 +310,7 @@ class _Block:
         self.ln_lot = np.log(W_WEIGHTS) - 0.5 * (self.lot / sw) ** 2 + 0.5 * W_NODES**2 + np.log(d / sw)[:, None]
 
     def _tables(self) -> None:
-        """L of the past at the shapes of the draws: a polynomial in ln k through a few, where they lie close together."""
+        """L of the past at the shapes of the draws: a polynomial in ln k through a few where they lie close."""
         ln_k = np.array([theta.ln_k for _, theta in self.fit.thetas()])
         self.table_at = {}
         if len(ln_k) > 2 * len(SHAPES) and np.ptp(ln_k) < SHAPES_REACH:

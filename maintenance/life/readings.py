@@ -2,9 +2,10 @@
 
     ln(b - c0) = a + alpha ln t + gamma ln(h / T) + cycle noise + reading noise,
 b the reading, t the stock's thickness, h the hits at the reading, T the life of that cycle. Learnt from the shop's own
-cycles that ended dull; c0 is profiled on a grid with the Jacobian sum of -ln(b - c0). The edge radius is not monotonic and the
-burr can level off in high-strength steel, so that outliers count less (Huber's weights). Turned round, n readings of
-a cycle say ln T ~ N(mean, sd^2), sd^2 = (cycle^2 + reading^2 / n) / gamma^2.
+cycles that ended dull; c0 is profiled on a grid with the Jacobian, the sum of -ln(b - c0). The edge radius is not
+monotonic and the burr can level off in high-strength steel, so that outliers count less (Huber's weights). A reading
+near c0 says little: how unsure c0 is adds (sd of c0 / (b - c0))^2 to its variance. Turned round, n readings of a cycle
+say ln T ~ N(mean, sd^2), sd^2 = (cycle^2 + reading^2 / n) / gamma^2.
 
 P. J. Huber, Robust estimation of a location parameter, Ann. Math. Stat. 35 (1964) 73-101.
 """
@@ -24,7 +25,7 @@ READINGS_NEEDED = 30
 CYCLES_NEEDED = 10
 LEAST_GAMMA = 0.1  # below it a reading says nothing of how far the edge is
 HUBER = 1.5
-C0_PARTS = np.r_[0.0, np.linspace(0.1, 0.95, 18)]  # of the smallest reading
+C0_PARTS = np.r_[0.0, np.linspace(0.1, 0.975, 36)]  # of the smallest reading
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,7 @@ class ReadingModel:
 
     quantity: int
     c0: float
+    c0_sd: float
     a: float
     alpha: float
     gamma: float
@@ -124,13 +126,15 @@ def tell(
         if not len(mine):
             continue
         ln_t = np.log(thickness[samples.edge[mine.row]])
-        ln_life = np.log(mine.hits) - (np.log(mine.value - model.c0) - model.a - model.alpha * ln_t) / model.gamma
-        sd = model.reading_sd / model.gamma
+        above = mine.value - model.c0
+        ln_life = np.log(mine.hits) - (np.log(above) - model.a - model.alpha * ln_t) / model.gamma
+        noise = np.hypot(model.reading_sd, model.c0_sd / above)
+        sd = noise / model.gamma
         first = np.full(len(samples), np.nan)
         for row in np.unique(mine.row):
             first[row] = np.median(ln_life[mine.row == row])
-        off = np.abs(ln_life - first[mine.row]) / max(sd, 1e-6)
-        weight = np.minimum(1.0, 2 * HUBER / np.maximum(off, 1e-9))
+        off = np.abs(ln_life - first[mine.row]) / sd
+        weight = np.minimum(1.0, 2 * HUBER / np.maximum(off, 1e-9)) * (model.reading_sd / noise) ** 2
         n = np.bincount(mine.row, weight, len(samples))
         mean = np.bincount(mine.row, weight * ln_life, len(samples)) / np.maximum(n, 1e-12)
         with np.errstate(divide="ignore"):
@@ -147,11 +151,13 @@ def _learn(quantity: int, readings: Readings, life: Array, thickness: Array) -> 
     cycle = np.unique(readings.row, return_inverse=True)[1]
     least = np.quantile(readings.value, 0.02)
     best = None
+    scores = []
     for c0 in C0_PARTS * least:
         keep = readings.value > c0 + 1e-9 * least
         y = np.log(readings.value[keep] - c0)
         coef, weight, scale = _robust(x[keep], y)
         score = -np.log(scale) - y.mean()  # a sample's part of the likelihood, the Jacobian included
+        scores.append(score * len(np.unique(cycle)))
         if best is None or score > best[0] + 1e-9:
             best = (score, c0, coef, weight, keep)
     _, c0, coef, weight, keep = best
@@ -160,6 +166,7 @@ def _learn(quantity: int, readings: Readings, life: Array, thickness: Array) -> 
     return ReadingModel(
         quantity=quantity,
         c0=float(c0),
+        c0_sd=_grid_sd(C0_PARTS * least, np.array(scores)),
         a=float(coef[0]),
         alpha=float(coef[1]),
         gamma=float(coef[2]),
@@ -168,6 +175,14 @@ def _learn(quantity: int, readings: Readings, life: Array, thickness: Array) -> 
         readings=int(keep.sum()),
         cycles=len(np.unique(cycle[keep])),
     )
+
+
+def _grid_sd(values: Array, scores: Array) -> float:
+    """Sd of a value on a grid whose ln likelihoods are the scores; at least half the grid's step."""
+    p = np.exp(scores - scores.max()) * np.gradient(values)
+    p /= p.sum()
+    mean = p @ values
+    return float(max(np.sqrt(max(p @ values**2 - mean**2, 0.0)), np.median(np.diff(values)) / 2))
 
 
 def _robust(x: Array, y: Array) -> tuple[Array, Array, float]:

@@ -114,6 +114,18 @@ def score(shop: Shop, told_edges: dict[int, dict[float, float]], told_dies: dict
     )
 
 
+def against_outcomes(shop: Shop, told_edges: dict[int, dict[float, float]]) -> tuple[float, float]:
+    """How often the 80 % band held what really happened next, and the mean CRPS in parts of the usual life."""
+    held, crps = [], []
+    for e, remaining in told_edges.items():
+        left, usual = shop.true_left[e], np.exp(shop.ln_eta[e]) * 1e5
+        held.append(remaining[0.1] <= left <= remaining[0.9])
+        x = usual * np.geomspace(1e-4, 8.0, POINTS)
+        f = 1 - told_alive(remaining, x)
+        crps.append(np.trapezoid((np.r_[0.0, f] - np.r_[0.0, x >= left]) ** 2, np.r_[0.0, x]) / usual)
+    return float(np.mean(held)), float(np.mean(crps))
+
+
 def knowing_the_fleet(fit: FleetFit, shop: Shop) -> FleetFit:
     """The fit with the fleet's true constants put in: what is left to lose is what each edge and die has of its own."""
     world = shop.world

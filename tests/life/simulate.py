@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples
+from maintenance.life.readings import Readings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +42,10 @@ class World:
     drift_at_year: float | None = None  # lives halved from then
     drift_dies: float = 0.0
     unknown_opening: float = 0.0
-    readings: bool = False
+    readings: float = 0.0  # chance that an edge is measured after a run
+    reading_gamma: float = 0.9
+    reading_cycle_sd: float = 0.15
+    reading_sd: float = 0.12
 
 
 SETS = {"set_with_dull": 1.0, "planned": 0.9}
@@ -79,7 +83,8 @@ class Shop:
     hits_now: np.ndarray
     order_hits: np.ndarray
     unknown: np.ndarray
-    readings: list = field(default_factory=list)
+    readings: Readings
+    true_left: np.ndarray  # hits in which each edge really goes dull or chips, whichever is first
 
 
 def shop(world: World, seed: int) -> Shop:
@@ -87,7 +92,7 @@ def shop(world: World, seed: int) -> Shop:
     edges: list[EdgeSpec] = []
     ln_eta: list[float] = []
     columns: dict[str, list] = {n: [] for n in ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot")}
-    hits_now, order_hits, unknown_now, readings = [], [], [], []
+    hits_now, order_hits, unknown_now, readings, left = [], [], [], [], []
     for die in range(world.dies):
         mine = _build(world, rng, die)
         truth = np.array([_ln_eta(world, spec) for spec in mine])
@@ -95,7 +100,9 @@ def shop(world: World, seed: int) -> Shop:
         offset = len(edges)
         edges += mine
         ln_eta += list(truth)
-        now, unknown, order = _run_die(world, rng, truth, offset, columns, readings)
+        thickness = mine[0].thickness_mm
+        now, unknown, order, true_left = _run_die(world, rng, truth, offset, columns, readings, thickness)
+        left += list(true_left)
         hits_now += list(now)
         unknown_now += list(unknown)
         order_hits.append(order)
@@ -117,7 +124,8 @@ def shop(world: World, seed: int) -> Shop:
         np.array(hits_now),
         np.array(order_hits),
         np.array(unknown_now, bool),
-        readings,
+        Readings.of(*np.array(readings).reshape(-1, 3).T) if readings else Readings.of([], [], []),
+        np.array(left),
     )
 
 
@@ -161,7 +169,7 @@ def _ln_eta(world: World, spec: EdgeSpec) -> float:
     return float(value + (np.log(world.lower) if spec.side == "lower" else 0.0))
 
 
-def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: list):
+def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: list, thickness: float):
     n = len(truth)
     eta = np.exp(truth) * 1e5
     guess = eta.min() * np.exp(rng.normal(0, 0.3))
@@ -185,6 +193,17 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             ("lot", lot),
         ):
             columns[name].append(value)
+        for hits_then, value in pending[e]:
+            readings.append((len(columns["edge"]) - 1, hits_then, value))
+        pending[e] = []
+
+    pending = [[] for _ in range(n)]
+    cycle_noise = rng.normal(0, world.reading_cycle_sd, n)
+
+    def measure(e, whole):
+        share = on_edge[e] / whole
+        ln = np.log(0.05) + 0.3 * np.log(thickness) + world.reading_gamma * np.log(share) + cycle_noise[e]
+        pending[e].append((on_edge[e], 0.005 + np.exp(ln + rng.normal(0, world.reading_sd))))
 
     def grind_set(order):
         for e in every:
@@ -195,6 +214,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
         unit[:] = rng.exponential(size=n)
         unknown[:] = False
         before[:] = 0.0
+        cycle_noise[:] = rng.normal(0, world.reading_cycle_sd, n)
 
     every = np.arange(n)
     unit = rng.exponential(size=n)  # of the cycle under way
@@ -212,6 +232,9 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             opened = False
             chip_at = rng.exponential(1e5 / max(world.chips_per_100k, 1e-9), n)
             life = eta * ((before / eta) ** world.shape + unit) ** (1 / world.shape) - before
+            if world.readings:
+                for e in every[rng.random(n) < world.readings]:
+                    measure(e, on_edge[e] + (life[e] - wear[e]) / wear_a_hit)
             for e in every:
                 dull = life[e] <= wear[e]
                 chip = chip_at[e] <= step
@@ -222,6 +245,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                 else:
                     continue
                 on_edge[e], wear[e], unit[e], unknown[e], before[e] = 0.0, 0.0, rng.exponential(), False, 0.0
+                cycle_noise[e] = rng.normal(0, world.reading_cycle_sd)
                 opened = True
             if opened and rng.random() < world.set_with_dull:
                 grind_set(order)
@@ -231,9 +255,15 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
     if stop:  # the order under way, part of it done
         lot = rng.normal(0, world.lot_sd) if world.lot_sd else 0.0
         _part(rng, world, stop * order_usual, lot, eta, unit, on_edge, wear)
+        wear_a_hit = np.exp(-lot)
+    life = eta * ((before / eta) ** world.shape + unit) ** (1 / world.shape) - before
+    left = (life - wear) / wear_a_hit
     for e in every:
+        if world.readings and on_edge[e] > 0 and rng.random() < 2 * world.readings:
+            measure(e, on_edge[e] + left[e])
         add(e, on_edge[e], on_edge[e], SHARP, orders, True)
-    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0)
+    left = np.minimum(left, rng.exponential(1e5 / max(world.chips_per_100k, 1e-9), n))
+    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0), left
 
 
 def _part(rng, world: World, hits: float, lot: float, eta, unit, on_edge, wear) -> None:
