@@ -1,0 +1,312 @@
+"""Written, loaded into an empty database and written again: the same bytes, and the same clocks."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from django.contrib.auth.models import User
+
+from diestore.models import (
+    Cut,
+    Die,
+    Item,
+    Output,
+    Part,
+    Party,
+    Person,
+    Piece,
+    Plant,
+    Position,
+    Press,
+    Rate,
+    Station,
+    Stock,
+    Variant,
+)
+from maintenance import actions
+from maintenance.history.columns import TABLES
+from maintenance.history.load import load
+from maintenance.history.write import write
+from maintenance.models import EVENTS, CostLine, Order, Reading, Replacement, Run, StockMovement, Stop, Work
+from tests import factories
+from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
+
+DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo-shop"
+
+
+def moment(days: float) -> dt.datetime:
+    return dt.datetime(2023, 3, 1, 6, tzinfo=dt.UTC) + dt.timedelta(days=days)
+
+
+def everything() -> None:
+    """A plant with something in every table and every column that a form or a folder can fill."""
+    plant = Plant.objects.create(code="north", name='North "works"')
+    ina = Person.objects.create(plant=plant, name="Ina T.")
+    Person.objects.create(plant=plant, name="Left, long ago", active=False)
+    user = User.objects.create_user("ina", password="not a real password")
+    by = actions.Actor(person=ina, user=user, through="form", device="bench tablet")
+    customer = Party.objects.create(code="QF", name="Quillfen", role="customer")
+    grinder = Party.objects.create(code="FG", role="supplier")
+    press = Press.objects.create(
+        plant=plant, code="P1", rated_force_n=8e5, shut_height_min_mm=220, shut_height_max_mm=320.5
+    )
+    steel = Stock.objects.create(
+        code="DC01", material="low-carbon steel", tensile_mpa=340, shear_mpa=272.25, hardness="55 HRB",
+        thickness_mm=1.2,
+        source="certificate 7, heat = 3",
+    )  # fmt: skip
+    thin = Stock.objects.create(code="DC01 thin", material="low-carbon steel", tensile_mpa=340, thickness_mm=1.0)
+    die = Die.objects.create(
+        plant=plant, code="H-201", description="hinge, left; right", owner=customer, usual_stock=steel,
+        usual_press=press,
+        strokes_per_minute=82.5, build_price=Decimal("41250.5"), expected_parts=2_000_000, status="in repair",
+    )  # fmt: skip
+    bare = Die.objects.create(plant=plant, code="-2", usual_stock=thin, strokes_per_minute=140)
+    short = Variant.objects.create(die=die, code="short", is_default=True)
+    long = Variant.objects.create(die=die, code="long; with hook")
+    Variant.objects.create(die=bare, is_default=True)
+    left = Part.objects.create(number="4711", revision="B", description="left", customer=customer, burr_limit_um=60,
+                               last_needed=dt.date(2031, 12, 31))  # fmt: skip
+    right = Part.objects.create(number="4711", revision="C")
+    for variant, part, n in ((short, left, 1), (short, right, 2), (long, left, 1)):
+        Output.objects.create(variant=variant, part=part, parts_per_hit=n)
+    first = Station.objects.create(die=die, sequence=10, code="1", operation="pierce")
+    Station.objects.create(die=die, sequence=5, code="0a")
+    punch = Item.objects.create(
+        code="PP", revision="2", description="punch", kind="pierce_punch", tool_steel="M2", coating="TiN",
+        hardness_hrc=62.5, length_mm=71, grind_allowance_mm=4, criticality="stops the press", supplier=grinder,
+        lead_days=21,
+        unit_price=Decimal("0.0385"), pack_size=10,
+    )  # fmt: skip
+    Item.objects.create(code="SP")
+    upper = Position.objects.create(
+        die=die, station=first, code="1-A", kind="pierce_punch", side="upper", item=punch, x_mm=-12.5, y_mm=0.1 + 0.2,
+        height_group="a", stroke_share=0.125, valid_from=moment(-400), valid_to=moment(4000),
+    )  # fmt: skip
+    upper.variants.set([long])
+    lower = Position.objects.create(die=die, code="1-D", kind="die_button", side="lower")
+    post = Position.objects.create(die=die, code="GP", kind="guide_post", side="lower")
+    late = Position.objects.create(die=bare, code="1-A", kind="pierce_punch", side="upper")
+    Position.objects.create(die=bare, code="empty", kind="pilot", side="upper")
+    Cut.objects.create(die=die, code="hole", upper=upper, lower=lower, length_mm=18.85, gap_mm=0.1, valid_to=moment(50))
+    now = Cut.objects.create(die=die, code="hole", upper=upper, lower=lower, length_mm=18.85, gap_mm=0.11,
+                             valid_from=moment(50))  # fmt: skip
+    Cut.objects.create(die=die, code="slot", lower=lower, length_mm=7)
+    pieces = {
+        key: Piece.objects.create(
+            plant=plant,
+            key=key,
+            item=item,
+            mark=mark,
+            tool_steel="M2",
+            hardness_hrc=62,
+            grind_allowance_mm=4.25,
+            **more,
+        )
+        for key, item, mark, more in (
+            ("a", punch, "A1", {"opening": "counted", "opening_life_hits": 5000, "opening_hits_since_sharpening": 7}),
+            ("b", None, "", {"opening": "unknown", "coating": "TiN", "length_mm": 71}),
+            ("c", None, "", {"opening": "estimated", "opening_life_hits": 0}),
+            ("never fitted", punch, "", {}),
+            ("late", None, "", {}),
+        )
+    }
+    for position, key in ((upper, "a"), (lower, "b"), (post, "c")):
+        Replacement.objects.create(
+            position=position, piece_in=pieces[key], at=moment(-1), why="first", since_start=True, key=f"first {key}"
+        )
+        actions.rebuild_fittings(position)
+    actions.log_replacement(by=by, position=late, at=moment(3), why="first", piece=pieces["late"])
+    order = Order.objects.create(plant=plant, number="23-1", part=left, die=die, parts=5000, due=moment(40).date(),
+                                 placed_at=moment(0), closed_at=moment(39))  # fmt: skip
+    Order.objects.create(plant=plant, number="23-1", part=right, parts=1, due=moment(41).date())
+    run = actions.log_run(by=by, die=die, started=moment(1), ended=moment(1.25), hits=20_000, press=press, lot="coil 7",
+                          order=order, good_parts=19_990, note="first\nshift")  # fmt: skip
+    wrong = actions.log_run(by=by, die=die, started=moment(2), ended=moment(2.25), hits=200, variant=long,
+                            basis="estimated", stock=thin)  # fmt: skip
+    Run.objects.create(
+        die=bare, variant=bare.variants.get(), stock=thin, started=moment(1), at=moment(1.5), hits=3, through="counter"
+    )
+    actions.strike_out(by=by, entry=wrong, reason="= one nought short")
+    wrong.replaced_by = actions.log_run(by=by, die=die, started=moment(2), ended=moment(2.25), hits=2000, variant=long)
+    wrong.save()
+    actions.log_hit_correction(by=by, die=die, at=moment(2.5), hits=-5, with_stock=True, reason="counter slipped")
+    actions.log_hit_correction(by=by, die=die, at=moment(2.5), hits=40, with_stock=False, reason="set-up")
+    stop = actions.log_stop(by=by, die=die, at=moment(1.1), cause="slug", minutes=12.5, parts_scrapped=7, planned=True,
+                            press=press)  # fmt: skip
+    actions.log_incident(by=by, die=die, at=moment(1.1), sort="misfeed", pieces=[pieces["a"], pieces["b"]], note="both")
+    actions.log_sharpening(
+        by=by, die=die, at=moment(4), hours=1.5, supplier=grinder, hits_into_run=3, note="set",
+        pieces=[
+            actions.SharpenedPiece(position=upper, why="dull", found="dull", removed_mm=0.1, wear_mm=0.05,
+                                   length_after_mm=70.9),
+            actions.SharpenedPiece(position=lower, why="with set", operation="recoated", coating_after="AlCrN"),
+        ],
+    )  # fmt: skip
+    Work.objects.create(piece=pieces["never fitted"], at=moment(5), operation="ground", why="planned", removed_mm=0.2)
+    actions.log_replacement(by=by, position=upper, at=moment(6), why="chipped", found="chipped", hits_into_run=9)
+    actions.log_replacement(by=by, position=lower, at=moment(7), why="other", take_out_only=True)
+    actions.log_replacement(by=by, position=upper, at=moment(8), why="other", piece=pieces["b"])
+    slip = actions.log_replacement(by=by, position=post, at=moment(9), why="dull")
+    actions.strike_out(by=by, entry=slip, reason="another die")
+    for n, thing in enumerate(({"die": die}, {"position": upper}, {"piece": pieces["a"]}, {"cut": now})):
+        actions.log_reading(by=by, at=moment(1.3), quantity="burr height", value_si=(31 + n) * 1e-6,
+                            typed_value=f"0,0{31 + n}", typed_unit="mm", **thing)  # fmt: skip
+    Reading.objects.create(position=upper, at=moment(1.3), quantity="burr height", value_si=1e-5, typed_value="10",
+                           typed_unit="um", sequence=2)  # fmt: skip
+    StockMovement.objects.create(
+        plant=plant, item=punch, piece=pieces["a"], quantity=12, kind="delivered", at=moment(0)
+    )
+    StockMovement.objects.create(plant=plant, item=punch, quantity=10, kind="ordered", place="on order", at=moment(1))
+    for kind, more in (("repair", {"work": Work.objects.first()}), ("stop", {"stop": stop}), ("build", {"die": die})):
+        CostLine.objects.create(kind=kind, amount=Decimal("120.25"), payer=customer, at=moment(8), **more)
+    CostLine.objects.create(kind="other", amount=Decimal("-0.0001"), at=moment(8))
+    Rate.objects.create(plant=plant, kind="press hour", valid_from=dt.date(2023, 1, 1), amount=Decimal("95.5"))
+    assert run.order == order
+    for event in EVENTS:
+        slip_of_the_pen(event, by)
+
+
+def slip_of_the_pen(event, by: actions.Actor) -> None:
+    """A struck-out copy of an entry, with all that an entry can carry."""
+    first = event.objects.standing().order_by("at", "key").first()
+    copy = event.objects.get(pk=first.pk)
+    copy.pk, copy.key, copy.sequence, copy.note = None, f"slip | {event.__name__}", -3, " typed twice\n"
+    copy.through, copy.device, copy.person, copy.user = "interface", "=counter 4", by.person, by.user
+    copy.recorded_at, copy.struck_at = moment(20), moment(20.5)
+    copy.struck_by, copy.struck_reason, copy.replaced_by = by.person, "twice", first
+    if hasattr(copy, "hits_into_run"):
+        copy.hits_into_run = 11
+    if hasattr(copy, "found"):
+        copy.found = "galled"
+    copy.save()
+
+
+def trip(folder: Path, *, again: bool = True) -> None:
+    """Out, into an empty database, and out again."""
+    plant = Plant.objects.get()
+    write(folder, plant)
+    before, log = files(folder), (fittings(), cycles())
+    empty_the_database()
+    load(folder, allow_future=True)
+    assert as_written() == before
+    assert (fittings(), cycles()) == log
+    if again:
+        load(folder, allow_future=True)
+        assert as_written() == before
+
+
+def test_nothing_of_a_full_plant_is_lost(db, tmp_path):
+    everything()
+    trip(tmp_path / "out")
+    written = {path.name for path in (tmp_path / "out").iterdir()}
+    assert written == {table.file for table in TABLES}  # the plant has something in every table
+
+
+def test_every_field_of_the_records_is_in_the_folder(db, tmp_path):
+    """`everything` says something in each field of each model, and all of it comes back: no column was forgotten."""
+    everything()
+    write(tmp_path / "out", Plant.objects.get())
+    before = {model: held(model) for model in EVERY_MODEL}
+    untried = {f"{model.__name__}.{name}" for model in EVERY_MODEL for name in same_everywhere(model)}
+    assert not untried
+    empty_the_database()
+    User.objects.all().delete()
+    load(tmp_path / "out", allow_future=True)
+    for model, rows in before.items():
+        assert held(model) == rows, model.__name__
+
+
+EVERY_MODEL = (
+    Plant,
+    Person,
+    Party,
+    Press,
+    Stock,
+    Part,
+    Die,
+    Variant,
+    Output,
+    Station,
+    Item,
+    Position,
+    Cut,
+    Piece,
+    Rate,
+    Order,
+    Run,
+    actions.HitCorrection,
+    Stop,
+    actions.Incident,
+    Work,
+    Replacement,
+    Reading,
+    StockMovement,
+    CostLine,
+    actions.Fitting,
+)
+
+
+def same_everywhere(model) -> set[str]:
+    """The fields that hold one value in all rows of a model, and that the usual one."""
+    rows = list(model._base_manager.all())
+    found = set()
+    for field in model._meta.get_fields():
+        if field.auto_created or field.name in ("id", "history", "pin_hash"):
+            continue
+        if field.many_to_many:
+            values = [other for row in rows for other in getattr(row, field.name).all()]
+        else:
+            values = [getattr(row, field.attname) for row in rows]
+        usual = field.get_default() if not field.many_to_many else None
+        if all(value in (None, "", usual) for value in values):
+            found.add(field.name)
+    return found
+
+
+def held(model) -> list[str]:
+    """The rows of a model as text, with what they point at by its name and not by its id."""
+    rows = []
+    for thing in model._base_manager.all():
+        row = {}
+        for field in model._meta.get_fields():
+            if field.auto_created or field.name in ("id", "history", "pin_hash"):
+                continue
+            value = getattr(thing, field.name)
+            if field.many_to_many:
+                value = sorted(_name(other) for other in value.all())
+            elif field.is_relation and value is not None:
+                value = _name(value)
+            row[field.name] = value
+        rows.append(repr(row))
+    return sorted(rows)
+
+
+def _name(thing) -> str:
+    for field in ("key", "username", "name", "code", "number"):
+        if getattr(thing, field, ""):
+            place = getattr(thing, "die", None)
+            return f"{place.code if place else ''} {getattr(thing, field)} {getattr(thing, 'revision', '')}"
+    return str(thing)
+
+
+def test_a_shop_made_at_forms(db, tmp_path):
+    die = factories.die()
+    a, b = factories.position(die, "1-A"), factories.position(die, "1-B", item=factories.item())
+    for day in range(5):
+        factories.run(die, day)
+    factories.sharpen(die, 5, a, b)
+    struck = factories.sharpen(die, 6, a)
+    actions.strike_out(by=factories.actor(), entry=struck[0], reason="not ground after all")
+    actions.log_replacement(by=factories.actor(), position=b, at=factories.moment(7), why="broken")
+    factories.order(die)
+    trip(tmp_path / "out")
+
+
+@pytest.mark.skipif(not DEMO.exists(), reason="the demo shop's tables are not made yet")
+def test_the_demo_shop(db, tmp_path):
+    load(DEMO, allow_future=True)
+    trip(tmp_path / "out", again=False)
