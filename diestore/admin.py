@@ -1,0 +1,117 @@
+"""The register by hand, for administrators: entries of the log are not here, since they are only ever struck out."""
+
+from __future__ import annotations
+
+from django.contrib import admin
+from simple_history.admin import SimpleHistoryAdmin
+
+from . import models
+
+admin.site.site_header = "Register"
+admin.site.site_title = "Register"
+admin.site.index_title = "What the shop owns"
+
+
+class StationInline(admin.TabularInline):
+    model = models.Station
+    extra = 0
+
+
+class VariantInline(admin.TabularInline):
+    model = models.Variant
+    extra = 0
+
+
+class PositionInline(admin.TabularInline):
+    model = models.Position
+    fields = ("code", "station", "kind", "side", "item", "stroke_share")
+    autocomplete_fields = ("item",)
+    extra = 0
+    show_change_link = True
+
+
+@admin.register(models.Die)
+class DieAdmin(SimpleHistoryAdmin):
+    list_display = ("code", "description", "usual_stock", "usual_press", "status")
+    list_filter = ("plant", "status")
+    search_fields = ("code", "description")
+    list_select_related = ("usual_stock", "usual_press")
+    inlines = (StationInline, VariantInline, PositionInline)
+
+
+@admin.register(models.Position)
+class PositionAdmin(SimpleHistoryAdmin):
+    list_display = ("code", "die", "kind", "side", "item")
+    list_filter = ("kind", "side")
+    search_fields = ("code", "die__code")
+    autocomplete_fields = ("die", "item")
+    list_select_related = ("die", "item")
+
+
+@admin.register(models.Cut)
+class CutAdmin(SimpleHistoryAdmin):
+    list_display = ("code", "die", "length_mm", "gap_mm", "valid_from", "valid_to")
+    search_fields = ("code", "die__code")
+    autocomplete_fields = ("die", "upper", "lower")
+    list_select_related = ("die",)
+
+
+@admin.register(models.Item)
+class ItemAdmin(SimpleHistoryAdmin):
+    list_display = ("code", "description", "kind", "supplier", "lead_days", "unit_price")
+    list_filter = ("kind", "supplier")
+    search_fields = ("code", "description")
+    list_select_related = ("supplier",)
+
+
+@admin.register(models.Stock)
+class StockAdmin(SimpleHistoryAdmin):
+    list_display = ("code", "material", "thickness_mm", "tensile_mpa", "source")
+    search_fields = ("code", "material")
+
+
+@admin.register(models.Rate)
+class RateAdmin(SimpleHistoryAdmin):
+    list_display = ("kind", "plant", "valid_from", "amount")
+    list_filter = ("plant", "kind")
+
+
+class OutputInline(admin.TabularInline):
+    model = models.Output
+    extra = 0
+
+
+@admin.register(models.Variant)
+class VariantAdmin(admin.ModelAdmin):
+    list_display = ("die", "code", "is_default")
+    search_fields = ("die__code", "code")
+    list_select_related = ("die",)
+    inlines = (OutputInline,)
+
+
+@admin.register(models.Part)
+class PartAdmin(admin.ModelAdmin):
+    list_display = ("number", "revision", "description", "customer", "burr_limit_um")
+    search_fields = ("number", "description")
+
+
+@admin.register(models.Person)
+class PersonAdmin(admin.ModelAdmin):
+    list_display = ("name", "plant", "active")
+    list_filter = ("plant", "active")
+    exclude = ("pin_hash",)
+
+
+@admin.register(models.Press)
+class PressAdmin(admin.ModelAdmin):
+    list_display = ("code", "plant", "rated_force_n")
+
+
+@admin.register(models.Party)
+class PartyAdmin(admin.ModelAdmin):
+    list_display = ("code", "name", "role")
+    list_filter = ("role",)
+
+
+admin.site.register(models.Plant)
+admin.site.register(models.UserSettings)
