@@ -302,9 +302,8 @@ def _say_reading(events, system):
 
 def _say_movement(events, system):
     row = events[0]
-    return f"{row.item}: {row.quantity:+,} {row.get_place_display()}, {row.get_kind_display()}".replace(
-        "-", "\u2212"
-    ), ()
+    quantity = f"{row.quantity:+,}".replace("-", "\u2212")
+    return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", ()
 
 
 def _say_cost(events, system):
