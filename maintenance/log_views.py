@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.views import View
 
 from diestore import roles, units
+from diestore.handbook.cautions import CAUTIONS, FIRST
 from diestore.models import Die
 from diestore.queries import system_of
 
@@ -413,7 +414,8 @@ def _die_url(die: Die) -> str:
 
 
 def _cautions(names: tuple[str, ...]) -> list[str]:
-    return []
+    """One line each of the cautions that belong to a form, the standing one last."""
+    return [*(CAUTIONS[name].short for name in names), FIRST] if names else []
 
 
 def _say_saved(request: HttpRequest, die: Die, saved: list[Event]) -> None:
