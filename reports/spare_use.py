@@ -230,6 +230,29 @@ class PlantAhead:
         groups = self.groups(item, days)
         return item_demand(groups, breaks=self.breaks(item)) if groups else Demand.none()
 
+    def basis_of(self, item: int) -> tuple:
+        """All that the use of an item ahead is computed from; the same basis gives the same use."""
+        return (
+            self.today,
+            self.horizon_days,
+            self.breaks(item),
+            tuple(
+                (place.use, place.row.die_id, self._law_basis(place), self._stroke_basis(place.row.die_id))
+                for place in self.places.get(item, ())
+            ),
+        )
+
+    def _law_basis(self, place: Place) -> tuple:
+        told, edge = self.told.get(place.row.die_id), self.edges.get(place.row.position_id)
+        of_die = None
+        if _has_law(told):
+            fresh = told.fresh
+            of_die = (*told.remaining.items(), *fresh["remaining"].items(), fresh["ln_sd"])
+        return (of_die, (edge["usual_hits"], *edge["remaining"].items(), self.shape) if edge else None)
+
+    def _stroke_basis(self, die: int) -> tuple:
+        return (self.pace.get(die, 0.0), tuple(self.orders.get(die, ())))
+
     def gaps(self, item: int) -> list[str]:
         """What the use ahead of an item does not know, in sentences."""
         said = []

@@ -12,7 +12,7 @@ from maintenance import queries, spare_queries
 from .purchasing.demand import DemandRefused
 from .purchasing.laws import LawRefused
 from .purchasing.reorder import Advice, StockNow, advise
-from .spare_use import PlantAhead
+from .spare_use import LOOK_AHEAD_DAYS, PlantAhead
 
 SERVICE = 0.9
 STOPS = {"stops the press": 0, "slows the job": 1}
@@ -147,13 +147,7 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
             now = StockNow(
                 on_hand=on_hand, on_order=max(on_order, 0), lead_days=item.lead_days, pack_size=item.pack_size
             )
-            advice = advise(
-                now,
-                lambda days: ahead.use(item.pk, days),
-                today=ahead.today,
-                service=SERVICE,
-                look_ahead_days=max(365, item.lead_days),
-            )
+            advice = _advised(now, item, ahead)
         except (DemandRefused, LawRefused) as reason:
             refusal = str(reason)
     return SpareRow(
@@ -166,6 +160,28 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
         places=len(places),
         dies=tuple(dict.fromkeys(p.row.die_code for p in places)),
     )
+
+
+# Advice depends on nothing but what is in its key, so what was computed for the last page serves the next.
+_kept: dict[tuple, Advice] = {}
+KEPT_AT_MOST = 50_000
+
+
+def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
+    key = (now, item.lead_days, ahead.basis_of(item.pk))
+    advice = _kept.get(key)
+    if advice is None:
+        advice = advise(
+            now,
+            lambda days: ahead.use(item.pk, days),
+            today=ahead.today,
+            service=SERVICE,
+            look_ahead_days=max(LOOK_AHEAD_DAYS, item.lead_days),
+        )
+        if len(_kept) >= KEPT_AT_MOST:
+            _kept.clear()
+        _kept[key] = advice
+    return advice
 
 
 @dataclass(frozen=True, kw_only=True)
