@@ -154,7 +154,7 @@ def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -
     row_height = size + (34.0 if dense else 26.0)
     strip_top = TOP + rows["upper"] * row_height + 8
     strip_bottom = strip_top + STRIP_HEIGHT
-    height = strip_bottom + rows["lower"] * row_height + 62
+    height = strip_bottom + rows["lower"] * row_height + 74
     marks, columns = [], []
     x = MARGIN
     bent = slotted = pierced = False
@@ -183,14 +183,11 @@ def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -
     limiting = next((m for m in marks if m.place.limits), None)
     leader, leader_x, ends = "", 0.0, False
     if limiting is not None:
-        ends = limiting.x > width * 0.55
-        leader_x = limiting.x - 30 if ends else limiting.x + 30
-        start_y = limiting.top if limiting.place.side == "upper" else limiting.bottom
-        if limiting.place.side == "upper":
-            leader = f"M{limiting.x:.0f} {start_y - 2:.0f}V44L{leader_x:.0f} 32"
-        else:
-            leader = f"M{limiting.x:.0f} {start_y + 2:.0f}V{height - 34:.0f}"
-            leader_x = limiting.x
+        # Along the left of the column, so that the line crosses no other mark.
+        leader_x = next((c.left + 5 for c in columns if c.code == limiting.place.station), limiting.left - 4)
+        ends = leader_x > width * 0.55
+        end = 44 if limiting.place.side == "upper" else height - 40
+        leader = f"M{limiting.left:.1f} {limiting.y:.1f}H{leader_x:.1f}V{end:.0f}"
     return Plan(
         width=width,
         height=height,
