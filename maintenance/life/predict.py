@@ -162,7 +162,7 @@ def predict_fleet(
         number[members] = np.arange(len(members))
         part = samples.pick(rows.astype(int))
         part = replace(part, edge=number[part.edge])
-        result.update(_Block([edges[e] for e in members], part, fit).predict(members))
+        result.update(Block([edges[e] for e in members], part, fit).predict(members))
     return result
 
 
@@ -177,7 +177,7 @@ def _blocks(die: NDArray[np.int64], size: int) -> list[slice]:
     return blocks
 
 
-class _Block:
+class Block:
     """Some dies together: their records, grids at the best theta, and the sums over the draws."""
 
     def __init__(self, specs: Sequence[EdgeSpec], samples: LifeSamples, fit: FleetFit) -> None:
@@ -252,7 +252,7 @@ class _Block:
         some = Told(now.told[place], now.sd[place], now.ln_h[place], now.start[place])
         return some.log(nodes[self.read[which]][:, :, None] - lot, k)
 
-    def _aim(self) -> None:
+    def aim(self) -> None:
         """Grids where the posterior of everything lies, at the best theta; cavities of the lots from past cycles."""
         theta = self.fit.best
         k, sw = theta.k, self.fit.sw
@@ -325,7 +325,7 @@ class _Block:
                 ]
                 self.table_at[v] = np.tensordot(np.array(parts), tables, axes=1)
 
-    def _past(self, theta: Theta) -> Array:
+    def past_table(self, theta: Theta) -> Array:
         found = self.table_at.get(theta.ln_k)
         return self.cells.table(self.grids.m, theta.k, self.c, self.d) if found is None else found
 
@@ -345,7 +345,7 @@ class _Block:
     def predict(self, members: NDArray[np.int64]) -> dict[int, DiePrediction]:
         if not self.current.any():
             return {}
-        self._aim()
+        self.aim()
         x = self._strokes()
         n = len(self.specs)
         s_die, s_edge = np.zeros_like(x), np.zeros((n, x.shape[1]))
@@ -373,7 +373,7 @@ class _Block:
         grids, die = self.grids, self.die
         mu = self.x @ theta.b
         m, u = grids.m, grids.u
-        past = self._past(theta)
+        past = self.past_table(theta)
         gap = (m - mu[:, None])[:, None, :] - u[die][:, :, None]
         log = past[:, None, :] - 0.5 * (gap / theta.tv) ** 2
         lot = self.lot[die]

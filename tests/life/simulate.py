@@ -88,12 +88,12 @@ class Shop:
 
 
 def shop(world: World, seed: int) -> Shop:
-    rng = np.random.default_rng(seed)
     edges: list[EdgeSpec] = []
     ln_eta: list[float] = []
     columns: dict[str, list] = {n: [] for n in ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot")}
     hits_now, order_hits, unknown_now, readings, left = [], [], [], [], []
     for die in range(world.dies):
+        rng = np.random.default_rng([seed, die])  # a die's past is the same however long the shop is watched
         mine = _build(world, rng, die)
         truth = np.array([_ln_eta(world, spec) for spec in mine])
         truth += rng.normal(0, world.tu) + rng.normal(0, world.tv, len(mine))
@@ -174,12 +174,12 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
     eta = np.exp(truth) * 1e5
     guess = eta.min() * np.exp(rng.normal(0, 0.3))
     order_usual = max(world.order_share * guess, 200.0)
-    orders = max(int(rng.poisson(world.orders_per_year * world.years)), 1)
+    orders = max(round(world.orders_per_year * world.years), 1)
     unknown = rng.random(n) < world.unknown_opening
     on_edge, wear = np.zeros(n), np.zeros(n)
     before = np.where(unknown, rng.uniform(0, 0.6, n) * eta, 0.0)  # not in the records
-    halves = world.drift_dies > 0 and rng.random() < world.drift_dies
-    drift_order = orders * (world.drift_at_year or world.years) / world.years
+    halves = rng.random() < world.drift_dies
+    drift_order = world.orders_per_year * (world.years if world.drift_at_year is None else world.drift_at_year)
 
     def add(e, lower, hits, ended, lot, open_):
         for name, value in (

@@ -41,7 +41,7 @@ def test_the_integral_against_quadrature():
     run = np.array([60_000.0, 75_000.0, 100_000.0, 140_000.0])
     ratio = tails(told - np.log(HITS_UNIT), sd, hits / HITS_UNIT, run / HITS_UNIT, v, k)
     expected = np.array([[integral(x, at) for x in run] for at in v])
-    assert ratio / ratio[:, :1] == pytest.approx(expected / expected[:, :1], abs=2e-3)
+    assert ratio / ratio[:, :1] == pytest.approx(expected / expected[:, :1], abs=4e-3)
 
 
 def test_the_model_recovers_what_the_shop_was_made_with(made):
