@@ -9,12 +9,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from django.core.management import call_command
 from scipy import stats
 
 from diestore.handbook.kinds import kind
+from diestore.models import Plant
 from fixtures import alder_bank, wear_truth
 from fixtures.make_demo_shop import FOLDER, make_demo_shop
 from fixtures.shop_floor import END, START
+from maintenance import forecasts, queries
+from maintenance.remaining import chance_of_going
+from reports import spares
 
 ROUGHLY_A_BYTE_LIMIT = 1_500_000
 
@@ -189,3 +194,32 @@ def test_strokes_at_a_chance_against_scipy(chance):
     law = stats.weibull_min(wear_truth.SHAPE, scale=math.exp(0.3))
     expected = wear_truth.HITS_UNIT * (law.isf(chance * law.sf(0.5)) - 0.5)
     assert wear_truth.strokes_at_chance([edge], chance) == pytest.approx(expected, abs=2)
+
+
+# Loaded and forecast
+
+
+@pytest.mark.django_db
+def test_some_dies_are_due_some_comfortable_and_some_spares_short():
+    call_command("load_history", str(FOLDER), allow_future=True, verbosity=0)
+    plant = Plant.objects.get()
+    forecasts.fit_and_forecast(plant)
+    orders = queries.next_order_by_die(plant)
+    told = {forecast.die.code: forecast for forecast in queries.newest_forecasts(plant)}
+    assert set(told) == {line.code for line in alder_bank.DIES}
+    assert all(forecast.as_of == END for forecast in told.values())
+    chance = {code: chance_of_going(row.remaining, orders[row.die_id].hits_left) for code, row in told.items()}
+    due = {code for code, value in chance.items() if value < 0.5}
+    comfortable = {code for code, value in chance.items() if value > 0.9}
+    assert {"K-104", "K-123", "K-128", "K-150"} <= due
+    assert len(comfortable) >= 4
+    for line in alder_bank.DIES:  # the scenario's own truth, known to nobody but the simulation
+        assert chance[line.code] == pytest.approx(line.chance_next, abs=0.25), line.code
+    short = {row.code for row in spares.spares_to_order(plant)}
+    assert {"PP-1.8-PM-M4-AlCrN", "SP-19x51", "PL-2.98"} <= short
+    left = {position: edge for position, edge in _edges(told["K-155"]).items() if edge.rests_on}
+    assert {"3-S", "4-L", "6-S", "6-L"} <= set(left), "inserts on the shelf have a forecast of their own"
+
+
+def _edges(forecast) -> dict:
+    return {edge.position.code: edge for edge in queries.edges_of(forecast)}
