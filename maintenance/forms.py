@@ -196,6 +196,7 @@ class RunForm(LogForm):
     def check(self, cleaned: dict) -> None:
         started, ended = cleaned.get("started"), cleaned.get("ended")
         if started and ended:
+            self.typed_times = started, ended
             cleaned["started"] = self.moment_of(started, "started")
             cleaned["ended"] = self.moment_of(ended, "ended")
         hits, good = cleaned.get("hits"), cleaned.get("good_parts")
@@ -218,8 +219,9 @@ class RunForm(LogForm):
         )
 
     def doubts(self, cleaned: dict) -> Iterator[str]:
-        length = cleaned["ended"] - cleaned["started"]
-        expected, hits = self.expected.hits(cleaned["started"], cleaned["ended"]), cleaned["hits"]
+        started, ended = self.typed_times  # as typed: the same sentence however often the form is sent
+        length = ended - started
+        expected, hits = self.expected.hits(started, ended), cleaned["hits"]
         if expected is not None and not expected / 2 <= hits <= expected * 2:
             more = "more than double" if hits > expected else "less than half of it"
             yield (

@@ -381,6 +381,8 @@ class SharpeningForm(LogForm):
         usual = amounts.most_common(1)[0][0] if amounts else None
         initial = {
             "sides": cls.BOTH,
+            # Each row carries its own reason; the set's then decides nothing, and must not ask for a dull edge.
+            "why": cls.AS_FOUND if any(w.why != Work.Why.WITH_SET for w in works) else Work.Why.OTHER.value,
             "removed": usual,
             "rest": commonest,
             "operation": first.operation,
