@@ -3,8 +3,16 @@
 from __future__ import annotations
 
 import pytest
+from django.test import override_settings
 
 from diestore import roles
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_passwords():
+    """Passwords are hashed slowly on purpose; tests that make a user need not wait for it."""
+    with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
+        yield
 
 
 @pytest.fixture
