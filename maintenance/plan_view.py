@@ -137,7 +137,7 @@ def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -
     known = {code for _, code, _ in stations}
     columns_wanted = [(code, f"{code} {words}".strip()) for _, code, words in sorted(stations)]
     loose = [p for p in places if p.station not in known]
-    dense = len(columns_wanted) > 9 or len(places) > 45
+    dense = len(columns_wanted) > 9 or len(places) - len(loose) > 45
     pitch = 66.0 if dense else max(104.0, min(132.0, 860.0 / max(len(columns_wanted), 1)))
     by_place: dict[tuple[str, str], list[Place]] = defaultdict(list)
     for p in places:
