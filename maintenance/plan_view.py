@@ -187,7 +187,7 @@ def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -
         leader_x = next((c.left + 5 for c in columns if c.code == limiting.place.station), limiting.left - 4)
         ends = leader_x > width * 0.55
         end = 44 if limiting.place.side == "upper" else height - 40
-        leader = f"M{limiting.left:.1f} {limiting.y:.1f}H{leader_x:.1f}V{end:.0f}"
+        leader = f"M{limiting.left + 2:.1f} {limiting.top + 2:.1f}H{leader_x:.1f}V{end:.0f}"
     return Plan(
         width=width,
         height=height,
