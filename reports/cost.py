@@ -305,6 +305,9 @@ class Change:
         return ", ".join(bit for bit in bits if bit) or "as it is"
 
 
+_SIDE_WORDS = {("upper",): "on the punches", ("lower",): "on the die side", ("upper", "lower"): ""}
+
+
 @dataclass(frozen=True, kw_only=True)
 class EdgeChange:
     code: str
@@ -371,7 +374,7 @@ def two_builds(
     ]
     times = forecasts.times_with(die.plant, edges, built, draws=DRAWS)
     b = BuildPlan(
-        name=f"With {change.words}",
+        name=f"With {change.words} {_SIDE_WORDS[change.sides]}".strip(),
         price=max(a.price + change.price, Decimal(0)),
         parts_per_hit=a.parts_per_hit,
         intervals_hits=tuple((intervals * np.tile(times, len(worlds))).tolist()),

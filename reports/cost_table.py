@@ -15,6 +15,7 @@ from .cost import Change, DieCost
 from .marks import three_figures
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
+LAST = "die__pk"  # rows that are equal keep one order, on every page of the list
 
 
 class Column(tables.Column):
@@ -26,14 +27,18 @@ class Column(tables.Column):
 
 
 class CostTable(tables.Table):
-    die = Column(verbose_name="Die", accessor="die__code")
-    parts = Column(verbose_name="Parts made", accessor="spent__parts", attrs=RIGHT)
-    total = Column(verbose_name="Cost per thousand", accessor="sorted_total", attrs=RIGHT)
-    build = Column(verbose_name="Building", accessor="sorted_build", attrs=RIGHT)
-    sharpening = Column(verbose_name="Sharpening", accessor="sorted_sharpening", attrs=RIGHT)
-    spares = Column(verbose_name="Spares", accessor="sorted_spares", attrs=RIGHT)
-    stop = Column(verbose_name="Stops", accessor="sorted_stop", attrs=RIGHT)
-    rest = Column(verbose_name="Repair and other", accessor="sorted_rest", attrs=RIGHT)
+    die = Column(verbose_name="Die", accessor="die__code", order_by=("die__code", LAST))
+    parts = Column(verbose_name="Parts made", accessor="spent__parts", order_by=("spent__parts", LAST), attrs=RIGHT)
+    total = Column(
+        verbose_name="Cost per thousand", accessor="sorted_total", order_by=("sorted_total", LAST), attrs=RIGHT
+    )
+    build = Column(verbose_name="Building", accessor="sorted_build", order_by=("sorted_build", LAST), attrs=RIGHT)
+    sharpening = Column(
+        verbose_name="Sharpening", accessor="sorted_sharpening", order_by=("sorted_sharpening", LAST), attrs=RIGHT
+    )
+    spares = Column(verbose_name="Spares", accessor="sorted_spares", order_by=("sorted_spares", LAST), attrs=RIGHT)
+    stop = Column(verbose_name="Stops", accessor="sorted_stop", order_by=("sorted_stop", LAST), attrs=RIGHT)
+    rest = Column(verbose_name="Repair and other", accessor="sorted_rest", order_by=("sorted_rest", LAST), attrs=RIGHT)
 
     class Meta:
         order_by = ("-total",)
@@ -54,7 +59,7 @@ class CostTable(tables.Table):
         if record.per_thousand is None:
             return "not known"
         gaps = len(record.sheet.left_out)
-        note = format_html("<small>{} left out</small>", gaps) if gaps else ""
+        note = format_html("<small>without {} {}</small>", gaps, "thing" if gaps == 1 else "things") if gaps else ""
         return format_html("<strong>{}</strong>{}", three_figures(record.per_thousand), note)
 
     def render_build(self, value):
@@ -67,7 +72,7 @@ def _figure(value: Decimal) -> str:
     return "–" if value < 0 else three_figures(value)
 
 
-STEELS = [("", "as it is"), *((name, name) for name in tool_steels.GRADES)]
+STEELS = [("", "as it is"), *((name, {"PM": "powder steel"}.get(name, name)) for name in tool_steels.GRADES)]
 COATINGS = [("", "as it is"), ("none", "none"), *((n, n) for n in tool_steels.COATINGS if n != "none")]
 SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]
 
@@ -80,9 +85,7 @@ class ChangeForm(forms.Form):
     hardness = forms.FloatField(label="Hardness, HRC", required=False, min_value=40, max_value=72)
     coating = forms.ChoiceField(label="Coating", choices=COATINGS, required=False)
     gap = forms.FloatField(label="Gap a side, % of thickness", required=False, min_value=1, max_value=40)
-    price = forms.DecimalField(
-        label="Build costs more by", required=False, max_digits=12, decimal_places=2, help_text="Less: with a minus."
-    )
+    price = forms.DecimalField(label="Build costs more by (− less)", required=False, max_digits=12, decimal_places=2)
     pieces = forms.DecimalField(
         label="A spare costs times",
         required=False,

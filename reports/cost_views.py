@@ -14,6 +14,7 @@ from django_tables2 import RequestConfig
 
 from diestore import roles
 from maintenance import cost_queries
+from maintenance.words import chance
 
 from . import cost, plots
 from .cost_table import ChangeForm, CostTable
@@ -168,14 +169,14 @@ def _compared(two: cost.TwoBuilds, told: cost.DieCost, year: cost.Ahead) -> dict
         "rows": rows,
         "parts": parts,
         "times": f"{middle:.2g}",
-        "times_band": f"{low:.2g} to {high:.2g}",
+        "times_band": f"{low:.2g} and {high:.2g}",
         "longer": middle >= 1,
         "crossing": _round(float(crossing)) if crossing is not None else "",
         "from": _round(float(band[0])) if band and band[0] is not None else "",
         "to": _round(float(band[1])) if band and band[1] is not None else "",
         "above": made.crossing.cheaper_above,
         "always": made.crossing.cheaper_above if crossing is None else "",
-        "chance": round(100 * made.chance_b_is_cheaper(parts)),
+        "chance": chance(made.chance_b_is_cheaper(parts)),
         "saves": money(abs(_at(made.a, parts) - _at(made.b, parts)), cents=False),
         "cheaper": _at(made.b, parts) < _at(made.a, parts),
     }

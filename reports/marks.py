@@ -35,11 +35,11 @@ def per_thousand(value: Decimal | None) -> str:
 
 
 def three_figures(value: Decimal) -> str:
-    """12.3, 4.56, 0.0712, 1,230: nobody knows a forecast better."""
-    if value == 0:
-        return "0"
+    """12.3, 4.56, 0.071, 1,230: nobody knows a forecast better, and a thousandth of the currency buys nothing."""
+    if abs(value) < Decimal("0.1"):
+        return f"{rounded(value, Decimal('0.001')).normalize():f}"
     digits = 2 - value.adjusted()
-    return f"{rounded(value, Decimal(1).scaleb(-min(max(digits, 0), 4))):,}"
+    return f"{rounded(value, Decimal(1).scaleb(-max(digits, 0))):,}"
 
 
 def day(value: dt.date | None) -> str:

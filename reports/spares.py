@@ -213,6 +213,10 @@ class Why:
     gaps: tuple[str, ...]
     chances: tuple[tuple[int, float], ...]
 
+    @property
+    def is_ground(self) -> bool:
+        return any(place.grinds_left is not None for die in self.dies for place in die.places)
+
 
 def why(item: Item, plant: Plant) -> Why:
     """One item with everything behind its row."""

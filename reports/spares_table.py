@@ -13,6 +13,7 @@ from .marks import day, money, plain_money, status
 from .spares import SpareRow
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
+LAST = "item__pk"  # rows that are equal keep one order, on every page of the list
 WORDS = {"short": "Order now", "soon": "Soon", "enough": "Enough", "unknown": "Not known"}
 
 
@@ -25,17 +26,20 @@ class Column(tables.Column):
 
 
 class SpareTable(tables.Table):
-    code = Column(verbose_name="Spare")
-    state = Column(verbose_name="How it stands", accessor="urgency")
-    on_hand = Column(verbose_name="On hand", attrs=RIGHT)
-    on_order = Column(verbose_name="On the way", attrs=RIGHT)
-    lead_days = Column(verbose_name="Lead time", note="days", accessor="lead_sorted", attrs=RIGHT)
+    code = Column(verbose_name="Spare", order_by=("code", LAST))
+    state = Column(verbose_name="State", order_by=("urgency", LAST))
+    on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
+    on_order = Column(verbose_name="On the way", attrs=RIGHT, order_by=("on_order", LAST))
+    lead_days = Column(verbose_name="Lead time", note="days", order_by=("lead_sorted", LAST), attrs=RIGHT)
     use = Column(
-        verbose_name="Use until it could come", note="half use no more · 9 in 10", accessor="use_sorted", attrs=RIGHT
+        verbose_name="Use until it could come",
+        note="half use no more · 9 in 10",
+        order_by=("use_sorted", LAST),
+        attrs=RIGHT,
     )
-    short_by = Column(verbose_name="Short by", accessor="short_sorted", attrs=RIGHT)
-    order_by = Column(verbose_name="Order by", accessor="days_sorted", attrs=RIGHT)
-    quantity = Column(verbose_name="How many", accessor="quantity_sorted", attrs=RIGHT)
+    short_by = Column(verbose_name="Short by", order_by=("short_sorted", LAST), attrs=RIGHT)
+    order_by = Column(verbose_name="Order by", order_by=("days_sorted", LAST), attrs=RIGHT)
+    quantity = Column(verbose_name="How many", order_by=("quantity_sorted", LAST), attrs=RIGHT)
 
     class Meta:
         order_by = ("state",)

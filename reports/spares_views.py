@@ -11,6 +11,7 @@ from django_tables2 import RequestConfig
 
 from diestore import roles
 from maintenance import spare_queries
+from maintenance.words import chance
 
 from . import spares
 from .exports import csv_response
@@ -86,8 +87,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "order_by": day(row.order_by),
             "price": money(item.unit_price) if item.unit_price is not None else "",
             "value": money(row.value, cents=False) if row.value is not None else "",
-            "enough": round(100 * row.advice.enough) if row.advice else None,
-            "service": round(100 * spares.SERVICE),
+            "enough": chance(row.advice.enough) if row.advice else "",
             "bars": [(n, round(100 * p), round(p * 200)) for n, p in why.chances],
         },
     )

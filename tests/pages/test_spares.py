@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def punch():
-    item = shop.spare("PP-6.0-M2", on_hand=0, lead_days=70)
+    item = shop.spare("PP-6.0-M2", on_hand=0, lead_days=200)
     shop.worked_die("H-900", item)
     shop.worked_die("H-901", item)
     shop.forecast()
@@ -72,7 +72,7 @@ def test_what_is_on_the_way_counts(punch):
 
 def test_a_longer_lead_time_is_ordered_earlier(punch):
     early = row(punch).order_by
-    punch.lead_days = 120
+    punch.lead_days = 300
     punch.save()
     assert row(punch).order_by < early
 
@@ -163,6 +163,28 @@ def test_the_file_carries_the_rows_and_no_formula(as_role, punch):
     told = row(punch)
     assert (int(mine["short by"]), int(mine["how many"])) == (told.short_by, told.quantity)
     assert mine["order by"] == told.order_by.isoformat() and mine["unit price"] == "48.50"
+
+
+def test_advice_kept_is_the_advice_computed(punch):
+    """What was computed for the last page may serve the next one only where nothing that it rests on has changed."""
+
+    def told():
+        return row(punch).advice
+
+    def afresh():
+        spares._kept.clear()
+        return told()
+
+    assert told() == told() == afresh()
+    make.order(Position.objects.first().die, parts=400_000, due=make.moment(200).date())
+    assert told() == afresh()
+    queries.newest_forecasts().update(remaining={}, fresh={}, refusal="nothing to say")
+    assert told() == afresh()
+    Position.objects.filter(code="1-A").update(stroke_share=0.5)
+    assert told() == afresh()
+    punch.pack_size = 10
+    punch.save()
+    assert told() == afresh() and told().quantity % 10 == 0
 
 
 def test_an_empty_shop_says_what_to_do_first(as_role):
