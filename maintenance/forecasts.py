@@ -21,9 +21,10 @@ from diestore.models import Die, Plant
 from . import edge_log, logs, queries, samples
 from .life import fleet, predict, prior
 from .life.cycles import EdgeSpec, LifeSamples
+from .life.readings import Readings
 from .models import DieForecast, EdgeForecast, FleetFit
 
-CODE_VERSION = "1"  # counts up when the same records would give other numbers
+CODE_VERSION = "2"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."
 
@@ -80,10 +81,13 @@ def compute(
     parts = [samples.of_die(log, as_of.timestamp()) for log in read]
     specs, life, _ = samples.together(parts)
     tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} cycles")
-    fitted = fleet.fit(specs, life)
+    readings = samples.readings_of(parts)
+    fitted = fleet.fit(specs, life, readings=readings)
     tell("computing what is left")
     told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
-    return Computed(plant=plant, as_of=as_of, known_at=known_at, fit=fitted, records_hash=_hash(specs, life), dies=told)
+    return Computed(
+        plant=plant, as_of=as_of, known_at=known_at, fit=fitted, records_hash=_hash(specs, life, readings), dies=told
+    )
 
 
 def _variants_to_come(plant: Plant) -> dict[int, int | None]:
@@ -98,7 +102,7 @@ def _tell_dies(
     variants: dict[int, int | None],
 ) -> list[Told]:
     specs, life, first = samples.together(parts)
-    told_by_die = predict.predict_fleet(fitted, specs, life)
+    told_by_die = predict.predict_fleet(fitted, specs, life, readings=samples.readings_of(parts))
     fresh_by_die = predict.predict_fleet(fitted, specs, samples.sharpened_now(life))
     told = []
     for log, part, start in zip(read, parts, first, strict=True):
@@ -111,7 +115,8 @@ def _tell_dies(
             # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
             some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
             specs_alone, life_alone, _ = samples.together([some])
-            prediction = predict.predict_fleet(fitted, specs_alone, life_alone).get(0)
+            measured = samples.readings_of([some])
+            prediction = predict.predict_fleet(fitted, specs_alone, life_alone, readings=measured).get(0)
             fresh = predict.predict_fleet(fitted, specs_alone, samples.sharpened_now(life_alone)).get(0)
             limiting = _position_of(prediction.limits, part) if prediction else None
         told.append(
@@ -147,13 +152,16 @@ def _fitted_positions(log: edge_log.DieLog, variant: int | None, as_of: float) -
     return fitted or None
 
 
-def _hash(specs: Sequence, life: LifeSamples) -> str:
+def _hash(specs: Sequence, life: LifeSamples, readings: Readings | None) -> str:
     digest = hashlib.sha256()
     for spec in specs:
         digest.update(repr(sorted(asdict(spec).items())).encode())
     ordered = life.in_canonical_order()
     for column in ("edge", "from_hits", "lower_hits", "hits", "ended", "under_way", "unknown_age", "lot", "sure"):
         digest.update(np.ascontiguousarray(getattr(ordered, column)).tobytes())
+    if readings is not None:
+        for column in (readings.row, readings.hits, readings.value, readings.quantity):
+            digest.update(np.ascontiguousarray(column).tobytes())
     return digest.hexdigest()
 
 

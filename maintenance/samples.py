@@ -11,6 +11,7 @@ from diestore.handbook import materials, tool_steels
 
 from . import edge_log
 from .life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused, heaped
+from .life.readings import Readings
 
 ENDED = {"sharp": SHARP, "dull": DULL, "chipped": CHIPPED}
 
@@ -112,6 +113,26 @@ def together(dies: Sequence[DieSamples]) -> tuple[list[EdgeSpec], LifeSamples, l
         sure=sure,
     )
     return specs, without_habits(made), first
+
+
+QUANTITIES = ("burr height", "wear land", "edge radius")  # what tells of an edge's wear, by the engine's number
+
+
+def readings_of(dies: Sequence[DieSamples]) -> Readings | None:
+    """What was measured on the edges of some dies, in micrometres, by row of what `together` makes of them."""
+    row, hits, value, quantity = [], [], [], []
+    n = 0
+    for samples in dies:
+        for _, cycle in samples.rows:
+            for at, name, value_si in cycle.readings:
+                plain = name.strip().lower()
+                if plain in QUANTITIES and value_si > 0 and 0 < at <= cycle.hits:
+                    row.append(n)
+                    hits.append(at)
+                    value.append(value_si * 1e6)
+                    quantity.append(QUANTITIES.index(plain))
+            n += 1
+    return Readings.of(row, hits, value, quantity) if row else None
 
 
 def without_habits(samples: LifeSamples) -> LifeSamples:

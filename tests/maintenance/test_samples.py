@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from maintenance import samples
-from maintenance.edge_log import CutRow, PieceRow, PositionRow, StockRow
+from maintenance.edge_log import CutRow, PieceRow, PositionRow, ReadingRow, StockRow
 from maintenance.life.cycles import CHIPPED, DULL, SHARP
 from tests.maintenance.test_edge_log import DAY, first, log, run, work
 
@@ -68,3 +68,17 @@ def test_a_position_that_is_no_more_is_not_forecast_but_teaches():
     gone = {1: PositionRow(id=1, code="1-A", kind="pierce_punch", side="upper", valid_to=15 * DAY)}
     part = samples.of_die(log(positions=gone, works=(work(5.5, "dull"),), replacements=(first(),)), 20 * DAY)
     assert part.current == {} and len(part.rows) == 1
+
+
+def test_readings_of_wear_go_to_their_cycles_and_others_stay_away():
+    burr = ReadingRow(at=3 * DAY + 8 * 3600, position=1, quantity="Burr height", value_si=30e-6)
+    later = ReadingRow(at=7 * DAY + 8 * 3600, position=1, quantity="wear land", value_si=50e-6)
+    other = ReadingRow(at=7 * DAY + 8 * 3600, position=1, quantity="strip force", value_si=900.0)
+    one = samples.of_die(log(works=(work(5.5, "dull"),), readings=(burr, later, other)), 20 * DAY)
+    two = samples.of_die(log(die=2, readings=(burr,)), 20 * DAY)
+    found = samples.readings_of([one, two])
+    assert found.row.tolist() == [0, 1, 2]
+    assert found.hits.tolist() == [3000, 2000, 3000]
+    assert found.value == pytest.approx([30, 50, 30])
+    assert found.quantity.tolist() == [0, 1, 0]
+    assert samples.readings_of([samples.of_die(log(), 20 * DAY)]) is None
