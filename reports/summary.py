@@ -4,57 +4,55 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from decimal import Decimal
+
+from django.conf import settings
 
 from diestore.models import Plant
-from maintenance import queries
-from maintenance.remaining import chance_of_going
+from maintenance import due, words
 
-from . import spares
+from . import cost, spares
+from .spare_use import PlantAhead, day_of_records
 
 SHOWN = 5  # of each list
-COMFORTABLE = 0.9  # a die with a better chance than this is not listed
 
 
 def lines(plant: Plant) -> list[str]:
     """The whole summary, line by line."""
-    return [*due_lines(plant), "", *spare_lines(plant)]
+    day = day_of_records(plant)
+    return [
+        f"{plant}, records up to {_day(day)} {day.year}",
+        "",
+        *due_lines(plant),
+        "",
+        *spare_lines(plant),
+        "",
+        *cost_lines(plant),
+    ]
 
 
 def due_lines(plant: Plant) -> list[str]:
     """The dies least likely to finish their next order, with the edge that is likely to go first."""
-    orders = queries.next_order_by_die(plant)
-    rows, comfortable = [], 0
-    for forecast in queries.newest_forecasts(plant):
-        order = orders.get(forecast.die_id)
-        if order is None or not forecast.remaining:
-            continue
-        chance = chance_of_going(forecast.remaining, order.hits_left)
-        if chance > COMFORTABLE:
-            comfortable += 1
-            continue
-        edge = forecast.limiting
-        rows.append(
-            (
-                chance,
-                forecast.die.code,
-                f"{round(100 * chance)} in 100",
-                order.number,
-                _day(order.due),
-                f"{order.hits_left:,}",
-                f"{forecast.half_hits:,}",
-                f"{edge.code} {edge.get_kind_display()}" if edge else "",
-            )
+    found = due.rows(plant)
+    at_risk = [row for row in found if row.standing.css or row.chance is None]
+    if not at_risk:
+        return [f"No die is due: all {len(found)} with an open order will very probably finish it."]
+    head = ("die", "chance to finish", "", "order", "due", "hits to go", "half go so far", "edge that limits it")
+    rows = [
+        (
+            row.code,
+            "not known" if row.chance is None else f"{round(100 * row.chance)} %",
+            row.standing.word,
+            row.order_number,
+            _day(row.due),
+            words.hits(row.hits_left),
+            words.hits(row.half),
+            row.limiting,
         )
-    rows.sort()
-    if not rows:
-        return [f"Every die with a forecast will very probably finish its next order ({comfortable})."]
-    head = ("die", "chance to finish", "order", "due", "hits left to run", "half go so far", "likely to go first")
-    made = ["Next dies due", *_table(head, [row[1:] for row in rows[:SHOWN]])]
-    more = len(rows) - SHOWN
-    if more > 0:
-        made.append(f"  and {more} more below {round(100 * COMFORTABLE)} in 100;")
-    made.append(f"  {comfortable} dies finish their next order with better than {round(100 * COMFORTABLE)} in 100.")
-    return made
+        for row in at_risk
+    ]
+    made = ["Next dies due", *_table(head, rows[:SHOWN]), *_more(len(rows))]
+    return [*made, f"  The other {len(found) - len(at_risk)} with an open order run through it with 4 in 5 or better."]
 
 
 def spare_lines(plant: Plant) -> list[str]:
@@ -79,6 +77,33 @@ def spare_lines(plant: Plant) -> list[str]:
     return ["Spares short", *_table(head, rows[:SHOWN]), *_more(len(rows))]
 
 
+def cost_lines(plant: Plant) -> list[str]:
+    """What the dearest dies cost per thousand parts: by their own logs, and in the year ahead."""
+    known = [row for row in cost.cost_per_thousand(plant) if row.per_thousand is not None]
+    if not known:
+        return ["No die has a cost per thousand parts yet: nothing has run, or no price and no rate is entered."]
+    ahead = PlantAhead.of(plant)
+    rows = []
+    for row in known[:SHOWN]:
+        year = cost.year_ahead(row, ahead=ahead).year
+        band = year.per_thousand_band if year else None
+        rows.append(
+            (
+                row.die.code,
+                _money(row.per_thousand),
+                _money(row.share("build")),
+                _money(row.share("sharpening")),
+                _money(row.share("spares")),
+                _money(row.share("stop")),
+                _money(year.per_thousand) if year else "not known",
+                f"{_money(band[0])} to {_money(band[1])}" if band else "",
+            )
+        )
+    head = ("die", "so far", "building", "sharpening", "spares", "stops", "year ahead", "8 in 10 between")
+    made = [f"Cost per thousand parts, {settings.CURRENCY}, the dearest first", *_table(head, rows)]
+    return [*made, *_more(len(known))]
+
+
 def _more(number: int) -> list[str]:
     return [f"  and {number - SHOWN} more"] if number > SHOWN else []
 
@@ -87,15 +112,21 @@ def _day(day: dt.date) -> str:
     return f"{day.day} {day:%b}"
 
 
+def _money(amount: Decimal | None) -> str:
+    return "" if amount is None else f"{amount:,.2f}"
+
+
 def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Columns of even width; numbers to the right."""
+    """Columns of even width; figures to the right."""
     widths = [max(len(row[i]) for row in (head, *rows)) for i in range(len(head))]
-    numbers = [all(row[i].replace(",", "").replace(".", "").isdigit() for row in rows) for i in range(len(head))]
+    figures = [
+        all(row[i].strip(" %").replace(",", "").replace(".", "").isdigit() for row in rows) for i in range(len(head))
+    ]
 
     def line(row: Sequence[str]) -> str:
         cells = (
             cell.rjust(width) if right else cell.ljust(width)
-            for cell, width, right in zip(row, widths, numbers, strict=True)
+            for cell, width, right in zip(row, widths, figures, strict=True)
         )
         return "  " + "  ".join(cells).rstrip()
 

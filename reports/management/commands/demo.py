@@ -78,8 +78,11 @@ class Command(BaseCommand):
                 break
             except KeyboardInterrupt:  # the other process got it too, and ends by itself
                 continue
+        if code < 0:
+            self.stderr.write(f"The demo was ended from outside (signal {-code}).")
+            sys.exit(128 - code)
         if code:
-            sys.exit(code if code > 0 else 128 - code)
+            sys.exit(code)
 
     def _show(self, folder: Path, fixtures: Path, port: int | None) -> None:
         from reports import summary
