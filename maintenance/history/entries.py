@@ -6,6 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from enum import Enum
 from itertools import islice
 
 from django.db import connection
@@ -316,14 +317,18 @@ def insert(model: type[Event], rows: list[dict]) -> None:
     fields = [f for f in model._meta.concrete_fields if not f.primary_key]
     empty = {f.attname: f.get_default() for f in fields if not (f.has_default() and callable(f.default))}
     quote = connection.ops.quote_name
-    sql = (
-        f"INSERT INTO {quote(model._meta.db_table)} ({', '.join(quote(f.column) for f in fields)}) "
-        f"VALUES ({', '.join(['%s'] * len(fields))})"
-    )
+    table, names = quote(model._meta.db_table), ", ".join(quote(f.column) for f in fields)
     ready = [(f.attname, f.get_db_prep_save) for f in fields]
+    whole = (empty | row for row in rows)
+    values = [[prepare(row[name], connection) for name, prepare in ready] for row in whole]
     with connection.cursor() as cursor:
-        whole = (empty | row for row in rows)
-        cursor.executemany(sql, [[prepare(row[name], connection) for name, prepare in ready] for row in whole])
+        if connection.vendor == "postgresql":
+            with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+                for row in values:
+                    copy.write_row([value.value if isinstance(value, Enum) else value for value in row])
+        else:
+            marks = ", ".join(["%s"] * len(fields))
+            cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", values)
 
 
 def tie_replaced(ledger: Ledger, findings) -> None:
