@@ -14,6 +14,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from diestore.handbook.kinds import KINDS, Kind
+from diestore.handbook.tool_steels import grade
 from diestore.models import Die, Person, Piece, Position, Variant
 
 from . import edge_log, logs, queries
@@ -131,6 +132,13 @@ def places(die: Die, now: dt.datetime | None = None) -> list[Place]:
         )
         for row in rows
     ]
+
+
+def any_carbide(places: Iterable[Place]) -> bool:
+    """Whether a piece that sits there is of carbide: its dust asks for care of its own."""
+    pieces = [place.state.piece for place in places if place.fitted]
+    steels = set(Piece.objects.filter(pk__in=pieces).values_list("tool_steel", flat=True))
+    return any(found.group == "carbide" for found in map(grade, steels) if found is not None)
 
 
 def usual_grind_mm(die: Die) -> float | None:

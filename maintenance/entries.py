@@ -205,7 +205,7 @@ def _say_run(events, system):
     return f"Ran {run.hits:,} hits, {began} to {end:%H:%M}", (
         "estimated" if run.basis == Run.Basis.ESTIMATED else "",
         _named(run.order, "order "),
-        _named(run.press, "press "),
+        _named(run.press, "on "),
         _named(run.stock) if run.stock_id != run.die.usual_stock_id else "",
         "" if run.variant.is_default else f"inserts {run.variant}",
         _named(run.lot, "coil "),
@@ -227,7 +227,7 @@ def _say_stop(events, system):
     return f"Stopped {stop.minutes:g} minutes: {stop.get_cause_display()}", (
         f"{stop.parts_scrapped:,} parts scrapped" if stop.parts_scrapped else "",
         "planned" if stop.planned else "",
-        _named(stop.press, "press "),
+        _named(stop.press, "on "),
     )
 
 

@@ -28,8 +28,7 @@ class LogForm(forms.Form):
     """
 
     heading = ""
-    asks_when = "When was it?"
-    cautions: tuple[str, ...] = ()
+    work = ""  # what the cautions beside the form go by
 
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     confirm = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
@@ -143,12 +142,13 @@ def said_length(length: dt.timedelta) -> str:
     minutes = round(length.total_seconds() / 60)
     days, rest = divmod(minutes, 24 * 60)
     hours, minutes = divmod(rest, 60)
-    parts = [f"{days} days" if days > 1 else "1 day" if days else "", f"{hours} h" if hours else "", f"{minutes} min"]
-    return " ".join(p for p in parts if p)
+    parts = [(days, "day" if days == 1 else "days"), (hours, "h"), (minutes, "min")]
+    return " ".join(f"{n} {unit}" for n, unit in parts if n) or "0 min"
 
 
 class RunForm(LogForm):
     heading = "Log a run"
+    work = "run"
 
     def build(self) -> None:
         self.expected = bench.run_expected(self.die)
@@ -162,6 +162,8 @@ class RunForm(LogForm):
             placeholder=f"{self.expected_hits:,}" if self.expected_hits else "",
             error_messages={"required": "Enter the hits that the counter went up by."},
         )
+        if not self.is_bound:
+            self.fields["hits"].widget.attrs["autofocus"] = True
         self.orders = {str(row.order_id): row for row in bench.open_orders(self.die)}
         self.fields["order"] = picks("For which order?", self._order_picks(), required=False)
         self.initial.setdefault("order", next(iter(self.orders), ""))
@@ -275,7 +277,7 @@ class RunForm(LogForm):
 
 class StopForm(LogForm):
     heading = "Log a stop"
-    cautions = ("press",)
+    work = "stop"
 
     def build(self) -> None:
         self.fields["cause"] = picks(

@@ -16,7 +16,7 @@ from django.utils import timezone
 from django.views import View
 
 from diestore import roles, units
-from diestore.handbook.cautions import CAUTIONS, FIRST
+from diestore.handbook.cautions import FIRST, for_work
 from diestore.models import Die
 from diestore.queries import system_of
 
@@ -258,7 +258,7 @@ class LogTask(PermissionRequiredMixin, View):
                 "die": die,
                 "form": form,
                 "heading": form.heading,
-                "cautions": _cautions(form.cautions),
+                "cautions": _cautions(form.work),
                 "back": _die_url(die),
                 "other_die": f"{self.task.url()}",
             },
@@ -413,9 +413,9 @@ def _die_url(die: Die) -> str:
     return reverse("diestore:die", args=[die.pk])
 
 
-def _cautions(names: tuple[str, ...]) -> list[str]:
-    """One line each of the cautions that belong to a form, the standing one last."""
-    return [*(CAUTIONS[name].short for name in names), FIRST] if names else []
+def _cautions(work: str) -> list[str]:
+    """One line each of the cautions that belong to a sort of work, the standing one last."""
+    return [*(caution.short for caution in for_work(work)), FIRST] if work else []
 
 
 def _say_saved(request: HttpRequest, die: Die, saved: list[Event]) -> None:

@@ -40,7 +40,7 @@ def place_picks(places: list[bench.Place], *, expected: bool, shelf: bool = Fals
 
 class ReplacementForm(LogForm):
     heading = "Log a replacement"
-    cautions = ("lockout", "blocks", "springs")
+    work = "replacement"
     NEW, NOTHING = "new", "nothing"
 
     def build(self) -> None:
@@ -167,7 +167,6 @@ class SharpeningForm(LogForm):
     """
 
     heading = "Log a sharpening"
-    cautions = ("grinding", "lockout", "lifting")
     BOTH, AS_FOUND, WITH_SET, LEFT_OUT = "both", "as found", "set", "out"
 
     def build(self) -> None:
@@ -252,6 +251,10 @@ class SharpeningForm(LogForm):
             choices=[("", "as found"), *Work.Why.choices],
             required=False,
         )
+
+    @property
+    def work(self) -> str:
+        return "sharpening carbide" if bench.any_carbide(self.places) else "sharpening"
 
     @property
     def rows(self) -> list[GroundRow]:
@@ -413,6 +416,7 @@ MEASURED: dict[str, tuple[bool, float, float]] = {
 
 class ReadingForm(LogForm):
     heading = "Log a reading"
+    work = "reading"
     WHOLE_DIE = "die"
 
     def build(self) -> None:

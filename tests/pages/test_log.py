@@ -891,3 +891,14 @@ def test_no_script_or_style_stands_in_a_page_and_every_field_has_a_label(lead, l
             if kind and kind.group(1) in ("hidden", "radio", "checkbox", "search"):
                 continue  # radio buttons, ticks and the search stand inside their label
             assert re.search(r'id="([^"]+)"', tag).group(1) in labels, tag
+
+
+def test_dangerous_work_has_its_cautions_and_carbide_its_own(lead, die):
+    from diestore.handbook.cautions import CAUTIONS, FIRST
+
+    for name, keys in (("log_sharpening", ("grinding", "springs")), ("log_replacement", ("lockout", "blocks"))):
+        text = page(lead.get(address(name, die))).replace("&#x27;", "'")
+        assert all(CAUTIONS[key].short in text for key in (*keys, "lifting")) and FIRST in text
+    assert CAUTIONS["carbide"].short not in page(lead.get(address("log_sharpening", die)))
+    make.position(die, "5-A", tool_steel="carbide")
+    assert CAUTIONS["carbide"].short in page(lead.get(address("log_sharpening", die)))

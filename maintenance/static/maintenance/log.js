@@ -14,8 +14,9 @@
     });
   }
 
-  const summary = document.querySelector("[data-focus]");
-  if (summary) summary.focus();
+  // What is wrong, or doubted, comes into view first.
+  const first = document.querySelector("[data-focus]") || document.querySelector(".doubt");
+  if (first) first.focus();
 
   // A run: what the clock makes of the times that are typed.
   if (form && form.dataset.strokes) {
