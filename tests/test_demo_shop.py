@@ -14,9 +14,9 @@ from scipy import stats
 
 from diestore.handbook.kinds import kind
 from diestore.models import Plant
-from fixtures import alder_bank, wear_truth
+from fixtures import alder_bank, describe_tables, wear_truth
 from fixtures.make_demo_shop import FOLDER, make_demo_shop
-from fixtures.shop_floor import END, START
+from fixtures.shop_calendar import END, START
 from maintenance import forecasts, queries
 from maintenance.remaining import chance_of_going
 from reports import spares
@@ -39,6 +39,16 @@ def test_the_tables_are_what_the_script_makes(tmp_path: Path):
     assert names == sorted(path.name for path in FOLDER.glob("*.csv"))
     for name in names:
         assert (made / name).read_bytes() == (FOLDER / name).read_bytes(), f"{name} is not what the script makes"
+
+
+def test_the_readme_describes_the_columns_that_are_loaded():
+    text = describe_tables.README.read_text(encoding="utf-8")
+    assert text == describe_tables.described(text), "write it again: python -m fixtures.describe_tables"
+    for path in FOLDER.glob("*.csv"):
+        section = text.split(f"### {path.name}\n")[1].split("\n### ")[0]
+        both = section + text.split("### Columns that every entry may carry")[1]
+        for column in path.read_text(encoding="utf-8").partition("\n")[0].split(","):
+            assert f"`{column}`" in both, f"{path.name} has a column {column} that is not described"
 
 
 def test_a_toolmaker_can_read_them():
