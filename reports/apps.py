@@ -5,3 +5,8 @@ class ReportsConfig(AppConfig):
     name = "reports"
     verbose_name = "Reports"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from . import panels
+
+        panels.hang()

@@ -38,6 +38,7 @@ def three_figures(value: Decimal) -> str:
     """12.3, 4.56, 0.071, 1,230: nobody knows a forecast better, and a thousandth of the currency buys nothing."""
     if abs(value) < Decimal("0.1"):
         return f"{rounded(value, Decimal('0.001')).normalize():f}"
+    value = rounded(value, Decimal(1).scaleb(value.adjusted() - 5))  # a half that came through a float is still a half
     digits = 2 - value.adjusted()
     return f"{rounded(value, Decimal(1).scaleb(-max(digits, 0))):,}"
 

@@ -294,3 +294,22 @@ def test_a_plot_keeps_its_text_and_takes_the_colours_of_the_page():
     assert "var(--blue)" in drawn and "var(--straw-ink)" in drawn
     assert not re.findall(r"#0[1-5]0[1-5]0[1-5]", drawn)
     assert root.get("aria-label") == 'cost & "more"'
+
+
+def test_the_die_page_tells_its_cost_to_those_who_may_see_it(as_role, told):
+    for role, may in (("sales", True), ("setter", False)):
+        text = as_role(role).get(reverse("diestore:die", args=[told.pk])).content.decode()
+        assert (reverse("reports:cost_die", args=[told.pk]) in text) is may
+        assert ("a thousand parts cost 13.9 EUR of die: building the die 7.50, sharpening 6.40" in text) is may
+
+
+@pytest.mark.no_database
+@pytest.mark.parametrize(
+    "value, said",
+    [
+        ("0", "0"), ("0.00049", "0"), ("0.0389", "0.039"), ("0.09", "0.09"), ("0.4567", "0.457"), ("7", "7.00"),
+        ("9.625", "9.63"), ("9.62499999", "9.63"), ("12.34", "12.3"), ("1234.5", "1,235"), ("99.96", "100.0"),
+    ],
+)  # fmt: skip
+def test_figures_are_said_as_well_as_they_are_known(value, said):
+    assert three_figures(Decimal(value)) == said
