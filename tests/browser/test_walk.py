@@ -68,6 +68,9 @@ def test_what_a_role_may_not_see_is_refused_and_noticed_here(open_browser):
     told = " ".join(visit.complaints)
     assert "script: broken on purpose" in told and "asks elsewhere: http://elsewhere.invalid/x.png" in told
     assert "Content Security Policy" in told  # and the browser did not let it through
+    assert visit.sideways() == 0
+    page.evaluate("document.querySelector('main').style.minWidth = '1500px'")
+    assert visit.sideways() > 0
     visit.complaints.clear()
 
 
