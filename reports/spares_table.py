@@ -26,7 +26,7 @@ class Column(tables.Column):
 
 
 class SpareTable(tables.Table):
-    code = Column(verbose_name="Spare", order_by=("code", LAST))
+    code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 13rem"}})
     state = Column(verbose_name="State", order_by=("urgency", LAST))
     on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
     on_order = Column(verbose_name="On the way", attrs=RIGHT, order_by=("on_order", LAST))
@@ -42,6 +42,10 @@ class SpareTable(tables.Table):
     quantity = Column(verbose_name="How many", order_by=("quantity_sorted", LAST), attrs=RIGHT)
 
     class Meta:
+        # what to do first, then why: on a tablet the last columns are the ones to be scrolled to
+        sequence = (
+            "code", "state", "order_by", "quantity", "on_hand", "on_order", "use", "short_by", "lead_days",
+        )  # fmt: skip
         order_by = ("state",)
         empty_text = "No spare is like that."
         row_attrs = {"class": lambda record: "limit" if record.is_due else ""}
