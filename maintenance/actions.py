@@ -513,6 +513,18 @@ def log_reading(
         )
 
 
+def entered_with(key: str) -> list[Event]:
+    """The entries that carry a key: what two sendings of one form at the same moment left behind, saved once."""
+    if not key:
+        return []
+    if works := list(Work.objects.filter(set_key=key).order_by("pk")):
+        return works
+    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading):
+        if row := model.objects.filter(key=key).first():
+            return [row]
+    return []
+
+
 def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | None = None) -> list[Event]:
     """Strike an entry out: it stays, stays visible, and counts for nothing. A set's rows go together.
 

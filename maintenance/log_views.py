@@ -184,8 +184,11 @@ class LogTask(PermissionRequiredMixin, View):
         try:
             saved = form.save(by)
         except actions.EntryRefused as refused:
-            form.add_error(refused.field if refused.field in form.fields else None, str(refused))
-            return self._show(request, die, form, status=422)
+            # Refused perhaps only because the same form, sent at the same moment, was quicker by a hair.
+            saved = actions.entered_with(form.cleaned_data["key"])
+            if not saved:
+                form.add_error(refused.field if refused.field in form.fields else None, str(refused))
+                return self._show(request, die, form, status=422)
         request.session[KEYS_SEEN] = [*seen.items(), (key, print_)][-KEYS_REMEMBERED:]
         if by.person:
             request.session[LAST_PERSON] = by.person.pk
