@@ -163,7 +163,8 @@ class DueTable(tables.Table):
         width = 96 * record.chance
         return format_html(
             '<strong>{} %</strong> <svg class="bar" viewBox="0 0 98 18" width="98" height="18" aria-hidden="true">'
-            '<rect class="bed" x="1" y="2" width="96" height="14"/><rect class="fill {}" x="1" y="2" width="{}" height="14"/>'
+            '<rect class="bed" x="1" y="2" width="96" height="14"/>'
+            '<rect class="fill {}" x="1" y="2" width="{}" height="14"/>'
             '<rect class="edge" x="1" y="2" width="96" height="14"/></svg><small>{}</small>',
             f"{100 * record.chance:.0f}",
             record.standing.css,
@@ -185,10 +186,12 @@ class DueTable(tables.Table):
         low, high, half = scale(record.low), scale(record.high), scale(record.half)
         notch = scale(record.hits_left)
         return format_html(
-            '<svg viewBox="0 0 200 26" width="200" height="26" role="img"><title>{}</title><path class="rule" d="M10 13H190"/>'
+            '<svg viewBox="0 0 200 26" width="200" height="26" role="img"><title>{}</title>'
+            '<path class="rule" d="M10 13H190"/>'
             '<rect class="w3" x="{}" y="7" width="{}" height="12"/><path class="now" d="M{} 5v16"/>'
             '<path class="solid" d="M{} 0h10l-5 7z"/></svg>',
-            f"8 in 10 between {words.hits(record.low)} and {words.hits(record.high)}; the order takes {record.hits_left:,}",
+            f"8 in 10 between {words.hits(record.low)} and {words.hits(record.high)}; "
+            f"the order takes {record.hits_left:,}",
             f"{low:.1f}",
             f"{max(high - low, 2):.1f}",
             f"{half:.1f}",

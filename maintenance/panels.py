@@ -48,7 +48,8 @@ def how_it_stands(request, die) -> str:
     if state.limiting and state.limiting.forecast:
         edge = state.limiting.forecast
         context["limiting_words"] = (
-            f"half of such edges go {words.hits(edge.half_hits)} hits more; 9 in 10 go {words.hits(edge.nine_in_ten_hits)}"
+            f"half of such edges go {words.hits(edge.half_hits)} hits more; "
+            f"9 in 10 go {words.hits(edge.nine_in_ten_hits)}"
         )
         context["usual"] = words.hits(edge.usual_hits)
     if forecast and forecast.remaining:

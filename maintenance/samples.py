@@ -157,7 +157,7 @@ def without_habits(samples: LifeSamples) -> LifeSamples:
 
 
 def sharpened_now(samples: LifeSamples) -> LifeSamples:
-    """The same records as if every edge under way were sharpened this moment: what ran so far is kept as still sharp."""
+    """The same records as if every edge under way were sharpened now: what ran so far is kept as still sharp."""
     now = samples.under_way
     before = LifeSamples.of(
         samples.edge,
