@@ -22,7 +22,7 @@ def test_economic_lot_of_the_book():
 
 def test_price_breaks_of_the_book():
     # Sharma, ex. 5.42, p. 291: 40,000 a year, 250 an order, keeping 25 %; 8, then 7.50, 7.25 from 10,000 on:
-    # best lot 10,000 at 300,062.50 a year. Where 7.50 begins is not in the transcript; it does not change the answer
+    # best lot 10,000 at 300,062.50 a year. Where 7.50 begins is not in that copy; it does not change the answer
     for middle in (500, 2_000, 5_000):
         prices = [PriceFrom(pieces=1, unit_price=D(8)), PriceFrom(pieces=middle, unit_price=D("7.5"))]
         prices.append(PriceFrom(pieces=10_000, unit_price=D("7.25")))
