@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import views as auth_views
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse_lazy
+from django.urls import reverse, reverse_lazy
 from django.views import View
 from django.views.generic import TemplateView, UpdateView
 from django_filters.views import FilterView
@@ -87,7 +89,9 @@ class DieByLabel(View):
 
     def get(self, request, code: str):
         die = Die.objects.filter(code__iexact=code).order_by("pk").first()
-        return redirect("diestore:die", pk=die.pk) if die else redirect(f"{reverse_lazy('diestore:dies')}?q={code}")
+        if die:
+            return redirect("diestore:die", pk=die.pk)
+        return redirect(f"{reverse('diestore:dies')}?{urlencode({'q': code})}")
 
 
 class Words(TemplateView):
