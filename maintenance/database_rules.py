@@ -22,10 +22,13 @@ class NoOverlap:
     since: str
     until: str
     standing: str  # which rows the rule holds for, as a condition on {row}
+    open_ended: bool = True  # since or until may be empty: without limit
 
 
 RULES = (
-    NoOverlap("run_no_overlap", "maintenance_run", "die_id", "started", "at", "{row}struck_at IS NULL"),
+    NoOverlap(
+        "run_no_overlap", "maintenance_run", "die_id", "started", "at", "{row}struck_at IS NULL", open_ended=False
+    ),
     NoOverlap("fitting_no_overlap_in_position", "maintenance_fitting", "position_id", "since", "until", "1 = 1"),
     NoOverlap("fitting_no_overlap_of_piece", "maintenance_fitting", "piece_id", "since", "until", "1 = 1"),
 )
@@ -63,8 +66,17 @@ def _triggers(cursor, rule: NoOverlap) -> None:
             f"WHEN {rule.standing.format(row='NEW.')} "
             f"BEGIN SELECT RAISE(ABORT, '{rule.name}') WHERE EXISTS (SELECT 1 FROM {rule.table} AS other "
             f"WHERE other.{rule.same} = NEW.{rule.same} AND other.id <> COALESCE(NEW.id, -1) "
-            f"AND {rule.standing.format(row='other.')} "
-            f"AND COALESCE(other.\"{rule.since}\", '{FAR_PAST}') < COALESCE(NEW.\"{rule.until}\", '{FAR_FUTURE}') "
-            f"AND COALESCE(other.\"{rule.until}\", '{FAR_FUTURE}') > COALESCE(NEW.\"{rule.since}\", '{FAR_PAST}')); "
-            "END"
+            f"AND {rule.standing.format(row='other.')} AND {_meets(rule)}); END"
         )
+
+
+def _meets(rule: NoOverlap) -> str:
+    """NEW and other overlap. Plain columns where none can be empty: then the index on them is used, and a die with
+    20,000 runs takes another as quickly as one with ten."""
+    since, until = f'"{rule.since}"', f'"{rule.until}"'
+    if not rule.open_ended:
+        return f"other.{since} < NEW.{until} AND other.{until} > NEW.{since}"
+    return (
+        f"COALESCE(other.{since}, '{FAR_PAST}') < COALESCE(NEW.{until}, '{FAR_FUTURE}') "
+        f"AND COALESCE(other.{until}, '{FAR_FUTURE}') > COALESCE(NEW.{since}, '{FAR_PAST}')"
+    )
