@@ -91,7 +91,7 @@ PIECE_COLUMNS = (
 ALLOWANCE = _may("grind_allowance_mm", "What may be ground away in all.", Sort.NUMBER, at_least=0, at_most=1_000)
 LENGTH = _may("length_mm", "Length of the piece when new.", Sort.NUMBER, at_least=0, at_most=10_000)
 OPENING = (
-    _may("opening", "How the piece stood when the records began. Empty: unknown.", longest=9,
+    _may("opening", "How the piece stood when the records began. Empty: unknown, in pieces.csv new.", longest=9,
          choices=("new", "counted", "estimated", "unknown")),
     _may("opening_life_hits", "Hits over its life by then.", Sort.WHOLE, at_least=0, at_most=MOST),
     _may("opening_hits_since_sharpening", "Hits since it was last sharpened by then.", Sort.WHOLE, at_least=0,
@@ -324,7 +324,7 @@ CUTS = Table(
 )  # fmt: skip
 PIECES = Table(
     file="pieces.csv",
-    about="Pieces that are not the first of a position. An empty `opening` means new here: they came in later.",
+    about="Pieces that are not the first of a position.",
     same=("piece",),
     columns=(
         _must("piece", "Key of the piece.", longest=120),
@@ -489,7 +489,7 @@ READINGS = _entries(
 )  # fmt: skip
 MOVEMENTS = _entries(
     "movements.csv",
-    "Spares that come and go. What is on the shelf is their sum.",
+    "Spares that come and go. What is on the shelf is their sum. Two alike at one time: give each a sequence.",
     _must("spare", "The spare.", longest=80),
     SPARE_REVISION,
     AT,

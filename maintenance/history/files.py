@@ -52,7 +52,11 @@ class Folder:
             findings.problem(str(path), 0, "", "This is a file; a folder is needed.")
         findings.stop_if_wrong()
         known = {table.file for table in TABLES}
-        there = sorted(entry.name for entry in path.iterdir() if entry.is_file())
+        try:
+            there = sorted(entry.name for entry in path.iterdir() if entry.is_file())
+        except OSError as error:
+            findings.problem(str(path), 0, "", f"It cannot be read: {error.strerror}.")
+            findings.stop_if_wrong()
         self.files = {name for name in there if name in known}
         if not self.files:
             findings.problem(
