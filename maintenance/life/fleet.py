@@ -32,6 +32,7 @@ FIT_DIES = 60
 LN_K_STEP = 0.05
 LN_K_REACH = 0.2  # of one round: the quadratic between the tables holds so far
 ROUNDS = 10
+NO_LOTS = 0.03  # a spread of lots so small changes no forecast
 LN_K_BOUNDS = (np.log(0.6), np.log(12.0))
 LN_TU_BOUNDS = (np.log(0.05), np.log(3.0))
 LN_TV_BOUNDS = (np.log(0.1), np.log(3.0))
@@ -230,7 +231,7 @@ class _Problem:
         theta = Theta(b=prior.MEAN.copy(), ln_k=prior.LN_K[0], ln_tu=np.log(0.4), ln_tv=np.log(0.3))
         sw = 0.2 if self.with_lots else 0.0
         if not len(self.die):
-            return replace(theta, ln_tu=np.log(0.5), ln_tv=np.log(0.4)), sw and 0.3, 0
+            return replace(theta, ln_tu=np.log(0.5), ln_tv=np.log(0.4)), 0.3 if self.with_lots else 0.0, 0
         self.grids = Grids.at_prior(self.x @ theta.b, theta, self.n_dies)
         rounds = 0
         for rounds in range(1, ROUNDS + 1):
@@ -254,7 +255,7 @@ class _Problem:
             theta = new
             if still and rounds > 2:
                 break
-        return theta, sw, rounds
+        return theta, 0.0 if sw < NO_LOTS else sw, rounds
 
     def _edge_moments(self, post) -> tuple[Array, Array]:
         p = edge_marginals(post, self.die)

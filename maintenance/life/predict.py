@@ -464,13 +464,13 @@ class Block:
         with np.errstate(divide="ignore"):
             die = np.log(np.maximum(die_chips - np.log(np.clip(s_die[:, 1:], 1e-300, 1.0)), 1e-12))
             edge = np.log(np.maximum(edge_chips - np.log(np.clip(s_edge[:, 1:], 1e-300, 1.0)), 1e-12))
-        return np.maximum.accumulate(die, axis=1), np.maximum.accumulate(edge, axis=1)
+        return _finer(die), _finer(edge)
 
     def _told(self, members, x, hazard_die, hazard_edge, first, usual, sd) -> dict[int, DiePrediction]:
         theta = self.fit.best
         before = ((self.x * prior.SD) ** 2).sum(axis=1) + theta.tu**2 + theta.tv**2
         share = np.clip(sd**2 / before, 0.0, 1.0)
-        strokes = x[:, 1:] * HITS_UNIT
+        strokes = np.exp(_finer(np.log(x[:, 1:]))) * HITS_UNIT
         result = {}
         for d in range(self.n_dies):
             mine = np.flatnonzero((self.die == d) & self.current)
@@ -532,6 +532,18 @@ def words(fleet_dull_ends: int, own_dull_ends: int) -> str:
     if own_dull_ends == 0:
         return "this shop's record of other edges"
     return "its own record and the shop's"
+
+
+def _finer(y: Array) -> Array:
+    """Four points for one on an even grid, by cubics through four neighbours each, never falling: [n, 4 points - 3]."""
+    for _ in range(2):
+        low, high = 2 * y[:, :1] - y[:, 1:2], 2 * y[:, -1:] - y[:, -2:-1]
+        wide = np.concatenate([low, y, high], axis=1)
+        half = (9 * (wide[:, 1:-2] + wide[:, 2:-1]) - wide[:, :-3] - wide[:, 3:]) / 16
+        out = np.empty((len(y), 2 * y.shape[1] - 1))
+        out[:, ::2], out[:, 1::2] = y, half
+        y = out
+    return np.maximum.accumulate(y, axis=1)
 
 
 def _remaining(curve: Curve) -> dict[float, float]:

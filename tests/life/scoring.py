@@ -126,6 +126,18 @@ def against_outcomes(shop: Shop, told_edges: dict[int, dict[float, float]]) -> t
     return float(np.mean(held)), float(np.mean(crps))
 
 
+def dies_against_outcomes(shop: Shop, told_dies: dict[int, dict[float, float]]) -> tuple[float, float]:
+    """How often the 80 % band of a die held what really happened, and the Brier score of finishing an order."""
+    die = np.array([e.die for e in shop.edges])
+    held, brier = [], []
+    for d, remaining in told_dies.items():
+        left = shop.true_left[die == d].min()
+        held.append(remaining[0.1] <= left <= remaining[0.9])
+        order = np.array([shop.order_hits[d]])
+        brier.append((told_alive(remaining, order)[0] - (left > order[0])) ** 2)
+    return float(np.mean(held)), float(np.mean(brier))
+
+
 def knowing_the_fleet(fit: FleetFit, shop: Shop) -> FleetFit:
     """The fit with the fleet's true constants put in: what is left to lose is what each edge and die has of its own."""
     world = shop.world

@@ -253,11 +253,15 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             grind_set(order)
     stop = rng.random() if world.set_each_order else 0.0
     if stop:  # the order under way, part of it done
-        lot = rng.normal(0, world.lot_sd) if world.lot_sd else 0.0
+        lot = _lot_still_sharp(rng, world, stop * order_usual, eta) if world.lot_sd else 0.0
         _part(rng, world, stop * order_usual, lot, eta, unit, on_edge, wear)
         wear_a_hit = np.exp(-lot)
     life = eta * ((before / eta) ** world.shape + unit) ** (1 / world.shape) - before
     left = (life - wear) / wear_a_hit
+    if world.lot_sd and not stop:  # the orders to come are lots of their own
+        sizes = order_usual * rng.gamma(6.0, 1 / 6.0, 200)
+        worn = np.r_[0.0, np.cumsum(sizes * np.exp(-rng.normal(0, world.lot_sd, 200)) / factor)]
+        left = np.interp(life - wear, worn, np.r_[0.0, np.cumsum(sizes)])
     for e in every:
         if world.readings and on_edge[e] > 0 and rng.random() < 2 * world.readings:
             measure(e, on_edge[e] + left[e])
@@ -273,3 +277,11 @@ def _part(rng, world: World, hits: float, lot: float, eta, unit, on_edge, wear) 
     unit[:] = least + rng.exponential(size=len(eta))
     on_edge[:] = hits
     wear[:] = hits * np.exp(-lot)
+
+
+def _lot_still_sharp(rng, world: World, hits: float, eta) -> float:
+    """The effect of a lot in which a fresh die has run so many hits with no edge dull."""
+    drawn = rng.normal(0, world.lot_sd, 400)
+    alive = -((hits * np.exp(-drawn)[:, None] / eta) ** world.shape).sum(axis=1)
+    chance = np.exp(alive - alive.max())
+    return float(rng.choice(drawn, p=chance / chance.sum()))
