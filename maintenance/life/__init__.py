@@ -15,6 +15,7 @@
 - fleet.py    what the fleet has in common, and how sure that is
 - readings.py, integrals.py   what readings say of the cycle under way
 - predict.py  what is left of a die and of its edges
+- record.py, drift.py, trend.py   how right past forecasts were; dies that wear faster than before; wear to a limit
 - handbook.py usual intervals by the wear model alone, and with another build
 
 Hits are plain hits everywhere outside; inside the engine counts in 100,000. An edge's own clock runs in the strokes in
