@@ -11,6 +11,6 @@ urlpatterns = [
     path("settings/", views.MySettings.as_view(), name="settings"),
     path("dies/", views.Dies.as_view(), name="dies"),
     path("dies/<int:pk>/", views.DiePage.as_view(), name="die"),
-    path("d/<str:code>/", views.DieByLabel.as_view(), name="die_by_label"),
+    path("d/<path:code>/", views.DieByLabel.as_view(), name="die_by_label"),
     path("words/", views.Words.as_view(), name="words"),
 ]

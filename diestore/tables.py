@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import django_tables2 as tables
+from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
@@ -10,6 +11,7 @@ from . import units
 from .models import Die
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
+PAGE_SIZES = (25, 50, 100)
 
 
 class Column(tables.Column):
@@ -18,6 +20,23 @@ class Column(tables.Column):
     def __init__(self, *args, note: str = "", **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.note = note
+
+
+def page_size(request: HttpRequest, usual: int = PAGE_SIZES[0]) -> int:
+    """Rows on a page as the address asks, where it asks for one of the sizes offered."""
+    asked = request.GET.get("per_page", "")
+    return int(asked) if asked in map(str, PAGE_SIZES) else usual
+
+
+def lay_out(request: HttpRequest, table: tables.Table, usual: int = PAGE_SIZES[0]) -> tables.Table:
+    """Sort and page a table as the address asks. What cannot be asked for is answered as if it had not been."""
+    table.request = request
+    if asked := request.GET.getlist(table.prefixed_order_by_field):
+        table.order_by = asked
+    table.page_sizes, table.size = PAGE_SIZES, page_size(request, usual)
+    table.paginate(per_page=table.size)
+    table.page = table.paginator.get_page(request.GET.get(table.prefixed_page_field))
+    return table
 
 
 class DieTable(tables.Table):

@@ -19,7 +19,7 @@ from .filters import DieFilter
 from .forms import SettingsForm
 from .handbook.kinds import KINDS
 from .models import Die, UserSettings
-from .tables import DieTable
+from .tables import DieTable, lay_out
 
 
 class SignIn(auth_views.LoginView):
@@ -53,7 +53,9 @@ class Dies(SingleTableMixin, FilterView):
     table_class = DieTable
     filterset_class = DieFilter
     template_name = "diestore/dies.html"
-    paginate_by = 25
+
+    def get_table(self, **kwargs):
+        return lay_out(self.request, self.get_table_class()(self.get_table_data(), **self.get_table_kwargs()))
 
     def get_queryset(self):
         return queries.dies_for_list()
@@ -88,9 +90,9 @@ class DieByLabel(View):
     """The short address that stands on a die's label."""
 
     def get(self, request, code: str):
-        die = Die.objects.filter(code__iexact=code).order_by("pk").first()
-        if die:
-            return redirect("diestore:die", pk=die.pk)
+        found = Die.objects.filter(code__iexact=code)[:2]
+        if len(found) == 1:
+            return redirect("diestore:die", pk=found[0].pk)
         return redirect(f"{reverse('diestore:dies')}?{urlencode({'q': code})}")
 
 

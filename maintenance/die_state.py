@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import statistics
 from dataclasses import dataclass
 
 from django.utils import timezone
 
 from diestore import units
-from diestore.handbook.kinds import kind as kind_of
+from diestore.handbook.kinds import KINDS
 from diestore.models import Die
 
 from . import edge_log, logs, queries, words
@@ -16,22 +17,31 @@ from .data import OrderLeft
 from .models import DieForecast, EdgeForecast, Position
 from .remaining import chance_of_going, strokes_at
 
+NOT_GROUND = words.Standing("Not ground", "unknown")
+NOT_AN_EDGE = words.Standing("Not an edge", "unknown")
+NOT_IN_ORDER = words.Standing("Not in this order", "unknown")
+EMPTY_PLACE = words.Standing("Nothing in it", "unknown")
+TIGHTER = 0.9  # a gap this much under the middle one of the die is worth a word
+
 
 @dataclass(frozen=True, kw_only=True)
 class PositionRow:
-    """One line of the table of components."""
+    """One line of the table of components. forecast: only where there is one; grinds: only where any are logged."""
 
     position: Position
     kind: str
+    shape: str
     build: str
-    gap: str
+    gap_mm: float | None
+    gap_pct: float | None
     state: edge_log.PositionState
     forecast: EdgeForecast | None
+    refusal: str
     cuts: bool
     standing: words.Standing
     limits: bool
-    allowance: str
     allowance_share: float | None
+    grinds: int | None
     title: str
 
 
@@ -45,7 +55,6 @@ class DieState:
     rows: list[PositionRow]
     now: dt.datetime
     log: edge_log.DieLog
-    typical_removed_mm: float
 
     @property
     def cutting(self) -> list[PositionRow]:
@@ -64,82 +73,111 @@ def of_die(die: Die, system: units.System) -> DieState:
     log = logs.of_die(die)
     now = logs.last_moment(die.plant) or timezone.now()
     forecast = queries.newest_forecast(die)
-    edges = {e.position_id: e for e in queries.edges_of(forecast)} if forecast else {}
     order = next(iter(queries.open_orders(dies=[die])), None)
     chance = None
     if forecast and forecast.remaining and order:
         chance = chance_of_going(forecast.remaining, order.hits_left)
-    states = edge_log.states(log, now.timestamp())
-    cutting = edge_log.cutting_positions(log)
-    removed = [w.removed_mm for w in log.works if w.removed_mm]
-    typical = sorted(removed)[len(removed) // 2] if removed else 0.15
+    reader = _Reader(
+        log=log,
+        states=edge_log.states(log, now.timestamp()),
+        cutting=edge_log.cutting_positions(log),
+        edges={e.position_id: e for e in queries.edges_of(forecast)} if forecast else {},
+        limiting=forecast.limiting_id if forecast else None,
+        order=order,
+        usual_grind_mm=_usual_grind_mm(log),
+        now=now.timestamp(),
+    )
     rows = [
-        _row(
-            position,
-            log,
-            states[position.pk],
-            edges.get(position.pk),
-            forecast,
-            order,
-            position.pk in cutting,
-            typical,
-            system,
-        )
+        reader.row(position)
         for position in die.positions.select_related("station", "item").order_by("station__sequence", "code")
+        if position.valid_to is None or position.valid_to > now
     ]
-    rows.sort(key=lambda r: (not r.cuts, r.forecast is None or r.forecast.half_hits is None,
-                             (r.forecast.half_hits or 0) if r.forecast else 0, r.position.code))  # fmt: skip
+    rows.sort(key=_order_of_rows)
     return DieState(
-        die=die, system=system, forecast=forecast, order=order, chance=chance, rows=rows, now=now, log=log,
-        typical_removed_mm=typical,
+        die=die, system=system, forecast=forecast, order=order, chance=chance, rows=rows, now=now, log=log
     )  # fmt: skip
 
 
-def _row(position, log, state, edge, forecast, order, cuts, typical, system) -> PositionRow:
-    piece = log.pieces.get(state.piece) if state.piece else None
-    build = ""
-    if piece:
-        hrc = "" if piece.hardness_hrc is None else f"{piece.hardness_hrc:g}"
-        build = " ".join(bit for bit in (piece.tool_steel, piece.coating, hrc) if bit)
-    gap = ""
-    if cuts:
-        gap_mm = edge_log.gap_at(log, position.pk, float("inf"))
-        if gap_mm is not None:
-            stock = log.stocks[log.usual_stock]
-            gap = f"{units.show(gap_mm, 'gap_mm', system)} · {100 * gap_mm / stock.thickness_mm:.1f} %"
-    allowance, share = "", None
-    if piece and piece.grind_allowance_mm and state.allowance_left_mm is not None:
-        share = min(state.allowance_left_mm / piece.grind_allowance_mm, 1.0)
-        grinds = int(state.allowance_left_mm / typical) if typical else 0
-        allowance = f"{units.show(state.allowance_left_mm, 'allowance_mm', system)} · {grinds} grinds"
-    standing = words.Standing("Not ground" if not kind_of(position.kind).is_ground else "Not an edge", "unknown")
-    title = f"{position.code} {kind_of(position.kind).name}: not a cutting edge"
-    if cuts:
-        chance = None
-        if edge and edge.remaining and order:
-            chance = chance_of_going(edge.remaining, order.hits_left)
-        standing = words.standing(chance_of_order=chance, share_left=edge.share_left if edge else None)
-        if edge and edge.share_left is not None:
-            title = (
-                f"{position.code} {kind_of(position.kind).name}: {100 * edge.share_left:.0f} % of its usual hits "
-                f"to dull are left; half of such edges go {words.hits(edge.half_hits)} hits more, "
-                f"9 in 10 go {words.hits(edge.nine_in_ten_hits)}"
-            )
-        else:
-            title = f"{position.code}: nothing can be said of it yet"
-    return PositionRow(
-        position=position,
-        kind=kind_of(position.kind).name,
-        build=build,
-        gap=gap,
-        state=state,
-        forecast=edge if edge and edge.remaining else None,
-        cuts=cuts,
-        standing=standing,
-        limits=bool(forecast and forecast.limiting_id == position.pk),
-        allowance=allowance,
-        allowance_share=share,
-        title=title,
+def _order_of_rows(row: PositionRow) -> tuple:
+    """The edge that limits the die first, then the cutting edges by what is left, then the rest."""
+    half = row.forecast.half_hits if row.forecast else None
+    return (not row.limits, not row.cuts, row.standing is NOT_IN_ORDER, half is None, half or 0, row.position.code)
+
+
+def _usual_grind_mm(log: edge_log.DieLog) -> float | None:
+    """What usually comes off at a grind of this die; None where no grind was measured."""
+    amounts = [w.removed_mm for w in log.works if w.operation == "ground" and w.removed_mm]
+    return statistics.median(amounts) if amounts else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Reader:
+    log: edge_log.DieLog
+    states: dict[int, edge_log.PositionState]
+    cutting: set[int]
+    edges: dict[int, EdgeForecast]
+    limiting: int | None
+    order: OrderLeft | None
+    usual_grind_mm: float | None
+    now: float
+
+    def row(self, position: Position) -> PositionRow:
+        kind, state = KINDS[position.kind], self.states[position.pk]
+        piece = self.log.pieces.get(state.piece) if state.piece else None
+        edge, cuts = self.edges.get(position.pk), position.pk in self.cutting
+        known = edge if edge is not None and edge.remaining else None
+        gap_mm = edge_log.gap_at(self.log, position.pk, self.now) if cuts else None
+        thickness_mm = self.log.stocks[self.log.usual_stock].thickness_mm
+        share = grinds = None
+        if piece and piece.grind_allowance_mm and state.allowance_left_mm is not None:
+            share = min(state.allowance_left_mm / piece.grind_allowance_mm, 1.0)
+            if self.usual_grind_mm:
+                grinds = int(state.allowance_left_mm / self.usual_grind_mm + 1e-9)
+        return PositionRow(
+            position=position,
+            kind=kind.name,
+            shape=kind.shape,
+            build=_build(piece),
+            gap_mm=gap_mm,
+            gap_pct=None if gap_mm is None else 100 * gap_mm / thickness_mm,
+            state=state,
+            forecast=known,
+            refusal=edge.refusal if edge is not None else "",
+            cuts=cuts,
+            standing=self._standing(position, state, known, cuts, kind.is_ground),
+            limits=known is not None and position.pk == self.limiting,
+            allowance_share=share,
+            grinds=grinds,
+            title=_title(position, kind.name, known, cuts),
+        )
+
+    def _standing(self, position, state, edge, cuts, is_ground) -> words.Standing:
+        if state.piece is None:
+            return EMPTY_PLACE
+        if not cuts:
+            return NOT_AN_EDGE if is_ground else NOT_GROUND
+        works_in = self.log.positions[position.pk].variants
+        if self.order and self.order.variant_id and works_in and self.order.variant_id not in works_in:
+            return NOT_IN_ORDER
+        chance = chance_of_going(edge.remaining, self.order.hits_left) if edge and self.order else None
+        return words.standing(chance_of_order=chance, share_left=edge.share_left if edge else None)
+
+
+def _build(piece: edge_log.PieceRow | None) -> str:
+    if piece is None:
+        return ""
+    hardness = "" if piece.hardness_hrc is None else f"{piece.hardness_hrc:g}"
+    return " ".join(bit for bit in (piece.tool_steel, piece.coating, hardness) if bit)
+
+
+def _title(position: Position, kind: str, edge: EdgeForecast | None, cuts: bool) -> str:
+    if not cuts:
+        return f"{position.code} {kind}: not a cutting edge"
+    if edge is None:
+        return f"{position.code} {kind}: nothing can be said of it yet"
+    return (
+        f"{position.code} {kind}: {100 * (edge.share_left or 0):.0f} % of its usual hits to dull are left; "
+        f"half of such edges go {words.hits(edge.half_hits)} hits more, 9 in 10 go {words.hits(edge.nine_in_ten_hits)}"
     )
 
 
@@ -150,55 +188,95 @@ def headline(state: DieState) -> dict:
         return {
             "css": "",
             "verdict": "No forecast has been computed yet.",
-            "rest": "Have one computed: forecast --store.",
+            "rest": "Have one computed: python manage.py forecast --store.",
         }
-    if f.refusal:
+    if not f.remaining:
         return {"css": "", "verdict": "Nothing is forecast for this die.", "rest": f.refusal}
-    edge = f.limiting.code if f.limiting else ""
+    said = {"edge": f.limiting.code if f.limiting else "", "why": _why(state)}
     if order is None:
-        return {
+        return said | {
             "css": "",
-            "verdict": f"No order is open. Half of the time it goes {words.hits(f.half_hits)} hits more",
-            "rest": f"before an edge is dull or chipped; 9 times in 10 it goes {words.hits(f.nine_in_ten_hits)}.",
-            "edge": edge,
+            "verdict": "No order is open.",
+            "rest": f"As often as not it goes {words.hits(f.half_hits)} hits more before an edge is dull or chipped; "
+            f"9 times in 10 it goes {words.hits(f.nine_in_ten_hits)}.",
         }
     p = state.chance
     if p >= 0.9:
-        verdict, css = f"It will very likely finish order {order.number}", ""
+        verdict, css = "It will very likely finish", ""
     elif p >= 0.65:
-        verdict, css = f"It will probably finish order {order.number}", ""
+        verdict, css = "It will probably finish", ""
     elif p >= 0.5:
-        verdict, css = f"It may just finish order {order.number}", "close"
+        verdict, css = "It may just finish", ""
     elif p >= 0.35:
-        verdict, css = f"It may not finish order {order.number}", "short"
+        verdict, css = "It may not finish", "short"
     else:
-        verdict, css = f"It will probably not finish order {order.number}", "short"
-    return {
-        "css": css,
-        "verdict": verdict,
+        verdict, css = "It will probably not finish", "short"
+    return said | {
+        "css": words.standing(chance_of_order=p, share_left=None).css or css,
+        "verdict": f"{verdict} order {order.number}",
         "rest": f": {order.hits_left:,} hits are left to run, "
         "and the chance of getting there without a dull or chipped edge is",
         "chance": words.chance(p),
-        "edge": edge,
         "order": order,
     }
+
+
+def _why(state: DieState) -> str:
+    """What is known of the edge that decides: how often it is the one, and whether its gap is out of line."""
+    row = state.limiting
+    if row is None:
+        return ""
+    bits = []
+    first = row.forecast.first_to_go
+    if first is not None and not any(p.variants for p in state.log.positions.values()) and len(state.cutting) > 1:
+        bits.append(words.times(first))
+    gaps = [r.gap_mm for r in state.cutting if r.gap_mm is not None]
+    if row.gap_mm is not None and row.gap_mm == min(gaps) and row.gap_mm < TIGHTER * statistics.median(gaps):
+        bits.append("its gap is the tightest in the die")
+    return "; ".join(bit for bit in bits if bit)
+
+
+def facts(state: DieState) -> list[tuple[str, str]]:
+    """Figures beside what is left, each with its name."""
+    found = []
+    row = state.limiting
+    if row is not None:
+        code = row.position.code
+        hits = row.state.hits_since_sharpening
+        found.append((f"Hits on {code} since sharpened", "not known" if hits is None else f"{hits:,}"))
+        found.append((f"Usual for {code}, sharp to dull", f"{words.hits(row.forecast.usual_hits)} hits"))
+        burrs = [r for r in state.log.readings if r.position == row.position.pk and "burr" in r.quantity.lower()]
+        if burrs:
+            last = max(burrs, key=lambda r: r.at)
+            found.append((f"Burr on {code}, last look", units.show_si(last.value_si, "burr height", state.system)))
+    if state.order:
+        due = state.order.due
+        found.append((f"Order {state.order.number}, due {due.day} {due:%b}", f"{state.order.hits_left:,} hits"))
+    return found
 
 
 def rests_on(f: DieForecast) -> str:
     """What a forecast rests on, as one sentence or two."""
     r = f.rests_on
-    bits = [
-        f"Rests on {r['cycles']:,} cycles of this die, "
-        f"{r['dull_ends']:,} of them ended dull and {r['chipped_ends']:,} chipped"
-    ]
+    said = (
+        f"Rests on {words.counted(r['cycles'], 'cycle', 'cycles')} of this die, of which {words.none(r['dull_ends'])} "
+        f"ended dull and {words.none(r['chipped_ends'])} chipped"
+    )
     if f.fit:
-        bits.append(f", and on {f.fit.cycles:,} cycles of this shop")
-    bits.append(f". Handbook values count for {100 * r['prior_share']:.0f} %.")
-    if r.get("words") and f.fit:
-        bits.append(f" In all: {r['words']}.")
+        said += f", and on {words.counted(f.fit.cycles, 'cycle', 'cycles')} of the shop"
+    said += f". Handbook values count for {100 * r['prior_share']:.0f} %."
     if not f.fit:
-        bits.append(" No fit of the shop is stored: handbook only.")
-    return "".join(bits)
+        return said + " The shop's records are not fitted yet: handbook only."
+    return f"{said} In all: {r['words']}." if r.get("words") else said
+
+
+def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:
+    """What an edge's figures rest on, in two short lines."""
+    r = edge.rests_on
+    ends = f"{words.none(r['dull_ends'])} dull"
+    if r["chipped_ends"]:
+        ends += f", {r['chipped_ends']} chipped"
+    return f"{words.counted(r['cycles'], 'cycle', 'cycles')}, {ends}", f"handbook {100 * r['prior_share']:.0f} %"
 
 
 def quantile(f: DieForecast, probability: float) -> int:

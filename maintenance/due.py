@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import math
+import statistics
 from dataclasses import dataclass
 
 import django_tables2 as tables
 from django import forms
-from django.db.models import Sum
+from django.db.models import F, Sum
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.html import format_html
 from django.views import View
-from django_tables2 import RequestConfig
 
-from diestore.models import Plant
-from diestore.tables import RIGHT, Column
+from diestore.models import Die, Plant
+from diestore.tables import RIGHT, Column, lay_out
 
-from . import logs, queries, words
+from . import queries, words
 from .data import OrderLeft
-from .models import DieForecast, Work
+from .models import DieForecast, EdgeForecast, Work
 from .remaining import chance_of_going, strokes_at
 
 LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
@@ -36,12 +35,14 @@ class DueRow:
     order: OrderLeft
     chance: float | None
     limiting: str
-    since_sharpened: int
+    limiting_kind: str
+    since_sharpened: int | None  # the edge that limits it
     half: int | None
     nine_in_ten: int | None
     low: float | None
     high: float | None
     hours: float | None
+    rests_on: str
     refusal: str
 
     @property
@@ -71,37 +72,49 @@ def rows(plant: Plant | None = None) -> list[DueRow]:
     orders = queries.next_order_by_die(plant)
     forecasts = {f.die_id: f for f in queries.newest_forecasts(plant).filter(die__in=orders)}
     hours = usual_hours(orders)
-    missing = [die for die in orders if die not in forecasts]
-    names = {f.die_id: (f.die.code, f.die.description) for f in forecasts.values()}
-    if missing:
-        from diestore.models import Die
-
-        names |= {d.pk: (d.code, d.description) for d in Die.objects.filter(pk__in=missing)}
-    made = [_row(die, names[die], order, forecasts.get(die), hours.get(die)) for die, order in orders.items()]
+    dies = {die.pk: die for die in Die.objects.filter(pk__in=orders)}
+    hits = dict(
+        EdgeForecast.objects.filter(
+            forecast__in=[f.pk for f in forecasts.values()], position=F("forecast__limiting")
+        ).values_list("position_id", "hits_since_sharpening")
+    )
+    made = [_row(dies[die], order, forecasts.get(die), hits, hours.get(die)) for die, order in orders.items()]
     return sorted(made, key=lambda r: (-r.risk, r.due, r.code))
 
 
-def _row(die: int, name: tuple[str, str], order: OrderLeft, f: DieForecast | None, hours: float | None) -> DueRow:
-    known = f is not None and bool(f.remaining)
+def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int], hours: float | None) -> DueRow:
+    told = {"pk": die.pk, "code": die.code, "description": die.description, "order": order, "hours": hours}
+    if f is None or not f.remaining:
+        return DueRow(
+            **told,
+            chance=None,
+            limiting="",
+            limiting_kind="",
+            since_sharpened=None,
+            half=None,
+            nine_in_ten=None,
+            low=None,
+            high=None,
+            rests_on="",
+            refusal=(f.refusal if f else "") or "No forecast has been computed for it yet.",
+        )
     return DueRow(
-        pk=die,
-        code=name[0],
-        description=name[1],
-        order=order,
-        chance=chance_of_going(f.remaining, order.hits_left) if known else None,
-        limiting=f.limiting.code if known and f.limiting else "",
-        since_sharpened=f.hits_since_sharpening if known else 0,
-        half=f.half_hits if known else None,
-        nine_in_ten=f.nine_in_ten_hits if known else None,
-        low=strokes_at(f.remaining, 0.1) if known else None,
-        high=strokes_at(f.remaining, 0.9) if known else None,
-        hours=hours,
-        refusal=(f.refusal if f else "No forecast has been computed for it yet."),
+        **told,
+        chance=chance_of_going(f.remaining, order.hits_left),
+        limiting=f.limiting.code if f.limiting else "",
+        limiting_kind=f.limiting.get_kind_display() if f.limiting else "",
+        since_sharpened=hits.get(f.limiting_id),
+        half=f.half_hits,
+        nine_in_ten=f.nine_in_ten_hits,
+        low=strokes_at(f.remaining, 0.1),
+        high=strokes_at(f.remaining, 0.9),
+        rests_on=f.rests_on.get("words", ""),
+        refusal="",
     )
 
 
 def usual_hours(dies) -> dict[int, float]:
-    """Hours of the last sharpenings of a set, the middle one of up to five, by die."""
+    """Hours that a sharpening usually takes, by die: the middle one of its last five with hours logged."""
     sets: dict[int, list[float]] = {}
     sums = (
         Work.objects.standing()
@@ -115,10 +128,10 @@ def usual_hours(dies) -> dict[int, float]:
         latest = sets.setdefault(row["position__die_id"], [])
         if len(latest) < 5:
             latest.append(row["whole"])
-    return {die: sorted(found)[len(found) // 2] for die, found in sets.items()}
+    return {die: statistics.median_low(found) for die, found in sets.items()}
 
 
-def scale(hits: float, width: float = 180.0) -> float:
+def scale(hits: float, width: float = 160.0) -> float:
     """Place of a count on the common scale of the range marks, 10 to 10 + width."""
     share = math.log(min(max(hits, LOW), HIGH) / LOW) / math.log(HIGH / LOW)
     return 10 + width * share
@@ -128,26 +141,30 @@ class DueTable(tables.Table):
     code = Column(verbose_name="Die", order_by=("code", "pk"))
     order_number = Column(verbose_name="Open order", order_by=("order_number", "pk"))
     chance = Column(verbose_name="Chance of finishing it", order_by=("risk", "pk"), empty_values=())
-    limiting = Column(verbose_name="Edge that limits it", order_by=("limiting", "pk"), default="–")
-    since_sharpened = Column(verbose_name="Since sharpened", attrs=RIGHT, order_by=("since_sharpened", "pk"))
-    half = Column(verbose_name="Half go this many more", attrs=RIGHT, order_by=("half", "pk"), empty_values=())
+    limiting = Column(verbose_name="Limited by", order_by=("limiting", "pk"), default="–")
+    since_sharpened = Column(
+        verbose_name="Its hits since sharpened", attrs=RIGHT, order_by=("since_sharpened", "pk"), default="–"
+    )
+    half = Column(verbose_name="Half go this many more", attrs=RIGHT, order_by=("half", "pk"), default="–")
     band = Column(
         verbose_name="8 in 10 fall here",
         note=f"notch: the order · {LOW:,} to {HIGH:,}",
+        attrs={"th": {"class": "wide"}, "td": {"class": "wide"}},
         empty_values=(),
         orderable=False,
     )
     due = Column(verbose_name="Due", attrs=RIGHT, order_by=("due", "pk"))
-    hours = Column(verbose_name="Hours to sharpen", attrs=RIGHT, order_by=("hours", "pk"), empty_values=())
+    hours = Column(verbose_name="Hours to sharpen", attrs=RIGHT, order_by=("hours", "pk"), default="–")
 
     class Meta:
         order_by = ("-chance",)
-        empty_text = "No die has an open order."
+        empty_text = "No die with an open order is like that."
         row_attrs = {"class": lambda record: "limit" if record.standing.css == "short" else ""}
+        attrs = {"class": "due"}
 
-    def order_chance(self, data, is_descending):
-        data.sort(key=lambda r: (r.risk, r.pk), reverse=is_descending)
-        return data, True
+    def __init__(self, data, *args, **kwargs) -> None:
+        super().__init__(data, *args, **kwargs)
+        self.caption = words.counted(len(data), "die with an open order", "dies with open orders")
 
     def render_code(self, value, record):
         return format_html(
@@ -155,39 +172,42 @@ class DueTable(tables.Table):
         )
 
     def render_order_number(self, value, record):
-        return format_html("{}<small>{} hits to go</small>", value, f"{record.hits_left:,}")
+        return format_html(
+            '<span class="nowrap">{}</span><small class="nowrap">{} hits to go</small>', value, f"{record.hits_left:,}"
+        )
 
     def render_chance(self, record):
         if record.chance is None:
             return format_html('<span class="quiet">not known</span><small>{}</small>', record.refusal)
-        width = 96 * record.chance
         return format_html(
-            '<strong>{} %</strong> <svg class="bar" viewBox="0 0 98 18" width="98" height="18" aria-hidden="true">'
-            '<rect class="bed" x="1" y="2" width="96" height="14"/>'
-            '<rect class="fill {}" x="1" y="2" width="{}" height="14"/>'
-            '<rect class="edge" x="1" y="2" width="96" height="14"/></svg><small>{}</small>',
-            f"{100 * record.chance:.0f}",
+            '<span class="chance"><strong>{}</strong> <svg class="bar" viewBox="0 0 98 16" width="98" height="16" '
+            'aria-hidden="true"><rect class="bed" x="1" y="1" width="96" height="14"/>'
+            '<rect class="fill {}" x="1" y="1" width="{}" height="14"/>'
+            '<rect class="edge" x="1" y="1" width="96" height="14"/></svg></span><small class="nowrap">{}</small>',
+            words.percent(record.chance),
             record.standing.css,
-            f"{width:.1f}",
-            words.chance(record.chance),
+            f"{96 * record.chance:.1f}",
+            record.rests_on,
+        )
+
+    def render_limiting(self, value, record):
+        return format_html(
+            '<strong class="nowrap">{}</strong><small class="nowrap">{}</small>', value, record.limiting_kind
         )
 
     def render_since_sharpened(self, value):
         return f"{value:,}"
 
-    def render_half(self, record):
-        if record.half is None:
-            return "–"
-        return format_html("{}<small>9 in 10: {}</small>", words.hits(record.half), words.hits(record.nine_in_ten))
+    def render_half(self, value, record):
+        return format_html("{}<small>9 in 10: {}</small>", words.hits(value), words.hits(record.nine_in_ten))
 
     def render_band(self, record):
         if record.low is None:
             return "–"
         low, high, half = scale(record.low), scale(record.high), scale(record.half)
-        notch = scale(record.hits_left)
         return format_html(
-            '<svg viewBox="0 0 200 26" width="200" height="26" role="img"><title>{}</title>'
-            '<path class="rule" d="M10 13H190"/>'
+            '<svg viewBox="0 0 180 26" width="180" height="26" role="img"><title>{}</title>'
+            '<path class="rule" d="M10 13H170"/>'
             '<rect class="w3" x="{}" y="7" width="{}" height="12"/><path class="now" d="M{} 5v16"/>'
             '<path class="solid" d="M{} 0h10l-5 7z"/></svg>',
             f"8 in 10 between {words.hits(record.low)} and {words.hits(record.high)}; "
@@ -195,14 +215,14 @@ class DueTable(tables.Table):
             f"{low:.1f}",
             f"{max(high - low, 2):.1f}",
             f"{half:.1f}",
-            f"{notch - 5:.1f}",
+            f"{scale(record.hits_left) - 5:.1f}",
         )
 
     def render_due(self, value):
-        return f"{value:%d %b}".lstrip("0")
+        return f"{value.day} {value:%b}"
 
-    def render_hours(self, value, record):
-        return "–" if record.hours is None else f"{record.hours:.1f}"
+    def render_hours(self, value):
+        return f"{value:.1f}"
 
 
 class DueFilter(forms.Form):
@@ -210,19 +230,24 @@ class DueFilter(forms.Form):
     show = forms.ChoiceField(
         label="Show",
         required=False,
-        choices=[("", "all with an open order"), ("short", "sharpen first"), ("close", "sharpen first and close")],
+        choices=[
+            ("", "all with an open order"),
+            ("short", "sharpen first"),
+            ("close", "sharpen first, and close"),
+            ("unknown", "those of which nothing can be said"),
+        ],
     )
 
     def pick(self, found: list[DueRow]) -> list[DueRow]:
         if not self.is_valid():
             return found
         q, show = self.cleaned_data["q"].lower(), self.cleaned_data["show"]
-        wanted = {"short": ("short",), "close": ("short", "close")}.get(show)
+        wanted = {"short": ("short",), "close": ("short", "close"), "unknown": ("unknown",)}.get(show)
         return [
             r
             for r in found
             if (not q or q in f"{r.code} {r.description} {r.order_number}".lower())
-            and (wanted is None or r.standing.css in wanted or r.chance is None)
+            and (wanted is None or r.standing.css in wanted)
         ]
 
 
@@ -231,9 +256,7 @@ class Due(View):
         every = rows()
         form = DueFilter(request.GET or None)
         found = form.pick(every) if form.is_bound else every
-        table = DueTable(found)
-        RequestConfig(request, paginate={"per_page": 25}).configure(table)
-        plant = Plant.objects.first()
+        table = lay_out(request, DueTable(found))
         newest = queries.newest_forecasts().order_by("-made_at").first()
         return render(
             request,
@@ -242,9 +265,10 @@ class Due(View):
                 "table": table,
                 "form": form,
                 "every": every,
+                "empty_register": not every and not Die.objects.exists(),
                 "first": sentence(every),
                 "fit": newest.fit if newest else None,
-                "as_of": (logs.last_moment(plant) if plant else None) or timezone.now(),
+                "as_of": newest.as_of if newest else None,
             },
         )
 
@@ -253,11 +277,13 @@ def sentence(found: list[DueRow]) -> dict:
     """What the page says first."""
     short = [r for r in found if r.standing.css == "short"]
     close = [r for r in found if r.standing.css == "close"]
-    hours = sum(r.hours or 0 for r in short)
+    timed = [r for r in short if r.hours is not None]
     return {
         "css": "short" if short else "close" if close else "",
         "short": short,
         "close": close,
-        "hours": hours,
+        "hours": sum(r.hours for r in timed),
+        "untimed": [r for r in short if r.hours is None],
         "runs": len([r for r in found if r.standing.css == ""]),
+        "unknown": len([r for r in found if r.chance is None]),
     }

@@ -98,7 +98,7 @@ def index(
     struck: str = "",
     order: tuple[str, ...] = ("-at",),
 ):
-    """One row an entry (`at`, `recorded_at`, `of_sort`, `pk`) over all sorts, to count, slice and `read`.
+    """One row an entry (`at`, `recorded_at`, `struck_at`, `of_sort`, `pk`) over all sorts, to count, slice and `read`.
 
     struck: "" for all, "no" for those that stand, "yes" for those struck out. What sat in the die when its records
     began is no entry of anybody and is left out, and so are spares taken off the shelf by a replacement.
@@ -127,7 +127,7 @@ def index(
         parts.append(
             rows.order_by()
             .annotate(of_sort=Value(one.name, output_field=CharField()))
-            .values("at", "recorded_at", "of_sort", "pk")
+            .values("at", "recorded_at", "struck_at", "of_sort", "pk")
         )
     if not parts:
         return Run.objects.none()

@@ -1,17 +1,21 @@
 """Where everything stands on the drawing of a die along the strip. Geometry only; the template draws.
 
 The die is seen open: punch side above the strip, die side below, stations from left to right in the way the strip runs.
-Twenty stations get narrower columns and smaller marks, with the figure under the mark instead of beside it.
+A die of many stations takes the page's whole width; one of very many gets narrow columns and small marks, with the
+figure under the mark instead of beside it. Lengths are in the drawing's own units, one a pixel at its natural size.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-MARGIN, STRIP_HEIGHT, TOP = 8.0, 76.0, 66.0
-CELL_W, CELL_H, LOOSE = 50.0, 46.0, 22.0
+LEFT, MARGIN, STRIP, HEAD = 26.0, 8.0, 76.0, 50.0  # "Punch side" and "Die side" stand upright in the left edge
+PART = 48.0  # room for the part that falls off at the end
+BESIDE_WIDTH, WHOLE_WIDTH = 930.0, 1160.0  # what fits beside the figures, and what fits the page
+LETTER = 6.7  # width of a letter, near enough to keep words apart
+LOOSE_MARK, LOOSE_WIDTH, LOOSE_HEIGHT = 20.0, 42.0, 42.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,7 +27,6 @@ class Place:
     shape: str
     side: str
     station: str
-    sequence: int
     cuts: bool
     share_left: float | None = None
     allowance_left: float | None = None
@@ -33,13 +36,32 @@ class Place:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Size:
+    """How large the marks are. down: marks above one another before a station gets a second file of them."""
+
+    pitch: float
+    mark: float
+    row: float
+    down: int
+    label_below: bool
+
+
+NORMAL = Size(pitch=106, mark=46, row=74, down=5, label_below=False)
+DENSE = Size(pitch=66, mark=27, row=63, down=5, label_below=True)
+NARROWEST, WIDEST = 46.0, 86.0  # pitch of a station with small marks
+
+
+@dataclass(frozen=True, kw_only=True)
 class Mark:
+    """x, y: the middle. room: width there is for its code."""
+
     place: Place
-    x: float  # middle
+    x: float
     y: float
     w: float
     h: float
     label_below: bool
+    room: float
 
     @property
     def left(self) -> float:
@@ -56,6 +78,18 @@ class Mark:
     @property
     def bottom(self) -> float:
         return self.y + self.h / 2
+
+    @property
+    def round(self) -> bool:
+        return self.place.shape == "round"
+
+    @property
+    def radius(self) -> float:
+        return self.h / 2
+
+    @property
+    def quarter(self) -> float:
+        return self.h / 4
 
     @property
     def fill_height(self) -> float:
@@ -82,23 +116,48 @@ class Mark:
         return "" if self.place.share_left is None else f"{100 * self.place.share_left:.0f}"
 
     @property
-    def radius(self) -> float:
-        return self.w / 2
+    def code(self) -> str:
+        return fitting(self.place.code, self.room)
+
+    # Where the figure and the code stand: to the left of a large cutting mark, else below.
+    @property
+    def label_x(self) -> float:
+        return self.x if self.label_below else self.left - 5
 
     @property
-    def small(self) -> float:
-        return min(self.w, self.h) / 4
+    def figure_y(self) -> float:
+        return self.bottom + 14 if self.label_below else self.y - 1
+
+    @property
+    def code_y(self) -> float:
+        if not self.label_below:
+            return self.y + 14
+        return self.bottom + (27 if self.figure else 14)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
+    """A station. holes, slots, bends: what the strip shows there, made by the stations up to it."""
+
     code: str
     words: str
-    x: float
+    title: str
+    x: float  # middle
     left: float
-    holes: bool
-    slots: bool
-    bends: bool
+    holes: bool = False
+    slots: bool = False
+    bends: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Leader:
+    """The line from the limiting edge to the words about it."""
+
+    path: str
+    x: float
+    y: float
+    anchor: str
+    css: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,140 +165,225 @@ class Plan:
     width: float
     height: float
     strip_top: float
-    strip_bottom: float
     strip_right: float
     columns: list[Column]
-    beside: list[Column]  # what belongs to no station
+    die_set: Column | None  # what belongs to no station
     marks: list[Mark]
-    limiting: Mark | None
+    leader: Leader | None
     dense: bool
-    foot: float
-    leader: str = ""
-    leader_x: float = 0.0
-    leader_end: bool = False
-    pitch_holes: list[float] = field(default_factory=list)
+    wide: bool  # takes the page's whole width
+    rows_end: float
+
+    @property
+    def strip_bottom(self) -> float:
+        return self.strip_top + STRIP
 
     @property
     def strip_middle(self) -> float:
-        return (self.strip_top + self.strip_bottom) / 2
+        return self.strip_top + STRIP / 2
 
     @property
-    def part_height(self) -> float:
-        return STRIP_HEIGHT - 28
+    def upper_middle(self) -> float:
+        return (HEAD + self.strip_top) / 2
 
     @property
-    def min_width(self) -> float:
-        return self.width if self.dense else 0
+    def lower_middle(self) -> float:
+        return (self.strip_bottom + self.rows_end) / 2
+
+    @property
+    def foot(self) -> float:
+        return self.height - 6
+
+    @property
+    def limiting(self) -> Mark | None:
+        return next((m for m in self.marks if m.place.limits), None)
+
+    @property
+    def largest(self) -> float:
+        """The widest that it is drawn: a small die is not blown up."""
+        return 1.15 * self.width
+
+    @property
+    def smallest(self) -> float:
+        """The narrowest at which its words can still be read."""
+        return 0.8 * self.width if self.wide else 0.7 * self.width
+
+    @property
+    def pilot_holes(self) -> list[float]:
+        return [c.left for c in self.columns[1:]]
 
 
-def lay_out(places: Sequence[Place], stations: Sequence[tuple[int, str, str]]) -> Plan:
-    """stations: (sequence, code, operation) in the order of the strip. Places of no such station stand at the end."""
+def fitting(text: str, room: float) -> str:
+    """Words that fit, cut short where they do not."""
+    most = max(int(room / LETTER), 2)
+    return text if len(text) <= most else f"{text[: most - 1]}…"
+
+
+def lay_out(
+    places: Sequence[Place], stations: Sequence[tuple[int, str, str]], *, leader_words: Sequence[str] = ()
+) -> Plan:
+    """stations: (sequence, code, operation). Places of no such station stand at the end, as the die set.
+
+    leader_words: the lines about the limiting edge, so that there is room for them.
+    """
+    stations = sorted(stations)
     known = {code for _, code, _ in stations}
-    columns_wanted = [(code, f"{code} {words}".strip()) for _, code, words in sorted(stations)]
-    loose = [p for p in places if p.station not in known]
-    dense = len(columns_wanted) > 9 or len(places) - len(loose) > 45
-    pitch = 66.0 if dense else max(104.0, min(132.0, 860.0 / max(len(columns_wanted), 1)))
-    by_place: dict[tuple[str, str], list[Place]] = defaultdict(list)
+    groups: dict[tuple[str, str], list[Place]] = defaultdict(list)
     for p in places:
-        by_place[(p.station if p.station in known else "", p.side)].append(p)
-    for group in by_place.values():
-        group.sort(key=lambda p: (not p.cuts, p.code))
-    rows = {
-        side: max((_rows(len(g), dense) for (at, s), g in by_place.items() if s == side and at), default=1)
-        for side in ("upper", "lower")
-    }
-    if not columns_wanted:
-        rows = {side: max(r, 2) for side, r in rows.items()}
-    size = 30.0 if dense else 48.0
-    row_height = size + (34.0 if dense else 26.0)
-    strip_top = TOP + rows["upper"] * row_height + 8
-    strip_bottom = strip_top + STRIP_HEIGHT
-    height = strip_bottom + rows["lower"] * row_height + 74
-    marks, columns = [], []
-    x = MARGIN
-    bent = slotted = pierced = False
-    for code, words in columns_wanted:
-        kinds = {p.kind for p in by_place[(code, "upper")]} | {p.kind for p in by_place[(code, "lower")]}
+        groups[(p.station if p.station in known else "", p.side)].append(p)
+    for group in groups.values():
+        group.sort(key=lambda p: (not p.cuts, p.code))  # the cutting ones stand nearest to the strip
+    size = NORMAL
+    width = _width(groups, stations, size)
+    wide, dense = width > BESIDE_WIDTH, width > WHOLE_WIDTH
+    if dense:
+        size = _dense(groups, stations)
+        width = _width(groups, stations, size)
+
+    rows = {side: _rows(groups, stations, side, size) for side in ("upper", "lower")}
+    strip_top = HEAD + rows["upper"] * size.row + 10
+    rows_end = strip_top + STRIP + 10 + rows["lower"] * size.row
+    limiting = next((p for p in places if p.limits), None)
+    leads_down = limiting is not None and limiting.side == "lower"
+    height = rows_end + (16 * len(leader_words) if leads_down else 0) + 30
+
+    marks: list[Mark] = []
+    columns: list[Column] = []
+    x = LEFT
+    pierced = slotted = bent = False
+    for _, code, operation in stations:
+        span = size.pitch * _files(groups, code, size)
+        kinds = {p.kind for side in ("upper", "lower") for p in groups[(code, side)]}
         pierced |= any("pierce" in k for k in kinds)
-        slotted |= any(k in ("shape_punch", "notch_punch", "trim_punch") for k in kinds)
+        slotted |= bool(kinds & {"shape_punch", "notch_punch", "trim_punch"})
         bent |= any(k.startswith("forming") for k in kinds)
+        title = f"{code} {operation}".strip()
+        words = fitting(code if dense else title, span)
         columns.append(
-            Column(code=code, words=words, x=x + pitch / 2, left=x, holes=pierced, slots=slotted, bends=bent)
+            Column(
+                code=code, words=words, title=title, x=x + span / 2, left=x, holes=pierced, slots=slotted, bends=bent
+            )
         )
         for side in ("upper", "lower"):
-            marks += _column(by_place[(code, side)], x, pitch, size, row_height, side, strip_top, strip_bottom, dense)
-        x += pitch
-    strip_right = x + 4
-    beside = []
-    x = strip_right + (52 if columns_wanted else 0)
-    if loose:
-        wide = max(
-            _loose(by_place[("", side)], x, side, rows[side] * row_height, strip_top, strip_bottom, marks)
-            for side in ("upper", "lower")
-        )
-        beside.append(Column(code="", words="die set", x=x + wide / 2, left=x, holes=False, slots=False, bends=False))
-        x += wide
-    width = max(x + MARGIN, 560.0)
-    limiting = next((m for m in marks if m.place.limits), None)
-    leader, leader_x, ends = "", 0.0, False
-    if limiting is not None:
-        # Along the left of the column, so that the line crosses no other mark.
-        leader_x = next((c.left + 5 for c in columns if c.code == limiting.place.station), limiting.left - 4)
-        ends = leader_x > width * 0.55
-        end = 44 if limiting.place.side == "upper" else height - 40
-        leader = f"M{limiting.left + 2:.1f} {limiting.top + 2:.1f}H{leader_x:.1f}V{end:.0f}"
+            marks += _station(groups[(code, side)], x, span, size, side, strip_top)
+        x += span
+    strip_right = x
+    x += PART if columns else 0
+    die_set = None
+    if loose := _loose_files(groups, rows, size):
+        span = LOOSE_WIDTH * loose
+        die_set = Column(code="", words="die set", title="die set", x=x + span / 2, left=x)
+        for side in ("upper", "lower"):
+            marks += _die_set(groups[("", side)], x, rows[side] * size.row, side, strip_top)
+        x += span
+    mark = next((m for m in marks if m.place.limits), None)
+    length = LETTER * max((len(line) for line in leader_words), default=0)
+    leader, needs = _leader(mark, marks, columns, x + MARGIN, rows_end, length) if mark else (None, 0.0)
+    width = max(x + MARGIN, 420.0, needs)
     return Plan(
         width=width,
         height=height,
         strip_top=strip_top,
-        strip_bottom=strip_bottom,
         strip_right=strip_right,
         columns=columns,
-        beside=beside,
+        die_set=die_set,
         marks=marks,
-        limiting=limiting,
-        dense=dense,
-        foot=height - 12,
         leader=leader,
-        leader_x=leader_x,
-        leader_end=ends,
-        pitch_holes=[c.left for c in columns[1:]],
+        dense=dense,
+        wide=wide,
+        rows_end=rows_end,
     )
 
 
-def _rows(n: int, dense: bool) -> int:
-    return -(-n // (2 if n > 3 and not dense else 1)) if not dense else -(-n // (2 if n > 4 else 1))
+def _files(groups, code: str, size: Size) -> int:
+    """Marks side by side in a station."""
+    most = max(len(groups[(code, "upper")]), len(groups[(code, "lower")]))
+    return max(-(-most // size.down), 1)
 
 
-def _loose(group, left, side, room, strip_top, strip_bottom, marks: list[Mark]) -> float:
-    """What belongs to no station (guides, springs, plates), in a grid as high as the stations are; its width."""
-    down = max(int(room // CELL_H), 1)
-    across = -(-len(group) // down)
-    for i, place in enumerate(group):
-        column, row = divmod(i, down)
-        offset = 14 + CELL_H * (row + 0.5)
-        y = strip_top - offset if side == "upper" else strip_bottom + offset
-        x = left + CELL_W * (column + 0.5)
-        marks.append(Mark(place=place, x=x, y=y - 6, w=LOOSE, h=LOOSE, label_below=True))
-    return across * CELL_W
+def _rows(groups, stations, side: str, size: Size) -> int:
+    rows = [-(-len(groups[(code, side)]) // _files(groups, code, size)) for _, code, _ in stations]
+    least = 1 if stations else 3  # with no station at all the die set has the height of three rows
+    return max([*rows, least])
 
 
-def _column(group, left, pitch, size, row_height, side, strip_top, strip_bottom, dense) -> list[Mark]:
-    """The marks of one station on one side, the cutting ones nearest to the strip, in one row of columns or two."""
-    two = len(group) > (4 if dense else 3)
-    across = 2 if two else 1
-    scale = 0.72 if two else 1.0
+def _loose_files(groups, rows: dict[str, int], size: Size) -> int:
+    """Files of the grid in which what belongs to no station stands."""
+    return max(
+        -(-len(groups[("", side)]) // max(int(rows[side] * size.row // LOOSE_HEIGHT), 1)) for side in ("upper", "lower")
+    )
+
+
+def _width(groups, stations, size: Size) -> float:
+    rows = {side: _rows(groups, stations, side, size) for side in ("upper", "lower")}
+    files = sum(_files(groups, code, size) for _, code, _ in stations)
+    return (
+        LEFT + MARGIN + size.pitch * files + (PART if stations else 0) + LOOSE_WIDTH * _loose_files(groups, rows, size)
+    )
+
+
+def _dense(groups, stations) -> Size:
+    """Columns as narrow as the page's width asks for, down to where codes can no longer be read."""
+    files = sum(_files(groups, code, DENSE) for _, code, _ in stations)
+    room = WHOLE_WIDTH - _width(groups, stations, DENSE)
+    pitch = min(max(DENSE.pitch + room / max(files, 1), NARROWEST), WIDEST)
+    return Size(pitch=pitch, mark=DENSE.mark, row=DENSE.row, down=DENSE.down, label_below=True)
+
+
+def _station(group, left: float, span: float, size: Size, side: str, strip_top: float) -> list[Mark]:
+    """The marks of one station on one side, row by row away from the strip."""
+    files = max(round(span / size.pitch), 1)
     made = []
     for i, place in enumerate(group):
-        row, col = divmod(i, across)
-        x = left + pitch * (2 * col + 1) / (2 * across) + (0 if dense or two else 6)
-        y = (
-            strip_top - 14 - row_height * (row + 0.5)
-            if side == "upper"
-            else strip_bottom + 14 + row_height * (row + 0.5)
-        )
-        s = size * scale * (1.0 if place.cuts else 0.62)
-        w = s * 1.3 if place.cuts and side == "lower" and not dense and not two else s
-        below = dense or two or not place.cuts
-        made.append(Mark(place=place, x=x, y=y - (6 if below else 0), w=w, h=s, label_below=below))
+        row, file = divmod(i, files)
+        below = size.label_below or not place.cuts
+        x = left + size.pitch * (file + 0.5) + (0 if below else 11)
+        offset = 10 + size.row * (row + 0.5)
+        y = strip_top - offset if side == "upper" else strip_top + STRIP + offset
+        mark = size.mark * (1.0 if place.cuts else 0.65)
+        lift = 0.0 if not below else 14 if size.label_below else 8  # the words under a mark belong to its row
+        wide = mark * (1.1 if place.cuts and place.shape != "round" and not size.label_below else 1.0)
+        room = size.pitch - 2 if below else size.pitch / 2 - 8
+        made.append(Mark(place=place, x=x, y=y - lift, w=wide, h=mark, label_below=below, room=room))
     return made
+
+
+def _die_set(group, left: float, room: float, side: str, strip_top: float) -> list[Mark]:
+    """What belongs to no station (guides, springs, plates), in a grid as high as the stations are."""
+    down = max(int(room // LOOSE_HEIGHT), 1)
+    made = []
+    for i, place in enumerate(group):
+        file, row = divmod(i, down)
+        offset = 10 + LOOSE_HEIGHT * (row + 0.5)
+        y = strip_top - offset if side == "upper" else strip_top + STRIP + offset
+        x = left + LOOSE_WIDTH * (file + 0.5)
+        made.append(Mark(place=place, x=x, y=y - 7, w=LOOSE_MARK, h=LOOSE_MARK, label_below=True, room=LOOSE_WIDTH - 2))
+    return made
+
+
+def _leader(
+    mark: Mark, marks: Sequence[Mark], columns: Sequence[Column], width: float, rows_end: float, length: float
+) -> tuple[Leader, float]:
+    """Straight out where nothing stands in the way, else along the left of its column, so that it crosses no mark.
+
+    With it the width that its words need.
+    """
+    up = mark.place.side == "upper"
+    y = 20.0 if up else rows_end + 16
+    sign = -1 if up else 1
+    edge = mark.top if up else mark.bottom
+    start_x = mark.x if up or not mark.label_below else mark.left + 3
+    in_the_way = [m for m in marks if abs(m.x - start_x) < m.w and (m.y - mark.y) * sign > 1 and m is not mark]
+    if in_the_way or (not up and mark.label_below):
+        column = next((c for c in columns if c.code == mark.place.station), None)
+        file = mark.left - 6 if column is None else column.left + 2
+        gap = edge + sign * (32 if not up and mark.label_below else 5)
+        path = f"M{start_x:.1f} {edge:.1f}V{gap:.1f}H{file:.1f}V{y - 4:.1f}"
+    else:
+        file = start_x
+        path = f"M{file:.1f} {edge:.1f}V{y - 4:.1f}"
+    words_left = file + 10 + length + MARGIN > width and file - 10 - length >= LEFT
+    x = file - 10 if words_left else file + 10
+    path += f"H{x + 3 if words_left else x - 3:.1f}"
+    leader = Leader(path=path, x=x, y=y, anchor="end" if words_left else "start", css=mark.place.css)
+    return leader, 0.0 if words_left else x + length + MARGIN

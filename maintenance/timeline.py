@@ -10,10 +10,12 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-WIDTH, TODAY_X, LEFT, RIGHT = 1150.0, 720.0, 20.0, 1135.0
-BASE, RUN_HEIGHT = 132.0, 52.0
-READ_TOP, READ_HEIGHT = 176.0, 54.0
-LETTER = 6.6  # width of a letter, near enough to keep labels apart
+WIDTH, TODAY_X, LEFT, RIGHT = 1150.0, 720.0, 74.0, 1135.0
+BASE, RUN_HEIGHT = 138.0, 52.0
+READ_TOP, READ_HEIGHT = 184.0, 56.0
+LETTER = 6.8  # width of a letter, near enough to keep labels apart
+LABEL_ROWS = (20.0, 38.0, 56.0)
+ONE_CAMPAIGN = dt.timedelta(hours=36)  # a longer pause than this begins another block
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +39,7 @@ class Measured:
     at: dt.datetime
     value: float  # in the user's unit
     title: str
+    of_limiting: bool = False  # on the edge that limits the die
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,10 +55,12 @@ class Box:
 class Drop:
     x: float
     label: str
+    label_x: float
     label_y: float
     top: float
     title: str
     css: str
+    anchor: str = "start"
 
     @property
     def left(self) -> float:
@@ -73,6 +78,7 @@ class Ring:
     x: float
     y: float
     title: str
+    of_limiting: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,10 +111,13 @@ class Ribbon:
     ticks: list[Tick]
     rings: list[Ring]
     ahead: Ahead | None
+    most_hits: int  # of the tallest block
     limit_y: float | None
     limit_label: str
     height: float
     has_readings: bool
+    run_top: float = BASE - RUN_HEIGHT
+    left: float = LEFT
     read_top: float = READ_TOP
     read_bottom: float = READ_TOP + READ_HEIGHT
     base: float = BASE
@@ -136,26 +145,25 @@ def lay_out(
     def x_of(moment: dt.datetime) -> float:
         return LEFT + (TODAY_X - LEFT) * min(max((moment - since).total_seconds() / span, 0.0), 1.0)
 
-    most = max((r.hits for r in runs), default=1)
+    blocks = campaigns(runs)
+    most = max((r.hits for r in blocks), default=0)
     bars = []
-    for r in runs:
+    for r in blocks:
         x = x_of(r.started)
-        w = max(x_of(r.ended) - x, 4.0)
+        w = max(x_of(r.ended) - x, 5.0)
         h = max(RUN_HEIGHT * r.hits / most, 3.0)
         bars.append(Box(x=x, y=BASE - h, w=w, h=h, title=r.title))
-    drops: list[Drop] = []
-    free = {34.0: -99.0, 52.0: -99.0}
-    for e in sorted(events, key=lambda e: e.at):
-        x = x_of(e.at)
-        label_y, label = 0.0, ""
-        for y in sorted(free):
-            if x >= free[y] and x + 8 + LETTER * len(e.label) < TODAY_X - 6:
-                label_y, label = y, e.label
-                free[y] = x + 14 + LETTER * len(e.label)
-                break
-        drops.append(Drop(x=x, label=label, label_y=label_y, top=(label_y or 62) - 4, title=e.title, css=e.css))
+    drops = _drops([(x_of(e.at), e) for e in sorted(events, key=lambda e: e.at)])
     scale = max([m.value for m in readings] + ([limit] if limit else []), default=1.0) * 1.1 or 1.0
-    rings = [Ring(x=x_of(m.at), y=READ_TOP + READ_HEIGHT * (1 - m.value / scale), title=m.title) for m in readings]
+    rings = [
+        Ring(
+            x=x_of(m.at),
+            y=READ_TOP + READ_HEIGHT * (1 - m.value / scale),
+            title=m.title,
+            of_limiting=m.of_limiting,
+        )
+        for m in sorted(readings, key=lambda m: m.of_limiting)  # its own are drawn over the others
+    ]
     ahead = None
     if remaining:
         ahead = _ahead(remaining, order_hits, order_label, (said or {}).get("half", ""))
@@ -165,11 +173,53 @@ def lay_out(
         ticks=_ticks(since, today, x_of),
         rings=rings,
         ahead=ahead,
+        most_hits=most,
         limit_y=None if not limit else READ_TOP + READ_HEIGHT * (1 - limit / scale),
-        limit_label="" if not limit else f"limit {limit:.3g} {reading_unit}",
-        height=(READ_TOP + READ_HEIGHT + 26) if readings else 206,
+        limit_label="" if not limit else f"{limit:.3g} {reading_unit}",
+        height=(READ_TOP + READ_HEIGHT + 12) if readings else 206,
         has_readings=bool(readings),
     )
+
+
+def campaigns(runs: Sequence[RunBar]) -> list[RunBar]:
+    """Runs with no long pause between them as one block, with the hits of all."""
+    blocks: list[list[RunBar]] = []
+    for run in sorted(runs, key=lambda r: r.started):
+        if blocks and run.started - blocks[-1][-1].ended <= ONE_CAMPAIGN:
+            blocks[-1].append(run)
+        else:
+            blocks.append([run])
+    made = []
+    for block in blocks:
+        hits, first = sum(r.hits for r in block), block[0]
+        title = first.title if len(block) == 1 else f"{hits:,} hits in {len(block)} runs; the first: {first.title}"
+        made.append(RunBar(started=first.started, ended=block[-1].ended, hits=hits, title=title))
+    return made
+
+
+def _drops(events: Sequence[tuple[float, Event]]) -> list[Drop]:
+    """Labels that stand close give way: to the left of their mark, to the next row, at last to the mark alone."""
+    free = dict.fromkeys(LABEL_ROWS, LEFT)  # where each row is free from
+    drops = []
+    for x, e in events:
+        length = LETTER * len(e.label)
+        placed = ("", 0.0, 0.0, "start")
+        for y in LABEL_ROWS:
+            if not e.label or free[y] > x:
+                continue
+            if x + 8 + length < TODAY_X - 4:
+                placed, free[y] = (e.label, x + 8, y, "start"), x + 16 + length
+            elif x - 8 - length >= free[y]:
+                placed, free[y] = (e.label, x - 8, y, "end"), x + 10
+            else:
+                continue
+            break
+        label, label_x, label_y, anchor = placed
+        top = (label_y or LABEL_ROWS[-1] + 10) - 5
+        drops.append(
+            Drop(x=x, label=label, label_x=label_x, label_y=label_y, top=top, title=e.title, css=e.css, anchor=anchor)
+        )
+    return drops
 
 
 def _ahead(remaining, order_hits, order_label, half_label) -> Ahead:

@@ -10,9 +10,9 @@ from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
-from django_tables2 import RequestConfig
 
 from diestore import roles
+from diestore.tables import lay_out
 from maintenance import cost_queries
 from maintenance.words import chance
 
@@ -36,7 +36,7 @@ def cost_page(request: HttpRequest) -> HttpResponse:
     text = request.GET.get("q", "").strip().casefold()
     wanted = [r for r in rows if not text or text in f"{r.die.code} {r.die.description}".casefold()]
     table = CostTable(wanted)
-    RequestConfig(request, paginate={"per_page": PER_PAGE}).configure(table)
+    lay_out(request, table, PER_PAGE)
     known = [row for row in rows if row.per_thousand is not None]
     grinds = max(known, key=lambda row: row.sorted_sharpening, default=None)
     return render(

@@ -7,9 +7,9 @@ from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
-from django_tables2 import RequestConfig
 
 from diestore import roles
+from diestore.tables import lay_out
 from maintenance import spare_queries
 from maintenance.words import chance
 
@@ -31,7 +31,7 @@ def spares_page(request: HttpRequest) -> HttpResponse:
     chosen = SpareFilter(request.GET, rows)
     wanted = chosen.wanted()
     table = SpareTable(wanted, prefix="")
-    RequestConfig(request, paginate={"per_page": PER_PAGE}).configure(table)
+    lay_out(request, table, PER_PAGE)
     due = [row for row in rows if row.is_due]
     soon = [row for row in rows if row.state == "soon"]
     worth = [row.value for row in due if row.value is not None]

@@ -7,34 +7,53 @@ from django.views import View
 
 from diestore import roles
 from diestore.models import Die
-from maintenance import due, entries
+from diestore.queries import system_of
+from maintenance import due, entries, words
 
 from .plants import plant_of
 from .spares import spares_to_order
 
 MOST = 6
+STRUCK_AT_MOST = 2
+WEEK_DAYS = 7
 
 
 class Today(View):
     def get(self, request):
         user = request.user
-        found = [r for r in due.rows() if r.standing.css or r.chance is None]
-        logs = user.has_perm(roles.LOG_RUN)
+        rows = due.rows()
+        found = [row for row in rows if row.standing.css]
+        told = [{"row": r, "chance": None if r.chance is None else words.chance(r.chance)} for r in found[:MOST]]
+        spares = _spares(user)
         return render(
             request,
             "reports/today.html",
             {
-                "empty_register": not Die.objects.exists(),
-                "due": found[:MOST],
-                "due_more": max(len(found) - MOST, 0),
-                "spares": _spares(user) if user.has_perm(roles.SEE_SPARES) else None,
-                "entries": entries.read(entries.index(order=("-recorded_at",))[:MOST]),
-                "dies_in_service": Die.objects.filter(status=Die.Status.IN_SERVICE).count(),
-                "may_log": logs,
+                "empty_register": not rows and not Die.objects.exists(),
+                "orders": len(rows),
+                "due": told,
+                "due_count": len(found),
+                "spares": None if spares is None else spares[:MOST],
+                "spares_count": len(spares or ()),
+                "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
+                "entries": _entries(user),
+                "may_log": user.has_perm(roles.LOG_RUN),
+                "system": system_of(user),
             },
         )
 
 
-def _spares(user) -> list:
+def _spares(user) -> list | None:
+    """Spares to order this week; None for somebody who has nothing to do with them."""
+    if not user.has_perm(roles.SEE_SPARES):
+        return None
     plant = plant_of(user)
-    return spares_to_order(plant, within_days=7)[:MOST] if plant else []
+    return spares_to_order(plant, within_days=WEEK_DAYS) if plant else []
+
+
+def _entries(user) -> list[entries.Entry]:
+    """The latest entries, and what was struck out last even where the entry itself is old."""
+    latest = list(entries.index(order=("-recorded_at",))[:MOST])
+    known = {(row["of_sort"], row["pk"]) for row in latest}
+    struck = entries.index(struck="yes", order=("-struck_at",))[:STRUCK_AT_MOST]
+    return entries.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))

@@ -1,0 +1,188 @@
+"""Dies due: which die to pull next, and why."""
+
+import datetime as dt
+import re
+
+import pytest
+from django.urls import reverse
+
+from maintenance import due, words
+from maintenance.data import OrderLeft
+from maintenance.models import DieForecast
+from maintenance.remaining import chance_of_going
+from tests import factories as make
+
+from .small_shop import more, shop
+
+pytestmark = pytest.mark.django_db
+LADDER = {f"{p / 100:g}": 100 * p for p in range(1, 100)}  # the chance of going h hits is 1 - h / 10,000
+
+
+def page(client, **asked) -> str:
+    answer = client.get(reverse("maintenance:due"), asked)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def codes(html: str) -> list[str]:
+    return re.findall(r'<th scope="row"[^>]*><a href="/dies/\d+/">([^<]+)</a>', html)
+
+
+def test_the_list_takes_the_same_queries_at_three_and_at_thirty(as_role, django_assert_num_queries):
+    client = as_role("lead")
+    shop(3)
+    with django_assert_num_queries(200, exact=False) as few:
+        page(client)
+    more(3, 30)
+    with django_assert_num_queries(len(few)):
+        page(client, per_page=50)
+
+
+@pytest.mark.parametrize("role", ["setter", "toolmaker", "lead", "buyer", "sales", "administrator"])
+def test_everybody_who_is_signed_in_sees_it(as_role, role):
+    client = as_role(role)
+    shop(1)
+    assert codes(page(client)) == ["H-000"]
+
+
+def test_dies_stand_by_the_chance_of_not_finishing_what_is_left(as_role):
+    client, dies = as_role("lead"), shop(3)
+    for die, parts in zip(dies, (20_000, 400_000, 90_000), strict=True):
+        die.orders.update(parts=parts)
+    assert codes(page(client)) == ["H-001", "H-002", "H-000"]
+    for row in due.rows():
+        forecast = DieForecast.objects.get(die=row.pk, is_newest=True)
+        assert row.chance == pytest.approx(chance_of_going(forecast.remaining, row.hits_left))
+        assert row.half == forecast.half_hits and row.limiting == forecast.limiting.code
+
+
+def test_what_was_run_for_the_order_is_off_it(as_role):
+    client, (die,) = as_role("lead"), shop(1)
+    before = due.rows()[0]
+    assert (before.hits_left, "30,000 hits to go" in page(client)) == (30_000, True)
+    make.run(die, 20, 12_000, order=die.orders.get())
+    assert due.rows()[0].hits_left == 18_000
+
+
+@pytest.mark.parametrize(
+    ("column", "rising"),
+    [
+        ("code", ["H-000", "H-001", "H-002"]),
+        ("order_number", ["H-002", "H-001", "H-000"]),
+        ("chance", ["H-000", "H-002", "H-001"]),
+        ("limiting", ["H-001", "H-000", "H-002"]),
+        ("since_sharpened", ["H-002", "H-000", "H-001"]),
+        ("half", ["H-002", "H-001", "H-000"]),
+        ("due", ["H-001", "H-002", "H-000"]),
+        ("hours", ["H-001", "H-000", "H-002"]),
+    ],
+)
+def test_it_sorts_both_ways(as_role, monkeypatch, column, rising):
+    def row(n, number, chance, limiting, since, half, day, hours):
+        order = OrderLeft(
+            order_id=n, number=number, due=dt.date(2026, 12, day), die_id=n, variant_id=None,
+            parts=9, parts_left=9, parts_per_hit=1, hits_left=9,
+        )  # fmt: skip
+        return due.DueRow(
+            pk=n + 1, code=f"H-00{n}", description="", order=order, chance=chance, limiting=limiting, limiting_kind="",
+            since_sharpened=since, half=half, nine_in_ten=1, low=1_000, high=9_000, hours=hours,
+            rests_on="", refusal="",
+        )  # fmt: skip
+
+    made = [
+        row(0, "26-3", 0.9, "2-A", 200, 900, 9, 2.0),
+        row(1, "26-2", 0.1, "1-A", 300, 500, 1, 1.0),
+        row(2, "26-1", 0.5, "3-A", 100, 100, 5, 3.0),
+    ]
+    monkeypatch.setattr(due, "rows", lambda plant=None: list(made))
+    client = as_role("lead")
+    assert codes(page(client, sort=column)) == rising
+    assert codes(page(client, sort=f"-{column}")) == rising[::-1]
+
+
+def test_missing_values_do_not_break_the_sorting(as_role):
+    client = as_role("lead")
+    shop(2)
+    bare = make.die("Z-1")
+    make.order(bare, "26-9")
+    for column in ("chance", "limiting", "since_sharpened", "half", "hours", "due"):
+        for sign in ("", "-"):
+            assert set(codes(page(client, sort=sign + column))) == {"H-000", "H-001", "Z-1"}
+
+
+def test_a_die_without_forecast_says_why_and_shows_no_figure(as_role):
+    client = as_role("lead")
+    shop(1)
+    bare = make.die("Z-1")
+    make.order(bare, "26-9")
+    said = page(client, q="Z-1")
+    assert codes(said) == ["Z-1"]
+    assert "No forecast has been computed for it yet" in said and "not known" in said
+    row = re.search(r"<tbody>.*?</tbody>", said, re.S)[0]
+    assert " %" not in row and "9 in 10" not in row
+    DieForecast.objects.create(die=bare, as_of=make.START, refusal="No piece with a cutting edge sits in this die.")
+    assert "No piece with a cutting edge" in page(client, show="unknown")
+    assert "Of 1 nothing can be said" in page(client)
+
+
+def test_a_chance_stands_with_its_bar_and_what_it_rests_on(as_role):
+    client, (die,) = as_role("lead"), shop(1)
+    forecast = DieForecast.objects.get(die=die, is_newest=True)
+    forecast.remaining, forecast.half_hits, forecast.nine_in_ten_hits = LADDER, 5_000, 1_000
+    forecast.rests_on["words"] = "mostly handbook"
+    forecast.save()
+    die.orders.update(parts=8_750)
+    said = page(client)
+    assert "12 %" in said or "13 %" in said
+    assert "mostly handbook" in said
+    assert re.search(r'class="fill short"[^>]*width="12\.0"', said)  # 0.125 of 96
+    assert "9 in 10: 1,000" in said and "One die should be sharpened before its order" in said
+
+
+def test_it_is_filtered_by_what_stands_and_by_words(as_role):
+    client, dies = as_role("lead"), shop(3)
+    for die, parts in zip(dies, (100, 5_500, 9_500), strict=True):
+        DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000)
+        die.orders.update(parts=parts)
+    assert codes(page(client, show="short")) == ["H-002", "H-001"]
+    assert codes(page(client, show="close")) == ["H-002", "H-001"]
+    dies[1].orders.update(parts=3_000)
+    assert codes(page(client, show="short")) == ["H-002"]
+    assert codes(page(client, show="close")) == ["H-002", "H-001"]
+    assert codes(page(client, q="26-0000")) == ["H-000"]
+    assert codes(page(client, q="\x00", show="nonsense")) == ["H-002", "H-001", "H-000"], "what cannot be asked is left"
+
+
+def test_hours_are_the_middle_of_the_last_five_sharpenings():
+    die = make.die()
+    position = make.position(die)
+    for day, hours in enumerate((9.0, 1.0, 2.0, 3.0, 4.0, 5.0)):
+        make.actions.log_sharpening(
+            by=make.actor(),
+            die=die,
+            at=make.moment(day),
+            pieces=[make.actions.SharpenedPiece(position=position, why="dull")],
+            hours=hours,
+        )
+    assert due.usual_hours([die.pk]) == {die.pk: 3.0}  # of 1, 2, 3, 4, 5: the nine hours are too long ago
+
+
+def test_the_sentence_says_how_many_and_how_long(as_role):
+    client, dies = as_role("lead"), shop(2)
+    for die in dies:
+        DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000)
+        die.orders.update(parts=9_000)
+    said = " ".join(re.sub(r"<[^>]+>", "", page(client)).split())
+    assert "2 dies should be sharpened before their order: H-000, H-001, together about 4 hours on the bench." in said
+
+
+def test_the_common_scale_keeps_every_mark_inside():
+    assert due.scale(1) == due.scale(due.LOW) == 10
+    assert due.scale(1e12) == due.scale(due.HIGH) == 170
+    places = [due.scale(h) for h in (2_000, 20_000, 200_000)]
+    assert places[1] - places[0] == pytest.approx(places[2] - places[1]), "ten times as many hits: the same step"
+
+
+def test_how_a_die_stands_follows_its_chance():
+    said = [words.standing(chance_of_order=p, share_left=None).word for p in (0.49, 0.5, 0.79, 0.8)]
+    assert said == ["Sharpen first", "Close", "Close", "Runs"]
