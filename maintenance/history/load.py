@@ -7,7 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from django.db import DatabaseError, transaction
+from django.apps import apps
+from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from diestore.models import Item, Plant
@@ -59,6 +60,8 @@ def load(
             shop = Shop(_plant(folder, plant), findings)
             _load(folder, shop)
             findings.stop_if_wrong()
+            if shop.counts.added:
+                count_anew()
     except DatabaseError as error:
         findings.problems.clear()
         findings.problem(
@@ -68,6 +71,18 @@ def load(
     shop.tell_named()
     shop.tell_changes()
     return Loaded(plant=shop.plant, counts=shop.counts, notes=findings.notes)
+
+
+def count_anew() -> None:
+    """Have PostgreSQL count the rows of its tables now.
+
+    It plans queries by counts that it takes itself a minute or more after a load. Where it took the tables for empty,
+    the forecast that follows would search whole tables once a row: minutes in place of a second.
+    """
+    if connection.vendor == "postgresql":
+        models = [*apps.get_app_config("diestore").get_models(), *apps.get_app_config("maintenance").get_models()]
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE " + ", ".join(connection.ops.quote_name(m._meta.db_table) for m in models))
 
 
 def _nothing(bytes_read: int) -> None:

@@ -378,3 +378,12 @@ def test_queries_do_not_grow_with_the_rows(load_tables):
             load_tables(runs=days(month, n))
         counts.append(len(caught))
     assert counts[0] == counts[1]
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite keeps no such counts unless it is asked to")
+def test_postgresql_plans_by_what_was_loaded(load_tables):
+    load_tables(runs=RUNS, sharpenings=GROUND)
+    with connection.cursor() as cursor:
+        for model in (Run, Work, Replacement, Piece):
+            cursor.execute("SELECT reltuples FROM pg_class WHERE relname = %s", [model._meta.db_table])
+            assert cursor.fetchone() == (model.objects.count(),)
