@@ -8,6 +8,17 @@ from django.test import override_settings
 from diestore import roles
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """A test that asks for no database is the same on every one: the run on a second database leaves it out."""
+    for item in items:
+        asks = item.get_closest_marker("django_db") or {"db", "transactional_db", "live_server"} & set(
+            item.fixturenames
+        )
+        if not asks:
+            item.add_marker("no_database")
+
+
 @pytest.fixture(scope="session", autouse=True)
 def quick_passwords():
     """Passwords are hashed slowly on purpose; tests that make a user need not wait for it."""
