@@ -24,7 +24,7 @@ from .life.cycles import EdgeSpec, LifeSamples
 from .life.readings import Readings
 from .models import DieForecast, EdgeForecast, FleetFit
 
-CODE_VERSION = "2"  # counts up when the same records would give other numbers
+CODE_VERSION = "3"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."
 
