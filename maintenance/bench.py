@@ -10,7 +10,7 @@ import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from diestore.handbook.kinds import KINDS, Kind
@@ -86,6 +86,11 @@ def everybody(die: Die | None):
     return Person.objects.filter(active=True) if die is None else people(die)
 
 
+def last_variant(die: Die) -> int | None:
+    """The inserts of the last run: those are in the die."""
+    return Run.objects.standing().filter(die=die).order_by("-at").values_list("variant_id", flat=True).first()
+
+
 def variants(die: Die) -> list[Variant]:
     return list(die.variants.all())
 
@@ -99,6 +104,7 @@ class Place:
     state: edge_log.PositionState | None
     limits: bool = False
     on_shelf: int | None = None
+    variants: frozenset[int] = frozenset()  # empty: it works with all inserts
 
     @property
     def fitted(self) -> bool:
@@ -116,7 +122,8 @@ def places(die: Die, now: dt.datetime | None = None) -> list[Place]:
         die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
         .filter(Q(valid_to__isnull=True) | Q(valid_to__gt=now))
         .select_related("station", "item")
-        .order_by("station__sequence", "-side", "code")
+        .prefetch_related("variants")
+        .order_by(F("station__sequence").asc(nulls_last=True), "-side", "code")
     )
     state_of = edge_log.states(logs.of_die(die), now.timestamp())
     forecast = queries.newest_forecast(die)
@@ -128,6 +135,7 @@ def places(die: Die, now: dt.datetime | None = None) -> list[Place]:
             kind=KINDS[row.kind],
             state=state_of.get(row.pk),
             limits=row.pk == limiting,
+            variants=frozenset(variant.pk for variant in row.variants.all()),
             on_shelf=None if row.item_id is None else (shelf[row.item_id].on_hand if row.item_id in shelf else 0),
         )
         for row in rows

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+from collections.abc import Collection
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -21,7 +22,7 @@ from diestore.models import Die
 from diestore.queries import system_of
 
 from . import actions, bench, entries, forecasts, forms, piece_forms
-from .models import Event
+from .models import DieForecast, Event
 
 logger = logging.getLogger(__name__)
 
@@ -423,32 +424,33 @@ def _cautions(work: str) -> list[str]:
 
 def _say_saved(request: HttpRequest, die: Die, saved: list[Event]) -> None:
     entry = entries.of_event(saved[0], system=_system(request))
+    forecast = _forecast_again(request, die)
     named = {e.position_id for e in saved if getattr(e, "position_id", None)}
-    messages.success(request, " ".join((f"{entry.words}.", _clocks_now(die, named))).strip())
-    _forecast_again(request, die)
+    messages.success(request, f"{entry.words}. {_clocks_now(die, forecast, named)}".strip())
 
 
 def _say_struck(request: HttpRequest, entry: entries.Entry) -> None:
     said = f"Struck out: {entry.words}."
-    if entry.die is None:
-        messages.success(request, said)
-        return
-    messages.success(request, f"{said} {_clocks_now(entry.die, set())}".strip())
-    _forecast_again(request, entry.die)
+    if entry.die is not None:
+        said = f"{said} {_clocks_now(entry.die, _forecast_again(request, entry.die))}".strip()
+    messages.success(request, said)
 
 
-def _clocks_now(die: Die, named: set[int]) -> str:
-    clock = bench.leading_edge(die, timezone.now(), among=named)
+def _clocks_now(die: Die, forecast: DieForecast | None, named: Collection[int] = ()) -> str:
+    """The clock that matters after an entry: of the pieces it names, else of the edge that limits the die."""
+    limiting = [forecast.limiting_id] if forecast is not None and forecast.limiting_id else []
+    clock = bench.leading_edge(die, timezone.now(), among=named or limiting)
     if clock is None:
         return ""
     about = "about " if clock.estimated else ""
     return f"{clock.code} now {about}{clock.hits:,} hits since {clock.since}."
 
 
-def _forecast_again(request: HttpRequest, die: Die) -> None:
+def _forecast_again(request: HttpRequest, die: Die) -> DieForecast | None:
     """That die's forecast at once, on the stored fit. The entry is saved by now and stays, whatever happens here."""
     try:
-        forecasts.refresh_die(die)
+        return forecasts.refresh_die(die)
     except Exception:
         logger.exception("The forecast of die %s could not be made anew", die.pk)
         messages.warning(request, "The entry is saved, but the forecast of this die could not be made anew.")
+        return None

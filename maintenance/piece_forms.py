@@ -167,7 +167,7 @@ class SharpeningForm(LogForm):
     """
 
     heading = "Log a sharpening"
-    BOTH, AS_FOUND, WITH_SET, LEFT_OUT = "both", "as found", "set", "out"
+    BOTH, ALL, AS_FOUND, WITH_SET, LEFT_OUT = "both", "all", "as found", "set", "out"
 
     def build(self) -> None:
         ground = [p for p in bench.places(self.die, self.now) if p.kind.is_ground]
@@ -186,6 +186,15 @@ class SharpeningForm(LogForm):
                 ],
                 missing="Pick which side was ground.",
             )
+        variants = bench.variants(self.die)
+        if len(variants) > 1 and any(p.variants for p in self.places):
+            in_the_die = bench.last_variant(self.die) or variants[0].pk
+            self.fields["variant"] = picks(
+                "With which inserts?",
+                [*((v.pk, Pick(v.code, "in the die" if v.pk == in_the_die else "")) for v in variants),
+                 (self.ALL, "all of them")],
+                initial=str(in_the_die),
+            )  # fmt: skip
         usual = bench.usual_grind_mm(self.die)
         self.fields["removed"] = MeasureField(
             "removed_mm",
@@ -281,7 +290,7 @@ class SharpeningForm(LogForm):
         hours = cleaned.get("hours")
         if hours is not None and not 0 <= hours <= 10_000:
             self.add_error("hours", "Enter the hours as nought or more.")
-        if any(name in self.errors for name in ("sides", "operation", "why", "rest")):
+        if any(name in self.errors for name in ("sides", "variant", "operation", "why", "rest")):
             return
         self.pieces = self._pieces(cleaned)
         if not self.pieces:
@@ -291,6 +300,7 @@ class SharpeningForm(LogForm):
 
     def _pieces(self, cleaned: dict) -> list[actions.SharpenedPiece]:
         sides = self.one_side or cleaned.get("sides") or self.BOTH
+        inserts = cleaned.get("variant") or self.ALL
         removes = OPERATIONS[cleaned["operation"]].removes
         made = []
         for place in self.places:
@@ -299,7 +309,8 @@ class SharpeningForm(LogForm):
             own = cleaned.get(f"removed_{position.pk}")
             if said == self.LEFT_OUT:
                 continue
-            if said == self.WITH_SET and own is None and place.kind.cuts and sides not in (self.BOTH, position.side):
+            goes_along = sides in (self.BOTH, position.side) and self._with_inserts(place, inserts)
+            if said == self.WITH_SET and own is None and place.kind.cuts and not goes_along:
                 continue
             found = cleaned["rest"] if said == self.WITH_SET else said
             before = self.kept.get(position.pk)
@@ -316,6 +327,9 @@ class SharpeningForm(LogForm):
                 )
             )
         return made
+
+    def _with_inserts(self, place: bench.Place, inserts: str) -> bool:
+        return inserts == self.ALL or not place.variants or inserts in {str(pk) for pk in place.variants}
 
     def _why(self, of_set: str, found: str) -> str:
         """Why one piece was ground: as the set, or, where an edge was the reason, by what was found on this one."""
@@ -384,6 +398,7 @@ class SharpeningForm(LogForm):
         usual = amounts.most_common(1)[0][0] if amounts else None
         initial = {
             "sides": cls.BOTH,
+            "variant": cls.ALL,
             # Each row carries its own reason; the set's then decides nothing, and must not ask for a dull edge.
             "why": cls.AS_FOUND if any(w.why != Work.Why.WITH_SET for w in works) else Work.Why.OTHER.value,
             "removed": usual,

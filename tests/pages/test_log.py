@@ -485,6 +485,20 @@ def test_only_one_side_is_ground_unless_a_row_says_otherwise(lead, die, ina):
     assert {w.position.code: w.removed_mm for w in newest} == {"1-A": 0.1, "3-A": 0.1, "3-D": 0.05}
 
 
+def test_inserts_that_are_not_in_the_die_stay_out_of_the_set(lead, die, ina):
+    """The last run's inserts are in the die; their pieces and those of every insert go along."""
+    short, long = die.variants.get(), Variant.objects.create(die=die, code="long")
+    for code, variant in (("5-S", short), ("5-L", long)):
+        make.position(die, code).variants.add(variant)
+    make.run(die, 1, variant=long)
+    values = {"sides": "upper", "removed": "0.1", "why": "planned", "person": ina.pk}
+    assert sent(lead.get(address("log_sharpening", die)))["variant"] == str(long.pk)
+    for change, codes in (({}, {"1-A", "3-A", "5-L"}), ({"variant": "all"}, {"1-A", "3-A", "5-L", "5-S"})):
+        send(lead, "log_sharpening", die, **values, **change)
+        newest = Work.objects.filter(set_key=Work.objects.latest("pk").set_key)
+        assert {w.position.code for w in newest} == codes
+
+
 def test_which_edge_was_dull_and_which_side_must_be_said(lead, die, ina):
     answer = send(lead, "log_sharpening", die, removed="0.1", person=ina.pk)
     assert "Pick which side was ground." in answer.context["form"].errors["sides"]

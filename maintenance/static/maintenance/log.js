@@ -39,13 +39,15 @@
     const count = form.querySelector("[data-count]");
     const tell = () => {
       const side = form.elements.sides ? form.elements.sides.value : "both";
+      const inserts = form.elements.variant ? form.elements.variant.value : "all";
       const amount = form.elements.removed.value || form.elements.removed.placeholder;
       let pieces = 0;
       for (const row of rows) {
         const found = (row.querySelector("input[type=radio]:checked") || {}).value;
         const own = row.querySelector("input[type=text]");
-        const byside = !("cuts" in row.dataset) || side === "" || side === "both" || side === row.dataset.side;
-        const inside = found !== "out" && (found !== "set" || own.value.trim() !== "" || byside);
+        const mine = row.dataset.inserts.split(" ");
+        const along = ["", "both", row.dataset.side].includes(side) && (inserts === "all" || mine[0] === "" || mine.includes(inserts));
+        const inside = found !== "out" && (found !== "set" || own.value.trim() !== "" || !("cuts" in row.dataset) || along);
         row.classList.toggle("left-out", !inside);
         own.placeholder = inside ? amount : "";
         pieces += inside ? 1 : 0;
