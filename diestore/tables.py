@@ -77,7 +77,9 @@ class DieTable(tables.Table):
     def render_parts(self, record):
         outputs = [o for v in record.variants.all() for o in v.outputs.all()]
         return format_html_join(
-            ", ", "{}{}", ((o.part, f" × {o.parts_per_hit}" if o.parts_per_hit > 1 else "") for o in outputs)
+            ", ",
+            '<span class="nowrap">{}{}</span>',
+            ((o.part, f" × {o.parts_per_hit}" if o.parts_per_hit > 1 else "") for o in outputs),
         )
 
     def render_thickness(self, value):

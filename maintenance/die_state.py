@@ -21,6 +21,7 @@ NOT_GROUND = words.Standing("Not ground", "unknown")
 NOT_AN_EDGE = words.Standing("Not an edge", "unknown")
 NOT_IN_ORDER = words.Standing("Not in this order", "unknown")
 EMPTY_PLACE = words.Standing("Nothing in it", "unknown")
+DECIDES = 0.25  # an edge that is first less often than this decides nothing alone
 TIGHTER = 0.9  # a gap this much under the middle one of the die is worth a word
 
 
@@ -192,7 +193,7 @@ def headline(state: DieState) -> dict:
         }
     if not f.remaining:
         return {"css": "", "verdict": "Nothing is forecast for this die.", "rest": f.refusal}
-    said = {"edge": f.limiting.code if f.limiting else "", "why": _why(state)}
+    said = {"edge": f.limiting.code if f.limiting else "", "why": _why(state), "shared": _is_shared(state)}
     if order is None:
         return said | {
             "css": "",
@@ -221,14 +222,26 @@ def headline(state: DieState) -> dict:
     }
 
 
+def _first_to_go(state: DieState) -> float | None:
+    """How often the limiting edge is the first. Not told where inserts change, as it was computed over all of them."""
+    if len(state.cutting) < 2 or any(p.variants for p in state.log.positions.values()):
+        return None
+    return state.limiting.forecast.first_to_go if state.limiting else None
+
+
+def _is_shared(state: DieState) -> bool:
+    first = _first_to_go(state)
+    return first is not None and first < DECIDES
+
+
 def _why(state: DieState) -> str:
     """What is known of the edge that decides: how often it is the one, and whether its gap is out of line."""
     row = state.limiting
     if row is None:
         return ""
     bits = []
-    first = row.forecast.first_to_go
-    if first is not None and not any(p.variants for p in state.log.positions.values()) and len(state.cutting) > 1:
+    first = _first_to_go(state)
+    if first is not None:
         bits.append(words.times(first))
     gaps = [r.gap_mm for r in state.cutting if r.gap_mm is not None]
     if row.gap_mm is not None and row.gap_mm == min(gaps) and row.gap_mm < TIGHTER * statistics.median(gaps):

@@ -274,3 +274,13 @@ def test_an_app_hangs_its_panel_into_the_page_for_those_who_may_see_it(as_role, 
     (die, *_) = shop(1)
     assert "note on H-000" in page(as_role("sales"), die)
     assert "note on H-000" not in page(as_role("setter"), die)
+
+
+def test_an_edge_that_shares_the_end_with_many_is_not_said_to_decide(as_role):
+    client, (die, *_) = as_role("setter"), shop(1)
+    limiting = DieForecast.objects.get(die=die, is_newest=True).limiting
+    for first, told in ((0.1, "No single edge decides: 2-A comes first most often (1 time in 10)"),
+                        (0.8, "Edge 2-A is the likeliest to end it (4 times in 5)")):  # fmt: skip
+        EdgeForecast.objects.filter(position=limiting, forecast__is_newest=True).update(first_to_go=first)
+        said = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", page(client, die)))
+        assert told.replace("2-A", limiting.code) in said
