@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import pytest
 from django.test import override_settings
+from hypothesis import settings as laws
 
 from diestore import roles
+
+# The suite tries the same inputs every time, so that it fails for a change and not by luck. To look further:
+# pytest --hypothesis-profile=search
+laws.register_profile("suite", derandomize=True, deadline=None)
+laws.register_profile("search", max_examples=1_000, deadline=None, print_blob=True)
+laws.load_profile("suite")
 
 
 @pytest.hookimpl(tryfirst=True)
