@@ -1,0 +1,185 @@
+"""The list of entries, striking out, and entering again what was struck out."""
+
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from maintenance import actions
+from maintenance.models import (
+    EVENTS,
+    Run,
+    Stop,
+)
+from tests import factories as make
+from tests.pages.bench_browser import FORMS, address, at, page, said, sent, shelf
+
+pytestmark = pytest.mark.django_db
+
+
+# --- the list, and striking out -----------------------------------------------------------------------
+
+
+@pytest.fixture
+def logged(die):
+    """One of each sort of entry."""
+    make.run(die, 1, 9_000)
+    make.sharpen(die, 2, at("1-A", die), at("3-A", die), why="with set", found="sharp")
+    by, when = make.actor("Marek O."), make.moment(3)
+    actions.log_replacement(by=by, position=at("1-A", die), at=when, why="chipped", from_shelf=True)
+    actions.log_stop(by=by, die=die, at=make.moment(4), cause="slug", minutes=5)
+    actions.log_hit_correction(by=by, die=die, at=make.moment(5), hits=20, with_stock=False, reason="setting up")
+    actions.log_incident(by=by, die=die, at=make.moment(6), sort="misfeed")
+    actions.log_reading(
+        by=by, at=make.moment(7), position=at("3-A", die), quantity="burr height", value_si=66e-6, typed_value="66",
+        typed_unit="µm",
+    )  # fmt: skip
+    return die
+
+
+def words(answer):
+    return [e.words for e in answer.context["entries"]]
+
+
+ALL = [
+    "3-A burr height 66 µm",
+    "Mishap: misfeed",
+    "20 strokes without stock",
+    "Stopped 5 minutes: slug came up",
+    "1-A replaced: chipped",
+    "Set of 2 pieces ground, 0.10 mm off",
+    "Ran 9,000 hits, 06:00 to 10:00",
+]
+
+
+def test_the_list_shows_every_sort_of_entry_once_in_words(lead, logged):
+    assert words(lead.get(address("entries"))) == ALL
+    assert words(lead.get(address("entries", order="at"))) == ALL[::-1]
+    assert words(lead.get(address("entries", order="recorded"))) == ALL[::-1][0:1] + ALL[::-1][1:]
+
+
+def test_the_list_is_filtered(lead, logged):
+    other = make.die("X-1")
+    make.run(other, 1)
+    get = lambda **q: words(lead.get(reverse("maintenance:entries"), q))  # noqa: E731
+    assert get(die="H-900") == ALL and get(die="h-9") == ALL
+    assert get(sort="work") == ALL[5:6]
+    assert get(person=make.person("Marek O.").pk) == ALL[:5]
+    actions.strike_out(by=make.actor(), entry=Stop.objects.get(), reason="wrong die")
+    assert get(struck="yes") == [ALL[3]]
+    assert get(die="H-900", struck="no") == [w for w in ALL if w != ALL[3]]
+    for nonsense in ({"sort": "x"}, {"person": "x"}, {"struck": "x"}, {"page": "x"}, {"order": "x"}, {"page": "99"}):
+        assert lead.get(reverse("maintenance:entries"), nonsense).status_code == 200
+    assert "No die has “Q” on its label" in page(lead.get(reverse("maintenance:entries"), {"die": "Q"}))
+
+
+def test_a_struck_entry_is_shown_struck_with_who_and_why(lead, logged):
+    actions.strike_out(by=make.actor("Jo L."), entry=Stop.objects.get(), reason="wrong die")
+    text = page(lead.get(address("entries")))
+    assert "<s>Stopped 5 minutes: slug came up</s>" in text
+    assert re.search(r"struck out by Jo L\., [^:]+:\d\d: wrong die", text)
+    assert reverse("maintenance:strike", args=["stop", Stop.objects.get().pk]) not in text
+
+
+def test_the_list_costs_the_same_at_3_and_30_entries(lead, die):
+
+    counts = []
+    for upto in (3, 30):
+        for day in range(Run.objects.count(), upto):
+            make.run(die, day * 2 + 1)
+            make.sharpen(die, day * 2 + 2, at("1-A", die), at("3-A", die))
+        lead.get(address("entries"))
+        with CaptureQueriesContext(connection) as seen:
+            assert lead.get(address("entries")).context["page"].paginator.count == 2 * upto
+        counts.append(len(seen))
+    assert counts[0] == counts[1]
+
+
+def test_an_entry_is_struck_out_with_who_and_why(lead, die, ina):
+    make.run(die, 1, 9_000)
+    run = make.run(die, 2, 3_000)
+    url = reverse("maintenance:strike", args=["run", run.pk])
+    assert "Ran 3,000 hits" in page(lead.get(url))
+    for change in ({"person": ina.pk}, {"reason": "twice"}, {"reason": " ", "person": ina.pk}):
+        assert lead.post(url, change).status_code == 422
+    assert not Run.objects.get(pk=run.pk).is_struck
+    answer = lead.post(url, {"reason": "twice", "person": ina.pk}, follow=True)
+    assert "Struck out: Ran 3,000 hits" in said(answer) and "now 9,000 hits since sharpened" in said(answer)
+    run.refresh_from_db()
+    assert (run.struck_by, run.struck_reason) == (ina, "twice")
+    assert lead.post(url, {"reason": "again", "person": ina.pk}).status_code == 422
+    assert "twice" in page(lead.get(url))
+
+
+@pytest.mark.parametrize("path", ["run/999999", "rain/1", "run/" + "9" * 30])
+def test_an_entry_that_does_not_exist_is_not_found(lead, path):
+    assert lead.get(f"/log/entries/{path}/strike/").status_code == 404
+
+
+def numbers(die):
+    from maintenance import edge_log, logs
+
+    return [
+        (s.position, s.hits_since_sharpening, s.hits_since_fitted, s.life_hits, s.removed_mm, s.allowance_left_mm)
+        for s in edge_log.states(logs.of_die(die), make.moment(300).timestamp()).values()
+    ]
+
+
+@pytest.mark.parametrize("sort", ["run", "work", "replacement", "stop", "hitcorrection", "reading"])
+def test_struck_out_and_entered_again_through_the_form_restores_every_number(lead, logged, ina, sort):
+    """Nothing is typed: what the form is filled with is sent as it is."""
+    model = next(m for m in EVENTS if m._meta.model_name == sort)
+    entry = model.objects.filter(**({"since_start": False} if sort == "replacement" else {})).first()
+    before, stock = numbers(logged), shelf(at("1-A", logged))
+    url = reverse("maintenance:strike", args=[sort, entry.pk])
+    answer = lead.post(url, {"reason": "wrong", "person": ina.pk, "again": "1"})
+    url, data = answer.url, sent(lead.get(answer.url))
+    answer = lead.post(url, data)
+    if answer.status_code == 422:
+        answer = lead.post(url, data | {"confirm": answer.context["form"].doubt_mark})
+    assert answer.status_code == 302, getattr(answer.context and answer.context["form"], "errors", "")
+    assert numbers(logged) == before and shelf(at("1-A", logged)) == stock
+    entry.refresh_from_db()
+    again = entry.replaced_by
+    assert again is not None and not again.is_struck
+    own = {"id", "recorded_at", "key", "set_key", "user", "found"}
+    own |= {"struck_at", "struck_by", "struck_reason", "replaced_by"}
+    same = {f.name for f in model._meta.fields} - own
+    assert {n: getattr(again, n) for n in same} == {n: getattr(entry, n) for n in same}
+    assert (again.found or "not looked") == (entry.found or "not looked") if hasattr(again, "found") else True
+
+
+def test_only_a_struck_entry_of_that_die_is_entered_again(lead, die):
+    run = make.run(die, 1, 7_777)
+    for instead in (f"run-{run.pk}", "run-99999", "stop-1", "x", f"work-{run.pk}"):
+        form = lead.get(address("log_run", die, instead=instead)).context["form"]
+        assert form.instead is None and form["hits"].value() is None
+    actions.strike_out(by=make.actor(), entry=run, reason="wrong")
+    other = make.die("X-1")
+    assert lead.get(address("log_run", other, instead=f"run-{run.pk}")).context["form"].instead is None
+    assert lead.get(address("log_run", die, instead=f"run-{run.pk}")).context["form"]["hits"].value() == "7,777"
+
+
+def test_no_script_or_style_stands_in_a_page_and_every_field_has_a_label(lead, logged):
+    for url in [*(address(n, logged) for n in FORMS), address("log", logged), address("entries")]:
+        text = page(lead.get(url))
+        assert not re.search(r"<script(?![^>]*\bsrc=)", text) and not re.search(r"\son\w+=", text)
+        labels = set(re.findall(r'<label[^>]* for="([^"]+)"', text))
+        for tag in re.findall(r"<(?:input|select|textarea)[^>]*>", text):
+            kind = re.search(r'type="(\w[\w-]*)"', tag)
+            if kind and kind.group(1) in ("hidden", "radio", "checkbox", "search"):
+                continue  # radio buttons, ticks and the search stand inside their label
+            assert re.search(r'id="([^"]+)"', tag).group(1) in labels, tag
+
+
+def test_dangerous_work_has_its_cautions_and_carbide_its_own(lead, die):
+    from diestore.handbook.cautions import CAUTIONS, FIRST
+
+    for name, keys in (("log_sharpening", ("grinding", "springs")), ("log_replacement", ("lockout", "blocks"))):
+        text = page(lead.get(address(name, die))).replace("&#x27;", "'")
+        assert all(CAUTIONS[key].short in text for key in (*keys, "lifting")) and FIRST in text
+    assert CAUTIONS["carbide"].short not in page(lead.get(address("log_sharpening", die)))
+    make.position(die, "5-A", tool_steel="carbide")
+    assert CAUTIONS["carbide"].short in page(lead.get(address("log_sharpening", die)))
