@@ -250,12 +250,10 @@ def test_files_name_no_machine_and_no_registry():
 
 @pytest.mark.no_database
 def test_no_python_file_is_longer_than_a_person_reads():
-    """About 600 lines is where a file hurts; those above are split, at the latest at 700, files of tests at 1,000."""
+    """About 600 lines is where a file hurts; those above are split, at the latest at 700."""
     long = {
         str(path.relative_to(ROOT)): lines
         for path in tracked_files()
-        if path.suffix == ".py"
-        and (lines := len(path.read_bytes().splitlines()))
-        > (1_000 if path.relative_to(ROOT).parts[0] == "tests" else 700)
+        if path.suffix == ".py" and (lines := len(path.read_bytes().splitlines())) > 700
     }
     assert not long
