@@ -42,9 +42,8 @@ def test_a_fleet_loads_and_is_forecast_about_right(tmp_path):
     real = np.array([truth[d["die"], ""] for d in forecast["dies"]], float)
     one_for_all = np.abs(np.log1p(real) - np.median(np.log1p(real))).mean()
     assert np.abs(np.log1p(real) - np.log1p(middle)).mean() < 0.85 * one_for_all
-    # Over six seeds the mean was 0.53; three standard errors of one fleet of sixty are 3 / sqrt(12 x 60) = 0.11.
     chances = [chance_of_going(d["remaining_hits"], truth[d["die"], ""]) for d in forecast["dies"]]
-    assert np.mean(chances) == pytest.approx(0.5, abs=3 / np.sqrt(12 * DIES))
+    assert np.mean(chances) == pytest.approx(0.5, abs=2.5 / np.sqrt(12 * DIES))
 
     most = {}
     for row in forecast["components"]:
