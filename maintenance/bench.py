@@ -19,7 +19,7 @@ from diestore.models import Die, Person, Piece, Position, Variant
 
 from . import edge_log, logs, queries
 from .data import OrderLeft
-from .models import Fitting, Run, Work
+from .models import Fitting, Run
 
 SAME_SHIFT = dt.timedelta(hours=12)
 RUNS_LOOKED_AT = 9
@@ -147,17 +147,6 @@ def any_carbide(places: Iterable[Place]) -> bool:
     pieces = [place.state.piece for place in places if place.fitted]
     steels = set(Piece.objects.filter(pk__in=pieces).values_list("tool_steel", flat=True))
     return any(found.group == "carbide" for found in map(grade, steels) if found is not None)
-
-
-def usual_grind_mm(die: Die) -> float | None:
-    """What usually comes off at a sharpening of this die: the middle of its latest grinds."""
-    amounts = list(
-        Work.objects.standing()
-        .filter(position__die=die, operation="ground", removed_mm__gt=0)
-        .order_by("-at")
-        .values_list("removed_mm", flat=True)[:60]
-    )
-    return round(statistics.median(amounts), 4) if amounts else None
 
 
 def loose_pieces(die: Die) -> list[Piece]:

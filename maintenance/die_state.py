@@ -85,7 +85,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         edges={e.position_id: e for e in queries.edges_of(forecast)} if forecast else {},
         limiting=forecast.limiting_id if forecast else None,
         order=order,
-        usual_grind_mm=_usual_grind_mm(log),
+        usual_grind_mm=queries.usual_grind_mm(die),
         now=now.timestamp(),
     )
     rows = [
@@ -103,12 +103,6 @@ def _order_of_rows(row: PositionRow) -> tuple:
     """The edge that limits the die first, then the cutting edges by what is left, then the rest."""
     half = row.forecast.half_hits if row.forecast else None
     return (not row.limits, not row.cuts, row.standing is NOT_IN_ORDER, half is None, half or 0, row.position.code)
-
-
-def _usual_grind_mm(log: edge_log.DieLog) -> float | None:
-    """What usually comes off at a grind of this die; None where no grind was measured."""
-    amounts = [w.removed_mm for w in log.works if w.operation == "ground" and w.removed_mm]
-    return statistics.median(amounts) if amounts else None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,7 +11,7 @@ from django import forms
 from diestore import units
 from diestore.models import Party, Side
 
-from . import actions, bench
+from . import actions, bench, queries
 from .form_fields import MeasureField, Pick, TypedField, WholeField
 from .forms import LogForm, picks, when
 from .models import Event, Found, Reading, Replacement, StockMovement, Work
@@ -195,7 +195,7 @@ class SharpeningForm(LogForm):
                  (self.ALL, "all of them")],
                 initial=str(in_the_die),
             )  # fmt: skip
-        usual = bench.usual_grind_mm(self.die)
+        usual = queries.usual_grind_mm(self.die)
         self.fields["removed"] = MeasureField(
             "removed_mm",
             self.system,

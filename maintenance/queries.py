@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import statistics
 from collections import defaultdict
 from collections.abc import Iterable
 
@@ -11,7 +12,7 @@ from django.db.models import Q, Sum
 from diestore.models import Die, Output, Plant
 
 from .data import OrderLeft, SpareStock
-from .models import DieForecast, EdgeForecast, Order, Run, StockMovement
+from .models import DieForecast, EdgeForecast, Order, Run, StockMovement, Work
 
 
 def open_orders(*, plant: Plant | None = None, dies: Iterable[Die] | None = None) -> list[OrderLeft]:
@@ -125,3 +126,14 @@ def hits_by_die(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[in
         .annotate(n=Sum("hits"))
         .values_list("die_id", "n")
     )
+
+
+def usual_grind_mm(die: Die) -> float | None:
+    """What usually comes off at a sharpening of this die: the middle of its latest grinds."""
+    amounts = list(
+        Work.objects.standing()
+        .filter(position__die=die, operation="ground", removed_mm__gt=0)
+        .order_by("-at")
+        .values_list("removed_mm", flat=True)[:60]
+    )
+    return round(statistics.median(amounts), 4) if amounts else None
