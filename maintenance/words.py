@@ -16,14 +16,15 @@ _SAID = (
 def chance(p: float) -> str:
     """A chance as people say it: "1 in 8", "2 in 3", "even". p: 0 to 1.
 
-    The nearest by its odds, so that 19 in 20 is never told as 9 in 10; near even, the nearest as it stands.
+    The nearest by its odds, so that 19 in 20 is never told as 9 in 10; near even, the nearest as it stands,
+    and even itself where two are equally near.
     """
     if p < 0.007:
         return "less than 1 in 100"
     if p > 0.993:
         return "better than 99 in 100"
     if 0.3 <= p <= 0.7:
-        k, n = min(_SAID, key=lambda kn: abs(kn[0] / kn[1] - p))
+        k, n = min(_SAID, key=lambda kn: (round(abs(kn[0] / kn[1] - p), 9), abs(kn[0] / kn[1] - 0.5)))
     else:
         odds = math.log(p / (1 - p))
         k, n = min(_SAID, key=lambda kn: abs(math.log(kn[0] / (kn[1] - kn[0])) - odds))
