@@ -1,0 +1,107 @@
+"""Every list and die page of a large shop: number of queries and time of the server, at the 95th percentile.
+
+    python -m tests.benchmarks.pages [dies]      (default 1,000: 60,000 positions, 1,000,000 works)
+
+Goal: at most 15 queries and 150 ms. Time is the processor's on SQLite, where the database works in the same process,
+and the clock's on PostgreSQL. DATABASE_URL names an empty database; without it an SQLite file is made and thrown away.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import time
+
+import numpy as np
+
+DIES = 1_000
+LOOKS = 12
+QUERIES_AT_MOST, MS_AT_MOST = 15, 150
+
+
+def pages(dies: list[int], items: list[int]) -> dict[str, list[str]]:
+    """Name -> addresses to look at, each as different as a person would ask for."""
+    last = max(len(dies) // 25, 1)
+    return {
+        "Today": ["/"],
+        "Dies due": ["/due/", "/due/?sort=due", "/due/?sort=-half", "/due/?page=3"],
+        "Dies": ["/dies/", f"/dies/?page={last}", "/dies/?sort=-code", "/dies/?q=0001", "/dies/?sort=half&page=2"],
+        "Die": [f"/dies/{pk}/" for pk in dies[:: max(len(dies) // 10, 1)]],
+        "Log": [
+            "/log/",
+            f"/log/run/?die={dies[0]}",
+            f"/log/sharpening/?die={dies[-1]}",
+            f"/log/reading/?die={dies[0]}",
+        ],
+        "Entries": ["/log/entries/", "/log/entries/?page=200", f"/log/entries/?die={dies[3]}", "/log/entries/?sort=at"],
+        "Spares": ["/spares/", "/spares/?page=3"],
+        "Spare": [f"/spares/{pk}/" for pk in items[:3]],
+        "Cost": ["/cost/", "/cost/?page=5"],
+        "Cost of a die": [f"/cost/{pk}/" for pk in dies[:3]],
+    }
+
+
+def main(dies: int) -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "diestore.settings")
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+    from django.db import connection
+    from django.test import Client
+    from django.test.utils import CaptureQueriesContext, override_settings
+
+    from diestore.models import Die, Item
+    from maintenance.models import Run, Work
+
+    from .large_shop import build
+
+    clock = time.process_time if connection.vendor == "sqlite" else time.perf_counter
+    call_command("migrate", verbosity=0)
+    if not Die.objects.exists():
+        began = time.perf_counter()
+        build(dies)
+        if connection.vendor == "postgresql":
+            connection.cursor().execute("ANALYZE")
+        print(f"made in {time.perf_counter() - began:.0f} s", flush=True)
+    from django.contrib.auth.models import User
+
+    ids, items = list(Die.objects.values_list("pk", flat=True)), list(Item.objects.values_list("pk", flat=True))
+    print(f"{len(ids):,} dies, {Work.objects.count():,} works, {Run.objects.count():,} runs, {connection.vendor}")
+    client = Client()
+    client.force_login(User.objects.get(username="bench"))
+    wanted = sys.argv[2:]
+    print(f"{'page':16}{'queries':>9}{'middle ms':>11}{'95 % ms':>9}")
+    with override_settings(ALLOWED_HOSTS=["*"]):
+        for name, addresses in pages(ids, items).items():
+            if wanted and name not in wanted:
+                continue
+            took, counts = [], []
+            for look in range(max(LOOKS, len(addresses))):
+                address = addresses[look % len(addresses)]
+                if look < len(addresses):
+                    with CaptureQueriesContext(connection) as queries:
+                        answer = client.get(address)
+                    assert answer.status_code == 200, (address, answer.status_code)
+                    counts.append(len(queries))
+                    if "-v" in os.environ.get("BENCH", ""):
+                        for q in sorted(queries, key=lambda q: -float(q["time"]))[:3]:
+                            print("   ", address, q["time"], q["sql"][:600])
+                began = clock()
+                client.get(address)
+                took.append(1000 * (clock() - began))
+                if sum(took) > 60_000:
+                    break
+            over = " *" if max(counts) > QUERIES_AT_MOST or np.percentile(took, 95) > MS_AT_MOST else ""
+            print(f"{name:16}{max(counts):>9}{np.median(took):>11.0f}{np.percentile(took, 95):>9.0f}{over}", flush=True)
+
+
+if __name__ == "__main__":
+    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else DIES
+    if "DATABASE_URL" in os.environ:
+        main(wanted)
+    else:
+        with tempfile.TemporaryDirectory() as folder:
+            os.environ["DATABASE_URL"] = f"sqlite:///{folder}/large.sqlite3"
+            main(wanted)
