@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
 from . import roles
@@ -414,9 +415,50 @@ class UserSettings(models.Model):
     units = models.CharField(max_length=6, choices=Units, default=Units.METRIC)
     plant = models.ForeignKey(Plant, null=True, blank=True, on_delete=models.SET_NULL)
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL)
+    shared_device = models.BooleanField(
+        default=False,
+        help_text="A tablet at a bench or a press that stays signed in: who logs is picked there by name and PIN.",
+    )
 
     class Meta:
         verbose_name_plural = "user settings"
 
     def __str__(self) -> str:
         return f"settings of {self.user}"
+
+
+class Tries(models.Model):
+    """How often something that is guessed at (a password, a PIN) was tried in a row, and until when it is held.
+
+    In the database, so that it counts over every process and host. `who` is a keyed hash: people type passwords into
+    the box for the name.
+    """
+
+    door = models.CharField(max_length=20)
+    who = models.CharField(max_length=64)
+    count = models.PositiveIntegerField(default=0)
+    last = models.DateTimeField()
+    held_until = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name_plural = "tries"
+        indexes = [models.Index(fields=["last"], name="tries_by_age")]
+        constraints = [models.UniqueConstraint(fields=["door", "who"], name="tries_once")]
+
+    def __str__(self) -> str:
+        return f"{self.count} tries at {self.door}"
+
+
+class TaskWorker(models.Model):
+    """A process that works the queue, and when the database last heard of it."""
+
+    name = models.CharField(max_length=64, unique=True)
+    host = models.CharField(max_length=80, blank=True)
+    started_at = models.DateTimeField(default=timezone.now)
+    seen_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name

@@ -17,11 +17,13 @@ LOG_STOP = "diestore.log_stop"
 LOG_READING = "diestore.log_reading"
 LOG_SHARPENING = "diestore.log_sharpening"
 LOG_REPLACEMENT = "diestore.log_replacement"
+LOG_MISHAP = "diestore.log_mishap"
 STRIKE_ENTRY = "diestore.strike_entry"
 SEE_SPARES = "diestore.see_spares"
 SEE_COST = "diestore.see_cost"
 EDIT_REGISTER = "diestore.edit_register"
 RUN_FIT = "diestore.run_fit"
+MANAGE_PEOPLE = "diestore.manage_people"
 
 PERMISSIONS = (
     (LOG_RUN, "May log a run"),
@@ -29,20 +31,22 @@ PERMISSIONS = (
     (LOG_READING, "May log a reading"),
     (LOG_SHARPENING, "May log a sharpening"),
     (LOG_REPLACEMENT, "May log a replacement"),
+    (LOG_MISHAP, "May log a mishap"),
     (STRIKE_ENTRY, "May strike out an entry"),
     (SEE_SPARES, "May see the spares to order"),
     (SEE_COST, "May see what a tool costs"),
     (EDIT_REGISTER, "May change the register of dies"),
     (RUN_FIT, "May have the forecasts computed anew"),
+    (MANAGE_PEOPLE, "May enter people and set their PINs"),
 )
 
-_PRESS_SIDE = {LOG_RUN, LOG_STOP, LOG_READING}
+_PRESS_SIDE = {LOG_RUN, LOG_STOP, LOG_READING, LOG_MISHAP}
 _BENCH = _PRESS_SIDE | {LOG_SHARPENING, LOG_REPLACEMENT, SEE_SPARES}
 
 GRANTS: dict[str, set[str]] = {
     SETTER: _PRESS_SIDE,
     TOOLMAKER: _BENCH,
-    LEAD: _BENCH | {STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, RUN_FIT},
+    LEAD: _BENCH | {STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, RUN_FIT, MANAGE_PEOPLE},
     BUYER: {SEE_SPARES},
     SALES: {SEE_COST},
     ADMINISTRATOR: {code for code, _ in PERMISSIONS},
