@@ -54,6 +54,8 @@ INSTALLED_APPS = [
     "django_tables2",
     "django_filters",
     "simple_history",
+    "django_tasks",
+    "django_tasks_db",
     "csp",
 ]
 
@@ -149,6 +151,13 @@ if HTTPS:
 
 DJANGO_TABLES2_TEMPLATE = "diestore/table.html"
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # one sharpening of a large die is one form
+
+# Background work: its queue is in the database that is there anyway. One machine needs no worker: an entry computes its
+# die's forecast at once, and `manage.py nightly` works the queue itself. With DIESTORE_WORKERS=1 entries leave that to
+# `manage.py work`, of which there may be any number on any number of hosts.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+FORECASTS_BY_WORKERS = _flag("DIESTORE_WORKERS")
+WORKER_LEASE_S = float(os.environ.get("DIESTORE_WORKER_LEASE_S", "60"))  # a worker not heard of for so long is dead
 
 DEMO = _flag("DIESTORE_DEMO")  # set by `manage.py demo` for its own process: lets the demo's users sign in
 
