@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from . import views
+from . import access_views, views
 
 app_name = "diestore"
 urlpatterns = [
-    path("sign-in/", views.SignIn.as_view(), name="sign_in"),
-    path("sign-out/", views.SignOut.as_view(), name="sign_out"),
+    path("sign-in/", access_views.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", access_views.SignOut.as_view(), name="sign_out"),
+    path("password/", access_views.ChangePassword.as_view(), name="password"),
     path("settings/", views.MySettings.as_view(), name="settings"),
     path("dies/", views.Dies.as_view(), name="dies"),
     path("dies/<int:pk>/", views.DiePage.as_view(), name="die"),

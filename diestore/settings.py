@@ -8,6 +8,7 @@ import warnings
 from pathlib import Path
 
 from csp.constants import NONE, SELF, UNSAFE_INLINE
+from django.core.exceptions import ImproperlyConfigured
 
 from .database_url import database_settings
 
@@ -16,6 +17,13 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 
 def _flag(name: str, default: bool = False) -> bool:
     return os.environ.get(name, "1" if default else "0").lower() in ("1", "true", "yes", "on")
+
+
+def _whole(name: str, default: int) -> int:
+    text = os.environ.get(name, "") or str(default)
+    if not (text.isascii() and text.isdigit()):
+        raise ImproperlyConfigured(f"{name} is {text!r}. Write a whole number, such as {name}={default}.")
+    return int(text)
 
 
 def _secret_key() -> str:
@@ -97,7 +105,10 @@ DATABASES = {
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
-    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
     {"NAME": "diestore.demo_users.NotADemoPassword"},
@@ -142,6 +153,12 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
+# A person is signed in for a shift; a shared tablet stays signed in, and who logs is picked on it by name and PIN.
+SESSION_COOKIE_AGE = _whole("DIESTORE_SESSION_HOURS", 12) * 3_600
+TABLET_SESSION_AGE = _whole("DIESTORE_TABLET_DAYS", 90) * 86_400
+WHO_MINUTES = _whole("DIESTORE_WHO_MINUTES", 10)  # so long a name that was picked with its PIN stays picked
+WHO_AGAIN_MINUTES = _whole("DIESTORE_WHO_AGAIN_MINUTES", 60)  # so long the same name comes back without the PIN
+PROXIES = _whole("DIESTORE_PROXIES", 0)  # proxies of ours before this service: whose word on addresses is taken
 HTTPS = _flag("DIESTORE_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0

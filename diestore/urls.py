@@ -3,7 +3,10 @@
 from django.contrib import admin
 from django.urls import include, path
 
+from .access_views import AdministrationSignIn
+
 urlpatterns = [
+    path("admin/login/", AdministrationSignIn.as_view(), name="administration_sign_in"),
     path("admin/", admin.site.urls),
     path("", include("reports.urls")),
     path("", include("maintenance.urls")),

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import urlencode
 
-from django.conf import settings
 from django.contrib import messages
-from django.contrib.auth import views as auth_views
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse, reverse_lazy
 from django.views import View
@@ -20,16 +18,6 @@ from .forms import SettingsForm
 from .handbook.kinds import KINDS
 from .models import Die, UserSettings
 from .tables import DieTable, lay_out
-
-
-class SignIn(auth_views.LoginView):
-    template_name = "diestore/sign_in.html"
-    redirect_authenticated_user = True
-    extra_context = {"demo": getattr(settings, "DEMO", False)}
-
-
-class SignOut(auth_views.LogoutView):
-    pass
 
 
 class MySettings(UpdateView):
