@@ -12,6 +12,7 @@ import logging
 import os
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,13 +20,13 @@ from traceback import format_exception
 
 from django.conf import settings
 from django.db import DatabaseError, InterfaceError, OperationalError, close_old_connections, connection, transaction
-from django.db.models import DateTimeField, ExpressionWrapper
+from django.db.models import DateTimeField, ExpressionWrapper, QuerySet
 from django.db.models.functions import Now
 from django.utils import timezone
 from django.utils.crypto import get_random_string
-from django_tasks import Task, TaskContext, TaskResultStatus
+from django_tasks import TaskContext, TaskResultStatus
+from django_tasks.base import Task
 from django_tasks_db.models import DBTaskResult
-from django_tasks_db.utils import normalize_uuid
 
 from .models import TaskWorker
 
@@ -180,6 +181,23 @@ def name_of(row: DBTaskResult) -> str:
     return f"{row.task_path.rsplit('.', 1)[-1]}({asked})"
 
 
+def why_failed(row: DBTaskResult) -> str:
+    """The last line of what was written down: the error in its own words."""
+    return (row.traceback.strip().splitlines() or ["no reason given"])[-1]
+
+
+def unfinished() -> QuerySet[DBTaskResult]:
+    """Tasks that wait or are being done."""
+    return DBTaskResult.objects.filter(
+        backend_name=BACKEND, status__in=(TaskResultStatus.READY, TaskResultStatus.RUNNING)
+    )
+
+
+def failed() -> QuerySet[DBTaskResult]:
+    """Tasks that were given up."""
+    return DBTaskResult.objects.failed().filter(backend_name=BACKEND)
+
+
 def database_answers() -> bool:
     """Whether a question comes back; a broken connection is closed, so that the next question makes a new one."""
     try:
@@ -280,7 +298,7 @@ class Worker:
         if self._in_hand is not None:  # the database went away under it
             put_back(self._in_hand, WorkerDied("the database went away meanwhile"), pause=False)
             self._in_hand = None
-        now = _monotonic()
+        now = time.monotonic()
         if now - self._reaped_at >= REAP_EVERY_S or not self._reaped_at:
             self.beat()
             reap()
@@ -310,12 +328,6 @@ class Worker:
             TaskWorker.objects.filter(name=self.name).delete()
         except DatabaseError:
             connection.close()
-
-
-def _monotonic() -> float:
-    import time
-
-    return time.monotonic()
 
 
 def _first(error: BaseException) -> str:

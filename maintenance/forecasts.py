@@ -197,6 +197,7 @@ def _shown(remaining: dict[float, float]) -> dict[str, int]:
 def store(computed: Computed) -> FleetFit:
     """Keep the fit and what it says of every die. A new fit is a new row; nothing stored before is changed."""
     with transaction.atomic():
+        _hold(Die.objects.filter(plant=computed.plant))
         row = FleetFit.objects.create(
             plant=computed.plant,
             as_of=computed.as_of,
@@ -324,14 +325,24 @@ def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
     if not dies:
         return []
     plant = dies[0].plant
-    row = newest_fit(plant)
-    fitted = fleet_of(plant)
-    as_of = logs.last_moment(plant) or timezone.now()
-    read = list(logs.of_dies(dies))
-    parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-    told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
     with transaction.atomic():
+        _hold(dies)
+        row = newest_fit(plant)
+        fitted = fleet_of(plant)
+        as_of = logs.last_moment(plant) or timezone.now()
+        read = list(logs.of_dies(dies))
+        parts = [samples.of_die(log, as_of.timestamp()) for log in read]
+        told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
         return _store_dies(told, row)
+
+
+def _hold(dies: Iterable[Die]) -> None:
+    """One forecast of a die at a time, read after the die is held: so the last one stored has seen the last entry.
+
+    Entries on these dies go on meanwhile. On SQLite the transaction itself holds everybody else who writes.
+    """
+    held = Die.objects.select_for_update(no_key=True).filter(pk__in=[die.pk for die in dies])
+    list(held.order_by("pk").values_list("pk", flat=True))
 
 
 def _store_dies(dies: Iterable[Told], fit_row: FleetFit | None) -> list[DieForecast]:

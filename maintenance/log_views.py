@@ -21,7 +21,7 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.models import Die
 from diestore.queries import system_of
 
-from . import actions, bench, entries, forecasts, forms, piece_forms
+from . import actions, bench, entries, forms, piece_forms, tasks
 from .models import DieForecast, Event
 
 logger = logging.getLogger(__name__)
@@ -447,9 +447,9 @@ def _clocks_now(die: Die, forecast: DieForecast | None, named: Collection[int] =
 
 
 def _forecast_again(request: HttpRequest, die: Die) -> DieForecast | None:
-    """That die's forecast at once, on the stored fit. The entry is saved by now and stays, whatever happens here."""
+    """That die's forecast, on the stored fit. The entry is saved by now and stays, whatever happens here."""
     try:
-        return forecasts.refresh_die(die)
+        return tasks.entry_made(die)
     except Exception:
         logger.exception("The forecast of die %s could not be made anew", die.pk)
         messages.warning(request, "The entry is saved, but the forecast of this die could not be made anew.")

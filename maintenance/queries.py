@@ -7,12 +7,43 @@ import statistics
 from collections import defaultdict
 from collections.abc import Iterable
 
-from django.db.models import Q, Sum
+from django.db.models import Count, Q, Sum
 
 from diestore.models import Die, Output, Plant
 
 from .data import OrderLeft, SpareStock
-from .models import DieForecast, EdgeForecast, Order, Run, StockMovement, Work
+from .models import (
+    DieForecast,
+    EdgeForecast,
+    HitCorrection,
+    Incident,
+    Order,
+    Reading,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+)
+
+# Of each sort of entry: what it is about, and how to get from there to the die.
+_ABOUT = {
+    (Run, "die"): "pk",
+    (HitCorrection, "die"): "pk",
+    (Stop, "die"): "pk",
+    (Incident, "die"): "pk",
+    (Work, "position"): "positions",
+    (Work, "piece"): "positions__fittings__piece",
+    (Replacement, "position"): "positions",
+    (Reading, "die"): "pk",
+    (Reading, "position"): "positions",
+    (Reading, "piece"): "positions__fittings__piece",
+    (Reading, "cut"): "cuts",
+}
+
+Told = tuple[type, str, int]  # the sort of entry, the column, the thing's key
+
+LATEST_GRINDS = 60  # rows of work that say what usually comes off
 
 
 def open_orders(*, plant: Plant | None = None, dies: Iterable[Die] | None = None) -> list[OrderLeft]:
@@ -78,10 +109,10 @@ def open_orders(*, plant: Plant | None = None, dies: Iterable[Die] | None = None
     return [row for row in result if row.parts_left > 0 and (wanted is None or row.die_id in wanted)]
 
 
-def next_order_by_die(plant: Plant | None = None) -> dict[int, OrderLeft]:
+def next_order_by_die(plant: Plant | None = None, *, dies: Iterable[Die] | None = None) -> dict[int, OrderLeft]:
     """The open order of each die that is due first."""
     first: dict[int, OrderLeft] = {}
-    for row in open_orders(plant=plant):
+    for row in open_orders(plant=plant, dies=dies):
         if row.die_id is not None:
             first.setdefault(row.die_id, row)
     return first
@@ -134,6 +165,33 @@ def usual_grind_mm(die: Die) -> float | None:
         Work.objects.standing()
         .filter(position__die=die, operation="ground", removed_mm__gt=0)
         .order_by("-at")
-        .values_list("removed_mm", flat=True)[:60]
+        .values_list("removed_mm", flat=True)[:LATEST_GRINDS]
     )
     return round(statistics.median(amounts), 4) if amounts else None
+
+
+def entries_counted() -> dict[Told, tuple[int, int]]:
+    """How many entries there are of each thing, and how many of them are struck out.
+
+    Entries are never edited or deleted: whatever becomes of a log changes one of the two, whoever's clock is wrong.
+    """
+    counted = {}
+    for model, column in _ABOUT:
+        rows = model.objects.filter(**{f"{column}__isnull": False}).order_by().values_list(column)
+        for pk, there, struck in rows.annotate(there=Count("pk"), struck=Count("struck_at")):
+            counted[model, column, pk] = (there, struck)
+    return counted
+
+
+def dies_entered_between(
+    before: dict[Told, tuple[int, int]], after: dict[Told, tuple[int, int]], *, plant: Plant
+) -> set[int]:
+    """The dies of a plant on which something was entered or struck out between two countings."""
+    changed = defaultdict(set)
+    for key, counts in after.items():
+        if before.get(key) != counts:
+            changed[_ABOUT[key[:2]]].add(key[2])
+    dies = set()
+    for path, pks in changed.items():
+        dies.update(Die.objects.filter(plant=plant, **{f"{path}__in": pks}).values_list("pk", flat=True))
+    return dies

@@ -1,0 +1,39 @@
+"""A worker: does what stands in the queue until it is stopped."""
+
+from __future__ import annotations
+
+import logging
+import signal
+
+from django.core.management.base import BaseCommand
+
+
+class Command(BaseCommand):
+    help = (
+        "Work the queue: forecasts after entries, fits, loads. Any number of these may run, on any number of hosts. "
+        "Stopped by Ctrl-C or SIGTERM, it finishes the task in hand first; a second time stops it at once."
+    )
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("--until-empty", action="store_true", help="End when nothing waits any more.")
+        parser.add_argument("--idle", type=float, default=1.0, metavar="SECONDS", help="How often to look; default 1.")
+
+    def handle(self, *, until_empty, idle, verbosity, **options) -> None:
+        from diestore import work
+
+        if verbosity:
+            logging.getLogger("diestore.work").setLevel(logging.INFO)
+        worker = work.Worker()
+
+        def stop(number, frame) -> None:
+            if worker.stopping.is_set():
+                raise SystemExit(128 + number)
+            worker.stop()
+
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, stop)
+        if verbosity:
+            self.stdout.write(f"Worker {worker.name} begins.")
+        worker.work(until=(lambda: True) if until_empty else None, idle_s=idle)
+        if verbosity:
+            self.stdout.write(f"Worker {worker.name} has ended.")

@@ -1,0 +1,79 @@
+"""What is done in the background: forecasts after an entry, the fleet's fit, loading a history folder.
+
+Each task computes first and writes in `closing`: so it takes effect once, however often it was begun.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django_tasks import TaskContext, task
+
+from diestore import work
+from diestore.models import Die, Plant
+
+from . import forecasts, queries
+from .models import DieForecast
+
+AFTER_ENTRY, NIGHTLY, LOADS = 10, 0, -10
+
+# What the apps above want done after a plant's fit, or after an entry on a die. Called inside the writing transaction.
+after_fit: list[Callable[[Plant], object]] = []
+after_entry: list[Callable[[Die], object]] = []
+
+
+def entry_made(die: Die) -> DieForecast | None:
+    """What follows an entry that is saved: this die's forecast, at once or by a worker. Returns the one that stands."""
+    if settings.FORECASTS_BY_WORKERS:
+        work.enqueue_once(forecast_die, die.pk)
+        told = queries.newest_forecast(die)
+    else:
+        told = forecasts.refresh_die(die)
+    for follow in after_entry:
+        follow(die)
+    return told
+
+
+def plan_night(plant: Plant) -> bool:
+    """Put a plant's nightly work into the queue, unless it waits there already."""
+    return work.enqueue_once(fit_fleet, plant.pk)
+
+
+@task(takes_context=True, priority=AFTER_ENTRY)
+def forecast_die(context: TaskContext, die: int) -> None:
+    """One die's forecast on the newest stored fit."""
+    found = Die.objects.filter(pk=die).select_related("plant").first()
+    with work.closing(context):
+        if found is not None:
+            forecasts.refresh_die(found)
+
+
+@task(takes_context=True, priority=NIGHTLY)
+def fit_fleet(context: TaskContext, plant: int) -> None:
+    """Fit the fleet of a plant and forecast all its dies. Dies that got an entry meanwhile are told again."""
+    of = Plant.objects.get(pk=plant)
+    before = queries.entries_counted()
+    computed = forecasts.compute(of)
+    with work.closing(context) as says:
+        row = forecasts.store(computed)
+        meanwhile = queries.dies_entered_between(before, queries.entries_counted(), plant=of)
+        forecasts.refresh_dies(Die.objects.filter(pk__in=meanwhile).select_related("plant").order_by("pk"))
+        says |= {"fit": row.pk, "dies": len(computed.dies), "entered_meanwhile": len(meanwhile)}
+        for follow in after_fit:
+            follow(of)
+
+
+@task(takes_context=True, priority=LOADS)
+def load_folder(context: TaskContext, folder: str, plant: str | None = None, allow_future: bool = False) -> None:
+    """Load a history folder that the worker can read: all of it or nothing."""
+    from .history.load import load
+    from .history.problems import HistoryRefused
+
+    with work.closing(context) as says:
+        try:
+            loaded = load(folder, plant=plant, allow_future=allow_future)
+        except HistoryRefused as reason:
+            raise work.Refused(str(reason)) from reason
+        says |= {"plant": loaded.plant.code, "added": {what: n for what, n in loaded.counts.added.items() if n}}
+        plan_night(loaded.plant)

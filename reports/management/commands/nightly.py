@@ -1,0 +1,46 @@
+"""What is done once a night, for cron."""
+
+from __future__ import annotations
+
+from django.core.management.base import BaseCommand, CommandError
+
+
+class Command(BaseCommand):
+    help = (
+        "Fit the fleet, forecast every die, work out the spares, give back what dead workers left, forget old tasks. "
+        "It goes through the queue and works it too, so it needs no worker; where workers run, they share the work."
+    )
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("--only-plan", action="store_true", help="Put it into the queue and leave it to workers.")
+
+    def handle(self, *, only_plan, verbosity, **options) -> None:
+        from diestore import work
+        from diestore.models import Plant
+        from maintenance import tasks
+
+        reaped = work.reap()
+        forgotten = work.prune()
+        plants = list(Plant.objects.all())
+        for plant in plants:
+            tasks.plan_night(plant)
+        if verbosity:
+            names = ", ".join(p.code for p in plants) or "none yet"
+            self.stdout.write(f"Planned for the plants: {names}.")
+            if reaped.waiting or reaped.failed:
+                self.stdout.write(
+                    f"Of workers that died: {reaped.waiting} tasks wait again, {reaped.failed} are given up."
+                )
+            if forgotten:
+                self.stdout.write(f"Forgotten: {forgotten} tasks done more than {work.KEPT_DAYS} days ago.")
+        if only_plan:
+            return
+        known = set(work.failed().values_list("pk", flat=True))
+        work.Worker().work(until=lambda: not work.unfinished().filter(priority=tasks.NIGHTLY).exists())
+        new = [row for row in work.failed() if row.pk not in known]
+        for row in new:
+            self.stderr.write(f"{work.name_of(row)} failed: {work.why_failed(row)}")
+        if new:
+            raise CommandError(f"{len(new)} of the tasks failed.")
+        if verbosity:
+            self.stdout.write("Done.")
