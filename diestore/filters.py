@@ -6,7 +6,7 @@ import django_filters
 from django.db.models import Q
 
 from .handbook import materials
-from .models import Die, Plant, Press, Stock
+from .models import Die, Output, Plant, Press, Stock
 
 
 class DieFilter(django_filters.FilterSet):
@@ -39,5 +39,5 @@ class DieFilter(django_filters.FilterSet):
         return rows.filter(usual_stock__in=stocks)
 
     def search(self, rows, name, value):
-        parts = Q(variants__outputs__part__number__icontains=value)
-        return rows.filter(Q(code__icontains=value) | Q(description__icontains=value) | parts).distinct()
+        makers = Output.objects.filter(part__number__icontains=value).values("variant__die")
+        return rows.filter(Q(code__icontains=value) | Q(description__icontains=value) | Q(pk__in=makers))

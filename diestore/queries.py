@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from django.db.models import Count, Prefetch
+from django.db.models import Count, OuterRef, Prefetch, Subquery
+from django.db.models.functions import Coalesce
 
 from . import units
-from .models import Die, Output, UserSettings
+from .models import Die, Output, Position, Station, UserSettings
 
 
 def dies_for_list():
     """The dies with all that the list shows, in a constant number of queries."""
     return (
         Die.objects.select_related("usual_stock", "usual_press", "plant", "owner")
-        .annotate(positions_count=Count("positions", distinct=True), stations_count=Count("stations", distinct=True))
+        .annotate(positions_count=_count_of(Position), stations_count=_count_of(Station))
         .prefetch_related(
             Prefetch("variants__outputs", queryset=Output.objects.select_related("part").order_by("part__number"))
         )
@@ -20,7 +21,15 @@ def dies_for_list():
     )
 
 
+def _count_of(model):
+    """How many of them the die has, counted for the dies that are shown and not over a join of all."""
+    counted = model.objects.filter(die=OuterRef("pk")).order_by().values("die").annotate(n=Count("pk")).values("n")
+    return Coalesce(Subquery(counted), 0)
+
+
 def system_of(user) -> units.System:
-    """The units that this person sees."""
-    choice = UserSettings.objects.filter(user=user).values_list("units", flat=True).first()
-    return units.System.INCH if choice == UserSettings.Units.INCH else units.System.METRIC
+    """The units that this person sees; asked of the database once a request."""
+    if not hasattr(user, "sees_units"):
+        choice = UserSettings.objects.filter(user=user).values_list("units", flat=True).first()
+        user.sees_units = units.System.INCH if choice == UserSettings.Units.INCH else units.System.METRIC
+    return user.sees_units

@@ -72,8 +72,8 @@ class DieState:
 
 def of_die(die: Die, system: units.System) -> DieState:
     log = logs.of_die(die)
-    now = logs.last_moment(die.plant) or timezone.now()
     forecast = queries.newest_forecast(die)
+    now = _last(log, forecast) or timezone.now()
     order = next(iter(queries.open_orders(dies=[die])), None)
     chance = None
     if forecast and forecast.remaining and order:
@@ -85,7 +85,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         edges={e.position_id: e for e in queries.edges_of(forecast)} if forecast else {},
         limiting=forecast.limiting_id if forecast else None,
         order=order,
-        usual_grind_mm=queries.usual_grind_mm(die),
+        usual_grind_mm=_usual_grind_mm(log),
         now=now.timestamp(),
     )
     rows = [
@@ -97,6 +97,21 @@ def of_die(die: Die, system: units.System) -> DieState:
     return DieState(
         die=die, system=system, forecast=forecast, order=order, chance=chance, rows=rows, now=now, log=log
     )  # fmt: skip
+
+
+def _last(log: edge_log.DieLog, forecast: DieForecast | None) -> dt.datetime | None:
+    """The later of the last thing that happened to the die and the moment that its forecast is told for."""
+    moments = [] if log.last_moment is None else [logs.moment(log.last_moment)]
+    if forecast is not None:
+        moments.append(forecast.as_of)
+    return max(moments, default=None)
+
+
+def _usual_grind_mm(log: edge_log.DieLog) -> float | None:
+    """What usually comes off at a sharpening of this die: the middle of its latest grinds."""
+    ground = [(w.at, w.removed_mm) for w in log.works if w.operation == "ground" and w.position and w.removed_mm]
+    amounts = [mm for _, mm in sorted(ground, reverse=True)[: queries.LATEST_GRINDS]]
+    return round(statistics.median(amounts), 4) if amounts else None
 
 
 def _order_of_rows(row: PositionRow) -> tuple:

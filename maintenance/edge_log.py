@@ -90,6 +90,7 @@ class WorkRow:
     piece: int | None = None
     removed_mm: float | None = None
     coating_after: str = ""
+    set_key: str = ""
     hits_into_run: int | None = None
 
 
@@ -131,6 +132,14 @@ class DieLog:
     works: tuple[WorkRow, ...] = ()
     replacements: tuple[ReplacementRow, ...] = ()
     readings: tuple[ReadingRow, ...] = ()
+
+    @property
+    def last_moment(self) -> float | None:
+        """When the last thing of its record happened; what sat in it when the record began is no happening."""
+        moments = [run.ended for run in self.runs]
+        moments += [row.at for rows in (self.corrections, self.works, self.readings) for row in rows]
+        moments += [row.at for row in self.replacements if not row.since_start]
+        return max(moments, default=None)
 
 
 @dataclass(frozen=True, kw_only=True)

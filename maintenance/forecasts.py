@@ -22,6 +22,7 @@ from . import edge_log, logs, queries, samples
 from .life import fleet, predict, prior
 from .life.cycles import EdgeSpec, LifeSamples
 from .life.readings import Readings
+from .life.seen import Seen
 from .models import DieForecast, EdgeForecast, FleetFit
 
 CODE_VERSION = "3"  # counts up when the same records would give other numbers
@@ -60,6 +61,7 @@ class Computed:
     fit: fleet.FleetFit
     records_hash: str
     dies: list[Told]
+    seen: Seen
 
 
 def compute(
@@ -86,12 +88,18 @@ def compute(
     tell("computing what is left")
     told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
     return Computed(
-        plant=plant, as_of=as_of, known_at=known_at, fit=fitted, records_hash=_hash(specs, life, readings), dies=told
+        plant=plant,
+        as_of=as_of,
+        known_at=known_at,
+        fit=fitted,
+        records_hash=_hash(specs, life, readings),
+        dies=told,
+        seen=Seen.of(specs, life),
     )
 
 
-def _variants_to_come(plant: Plant) -> dict[int, int | None]:
-    return {die: order.variant_id for die, order in queries.next_order_by_die(plant).items()}
+def _variants_to_come(plant: Plant | None = None, dies: list[Die] | None = None) -> dict[int, int | None]:
+    return {die: order.variant_id for die, order in queries.next_order_by_die(plant, dies=dies).items()}
 
 
 def _tell_dies(
@@ -204,7 +212,7 @@ def store(computed: Computed) -> FleetFit:
             known_at=computed.known_at or timezone.now(),
             records_hash=computed.records_hash,
             code_version=CODE_VERSION,
-            parameters=computed.fit.to_dict(),
+            parameters=computed.fit.to_dict() | {"seen": computed.seen.to_dict()},
             cycles=computed.fit.cycles,
             dull_ends=computed.fit.dull_ends,
         )
@@ -227,6 +235,12 @@ def fleet_of(plant: Plant) -> fleet.FleetFit:
     """The newest stored fit of the plant, the handbook's where there is none."""
     row = newest_fit(plant)
     return fleet.FleetFit.from_dict(row.parameters) if row else fleet.fit([], LifeSamples.of([], [], []))
+
+
+def seen_by(row: FleetFit | None) -> Seen:
+    """What sorts of edges a stored fit was made from."""
+    kept = row.parameters.get("seen") if row else None
+    return Seen.from_dict(kept) if kept else Seen.nothing()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -329,11 +343,17 @@ def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
         _hold(dies)
         row = newest_fit(plant)
         fitted = fleet_of(plant)
-        as_of = logs.last_moment(plant) or timezone.now()
         read = list(logs.of_dies(dies))
+        as_of = _moment_of(read, row)
         parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-        told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
+        told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies))
         return _store_dies(told, row)
+
+
+def _moment_of(read: Sequence[edge_log.DieLog], fit_row: FleetFit | None) -> dt.datetime:
+    """The last thing that happened to these dies, or the moment of the fit where that is later."""
+    lasts = [logs.moment(log.last_moment) for log in read if log.last_moment is not None]
+    return max(lasts + ([fit_row.as_of] if fit_row is not None else []), default=timezone.now())
 
 
 def _hold(dies: Iterable[Die]) -> None:

@@ -198,6 +198,7 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
         "found",
         "removed_mm",
         "coating_after",
+        "set_key",
         "hits_into_run",
     )
     on_positions = _standing(Work, known_at).filter(position__die__in=ids)

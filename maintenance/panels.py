@@ -11,8 +11,8 @@ from django.utils import timezone
 from diestore import panels, roles, units
 from diestore import queries as register
 
-from . import die_state, entries, plan_view, timeline, words
-from .models import Reading, Replacement, Run, Work
+from . import die_state, edge_log, entries, logs, plan_view, timeline, words
+from .models import Replacement, Work
 from .operations import OPERATIONS
 
 DAYS_BACK, DAYS_AT_LEAST = 300, 45
@@ -99,22 +99,20 @@ def _plan(state: die_state.DieState, leader_words: list[str]) -> plan_view.Plan 
 
 
 def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
-    die, now = state.die, state.now
+    log, now = state.log, state.now
     since = now - dt.timedelta(days=DAYS_BACK)
-    lately = {"at__gte": since, "at__lte": now}
-    runs = list(Run.objects.standing().filter(die=die, **lately).order_by("started"))
-    works = list(Work.objects.standing().filter(position__die=die, **lately).select_related("position"))
-    changes = list(
-        Replacement.objects.standing()
-        .filter(position__die=die, since_start=False, why__in=BROKE, **lately)
-        .select_related("position")
-    )
+    lately = (since.timestamp(), now.timestamp())
+    codes = {position.id: position.code for position in log.positions.values()}
+    runs = [r for r in log.runs if lately[0] <= r.ended <= lately[1]]
+    works = [w for w in log.works if w.position in codes and lately[0] <= w.at <= lately[1]]
+    changes = [c for c in log.replacements if c.why in BROKE and not c.since_start and lately[0] <= c.at <= lately[1]]
     remaining = None
     if state.forecast and state.forecast.remaining:
         remaining = {p: die_state.quantile(state.forecast, p) for p in (0.1, 0.25, 0.5, 0.75, 0.9)}
     if not (runs or works or changes or remaining):
         return None
-    first = min([r.started for r in runs] + [e.at for e in (*works, *changes)], default=now)
+    first = min([r.started for r in runs] + [e.at for e in (*works, *changes)], default=None)
+    first = now if first is None else logs.moment(first)
     since = max(since, min(first - dt.timedelta(days=7), now - dt.timedelta(days=DAYS_AT_LEAST)))
     burrs, unit, limit = _burrs(state, since)
     order = state.order
@@ -122,10 +120,15 @@ def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
         today=now,
         since=since,
         runs=[
-            timeline.RunBar(started=r.started, ended=r.at, hits=r.hits, title=f"{r.hits:,} hits, {_day(r.started)}")
+            timeline.RunBar(
+                started=logs.moment(r.started),
+                ended=logs.moment(r.ended),
+                hits=r.hits,
+                title=f"{r.hits:,} hits, {_day(logs.moment(r.started))}",
+            )
             for r in runs
         ],
-        events=_grinds(works) + _breaks(changes),
+        events=_grinds(works, codes) + _breaks(changes, codes),
         readings=burrs,
         reading_unit=unit,
         limit=limit if burrs else None,
@@ -141,63 +144,66 @@ def _burrs(state: die_state.DieState, since: dt.datetime) -> tuple[list[timeline
     quantity = units.quantity("burr height")
     unit = quantity.unit(state.system)
     limiting = state.limiting.position.pk if state.limiting else None
-    rows = (
-        Reading.objects.standing()
-        .filter(position__die=state.die, at__gte=since, at__lte=state.now, quantity__icontains=BURR)
-        .select_related("position")
-    )
+    lately = (since.timestamp(), state.now.timestamp())
     measured = [
         timeline.Measured(
-            at=m.at,
+            at=logs.moment(m.at),
             value=units.from_si(m.value_si, unit),
-            title=f"{m.position.code}: {units.show_si(m.value_si, quantity, state.system)}, {_day(m.at)}",
-            of_limiting=m.position_id == limiting,
+            title=f"{state.log.positions[m.position].code}: "
+            f"{units.show_si(m.value_si, quantity, state.system)}, {_day(logs.moment(m.at))}",
+            of_limiting=m.position == limiting,
         )
-        for m in rows
+        for m in state.log.readings
+        if BURR in m.quantity.lower() and lately[0] <= m.at <= lately[1]
     ]
     limits = [o.part.burr_limit_um for v in state.die.variants.all() for o in v.outputs.all() if o.part.burr_limit_um]
     return measured, unit, units.shown_value(min(limits), quantity, state.system) if limits else None
 
 
-def _breaks(changes: list[Replacement]) -> list[timeline.Event]:
+def _breaks(changes: list[edge_log.ReplacementRow], codes: dict[int, str]) -> list[timeline.Event]:
     """Pieces that came out chipped or broken; those of one moment are one mark."""
-    together: dict[dt.datetime, list[Replacement]] = {}
+    together: dict[float, list[edge_log.ReplacementRow]] = {}
     for change in changes:
         together.setdefault(change.at, []).append(change)
-    return [
-        timeline.Event(
-            at=at,
-            label=f"{_names(rows)} {rows[0].get_why_display()}",
-            title=f"{', '.join(r.position.code for r in rows)} replaced on {_day(at)}: {rows[0].get_why_display()}",
-            css="short",
+    events = []
+    for at, rows in together.items():
+        named, why = [codes[row.position] for row in rows], Replacement.Why(rows[0].why).label
+        day = _day(logs.moment(at))
+        events.append(
+            timeline.Event(
+                at=logs.moment(at),
+                label=f"{_names(named)} {why}",
+                title=f"{', '.join(named)} replaced on {day}: {why}",
+                css="short",
+            )
         )
-        for at, rows in together.items()
-    ]
+    return events
 
 
-def _names(rows: list, most: int = 2) -> str:
-    codes = [row.position.code for row in rows]
+def _names(codes: list[str], most: int = 2) -> str:
     return ", ".join(codes[:most]) + (f" and {len(codes) - most} more" if len(codes) > most else "")
 
 
-def _grinds(works: list[Work]) -> list[timeline.Event]:
+def _grinds(works: list[edge_log.WorkRow], codes: dict[int, str]) -> list[timeline.Event]:
     """One mark for what was ground together, named by its cause."""
-    together: dict[tuple, list[Work]] = {}
+    together: dict[str | float, list[edge_log.WorkRow]] = {}
     for work in works:
         if OPERATIONS[work.operation].fresh_edge:
-            together.setdefault((work.set_key or work.at,), []).append(work)
+            together.setdefault(work.set_key or work.at, []).append(work)
     events = []
     for rows in together.values():
         chipped = [w for w in rows if w.found in ("chipped", "broken") or (not w.found and w.why == Work.Why.CHIPPED)]
         dull = [w for w in rows if w.found == "dull" or (not w.found and w.why == Work.Why.DULL)]
-        cause = f"{_names(chipped)} chipped" if chipped else f"{_names(dull)} dull" if dull else ""
+        telling, said = (chipped, "chipped") if chipped else (dull, "dull")
+        cause = f"{_names([codes[w.position] for w in telling])} {said}" if telling else Work.Why(rows[0].why).label
         done = rows[0].operation if len({w.operation for w in rows}) == 1 else "worked on"
-        pieces = f"{len(rows)} pieces" if len(rows) > 1 else rows[0].position.code
+        pieces = f"{len(rows)} pieces" if len(rows) > 1 else codes[rows[0].position]
+        at = logs.moment(rows[0].at)
         events.append(
             timeline.Event(
-                at=rows[0].at,
-                label=cause or rows[0].get_why_display(),
-                title=f"{pieces} {done}, {_day(rows[0].at)}: {cause or rows[0].get_why_display()}",
+                at=at,
+                label=cause,
+                title=f"{pieces} {done}, {_day(at)}: {cause}",
                 css="short" if chipped else "",
             )
         )

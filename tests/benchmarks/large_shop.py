@@ -13,15 +13,40 @@ from django.contrib.auth.models import Group, User
 from django.utils import timezone
 
 from diestore.models import (
-    Cut, Die, Item, Output, Part, Party, Person, Piece, Plant, Position, Press, Rate, Station, Stock, Variant,
+    Cut,
+    Die,
+    Item,
+    Output,
+    Part,
+    Party,
+    Person,
+    Piece,
+    Plant,
+    Position,
+    Press,
+    Rate,
+    Station,
+    Stock,
+    Variant,
 )  # fmt: skip
 from maintenance.models import (
-    DieForecast, EdgeForecast, Fitting, FleetFit, Order, Reading, Replacement, Run, StockMovement, Stop, Work,
+    DieForecast,
+    EdgeForecast,
+    Fitting,
+    FleetFit,
+    Order,
+    Reading,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
 )  # fmt: skip
 
 STATIONS, PLACES, RUNS, SET_EVERY = 10, 6, 60, 3  # a die; a place at each station is ground every third run or so
 WORKS = 1_000 // 60 + 1  # of a position: 17
 LEVELS = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
+RESTS_ON = {"cycles": 17, "dull_ends": 2, "chipped_ends": 1, "prior_share": 0.2, "words": "this shop's record"}
 BATCH = 2_000
 CPU_DIES = 50  # made at once: bounds the memory
 
@@ -155,7 +180,7 @@ def _forecasts(made, positions, fit, now, rng) -> None:
     told = DieForecast.objects.bulk_create(
         DieForecast(
             fit=fit, die=die, as_of=now, limiting=at_die[die.pk][0], hits_since_sharpening=20_000,
-            rests_on={"cycles": 900, "dull_ends": 110, "words": "mostly this shop's record", "prior_share": 0.2, "chipped_ends": 9},
+            rests_on=RESTS_ON | {"cycles": 900, "dull_ends": 110},
             **_left(rng),
         )
         for die in made
@@ -163,7 +188,7 @@ def _forecasts(made, positions, fit, now, rng) -> None:
     _save(
         EdgeForecast(
             forecast=f, position=p, hits_since_sharpening=20_000, usual_hits=150_000, share_left=0.6,
-            first_to_go=1 / (STATIONS * PLACES), rests_on={"cycles": 17, "dull_ends": 2, "words": "this shop's record", "prior_share": 0.2, "chipped_ends": 0},
+            first_to_go=1 / (STATIONS * PLACES), rests_on=RESTS_ON,
             **{k: v for k, v in _left(rng).items() if k != "fresh"},
         )
         for f in told
