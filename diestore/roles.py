@@ -72,6 +72,12 @@ def grant_roles(using: str = "default", **kwargs) -> None:
 
 
 def role_of(user) -> str:
-    """The person's first role in the order above, or '' without one."""
+    """The person's first role in the order above, or '' without one; asked of the database once a request."""
+    if not hasattr(user, "has_role"):
+        user.has_role = _role_of(user)
+    return user.has_role
+
+
+def _role_of(user) -> str:
     names = set(user.groups.values_list("name", flat=True)) if user.is_authenticated else set()
     return next((role for role in reversed(ROLES) if role in names), "administrator" if user.is_superuser else "")
