@@ -8,9 +8,13 @@ class MaintenanceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from diestore import backup
+
         from . import panels
+        from .backup_check import clocks
         from .database_rules import install_rules
 
         panels.hang()
+        backup.checks["clocks"] = clocks
 
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")

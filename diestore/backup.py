@@ -1,0 +1,407 @@
+"""The whole database and its attachments in one file, and back into an empty database on either engine.
+
+The file is a zip: `manifest.json`, one `tables/NAME.jsonl` a table (a line a row, values in the order of the manifest's
+columns), the figures that are checked after restoring, and `files/` with the attachments. It is read from one moment
+while people work on, and it takes little memory however long the record is.
+"""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import hashlib
+import json
+import os
+import uuid
+import zipfile
+import zlib
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+from django.apps import apps
+from django.conf import settings
+from django.contrib.contenttypes.models import ContentType
+from django.core.management import call_command
+from django.core.management.color import no_style
+from django.db import DatabaseError, connection, models, transaction
+from django.db.migrations.executor import MigrationExecutor
+from django.utils import timezone
+
+FORMAT = 1
+ROWS_AT_ONCE = 1_000
+BYTES_AT_ONCE = 1 << 20
+
+# Left out: who is signed in now, and which workers are alive. Made by `migrate` itself, so they may be there already.
+LEFT_OUT = {"sessions.session", "diestore.taskworker"}
+MADE_BY_MIGRATE = {"contenttypes.contenttype", "auth.permission", "auth.group", "auth.group_permissions"}
+
+# Name -> what gives lines of (what, figure). Taken with the backup, and again before a restore is kept.
+checks: dict[str, Callable[[], Iterable[tuple[str, object]]]] = {}
+
+Tell = Callable[[str], None]
+
+
+class BackupRefused(Exception):
+    """Why it cannot be done, in a sentence; then nothing was changed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """What is in a backup: rows of each table, attachments, figures compared."""
+
+    rows: dict[str, int]
+    files: int
+    checked: dict[str, int]
+
+
+# -- out --
+
+
+def write(path: Path, *, tell: Tell | None = None) -> Told:
+    """Write everything into a new file, as it stands at one moment. Raises BackupRefused."""
+    tell = tell or (lambda words: None)
+    if path.exists():
+        raise BackupRefused(f"{path} is there already. Name another file.")
+    part = path.with_name(path.name + ".part")
+    try:
+        with open(os.open(part, os.O_CREAT | os.O_TRUNC | os.O_RDWR, 0o600), "w+b") as file:
+            with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as archive, _one_moment():
+                told = _write(archive, tell)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(part, path)
+    except OSError as error:
+        raise BackupRefused(f"{path} cannot be written: {error.strerror or error}.") from error
+    finally:
+        part.unlink(missing_ok=True)
+    return told
+
+
+def _write(archive: zipfile.ZipFile, tell: Tell) -> Told:
+    executor = MigrationExecutor(connection)
+    applied = _applied(executor)
+    is_current = applied == set(executor.loader.graph.nodes)
+    if not applied:
+        raise BackupRefused("There are no tables in this database yet.")
+    manifest = {
+        "format": FORMAT,
+        "made_at": timezone.now().isoformat(),
+        "database": connection.vendor,
+        "migrations": sorted(map(list, applied)),
+        "tables": [],
+        "checks": {},
+        "files": [],
+    }
+    # before a new version's migrations are run, the tables are those of the old one
+    for model in _models(apps if is_current else executor.loader.project_state(_leaves(executor, applied)).apps):
+        tell(model._meta.label)
+        fields = model._meta.concrete_fields
+        # past managers of its own, which may hide some
+        rows = models.QuerySet(model).values_list(*(f.attname for f in fields)).order_by("pk")
+        lines = (_encode(list(row)) for row in rows.iterator(chunk_size=ROWS_AT_ONCE))
+        count, digest = _write_lines(archive, _member(model._meta.label_lower), lines)
+        manifest["tables"].append(
+            {
+                "name": model._meta.label_lower,
+                "columns": [f.attname for f in fields],
+                "rows": count,
+                "sha256": digest,
+            }
+        )
+    for name, figures in checks.items() if is_current else ():
+        tell(name)
+        count, digest = _write_lines(archive, f"checks/{name}.jsonl", (_encode(list(line)) for line in figures()))
+        manifest["checks"][name] = {"lines": count, "sha256": digest}
+    for file, name in _attachments():
+        archive.write(file, f"files/{name}")
+        manifest["files"].append({"name": name, "sha256": _hash_of(file)})
+    archive.writestr("manifest.json", json.dumps(manifest, indent=1))
+    return _told(manifest)
+
+
+def _write_lines(archive: zipfile.ZipFile, member: str, lines: Iterable[str]) -> tuple[int, str]:
+    count, digest = 0, hashlib.sha256()
+    with archive.open(member, "w", force_zip64=True) as out:
+        for line in lines:
+            data = line.encode() + b"\n"
+            digest.update(data)
+            out.write(data)
+            count += 1
+    return count, digest.hexdigest()
+
+
+def _member(name: str) -> str:
+    return f"tables/{name}.jsonl"
+
+
+def _told(manifest: dict) -> Told:
+    return Told(
+        rows={table["name"]: table["rows"] for table in manifest["tables"]},
+        files=len(manifest["files"]),
+        checked={name: check["lines"] for name, check in manifest["checks"].items()},
+    )
+
+
+@contextmanager
+def _one_moment() -> Iterator[None]:
+    """A transaction that sees the database as it was when it began, and holds nobody up."""
+    if connection.in_atomic_block:  # inside somebody else's transaction there is no choice
+        yield
+        return
+    if connection.vendor == "sqlite":
+        connection.ensure_connection()
+        before, connection.transaction_mode = connection.transaction_mode, "DEFERRED"
+        try:
+            with transaction.atomic():
+                yield
+        finally:
+            connection.transaction_mode = before
+        return
+    with transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
+
+
+def _models(registry) -> list[type[models.Model]]:
+    """The models whose tables are carried, in the order of their names."""
+    found = {
+        model._meta.label_lower: model
+        for model in registry.get_models(include_auto_created=True)
+        if model._meta.managed and not model._meta.proxy and model._meta.label_lower not in LEFT_OUT
+    }
+    return [found[name] for name in sorted(found)]
+
+
+def _applied(executor: MigrationExecutor) -> set[tuple[str, str]]:
+    return set(executor.loader.applied_migrations) & set(executor.loader.graph.nodes)
+
+
+def _leaves(executor: MigrationExecutor, nodes: set[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Of the migrations given the last of each app."""
+    node_map = executor.loader.graph.node_map
+    return [
+        node
+        for node in nodes
+        if not any(child.key in nodes and child.key[0] == node[0] for child in node_map[node].children)
+    ]
+
+
+def _attachments() -> Iterator[tuple[Path, str]]:
+    root = _media_root()
+    if root is None or not root.is_dir():
+        return
+    for file in sorted(root.rglob("*")):
+        if file.is_file() and not file.is_symlink():
+            yield file, file.relative_to(root).as_posix()
+
+
+def _media_root() -> Path | None:
+    return Path(settings.MEDIA_ROOT) if settings.MEDIA_ROOT else None
+
+
+def _hash_of(file: Path) -> str:
+    with open(file, "rb") as read:
+        return hashlib.file_digest(read, "sha256").hexdigest()
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, (dt.datetime, dt.date, dt.time)):
+        return value.isoformat()
+    if isinstance(value, (Decimal, uuid.UUID)):
+        return str(value)
+    if isinstance(value, dt.timedelta):
+        return value / dt.timedelta(microseconds=1)
+    if isinstance(value, (bytes, memoryview)):
+        return base64.b64encode(bytes(value)).decode()
+    raise TypeError(f"{type(value).__name__} has no place in a backup")
+
+
+_encode = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, default=_plain).encode
+
+
+# -- and back --
+
+
+def restore(path: Path, *, tell: Tell | None = None) -> Told:
+    """Put a backup into this database, which must be empty, and compare counts and clocks. All of it or nothing.
+
+    Raises BackupRefused.
+    """
+    tell = tell or (lambda words: None)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            manifest = _manifest(archive)
+            registry, is_current = _get_ready(manifest)
+            _check_empty(registry)
+            written: list[Path] = []
+            try:
+                with transaction.atomic():
+                    _fill(archive, manifest, registry, tell)
+                    ContentType.objects.clear_cache()
+                    if is_current:
+                        _compare(archive, manifest, tell)
+                    _put_files(archive, manifest, written)
+            except BaseException:
+                for file in written:
+                    file.unlink(missing_ok=True)
+                raise
+    except OSError as error:
+        raise BackupRefused(f"{path} cannot be read: {error.strerror or error}.") from error
+    except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, UnicodeDecodeError, json.JSONDecodeError) as error:
+        raise BackupRefused(f"{path} is no whole backup: {error}. Nothing was restored.") from error
+    except DatabaseError as error:
+        said = (str(error).splitlines() or [type(error).__name__])[0]
+        raise BackupRefused(f"The database refuses this backup: {said}. Nothing was restored.") from error
+    ContentType.objects.clear_cache()
+    call_command("migrate", verbosity=0, interactive=False)  # rules, groups, and what is newer than the backup
+    if not is_current:
+        with zipfile.ZipFile(path) as archive:
+            _compare(archive, manifest, tell)
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+    return _told(manifest)
+
+
+def _manifest(archive: zipfile.ZipFile) -> dict:
+    manifest = json.loads(archive.read("manifest.json"))
+    if manifest.get("format") != FORMAT:
+        raise BackupRefused(f"This backup is of format {manifest.get('format')}; this version reads format {FORMAT}.")
+    return manifest
+
+
+def _get_ready(manifest: dict):
+    """Tables as they were when the backup was made, the models that know them, and whether they are today's."""
+    wanted = {tuple(step) for step in manifest["migrations"]}
+    executor = MigrationExecutor(connection)
+    known = set(executor.loader.graph.nodes)
+    if unknown := sorted(wanted - known):
+        raise BackupRefused(
+            f"This backup was made by another version of the service: {'.'.join(unknown[0])} is not known here. "
+            "Restore it with that version."
+        )
+    leaves = _leaves(executor, wanted)
+    applied = _applied(executor)
+    if not applied:
+        executor.migrate(leaves)
+    elif applied != wanted:
+        raise BackupRefused(
+            "The tables here are of another version than the backup. Restore into a new database without any tables."
+        )
+    if wanted == known:
+        return apps, True
+    return MigrationExecutor(connection).loader.project_state(leaves).apps, False
+
+
+def _check_empty(registry) -> None:
+    for model in _models(registry):
+        name = model._meta.label_lower
+        if name not in MADE_BY_MIGRATE and (there := models.QuerySet(model).count()):
+            what = model._meta.verbose_name if there == 1 else model._meta.verbose_name_plural
+            raise BackupRefused(
+                f"There is something in this database already: {there:,} {what}. Restore into an empty one."
+            )
+    root = _media_root()
+    if root is not None and root.is_dir() and any(root.iterdir()):
+        raise BackupRefused(f"There are attachments in {root} already. Restore into an empty folder.")
+
+
+def _fill(archive: zipfile.ZipFile, manifest: dict, registry, tell: Tell) -> None:
+    by_name = {model._meta.label_lower: model for model in _models(registry)}
+    for name in sorted(MADE_BY_MIGRATE & set(by_name)):
+        models.QuerySet(by_name[name])._raw_delete(using="default")
+    for table in manifest["tables"]:
+        model = by_name.get(table["name"])
+        if model is None:
+            raise BackupRefused(f"The table {table['name']} of the backup is not known here.")
+        tell(model._meta.label)
+        count, digest = _fill_table(archive, model, table["columns"])
+        if (count, digest) != (table["rows"], table["sha256"]):
+            raise BackupRefused(
+                f"The table {table['name']} was damaged: {count:,} rows of {table['rows']:,} as they were written. "
+                "Nothing was restored."
+            )
+        if (there := models.QuerySet(model).count()) != count:
+            raise BackupRefused(f"{count:,} rows went into {table['name']}, and {there:,} are there.")
+    with connection.cursor() as cursor:
+        for sql in connection.ops.sequence_reset_sql(no_style(), list(by_name.values())):
+            cursor.execute(sql)
+
+
+def _fill_table(archive: zipfile.ZipFile, model: type[models.Model], columns: list[str]) -> tuple[int, str]:
+    fields = {f.attname: f for f in model._meta.concrete_fields}
+    if set(columns) != set(fields):
+        raise BackupRefused(f"The columns of {model._meta.label} are others than those of the backup.")
+    quote = connection.ops.quote_name
+    names = ", ".join(quote(fields[c].column) for c in columns)
+    sql = f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES ({', '.join(['%s'] * len(columns))})"
+    makers = [_maker(fields[c]) for c in columns]
+    count, digest, waiting = 0, hashlib.sha256(), []
+    with archive.open(_member(model._meta.label_lower)) as lines, connection.cursor() as cursor:
+        for line in lines:
+            digest.update(line)
+            row = json.loads(line)
+            waiting.append([v if v is None or make is None else make(v) for make, v in zip(makers, row, strict=True)])
+            count += 1
+            if len(waiting) >= ROWS_AT_ONCE:
+                cursor.executemany(sql, waiting)
+                waiting = []
+        if waiting:
+            cursor.executemany(sql, waiting)
+    return count, digest.hexdigest()
+
+
+_AS_THEY_ARE = (models.IntegerField, models.CharField, models.TextField, models.BooleanField, models.FloatField)
+
+
+def _maker(field: models.Field) -> Callable | None:
+    """From the value in the file to what the database takes; None: it is taken as it is."""
+    of = field.target_field if field.is_relation else field
+    if isinstance(of, models.JSONField):
+        return lambda value: of.get_db_prep_save(value, connection)
+    if isinstance(of, models.BinaryField):
+        return lambda value: of.get_db_prep_save(base64.b64decode(value), connection)
+    if isinstance(of, models.DurationField):
+        return lambda value: of.get_db_prep_save(dt.timedelta(microseconds=value), connection)
+    if isinstance(of, _AS_THEY_ARE) and not hasattr(of, "from_db_value"):
+        return None
+    return lambda value: of.get_db_prep_save(of.to_python(value), connection)
+
+
+def _compare(archive: zipfile.ZipFile, manifest: dict, tell: Tell) -> None:
+    """The figures computed anew from what was restored, line by line with those taken at the backup."""
+    for name, check in manifest["checks"].items():
+        figures = checks.get(name)
+        if figures is None:
+            continue
+        tell(name)
+        lines = 0
+        with archive.open(f"checks/{name}.jsonl") as told:
+            for now in figures():
+                was, here = told.readline().decode().rstrip("\n"), _encode(list(now))
+                if was != here:
+                    raise BackupRefused(f"The {name} differ: {here} was {was or 'not there'} in the backup.")
+                lines += 1
+        if lines != check["lines"]:
+            raise BackupRefused(f"Of {check['lines']:,} {name} only {lines:,} are there.")
+
+
+def _put_files(archive: zipfile.ZipFile, manifest: dict, written: list[Path]) -> None:
+    root = _media_root()
+    if manifest["files"] and root is None:
+        raise BackupRefused("The backup holds attachments, and no folder for them is set here (MEDIA_ROOT).")
+    for told in manifest["files"]:
+        to = (root / told["name"]).resolve()
+        if not to.is_relative_to(root.resolve()):
+            raise BackupRefused(f"The attachment {told['name']!r} would land outside its folder.")
+        to.parent.mkdir(parents=True, exist_ok=True)
+        written.append(to)
+        with archive.open(f"files/{told['name']}") as source, open(to, "xb") as target:
+            while data := source.read(BYTES_AT_ONCE):
+                target.write(data)
+        if _hash_of(to) != told["sha256"]:
+            raise BackupRefused(f"The attachment {told['name']!r} was damaged. Nothing was restored.")

@@ -1,0 +1,36 @@
+"""Everything into one file, while people work."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from django.core.management.base import BaseCommand, CommandError
+
+
+class Command(BaseCommand):
+    help = "Write the whole database and its attachments into one file, as they stand at one moment, while people work."
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("file", type=Path, metavar="FILE", help="A new file, such as shop-2026-11-25.zip.")
+
+    def handle(self, *, file, verbosity, **options) -> None:
+        from diestore import backup
+
+        try:
+            told = backup.write(file, tell=teller(self.stderr) if verbosity else None)
+        except backup.BackupRefused as reason:
+            raise CommandError(str(reason)) from None
+        if verbosity:
+            self.stdout.write(f"{file}: {said(told)}. Keep it like the database: it holds people's names and sign-ins.")
+
+
+def said(told) -> str:
+    tables = sum(1 for n in told.rows.values() if n)
+    checked = ", ".join(f"{what} of {n:,} dies" for what, n in told.checked.items())
+    return f"{sum(told.rows.values()):,} rows in {tables} tables, {told.files:,} attachments; {checked}"
+
+
+def teller(stream):
+    """Progress in words on a terminal; silence in a pipe."""
+    return (lambda words: stream.write(f"  {words}")) if sys.stderr.isatty() else None
