@@ -19,6 +19,7 @@ from .forms import PasswordForm, SignInForm
 from .models import UserSettings
 
 TOO_MANY = 429
+READ_AND_SENT = ("get", "head", "options", "post")
 
 
 class HeldAnswer:
@@ -33,6 +34,7 @@ class HeldAnswer:
 
 
 class SignIn(HeldAnswer, auth_views.LoginView):
+    http_method_names = READ_AND_SENT
     form_class = SignInForm
     template_name = "diestore/sign_in.html"
     redirect_authenticated_user = True
@@ -63,6 +65,7 @@ class AdministrationSignIn(View):
 
 
 class ChangePassword(HeldAnswer, auth_views.PasswordChangeView):
+    http_method_names = READ_AND_SENT
     form_class = PasswordForm
     template_name = "diestore/password.html"
     success_url = reverse_lazy("diestore:settings")

@@ -44,11 +44,12 @@ def svg(figure, title: str) -> SafeString:
     figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
     drawn = text.getvalue()
     drawn = drawn[drawn.index("<svg") :]
-    drawn = re.sub(r"<metadata>.*?</metadata>", "", drawn, flags=re.DOTALL)
+    drawn = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>", "", drawn, flags=re.DOTALL)
     for colour, own in _PAGE.items():
         drawn = drawn.replace(colour, own)
     drawn = re.sub(r"font: ([\d.]+)px [^;\"]+", r"font: \1px var(--font)", drawn)
     box = re.search(r'viewBox="[^"]+"', drawn).group()
     head = f'<svg {box} width="100%" role="img" aria-label="{escape(title)}" xmlns="http://www.w3.org/2000/svg" '
+    head += 'stroke-linejoin="round" stroke-linecap="butt" '  # what the library says in a style sheet of its own
     head += 'xmlns:xlink="http://www.w3.org/1999/xlink">'
     return mark_safe(head + drawn[drawn.index(">") + 1 :])

@@ -21,6 +21,7 @@ from .tables import DieTable, lay_out
 
 
 class MySettings(UpdateView):
+    http_method_names = ("get", "head", "options", "post")
     form_class = SettingsForm
     template_name = "diestore/settings.html"
     success_url = reverse_lazy("diestore:settings")

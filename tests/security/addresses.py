@@ -1,0 +1,126 @@
+"""Who may open which address: the table that every address of the site has to stand in, one line each.
+
+To add an address: one line in TABLE. `see` is a page that is only read, `form` one that is also sent, `send` one that
+is only sent; the first argument says who (`may(roles.X)`, EVERYBODY), the others the parts of the address. A value that
+names something of the shop made in `shop()` stands for its number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from diestore import roles
+from diestore.models import Die, Item, Person, Position
+from maintenance.models import Incident, Run
+from tests import factories as make
+from tests.pages import money_shop
+
+EVERYBODY = frozenset(roles.ROLES)
+NOBODY: frozenset[str] = frozenset()
+
+
+def may(*permissions: str) -> frozenset[str]:
+    """The roles that have one of these permissions."""
+    return frozenset(role for role, granted in roles.GRANTS.items() if granted & set(permissions))
+
+
+@dataclass(frozen=True)
+class Row:
+    get: frozenset[str]
+    post: frozenset[str] = NOBODY  # none: a POST is not answered by anybody's
+    parts: dict[str, str] = field(default_factory=dict)
+    query: str = ""
+    signed_out: bool = False  # open to somebody who is not signed in
+
+
+def see(who: frozenset[str], query: str = "", **parts: str) -> Row:
+    return Row(get=who, parts=parts, query=query)
+
+
+def form(who: frozenset[str], query: str = "", **parts: str) -> Row:
+    return Row(get=who, post=who, parts=parts, query=query)
+
+
+def send(who: frozenset[str], **parts: str) -> Row:
+    return Row(get=NOBODY, post=who, parts=parts)
+
+
+LOGS = (roles.LOG_RUN, roles.LOG_STOP, roles.LOG_READING, roles.LOG_SHARPENING, roles.LOG_REPLACEMENT, roles.LOG_MISHAP)
+
+TABLE: dict[str, Row] = {
+    # The register and the site
+    "diestore:sign_in": Row(get=EVERYBODY, post=EVERYBODY, signed_out=True),
+    "diestore:sign_out": Row(get=NOBODY, post=EVERYBODY, signed_out=True),
+    "diestore:password": form(EVERYBODY),
+    "diestore:settings": form(EVERYBODY),
+    "diestore:dies": see(EVERYBODY),
+    "diestore:die": see(EVERYBODY, pk="die"),
+    "diestore:die_by_label": see(EVERYBODY, code="H-900"),
+    "diestore:words": see(EVERYBODY),
+    # The log and the forecasts
+    "maintenance:due": see(EVERYBODY),
+    "maintenance:log": see(may(*LOGS)),
+    "maintenance:log_run": form(may(roles.LOG_RUN), "die"),
+    "maintenance:log_sharpening": form(may(roles.LOG_SHARPENING), "die"),
+    "maintenance:log_replacement": form(may(roles.LOG_REPLACEMENT), "die"),
+    "maintenance:log_stop": form(may(roles.LOG_STOP), "die"),
+    "maintenance:log_reading": form(may(roles.LOG_READING), "die"),
+    "maintenance:log_correction": form(may(roles.LOG_RUN), "die"),
+    "maintenance:edge": see(EVERYBODY, pk="position"),
+    "maintenance:entry": see(EVERYBODY, sort="run", pk="first run"),
+    "maintenance:entries": see(EVERYBODY),
+    "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),
+    # Money and spares
+    "reports:today": see(EVERYBODY),
+    "reports:spares": see(may(roles.SEE_SPARES)),
+    "reports:spares_csv": see(may(roles.SEE_SPARES)),
+    "reports:spare": see(may(roles.SEE_SPARES), pk="item"),
+    "reports:cost": see(may(roles.SEE_COST)),
+    "reports:cost_die": see(may(roles.SEE_COST), pk="die"),
+}
+
+# The administration's own addresses are walked as one: staff only. Its sign-in leads to ours.
+ADMINISTRATION = "admin:"
+NOT_WALKED = {"administration_sign_in"}
+
+
+def shop() -> dict[str, int]:
+    """Two dies with a past, and the numbers of the things that addresses name."""
+    item = money_shop.spare("PP-6.0-M2", on_hand=2, lead_days=200)
+    for code in ("H-900", "H-901"):
+        die = money_shop.worked_die(code, item, cycles=2)
+        make.position(die, "3-P", kind="pilot", length_mm=None)
+    make.order(Die.objects.get(code="H-900"), parts=60_000)
+    money_shop.rates()
+    incident = Incident.objects.create(die=die, at=make.moment(30), sort="misfeed")
+    return {
+        "die": Die.objects.get(code="H-900").pk,
+        "position": Position.objects.get(die__code="H-900", code="1-A").pk,
+        "first run": Run.objects.order_by("pk").first().pk,
+        "item": Item.objects.get().pk,
+        "person": Person.objects.first().pk,
+        "mishap": incident.pk,
+    }
+
+
+def parts_of(row: Row, numbers: dict[str, int]) -> dict[str, object]:
+    return {name: numbers.get(value, value) for name, value in row.parts.items()}
+
+
+def address(name: str, numbers: dict[str, int]) -> str:
+    row = TABLE[name]
+    query = "&".join(f"{key}={numbers[key]}" for key in row.query.split())
+    return reverse(name, kwargs=parts_of(row, numbers)) + (f"?{query}" if query else "")
+
+
+def names(resolver=None, namespace: str = "") -> list[str]:
+    """The name of every address there is; one without a name is told by its pattern."""
+    found = []
+    for entry in (resolver or get_resolver()).url_patterns:
+        if isinstance(entry, URLResolver):
+            found += names(entry, ":".join(n for n in (namespace, entry.namespace) if n))
+        elif isinstance(entry, URLPattern):
+            found.append(":".join(n for n in (namespace, entry.name or f"without a name {entry.pattern}") if n))
+    return found

@@ -1,0 +1,163 @@
+"""Every address, every role, read and sent: who gets in, who is refused, and that nothing breaks."""
+
+from __future__ import annotations
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+
+from diestore import roles
+from tests import factories as make
+from tests.test_architecture import all_urls
+
+from .addresses import ADMINISTRATION, NOT_WALKED, TABLE, address, names, parts_of, shop
+
+pytestmark = pytest.mark.django_db
+REFUSED_ANYWAY = (400, 405, 409, 422)  # what was sent is wrong: the role was let in
+NOBODY_HAS = (999_999_999, 2**31, 2**63, 10**30)
+GARBAGE = ("", "0", "-1", "9" * 40, "1e9", "\x00", "'\"><b>", "é漢\u202e", "a" * 5_000, "%")
+QUERY = ("die", "q", "page", "per_page", "sort", "order", "position", "instead", "struck", "person", "press", "family",
+         "status", "stock", "plant", "next", "within", "edge", "from", "to", "state")  # fmt: skip
+
+
+def of_ours() -> list[str]:
+    return [name for name in names() if not name.startswith(ADMINISTRATION) and name not in NOT_WALKED]
+
+
+@pytest.fixture
+def numbers():
+    return shop()
+
+
+@pytest.fixture
+def users():
+    return {role: make.user(role) for role in roles.ROLES} | {"": User.objects.create_user("nobody in particular")}
+
+
+def signed_in(user, **options) -> Client:
+    client = Client(**options)
+    client.force_login(user)
+    return client
+
+
+def test_every_address_stands_in_the_table_and_nothing_else():
+    found = set(of_ours())
+    assert not found - set(TABLE), "a new address: say in tests/security/addresses.py who may open it"
+    assert not set(TABLE) - found, "addresses that are no more"
+
+
+def test_who_is_not_signed_in_is_sent_to_the_sign_in(numbers):
+    wrong = []
+    for name, row in TABLE.items():
+        url = address(name, numbers)
+        for method in ("get", "post", "put", "patch", "delete"):
+            answer = getattr(Client(), method)(url)
+            if row.signed_out:
+                fits = answer.status_code in (200, 302, 405)
+            else:
+                fits = answer.status_code == 302 and answer["Location"].startswith(f"{reverse('diestore:sign_in')}?")
+            if not fits:
+                wrong.append((name, method, answer.status_code))
+    assert wrong == []
+
+
+def test_each_role_reads_what_it_may_and_nothing_else(numbers, users):
+    wrong = []
+    for name, row in TABLE.items():
+        for role, user in users.items():
+            answer = signed_in(user).get(address(name, numbers))
+            # Somebody without a role sees the pages that everybody sees, except those that ask for a permission.
+            let_in = role in row.get if role else answer.status_code in (200, 302) and row.get == frozenset(roles.ROLES)
+            expected = (200, 302) if let_in else (403, 405)
+            if answer.status_code not in expected:
+                wrong.append((name, role, answer.status_code))
+    assert wrong == []
+
+
+def test_each_role_sends_what_it_may_and_nothing_else(numbers, users):
+    """An empty form: whoever is let in is told what is wrong with it, and the others are refused before."""
+    wrong = []
+    for name, row in TABLE.items():
+        for role, user in users.items():
+            answer = signed_in(user).post(address(name, numbers))
+            expected = (200, 302, *REFUSED_ANYWAY) if role in row.post else (403, 405)
+            if role == "" and row.post == frozenset(roles.ROLES):
+                expected = (200, 302, 403, *REFUSED_ANYWAY)
+            if answer.status_code not in expected or (not row.post and answer.status_code not in (403, 405)):
+                wrong.append((name, role, answer.status_code))
+    assert wrong == []
+
+
+def test_other_methods_change_nothing(numbers, users):
+    wrong = []
+    for name, row in TABLE.items():
+        if row.signed_out:
+            continue
+        for method in ("put", "patch", "delete"):
+            answer = getattr(signed_in(users["administrator"]), method)(address(name, numbers))
+            if answer.status_code not in (403, 405):
+                wrong.append((name, method, answer.status_code))
+    assert wrong == []
+
+
+def test_nothing_is_sent_without_the_pages_own_token(numbers, users):
+    wrong = []
+    for name, row in TABLE.items():
+        if not row.post:
+            continue
+        role = next(role for role in roles.ROLES if role in row.post)
+        answer = signed_in(users[role], enforce_csrf_checks=True).post(
+            address(name, numbers), {"csrfmiddlewaretoken": "x" * 64}
+        )
+        if answer.status_code != 403 or "page was open too long" not in answer.content.decode():
+            wrong.append((name, answer.status_code))
+    assert wrong == []
+
+
+def test_a_thing_that_is_not_there_is_not_found(numbers, users):
+    wrong = []
+    tried = 0
+    for name, row in TABLE.items():
+        mine = parts_of(row, numbers)
+        for part in [part for part, value in mine.items() if isinstance(value, int)]:
+            for number in NOBODY_HAS:
+                url = reverse(name, kwargs=mine | {part: number})
+                for method in ("get", "post") if row.post else ("get",):
+                    tried += 1
+                    if (status := getattr(signed_in(users["administrator"]), method)(url).status_code) != 404:
+                        wrong.append((name, part, number, method, status))
+    assert wrong == [] and tried > 20
+
+
+def test_nothing_in_an_address_breaks_a_page(numbers, users):
+    wrong = []
+    client = signed_in(users["administrator"])
+    for name, row in TABLE.items():
+        if "administrator" not in row.get:
+            continue
+        url = reverse(name, kwargs=parts_of(row, numbers))
+        for garbage in GARBAGE:
+            asked = dict.fromkeys(QUERY, garbage) | {key: numbers[key] for key in row.query.split()}
+            answer = client.get(url, asked)
+            if answer.status_code >= 500:
+                wrong.append((name, garbage, answer.status_code))
+    assert wrong == []
+
+
+def test_the_administration_is_for_staff(numbers, users):
+    addresses = [url for name, url in all_urls() if name.startswith(ADMINISTRATION)]
+    open_to_all = {"/admin/login/", "/admin/logout/", "/admin/jsi18n/"}
+    assert len(addresses) > 40
+    wrong = []
+    for user in users.values():
+        client = signed_in(user)
+        for url in sorted(set(addresses) - open_to_all):
+            for method in ("get", "post"):
+                answer = getattr(client, method)(url)
+                if answer.status_code != 302 or not answer["Location"].startswith("/admin/login/"):
+                    wrong.append((url, method, answer.status_code))
+        assert client.get("/admin/login/").status_code == 403
+    assert wrong == []
+    root = signed_in(User.objects.create_superuser("root"))
+    assert [url for url in addresses if root.get(url).status_code >= 500] == []
