@@ -61,6 +61,7 @@ TABLE: dict[str, Row] = {
     "diestore:words": see(EVERYBODY),
     # The log and the forecasts
     "maintenance:due": see(EVERYBODY),
+    "maintenance:wear": see(EVERYBODY),
     "maintenance:log": see(may(*LOGS)),
     "maintenance:log_run": form(may(roles.LOG_RUN), "die"),
     "maintenance:log_sharpening": form(may(roles.LOG_SHARPENING), "die"),

@@ -1,0 +1,75 @@
+"""The wear model's page: what hardness, gap and steel do here."""
+
+from __future__ import annotations
+
+from django.shortcuts import get_object_or_404, render
+from django.utils.decorators import method_decorator
+from django.views import View
+from django.views.decorators.http import require_safe
+
+from diestore import queries as register
+from diestore.models import Die, Plant, Position
+
+from . import forecasts, queries, wear_page, words
+from .forecasts import EdgeNow
+from .life.fleet import FleetFit
+
+
+def _plant_of(user) -> Plant | None:
+    """The plant of the person's settings, else the first one."""
+    return Plant.objects.filter(usersettings__user=user).first() or Plant.objects.order_by("pk").first()
+
+
+@method_decorator(require_safe, name="dispatch")
+class WearModel(View):
+    """Everybody who is signed in may read it: it holds no money and nobody's name."""
+
+    def get(self, request):
+        plant = _plant_of(request.user)
+        row = forecasts.newest_fit(plant) if plant else None
+        fit = FleetFit.from_dict(row.parameters) if row else None
+        seen = forecasts.seen_by(row)
+        system = register.system_of(request.user)
+        edge, die, missing = _asked(request, plant)
+        start = edge.spec if edge else wear_page.spec_from(seen.usual)
+        asked = any(name in request.GET for name in ("side", "thickness", "stock"))
+        form = wear_page.EdgeForm(request.GET if asked else None, system=system, start=start)
+        spec, after = start, None
+        if asked and form.is_valid():
+            spec, after = form.before, form.after
+        return render(
+            request,
+            "maintenance/wear_model.html",
+            {
+                "form": form,
+                "asked": asked and form.is_valid(),
+                "edge": edge,
+                "die": die,
+                "itself": words.hits(edge.usual_hits) if edge else "",
+                "missing": missing,
+                "fit": row,
+                "seen": seen,
+                "system": system,
+                **wear_page.told(fit, seen, spec, after, system),
+            },
+        )
+
+
+def _asked(request, plant: Plant | None) -> tuple[EdgeNow | None, Die | None, str]:
+    """The real edge to start from, by ?edge= or ?die=, and why there is none."""
+    numbers = {name: request.GET.get(name, "") for name in ("edge", "die")}
+    known = {name: int(text) for name, text in numbers.items() if text.isdecimal() and len(text) < 16}
+    if "edge" in known:
+        position = get_object_or_404(Position.objects.select_related("die__plant"), pk=known["edge"], die__plant=plant)
+        die, wanted = position.die, position.pk
+    elif "die" in known:
+        die = get_object_or_404(Die.objects.select_related("plant"), pk=known["die"], plant=plant)
+        told = queries.newest_forecast(die)
+        wanted = told.limiting_id if told else None
+    else:
+        return None, None, ""
+    edges = forecasts.edges_now(die)
+    found = next((e for e in edges if e.position == wanted), edges[0] if edges and "edge" not in known else None)
+    if found is None:
+        return None, die, "Nothing is forecast for that edge, so the shop's most usual edge is shown instead."
+    return found, die, ""
