@@ -36,6 +36,7 @@ class DueRow:
     chance: float | None
     limiting: str
     limiting_kind: str
+    limiting_pk: int | None = None
     since_sharpened: int | None  # the edge that limits it
     half: int | None
     nine_in_ten: int | None
@@ -103,6 +104,7 @@ def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int]
         chance=chance_of_going(f.remaining, order.hits_left),
         limiting=f.limiting.code if f.limiting else "",
         limiting_kind=f.limiting.get_kind_display() if f.limiting else "",
+        limiting_pk=f.limiting_id,
         since_sharpened=hits.get(f.limiting_id),
         half=f.half_hits,
         nine_in_ten=f.nine_in_ten_hits,
@@ -191,9 +193,10 @@ class DueTable(tables.Table):
         )
 
     def render_limiting(self, value, record):
-        return format_html(
-            '<strong class="nowrap">{}</strong><small class="nowrap">{}</small>', value, record.limiting_kind
-        )
+        code = format_html('<strong class="nowrap">{}</strong>', value)
+        if record.limiting_pk is not None:
+            code = format_html('<a href="{}">{}</a>', reverse("maintenance:edge", args=[record.limiting_pk]), code)
+        return format_html('{}<small class="nowrap">{}</small>', code, record.limiting_kind)
 
     def render_since_sharpened(self, value):
         return f"{value:,}"

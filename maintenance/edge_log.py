@@ -7,6 +7,7 @@ share their renewals and what was found. Times are seconds since the epoch.
 
 from __future__ import annotations
 
+import statistics
 from collections import defaultdict
 from dataclasses import dataclass, field
 
@@ -91,6 +92,7 @@ class WorkRow:
     removed_mm: float | None = None
     coating_after: str = ""
     set_key: str = ""
+    hours: float | None = None
     hits_into_run: int | None = None
 
 
@@ -521,3 +523,13 @@ class _Walker:
             return int(stocks[0]) if stocks.size else self.log.usual_stock
         names, where = np.unique(stocks, return_inverse=True)
         return int(names[np.argmax(np.bincount(where, weights=self.run_hits[i:j]))])
+
+
+def usual_hours(log: DieLog, last: int = 5) -> float | None:
+    """Hours that a sharpening of the set usually takes: the middle one of the last with hours logged."""
+    sets: dict[tuple[float, str], float] = defaultdict(float)
+    for work in log.works:
+        if work.set_key and work.hours is not None:
+            sets[work.at, work.set_key] += work.hours
+    latest = [hours for _, hours in sorted(sets.items(), reverse=True)[:last]]
+    return statistics.median_low(latest) if latest else None

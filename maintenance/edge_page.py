@@ -22,7 +22,8 @@ from .models import DieForecast, EdgeForecast, Replacement, Run, Work
 from .operations import OPERATIONS
 
 CYCLES_A_PAGE = 40
-MATTERS = 1.15  # times as long: less is not worth a word
+MATTERS, COSTS = 1.15, 1.3  # times as long: less is not worth a word, or not worth calling it the cause
+AS_GOOD = 0.95  # of the best gap's life
 GAPS_TO_TRY = (8.0, 10.0, 12.0)  # % of thickness, per side
 GAP_APART = 0.8  # a gap nearer than this to the present one is no other gap
 STEELS_UPWARDS = ("D2", "M2", "PM", "carbide")  # by the interval that the wear model starts from
@@ -400,19 +401,7 @@ def reasons(edge: EdgeTold, others: Sequence[Alternative]) -> list[str]:
     if edge.fresh is None or edge.expected is None:
         return []
     said = [_against_expected(edge)]
-    gaps = [a for a in others if set(a.asked) == {"gap"}]
-    best = max(gaps, key=lambda a: a.told.times, default=None)
-    if best is not None and best.told.times >= MATTERS:
-        sure = "" if best.told.times_low > 1 else ", though that is not sure"
-        said.append(
-            f"Its gap of {edge.spec.gap_pct:.1f} % costs life: at {best.asked['gap']} % it would last about "
-            f"{best.told.times:.1f} times as long (8 times in 10 between {best.told.times_low:.1f} and "
-            f"{best.told.times_high:.1f}){sure}."
-        )
-    elif edge.spec.gap_pct is None:
-        said.append("Its gap is not known, so what the gap does to it cannot be told.")
-    elif best is not None:
-        said.append(f"Its gap of {edge.spec.gap_pct:.1f} % is not what shortens its life.")
+    said += _of_the_gap(edge, [a for a in others if set(a.asked) == {"gap"}])
     steels = [a for a in others if set(a.asked) == {"steel"}]
     if steels and steels[0].told.times >= MATTERS:
         a = steels[0]
@@ -428,6 +417,26 @@ def reasons(edge: EdgeTold, others: Sequence[Alternative]) -> list[str]:
             "a thin or badly guided punch), which neither gap nor a harder steel mends."
         )
     return said
+
+
+def _of_the_gap(edge: EdgeTold, gaps: Sequence[Alternative]) -> list[str]:
+    """The nearest of the gaps that would do it as much good as any."""
+    if edge.spec.gap_pct is None:
+        return ["Its gap is not known, so what the gap does to it cannot be told."]
+    if not gaps:
+        return []
+    most = max(a.told.times for a in gaps)
+    as_good = [a for a in gaps if a.told.times >= AS_GOOD * most]
+    best = min(as_good, key=lambda a: abs(float(a.asked["gap"]) - edge.spec.gap_pct))
+    told, now = best.told, f"Its gap of {edge.spec.gap_pct:.1f} %"
+    if told.times < MATTERS:
+        return [f"{now} is not what shortens its life."]
+    sure = "" if told.times_low > 1 else ", though that is not sure"
+    does = "costs life" if told.times >= COSTS else "could be a little better"
+    return [
+        f"{now} {does}: at {best.asked['gap']} % it would last about {told.times:.1f} times as long "
+        f"(8 times in 10 between {told.times_low:.1f} and {told.times_high:.1f}){sure}."
+    ]
 
 
 def _against_expected(edge: EdgeTold) -> str:

@@ -18,7 +18,7 @@ from diestore.handbook import tool_steels
 from diestore.models import Position
 from diestore.queries import system_of
 
-from . import curves, edge_page, entries, plots, words
+from . import curves, edge_page, entries, plots, trends, words
 from .life.cycles import SampleRefused
 
 POINTS = 120
@@ -90,6 +90,7 @@ class EdgePage(View):
             "now": edge.now,
             "build": _build_words(edge),
             "stock": edge.log.stocks[edge.log.usual_stock],
+            "wear": _wear(request, edge),
         }
         if edge.cuts:
             context |= self._of_an_edge(request, edge)
@@ -217,11 +218,16 @@ def _what_if(told) -> dict:
         "hits": words.hits(told.after.usual_hits),
         "low": words.hits(told.after.low_hits),
         "high": words.hits(told.after.high_hits),
-        "times": f"{told.times:.2g}",
-        "times_low": f"{told.times_low:.2g}",
-        "times_high": f"{told.times_high:.2g}",
+        "times": _times(told.times),
+        "times_low": _times(told.times_low),
+        "times_high": _times(told.times_high),
         "sure": sure,
     }
+
+
+def _times(value: float) -> str:
+    """To two figures, noughts too: 0.91, 1.0, 2.8, 14."""
+    return f"{value:.2f}" if value < 0.995 else f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
 
 
 def _answer(edge: edge_page.EdgeTold, form: OtherBuildForm) -> dict | None:
@@ -271,9 +277,85 @@ def _readings(edge: edge_page.EdgeTold) -> list[dict]:
     return made
 
 
+# --- measured wear ----------------------------------------------------------------------------------------------------
+
+
+class LimitForm(forms.Form):
+    """Another limit for one quantity, typed with or without its unit."""
+
+    def __init__(self, data, *, quantity: str, system: units.System) -> None:
+        self.quantity, self.system = units.quantity(quantity), system
+        super().__init__(data)
+        unit = f", {self.quantity.unit(system)}" if self.quantity else ""
+        self.fields["limit"] = forms.CharField(label=f"Another limit{unit}", max_length=40)
+
+    def clean_limit(self) -> float:
+        if self.quantity is None:
+            raise forms.ValidationError("Nothing says in which unit this is measured.")
+        try:
+            return units.parse(self.cleaned_data["limit"], self.quantity, self.system).value_si
+        except units.UnitError as error:
+            raise forms.ValidationError(str(error)) from error
+
+
+def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
+    """Each quantity that tells of wear: the sentence, the plot, the form for another limit."""
+    asked_of, limits, bound = request.GET.get("of", ""), {}, None
+    if "limit" in request.GET and asked_of:
+        bound = LimitForm(request.GET, quantity=asked_of, system=edge.system)
+        if bound.is_valid():
+            value = bound.cleaned_data["limit"]
+            limits[edge.position.pk, asked_of] = trends.Limit(
+                value_si=value, words="the limit asked for", source="asked for here"
+            )
+    found = trends.of_log(edge.log, edge.now.timestamp(), limits=limits, only=edge.position.pk)
+    return [
+        {
+            "wear": wear,
+            "said": trends.said(wear),
+            "last": trends.shown(wear.last_si, wear.quantity, edge.system),
+            "limit": trends.shown(wear.limit.value_si, wear.quantity, edge.system) if wear.limit else "",
+            "plot": _wear_plot(wear, edge),
+            "form": bound
+            if bound is not None and asked_of == wear.quantity
+            else LimitForm(None, quantity=wear.quantity, system=edge.system),
+            "asked": (edge.position.pk, wear.quantity) in limits,
+        }
+        for wear in found
+    ]
+
+
+def _wear_plot(wear: trends.Wear, edge: edge_page.EdgeTold):
+    what = units.quantity(wear.quantity)
+    unit = what.unit(edge.system) if what else "SI"
+
+    def shown(values):
+        return values if what is None else np.array([units.from_si(float(v), unit) for v in values])
+
+    band = None
+    if wear.found is not None:
+        late = wear.found.late_hits if np.isfinite(wear.found.late_hits) else wear.found.at_hits
+        until = max(min(late, 1.5 * wear.found.at_hits), wear.hits_now)
+        x = np.linspace(min(wear.hits), until, POINTS)
+        line = curves.along_trend(wear.found, wear.hits, x, falling=wear.falling)
+        band = curves.Band(x, shown(line.y), shown(line.low), shown(line.high))
+    limit = None
+    if wear.limit is not None:
+        words_ = f"limit {trends.shown(wear.limit.value_si, wear.quantity, edge.system)}"
+        limit = plots.Level(value=float(shown([wear.limit.value_si])[0]), words=words_)
+    return plots.wear(
+        plots.Measured(hits=wear.hits, values=shown(wear.values_si), css="open"),
+        title=f"{wear.quantity} of {wear.code} over its hits, and its limit",
+        name=f"{wear.quantity}, {unit}",
+        line=band,
+        limit=limit,
+        hits_now=wear.hits_now,
+    )
+
+
 # --- bars -------------------------------------------------------------------------------------------------------------
 
-WIDTH, LEFT, RIGHT, TOP, BASE, LABELS = 1150.0, 76.0, 1142.0, 46.0, 206.0, 112.0
+WIDTH, LEFT, RIGHT, TOP, BASE, LABELS = 1150.0, 76.0, 1142.0, 46.0, 206.0, 128.0
 WIDEST_SLOT, FIGURES_FROM = 92.0, 50.0  # room of a bar, in pixels, from which its hits stand above it
 
 

@@ -6,12 +6,13 @@ import datetime as dt
 
 from django.core.paginator import Paginator
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 
 from diestore import panels, roles, units
 from diestore import queries as register
 
-from . import die_state, edge_log, entries, logs, plan_view, timeline, words
+from . import die_state, edge_log, entries, logs, plan_view, timeline, trends, words
 from .models import Replacement, Work
 from .operations import OPERATIONS
 
@@ -43,6 +44,7 @@ def how_it_stands(request, die) -> str:
         "head": die_state.headline(state),
         "facts": die_state.facts(state),
         "r": _ribbon(state),
+        "wear": _wear(state),
         "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
     }
     leader_words = []
@@ -52,6 +54,7 @@ def how_it_stands(request, die) -> str:
             f"half of such edges go {words.hits(limiting.forecast.half_hits)} hits more; "
             f"9 in 10 go {words.hits(limiting.forecast.nine_in_ten_hits)}",
         ]
+        context["leader_url"] = reverse("maintenance:edge", args=[limiting.position.pk])
     context |= {"leader_words": leader_words, "plan": _plan(state, leader_words)}
     if forecast and forecast.remaining:
         context |= {
@@ -62,6 +65,19 @@ def how_it_stands(request, die) -> str:
             "ahead_label": "the first dull or chipped edge: 8 in 10 here",
         }
     return render_to_string("maintenance/die_panel.html", context, request=request)
+
+
+def _wear(state: die_state.DieState) -> list[dict]:
+    """What was measured of pieces that do not cut, with when each comes to its limit."""
+    return [
+        {
+            "wear": wear,
+            "said": trends.said(wear),
+            "last": trends.shown(wear.last_si, wear.quantity, state.system),
+            "limit": trends.shown(wear.limit.value_si, wear.quantity, state.system) if wear.limit else "",
+        }
+        for wear in trends.of_log(state.log, state.now.timestamp())
+    ]
 
 
 def _told(row: die_state.PositionRow) -> dict:
