@@ -44,7 +44,10 @@ def database_settings(address: str) -> dict[str, Any]:
             "PASSWORD": unquote(parts.password or ""),
             "HOST": options.pop("host", parts.hostname or ""),
             "PORT": options.pop("port", str(parts.port or "")),
-            "OPTIONS": options,
+            # A thread keeps its connection, and asks whether it still stands before each request.
+            "CONN_MAX_AGE": 60,
+            "CONN_HEALTH_CHECKS": True,
+            "OPTIONS": {"connect_timeout": "5", **options},
         }
     raise DatabaseAddressError(
         f"DATABASE_URL begins with {parts.scheme or 'nothing'!r}: write sqlite:///FILE or postgresql://USER@HOST/NAME."

@@ -36,7 +36,6 @@ BACKEND = "default"
 TRIES_AT_MOST = 3
 FIRST_PAUSE_S = 30  # before the second try; doubled before each later one
 IDLE_S = 1.0
-REAP_EVERY_S = 20.0
 PAUSE_AT_MOST_S = 30.0
 KEPT_DAYS = 14
 GONE = (OperationalError, InterfaceError)
@@ -299,7 +298,7 @@ class Worker:
             put_back(self._in_hand, WorkerDied("the database went away meanwhile"), pause=False)
             self._in_hand = None
         now = time.monotonic()
-        if now - self._reaped_at >= REAP_EVERY_S or not self._reaped_at:
+        if not self._reaped_at or now - self._reaped_at >= settings.WORKER_LEASE_S / 3:
             self.beat()
             reap()
             self._reaped_at = now

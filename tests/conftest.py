@@ -19,7 +19,7 @@ laws.load_profile("suite")
 def pytest_collection_modifyitems(items):
     """A test that asks for no database is the same on every one: the run on a second database leaves it out."""
     for item in items:
-        asks = item.get_closest_marker("django_db") or {"db", "transactional_db", "live_server"} & set(
+        asks = item.get_closest_marker("django_db") or {"db", "transactional_db", "live_server", "new_site"} & set(
             item.fixturenames
         )
         if not asks:
