@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 
 from .navigation import strip_for
+from .people import tablet_of
 from .roles import role_of
 
 LOOKS = {"": "as the device", "light": "light", "dark": "dark"}
@@ -17,5 +18,6 @@ def page(request) -> dict:
         "shop": settings.SHOP_NAME,
         "strip": strip_for(request),
         "role": role_of(user) if user is not None else "",
+        "tablet": tablet_of(request) if user is not None else None,
         "look": session.get("look", "") if session else "",
     }

@@ -6,9 +6,9 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.core.exceptions import ValidationError
 
-from . import throttle
+from . import people, throttle
 from .context import LOOKS
-from .models import Person, UserSettings
+from .models import Person, Plant, UserSettings
 
 
 class HeldForm:
@@ -88,3 +88,105 @@ class SettingsForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["person"].queryset = Person.objects.filter(active=True)
         self.fields["person"].empty_label = "nobody in particular"
+
+
+class PinInput(forms.PasswordInput):
+    """Brings up the number pad; a script puts one with large keys beside it."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            {"inputmode": "numeric", "autocomplete": "off", "maxlength": 6, "class": "one pin", "data-pin": ""}
+        )
+
+
+class PinField(forms.CharField):
+    def __init__(self, **kwargs) -> None:
+        kwargs.setdefault("error_messages", {}).update(max_length=f"A PIN has {people.PIN_RULE}.")
+        super().__init__(max_length=6, strip=True, widget=PinInput, **kwargs)
+
+
+class WhoForm(HeldForm, forms.Form):
+    """Who stands at the tablet: a name and its PIN."""
+
+    person = forms.ModelChoiceField(
+        label="Who are you?",
+        queryset=Person.objects.none(),
+        empty_label=None,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Tap your name.", "invalid_choice": "Tap a name of the list."},
+    )
+    pin = PinField(label="Your PIN", required=False)
+
+    def __init__(self, data=None, *, tablet: people.Tablet, names) -> None:
+        super().__init__(data, initial={"person": tablet.who or tablet.again})
+        self.tablet = tablet
+        self.fields["person"].queryset = names
+
+    def clean(self):
+        cleaned = super().clean()
+        person = cleaned.get("person")
+        if person is not None and not self.errors:
+            prove(self, person, cleaned.get("pin", ""), self.tablet)
+        return cleaned
+
+
+def prove(form: forms.Form, person: Person, pin: str, tablet: people.Tablet) -> None:
+    """The name is picked on the tablet if it needs no PIN now or the PIN is right; else the form says what is wrong."""
+    if not pin and not tablet.knows(person):
+        form.add_error("pin", "Tap your PIN.")
+        return
+    if pin:
+        try:
+            is_right = people.pin_is_right(person, pin, device=tablet.device)
+        except throttle.Held as held:
+            form.held_s = held.seconds
+            form.add_error("pin", str(held))
+            return
+        if not is_right:
+            form.add_error("pin", "This PIN does not fit that name. Tap it again.")
+            return
+    tablet.pick(person)
+
+
+class PersonForm(forms.ModelForm):
+    class Meta:
+        model = Person
+        fields = ("plant", "name", "active")
+        labels = {"active": "Works here"}
+        help_texts = {"active": "Without the tick the name is offered no more; what it logged stays."}
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        plants = Plant.objects.all()
+        if plants.count() < 2:  # nobody is asked for the only plant there is
+            self.instance.plant = self.instance.plant if self.instance.pk else plants.first()
+            del self.fields["plant"]
+
+    def clean(self):
+        cleaned = super().clean()
+        plant = cleaned.get("plant") or getattr(self.instance, "plant", None)
+        if plant is None:
+            raise ValidationError("There is no plant yet. Load your records or enter one in the administration first.")
+        others = Person.objects.filter(plant=plant, name=cleaned.get("name", "")).exclude(pk=self.instance.pk)
+        if others.exists():
+            self.add_error("name", "Somebody of that name is in the list. Add a letter that tells them apart.")
+        return cleaned
+
+
+class PinForm(forms.Form):
+    pin = PinField(
+        label="New PIN", help_text=f"{people.PIN_RULE}. Whose it is taps it.", error_messages={"required": "Tap a PIN."}
+    )
+    again = PinField(label="The same again", error_messages={"required": "Tap it a second time."})
+
+    def clean(self):
+        cleaned = super().clean()
+        pin, again = cleaned.get("pin"), cleaned.get("again")
+        if pin and again and pin != again:
+            self.add_error("again", "The two PINs differ. Tap both again.")
+        elif pin and again:
+            try:
+                people.check_new_pin(pin)
+            except people.PinRefused as refused:
+                self.add_error("pin", str(refused))
+        return cleaned

@@ -6,7 +6,7 @@ from django.db.models import Count, OuterRef, Prefetch, Subquery
 from django.db.models.functions import Coalesce
 
 from . import units
-from .models import Die, Output, Position, Station, UserSettings
+from .models import Die, Output, Person, Position, Station, UserSettings
 
 
 def dies_for_list():
@@ -28,8 +28,36 @@ def _count_of(model):
 
 
 def system_of(user) -> units.System:
-    """The units that this person sees; asked of the database once a request."""
-    if not hasattr(user, "sees_units"):
-        choice = UserSettings.objects.filter(user=user).values_list("units", flat=True).first()
-        user.sees_units = units.System.INCH if choice == UserSettings.Units.INCH else units.System.METRIC
-    return user.sees_units
+    """The units that this person sees."""
+    return units.System.INCH if _kept_of(user)[0] == UserSettings.Units.INCH else units.System.METRIC
+
+
+def is_shared_device(user) -> bool:
+    """Whether it is a tablet that stays signed in, and no person."""
+    return user.is_authenticated and _kept_of(user)[1]
+
+
+def _kept_of(user) -> tuple[str, bool]:
+    """What the settings say of units and of sharing; asked of the database once a request."""
+    if not hasattr(user, "kept_settings"):
+        row = UserSettings.objects.filter(user=user).values_list("units", "shared_device").first()
+        user.kept_settings = row or (UserSettings.Units.METRIC, False)
+    return user.kept_settings
+
+
+def people_for_list():
+    """Everybody, those who work here first."""
+    return Person.objects.select_related("plant").order_by("-active", "name", "pk")
+
+
+def people_with_pin(user):
+    """Who may be picked on that shared tablet: of its own plant where it has one."""
+    plant = UserSettings.objects.filter(user=user).values_list("plant", flat=True).first()
+    found = Person.objects.filter(active=True).exclude(pin_hash="")
+    return found if plant is None else found.filter(plant=plant)
+
+
+def tablets():
+    """The shared tablets, with the roles whose rights they have."""
+    rows = UserSettings.objects.filter(shared_device=True).select_related("user", "plant")
+    return rows.prefetch_related("user__groups").order_by("user__username")
