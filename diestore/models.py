@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
 from . import roles
+from .handbook import wear_limits
 from .handbook.kinds import KINDS
 from .money import MoneyField
 
@@ -277,6 +279,12 @@ class Position(models.Model):
     height_group = models.CharField(max_length=20, blank=True, help_text="Punches that enter together.")
     stroke_share = models.FloatField(default=1.0, help_text="Share of the strokes in which it works.")
     variants = models.ManyToManyField(Variant, blank=True, related_name="positions", help_text="None named: all.")
+    wear_of = models.CharField(
+        max_length=60, blank=True, help_text="What is measured of its wear, as readings call it: bore clearance."
+    )
+    wear_limit = models.FloatField(
+        null=True, blank=True, help_text="Where it is changed: lengths and clearances in mm, forces in N."
+    )
     valid_from = models.DateTimeField(null=True, blank=True)
     valid_to = models.DateTimeField(null=True, blank=True)
     history = HistoricalRecords()
@@ -292,10 +300,18 @@ class Position(models.Model):
                 condition=Q(valid_from__isnull=True) | Q(valid_to__isnull=True) | Q(valid_from__lt=F("valid_to")),
                 name="position_from_before_to",
             ),
+            models.CheckConstraint(
+                condition=Q(wear_of="", wear_limit__isnull=True) | (~Q(wear_of="") & Q(wear_limit__gt=0)),
+                name="position_wear_limit_whole",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.code
+
+    def clean(self) -> None:
+        if self.wear_of and wear_limits.named(self.wear_of) is None:
+            raise ValidationError({"wear_of": wear_limits.UNKNOWN})
 
 
 class Cut(models.Model):

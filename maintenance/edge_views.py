@@ -300,7 +300,8 @@ class LimitForm(forms.Form):
 
 def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
     """Each quantity that tells of wear: the sentence, the plot, the form for another limit."""
-    asked_of, limits, bound = request.GET.get("of", ""), {}, None
+    asked_of, limits, bound = request.GET.get("of", ""), trends.limits_of([edge.position]), None
+    was = dict(limits)
     if "limit" in request.GET and asked_of:
         bound = LimitForm(request.GET, quantity=asked_of, system=edge.system)
         if bound.is_valid():
@@ -319,7 +320,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
             "form": bound
             if bound is not None and asked_of == wear.quantity
             else LimitForm(None, quantity=wear.quantity, system=edge.system),
-            "asked": (edge.position.pk, wear.quantity) in limits,
+            "asked": wear.limit is not None and wear.limit != was.get((edge.position.pk, wear.quantity)),
         }
         for wear in found
     ]

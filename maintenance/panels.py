@@ -69,6 +69,7 @@ def how_it_stands(request, die) -> str:
 
 def _wear(state: die_state.DieState) -> list[dict]:
     """What was measured of pieces that do not cut, with when each comes to its limit."""
+    limits = trends.limits_of(row.position for row in state.rows)
     return [
         {
             "wear": wear,
@@ -76,7 +77,7 @@ def _wear(state: die_state.DieState) -> list[dict]:
             "last": trends.shown(wear.last_si, wear.quantity, state.system),
             "limit": trends.shown(wear.limit.value_si, wear.quantity, state.system) if wear.limit else "",
         }
-        for wear in trends.of_log(state.log, state.now.timestamp())
+        for wear in trends.of_log(state.log, state.now.timestamp(), limits=limits)
     ]
 
 

@@ -6,18 +6,19 @@ Glue: no mathematics, no pages. Reads nothing by itself: all of it comes from a 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from diestore import units
 from diestore.handbook.kinds import KINDS
-from diestore.handbook.wear_limits import falls, wear_limit
+from diestore.handbook.wear_limits import falls, limit_si, wear_limit
+from diestore.models import Position
 
 from . import edge_log, samples, words
 from .life.trend import NoTrend, Trend, trend
 
 NOT_WEAR = (*samples.QUANTITIES, "temperature", "hardness", "shut height", "cutting force", "strip force")
-SHOP_LIMIT, ASKED_LIMIT = "the shop's limit", "the limit asked for"
+THE_SHOPS = "as the shop has set it"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,6 +78,17 @@ class Wear:
     @property
     def late_hits(self) -> float | None:
         return None if self.found is None else max(self.found.late_hits - self.hits_now, 0.0)
+
+
+def limits_of(positions: Iterable[Position]) -> dict[tuple[int, str], Limit]:
+    """What the shop itself has set, by position and quantity."""
+    return {
+        (p.pk, p.wear_of): Limit(
+            value_si=limit_si(p.wear_of, p.wear_limit), words=f"{p.wear_of} at which it is changed", source=THE_SHOPS
+        )
+        for p in positions
+        if p.wear_of and p.wear_limit is not None
+    }
 
 
 def of_log(

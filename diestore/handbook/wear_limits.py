@@ -52,16 +52,40 @@ _LIMITS: dict[tuple[str, str], WearLimit] = {
 }  # fmt: skip
 
 
-def wear_limit(kind: str, quantity: str) -> WearLimit | None:
-    """The customary limit of a quantity at a kind of component; None where there is none to name."""
-    return _LIMITS.get((kind, " ".join(quantity.casefold().replace("_", " ").split())))
+# What may have a limit, the unit that the limit is kept in, and whether a piece wears by its getting less.
+_MEASURED: dict[str, tuple[str, bool]] = {
+    "bore clearance": ("mm", False),
+    "guide clearance": ("mm", False),
+    "gap": ("mm", False),
+    "wear": ("mm", False),
+    "diameter": ("mm", True),
+    "length": ("mm", True),
+    "free length": ("mm", True),
+    "height": ("mm", True),
+    "spring force": ("N", True),
+}
+_IN_SI = {"mm": 1e-3, "N": 1.0}
+UNKNOWN = f"Write one of: {', '.join(_MEASURED)}."
 
 
-_FALL = {"diameter", "length", "free length", "height", "spring force"}
-_RISE = {"bore clearance", "guide clearance", "gap", "wear"}
+def named(quantity: str) -> str | None:
+    """The name under which a limit of it is kept; None for what can have none."""
+    name = " ".join(quantity.casefold().replace("_", " ").split())
+    return name if name in _MEASURED else None
+
+
+def limit_si(quantity: str, limit: float) -> float:
+    """A limit as it is kept (lengths in mm, forces in N) in SI. Raises KeyError for what can have none."""
+    unit, _ = _MEASURED[named(quantity) or quantity]
+    return limit * _IN_SI[unit]
 
 
 def falls(quantity: str) -> bool | None:
     """Whether a piece wears by this getting less; None for what has no name here."""
-    name = " ".join(quantity.casefold().replace("_", " ").split())
-    return True if name in _FALL else False if name in _RISE else None
+    name = named(quantity)
+    return None if name is None else _MEASURED[name][1]
+
+
+def wear_limit(kind: str, quantity: str) -> WearLimit | None:
+    """The customary limit of a quantity at a kind of component; None where there is none to name."""
+    return _LIMITS.get((kind, named(quantity)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 
+from diestore.handbook import wear_limits
 from diestore.handbook.kinds import UnknownKind
 from diestore.handbook.kinds import kind as kind_of
 from diestore.models import Cut, Die, Item, Party, Piece, Position, Station, Variant
@@ -142,6 +143,7 @@ class Components(TableLoader):
             kind = kind_of(row["kind"])
             standing = self.shop.positions.get(key)
             values = given(row, "side", "x_mm", "y_mm", "height_group", "stroke_share", "valid_from", "valid_to")
+            values |= self._wear_limit(row, standing)
             values["kind"] = kind.key
             if standing is None:
                 values.setdefault("side", kind.side)
@@ -164,6 +166,21 @@ class Components(TableLoader):
         merger.save(self.shop.positions)
         self._save_members(members)
         self.components = [(row, die, self.shop.positions[die.pk, row["position"]]) for row, die in taken]
+
+    @staticmethod
+    def _wear_limit(row: Row, standing: Position | None) -> dict:
+        """What is measured of a position's wear and where it is changed: both or neither."""
+        values = given(row, "wear_of", "wear_limit")
+        if not values:
+            return {}
+        name = values.get("wear_of", standing.wear_of if standing else "")
+        limit = values.get("wear_limit", standing.wear_limit if standing else None)
+        if not name or limit is None:
+            raise BadRow("What is measured and its limit belong together.", "wear_limit" if name else "wear_of")
+        known = wear_limits.named(name)
+        if known is None:
+            raise BadRow(f"{name} cannot have a limit. {wear_limits.UNKNOWN}", "wear_of")
+        return {"wear_of": known, "wear_limit": limit}
 
     def _save_members(self, members: dict[tuple, list[Variant]]) -> None:
         through = Position.variants.through

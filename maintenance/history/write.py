@@ -135,6 +135,8 @@ WORK_PATHS = {
     "set_key": "set_key",
     "hits_into_run": "hits_into_run",
 }
+POSITION_FIELDS = ("side", "x_mm", "y_mm", "height_group", "stroke_share", "wear_of", "wear_limit", "valid_from",
+                   "valid_to")  # fmt: skip
 PIECE_PATHS = {name: name for name in ("mark", *PIECE_FIELDS, *OPENING_FIELDS)}
 
 
@@ -281,7 +283,7 @@ class Maker:
                 "spare_revision": p.item and p.item.revision,
                 "variants": sorted(v.code for v in p.variants.all()) or None,
                 "starts_empty": None if piece else True,
-            } | fields(p, "side", "x_mm", "y_mm", "height_group", "stroke_share", "valid_from", "valid_to")
+            } | fields(p, *POSITION_FIELDS)
             row |= _cutting(cuts[p.pk], p.die.usual_stock.thickness_mm)
             if piece is not None:
                 row |= {"piece": piece.key, "piece_spare": piece.item and piece.item.code} | fields(piece, *PIECE_PATHS)

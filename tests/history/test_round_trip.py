@@ -88,7 +88,9 @@ def everything() -> None:
     )  # fmt: skip
     upper.variants.set([long])
     lower = Position.objects.create(die=die, code="1-D", kind="die_button", side="lower")
-    post = Position.objects.create(die=die, code="GP", kind="guide_post", side="lower")
+    post = Position.objects.create(
+        die=die, code="GP", kind="guide_post", side="lower", wear_of="guide clearance", wear_limit=0.1 + 0.2
+    )  # fmt: skip
     late = Position.objects.create(die=bare, code="1-A", kind="pierce_punch", side="upper")
     Position.objects.create(die=bare, code="empty", kind="pilot", side="upper")
     Cut.objects.create(die=die, code="hole", upper=upper, lower=lower, length_mm=18.85, gap_mm=0.1, valid_to=moment(50))
