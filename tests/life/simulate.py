@@ -85,13 +85,14 @@ class Shop:
     unknown: np.ndarray
     readings: Readings
     true_left: np.ndarray  # hits in which each edge really goes dull or chips, whichever is first
+    burr_part: np.ndarray  # of ln burr, of each cycle under way: its own part
 
 
 def shop(world: World, seed: int) -> Shop:
     edges: list[EdgeSpec] = []
     ln_eta: list[float] = []
     columns: dict[str, list] = {n: [] for n in ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot")}
-    hits_now, order_hits, unknown_now, readings, left = [], [], [], [], []
+    hits_now, order_hits, unknown_now, readings, left, parts = [], [], [], [], [], []
     for die in range(world.dies):
         rng = np.random.default_rng([seed, die])  # a die's past is the same however long the shop is watched
         mine = _build(world, rng, die)
@@ -101,8 +102,9 @@ def shop(world: World, seed: int) -> Shop:
         edges += mine
         ln_eta += list(truth)
         thickness = mine[0].thickness_mm
-        now, unknown, order, true_left = _run_die(world, rng, truth, offset, columns, readings, thickness)
+        now, unknown, order, true_left, part = _run_die(world, rng, truth, offset, columns, readings, thickness)
         left += list(true_left)
+        parts += list(part)
         hits_now += list(now)
         unknown_now += list(unknown)
         order_hits.append(order)
@@ -126,6 +128,7 @@ def shop(world: World, seed: int) -> Shop:
         np.array(unknown_now, bool),
         Readings.of(*np.array(readings).reshape(-1, 3).T) if readings else Readings.of([], [], []),
         np.array(left),
+        np.array(parts),
     )
 
 
@@ -267,7 +270,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             measure(e, on_edge[e] + left[e])
         add(e, on_edge[e], on_edge[e], SHARP, orders, True)
     left = np.minimum(left, rng.exponential(1e5 / max(world.chips_per_100k, 1e-9), n))
-    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0), left
+    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0), left, cycle_noise
 
 
 def _part(rng, world: World, hits: float, lot: float, eta, unit, on_edge, wear) -> None:
