@@ -11,12 +11,13 @@ from django.utils import timezone
 
 from diestore import units
 from diestore.models import Die, Output, Person, Press, Stock
+from diestore.people import Tablet
 
 from . import actions, bench, entries
 from .form_fields import MomentField, Pick, Picks, TypedField, WholeField, choices, minute
 from .models import HITS_AT_MOST, Event, HitCorrection, Run, Stop, fresh_key
+from .who_fields import add_person, prove_person
 
-PEOPLE_AS_PICKS = 12
 NOTE_AT_MOST = 2_000
 
 
@@ -50,28 +51,25 @@ class LogForm(forms.Form):
         person: Person | None = None,
         instead: entries.Entry | None = None,
         initial: dict | None = None,
+        tablet: Tablet | None = None,
     ) -> None:
         """`instead`: the struck entry that is entered again; the form starts with what it said."""
         self.die, self.system, self.now = die, system, now or timezone.now()
         self.instead = instead
         self.doubt = self.doubt_mark = ""
         again = self.initial_of(instead.events, system) if instead else {}
+        if tablet is not None:
+            again.pop("person", None)
         super().__init__(data, initial={"key": fresh_key(), "person": person, **again, **(initial or {})})
-        self._add_people()
-        self.build()
-
-    def _add_people(self) -> None:
-        people = list(bench.people(self.die))
-        many = len(people) > PEOPLE_AS_PICKS
-        self.fields["person"] = forms.ModelChoiceField(
+        self.has_people = add_person(
+            self,
+            people=bench.people(die),
             label="Who did it?",
-            queryset=bench.people(self.die),
-            required=bool(people),
-            empty_label="Pick a name" if many else None,
-            widget=forms.Select if many else Picks,
-            error_messages={"required": "Pick who did it.", "invalid_choice": "Pick a name of the list."},
+            missing="Pick who did it.",
+            tablet=tablet,
+            required=True,
         )
-        self.has_people = bool(people)
+        self.build()
 
     def build(self) -> None:
         """Add the fields that depend on the die."""
@@ -83,6 +81,7 @@ class LogForm(forms.Form):
     def clean(self) -> dict:
         cleaned = super().clean()
         self.check(cleaned)
+        prove_person(self, cleaned)
         if not self.errors:
             sentences = list(self.doubts(cleaned))
             if sentences:
@@ -409,16 +408,22 @@ class StrikeForm(forms.Form):
         error_messages={"required": "Say why it is struck out.", "max_length": "Say it in 300 letters at most."},
     )
 
-    def __init__(self, data=None, *, people, person: Person | None = None) -> None:
+    def __init__(self, data=None, *, people, person: Person | None = None, tablet: Tablet | None = None) -> None:
         super().__init__(data, initial={"person": person})
-        many = people.count() > PEOPLE_AS_PICKS
-        self.fields["person"] = forms.ModelChoiceField(
+        add_person(
+            self,
+            people=people,
             label="Who strikes it out?",
-            queryset=people,
-            empty_label="Pick a name" if many else None,
-            widget=forms.Select if many else Picks,
-            error_messages={"required": "Pick who strikes it out.", "invalid_choice": "Pick a name of the list."},
+            missing="Pick who strikes it out.",
+            tablet=tablet,
+            required=True,
         )
+        self.fields["person"].required = True
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        prove_person(self, cleaned)
+        return cleaned
 
 
 class EntriesFilter(forms.Form):

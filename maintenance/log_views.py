@@ -18,7 +18,8 @@ from django.views import View
 
 from diestore import roles, units
 from diestore.handbook.cautions import FIRST, for_work
-from diestore.models import Die
+from diestore.models import Die, Person
+from diestore.people import tablet_of
 from diestore.queries import system_of
 
 from . import actions, bench, entries, forms, piece_forms, tasks
@@ -33,6 +34,7 @@ REMEMBER = 6
 KEYS_REMEMBERED = 30
 ENTRIES_A_PAGE = 40
 BIGGEST_KEY = 2**63 - 1
+NOT_OF_THE_ENTRY = ("csrfmiddlewaretoken", "confirm", "pin")
 
 
 class _Task:
@@ -92,12 +94,29 @@ def _remember_die(request: HttpRequest, die: Die) -> None:
 
 
 def _last_person(request: HttpRequest, die: Die):
-    """Who logged last in this session, else the person the sign-in belongs to."""
+    """Who is picked on the tablet, or logged last in this session, else the person the sign-in belongs to."""
+    if tablet := tablet_of(request):
+        return tablet.who
     people = bench.people(die)
     pk = request.session.get(LAST_PERSON)
     if pk and (found := people.filter(pk=pk).first()):
         return found
     return people.filter(usersettings__user=request.user).first()
+
+
+def _actor(request: HttpRequest, person: Person | None) -> actions.Actor:
+    tablet = tablet_of(request)
+    return actions.Actor(person=person, user=request.user, device=tablet.device[:80] if tablet else "")
+
+
+def _remember_person(request: HttpRequest, person: Person | None) -> None:
+    """Whoever has just logged is expected to log again; on a tablet the name stays picked for longer."""
+    if person is None:
+        return
+    if tablet := tablet_of(request):
+        tablet.pick(person)
+    else:
+        request.session[LAST_PERSON] = person.pk
 
 
 def _tasks(request: HttpRequest, die: Die | None) -> list[dict]:
@@ -181,7 +200,7 @@ class LogTask(PermissionRequiredMixin, View):
             return self._not_again(request, die, form)
         if not form.is_valid():
             return self._show(request, die, form, status=422)
-        by = actions.Actor(person=form.cleaned_data["person"], user=request.user)
+        by = _actor(request, form.cleaned_data["person"])
         try:
             saved = form.save(by)
         except actions.EntryRefused as refused:
@@ -191,8 +210,7 @@ class LogTask(PermissionRequiredMixin, View):
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
                 return self._show(request, die, form, status=422)
         request.session[KEYS_SEEN] = [*seen.items(), (key, print_)][-KEYS_REMEMBERED:]
-        if by.person:
-            request.session[LAST_PERSON] = by.person.pk
+        _remember_person(request, by.person)
         _remember_die(request, die)
         if instead and not instead.event.replaced_by_id:
             actions.name_successor(struck=instead.event, entry=saved[0])
@@ -207,6 +225,7 @@ class LogTask(PermissionRequiredMixin, View):
             person=_last_person(request, die),
             instead=instead,
             initial=initial,
+            tablet=tablet_of(request),
         )
 
     def _asked_for(self, request: HttpRequest) -> dict:
@@ -309,13 +328,13 @@ class Strike(PermissionRequiredMixin, View):
         form = self._form(request, entry, data=request.POST)
         if not form.is_valid():
             return self._show(request, entry, form, status=422)
-        by = actions.Actor(person=form.cleaned_data["person"], user=request.user)
+        by = _actor(request, form.cleaned_data["person"])
         try:
             actions.strike_out(by=by, entry=entry.event, reason=form.cleaned_data["reason"])
         except actions.EntryRefused as refused:
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, entry, form, status=422)
-        request.session[LAST_PERSON] = by.person.pk
+        _remember_person(request, by.person)
         _say_struck(request, entry)
         if "again" in request.POST and (again := self._again(request, entry)):
             return HttpResponseRedirect(again)
@@ -331,7 +350,7 @@ class Strike(PermissionRequiredMixin, View):
         people, last = bench.everybody(entry.die), None
         if entry.die is not None:
             last = _last_person(request, entry.die)
-        return forms.StrikeForm(data, people=people, person=last)
+        return forms.StrikeForm(data, people=people, person=last, tablet=tablet_of(request))
 
     def _again(self, request: HttpRequest, entry: entries.Entry) -> str:
         """Where to enter it again with its values filled in; '' where no form does."""
@@ -409,7 +428,7 @@ class Entries(AnyOf, View):
 
 def _fingerprint(request: HttpRequest) -> str:
     """Tells two sendings of one form apart by what was typed."""
-    sent = sorted((k, v) for k, vs in request.POST.lists() for v in vs if k not in ("csrfmiddlewaretoken", "confirm"))
+    sent = sorted((k, v) for k, vs in request.POST.lists() for v in vs if k not in NOT_OF_THE_ENTRY)
     return hashlib.sha256(repr(sent).encode()).hexdigest()[:16]
 
 

@@ -15,6 +15,8 @@ from diestore import actions, people, roles, throttle
 from diestore.models import Person, Plant, UserSettings
 from tests import factories as make
 
+from .conftest import ina, jory
+
 pytestmark = pytest.mark.django_db
 NOW = dt.datetime(2025, 3, 3, 6, 0, tzinfo=dt.UTC)
 WHO = "/who/"
@@ -26,28 +28,6 @@ def minutes(n: float) -> dt.timedelta:
 
 def said(answer) -> str:
     return re.sub(r"\s+", " ", answer.content.decode())
-
-
-@pytest.fixture
-def bench():
-    """The tablet of bench 2, signed in, and two people with PINs and one without."""
-    user = make.user(roles.TOOLMAKER, "bench 2")
-    UserSettings.objects.create(user=user, plant=make.plant(), shared_device=True)
-    root = User.objects.create_superuser("root")
-    for name, pin in (("Ina T.", "4071"), ("Jory T.", "880215")):
-        actions.set_pin(by=root, person=make.person(name), pin=pin)
-    make.person("Odd B.")
-    client = Client()
-    client.force_login(user)
-    return client
-
-
-def ina() -> Person:
-    return Person.objects.get(name="Ina T.")
-
-
-def jory() -> Person:
-    return Person.objects.get(name="Jory T.")
 
 
 def pick(client, person, pin="", **more):
