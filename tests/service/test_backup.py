@@ -1,0 +1,230 @@
+"""A backup is of one moment, though people work on; it restores whole on either engine, or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import zipfile
+
+import pytest
+
+from .running import until
+
+SHOP = """
+from tests import factories
+dies = [factories.die(f"H-90{n}", build_price="48250.0385") for n in range(3)]
+for die in dies:
+    places = [factories.position(die, code, item=factories.item()) for code in ("1-A", "2-A")]
+    factories.run(die, 1, 20_000)
+    factories.sharpen(die, 2, *places)
+    factories.run(die, 3, 7_000)
+run = factories.run(dies[0], 5, 900, note="twice, “ä” and \\u2028 too")
+from maintenance import actions, forecasts
+actions.strike_out(by=factories.actor(), entry=run, reason="twice")
+forecasts.fit_and_forecast(factories.plant())
+factories.user("lead")
+"""
+
+# Each turn of the writer is one transaction of two entries: a moment in between would have one more of the first.
+WRITER = """
+import django
+django.setup()
+import itertools
+from django.db import transaction
+from diestore.models import Die
+from tests import factories
+from maintenance import actions
+die = Die.objects.first()
+for n in itertools.count(10):
+    with transaction.atomic():
+        factories.run(die, n, 100, key=f"run-{n}")
+        actions.log_hit_correction(
+            by=factories.actor(), die=die, at=factories.moment(n), hits=3, with_stock=False, reason="set-up",
+            key=f"correction-{n}",
+        )
+"""
+
+# What is read past the backup's own code, and must be the same in both databases.
+FIGURES = {
+    "hits": "SELECT sum(hits), count(*), count(struck_at) FROM maintenance_run",
+    "corrections": "SELECT sum(hits), count(*) FROM maintenance_hitcorrection",
+    "ground": "SELECT count(*), round(CAST(sum(removed_mm) AS numeric), 6) FROM maintenance_work",
+    "prices": "SELECT sum(build_price) FROM diestore_die",
+    "words": "SELECT note FROM maintenance_run WHERE struck_at IS NOT NULL",
+    "signs in": "SELECT username, password FROM auth_user ORDER BY id",
+    "audit": "SELECT count(*), max(history_id) FROM diestore_historicaldie",
+    "fits": "SELECT count(*), max(records_hash) FROM maintenance_fleetfit",
+    "left": "SELECT die_id, half_hits FROM maintenance_dieforecast ORDER BY die_id",
+}
+
+
+def figures(site):
+    return {name: [tuple(map(str, row)) for row in site.sql(query)] for name, query in FIGURES.items()}
+
+
+def manifest(path):
+    with zipfile.ZipFile(path) as archive:
+        return json.loads(archive.read("manifest.json"))
+
+
+@pytest.fixture
+def shop(site):
+    site.do(SHOP)
+    return site
+
+
+def other_engine(site, tmp_path) -> str:
+    """An address on the other engine, where there is one."""
+    return f"sqlite:///{tmp_path}/any.sqlite3" if site.is_postgresql else ""
+
+
+def test_a_backup_taken_while_people_work_restores_as_it_was_at_one_moment(shop, new_site, tmp_path):
+    runs = "SELECT count(*) FROM maintenance_run"
+    writer = shop.start("-c", WRITER)
+    before = until(lambda: (n := shop.number(runs)) > 15 and n, 60, "the writer writes")
+    file = tmp_path / "shop.zip"
+    said = shop.manage("backup", str(file))
+    assert "clocks of 3 dies" in said
+    during = shop.number(runs)
+    until(lambda: shop.number(runs) > during, 30, "the writer goes on")
+    assert writer.poll() is None, shop.said()
+    shop.end()
+    assert os.stat(file).st_mode & 0o077 == 0, "names and sign-ins are nobody else's to read"
+
+    restored = new_site(bare=True)
+    assert "Restored and compared" in restored.manage("restore", str(file))
+    at = restored.number(runs)
+    assert before <= at <= during
+    turns = restored.number("SELECT count(*) FROM maintenance_hitcorrection")
+    assert at == turns + 7, "both entries of a turn, or none"
+    # New rows get numbers of their own, and the rules of the database are there.
+    restored.do("from tests import factories; factories.die('N-1'); factories.run(factories.die('N-2'), 1)")
+    assert restored.number(runs) == at + 1
+
+
+def test_what_is_restored_is_the_same_on_each_engine(shop, new_site, tmp_path):
+    first = tmp_path / "first.zip"
+    shop.manage("backup", str(first))
+    told = figures(shop)
+    site, file = shop, first
+    # there and, where both engines are at hand, over the other and back
+    for n, engine in enumerate([other_engine(shop, tmp_path), shop.address] if shop.is_postgresql else [""]):
+        site = new_site(bare=True, engine=engine)
+        site.manage("restore", str(file))
+        assert figures(site) == told
+        file = tmp_path / f"again-{n}.zip"
+        site.manage("backup", str(file))
+        assert manifest(file)["tables"] == manifest(first)["tables"], "the same lines in every table"
+        assert manifest(file)["checks"] == manifest(first)["checks"]
+    assert site.is_postgresql == shop.is_postgresql
+
+
+def test_a_backup_of_an_older_version_is_brought_up_to_this_one(shop, new_site, tmp_path):
+    shop.manage("migrate", "django_tasks_database", "0020", "--verbosity=0")
+    shop.manage("backup", str(tmp_path / "old.zip"))
+    told = figures(shop)
+    site = new_site(bare=True)
+    site.manage("restore", str(tmp_path / "old.zip"))
+    assert figures(site) == told
+    site.manage("migrate", "--check", "--verbosity=0")
+
+
+REFUSED = """
+import json, pathlib, zipfile, hashlib
+from diestore import backup
+from diestore.models import Die
+folder = pathlib.Path({folder!r})
+good = folder / "shop.zip"
+
+def changed(name, change, honest=False):
+    to = folder / f"{{name}}.zip"
+    with zipfile.ZipFile(good) as old, zipfile.ZipFile(to, "w") as new:
+        manifest = json.loads(old.read("manifest.json"))
+        for member in old.namelist():
+            data = old.read(member)
+            if member == "tables/maintenance.run.jsonl":
+                data = change(data)
+                if honest:
+                    for table in manifest["tables"]:
+                        if table["name"] == "maintenance.run":
+                            table["sha256"] = hashlib.sha256(data).hexdigest()
+            if member != "manifest.json":
+                new.writestr(member, data)
+        if name == "unknown":
+            manifest["migrations"].append(["maintenance", "0999_of_tomorrow"])
+        new.writestr("manifest.json", json.dumps(manifest))
+    return to
+
+cut = folder / "cut.zip"
+cut.write_bytes(good.read_bytes()[:-2000])
+flipped = folder / "flipped.zip"
+data = bytearray(good.read_bytes())
+with zipfile.ZipFile(good) as archive:
+    data[archive.getinfo("tables/maintenance.work.jsonl").header_offset + 90] ^= 0xFF
+flipped.write_bytes(bytes(data))
+(folder / "no.zip").write_text("this is no backup")
+tried = {{
+    "missing": folder / "missing.zip",
+    "no backup": folder / "no.zip",
+    "cut": cut,
+    "flipped": flipped,
+    "a row short": changed("short", lambda data: data.split(b"\\n", 1)[1]),
+    "a figure": changed("figure", lambda data: data.replace(b"20000", b"20001", 1)),
+    "clocks": changed("clocks", lambda data: data.replace(b"20000", b"20001", 1), honest=True),
+    "unknown": changed("unknown", lambda data: data),
+}}
+told = {{}}
+for name, path in tried.items():
+    try:
+        backup.restore(path)
+        told[name] = "taken"
+    except backup.BackupRefused as reason:
+        told[name] = str(reason)
+    assert not Die.objects.exists(), name
+"""
+
+
+def test_what_is_not_whole_is_refused_in_a_sentence_and_leaves_nothing(shop, new_site, tmp_path):
+    file = tmp_path / "shop.zip"
+    shop.manage("backup", str(file))
+    assert "is there already" in shop.manage("backup", str(file), fails=True)
+    empty = new_site()
+    told = empty.do(REFUSED.format(folder=str(tmp_path)))
+    assert "No such file" in told["missing"]
+    for name in ("no backup", "cut", "flipped"):
+        assert "is no whole backup" in told[name], told
+    for name in ("a row short", "a figure"):
+        assert "maintenance.run was damaged" in told[name], told
+    assert "The clocks differ" in told["clocks"] and "H-900" in told["clocks"]
+    assert "another version" in told["unknown"] and "0999_of_tomorrow" in told["unknown"]
+    empty.manage("restore", str(file))  # and after all of that the good one goes in
+    said = empty.manage("restore", str(file), fails=True)
+    assert "There is something in this database already" in said and "Restore into an empty one" in said
+
+
+ATTACHED = """
+import pathlib
+from django.test import override_settings
+from diestore import backup
+there, back = (pathlib.Path({folder!r}) / name for name in ("there", "back"))
+with override_settings(MEDIA_ROOT=str(there)):
+    (there / "prints").mkdir(parents=True)
+    (there / "prints" / "H-900 rev B.pdf").write_bytes(b"%PDF-1.7 " + bytes(range(256)) * 9000)
+    told = backup.write(pathlib.Path({folder!r}) / "shop.zip").files
+"""
+PUT_BACK = """
+import pathlib
+from django.test import override_settings
+from diestore import backup
+folder = pathlib.Path({folder!r})
+with override_settings(MEDIA_ROOT=str(folder / "back")):
+    backup.restore(folder / "shop.zip")
+told = True
+"""
+
+
+def test_attachments_come_along(site, new_site, tmp_path):
+    assert site.do(ATTACHED.format(folder=str(tmp_path))) == 1
+    assert new_site(bare=True).do(PUT_BACK.format(folder=str(tmp_path)))
+    name = "prints/H-900 rev B.pdf"
+    assert (tmp_path / "back" / name).read_bytes() == (tmp_path / "there" / name).read_bytes()
