@@ -12,7 +12,7 @@ from diestore import units
 from diestore.handbook.kinds import KINDS
 from diestore.models import Die
 
-from . import edge_log, logs, queries, words
+from . import burr_limits, edge_log, logs, queries, words
 from .data import OrderLeft
 from .models import DieForecast, EdgeForecast, Position
 from .remaining import chance_of_going, strokes_at
@@ -277,8 +277,15 @@ def facts(state: DieState) -> list[tuple[str, str]]:
     return found
 
 
-def rests_on(f: DieForecast) -> str:
-    """What a forecast rests on, as one sentence or two."""
+def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
+    """What a forecast rests on, as a few sentences, and the burr limit that it counts to."""
+    said = _rests_on_records(f)
+    if limit := f.rests_on.get("burr_limit"):
+        said += f" {burr_limits.said(limit, units.show(limit['um'], 'burr_um', system))}"
+    return said
+
+
+def _rests_on_records(f: DieForecast) -> str:
     r = f.rests_on
     said = (
         f"Rests on {words.counted(r['cycles'], 'cycle', 'cycles')} of this die, of which {words.none(r['dull_ends'])} "

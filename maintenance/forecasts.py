@@ -18,14 +18,14 @@ from django.utils import timezone
 from diestore.handbook import tool_steels
 from diestore.models import Die, Plant
 
-from . import edge_log, logs, queries, samples
+from . import burr_limits, edge_log, logs, queries, samples
 from .life import fleet, predict, prior
 from .life.cycles import EdgeSpec, LifeSamples
 from .life.readings import Readings
 from .life.seen import Seen
 from .models import DieForecast, EdgeForecast, FleetFit
 
-CODE_VERSION = "3"  # counts up when the same records would give other numbers
+CODE_VERSION = "4"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."
 
@@ -47,6 +47,8 @@ class Told:
     refused: dict[int, str]
     on_edge: dict[int, int]  # position -> hits on the edge, counted from where the records know it
     fresh: predict.DiePrediction | None = None  # once every edge of it has been sharpened
+    limit: dict | None = None  # of the burr, that it counts to, or why it does not: see burr_limits.said
+    held: frozenset[int] = frozenset()  # positions that count to it
 
     @property
     def hits_since_sharpening(self) -> int:
@@ -86,13 +88,13 @@ def compute(
     readings = samples.readings_of(parts)
     fitted = fleet.fit(specs, life, readings=readings)
     tell("computing what is left")
-    told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(plant))
+    told = tell_dies(read, parts, fitted, as_of, _variants_to_come(plant), queries.burr_limits_um(dies))
     return Computed(
         plant=plant,
         as_of=as_of,
         known_at=known_at,
         fit=fitted,
-        records_hash=_hash(specs, life, readings),
+        records_hash=hash_of(specs, life, readings),
         dies=told,
         seen=Seen.of(specs, life),
     )
@@ -102,31 +104,47 @@ def _variants_to_come(plant: Plant | None = None, dies: list[Die] | None = None)
     return {die: order.variant_id for die, order in queries.next_order_by_die(plant, dies=dies).items()}
 
 
-def _tell_dies(
+def tell_dies(
     read: Sequence[edge_log.DieLog],
     parts: Sequence[samples.DieSamples],
     fitted: fleet.FleetFit,
     as_of: dt.datetime,
     variants: dict[int, int | None],
+    limits_um: dict[int, dict[int, float]] | None = None,
+    *,
+    left_only: bool = False,
 ) -> list[Told]:
+    """limits_um: burr limits by die and variant; without, every forecast is of going dull.
+
+    left_only: what is left, and nothing of how the die would stand once sharpened.
+    """
     specs, life, first = samples.together(parts)
     told_by_die = predict.predict_fleet(fitted, specs, life, readings=samples.readings_of(parts))
-    fresh_by_die = predict.predict_fleet(fitted, specs, samples.sharpened_now(life))
+    fresh_by_die = {} if left_only else predict.predict_fleet(fitted, specs, samples.sharpened_now(life))
     told = []
     for log, part, start in zip(read, parts, first, strict=True):
         number = specs[start].die if part.specs else -1
         prediction, fresh = told_by_die.get(number), fresh_by_die.get(number)
         edges = {p: prediction.edges[start + e] for p, e in part.current.items()} if prediction else {}
         limiting = _position_of(prediction.limits - start, part) if prediction else None
-        working = _fitted_positions(log, variants.get(log.die), as_of.timestamp())
+        working = fitted_positions(log, variants.get(log.die), as_of.timestamp())
         if prediction and working is not None and not working >= set(edges):
             # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
             some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
             specs_alone, life_alone, _ = samples.together([some])
             measured = samples.readings_of([some])
             prediction = predict.predict_fleet(fitted, specs_alone, life_alone, readings=measured).get(0)
-            fresh = predict.predict_fleet(fitted, specs_alone, samples.sharpened_now(life_alone)).get(0)
+            if not left_only:
+                fresh = predict.predict_fleet(fitted, specs_alone, samples.sharpened_now(life_alone)).get(0)
             limiting = _position_of(prediction.limits, part) if prediction else None
+        counted = burr_limits.Counted()
+        known = (limits_um or {}).get(log.die, {})
+        limit_um = burr_limits.of_variant(known, _variant_at(log, variants.get(log.die), as_of.timestamp()))
+        if prediction and limit_um is not None:
+            counted = burr_limits.count(fitted, part, limit_um, working, limiting)
+            if counted.told is not None:
+                prediction, fresh, edges = counted.told, counted.fresh, counted.edges
+                limiting = _position_of(prediction.limits, part)
         told.append(
             Told(
                 die=log.die,
@@ -135,11 +153,13 @@ def _tell_dies(
                 prediction=prediction,
                 limiting=limiting,
                 edges=edges,
-                states=edge_log.states(log, as_of.timestamp()),
+                states={} if left_only else edge_log.states(log, as_of.timestamp()),
                 positions=log.positions,
                 refused=part.refused,
                 on_edge={c.position: c.hits for _, c in part.rows if c.open and c.position in edges},
                 fresh=fresh,
+                limit=counted.said,
+                held=counted.held,
             )
         )
     return told
@@ -149,18 +169,24 @@ def _position_of(edge: int, part: samples.DieSamples) -> int | None:
     return next((position for position, number in part.current.items() if number == edge), None)
 
 
-def _fitted_positions(log: edge_log.DieLog, variant: int | None, as_of: float) -> set[int] | None:
+def fitted_positions(log: edge_log.DieLog, variant: int | None, as_of: float) -> set[int] | None:
     """The positions at work in the set of inserts that runs next: the open order's, else the last run's."""
-    if variant is None:
-        before = [run for run in log.runs if run.started < as_of]
-        variant = max(before, key=lambda run: run.started).variant if before else None
+    variant = _variant_at(log, variant, as_of)
     if variant is None:
         return None
     fitted = {p.id for p in log.positions.values() if not p.variants or variant in p.variants}
     return fitted or None
 
 
-def _hash(specs: Sequence, life: LifeSamples, readings: Readings | None) -> str:
+def _variant_at(log: edge_log.DieLog, variant: int | None, as_of: float) -> int | None:
+    """The set of inserts that runs next: the open order's, else the last run's."""
+    if variant is not None:
+        return variant
+    before = [run for run in log.runs if run.started < as_of]
+    return max(before, key=lambda run: run.started).variant if before else None
+
+
+def hash_of(specs: Sequence, life: LifeSamples, readings: Readings | None) -> str:
     digest = hashlib.sha256()
     for spec in specs:
         digest.update(repr(sorted(asdict(spec).items())).encode())
@@ -264,7 +290,7 @@ def edges_now(die: Die) -> list[EdgeNow]:
     usual = {e.position_id: e.usual_hits for e in queries.edges_of(told) if e.usual_hits}
     log = logs.of_die(die)
     part = samples.of_die(log, told.as_of.timestamp())
-    working = _fitted_positions(log, _variants_to_come(die.plant).get(die.pk), told.as_of.timestamp())
+    working = fitted_positions(log, _variants_to_come(die.plant).get(die.pk), told.as_of.timestamp())
     found = []
     for number, cycle in part.rows:
         place = log.positions[cycle.position]
@@ -346,7 +372,7 @@ def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
         read = list(logs.of_dies(dies))
         as_of = _moment_of(read, row)
         parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-        told = _tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies))
+        told = tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies), queries.burr_limits_um(dies))
         return _store_dies(told, row)
 
 
@@ -388,7 +414,7 @@ def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
         return row
     row.hits_since_sharpening = told.hits_since_sharpening
     row.limiting_id = told.limiting
-    _fill(row, told.prediction)
+    _fill(row, told.prediction, told.limit)
     if told.fresh is not None:
         row.fresh = {"remaining": _kept(told.fresh.remaining), "ln_sd": round(_not_known(told.fresh), 3)}
     return row
@@ -405,7 +431,7 @@ def _edge_rows(row: DieForecast, told: Told) -> list[EdgeForecast]:
             share_left=edge.share_left,
             first_to_go=edge.first_to_go,
         )
-        _fill(made, edge)
+        _fill(made, edge, told.limit if position in told.held else None)
         rows.append(made)
     rows += [
         EdgeForecast(forecast=row, position_id=position, refusal=why[:300])
@@ -428,7 +454,9 @@ def _kept(remaining: dict[float, float]) -> dict[str, int]:
     return {f"{p:g}": round(strokes) for p, strokes in remaining.items()}
 
 
-def _fill(row: DieForecast | EdgeForecast, told: predict.DiePrediction | predict.EdgePrediction) -> None:
+def _fill(
+    row: DieForecast | EdgeForecast, told: predict.DiePrediction | predict.EdgePrediction, limit: dict | None
+) -> None:
     row.remaining = _kept(told.remaining)
     row.half_hits, row.nine_in_ten_hits = round(told.remaining[0.5]), round(told.remaining[0.1])
-    row.rests_on = told.rests_on.to_dict()
+    row.rests_on = told.rests_on.to_dict() | ({"burr_limit": limit} if limit else {})

@@ -61,7 +61,7 @@ def how_it_stands(request, die) -> str:
             "half": words.hits(forecast.half_hits),
             "nine": words.hits(forecast.nine_in_ten_hits),
             "one": words.hits(die_state.quantile(forecast, 0.9)),
-            "rests_on": die_state.rests_on(forecast),
+            "rests_on": die_state.rests_on(forecast, state.system),
             "ahead_label": "the first dull or chipped edge: 8 in 10 here",
         }
     return render_to_string("maintenance/die_panel.html", context, request=request)

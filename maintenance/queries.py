@@ -118,6 +118,15 @@ def next_order_by_die(plant: Plant | None = None, *, dies: Iterable[Die] | None 
     return first
 
 
+def burr_limits_um(dies: Iterable[Die]) -> dict[int, dict[int, float]]:
+    """The tightest burr limit among the parts of each variant: die -> variant -> micrometres."""
+    limits: dict[int, dict[int, float]] = defaultdict(dict)
+    rows = Output.objects.filter(variant__die__in=[die.pk for die in dies], part__burr_limit_um__gt=0)
+    for die, variant, limit in rows.values_list("variant__die_id", "variant_id", "part__burr_limit_um"):
+        limits[die][variant] = min(limit, limits[die].get(variant, limit))
+    return dict(limits)
+
+
 def newest_forecasts(plant: Plant | None = None):
     """The forecast shown of each die, with its limiting edge."""
     rows = DieForecast.objects.filter(is_newest=True).select_related("die", "limiting", "fit")

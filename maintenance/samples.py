@@ -135,6 +135,15 @@ def readings_of(dies: Sequence[DieSamples]) -> Readings | None:
     return Readings.of(row, hits, value, quantity) if row else None
 
 
+def burrs_um(cycle: edge_log.Cycle) -> dict[float, float]:
+    """Burr readings of a cycle in micrometres, by hits on the edge; of several at once the highest."""
+    found: dict[float, float] = {}
+    for at, name, value_si in cycle.readings:
+        if name.strip().lower() == QUANTITIES[0] and value_si > 0 and 0 < at <= cycle.hits:
+            found[at] = max(value_si * 1e6, found.get(at, 0.0))
+    return found
+
+
 def without_habits(samples: LifeSamples) -> LifeSamples:
     """Dull ends heaped at round counts, with nobody having looked, count as planned: still sharp as far as is known."""
     ended, lower = samples.ended.copy(), samples.lower_hits.copy()
