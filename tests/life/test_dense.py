@@ -1,0 +1,184 @@
+"""The engine against a slow, plain second implementation on small fleets: see dense.py.
+
+At given theta the second implementation is a tensor grid over all of a die's edges at once, without the engine's
+travelling grids, cavities or Gauss nodes; over theta it is a stored answer of long random walks over every unknown
+(tests/authorities/life_posterior.json, made by make_life_posterior.py beside it, chance error from ten groups of
+chains).
+"""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from maintenance.life import EdgeSpec, LifeSamples, fit_fleet, predict_fleet, prior
+from maintenance.life.grids import Theta as EngineTheta
+from tests.life.dense import EDGES, UNIT, DieAtTheta, Fleet, Theta, ln_posterior
+
+STORED = json.loads((Path(__file__).parents[1] / "authorities" / "life_posterior.json").read_text())
+COLUMNS = [prior.NAMES.index(n) for n in ("constant", "ln thickness in mm", "lower side against the punch")]
+
+
+def fleet_of(name) -> Fleet:
+    records = STORED["fleets"][name]["records"]
+    return Fleet(records["rows"], np.array(records["x"]), np.array(records["share"]), records["lots"])
+
+
+def as_records(fleet: Fleet):
+    edges = [
+        EdgeSpec(
+            die=e // EDGES,
+            thickness_mm=float(np.exp(x[1])),
+            tensile_mpa=400.0,
+            steel="D2",
+            coating="none",
+            side="lower" if x[2] else "upper",
+            stroke_share=float(share),
+        )
+        for e, (x, share) in enumerate(zip(fleet.x, fleet.share, strict=True))
+    ]
+    column = fleet.column
+    samples = LifeSamples.of(
+        column("edge", int),
+        column("hits"),
+        column("ended", int),
+        lower_hits=column("lower"),
+        from_hits=column("from"),
+        under_way=column("open", bool),
+        lot=column("lot", int),
+        told=column("told"),
+        told_sd=column("told_sd"),
+    )
+    return edges, samples
+
+
+def no_chip(fit, edges, samples, members, strokes):
+    """Chance of no chip at the members, by chips.py's formula for a die in which none has chipped: [strokes]."""
+    die = [i for i, e in enumerate(edges) if e.die == edges[members[0]].die]
+    seen = sum(fit.chip_rates.of(edges[i]) * (samples.hits - samples.from_hits)[samples.edge == i].sum() for i in die)
+    more = sum(fit.chip_rates.of(edges[i]) * edges[i].stroke_share for i in members) * strokes
+    alike = fit.chip_rates.alike
+    return (1 + more / (alike * UNIT + seen)) ** -alike
+
+
+THETAS = {
+    "usual": Theta(np.array([0.4, -0.9, 0.8]), 2.8, 0.35, 0.25, 0.35),
+    "edges differ": Theta(np.array([0.6, -1.0, 0.9]), 2.0, 0.20, 0.40, 0.20),
+    "steep": Theta(np.array([0.4, -0.9, 0.8]), 4.0, 0.50, 0.15, 0.50),
+}
+
+
+# Largest difference of a chance, in edges and dies. Where lots are in play the engine treats what the other edges say
+# of a lot as normal, and lets each edge use it by itself: exact for many edges, visible for four.
+@pytest.mark.parametrize(
+    ("name", "theta", "largest"),
+    [
+        ("plain", "usual", 2e-4),
+        ("plain", "edges differ", 2e-4),
+        ("plain", "steep", 3e-4),
+        ("readings", "usual", 5e-3),
+        ("readings", "steep", 0.013),
+        ("lots", "usual", 0.028),
+        ("lots", "edges differ", 0.011),
+        ("lots and readings", "usual", 0.045),
+    ],
+)
+def test_the_chances_at_given_theta(name, theta, largest):
+    fleet, at = fleet_of(name), THETAS[theta]
+    edges, samples = as_records(fleet)
+    b = prior.MEAN.copy()
+    b[COLUMNS] = at.b
+    fit = fit_fleet(edges, samples, with_lots=False, draws=1)
+    best = EngineTheta(b=b, ln_k=np.log(at.k), ln_tu=np.log(at.tu), ln_tv=np.log(at.tv))
+    told = predict_fleet(replace(fit, best=best, sw=at.sw if fleet.lots else 0.0).alone(), edges, samples)
+    worst = 0.0
+    for d in range(fleet.dies):
+        plain = DieAtTheta(fleet, d, at)
+        chosen = [told[d].remaining[p] for p in (0.1, 0.5, 0.9)]
+        for strokes in chosen:
+            expected = plain.alive(strokes) * no_chip(fit, edges, samples, plain.members, strokes)
+            worst = max(worst, abs(told[d].chance_beyond(strokes) - expected))
+        for i, e in enumerate(plain.members):
+            edge = told[d].edges[int(e)]
+            for p in (0.1, 0.5, 0.9):
+                strokes = edge.remaining[p]
+                expected = plain.alive(strokes, [i]) * no_chip(fit, edges, samples, [e], strokes)
+                worst = max(worst, abs(1 - p - expected))
+    assert worst < largest
+
+
+@pytest.mark.parametrize(("name", "off"), [("plain", 0.003), ("readings", 0.02)])
+def test_theta_is_at_the_top_of_its_posterior(name, off):
+    # The slope of the plain implementation's ln posterior at the engine's best theta, a standard deviation's worth.
+    fleet = fleet_of(name)
+    best = fit_fleet(*as_records(fleet), with_lots=False, draws=1).best
+    top = np.r_[best.b[COLUMNS], best.ln_k, best.ln_tu, best.ln_tv]
+    sd = spread(STORED["fleets"][name]["answer"])[:6]
+    for i in range(6):
+        step = np.zeros(6)
+        step[i] = 0.05 * sd[i]
+        up, down = (ln_posterior(fleet, top + s) for s in (step, -step))
+        assert abs(up - down) / 0.1 < off
+
+
+def spread(answer):
+    first, second = (np.array(answer[n]).mean(axis=0) for n in ("first", "second"))
+    return np.sqrt(np.maximum(second - first**2, 0.0))
+
+
+def strokes_at(p, alive):
+    """Further strokes at which a stored curve comes to 1 - p; not-a-number outside what is stored."""
+    y = np.log(-np.log(np.clip(alive, 1e-12, 1 - 1e-9)))
+    return np.exp(np.interp(np.log(-np.log1p(-p)), y, np.log(STORED["strokes"]), left=np.nan, right=np.nan))
+
+
+# For each fleet: how far a die's chance of any number of hits may be from the stored one, how far an edge's; and how
+# far the 10, 50 and 90 % hits of a die. The chance error of the stored walk is below 0.003, of 400 draws about 0.01.
+# The rest is the normal approximation of what theta may be, at 13 to 21 dull ends in all, and, where lots are in play,
+# that their spread is taken at its best value: four edges and five lots a die leave it open by a factor of two.
+WHOLE = {
+    "plain": (0.025, 0.035, 0.06),
+    "readings": (0.010, 0.012, 0.015),
+    "lots": (0.095, 0.095, 0.28),
+    "lots and readings": (0.045, 0.16, 0.12),
+}
+
+
+@pytest.mark.parametrize("name", WHOLE)
+def test_the_whole_answer_against_long_random_walks(name):
+    fleet, answer = fleet_of(name), STORED["fleets"][name]["answer"]
+    off_die, off_edge, off_hits = WHOLE[name]
+    edges, samples = as_records(fleet)
+    fit = fit_fleet(edges, samples, with_lots=fleet.lots, draws=400)
+    told = predict_fleet(fit, edges, samples)
+    strokes = np.array(STORED["strokes"])
+    dies, of_edges = (np.array(answer[n]).mean(axis=0) for n in ("dies", "edges"))
+    for d in range(fleet.dies):
+        members = list(range(d * EDGES, (d + 1) * EDGES))
+        alive = dies[d] * no_chip(fit, edges, samples, members, strokes)
+        assert [told[d].chance_beyond(x) for x in strokes] == pytest.approx(alive, abs=off_die)
+        for p in (0.1, 0.5, 0.9):
+            assert told[d].remaining[p] == pytest.approx(strokes_at(p, alive), rel=off_hits)
+        for e in members:
+            alive = of_edges[e] * no_chip(fit, edges, samples, [e], strokes)
+            assert [told[d].edges[e].chance_beyond(x) for x in strokes] == pytest.approx(alive, abs=off_edge)
+
+
+@pytest.mark.parametrize("name", ["plain", "readings"])
+def test_shape_spreads_and_usual_lives_against_long_random_walks(name):
+    fleet, answer = fleet_of(name), STORED["fleets"][name]["answer"]
+    edges, samples = as_records(fleet)
+    fit = fit_fleet(edges, samples, with_lots=False, draws=400)
+    theta = np.concatenate([fit.draws[:, COLUMNS], fit.draws[:, -3:]], axis=1)
+    mean, sd = np.array(answer["first"]).mean(axis=0), spread(answer)
+    assert np.abs((fit.weights @ theta - mean[:6]) / sd[:6]).max() < 0.25
+    ours = np.sqrt(fit.weights @ theta**2 - (fit.weights @ theta) ** 2)
+    assert (ours / sd[:6]).min() > 0.65 and (ours / sd[:6]).max() < 1.2  # a spread's tail towards nought is cut
+    told = predict_fleet(fit, edges, samples)
+    for e in range(len(edges)):
+        usual = told[e // EDGES].edges[e]
+        assert np.log(usual.usual_hits / UNIT) == pytest.approx(mean[7 + e], abs=0.2 * sd[7 + e])
+        low, high = usual.usual_band_hits
+        assert np.log(high / low) == pytest.approx(2 * 1.2816 * sd[7 + e], rel=0.12)
