@@ -1,5 +1,5 @@
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, post_save
 
 
 class MaintenanceConfig(AppConfig):
@@ -10,11 +10,14 @@ class MaintenanceConfig(AppConfig):
     def ready(self) -> None:
         from diestore import backup
 
-        from . import panels
+        from . import counting, panels
         from .backup_check import clocks
         from .database_rules import install_rules
+        from .models import HitCorrection, Run
 
         panels.hang()
         backup.checks["clocks"] = clocks
 
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")
+        for model in (Run, HitCorrection):
+            post_save.connect(counting.entry_saved, sender=model, dispatch_uid=f"maintenance.counted_{model.__name__}")

@@ -1,6 +1,7 @@
 """Rules that the database keeps itself, on both engines: no overlap in time.
 
-Two runs of one die, two pieces in one position, one piece in two positions: never at the same moment.
+Two runs of one die, two pieces in one position, one piece in two positions, two dies in one press, one die in two
+presses: never at the same moment.
 PostgreSQL has exclusion constraints for this; SQLite gets triggers. Installed after every migrate and not in a
 migration, because SQLite remakes a table when its columns change and drops the table's triggers with it.
 """
@@ -31,6 +32,17 @@ RULES = (
     ),
     NoOverlap("fitting_no_overlap_in_position", "maintenance_fitting", "position_id", "since", "until", "1 = 1"),
     NoOverlap("fitting_no_overlap_of_piece", "maintenance_fitting", "piece_id", "since", "until", "1 = 1"),
+    NoOverlap(
+        "in_press_no_overlap_of_press",
+        "maintenance_dieinpress",
+        "press_id",
+        "since",
+        "until",
+        "{row}struck_at IS NULL",
+    ),
+    NoOverlap(
+        "in_press_no_overlap_of_die", "maintenance_dieinpress", "die_id", "since", "until", "{row}struck_at IS NULL"
+    ),
 )
 
 

@@ -28,6 +28,7 @@ from itertools import groupby, pairwise
 
 FASTEST_PER_MINUTE = 2_000
 SLACK_STROKES = 100
+MOST_AT_ONCE = 100_000_000  # no run has more: a press at 2,000 a minute needs five weeks for it
 RESET_SHARE = 0.1  # a fall to this share of the total or less is a reset
 SURE_ROLL = 0.02  # a fall from the last 2 % under a power of ten is a roll-over,
 MAYBE_ROLL = 0.05  # from the last 5 % it may be one
@@ -41,15 +42,15 @@ TIE_S = 0.001  # readings of one moment are put so far apart
 class Reading:
     """at: seconds by the device's clock. total: what the counter showed. id: the message's own, never twice.
 
-    stock: whether the strokes since the reading before had stock under the punch. ahead: `at` lay in the future when
-    it came, so the device's clock was wrong. arrived: seconds by the service's clock.
+    stock: whether the strokes since the reading before had stock under the punch. clock_off: when it came, `at` could
+    not be (it lay in the future, or years back). arrived: seconds by the service's clock.
     """
 
     at: float
     total: int
     id: str
     stock: bool = True
-    ahead: bool = False
+    clock_off: bool = False
     arrived: float = 0.0
     tied: bool = False
 
@@ -58,7 +59,7 @@ class Verdict(Enum):
     """What a person may answer."""
 
     LEAVE_OUT = "leave out"
-    LEAVE_OUT_AHEAD = "leave out those ahead"
+    LEAVE_OUT_CLOCK = "leave out wrong times"
     AT_ARRIVAL = "at arrival"
     RESET = "reset"
     ROLLED_OVER = "rolled over"
@@ -112,7 +113,7 @@ class Step:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Aside:
-    """A reading that is kept and not used. clock: its time lay ahead; else it contradicts its neighbours.
+    """A reading that is kept and not used. clock: its time cannot be; else it contradicts its neighbours.
 
     follows: the reading in use before it.
     """
@@ -141,7 +142,7 @@ class _Go(Enum):
 
 def possible(seconds: float) -> float:
     """The most strokes that any press makes in so many seconds."""
-    return FASTEST_PER_MINUTE / 60.0 * seconds + SLACK_STROKES
+    return min(FASTEST_PER_MINUTE / 60.0 * seconds + SLACK_STROKES, MOST_AT_ONCE)
 
 
 def chain(
@@ -163,16 +164,16 @@ class _Chain:
     def __init__(self, answers: Sequence[Answer], figures: int | None, since: float) -> None:
         self.since = since
         self.left_out = [a for a in answers if a.verdict is Verdict.LEAVE_OUT]
-        self.left_out_ahead = [a for a in answers if a.verdict is Verdict.LEAVE_OUT_AHEAD]
+        self.left_out_clock = [a for a in answers if a.verdict is Verdict.LEAVE_OUT_CLOCK]
         self.at_arrival = [a for a in answers if a.verdict is Verdict.AT_ARRIVAL]
         self.falls = [a for a in answers if a.verdict in (Verdict.RESET, Verdict.ROLLED_OVER, Verdict.SET)]
         self.figures = figures
 
     def of(self, readings: Iterable[Reading]) -> Chain:
-        rows, ahead = self._in_order(readings)
+        rows, off = self._in_order(readings)
         if not rows:
-            return Chain(steps=(), aside=tuple(ahead))
-        kept, steps, aside = [rows[0]], [], ahead
+            return Chain(steps=(), aside=tuple(off))
+        kept, steps, aside = [rows[0]], [], off
         i = 1
         while i < len(rows):
             x, y = kept[-1], rows[i]
@@ -199,20 +200,20 @@ class _Chain:
 
     def _in_order(self, readings: Iterable[Reading]) -> tuple[list[Reading], list[Aside]]:
         """Each message once, by its time; wrong clocks put right or aside; those of one moment a little apart."""
-        once, ahead = {}, []
+        once, off = {}, []
         for row in readings:
             once.setdefault(row.id, row)
         rows = []
         for row in once.values():
-            if self._covered(self.left_out_ahead if row.ahead else self.left_out, row.at, row.at):
+            if self._covered(self.left_out_clock if row.clock_off else self.left_out, row.at, row.at):
                 continue
-            if row.ahead and self._covered(self.at_arrival, row.at, row.at):
-                row = replace(row, at=row.arrived, ahead=False)
-            if row.ahead:
-                ahead.append(Aside(reading=row, clock=True))
+            if row.clock_off and self._covered(self.at_arrival, row.at, row.at):
+                row = replace(row, at=row.arrived, clock_off=False)
+            if row.clock_off:
+                off.append(Aside(reading=row, clock=True))
             elif row.at >= self.since:
                 rows.append(row)
-        ahead.sort(key=lambda a: (a.reading.at, a.reading.total, a.reading.id))
+        off.sort(key=lambda a: (a.reading.at, a.reading.total, a.reading.id))
         rows.sort(key=lambda r: (r.at, r.total, r.id))
         placed: list[Reading] = []
         for _, group in groupby(rows, key=lambda r: r.at):
@@ -220,7 +221,7 @@ class _Chain:
             if len(same) > 1:
                 same = _one_after_another(same, placed[-1].total if placed else 0)
             placed += same
-        return placed, ahead
+        return placed, off
 
     @staticmethod
     def _covered(answers: Sequence[Answer], since: float, until: float) -> Answer | None:

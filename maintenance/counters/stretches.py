@@ -213,6 +213,8 @@ class _Labels:
                 if answer.verdict is Verdict.TO_NOBODY:
                     return _Label(nobody=True)
                 stock = answer.verdict is Verdict.TO_DIE and step.after.stock
+                if stock and self._is_typed(answer.die, step):
+                    return _Label(kind=Kind.TYPED, dies=(answer.die,))
                 return _Label(die=answer.die, variant=answer.variant, stock=stock)
         if step.doubt is not Doubt.NONE:
             kind = {Doubt.JUMP: Kind.JUMP, Doubt.RESET_OR_ROLL: Kind.RESET_OR_ROLL, Doubt.FALL: Kind.FALL}[step.doubt]

@@ -6,7 +6,7 @@ HOURS_3 = 10_800
 
 
 def most(a, b):
-    return 2000 * (b[0] - a[0]) / 60 + 100
+    return min(2000 * (b[0] - a[0]) / 60 + 100, 100_000_000)
 
 
 def top_of(total, figures):

@@ -111,13 +111,13 @@ def test_a_clock_put_back_for_a_while():
 
 def test_a_time_that_lies_ahead_is_set_aside_until_somebody_says_what_to_do():
     rows = readings(100, 160, 220)
-    wrong = Reading(at=START + 86_400, total=190, id="x", ahead=True, arrived=START + 90)
+    wrong = Reading(at=START + 86_400, total=190, id="x", clock_off=True, arrived=START + 90)
     told = chain([*rows, wrong])
     assert strokes(told) == [60, 60]
     assert [(a.reading.id, a.clock) for a in told.aside] == [("x", True)]
     arrived = Answer(verdict=Verdict.AT_ARRIVAL, since=wrong.at, until=wrong.at)
     assert strokes(chain([*rows, wrong], [arrived])) == [60, 30, 30]
-    out = Answer(verdict=Verdict.LEAVE_OUT_AHEAD, since=wrong.at, until=wrong.at)
+    out = Answer(verdict=Verdict.LEAVE_OUT_CLOCK, since=wrong.at, until=wrong.at)
     assert chain([*rows, wrong], [out]).aside == ()
 
 

@@ -133,7 +133,7 @@ def troubled(draw):
         elif sort == 2:
             rows[i] = replace(rows[i], stock=False)
         elif sort == 3:
-            rows[i] = replace(rows[i], ahead=True, at=rows[i].at + 90_000)
+            rows[i] = replace(rows[i], clock_off=True, at=rows[i].at + 90_000)
         else:
             rows[i:] = [replace(r, total=r.total // 2) for r in rows[i:]]
     dies = [d for d in made.dies if rng.random() > 0.2]
@@ -173,7 +173,7 @@ def test_counting_on_from_an_anchor_is_counting_all(case, cut):
     """What came before the anchor stays as it was told; from there on, the rest is the same as over all readings."""
     rows, dies, blocks, answers, _ = case
     rows = sorted(rows, key=lambda r: r.at)
-    early = [r for r in rows if not r.ahead][: max(len(rows) - cut, 1)]
+    early = [r for r in rows if not r.clock_off][: max(len(rows) - cut, 1)]
     before = count(early, dies, blocks=blocks, answers=answers)
     if before.anchor is None:
         return
