@@ -6,8 +6,8 @@ one, ln thickness in mm, lower side. Priors: constant N(ln 1.5, 1), thickness N(
 ln k N(ln 2.5, 0.4), tu, tv and sw half-normal with 0.5, 0.4 and 0.3.
 
 Two ways to the answer:
-- `DieAtTheta`: at given theta and given sw, a die's four m at once on a tensor grid; given the four, the lots are independent
-  of each other, so each lot's w is integrated by itself. No approximation but the grids' spacing.
+- `DieAtTheta`: at given theta and given sw, a die's four m at once on a tensor grid; given the four, the lots are
+  independent of each other, so each lot's w is integrated by itself. No approximation but the grids' spacing.
 - `Walk`: every unknown (theta, sw, u, m, w) by many random walks side by side, for the posterior over theta as well.
 """
 
