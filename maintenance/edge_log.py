@@ -134,11 +134,12 @@ class DieLog:
     works: tuple[WorkRow, ...] = ()
     replacements: tuple[ReplacementRow, ...] = ()
     readings: tuple[ReadingRow, ...] = ()
+    restarts: tuple[float, ...] = ()  # moments from which its record counts anew
 
     @property
     def last_moment(self) -> float | None:
         """When the last thing of its record happened; what sat in it when the record began is no happening."""
-        moments = [run.ended for run in self.runs]
+        moments = [run.ended for run in self.runs] + list(self.restarts)
         moments += [row.at for rows in (self.corrections, self.works, self.readings) for row in rows]
         moments += [row.at for row in self.replacements if not row.since_start]
         return max(moments, default=None)

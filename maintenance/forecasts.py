@@ -49,6 +49,7 @@ class Told:
     fresh: predict.DiePrediction | None = None  # once every edge of it has been sharpened
     limit: dict | None = None  # of the burr, that it counts to, or why it does not: see burr_limits.said
     held: frozenset[int] = frozenset()  # positions that count to it
+    usual_hours: float | None = None  # of a sharpening
 
     @property
     def hits_since_sharpening(self) -> int:
@@ -160,6 +161,7 @@ def tell_dies(
                 fresh=fresh,
                 limit=counted.said,
                 held=counted.held,
+                usual_hours=edge_log.usual_hours(log),
             )
         )
     return told
@@ -408,7 +410,7 @@ def _store_dies(dies: Iterable[Told], fit_row: FleetFit | None) -> list[DieForec
 
 
 def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
-    row = DieForecast(fit=fit_row, die_id=told.die, as_of=told.as_of)
+    row = DieForecast(fit=fit_row, die_id=told.die, as_of=told.as_of, usual_hours=told.usual_hours)
     if told.prediction is None:
         row.refusal = next(iter(told.refused.values()), NOTHING_CUTS)[:300]
         return row

@@ -14,7 +14,7 @@ from django.db.models import Max
 from diestore.models import Cut, Die, Piece, Plant, Position, Stock
 
 from . import edge_log
-from .models import EVENTS, HitCorrection, Reading, Replacement, Run, Work
+from .models import EVENTS, HitCorrection, OpenCount, Reading, RecordRestart, Replacement, Run, Work
 
 BLOCK = 200  # dies read at once: bounds the memory of a pass over thousands
 
@@ -34,6 +34,7 @@ def last_moment(plant: Plant) -> dt.datetime | None:
         "HitCorrection": "die__plant",
         "Stop": "die__plant",
         "Incident": "die__plant",
+        "RecordRestart": "die__plant",
         "Work": "position__die__plant",
         "Reading": "position__die__plant",
     }
@@ -44,6 +45,7 @@ def last_moment(plant: Plant) -> dt.datetime | None:
     ]
     changes = Replacement.objects.standing().filter(position__die__plant=plant, since_start=False)
     moments.append(changes.aggregate(last=Max("at"))["last"])
+    moments.append(OpenCount.objects.filter(die__plant=plant).aggregate(last=Max("at"))["last"])
     return max((m for m in moments if m is not None), default=None)
 
 
@@ -132,6 +134,8 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
         corrections[die].append(
             edge_log.CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock)
         )
+    if known_at is None:
+        _add_open_counts(ids, usual, runs, corrections)
     replacements = defaultdict(list)
     piece_dies = defaultdict(set)
     for position, at, sequence, key, piece, why, found, since_start, into_run in (
@@ -199,6 +203,7 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
         "removed_mm",
         "coating_after",
         "set_key",
+        "hours",
         "hits_into_run",
     )
     on_positions = _standing(Work, known_at).filter(position__die__in=ids)
@@ -222,6 +227,9 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
                 at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run
             )
         )
+    restarts = defaultdict(list)
+    for die, at in _standing(RecordRestart, known_at).filter(die__in=ids).order_by("at").values_list("die_id", "at"):
+        restarts[die].append(at.timestamp())
     for die in dies:
         yield edge_log.DieLog(
             die=die.pk,
@@ -236,4 +244,28 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
             works=tuple(works[die.pk]),
             replacements=tuple(replacements[die.pk]),
             readings=tuple(readings[die.pk]),
+            restarts=tuple(restarts[die.pk]),
         )
+
+
+def _add_open_counts(ids: list[int], usual: dict[int, int], runs: dict, corrections: dict) -> None:
+    """What counters count just now, beside the runs of the log. Where a run was typed for that time, the run is told
+    until somebody settles it."""
+    for row in OpenCount.objects.filter(die__in=ids).order_by("started", "pk"):
+        started, ended = row.started.timestamp(), row.at.timestamp()
+        if not row.with_stock:
+            corrections[row.die_id].append(
+                edge_log.CorrectionRow(at=ended, hits=row.hits, variant=row.variant_id, with_stock=False)
+            )
+        elif not any(run.started < ended and run.ended > started for run in runs[row.die_id]):
+            runs[row.die_id].append(
+                edge_log.RunRow(
+                    started=started,
+                    ended=ended,
+                    hits=row.hits,
+                    variant=row.variant_id,
+                    stock=usual[row.die_id],
+                    order=row.order_id,
+                )
+            )
+            runs[row.die_id].sort(key=lambda run: run.started)

@@ -5,8 +5,6 @@ An event is never edited or deleted. Wrong ones are struck out: the row stays, s
 
 from __future__ import annotations
 
-import uuid
-
 from django.conf import settings
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
@@ -16,13 +14,11 @@ from django.utils import timezone
 from diestore.models import Cut, Die, Item, Part, Party, Person, Piece, Plant, Position, Press, Stock, Variant
 from diestore.money import MoneyField
 
+from .counter_models import *  # noqa: F403  the tables of the counters are tables of this app
+from .counter_models import fresh_key
 from .operations import OPERATIONS
 
 HITS_AT_MOST = 100_000_000  # in one entry: a press at 2,000 a minute needs five weeks for it
-
-
-def fresh_key() -> str:
-    return uuid.uuid4().hex
 
 
 class EventQuerySet(models.QuerySet):
@@ -66,6 +62,11 @@ class Event(models.Model):
     class Meta:
         abstract = True
         ordering = ["at", "sequence", "key"]
+        indexes = [
+            models.Index(fields=["at"], name="%(class)s_by_time"),
+            models.Index(fields=["recorded_at"], name="%(class)s_by_record"),
+            models.Index(fields=["struck_at"], name="%(class)s_struck", condition=Q(struck_at__isnull=False)),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(struck_at__isnull=True, struck_by__isnull=True, struck_reason="", replaced_by__isnull=True)
@@ -122,7 +123,7 @@ class Run(Event):
     good_parts = models.BigIntegerField(null=True, blank=True)
 
     class Meta(Event.Meta):
-        indexes = [models.Index(fields=["die", "at"], name="run_by_die")]
+        indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="run_by_die")]
         constraints = [
             *Event.Meta.constraints,
             models.CheckConstraint(condition=Q(started__lt=F("at")), name="run_ends_after_it_starts"),
@@ -146,7 +147,7 @@ class HitCorrection(Event):
     reason = models.CharField(max_length=200)
 
     class Meta(Event.Meta):
-        indexes = [models.Index(fields=["die", "at"], name="correction_by_die")]
+        indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="correction_by_die")]
         constraints = [
             *Event.Meta.constraints,
             models.CheckConstraint(
@@ -175,7 +176,7 @@ class Stop(Event):
     press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="stops")
 
     class Meta(Event.Meta):
-        indexes = [models.Index(fields=["die", "at"], name="stop_by_die")]
+        indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="stop_by_die")]
         constraints = [
             *Event.Meta.constraints,
             models.CheckConstraint(condition=Q(minutes__gte=0, minutes__lte=100_000), name="stop_minutes_possible"),
@@ -233,10 +234,20 @@ class Work(Event):
     supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="works")
     hours = models.FloatField(null=True, blank=True)
     set_key = models.CharField(max_length=160, blank=True, help_text="The same for all rows of one sharpening.")
+    heads_set = models.BooleanField(
+        default=True, editable=False, help_text="Derived: the first row of its sharpening, or a work by itself."
+    )
     hits_into_run = models.BigIntegerField(null=True, blank=True)
 
     class Meta(Event.Meta):
-        indexes = [models.Index(fields=["position", "at"], name="work_by_position")]
+        # A list of entries shows a sharpening once: only the rows that head one are looked through for it.
+        indexes = [
+            models.Index(fields=["position", "at"], name="work_by_position"),
+            models.Index(fields=["set_key"], name="work_by_set", condition=~Q(set_key="")),
+            models.Index(fields=["at"], name="work_heads_by_time", condition=Q(heads_set=True)),
+            models.Index(fields=["recorded_at"], name="work_heads_by_record", condition=Q(heads_set=True)),
+            models.Index(fields=["struck_at"], name="work_struck", condition=Q(struck_at__isnull=False)),
+        ]
         constraints = [
             *Event.Meta.constraints,
             models.CheckConstraint(
@@ -273,7 +284,7 @@ class Replacement(Event):
     hits_into_run = models.BigIntegerField(null=True, blank=True)
 
     class Meta(Event.Meta):
-        indexes = [models.Index(fields=["position", "at"], name="replacement_by_position")]
+        indexes = [*Event.Meta.indexes, models.Index(fields=["position", "at"], name="replacement_by_position")]
         constraints = [*Event.Meta.constraints]
 
 
@@ -317,6 +328,7 @@ class Reading(Event):
 
     class Meta(Event.Meta):
         indexes = [
+            *Event.Meta.indexes,
             models.Index(fields=["position", "at"], name="reading_by_position"),
             models.Index(fields=["die", "at"], name="reading_by_die"),
         ]
@@ -355,7 +367,7 @@ class StockMovement(Event):
     place = models.CharField(max_length=10, choices=Place, default=Place.SHELF)
 
     class Meta(Event.Meta):
-        indexes = [models.Index(fields=["item", "at"], name="movement_by_item")]
+        indexes = [*Event.Meta.indexes, models.Index(fields=["item", "at"], name="movement_by_item")]
         constraints = [*Event.Meta.constraints]
 
 
@@ -381,6 +393,20 @@ class CostLine(Event):
         constraints = [*Event.Meta.constraints]
 
 
+class RecordRestart(Event):
+    """From `at` on a die's record counts anew: what it ran before tells nothing of how long it lasts now."""
+
+    die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="restarts")
+    reason = models.CharField(max_length=200)
+
+    class Meta(Event.Meta):
+        indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="restart_by_die")]
+        constraints = [
+            *Event.Meta.constraints,
+            models.CheckConstraint(condition=~Q(reason=""), name="restart_has_a_reason"),
+        ]
+
+
 EVENTS: tuple[type[Event], ...] = (
     Run,
     HitCorrection,
@@ -391,6 +417,7 @@ EVENTS: tuple[type[Event], ...] = (
     Reading,
     StockMovement,
     CostLine,
+    RecordRestart,
 )
 
 
@@ -423,6 +450,7 @@ class DieForecast(models.Model):
     limiting = models.ForeignKey(Position, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     half_hits = models.BigIntegerField(null=True, blank=True, help_text="Half go this many more.")
     nine_in_ten_hits = models.BigIntegerField(null=True, blank=True, help_text="9 in 10 go this many more.")
+    usual_hours = models.FloatField(null=True, blank=True, help_text="That a sharpening of the die takes.")
     remaining = models.JSONField(default=dict, help_text="Probability to further strokes.")
     fresh = models.JSONField(default=dict, help_text="The same, once every edge has been sharpened.")
     rests_on = models.JSONField(default=dict)
@@ -451,3 +479,35 @@ class EdgeForecast(models.Model):
     class Meta:
         ordering = ["forecast", "half_hits"]
         constraints = [models.UniqueConstraint(fields=["forecast", "position"], name="one_forecast_an_edge")]
+
+
+class PastForecasts(models.Model):
+    """How right the forecasts of the last years were, as looked back on at a date. Never updated."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="past_forecasts")
+    as_of = models.DateTimeField(help_text="What came is known up to here.")
+    made_at = models.DateTimeField(default=timezone.now)
+    code_version = models.CharField(max_length=40)
+    records_hash = models.CharField(max_length=64, blank=True)
+    scores = models.JSONField(default=dict)
+    by_die = models.JSONField(default=dict, help_text="Die to statements that have come out, and those that held.")
+    wrong_calls = models.JSONField(default=list)
+    refusal = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-made_at", "-id"]
+
+
+class DriftFlag(models.Model):
+    """A die that goes dull more often than its record said. Derived: looked for anew with every nightly forecast."""
+
+    die = models.OneToOneField(Die, on_delete=models.CASCADE, related_name="drift_flag")
+    since = models.DateTimeField()
+    as_of = models.DateTimeField()
+    found_at = models.DateTimeField(default=timezone.now)
+    dull_ends = models.IntegerField()
+    expected = models.FloatField(help_text="Dull ends that its record up to then led to expect.")
+    chance = models.FloatField(help_text="Of so many or more by luck.")
+
+    class Meta:
+        ordering = ["chance", "die"]

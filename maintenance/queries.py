@@ -46,13 +46,20 @@ Told = tuple[type, str, int]  # the sort of entry, the column, the thing's key
 LATEST_GRINDS = 60  # rows of work that say what usually comes off
 
 
-def open_orders(*, plant: Plant | None = None, dies: Iterable[Die] | None = None) -> list[OrderLeft]:
-    """The open orders with what is left of each, the earliest due first.
+def open_orders(
+    *, plant: Plant | None = None, dies: Iterable[Die] | None = None, as_of: dt.datetime | None = None
+) -> list[OrderLeft]:
+    """The open orders with what is left of each, the earliest due first. as_of: those open then, as far as known then.
 
     Parts run are counted from the runs that name the order: good parts where counted, else hits times parts per hit.
     An order that names no die is laid on the first die in service that makes the part.
     """
     orders = Order.objects.filter(closed_at__isnull=True).select_related("part")
+    runs = Run.objects.standing()
+    if as_of is not None:
+        still_open = Q(closed_at__isnull=True) | Q(closed_at__gt=as_of)
+        orders = Order.objects.filter(still_open, placed_at__lte=as_of).select_related("part")
+        runs = Run.objects.known_at(as_of).filter(at__lte=as_of)
     if plant is not None:
         orders = orders.filter(plant=plant)
     wanted = None
@@ -73,8 +80,7 @@ def open_orders(*, plant: Plant | None = None, dies: Iterable[Die] | None = None
     done: dict[int, int] = defaultdict(int)
     part_of = {o.pk: o.part_id for o in orders}
     for order, variant, hits, good in (
-        Run.objects.standing()
-        .filter(order__in=part_of)
+        runs.filter(order__in=part_of)
         .values("order_id", "variant_id")
         .annotate(
             hits=Sum("hits", filter=Q(good_parts__isnull=True)),
@@ -109,10 +115,12 @@ def open_orders(*, plant: Plant | None = None, dies: Iterable[Die] | None = None
     return [row for row in result if row.parts_left > 0 and (wanted is None or row.die_id in wanted)]
 
 
-def next_order_by_die(plant: Plant | None = None, *, dies: Iterable[Die] | None = None) -> dict[int, OrderLeft]:
+def next_order_by_die(
+    plant: Plant | None = None, *, dies: Iterable[Die] | None = None, as_of: dt.datetime | None = None
+) -> dict[int, OrderLeft]:
     """The open order of each die that is due first."""
     first: dict[int, OrderLeft] = {}
-    for row in open_orders(plant=plant, dies=dies):
+    for row in open_orders(plant=plant, dies=dies, as_of=as_of):
         if row.die_id is not None:
             first.setdefault(row.die_id, row)
     return first

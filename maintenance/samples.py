@@ -60,7 +60,7 @@ def of_die(log: edge_log.DieLog, as_of: float) -> DieSamples:
     number: dict[tuple, int] = {}
     current: dict[int, int] = {}
     refused: dict[int, str] = {}
-    for cycle in edge_log.cycles(log, as_of):
+    for cycle in _that_count(log, as_of):
         position = log.positions[cycle.position]
         key = (cycle.position, cycle.build)
         if key not in number:
@@ -76,6 +76,30 @@ def of_die(log: edge_log.DieLog, as_of: float) -> DieSamples:
         if not cycle.open or not gone:
             rows.append((number[key], cycle))
     return DieSamples(die=log.die, specs=specs, rows=rows, current=current, refused=refused)
+
+
+def _that_count(log: edge_log.DieLog, as_of: float) -> list[edge_log.Cycle]:
+    """The cycles up to a moment that tell of how the die wears now: all, or those since its record was started anew.
+
+    A cycle that was under way then is taken as one whose record began with the hits that were on its edge: that it
+    lasted so long before tells nothing.
+    """
+    made = edge_log.cycles(log, as_of)
+    anew = max((at for at in log.restarts if at <= as_of), default=None)
+    if anew is None:
+        return made
+    then = {(c.position, c.piece, c.started): c.hits for c in edge_log.cycles(log, anew) if c.open}
+    kept = []
+    for cycle in made:
+        if cycle.ended <= anew and not cycle.open:
+            continue
+        begun = cycle.from_hits
+        if not cycle.unknown_age and (hits := then.get((cycle.position, cycle.piece, cycle.started))) is not None:
+            begun = min(max(begun, hits), cycle.hits)
+        if cycle.hits <= begun and not cycle.open and cycle.ended_as != "chipped":
+            continue
+        kept.append(replace(cycle, from_hits=begun, lower_hits=max(cycle.lower_hits, begun)))
+    return kept
 
 
 def together(dies: Sequence[DieSamples]) -> tuple[list[EdgeSpec], LifeSamples, list[int]]:

@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 IMPUTATIONS = 20
 RESAMPLES = 200
-DIES_AT_RISK = 10  # fewer still at risk: the curve is not told
+DIES_AT_LEAST = ENDS_AT_LEAST = 10
+MOST_SE = 0.1  # known no better than that: not told
 MARKS = np.round(np.linspace(0.05, 0.95, 19), 2)
 
 
@@ -51,13 +52,16 @@ class Outcome:
 @dataclass(frozen=True, kw_only=True)
 class TrackRecord:
     """band_80: how often the 80 % band held; se: its standard error. marks, went: the chance told, and how often it
-    had gone by then (not-a-number where fewer than ten dies were still at risk). early, late: numbers of the
+    had gone by then, with its standard error (not-a-number where that is above 0.1: too much was stopped before; asking
+    for ten dies still at risk, as one must of edges by themselves, would leave the high marks of a right forecast of
+    few dies untold, since by then most have gone). early, late: numbers of the
     outcomes farthest from what was told, the worst first."""
 
     band_80: float
     se: float
     marks: Array
     went: Array
+    went_se: Array
     forecasts: int
     ended: int
     dies: int
@@ -87,11 +91,98 @@ def first_end(low: Sequence[float], high: Sequence[float], ended: Sequence[bool]
     low, high: further strokes of the die between which each went; for one renewed still sharp (or still running)
     both are those run. Renewing one edge ends what was told of the die.
     """
+    first = which_ended_first(high, ended)
+    return (float(low[first]) if ended[first] else float(high[first]), float(high[first]), bool(ended[first]))
+
+
+def which_ended_first(high: Sequence[float], ended: Sequence[bool]) -> int:
+    """The number of the cycle that ended what was told of the die: of equal strokes one that went."""
     if not len(high):
         raise ValueError("no cycle was under way")
-    order = sorted(range(len(high)), key=lambda i: (high[i], not ended[i]))
-    first = order[0]
-    return (float(low[first]) if ended[first] else float(high[first]), float(high[first]), bool(ended[first]))
+    return min(range(len(high)), key=lambda i: (high[i], not ended[i], i))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finishing:
+    """A statement of the chance of finishing an order, and what came. share_low, share_high: the shares of the order's
+    strokes between which the die went; for one still sharp when its record stopped, both are the share run by then."""
+
+    group: int
+    chance: float
+    share_low: float
+    share_high: float
+    ended: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChanceHeld:
+    """Orders of like chance. said: the mean chance told; held: how many in one finished, with those that stopped for
+    another reason counted as far as they ran (not-a-number where nobody was left to see); se of held.
+    finished, not_finished, stopped: how many came to what; one that went while the order ended counts half to each."""
+
+    low: float
+    high: float
+    statements: int
+    said: float
+    held: float
+    se: float
+    finished: float
+    not_finished: float
+    stopped: int
+
+
+CHANCES = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
+
+
+def chances_held(told: Sequence[Finishing], bounds: Sequence[float] = CHANCES) -> list[ChanceHeld]:
+    """Chance told against orders finished, by the chance told; classes in which nothing was told are left out.
+
+    Within a class one less the Kaplan-Meier curve over the share of the order run, at one whole order: an order that
+    was stopped half way by a planned sharpening counts for the half that it ran. Ends lie evenly over their interval
+    (20 imputations). Greenwood's se on the scale of S [1], from memory.
+
+    [1] J. D. Kalbfleisch, R. L. Prentice, The Statistical Analysis of Failure Time Data, Wiley 1980, section 1.3.
+    """
+    rows = []
+    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+        mine = [t for t in told if low <= t.chance < high or (high == bounds[-1] and t.chance == high)]
+        if not mine:
+            continue
+        a = np.array([t.share_low for t in mine])
+        b = np.array([t.share_high for t in mine])
+        ended = np.array([t.ended for t in mine], bool)
+        within = np.clip((1 - a) / np.maximum(b - a, 1e-12), 0, 1)  # how much of an end's interval lies in the order
+        in_order = np.where(ended, np.where(b <= 1, 1.0, np.where(a >= 1, 0.0, within)), 0.0)
+        stopped = ~ended & (b < 1)
+        curves = [_sharp_at(a + (b - a) * part, ended, 1.0) for part in (np.arange(IMPUTATIONS) + 0.5) / IMPUTATIONS]
+        rows.append(
+            ChanceHeld(
+                low=low,
+                high=high,
+                statements=len(mine),
+                said=float(np.mean([t.chance for t in mine])),
+                held=float(np.mean([c[0] for c in curves])),
+                se=float(np.mean([c[1] for c in curves])),
+                finished=float(len(mine) - stopped.sum() - in_order.sum()),
+                not_finished=float(in_order.sum()),
+                stopped=int(stopped.sum()),
+            )
+        )
+    return rows
+
+
+def _sharp_at(x: Array, ended: NDArray[np.bool_], at: float) -> tuple[float, float]:
+    """The Kaplan-Meier curve at a point and Greenwood's se of it; not-a-number where nobody was seen so far."""
+    order = np.lexsort((~ended, x))
+    x, ended = x[order], ended[order]
+    at_risk = np.arange(len(x), 0, -1)
+    went = ended & (x <= at)
+    with np.errstate(divide="ignore"):
+        s = float(np.prod(np.where(went, 1 - 1 / at_risk, 1.0)))
+        spread = np.where(went, 1 / (at_risk * np.maximum(at_risk - 1, 1e-12)), 0.0).sum() if s > 0 else 0.0
+    if x[-1] < at and s > 0:
+        return np.nan, np.nan
+    return s, s * float(np.sqrt(spread))
 
 
 def track_record(outcomes: Sequence[Outcome], *, seed: int = 0) -> TrackRecord:
@@ -99,10 +190,10 @@ def track_record(outcomes: Sequence[Outcome], *, seed: int = 0) -> TrackRecord:
     groups = np.array([o.group for o in outcomes])
     ended = np.array([o.ended for o in outcomes], bool)
     dies = len(np.unique(groups))
-    if dies < DIES_AT_RISK or ended.sum() < DIES_AT_RISK:
+    if dies < DIES_AT_LEAST or ended.sum() < ENDS_AT_LEAST:
         raise TooShort(
             f"{len(outcomes)} past forecasts of {dies} dies, {int(ended.sum())} of them ended; "
-            f"{DIES_AT_RISK} dies and {DIES_AT_RISK} ends are needed"
+            f"{DIES_AT_LEAST} dies and {ENDS_AT_LEAST} ends are needed"
         )
     order = np.lexsort((ended, [o.gone_high for o in outcomes], [o.gone_low for o in outcomes], groups))
     low = np.array([o.gone_low for o in outcomes])[order]
@@ -117,16 +208,17 @@ def track_record(outcomes: Sequence[Outcome], *, seed: int = 0) -> TrackRecord:
     spread = []
     for r in range(RESAMPLES):
         count = np.bincount(rng.integers(0, len(names), len(names)), minlength=len(names))
-        at = _went(u[r % IMPUTATIONS], ended, np.array([0.1, 0.9]), count[number].astype(float))
-        spread.append(at[1] - at[0])
-    at_risk = np.array([len(np.unique(groups[u.max(axis=0) >= mark])) for mark in MARKS])
+        spread.append(_went(u[r % IMPUTATIONS], ended, points, count[number].astype(float)))
+    spread = np.array(spread)
+    went_se = spread[:, :-2].std(axis=0)
     middle = (low + high) / 2
     numbers = order[np.argsort(np.where(ended, middle, 1.0), kind="stable")]
     return TrackRecord(
         band_80=float(curve[-1] - curve[-2]),
-        se=float(np.std(spread)),
+        se=float(np.std(spread[:, -1] - spread[:, -2])),
         marks=MARKS,
-        went=np.where(at_risk >= DIES_AT_RISK, curve[:-2], np.nan),
+        went=np.where(went_se <= MOST_SE, curve[:-2], np.nan),
+        went_se=went_se,
         forecasts=len(outcomes),
         ended=int(ended.sum()),
         dies=dies,

@@ -1,0 +1,115 @@
+"""How right past forecasts were: said then, from what was known then, against what came."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+from django.core.management.base import BaseCommand, CommandError
+
+from .forecast import a_moment, one_plant
+
+
+class Command(BaseCommand):
+    help = (
+        "Forecast the shop again as of eight dates in the last two years, from what was recorded by then, and hold "
+        "that against what came. With --store it is kept for the pages; once a week is enough."
+    )
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("--plant", metavar="CODE", help="Needed only where there are several plants.")
+        parser.add_argument("--as-of", metavar="DATE", help="What came up to here; default: the last in the records.")
+        parser.add_argument("--store", action="store_true", help="Keep it for the pages.")
+        parser.add_argument("--json", action="store_true", dest="as_json", help="Print plain numbers.")
+
+    def handle(self, *, plant, as_of, store, as_json, verbosity, **options) -> None:
+        from maintenance import logs, track
+        from maintenance.life.record import TooShort
+
+        of = one_plant(plant)
+        moment = a_moment(as_of, "--as-of") or logs.last_moment(of)
+        steps = Steps(track.ORIGINS + 2, self.stderr) if verbosity else None
+        try:
+            found = track.compute(of, as_of=moment, tell=steps)
+        except TooShort as reason:
+            if store and moment is not None:
+                track.store_refusal(of, moment, str(reason))
+            raise CommandError(f"Too little has come yet to say how right the forecasts were: {reason}.") from reason
+        finally:
+            if steps:
+                steps.close()
+        if store:
+            track.store(found)
+        if as_json:
+            told = track.scores(found) | {"by_die": track.by_die(found), "wrong_calls": track.wrong_calls(found)}
+            told |= {"as_of": found.as_of.isoformat(), "records_hash": found.records_hash}
+            self.stdout.write(json.dumps(told, indent=1))
+        else:
+            for line in _lines(track.scores(found), track.wrong_calls(found), found.as_of):
+                self.stdout.write(line)
+
+
+class Steps:
+    """What is being done: a bar on a terminal, nothing elsewhere."""
+
+    def __init__(self, number: int, stream) -> None:
+        from tqdm import tqdm
+
+        form = "{desc:<48} {bar} {n_fmt} of {total_fmt}, {elapsed}"
+        self._bar = tqdm(
+            total=number, disable=not sys.stderr.isatty(), file=stream, bar_format=form, leave=False, ncols=96
+        )
+        self._begun = False
+
+    def __call__(self, words: str) -> None:
+        if self._begun:
+            self._bar.update()
+        self._begun = True
+        self._bar.set_description_str(words)
+
+    def close(self) -> None:
+        self._bar.close()
+
+
+def _lines(scores: dict, wrong: list[dict], as_of):
+    band, se = 100 * scores["band_80"], 100 * scores["se"]
+    n, ended, dies = (scores[name] for name in ("forecasts", "ended", "dies"))
+    yield f"What came up to {as_of:%d %b %Y, %H:%M}: {n:,} statements of {dies:,} dies, {ended:,} have come out."
+    yield f"Of 100 statements 'lasts between A and B, 8 times in 10' {band:.0f} held (give or take {se:.0f})."
+    if (edges := scores["edges"]) is not None:
+        yield (
+            f"Of single edges, {edges['forecasts']:,} statements: {100 * edges['band_80']:.0f} "
+            f"(give or take {100 * edges['se']:.0f})."
+        )
+    yield "\nSaid to have gone by then, and gone:"
+    yield "  " + "".join(f"{100 * mark:6.0f} %" for mark in scores["marks"])
+    yield "  " + "".join("     – " if w is None else f"{100 * w:6.0f} %" for w in scores["went"])
+    yield f"\n{'as of':14}{'cycles':>9}{'dull ends':>11}{'said':>7}{'within':>8}{'early':>7}{'late':>6}{'open':>6}"
+    for row in scores["origins"]:
+        counts = (("statements", 7), ("within", 8), ("early", 7), ("late", 6), ("open", 6))
+        told = "".join(f"{row[name]:>{width},}" for name, width in counts)
+        yield f"{row['at'][:10]:14}{row['cycles']:>9,}{row['dull_ends']:>11,}{told}  {row['refusal']}".rstrip()
+    if scores["chances"]:
+        yield "\nChance of finishing the order that was open then:"
+        yield f"  {'said':14}{'on average':>11}{'orders':>8}{'finished':>10}{'stopped before':>16}{'finished, %':>13}"
+        for c in scores["chances"]:
+            held = "–" if c["held"] is None else f"{100 * c['held']:.0f}"
+            said = f"{100 * c['low']:.0f} to {100 * c['high']:.0f} %"
+            yield (
+                f"  {said:14}{100 * c['said']:>9.0f} %{c['statements']:>8,}{c['finished']:>10g}{c['stopped']:>16,}"
+                f"{held:>13}"
+            )
+    for sort, words in (("early", "Went sooner than said"), ("late", "Lasted longer than said")):
+        mine = [row for row in wrong if row["sort"] == sort]
+        yield f"\n{words} ({len(mine)}; about {0.1 * n:.0f} are to be expected, 1 in 10):"
+        for row in mine:
+            yield f"  {row['code']:12} {row['origin'][:10]}  said {row['low']:,} to {row['high']:,}; {came(row)}"
+
+
+def came(row: dict) -> str:
+    """What came, in words."""
+    if row["came_as"] == "sharp":
+        if row["running"]:
+            return f"still sharp after {row['came_high']:,}"
+        return f"{row['position']} renewed still sharp after {row['came_high']:,}"
+    return f"{row['position']} {row['came_as']} between {row['came_low']:,} and {row['came_high']:,}"

@@ -1,0 +1,375 @@
+"""How right past forecasts were: each origin is forecast again from what was known then, and held against what came.
+
+Glue: no mathematics, no pages. Eight origins, three months apart. At each the fleet is fitted on the entries recorded
+by then; what came of each die is read from today's log. Of a die the first edge to go, or the first to be renewed
+while it was still sharp, ends what was told of it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from diestore.models import Die, Plant
+
+from . import edge_log, forecasts, logs, queries, samples
+from .life import fleet, record
+from .life.cycles import CHIPPED, DULL, SHARP
+from .models import PastForecasts
+from .remaining import chance_of_going, strokes_at
+
+ORIGINS = 8
+APART_DAYS = 91.3125  # a quarter of a year
+NAMED_AT_MOST = 200  # wrong calls kept by name, of each sort
+MARKS = tuple(round(0.1 * i, 1) for i in range(1, 10))
+
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Came:
+    """What came of one cycle that was under way, in further strokes of the die. ended: SHARP, DULL or CHIPPED."""
+
+    position: int
+    low: float
+    high: float
+    ended: int
+    at: float
+    open: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Statement:
+    """What was said of a die at an origin, and what came. first: code of the edge that went or was renewed first."""
+
+    die: int
+    code: str
+    origin: dt.datetime
+    remaining: dict[float, float]
+    came: Came
+    first: str
+    limiting: str
+    rests_on: str
+    order_hits: int | None
+
+    @property
+    def low(self) -> float:
+        return strokes_at(self._stored, 0.1)
+
+    @property
+    def high(self) -> float:
+        return strokes_at(self._stored, 0.9)
+
+    @property
+    def _stored(self) -> dict[str, float]:
+        return {f"{p:g}": h for p, h in self.remaining.items()}
+
+    @property
+    def chance(self) -> float | None:
+        """Of finishing the order that was open then."""
+        return None if not self.order_hits else chance_of_going(self._stored, self.order_hits)
+
+    @property
+    def went(self) -> bool:
+        return self.came.ended != SHARP
+
+
+@dataclass(frozen=True, kw_only=True)
+class Origin:
+    """One look back. no_stroke: dies that were pulled before another stroke. refusal: why nothing could be told."""
+
+    at: dt.datetime
+    cycles: int = 0
+    dull_ends: int = 0
+    no_stroke: int = 0
+    statements: tuple[Statement, ...] = ()
+    edges: tuple[record.Outcome, ...] = ()
+    refusal: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Track:
+    """The whole look back. die: how right of dies; edge: of single edges, None where too few were left to see."""
+
+    plant: Plant
+    as_of: dt.datetime
+    origins: tuple[Origin, ...]
+    records_hash: str
+    die: record.TrackRecord
+    edge: record.TrackRecord | None
+    chances: list[record.ChanceHeld]
+
+    @property
+    def statements(self) -> list[Statement]:
+        return [s for origin in self.origins for s in origin.statements]
+
+    def wrong(self, sort: str) -> list[Statement]:
+        """The statements outside their band of 8 in 10, the worst first. sort: "early" or "late"."""
+        made = self.statements
+        return [made[i] for i in getattr(self.die, sort)]
+
+
+def origins_before(last: dt.datetime, count: int = ORIGINS) -> list[dt.datetime]:
+    """The moments looked back from, the earliest first; the latest lies a quarter of a year back."""
+    return [last - dt.timedelta(days=APART_DAYS * n) for n in range(count, 0, -1)]
+
+
+def compute(plant: Plant, *, as_of: dt.datetime | None = None, tell: Tell | None = None) -> Track:
+    """Forecast again at each origin and hold it against what came. Stores nothing.
+
+    Default moment: the last one in the records. Raises TooShort, with the numbers, where too little has come yet.
+    """
+    tell = tell or (lambda words: None)
+    as_of = as_of or logs.last_moment(plant)
+    if as_of is None:
+        raise record.TooShort("The log is empty: nothing was forecast yet.")
+    dies = list(Die.objects.filter(plant=plant).order_by("code"))
+    tell("reading today's log")
+    # What was left out of a die's record by starting it anew did come all the same.
+    now = {log.die: replace(log, restarts=()) for log in logs.of_dies(dies)}
+    whole = {die: _whole(log, as_of) for die, log in now.items()}
+    digest = hashlib.sha256()
+    looked = []
+    moments = origins_before(as_of)
+    for n, origin in enumerate(moments, 1):
+        tell(f"looking back {n} of {len(moments)}: as of {origin:%d %b %Y}".replace(" 0", " "))
+        looked.append(_look_back(plant, dies, origin, now, whole, digest))
+    made = [s for o in looked for s in o.statements]
+    for s in made:
+        digest.update(f"{s.code} {s.origin.isoformat()} {s.came.low!r} {s.came.high!r} {s.came.ended};".encode())
+    die = record.track_record([_outcome(s) for s in made])
+    try:
+        edge = record.track_record([o for origin in looked for o in origin.edges])
+        edge = edge if edge.se <= record.MOST_SE else None
+    except record.TooShort:
+        edge = None
+    return Track(
+        plant=plant,
+        as_of=as_of,
+        origins=tuple(looked),
+        records_hash=digest.hexdigest(),
+        die=die,
+        edge=edge,
+        chances=record.chances_held([f for s in made if (f := _finishing(s)) is not None]),
+    )
+
+
+def _outcome(s: Statement) -> record.Outcome:
+    return record.Outcome.of(s.die, s.remaining, s.came.low, s.came.high, s.went, s.code)
+
+
+def _finishing(s: Statement) -> record.Finishing | None:
+    if s.chance is None:
+        return None
+    low, high = s.came.low / s.order_hits, s.came.high / s.order_hits
+    return record.Finishing(group=s.die, chance=s.chance, share_low=low, share_high=high, ended=s.went)
+
+
+def _look_back(plant, dies, origin: dt.datetime, now, whole, digest) -> Origin:
+    """Fit and forecast as of a moment, on what was recorded by then."""
+    known = list(logs.of_dies(dies, known_at=origin))
+    if not any(run.started < origin.timestamp() for log in known for run in log.runs):
+        return Origin(at=origin, refusal="no run was logged yet")
+    parts = [samples.of_die(log, origin.timestamp()) for log in known]
+    specs, life, _ = samples.together(parts)
+    readings = samples.readings_of(parts)
+    fitted = fleet.fit(specs, life, readings=readings)
+    digest.update(forecasts.hash_of(specs, life, readings).encode())
+    orders = queries.next_order_by_die(plant, as_of=origin)
+    variants = {die: order.variant_id for die, order in orders.items()}
+    statements, edges, no_stroke = [], [], 0
+    every = forecasts.tell_dies(known, parts, fitted, origin, variants, left_only=True)
+    for log, told in zip(known, every, strict=True):
+        if told.prediction is None or log.die not in now:
+            continue
+        came = _what_came(now[log.die], whole[log.die], origin)
+        working = forecasts.fitted_positions(log, variants.get(log.die), origin.timestamp())
+        seen = [came[p] for p in told.edges if p in came and (working is None or p in working)]
+        # An edge that ran no further says nothing, neither of itself nor of its die.
+        edges += [
+            record.Outcome.of(log.die, told.edges[c.position].remaining, c.low, c.high, c.ended != SHARP)
+            for c in seen
+            if c.high > 0
+        ]
+        if not seen:
+            continue
+        first = seen[record.which_ended_first([c.high for c in seen], [c.ended != SHARP for c in seen])]
+        if first.high <= 0:  # found dull, or ground, before another stroke: what was said had nothing to hold for
+            no_stroke += 1
+            continue
+        order = orders.get(log.die)
+        statements.append(
+            Statement(
+                die=log.die,
+                code=log.code,
+                origin=origin,
+                remaining=told.prediction.remaining,
+                came=first,
+                first=log.positions[first.position].code,
+                limiting=log.positions[told.limiting].code if told.limiting in log.positions else "",
+                rests_on=told.prediction.rests_on.words,
+                order_hits=order.hits_left if order else None,
+            )
+        )
+    return Origin(
+        at=origin,
+        cycles=fitted.cycles,
+        dull_ends=fitted.dull_ends,
+        no_stroke=no_stroke,
+        statements=tuple(statements),
+        edges=tuple(edges),
+    )
+
+
+def _whole(log: edge_log.DieLog, as_of: dt.datetime) -> dict[tuple, list]:
+    """Every cycle of a die by its position, its piece and when it began, with how it ended as the engine takes it."""
+    part = samples.of_die(log, as_of.timestamp())
+    _, life, _ = samples.together([part])
+    return {(c.position, c.piece, c.started): (c, int(life.ended[i])) for i, (_, c) in enumerate(part.rows)}
+
+
+def _what_came(log: edge_log.DieLog, whole: dict, origin: dt.datetime) -> dict[int, Came]:
+    """Of each position what became of the cycle that was under way at a moment, by today's log."""
+    found = {}
+    for then in edge_log.cycles(log, origin.timestamp()):
+        if not then.open:
+            continue
+        ended = whole.get((then.position, then.piece, then.started))
+        if ended is None:
+            continue
+        cycle, how = ended
+        share = log.positions[then.position].stroke_share
+        high = max(cycle.hits - then.hits, 0) / share
+        low = min(max(cycle.lower_hits - then.hits, 0) / share, high) if how in (DULL, CHIPPED) else high
+        found[then.position] = Came(
+            position=then.position, low=low, high=high, ended=how, at=cycle.ended, open=cycle.open
+        )
+    return found
+
+
+def scores(track: Track) -> dict:
+    """What is kept of a look back, and printed: plain numbers."""
+    at = [float(np.interp(mark, track.die.marks, track.die.went)) for mark in MARKS]
+    return {
+        "forecasts": track.die.forecasts,
+        "ended": track.die.ended,
+        "dies": track.die.dies,
+        "band_80": round(track.die.band_80, 4),
+        "se": round(track.die.se, 4),
+        "marks": list(MARKS),
+        "went": [None if np.isnan(w) else round(w, 4) for w in at],
+        "edges": None
+        if track.edge is None
+        else {
+            "forecasts": track.edge.forecasts,
+            "ended": track.edge.ended,
+            "band_80": round(track.edge.band_80, 4),
+            "se": round(track.edge.se, 4),
+        },
+        "origins": [_origin_score(o) for o in track.origins],
+        "chances": [
+            {
+                "low": c.low,
+                "high": c.high,
+                "statements": c.statements,
+                "said": round(c.said, 4),
+                "held": None if np.isnan(c.held) else round(c.held, 4),
+                "se": None if np.isnan(c.se) else round(c.se, 4),
+                "finished": round(c.finished, 1),
+                "not_finished": round(c.not_finished, 1),
+                "stopped": c.stopped,
+            }
+            for c in track.chances
+        ],
+    }
+
+
+def _origin_score(origin: Origin) -> dict:
+    sorts = [_sort(s) for s in origin.statements]
+    return {
+        "at": origin.at.isoformat(),
+        "cycles": origin.cycles,
+        "dull_ends": origin.dull_ends,
+        "statements": len(sorts),
+        "within": sorts.count("held"),
+        "early": sorts.count("early"),
+        "late": sorts.count("late"),
+        "open": sorts.count("open"),
+        "no_stroke": origin.no_stroke,
+        "refusal": origin.refusal,
+    }
+
+
+def _sort(s: Statement) -> str:
+    """What came of a band of 8 in 10: "early", "late", "held", or "open" where the record stopped within it."""
+    outcome = _outcome(s)
+    if outcome.ended and outcome.gone_high < 0.1:
+        return "early"
+    if (outcome.gone_low if outcome.ended else outcome.gone_high) > 0.9:
+        return "late"
+    return "held" if outcome.ended else "open"
+
+
+def by_die(track: Track) -> dict[str, list[int]]:
+    """Die -> statements that have come out, and how many of them held."""
+    found: dict[str, list[int]] = {}
+    for s in track.statements:
+        if (sort := _sort(s)) != "open":
+            row = found.setdefault(str(s.die), [0, 0])
+            row[0] += 1
+            row[1] += sort == "held"
+    return found
+
+
+def wrong_calls(track: Track) -> list[dict]:
+    """The wrong calls by name, the worst of each sort first: what was said, what came."""
+    rows = []
+    for sort in ("early", "late"):
+        for rank, s in enumerate(track.wrong(sort)[:NAMED_AT_MOST], 1):
+            outcome = _outcome(s)
+            rows.append(
+                {
+                    "sort": sort,
+                    "rank": rank,
+                    "die": s.die,
+                    "code": s.code,
+                    "origin": s.origin.isoformat(),
+                    "low": round(s.low),
+                    "high": round(s.high),
+                    "half": round(s.remaining[0.5]),
+                    "came_low": round(s.came.low),
+                    "came_high": round(s.came.high),
+                    "came_as": {SHARP: "sharp", DULL: "dull", CHIPPED: "chipped"}[s.came.ended],
+                    "came_at": logs.moment(s.came.at).isoformat(),
+                    "running": s.came.open,
+                    "position": s.first,
+                    "limiting": s.limiting,
+                    "gone": round(outcome.gone_high if sort == "early" else outcome.gone_low, 4),
+                    "rests_on": s.rests_on,
+                }
+            )
+    return rows
+
+
+def store(track: Track) -> PastForecasts:
+    """Keep a look back. Append-only: a new one is a new row."""
+    return PastForecasts.objects.create(
+        plant=track.plant,
+        as_of=track.as_of,
+        code_version=forecasts.CODE_VERSION,
+        records_hash=track.records_hash,
+        scores=scores(track),
+        by_die=by_die(track),
+        wrong_calls=wrong_calls(track),
+    )
+
+
+def store_refusal(plant: Plant, as_of: dt.datetime, reason: str) -> PastForecasts:
+    """Keep that there was too little to say, with the numbers, so that the pages can say so."""
+    return PastForecasts.objects.create(
+        plant=plant, as_of=as_of, code_version=forecasts.CODE_VERSION, records_hash="", refusal=reason[:300]
+    )
