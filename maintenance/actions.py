@@ -258,13 +258,22 @@ def log_incident(
     at: dt.datetime,
     sort: str,
     pieces: Sequence[Piece] = (),
+    positions: Sequence[Position] = (),
     note: str = "",
     key: str | None = None,
 ) -> Incident:
+    """A mishap. Damaged are the pieces named, and those that sat in the positions named at that moment."""
     check_moment(at)
     if key and (known := Incident.objects.filter(key=key).first()):
         return known
+    if not sort.strip():
+        raise EntryRefused("Say what happened.", field="sort")
     check_text(sort, field="sort", what="What happened", at_most=40)
+    pieces = list(pieces)
+    for position in positions:
+        if position.die_id != die.pk:
+            raise EntryRefused(f"{position} is not a position of {die}.", field="damaged")
+        pieces.append(check_fitted(position, at).piece)
     with _saving():
         incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, key=key or fresh_key(), **by.columns())
         incident.pieces.set(pieces)

@@ -19,7 +19,7 @@ from diestore.models import Die, Person, Piece, Position, Variant
 
 from . import edge_log, logs, queries
 from .data import OrderLeft
-from .models import Fitting, Run
+from .models import Fitting, Incident, Replacement, Run, Work
 
 SAME_SHIFT = dt.timedelta(hours=12)
 RUNS_LOOKED_AT = 9
@@ -147,6 +147,43 @@ def any_carbide(places: Iterable[Place]) -> bool:
     pieces = [place.state.piece for place in places if place.fitted]
     steels = set(Piece.objects.filter(pk__in=pieces).values_list("tool_steel", flat=True))
     return any(found.group == "carbide" for found in map(grade, steels) if found is not None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Damaged:
+    """A position whose piece a mishap damaged, and what was done to it since."""
+
+    position: Position
+    is_there: bool  # the damaged piece still sits in it
+    since: tuple[Work | Replacement, ...] = ()
+
+
+def damaged_by(incident: Incident) -> list[Damaged]:
+    """What sat where at the moment of a mishap, by code; the earliest position where a piece moved in that moment."""
+    fittings = (
+        Fitting.objects.filter(piece__incidents=incident, position__die=incident.die_id)
+        .filter(Q(since__isnull=True) | Q(since__lte=incident.at))
+        .filter(Q(until__isnull=True) | Q(until__gte=incident.at))
+        .select_related("position__item", "position__station")
+        .order_by(F("since").desc(nulls_last=True))
+    )
+    by_piece = {fitting.piece_id: fitting for fitting in fittings}
+    done: dict[int, list] = {}
+    for model in (Work, Replacement):
+        rows = model.objects.standing().filter(
+            position__in=[f.position_id for f in by_piece.values()], at__gte=incident.at
+        )
+        for row in rows.order_by("at"):
+            done.setdefault(row.position_id, []).append(row)
+    found = [
+        Damaged(
+            position=fitting.position,
+            is_there=fitting.until is None,
+            since=tuple(sorted(done.get(fitting.position_id, ()), key=lambda row: row.at)),
+        )
+        for fitting in by_piece.values()
+    ]
+    return sorted(found, key=lambda one: one.position.code)
 
 
 def loose_pieces(die: Die) -> list[Piece]:

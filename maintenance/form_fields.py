@@ -30,8 +30,8 @@ class Pick:
         return f"{self.text}, {self.note}" if self.note else self.text
 
 
-class Picks(forms.RadioSelect):
-    """Radio buttons drawn as touch targets."""
+class Drawn:
+    """Choices drawn as touch targets."""
 
     template_name = "maintenance/log_picks.html"
 
@@ -39,6 +39,14 @@ class Picks(forms.RadioSelect):
         option = super().create_option(name, value, label, *args, **kwargs)
         option["pick"] = label if isinstance(label, Pick) else Pick(str(label))
         return option
+
+
+class Picks(Drawn, forms.RadioSelect):
+    """One of them."""
+
+
+class Ticks(Drawn, forms.CheckboxSelectMultiple):
+    """The same where any number may be picked."""
 
 
 class Number(forms.TextInput):

@@ -18,11 +18,12 @@ from django.views import View
 
 from diestore import roles, units
 from diestore.handbook.cautions import FIRST, for_work
+from diestore.handbook.kinds import KINDS
 from diestore.models import Die, Person
 from diestore.people import tablet_of
 from diestore.queries import system_of
 
-from . import actions, bench, entries, forms, piece_forms, tasks
+from . import actions, bench, entries, forms, mishap_form, piece_forms, tasks
 from .models import DieForecast, Event
 
 logger = logging.getLogger(__name__)
@@ -53,7 +54,8 @@ REPLACEMENT = _Task("log_replacement", "Replacement", "one piece out, another in
 STOP = _Task("log_stop", "Stop", "why the press stood, how long", roles.LOG_STOP)
 READING = _Task("log_reading", "Reading", "burr, wear, clearance, force", roles.LOG_READING)
 CORRECTION = _Task("log_correction", "Put the count right", "strokes without stock, a miscount", roles.LOG_RUN)
-TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, CORRECTION)
+MISHAP = _Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damaged", roles.LOG_MISHAP)
+TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, CORRECTION)
 
 TASK_OF = {
     "run": RUN,
@@ -62,6 +64,7 @@ TASK_OF = {
     "stop": STOP,
     "reading": READING,
     "hitcorrection": CORRECTION,
+    "incident": MISHAP,
 }
 
 
@@ -215,7 +218,11 @@ class LogTask(PermissionRequiredMixin, View):
         if instead and not instead.event.replaced_by_id:
             actions.name_successor(struck=instead.event, entry=saved[0])
         _say_saved(request, die, saved)
-        return HttpResponseRedirect(_die_url(die))
+        return HttpResponseRedirect(self._next(die, saved))
+
+    def _next(self, die: Die, saved: list[Event]) -> str:
+        """Where one goes on after the entry."""
+        return _die_url(die)
 
     def _form(self, request, die, *, data=None, instead=None, initial=None) -> forms.LogForm:
         return self.form_class(
@@ -296,6 +303,11 @@ class LogRun(LogTask):
 class LogSharpening(LogTask):
     task, form_class, template = SHARPENING, piece_forms.SharpeningForm, "maintenance/log_sharpening.html"
 
+    def _asked_for(self, request: HttpRequest) -> dict:
+        """Edges that a mishap chipped: tapped already."""
+        chipped = [_number(text) for text in request.GET.get("chipped", "")[:2_000].split(",")]
+        return {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
+
 
 class LogReplacement(LogTask):
     task, form_class, template = REPLACEMENT, piece_forms.ReplacementForm, "maintenance/log_replacement.html"
@@ -311,6 +323,41 @@ class LogReading(LogTask):
 
 class LogCorrection(LogTask):
     task, form_class, template = CORRECTION, forms.CorrectionForm, "maintenance/log_correction.html"
+
+
+class LogMishap(LogTask):
+    task, form_class, template = MISHAP, mishap_form.MishapForm, "maintenance/log_mishap.html"
+
+    def _next(self, die: Die, saved: list[Event]) -> str:
+        return reverse("maintenance:mishap", args=[saved[0].pk])
+
+
+class Mishap(AnyOf, View):
+    """A mishap, what it damaged, and what is still to be entered of each piece."""
+
+    permission_required = tuple({t.permission for t in TASKS})
+
+    def get(self, request: HttpRequest, pk: int) -> HttpResponse:
+        entry = entries.find("incident", pk, system=_system(request)) if pk <= BIGGEST_KEY else None
+        if entry is None:
+            raise Http404("There is no such mishap.")
+        damaged = bench.damaged_by(entry.event)
+        open_ = [one for one in damaged if not one.since]
+        ground = [str(one.position.pk) for one in open_ if KINDS[one.position.kind].is_ground]
+        sharpening = f"{SHARPENING.url(entry.die)}&{urlencode({'chipped': ','.join(ground)})}" if ground else ""
+        return render(
+            request,
+            "maintenance/mishap.html",
+            {
+                "entry": entry,
+                "damaged": damaged,
+                "open": open_,
+                "replacement": REPLACEMENT.url(entry.die) if request.user.has_perm(roles.LOG_REPLACEMENT) else "",
+                "sharpening": sharpening if request.user.has_perm(roles.LOG_SHARPENING) else "",
+                "stop": STOP.url(entry.die) if request.user.has_perm(roles.LOG_STOP) else "",
+                "cautions": _cautions("replacement"),
+            },
+        )
 
 
 class Strike(PermissionRequiredMixin, View):

@@ -184,6 +184,7 @@ FOR_WORK: dict[str, tuple[str, ...]] = {
     "sharpening": ("lockout", "lifting", "springs", "grinding"),
     "sharpening carbide": ("lockout", "lifting", "springs", "grinding", "carbide"),
     "replacement": ("lockout", "blocks", "springs", "lifting"),
+    "mishap": ("press", "lockout", "blocks", "springs"),
     "dressing in the press": ("lockout", "blocks"),
     "stop": ("press", "lockout", "blocks"),
     "set-up": ("lockout", "blocks", "lifting", "marking", "lead"),

@@ -18,6 +18,7 @@ FORMS = {
     "log_stop": roles.LOG_STOP,
     "log_reading": roles.LOG_READING,
     "log_correction": roles.LOG_RUN,
+    "log_mishap": roles.LOG_MISHAP,
 }
 
 

@@ -74,6 +74,8 @@ TABLE: dict[str, Row] = {
     "maintenance:log_correction": form(may(roles.LOG_RUN), "die"),
     "maintenance:edge": see(EVERYBODY, pk="position"),
     "maintenance:entry": see(EVERYBODY, sort="run", pk="first run"),
+    "maintenance:log_mishap": form(may(roles.LOG_MISHAP), "die"),
+    "maintenance:mishap": see(may(*LOGS), pk="mishap"),
     "maintenance:entries": see(EVERYBODY),
     "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),
     # Money and spares
