@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import access_views, views
+from . import access_views, service_views, views
 
 app_name = "diestore"
 urlpatterns = [
@@ -16,5 +16,8 @@ urlpatterns = [
     path("dies/", views.Dies.as_view(), name="dies"),
     path("dies/<int:pk>/", views.DiePage.as_view(), name="die"),
     path("d/<path:code>/", views.DieByLabel.as_view(), name="die_by_label"),
+    path("alive/", service_views.alive, name="alive"),
+    path("service/", service_views.service_page, name="service"),
+    path("service.json", service_views.service_json, name="service_json"),
     path("words/", views.Words.as_view(), name="words"),
 ]

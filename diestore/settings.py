@@ -65,9 +65,11 @@ INSTALLED_APPS = [
     "django_tasks",
     "django_tasks_db",
     "csp",
+    "ninja",
 ]
 
 MIDDLEWARE = [
+    "diestore.middleware.NumberRequests",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -180,12 +182,26 @@ WORKER_LEASE_S = float(os.environ.get("DIESTORE_WORKER_LEASE_S", "60"))  # a wor
 
 DEMO = _flag("DIESTORE_DEMO")  # set by `manage.py demo` for its own process: lets the demo's users sign in
 
+# DIESTORE_LOGS=json: one JSON object a line, and a line a request. Else warnings and errors, to be read on a terminal.
+LOGS_AS_JSON = os.environ.get("DIESTORE_LOGS", "") == "json"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"terminal": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["terminal"], "level": "WARNING"},
+    "filters": {"belongs": {"()": "diestore.log_lines.Belongs"}},
+    "formatters": {
+        "plain": {"()": "diestore.log_lines.Plain"},
+        "json": {"()": "diestore.log_lines.JsonLines"},
+    },
+    "handlers": {
+        "terminal": {
+            "class": "logging.StreamHandler",
+            "filters": ["belongs"],
+            "formatter": "json" if LOGS_AS_JSON else "plain",
+        }
+    },
+    "root": {"handlers": ["terminal"], "level": "INFO" if LOGS_AS_JSON else "WARNING"},
 }
+MONITOR_KEY = os.environ.get("DIESTORE_MONITOR_KEY", "")  # with it a monitor may read /service.json
 
 # The shop's own words on every page, and its money.
 SHOP_NAME = os.environ.get("DIESTORE_SHOP", "diestore")

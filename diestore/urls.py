@@ -12,3 +12,5 @@ urlpatterns = [
     path("", include("maintenance.urls")),
     path("", include("diestore.register_urls")),
 ]
+
+handler500 = "diestore.service_views.broke"

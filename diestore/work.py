@@ -28,6 +28,7 @@ from django_tasks import TaskContext, TaskResultStatus
 from django_tasks.base import Task
 from django_tasks_db.models import DBTaskResult
 
+from .log_lines import working_on
 from .models import TaskWorker
 
 logger = logging.getLogger(__name__)
@@ -306,7 +307,8 @@ class Worker:
         if row is None:
             return False
         self._in_hand = row
-        carry_out(row)
+        with working_on(f"task-{row.pk}"):
+            carry_out(row)
         self._in_hand = None
         return True
 

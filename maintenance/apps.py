@@ -8,15 +8,16 @@ class MaintenanceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from diestore import backup
+        from diestore import backup, service_state
 
         from . import counting, panels
-        from .backup_check import clocks
         from .database_rules import install_rules
         from .models import HitCorrection, Run
+        from .upkeep import clocks, fits
 
         panels.hang()
         backup.checks["clocks"] = clocks
+        service_state.parts.append(fits)
 
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")
         for model in (Run, HitCorrection):

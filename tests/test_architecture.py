@@ -23,7 +23,7 @@ from diestore import roles
 
 ROOT = Path(__file__).resolve().parent.parent
 OURS = ("diestore", "maintenance", "reports")
-OPEN_TO_ALL = {"diestore:sign_in", "diestore:sign_out"}
+OPEN_TO_ALL = {"diestore:sign_in", "diestore:sign_out", "diestore:alive"}
 OPEN_IN_ADMINISTRATION = {"/admin/login/", "/admin/logout/", "/admin/jsi18n/"}
 
 
