@@ -21,11 +21,13 @@ from diestore.models import Die, Person, Piece, Position, Variant
 from .fittings import Change, Span, derive
 from .models import (
     HITS_AT_MOST,
+    DriftFlag,
     Event,
     Fitting,
     HitCorrection,
     Incident,
     Reading,
+    RecordRestart,
     Replacement,
     Run,
     StockMovement,
@@ -528,7 +530,31 @@ def entered_with(key: str) -> list[Event]:
         return []
     if works := list(Work.objects.filter(set_key=key).order_by("pk")):
         return works
-    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading):
+    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart):
+def restart_record(
+    *, by: Actor, die: Die, at: dt.datetime, reason: str, note: str = "", key: str | None = None
+) -> RecordRestart:
+    """From a moment on the die's record counts anew. Struck out, everything before counts again."""
+    check_moment(at)
+    if key and (known := RecordRestart.objects.filter(key=key).first()):
+        return known
+    if not reason.strip():
+        raise EntryRefused("Say what changed, so that the record counts anew.", field="reason")
+    check_text(reason.strip(), field="reason", what="The reason", at_most=200)
+    first = Run.objects.standing().filter(die=die).order_by("started").first()
+    if first is None or at <= first.started:
+        begins = f"begins only on {_said(first.started)}" if first else "holds no run yet"
+        raise EntryRefused(f"The record of {die} {begins}, so there is nothing to leave out.", field="at")
+    if RecordRestart.objects.standing().filter(die=die, at=at).exists():
+        raise EntryRefused(f"The record of {die} starts anew on {_said(at)} already.", field="at")
+    with _saving():
+        row = RecordRestart.objects.create(
+            die=die, at=at, reason=reason.strip(), note=note, key=key or fresh_key(), **by.columns()
+        )
+        DriftFlag.objects.filter(die=die).delete()  # what it says is answered; the next night looks again
+        return row
+
+
         if row := model.objects.filter(key=key).first():
             return [row]
     return []

@@ -24,6 +24,7 @@ from .models import (
     Incident,
     Reading,
     Replacement,
+    RecordRestart,
     Run,
     StockMovement,
     Stop,
@@ -59,6 +60,7 @@ SORTS: dict[str, Sort] = {
         Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
         Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item",)),
         Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
+        Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
     )
 }  # fmt: skip
 
@@ -322,3 +324,4 @@ _SAY = {
     StockMovement: _say_movement,
     CostLine: _say_cost,
 }
+    RecordRestart: _say_restart,

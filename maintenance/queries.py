@@ -14,11 +14,14 @@ from diestore.models import Die, Output, Plant
 from .data import OrderLeft, SpareStock
 from .models import (
     DieForecast,
+    DriftFlag,
     EdgeForecast,
     HitCorrection,
     Incident,
     Order,
+    PastForecasts,
     Reading,
+    RecordRestart,
     Replacement,
     Run,
     StockMovement,
@@ -32,6 +35,7 @@ _ABOUT = {
     (HitCorrection, "die"): "pk",
     (Stop, "die"): "pk",
     (Incident, "die"): "pk",
+    (RecordRestart, "die"): "pk",
     (Work, "position"): "positions",
     (Work, "piece"): "positions__fittings__piece",
     (Replacement, "position"): "positions",
@@ -143,6 +147,21 @@ def newest_forecasts(plant: Plant | None = None):
 
 def newest_forecast(die: Die) -> DieForecast | None:
     return newest_forecasts().filter(die=die).first()
+
+
+def drift_flags(plant: Plant | None = None):
+    """The dies that go dull more often than their record said, the least likely by luck first."""
+    rows = DriftFlag.objects.select_related("die")
+    return rows if plant is None else rows.filter(die__plant=plant)
+
+
+def drift_flag(die: Die) -> DriftFlag | None:
+    return DriftFlag.objects.filter(die=die).first()
+
+
+def newest_record(plant: Plant) -> PastForecasts | None:
+    """How right past forecasts were, as last looked back on."""
+    return PastForecasts.objects.filter(plant=plant).first()
 
 
 def edges_of(forecast: DieForecast) -> list[EdgeForecast]:

@@ -13,7 +13,7 @@ from django_tasks import TaskContext, task
 from diestore import work
 from diestore.models import Die, Plant
 
-from . import forecasts, queries
+from . import drifts, forecasts, logs, queries
 from .models import DieForecast
 
 AFTER_ENTRY, NIGHTLY, LOADS = 10, 0, -10
@@ -55,8 +55,11 @@ def fit_fleet(context: TaskContext, plant: int) -> None:
     of = Plant.objects.get(pk=plant)
     before = queries.entries_counted()
     computed = forecasts.compute(of)
+    drifting = drifts.compute(of, as_of=computed.as_of) if logs.last_moment(of) else None
     with work.closing(context) as says:
         row = forecasts.store(computed)
+        if drifting is not None:
+            drifts.store(drifting)
         meanwhile = queries.dies_entered_between(before, queries.entries_counted(), plant=of)
         forecasts.refresh_dies(Die.objects.filter(pk__in=meanwhile).select_related("plant").order_by("pk"))
         says |= {"fit": row.pk, "dies": len(computed.dies), "entered_meanwhile": len(meanwhile)}

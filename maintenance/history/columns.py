@@ -408,6 +408,14 @@ CORRECTIONS = _entries(
     _must("reason", "Why.", Sort.WORDS, longest=200),
     same=("die", "variant", "at", "with_stock"),
 )
+RESTARTS = _entries(
+    "restarts.csv",
+    "From when on a die's record counts anew, since it has worn otherwise from then on.",
+    DIE,
+    AT,
+    _must("reason", "Why.", Sort.WORDS, longest=200),
+    same=("die", "at"),
+)
 STOPS = _entries(
     "stops.csv",
     "The press stood.",
@@ -547,6 +555,7 @@ TABLES = (
     REPLACEMENTS,
     RUNS,
     CORRECTIONS,
+    RESTARTS,
     STOPS,
     INCIDENTS,
     SHARPENINGS,

@@ -19,7 +19,7 @@ from ..models import Event, StockMovement
 from . import columns as tables
 from .entries import Ledger, natural_key, tie_replaced
 from .files import Folder, Row
-from .log import Corrections, Costs, Fitted, Incidents, Movements, Readings, Runs, Sharpenings, Stops, Works, said_at
+from .log import Corrections, Costs, Fitted, Incidents, Movements, Readings, Restarts, Runs, Sharpenings, Stops, Works, said_at
 from .problems import Findings, HistoryRefused
 from .register import Register
 from .replacements import Replacements
@@ -123,6 +123,7 @@ def _load(folder: Folder, shop: Shop) -> None:
     fitted = Fitted(shop)
     Runs(folder, shop, ledger).load()
     Corrections(folder, shop, ledger).load()
+    Restarts(folder, shop, ledger).load()
     Stops(folder, shop, ledger).load()
     Incidents(folder, shop, ledger, fitted=fitted).load()
     Sharpenings(folder, shop, ledger, fitted=fitted).load()

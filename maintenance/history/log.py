@@ -18,6 +18,7 @@ from ..models import (
     HitCorrection,
     Incident,
     Reading,
+    RecordRestart,
     Run,
     StockMovement,
     Stop,
@@ -145,6 +146,17 @@ class Corrections(EntryLoader):
 
     def saved(self, made) -> None:
         self.ledger.taken_off += [e for e in made if e.told["hits"] < 0 and not e.struck]
+
+
+class Restarts(EntryLoader):
+    table, model, what = tables.RESTARTS, RecordRestart, "records started anew"
+    same, main = ("die_id", "at"), "die_id"
+
+    def convert(self, row: Row) -> Entry:
+        die = self.shop.die(row["die"])
+        told = {"die_id": die.pk} | given(row, "at", "reason")
+        said = f"the record of {die.code} started anew on {said_at(row['at'])}"
+        return self.entry(row, at=row["at"], said=said, where=[die.code], told=told)
 
 
 class Stops(EntryLoader):

@@ -35,7 +35,19 @@ from diestore.models import (
     Variant,
 )
 
-from ..models import CostLine, HitCorrection, Incident, Order, Reading, Replacement, Run, StockMovement, Stop, Work
+from ..models import (
+    CostLine,
+    HitCorrection,
+    Incident,
+    Order,
+    Reading,
+    RecordRestart,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+)
 from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
@@ -385,6 +397,10 @@ class Maker:
         paths = {"die": "die__code", "variant": "variant__code"}
         paths |= {name: name for name in ("at", "hits", "with_stock", "reason")}
         return entries(HitCorrection.objects.filter(die__plant=self.plant), paths)
+
+    def restarts(self):
+        paths = {"die": "die__code", "at": "at", "reason": "reason"}
+        return entries(RecordRestart.objects.filter(die__plant=self.plant), paths)
 
     def stops(self):
         paths = {"die": "die__code", "press": "press__code"}

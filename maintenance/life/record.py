@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,7 +145,7 @@ def chances_held(told: Sequence[Finishing], bounds: Sequence[float] = CHANCES) -
     [1] J. D. Kalbfleisch, R. L. Prentice, The Statistical Analysis of Failure Time Data, Wiley 1980, section 1.3.
     """
     rows = []
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+    for low, high in pairwise(bounds):
         mine = [t for t in told if low <= t.chance < high or (high == bounds[-1] and t.chance == high)]
         if not mine:
             continue

@@ -137,6 +137,7 @@ def everything() -> None:
     wrong.save()
     actions.log_hit_correction(by=by, die=die, at=moment(2.5), hits=-5, with_stock=True, reason="counter slipped")
     actions.log_hit_correction(by=by, die=die, at=moment(2.5), hits=40, with_stock=False, reason="set-up")
+    actions.restart_record(by=by, die=die, at=moment(1.2), reason="other oil; dull twice as often", note="asked")
     stop = actions.log_stop(by=by, die=die, at=moment(1.1), cause="slug", minutes=12.5, parts_scrapped=7, planned=True,
                             press=press)  # fmt: skip
     actions.log_incident(by=by, die=die, at=moment(1.1), sort="misfeed", pieces=[pieces["a"], pieces["b"]], note="both")
@@ -241,6 +242,7 @@ EVERY_MODEL = (
     Order,
     Run,
     actions.HitCorrection,
+    actions.RecordRestart,
     Stop,
     actions.Incident,
     Work,

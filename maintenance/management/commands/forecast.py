@@ -15,7 +15,10 @@ from diestore.models import Plant
 
 
 class Command(BaseCommand):
-    help = "Forecast what is left of every die and edge. With --store the fit and the forecasts are kept for the pages."
+    help = (
+        "Forecast what is left of every die and edge. With --store the fit, the forecasts and the dies that go dull more "
+        "often than they did are kept for the pages."
+    )
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("--as-of", metavar="DATE", help="Records up to here; default: the last moment in them.")
@@ -26,16 +29,16 @@ class Command(BaseCommand):
         parser.add_argument("--store", action="store_true", help="Keep the fit and the forecasts.")
 
     def handle(self, *, as_of, known_at, format, output, plant, store, verbosity, **options) -> None:
-        from maintenance import forecasts
+        from maintenance import drifts, forecasts
 
+        tell = teller(self.stderr) if verbosity else None
         computed = forecasts.compute(
-            one_plant(plant),
-            as_of=a_moment(as_of, "--as-of"),
-            known_at=a_moment(known_at, "--known-at"),
-            tell=teller(self.stderr) if verbosity else None,
+            one_plant(plant), as_of=a_moment(as_of, "--as-of"), known_at=a_moment(known_at, "--known-at"), tell=tell
         )
         if store:
             forecasts.store(computed)
+            if as_of is None and known_at is None:
+                drifts.store(drifts.compute(computed.plant, as_of=computed.as_of, tell=tell))
         if format == "json":
             text = json.dumps(forecasts.as_json(computed), indent=1) + "\n"
         else:

@@ -1,0 +1,67 @@
+"""Which dies go dull more often than their own record led to expect."""
+
+from __future__ import annotations
+
+import json
+
+from django.core.management.base import BaseCommand, CommandError
+
+from .forecast import a_moment, one_plant, teller
+
+
+class Command(BaseCommand):
+    help = (
+        "List the dies that went dull more often in the last half year than their record before led to expect. With "
+        "--store the flags are kept for the pages, as forecast --store does every night."
+    )
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("--plant", metavar="CODE", help="Needed only where there are several plants.")
+        parser.add_argument("--since", metavar="DATE", help="Default: half a year before the last in the records.")
+        parser.add_argument("--store", action="store_true", help="Keep the flags for the pages.")
+        parser.add_argument("--every", action="store_true", help="List every die, not only those flagged.")
+        parser.add_argument("--json", action="store_true", dest="as_json", help="Print plain numbers.")
+
+    def handle(self, *, plant, since, store, every, as_json, verbosity, **options) -> None:
+        from maintenance import drifts
+
+        try:
+            found = drifts.compute(
+                one_plant(plant), since=a_moment(since, "--since"), tell=teller(self.stderr) if verbosity else None
+            )
+        except ValueError as reason:
+            raise CommandError(f"Nothing can be said: {reason}.") from reason
+        if store:
+            drifts.store(found)
+        shown = sorted(found.dies, key=lambda d: d.code) if every else found.flagged
+        if as_json:
+            rows = [_plain(d) for d in shown]
+            told = {"since": found.since.isoformat(), "as_of": found.as_of.isoformat(), "dies": rows}
+            self.stdout.write(json.dumps(told, indent=1))
+            return
+        day = f"{found.since:%d %b %Y}".lstrip("0")
+        count = len(found.flagged)
+        self.stdout.write(
+            f"{count or 'No'} {'die goes' if count == 1 else 'dies go' if count else 'die goes'} dull more often since "
+            f"{day} than before; {len(found.dies)} looked at."
+        )
+        for d in shown:
+            if d.found is None:
+                self.stdout.write(f"  {d.code:16}{d.refusal}")
+                continue
+            mark = "flagged" if d.flagged else ""
+            self.stdout.write(
+                f"  {d.code:16}{d.found.dull_ends:>4} dull edges where {d.found.expected:.1f} were expected; "
+                f"so many by luck: {_luck(d.found.chance)}   {mark}".rstrip()
+            )
+
+
+def _plain(d) -> dict:
+    told = {"die": d.code, "flagged": d.flagged, "refusal": d.refusal}
+    if d.found is None:
+        return told
+    return told | {"dull_ends": d.found.dull_ends, "expected": d.found.expected, "chance": d.found.chance}
+
+
+def _luck(chance: float) -> str:
+    return "less than 1 in 10,000" if chance < 1e-4 else f"1 in {1 / chance:,.0f}" if chance < 0.2 else f"{chance:.2f}"
