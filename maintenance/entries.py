@@ -325,3 +325,8 @@ _SAY = {
     CostLine: _say_cost,
 }
     RecordRestart: _say_restart,
+def _say_restart(events, system):
+    row = events[0]
+    return f"Record started anew from {said_moment(row.at)}", (row.reason,)
+
+

@@ -16,8 +16,8 @@ from diestore.models import Plant
 
 class Command(BaseCommand):
     help = (
-        "Forecast what is left of every die and edge. With --store the fit, the forecasts and the dies that go dull more "
-        "often than they did are kept for the pages."
+        "Forecast what is left of every die and edge. With --store the fit, the forecasts and the dies that go dull "
+        "more often than they did are kept for the pages."
     )
 
     def add_arguments(self, parser) -> None:
