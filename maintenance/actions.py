@@ -524,13 +524,6 @@ def log_reading(
         )
 
 
-def entered_with(key: str) -> list[Event]:
-    """The entries that carry a key: what two sendings of one form at the same moment left behind, saved once."""
-    if not key:
-        return []
-    if works := list(Work.objects.filter(set_key=key).order_by("pk")):
-        return works
-    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart):
 def restart_record(
     *, by: Actor, die: Die, at: dt.datetime, reason: str, note: str = "", key: str | None = None
 ) -> RecordRestart:
@@ -555,6 +548,13 @@ def restart_record(
         return row
 
 
+def entered_with(key: str) -> list[Event]:
+    """The entries that carry a key: what two sendings of one form at the same moment left behind, saved once."""
+    if not key:
+        return []
+    if works := list(Work.objects.filter(set_key=key).order_by("pk")):
+        return works
+    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart):
         if row := model.objects.filter(key=key).first():
             return [row]
     return []

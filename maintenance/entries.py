@@ -23,8 +23,8 @@ from .models import (
     HitCorrection,
     Incident,
     Reading,
-    Replacement,
     RecordRestart,
+    Replacement,
     Run,
     StockMovement,
     Stop,
@@ -59,8 +59,8 @@ SORTS: dict[str, Sort] = {
              along=("die", "variant")),
         Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
         Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item",)),
-        Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
         Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
+        Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
     )
 }  # fmt: skip
 
@@ -308,6 +308,11 @@ def _say_movement(events, system):
     return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", ()
 
 
+def _say_restart(events, system):
+    row = events[0]
+    return f"Record started anew from {said_moment(row.at)}", (row.reason,)
+
+
 def _say_cost(events, system):
     row = events[0]
     return f"{row.get_kind_display()}: {row.amount:,.2f} {settings.CURRENCY}", (_named(row.payer, "paid by "),)
@@ -323,10 +328,5 @@ _SAY = {
     Reading: _say_reading,
     StockMovement: _say_movement,
     CostLine: _say_cost,
-}
     RecordRestart: _say_restart,
-def _say_restart(events, system):
-    row = events[0]
-    return f"Record started anew from {said_moment(row.at)}", (row.reason,)
-
-
+}
