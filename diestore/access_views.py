@@ -10,7 +10,7 @@ from django.contrib.auth import password_validation
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.mixins import PermissionRequiredMixin
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
 from django.http import HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse, reverse_lazy
@@ -24,6 +24,12 @@ from .models import Person
 
 TOO_MANY = 429
 READ_AND_SENT = ("get", "head", "options", "post")
+
+
+def bad_request(request, exception):
+    """What could not be read, or was too much; the page says what to do, the log what it was."""
+    too_much = isinstance(exception, RequestDataTooBig | TooManyFieldsSent | TooManyFilesSent)
+    return render(request, "413.html" if too_much else "400.html", status=413 if too_much else 400)
 
 
 class HeldAnswer:

@@ -171,7 +171,13 @@ if HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 DJANGO_TABLES2_TEMPLATE = "diestore/table.html"
+
+# What a browser may send. No page takes a file, so none is even written to the disk.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000  # bytes of one form
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # one sharpening of a large die is one form
+DATA_UPLOAD_MAX_NUMBER_FILES = 0
+FILE_UPLOAD_MAX_MEMORY_SIZE = DATA_UPLOAD_MAX_MEMORY_SIZE
+FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o640, 0o750
 
 # Background work: its queue is in the database that is there anyway. One machine needs no worker: an entry computes its
 # die's forecast at once, and `manage.py nightly` works the queue itself. With DIESTORE_WORKERS=1 entries leave that to

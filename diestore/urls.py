@@ -5,6 +5,7 @@ from django.urls import include, path
 
 from .access_views import AdministrationSignIn
 
+handler400 = "diestore.access_views.bad_request"
 urlpatterns = [
     path("admin/login/", AdministrationSignIn.as_view(), name="administration_sign_in"),
     path("admin/", admin.site.urls),
