@@ -188,12 +188,15 @@ def log_hit_correction(
     if not reason.strip():
         raise EntryRefused("Say why the count is put right.", field="reason")
     check_text(reason, field="reason", what="The reason", at_most=200)
-    if hits < 0 and -hits > (logged := hits_logged(die, at, with_stock=with_stock)):
-        raise EntryRefused(
-            f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {_said(at)}.",
-            field="hits",
-        )
     with _saving():
+        if hits < 0:
+            # One after the other: two at once would each find the same hits to take off.
+            Die.objects.select_for_update(no_key=True).get(pk=die.pk)
+            if -hits > (logged := hits_logged(die, at, with_stock=with_stock)):
+                raise EntryRefused(
+                    f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {_said(at)}.",
+                    field="hits",
+                )
         return HitCorrection.objects.create(
             die=die,
             variant=variant or default_variant(die),
@@ -469,8 +472,10 @@ def fitting_of(span: Span) -> Fitting:
 
 def rebuild_fittings(position: Position) -> None:
     """Derive the fittings of a position anew from its standing replacements."""
-    spans = derive(change_of(row) for row in position.replacements.standing())
     with transaction.atomic():
+        # One after the other: what two people change here at once is all read by the later.
+        Position.objects.select_for_update(no_key=True).get(pk=position.pk)
+        spans = derive(change_of(row) for row in position.replacements.standing())
         position.fittings.all().delete()
         Fitting.objects.bulk_create([fitting_of(span) for span in spans])
 
