@@ -38,6 +38,7 @@ Z_WEIGHTS = Z_WEIGHTS / Z_WEIGHTS.sum()
 LEAST_SHARE = 0.02  # below it the limit is what a fresh edge leaves, and no forecast to it means anything
 PASSED = 40.0  # H of what is past its limit
 SURE = 1e-12
+AT_ONCE = 0.01  # strokes of the die: what is past its limit at these is past it now
 SHARED_PART = 1e-3  # of a cycle's own part in its burr, where it is the same at the reading and at the limit
 
 
@@ -110,13 +111,12 @@ def to_limit(told: DiePrediction, edges: Mapping[int, Held]) -> DiePrediction:
     share_left of these count to the limit; what it rests on stays."""
     if not any(e in told.edges for e in edges):
         return told
-    x = told.curve.strokes
+    x = np.r_[AT_ONCE, told.curve.strokes]
     before = {e: _hazard(edge.curve, x) for e, edge in told.edges.items()}
     after = {e: _held_hazard(told.edges[e], edges[e], x) if e in edges else h for e, h in before.items()}
-    at_once = {e: float(_held_hazard(told.edges[e], edges[e], np.zeros(1))[0]) if e in edges else 0.0 for e in after}
     die = _through(sum(before.values()), _hazard(told.curve, x), sum(after.values()))
     curve = Curve(x, np.log(np.maximum(die, SURE)))
-    first = _first(after, at_once, die)
+    first = _first(after, die)
     made = {
         e: _edge(edge, edges.get(e), Curve(x, np.log(np.maximum(after[e], SURE))), first[e])
         for e, edge in told.edges.items()
@@ -179,25 +179,15 @@ def _through(sums: Array, die: Array, new_sums: Array) -> Array:
     at = np.log(np.maximum(new_sums, SURE))
     inside = np.interp(at, x, y)
     beyond = np.where(at < x[0], y[0] + at - x[0], np.where(at > x[-1], y[-1] + at - x[-1], inside))
-    return np.minimum(np.exp(beyond), new_sums)
+    return np.maximum.accumulate(np.minimum(np.exp(beyond), new_sums))
 
 
-def _first(hazards: Mapping[int, Array], at_once: Mapping[int, float], die: Array) -> dict[int, float]:
+def _first(hazards: Mapping[int, Array], die: Array) -> dict[int, float]:
     """Chance of each edge to be the first: its part of each step of the sum, by how likely the die goes there."""
-    rows = np.array([np.r_[0.0, at_once[e], h] for e, h in hazards.items()])
-    step = np.diff(np.maximum.accumulate(rows, axis=1), axis=1)
-    total = np.maximum(step.sum(axis=0), 1e-300)
-    now = float(_now(die, rows))
-    alive = np.exp(-np.r_[0.0, now, np.maximum(die, now)])
-    first = (step / total) @ np.maximum(-np.diff(alive), 0.0)
+    step = np.diff(np.array([np.r_[0.0, h] for h in hazards.values()]), axis=1)
+    first = (step / np.maximum(step.sum(axis=0), 1e-300)) @ -np.diff(np.exp(-np.r_[0.0, die]))
     first /= max(first.sum(), 1e-300)
     return dict(zip(hazards, map(float, first), strict=True))
-
-
-def _now(die: Array, rows: Array) -> float:
-    """H of the die at once: its H at the first strokes, in the part that is there at once."""
-    first = rows[:, 2].sum()
-    return die[0] * min(rows[:, 1].sum() / first, 1.0) if first > 0 else 0.0
 
 
 def _edge(edge: EdgePrediction, by: Held | None, curve: Curve, first: float) -> EdgePrediction:
