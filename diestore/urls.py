@@ -9,6 +9,7 @@ handler400 = "diestore.access_views.bad_request"
 urlpatterns = [
     path("admin/login/", AdministrationSignIn.as_view(), name="administration_sign_in"),
     path("admin/", admin.site.urls),
+    path("api/v1/", include("reports.api")),
     path("", include("reports.urls")),
     path("", include("maintenance.urls")),
     path("", include("diestore.register_urls")),

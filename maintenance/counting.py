@@ -12,6 +12,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from enum import Enum
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -41,10 +42,6 @@ TRIES = 3
 STRETCHES = (Kind.NO_DIE.value, Kind.WHICH_DIE.value, Kind.TYPED.value)  # questions that begin where a count can
 
 
-class TakeRefused(ValueError):
-    """A message that cannot be taken, in a sentence."""
-
-
 # --- taking readings ------------------------------------------------------------------------------------------------
 
 
@@ -63,31 +60,45 @@ class Message:
 
 @dataclass(frozen=True)
 class Taken:
-    """What became of a message: taken, known already, or refused with a sentence."""
+    """What became of a message: taken, known already, or refused with a sentence. counter: whose it is."""
 
     id: str
     what: str
     sentence: str = ""
+    counter: Counter | None = None
+    why: Refusal | None = None
+
+
+class Refusal(Enum):
+    UNKNOWN = "unknown"
+    FORBIDDEN = "forbidden"
+    CONFLICT = "conflict"
+    UNCLEAR = "unclear"
 
 
 def clock_is_off(at: dt.datetime, now: dt.datetime) -> bool:
     return at > now + AHEAD or at < now - BACK
 
 
-def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None) -> list[Taken]:
-    """Keep what a device sent: each message once, in one transaction. Says of each what became of it."""
+def take(
+    device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None, surely_new: bool = False
+) -> list[Taken]:
+    """Keep what a device sent: each message once, in one transaction. Says of each what became of it.
+
+    surely_new: spare the look whether it was sent before; raises IntegrityError where it was.
+    """
     now = now or timezone.now()
     with transaction.atomic():
-        known = _known(device, [m.id for m in messages])
-        counters: dict[tuple[str, str], Counter | str] = {}
+        known = {} if surely_new else _known(device, [m.id for m in messages])
+        counters: dict[tuple[str, str], Counter | tuple[Refusal, str]] = {}
         told, rows, since = [], [], {}
         for message in messages:
             where = (message.press, message.die)
             if where not in counters:
                 counters[where] = _counter(device, *where)
             counter = counters[where]
-            if isinstance(counter, str):
-                told.append(Taken(message.id, "refused", counter))
+            if isinstance(counter, tuple):
+                told.append(Taken(message.id, "refused", counter[1], why=counter[0]))
                 continue
             said = (counter.pk, message.total, message.at, message.with_stock)
             if message.id in known:
@@ -110,7 +121,7 @@ def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime
             )
             earliest = now if clock_off else message.at
             since[counter.pk] = min(since.get(counter.pk, earliest), earliest)
-            told.append(Taken(message.id, "taken"))
+            told.append(Taken(message.id, "taken", counter=counter))
         if len(rows) == 1:
             rows[0].save(force_insert=True)
         elif rows:
@@ -121,12 +132,12 @@ def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime
 
 
 def take_again(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None) -> list[Taken]:
-    """`take`, once more where another sending of the same messages was quicker by a hair."""
-    for left in reversed(range(TRIES)):
+    """`take`, once more where a message was sent before, or another sending of it was quicker by a hair."""
+    for tried in range(TRIES):
         try:
-            return take(device, messages, now=now)
+            return take(device, messages, now=now, surely_new=len(messages) == 1 and not tried)
         except IntegrityError:
-            if not left:
+            if tried == TRIES - 1:
                 raise
     raise AssertionError("not reached")
 
@@ -139,13 +150,14 @@ def _known(device: CounterDevice, ids: list[str]) -> dict[str, tuple]:
 def _repeated(message_id: str, before: tuple, said: tuple) -> Taken:
     if before == said:
         return Taken(message_id, "known")
-    return Taken(message_id, "refused", "This message id was used before, with another total, time or press.")
+    sentence = "This message id was used before, with another total, time or press."
+    return Taken(message_id, "refused", sentence, why=Refusal.CONFLICT)
 
 
-def _counter(device: CounterDevice, press: str, die: str) -> Counter | str:
+def _counter(device: CounterDevice, press: str, die: str) -> Counter | tuple[Refusal, str]:
     """The counter that a message speaks of, made where it is the first; or why it cannot be taken."""
     if bool(press) == bool(die):
-        return "Name the press or the die that the count is of, one of the two."
+        return Refusal.UNCLEAR, "Name the press or the die that the count is of, one of the two."
     by_code = {"press__code": press} if press else {"die__code": die}
     found = Counter.objects.filter(device=device, **by_code).first()
     if found is not None:
@@ -153,9 +165,9 @@ def _counter(device: CounterDevice, press: str, die: str) -> Counter | str:
     model, what, code = (Press, "press", press) if press else (Die, "die", die)
     thing = model.objects.filter(plant=device.plant_id, code=code).first()
     if thing is None:
-        return f"There is no {what} {code} in this plant."
+        return Refusal.UNKNOWN, f"There is no {what} {code} in this plant."
     if not may_speak_for(device, thing):
-        return f"{device.name} may not speak for {what} {code}."
+        return Refusal.FORBIDDEN, f"{device.name} may not speak for {what} {code}."
     return Counter.objects.get_or_create(device=device, **{what: thing})[0]
 
 
@@ -176,12 +188,10 @@ def wait(counters, since: dt.datetime) -> None:
 # --- counting -------------------------------------------------------------------------------------------------------
 
 
-def settle_due(device: CounterDevice, *, now: dt.datetime | None = None) -> set[Die]:
-    """Count what a device has sent since its counters were counted last, where that is a while ago."""
+def settle_due(counters: Iterable[Counter], *, now: dt.datetime | None = None) -> set[Die]:
+    """Count those that were counted last a while ago. Each as it was read when its message was taken."""
     now = now or timezone.now()
-    rows = Counter.objects.filter(device=device, waiting_since__isnull=False)
-    due = rows.filter(Q(counted_at__isnull=True) | Q(counted_at__lte=now - EVERY))
-    return _settle_all(due.values_list("pk", flat=True))
+    return _settle_all({c.pk for c in counters if c.counted_at is None or now - c.counted_at >= EVERY})
 
 
 def settle_waiting(plant: Plant | None = None) -> set[Die]:

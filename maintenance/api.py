@@ -1,0 +1,507 @@
+"""The interface for press counters and other programs: one prefix, a version in it, a token a device.
+
+What a program sends is checked as strictly as what a person types, and every refusal is a sentence. Numbers are numbers
+and times are texts with their time zone: a counter that sends `true` or `"12"` has a fault that is better known.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import logging
+import re
+from typing import Annotated, Any, Literal
+
+from django.core.exceptions import RequestDataTooBig
+from django.db import DataError
+from django.http import Http404, HttpRequest
+from django.utils import timezone
+from ninja import Field, NinjaAPI, Router, Schema, Status
+from ninja.errors import AuthenticationError, HttpError, ValidationError
+from ninja.security import HttpBearer
+from pydantic import AfterValidator, AwareDatetime, BeforeValidator, ConfigDict
+
+from diestore.models import Die, Press, Stock, Variant
+
+from . import actions, counting, due, queries, tasks
+from .counter_actions import hash_of
+from .counter_models import TOTAL_AT_MOST, CounterDevice, DieInPress, Scope
+from .models import HITS_AT_MOST, Event, Order, Run
+
+logger = logging.getLogger(__name__)
+
+BATCH_AT_MOST = 500
+USED_EVERY = dt.timedelta(minutes=1)
+RAW_AT_MOST = 4_000
+
+# --- what a value may be --------------------------------------------------------------------------------------------
+
+
+def _whole(value: Any) -> Any:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError("this is not a whole number")
+    if isinstance(value, float) and not value.is_integer():
+        raise ValueError("this is not a whole number")
+    return int(value)
+
+
+def _yes_or_no(value: Any) -> Any:
+    if not isinstance(value, bool):
+        raise ValueError("this is neither true nor false")
+    return value
+
+
+TIME = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d([.,]\d+)?)?([Zz]|[+-]\d\d:?\d\d)")
+
+
+def _time_as_text(value: Any) -> Any:
+    if not isinstance(value, str) or not TIME.fullmatch(value):
+        raise ValueError("write a date and time with its time zone, such as 2026-11-25T14:05:00+01:00")
+    return value
+
+
+def _time_in_reach(value: dt.datetime) -> dt.datetime:
+    """Years that both databases can hold in any time zone."""
+    if not 1900 <= value.year <= 2200:
+        raise ValueError(f"the year {value.year} cannot be")
+    return value.astimezone(dt.UTC)
+
+
+# Field stands first: behind a validator the published schema would lose its limits.
+Total = Annotated[int, Field(ge=0, le=TOTAL_AT_MOST, description="What the counter shows."), BeforeValidator(_whole)]
+Hits = Annotated[int, Field(ge=1, le=HITS_AT_MOST), BeforeValidator(_whole)]
+Parts = Annotated[int, Field(ge=0, le=TOTAL_AT_MOST), BeforeValidator(_whole)]
+YesNo = Annotated[bool, Field(), BeforeValidator(_yes_or_no)]
+Moment = Annotated[
+    AwareDatetime,
+    Field(description="With its time zone, such as 2026-11-25T14:05:00+01:00."),
+    BeforeValidator(_time_as_text),
+    AfterValidator(_time_in_reach),
+]
+PRINTED = r"^[^\x00-\x1f\x7f]+$"
+Code = Annotated[str, Field(min_length=1, max_length=60, pattern=PRINTED)]
+MessageId = Annotated[
+    str, Field(min_length=1, max_length=80, pattern=PRINTED, description="The message's own: never twice of a device.")
+]
+Words = Annotated[str, Field(max_length=2_000, pattern=r"^[^\x00]*$")]
+
+
+class Said(Schema):
+    """What a program sends: nothing but what is known here, so that a misspelt name does not go unseen."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class Count(Said):
+    """An absolute total of one counter, of a press or of a die that carries its own."""
+
+    id: MessageId
+    press: Code | None = None
+    die: Code | None = None
+    total: Total
+    at: Moment
+    stock: YesNo = Field(True, description="Whether the strokes since the count before had stock under the punch.")
+
+
+class Counts(Said):
+    counts: Annotated[list[Count], Field(min_length=1, max_length=BATCH_AT_MOST)]
+
+
+class RunSaid(Said):
+    """A run of a die, from when to when, with its hits."""
+
+    id: MessageId
+    die: Code
+    started: Moment
+    ended: Moment
+    hits: Hits
+    variant: Code | None = None
+    press: Code | None = None
+    stock: Code | None = None
+    order: Code | None = None
+    lot: Annotated[str, Field(max_length=80, pattern=r"^[^\x00]*$")] = ""
+    good_parts: Parts | None = None
+    estimated: YesNo = False
+    note: Words = ""
+
+
+class Taken(Schema):
+    """taken: kept. known: sent before, nothing was added. refused: the sentence says why."""
+
+    id: str
+    what: Literal["taken", "known", "refused"]
+    sentence: str = ""
+
+
+class AllTaken(Schema):
+    taken: int
+    known: int
+    refused: int
+    counts: list[Taken]
+
+
+class Refused(Schema):
+    """Why not, in a sentence. where: the part of the message that it is about."""
+
+    sentence: str
+    where: str = ""
+
+
+class DieTold(Schema):
+    code: str
+    description: str
+    status: str
+    strokes_per_minute: float
+    press: str | None = Field(description="The press that it is in now.")
+
+
+class Dies(Schema):
+    found: int
+    dies: list[DieTold]
+
+
+class EdgeTold(Schema):
+    position: str
+    hits_since_sharpening: int
+    half_hits: int | None
+    nine_in_ten_hits: int | None
+    refusal: str
+
+
+class ForecastTold(Schema):
+    """Further strokes of the die. half_hits: half go so many more; nine_in_ten_hits: 9 in 10 do."""
+
+    die: str
+    as_of: dt.datetime | None
+    hits_since_sharpening: int | None
+    half_hits: int | None
+    nine_in_ten_hits: int | None
+    limiting: str | None
+    remaining_hits: dict[str, int] = Field(description="Chance of the first dull or chipped edge -> strokes by then.")
+    edges: list[EdgeTold]
+    refusal: str
+
+
+class DueTold(Schema):
+    """A die with an open order. chance: of finishing it without a dull or chipped edge."""
+
+    die: str
+    order: str
+    due: dt.date
+    hits_left: int
+    chance: float | None
+    limiting: str | None
+    half_hits: int | None
+    nine_in_ten_hits: int | None
+    refusal: str
+
+
+class DueList(Schema):
+    dies: list[DueTold]
+
+
+# --- who may --------------------------------------------------------------------------------------------------------
+
+
+class DeviceToken(HttpBearer):
+    """The token of a device, as `Authorization: Bearer TOKEN`."""
+
+    def authenticate(self, request: HttpRequest, token: str) -> CounterDevice | None:
+        found = CounterDevice.objects.filter(token_hash=_hash(token), revoked_at__isnull=True).first()
+        if found is None:
+            return None
+        now = timezone.now()
+        if found.last_used_at is None or now - found.last_used_at >= USED_EVERY:
+            CounterDevice.objects.filter(pk=found.pk).update(last_used_at=now)
+        return found
+
+
+def _hash(token: str) -> str:
+    return hash_of(token.encode("utf-8", "replace").decode())
+
+
+def device_of(request: HttpRequest, scope: str) -> CounterDevice:
+    """The device whose token came with the request, where its token lets it do this."""
+    device = request.auth
+    if scope not in device.scopes:
+        raise HttpError(403, f"The token of {device.name} does not let it {Scope(scope).label}.")
+    return device
+
+
+REFUSALS = {400: Refused, 401: Refused, 403: Refused, 404: Refused, 409: Refused, 413: Refused, 422: Refused}
+READS = {code: REFUSALS[code] for code in (401, 403, 404, 422)}
+
+
+api = NinjaAPI(
+    title="diestore",
+    version="1",
+    description=(
+        "Counts and runs come in here, dies, forecasts and what is due go out. Each device has a token of its own, "
+        "made on the page of devices and shown once. A count is the total that the counter shows; send the same "
+        "message again whenever no answer came: it is taken once."
+    ),
+    auth=DeviceToken(),
+    urls_namespace="api",
+    docs_url="/docs",
+)
+router = Router()
+TAKEN = {"taken": 201, "known": 200}
+WHY = {
+    counting.Refusal.UNKNOWN: 404,
+    counting.Refusal.FORBIDDEN: 403,
+    counting.Refusal.CONFLICT: 409,
+    counting.Refusal.UNCLEAR: 422,
+}
+
+
+@router.post("/counts", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send one count", tags=["counts"])
+def post_count(request: HttpRequest, count: Count):
+    device = device_of(request, Scope.COUNTS)
+    raw = request.body.decode("utf-8", "replace")[:RAW_AT_MOST]
+    (told,) = counting.take_again(device, [_message(count, raw)])
+    _count_if_due([told])
+    if told.what == "refused":
+        return Status(WHY[told.why], Refused(sentence=told.sentence))
+    return Status(TAKEN[told.what], Taken(id=told.id, what=told.what))
+
+
+@router.post("/counts/batch", response={200: AllTaken, **REFUSALS}, summary="Send up to 500 counts", tags=["counts"])
+def post_counts(request: HttpRequest, batch: Counts):
+    """Each is taken or refused by itself; a message that is not written as it should be refuses them all."""
+    device = device_of(request, Scope.COUNTS)
+    raws = json.loads(request.body)["counts"]
+    messages = [
+        _message(count, json.dumps(raw)[:RAW_AT_MOST]) for count, raw in zip(batch.counts, raws, strict=True)
+    ]  # fmt: skip
+    told = counting.take_again(device, messages)
+    _count_if_due(told)
+    sums = {what: sum(row.what == what for row in told) for what in ("taken", "known", "refused")}
+    rows = [{"id": row.id, "what": row.what, "sentence": row.sentence} for row in told]
+    return {**sums, "counts": rows}
+
+
+def _message(count: Count, raw: str) -> counting.Message:
+    return counting.Message(
+        id=count.id,
+        press=count.press or "",
+        die=count.die or "",
+        total=count.total,
+        at=count.at,
+        with_stock=count.stock,
+        raw=raw,
+    )
+
+
+def _count_if_due(told: list[counting.Taken]) -> None:
+    """The readings are kept by now and stay, whatever happens here: they are counted with the next ones."""
+    try:
+        changed = counting.settle_due({row.counter for row in told if row.counter is not None})
+        for die in changed:
+            tasks.entry_made(die)
+    except Exception:
+        logger.exception("Counts were taken but could not be counted yet")
+
+
+@router.post("/runs", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send a run", tags=["runs"])
+def post_run(request: HttpRequest, run: RunSaid):
+    device = device_of(request, Scope.RUNS)
+    die = _die(device, run.die)
+    if not counting.may_speak_for(device, die):
+        raise HttpError(403, f"{device.name} may not speak for die {die}.")
+    key = f"sent|{device.plant.code[:30]}|{device.name[:40]}|{run.id}"
+    sent = {"die": die, "started": run.started, "at": run.ended, "hits": run.hits}
+    if (known := Run.objects.filter(key=key).first()) is not None:
+        if any(getattr(known, name) != value for name, value in sent.items()):
+            raise HttpError(409, "This message id was used before, for another run.")
+        return Status(200, Taken(id=run.id, what="known"))
+    made = actions.log_run(
+        by=actions.Actor(through=Event.Through.INTERFACE, device=device.name),
+        die=die,
+        started=run.started,
+        ended=run.ended,
+        hits=run.hits,
+        basis=Run.Basis.ESTIMATED if run.estimated else Run.Basis.COUNTED,
+        variant=_one(Variant, run.variant, "set of inserts", die=die),
+        press=_one(Press, run.press, "press", plant=device.plant),
+        stock=_one(Stock, run.stock, "stock"),
+        order=_order(device, run.order),
+        lot=run.lot,
+        good_parts=run.good_parts,
+        note=run.note,
+        key=key,
+    )
+    try:
+        tasks.entry_made(made.die)
+    except Exception:
+        logger.exception("A run was taken but its die's forecast could not be made anew")
+    return Status(201, Taken(id=run.id, what="taken"))
+
+
+def _die(device: CounterDevice, code: str) -> Die:
+    found = Die.objects.filter(plant=device.plant_id, code=code).select_related("plant", "usual_stock").first()
+    if found is None:
+        raise HttpError(404, f"There is no die {code} in this plant.")
+    return found
+
+
+def _one(model, code: str | None, what: str, **within):
+    if code is None:
+        return None
+    found = model.objects.filter(code=code, **within).first()
+    if found is None:
+        raise HttpError(404, f"There is no {what} {code} here.")
+    return found
+
+
+def _order(device: CounterDevice, number: str | None) -> Order | None:
+    if number is None:
+        return None
+    found = Order.objects.filter(plant=device.plant_id, number=number).first()
+    if found is None:
+        raise HttpError(404, f"There is no order {number} here.")
+    return found
+
+
+Limit = Annotated[int, Field(ge=1, le=200)]
+Offset = Annotated[int, Field(ge=0, le=1_000_000)]
+
+
+@router.get("/dies", response={200: Dies, **READS}, summary="The dies of the plant", tags=["dies"])
+def get_dies(request: HttpRequest, limit: Limit = 50, offset: Offset = 0):
+    device = device_of(request, Scope.READ)
+    rows = Die.objects.filter(plant=device.plant_id).order_by("code", "pk")
+    page = list(rows[offset : offset + limit])
+    presses = dict(DieInPress.objects.now().filter(die__in=page).values_list("die_id", "press__code"))
+    return {
+        "found": rows.count(),
+        "dies": [
+            {
+                "code": die.code,
+                "description": die.description,
+                "status": die.status,
+                "strokes_per_minute": die.strokes_per_minute,
+                "press": presses.get(die.pk),
+            }
+            for die in page
+        ],
+    }
+
+
+@router.get("/dies/{code}/forecast", response={200: ForecastTold, **READS}, summary="What is left of a die",
+            tags=["dies"])  # fmt: skip
+def get_forecast(request: HttpRequest, code: str):
+    device = device_of(request, Scope.READ)
+    die = _die(device, code.replace("\x00", " "))
+    told = queries.newest_forecast(die)
+    if told is None:
+        return {
+            "die": die.code, "as_of": None, "hits_since_sharpening": None, "half_hits": None,
+            "nine_in_ten_hits": None, "limiting": None, "remaining_hits": {}, "edges": [],
+            "refusal": "No forecast has been computed for it yet.",
+        }  # fmt: skip
+    return {
+        "die": die.code,
+        "as_of": told.as_of,
+        "hits_since_sharpening": told.hits_since_sharpening,
+        "half_hits": told.half_hits,
+        "nine_in_ten_hits": told.nine_in_ten_hits,
+        "limiting": told.limiting.code if told.limiting else None,
+        "remaining_hits": told.remaining,
+        "edges": [
+            {
+                "position": edge.position.code,
+                "hits_since_sharpening": edge.hits_since_sharpening,
+                "half_hits": edge.half_hits,
+                "nine_in_ten_hits": edge.nine_in_ten_hits,
+                "refusal": edge.refusal,
+            }
+            for edge in queries.edges_of(told)
+        ],
+        "refusal": told.refusal,
+    }
+
+
+@router.get("/due", response={200: DueList, **READS}, summary="Dies with an open order, the likeliest to stop first",
+            tags=["dies"])  # fmt: skip
+def get_due(request: HttpRequest):
+    device = device_of(request, Scope.READ)
+    return {
+        "dies": [
+            {
+                "die": row.code,
+                "order": row.order_number,
+                "due": row.due,
+                "hits_left": row.hits_left,
+                "chance": row.chance,
+                "limiting": row.limiting or None,
+                "half_hits": row.half,
+                "nine_in_ten_hits": row.nine_in_ten,
+                "refusal": row.refusal,
+            }
+            for row in due.rows(device.plant)
+        ]
+    }
+
+
+api.add_router("", router)
+
+# --- refusals -------------------------------------------------------------------------------------------------------
+
+
+def _refuse(request: HttpRequest, status: int, sentence: str, where: str = ""):
+    return api.create_response(request, {"sentence": sentence, "where": where}, status=status)
+
+
+@api.exception_handler(HttpError)
+def _on_http_error(request, error: HttpError):
+    sentence = error.message
+    if error.status_code == 400:
+        sentence = "The message is not JSON that can be read."
+    return _refuse(request, error.status_code, sentence)
+
+
+@api.exception_handler(AuthenticationError)
+def _on_no_token(request, error):
+    response = _refuse(request, 401, "Send the device's token as: Authorization: Bearer TOKEN. This one opens nothing.")
+    response["WWW-Authenticate"] = "Bearer"
+    return response
+
+
+@api.exception_handler(Http404)
+def _on_nothing(request, error):
+    return _refuse(request, 404, "There is nothing at this address.")
+
+
+@api.exception_handler(ValidationError)
+def _on_wrong_form(request, error: ValidationError):
+    """The first fault in a sentence; what was sent is not repeated."""
+    first = error.errors[0]
+    where = ".".join(str(part) for part in first.get("loc", ())[2:] or first.get("loc", ())[1:])
+    what = re.sub(r"^Value error, ", "", str(first.get("msg", "")))
+    more = f" And {len(error.errors) - 1} more." if len(error.errors) > 1 else ""
+    named = f"{where}: " if where else ""
+    return _refuse(request, 422, f"{named}{what}.{more}", where)
+
+
+@api.exception_handler(actions.EntryRefused)
+def _on_refused_entry(request, error: actions.EntryRefused):
+    return _refuse(request, 409, str(error), error.field)
+
+
+@api.exception_handler(RequestDataTooBig)
+def _on_too_big(request, error):
+    return _refuse(request, 413, "The message is too long. Send fewer counts at once.")
+
+
+@api.exception_handler(DataError)
+def _on_what_cannot_be_stored(request, error):
+    return _refuse(request, 422, "A value cannot be stored. Check the message.")
+
+
+def addresses() -> list:
+    """The interface's addresses. Its calls go by token: no sign-in; its description is for people who are signed in."""
+    patterns, _, _ = api.urls
+    for pattern in patterns:
+        if pattern.name not in ("openapi-json", "openapi-view", "api-root"):
+            pattern.callback.login_required = False
+    return patterns
