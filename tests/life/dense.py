@@ -136,6 +136,7 @@ class DieAtTheta:
         self.fleet, self.die, self.theta = fleet, die, theta
         self.members = np.arange(EDGES) + die * EDGES
         self.rows = [r for r in fleet.rows if r["edge"] // EDGES == die]
+        self.lot_now = next(r["lot"] for r in self.rows if r["open"])
         sw = theta.sw if fleet.lots else 0.0
         self.w = np.linspace(-5.5, 5.5, lot_nodes) * sw if sw > 0 else np.zeros(1)
         a = np.exp(-0.5 * np.linspace(-5.5, 5.5, len(self.w)) ** 2) if sw > 0 else np.ones(1)
@@ -157,9 +158,8 @@ class DieAtTheta:
         grids = np.meshgrid(*away, indexing="ij")
         square = sum(inverse[i, j] * grids[i] * grids[j] for i in range(EDGES) for j in range(EDGES))
         ln = -0.5 * square - 0.5 * np.linalg.slogdet(2 * np.pi * covariance)[1] + np.log(step)
-        past = [r for r in self.rows if not r["open"]]
-        for lot in sorted({r["lot"] for r in past}):
-            ln = ln + np.log(np.maximum(self._lot([r for r in past if r["lot"] == lot], {}), 1e-300))
+        for lot in sorted({r["lot"] for r in self.rows} - {self.lot_now}):
+            ln = ln + np.log(np.maximum(self._lot([r for r in self.rows if r["lot"] == lot], {}), 1e-300))
         now = np.log(np.maximum(self._open({}), 1e-300))
         self.past = ln
         joint = ln + now
@@ -171,7 +171,8 @@ class DieAtTheta:
         own = np.zeros((EDGES, len(self.w), self.m.shape[1]))
         for r in rows:
             i = r["edge"] % EDGES
-            own[i] += ln_likelihood(r, self.m[i] - self.w[:, None], self.theta.k, beyond.get(i))
+            further = beyond.get(i) if r["open"] else None
+            own[i] += ln_likelihood(r, self.m[i] - self.w[:, None], self.theta.k, further)
         own = np.exp(np.maximum(own, -700.0))
         pair = np.einsum("ja,jb->jab", own[0], own[1]).reshape(len(self.w), -1)
         other = np.einsum("jc,jd->jcd", own[2], own[3]).reshape(len(self.w), -1)
@@ -179,7 +180,8 @@ class DieAtTheta:
         return ((pair * self.a[:, None]).T @ other).reshape(n, n, n, n)
 
     def _open(self, beyond) -> np.ndarray:
-        return self._lot([r for r in self.rows if r["open"]], beyond)
+        """Of the lot under way: its cycles that ended, too, tell what sort of lot it is."""
+        return self._lot([r for r in self.rows if r["lot"] == self.lot_now], beyond)
 
     def moments(self) -> tuple[np.ndarray, np.ndarray]:
         out = []
