@@ -84,7 +84,7 @@ THETAS = {
         ("lots", "usual", 0.028, 0.028),
         ("lots", "edges differ", 0.011, 0.011),
         ("lots and readings", "usual", 0.045, 0.12),
-        ("more lots", "usual", 0.03, 0.18),
+        ("more lots", "usual", 0.03, 0.21),
     ],
 )
 def test_the_chances_at_given_theta(name, theta, largest, with_ends_in_the_lot):
