@@ -13,6 +13,7 @@ A cycle with readings that did not end dull has, instead of -h^k E, its integral
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,8 @@ LARGEST = 500.0  # of an exponent: beyond it a likelihood is nought for every pu
 FLOOR = 2000.0  # a table is cut off this far below its largest value
 ENOUGH = 0.75  # of a die's edges ended a cycle in a lot, for the lot to be compared by
 PARTIAL_AT_MOST = 0.25  # of a die's dull ends lie where only a few edges were renewed
-BLOCK = 400_000  # table entries worked on at once, to stay in the cache
+BLOCK = 60_000  # table entries worked on at once, to stay in the cache
+E_MOST = 300.0  # ln of the largest factor of E
 
 
 @dataclass(frozen=True)
@@ -63,136 +65,261 @@ class Cells:
         lots: bool = True,
     ) -> Cells:
         """samples: without cycles of unknown age. die: int[edges]. positions: int[dies] edges at work."""
-        n_edges = len(die)
         lot = shared_lots(samples, die, positions) if lots else np.full(len(samples), -1, np.int64)
-        order = np.lexsort((samples.hits, samples.lower_hits, samples.from_hits, samples.ended, lot, samples.edge))
-        edge, lot = samples.edge[order], lot[order]
-        dull = samples.ended[order] == DULL
-        hits = np.where(dull, np.maximum(samples.hits[order], 1.0), samples.hits[order]) / HITS_UNIT
-        lower = np.minimum(samples.lower_hits[order] / HITS_UNIT, hits * (1 - EXACT_WIDTH))
-        start = np.minimum(samples.from_hits[order] / HITS_UNIT, np.where(dull, lower, hits))
-        told = ~dull & np.isfinite(samples.told[order])
-        lone = np.where(lot < 0, np.arange(len(lot)) if lots else 0, -1)  # a lot nobody named stands for itself
+        edge = samples.edge
+        key = edge * (int(lot.max(initial=-1)) + 2) + lot + 1
+        if len(key) and (key[1:] < key[:-1]).any():
+            order = np.argsort(key, kind="stable")
+            samples, edge, lot, key = samples.pick(order), edge[order], lot[order], key[order]
+        dull = samples.ended == DULL
+        hits = np.where(dull, np.maximum(samples.hits, 1.0), samples.hits) / HITS_UNIT
+        lower = np.minimum(samples.lower_hits / HITS_UNIT, hits * (1 - EXACT_WIDTH))
+        start = np.minimum(samples.from_hits / HITS_UNIT, np.where(dull, lower, hits))
+        told = ~dull & np.isfinite(samples.told)
         new = np.ones(len(edge), bool)
-        new[1:] = (edge[1:] != edge[:-1]) | (lot[1:] != lot[:-1]) | (lone[1:] != lone[:-1])
+        new[1:] = key[1:] != key[:-1]
+        if lots:
+            new |= lot < 0  # a lot nobody named stands for itself
         first = np.flatnonzero(new)
         cell_of_row = np.cumsum(new) - 1
-        cell_edge, cell_lot = edge[first], lot[first]
-        key = np.stack([die[cell_edge], np.where(cell_lot >= 0, cell_lot, -2 - np.arange(len(first)))])
-        unique, number = np.unique(key, axis=1, return_inverse=True)
+        number, lot_die = _number(die[edge[first]], lot[first])
         with np.errstate(divide="ignore"):
             return cls(
-                n_edges=n_edges,
-                edge=cell_edge,
-                lot=number.reshape(-1),
+                n_edges=len(die),
+                edge=edge[first],
+                lot=number,
                 first_row=first,
                 stop=np.log(np.where(dull, lower, np.where(told, 0.0, hits))),
                 start=np.log(np.where(told, 0.0, start)),
                 dull_cell=cell_of_row[dull],
                 dull_lower=np.log(lower[dull]),
                 dull_hits=np.log(hits[dull]),
-                lot_die=unique[0],
+                lot_die=lot_die,
                 told_cell=cell_of_row[told],
-                told=Told.of(samples.told[order][told], samples.told_sd[order][told], hits[told], start[told]),
+                told=Told.of(samples.told[told], samples.told_sd[told], hits[told], start[told]),
             )
 
     def __len__(self) -> int:
         return len(self.edge)
 
+    @cached_property
+    def kinds(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """Cells without a dull end; those with one, and its number; those with more, or with readings."""
+        ends = np.bincount(self.dull_cell, minlength=len(self))
+        other = ends > 1
+        other[self.told_cell] = True
+        one = (ends == 1) & ~other
+        end = np.flatnonzero(one[self.dull_cell])
+        return np.flatnonzero((ends == 0) & ~other), np.flatnonzero(one), end, np.flatnonzero(other)
+
+    @cached_property
+    def _at(self) -> dict[float, tuple[Array, Array]]:
+        return {}
+
     def at(self, k: float) -> tuple[Array, Array]:
         """ln Z of each cell and ln D of each dull end, for shape k."""
         if not len(self.edge):
             return np.zeros(0), np.zeros(0)
-        run = np.exp(k * self.stop) - np.exp(k * self.start)
-        with np.errstate(divide="ignore"):
-            ln_z = np.log(np.maximum(np.add.reduceat(run, self.first_row), 0.0))
-            ln_d = k * self.dull_hits + np.log(-np.expm1(k * (self.dull_lower - self.dull_hits)))
-        return ln_z, ln_d
+        if k not in self._at:
+            run = np.exp(k * self.stop)
+            began = np.flatnonzero(np.isfinite(self.start))
+            run[began] -= np.exp(k * self.start[began])
+            with np.errstate(divide="ignore"):
+                ln_z = np.log(np.maximum(np.add.reduceat(run, self.first_row), 0.0))
+                ln_d = k * self.dull_hits + np.log(-np.expm1(k * (self.dull_lower - self.dull_hits)))
+            self._at.clear()  # one shape at a time is worked with
+            self._at[k] = ln_z, ln_d
+        return self._at[k]
 
-    def table(self, nodes: Array, k: float, c: Array | None = None, d: Array | None = None) -> Array:
-        """L_e at the nodes of m of every edge: float64[edges, nodes]; c, d: [cells] of the lots, None without."""
-        out = np.zeros(nodes.shape)
+    def table(
+        self,
+        nodes: Array,
+        k: float,
+        c: Array | None = None,
+        d: Array | None = None,
+        edges: NDArray[np.int64] | None = None,
+    ) -> Array:
+        """L_e at the nodes of m of every edge: float64[edges, nodes]; c, d: [cells] of the lots, None without.
+
+        edges: rising numbers of the edges to which the rows of nodes belong, where they are not all.
+        """
+        place = None
+        if edges is not None and len(edges) < self.n_edges:
+            place = np.full(self.n_edges, -1, np.int64)
+            place[edges] = np.arange(len(edges))
+        e = np.exp(np.minimum(-k * nodes.T, E_MOST))  # [m, edges]
+        out = np.zeros(e.shape)
         ln_z, ln_d = self.at(k)
-        width = nodes.shape[1]
-        step = max(BLOCK // width, 1)
-        told = None
-        if len(self.told_cell):
-            edge = self.edge[self.told_cell]
-            around = 0.0 if c is None else c[self.told_cell]
-            reach = 0.0 if c is None else ROOT3 * d[self.told_cell]
-            low, high = nodes[edge, 0] - around - reach, nodes[edge, -1] - around + reach
-            told = self.told.lines(low, high, k)
-        i = 0
-        while i < len(self.edge):
-            j = min(i + step, len(self.edge))
-            if j < len(self.edge):  # whole edges only
-                j = max(int(np.searchsorted(self.edge, self.edge[j], "left")), i)
-                if j <= i:
-                    j = int(np.searchsorted(self.edge, self.edge[i], "right"))
-            part = self._log_cells(slice(i, j), nodes[self.edge[i:j]], k, ln_z, ln_d, c, d, told)
-            edges, first = np.unique(self.edge[i:j], return_index=True)
-            out[edges] = np.add.reduceat(part, first, axis=0)
-            i = j
-        return out
-
-    def _log_cells(self, part: slice, m: Array, k: float, ln_z: Array, ln_d: Array, c, d, told) -> Array:
-        """ln of each cell's likelihood at its own nodes m, [cells, nodes], the lot integrated out."""
-        low, high = np.searchsorted(self.dull_cell, [part.start, part.stop])
-        dull = self.dull_cell[low:high] - part.start
-        away = -k * m if c is None else k * (c[part, None] - m)
-        e0 = np.exp(np.minimum(away + ln_z[part, None], LARGEST))
-        y0 = np.exp(np.minimum(away[dull] + ln_d[low:high, None], LARGEST))
-        first, last = np.searchsorted(self.told_cell, [part.start, part.stop])
-        with_told = self.told_cell[first:last] - part.start
+        plain, one, end, other = self.kinds
         if c is None:
-            out = -e0 + self._dull_part(dull, y0, e0.shape)
-            if last > first:
-                np.add.at(out, with_told, told.at(slice(first, last), m[with_told]))
-            return out
-        r = np.exp(k * ROOT3 * d[part])[:, None]
-        centre = -e0
-        if len(dull):
-            centre = centre + self._dull_part(dull, y0, e0.shape)
-        up, down = e0 * (1 - r), e0 * (1 - 1 / r)
-        if len(dull):
-            rd = r[dull]
-            base = self._dull_part(dull, y0, e0.shape)
-            up = up + self._dull_part(dull, y0 * rd, e0.shape) - base
-            down = down + self._dull_part(dull, y0 / rd, e0.shape) - base
-        if last > first:
-            v = m[with_told] - c[part][with_told][:, None]
-            reach = ROOT3 * d[part][with_told][:, None]
-            rows = slice(first, last)
-            base = told.at(rows, v)
-            np.add.at(centre, with_told, base)
-            np.add.at(up, with_told, told.at(rows, v - reach) - base)
-            np.add.at(down, with_told, told.at(rows, v + reach) - base)
-        top = np.maximum(np.maximum(up, down), 0.0)
-        return centre + top + np.log(2 / 3 * np.exp(-top) + (np.exp(up - top) + np.exp(down - top)) / 6)
+            self._without_lots(e, out, ln_z, ln_d, place)
+            other = np.unique(self.told_cell)
+        else:
+            z = np.exp(np.minimum(ln_z + k * c, E_MOST))
+            r = np.exp(k * ROOT3 * d)
+            for cells, row in self._some(plain, len(e), place):
+                self._add(out, row, _sharp(e[:, row] * z[cells], r[cells]))
+            for cells, row, y in self._some(one, len(e), place, np.exp(np.minimum(ln_d[end] + k * c[one], E_MOST))):
+                some = e[:, row]
+                self._add(out, row, _dull_once(some * z[cells], some * y, r[cells]))
+        for cells, row in self._some(other, len(e), place):
+            log = self._log_cells(cells, nodes[row], k, ln_z, ln_d, c, d)
+            self._add(out, row, log.T)
+        return np.ascontiguousarray(out.T)
+
+    def _some(self, cells: NDArray[np.int64], width: int, place: NDArray[np.int64] | None, *more: Array):
+        """Parts of these cells that stay in the cache, with the row of each cell's edge in the table."""
+        row = self.edge[cells]
+        if place is not None:
+            keep = place[row] >= 0
+            cells, row, more = cells[keep], place[row[keep]], tuple(v[keep] for v in more)
+        step = max(BLOCK // width, 1)
+        for i in range(0, len(cells), step):
+            yield cells[i : i + step], row[i : i + step], *(v[i : i + step] for v in more)
 
     @staticmethod
-    def _dull_part(dull: NDArray[np.int64], y: Array, shape: tuple[int, int]) -> Array:
-        out = np.zeros(shape)
-        if len(dull):
-            term = np.log(-np.expm1(-np.maximum(y, 1e-300)))
-            if (np.diff(dull) > 0).all():
-                out[dull] = term
-            else:
-                np.add.at(out, dull, term)
+    def _add(out: Array, row: NDArray[np.int64], log: Array) -> None:
+        """Adds log, [m, cells], to the columns of their edges; row rises."""
+        first = np.flatnonzero(np.r_[True, row[1:] != row[:-1]])
+        out[:, row[first]] += np.add.reduceat(log, first, axis=1)
+
+    def _without_lots(self, e: Array, out: Array, ln_z: Array, ln_d: Array, place) -> None:
+        z = np.bincount(self.edge, np.exp(ln_z), self.n_edges) if len(self.edge) else np.zeros(self.n_edges)
+        out -= np.minimum(e * (z if place is None else z[place >= 0]), np.exp(LARGEST))
+        for _, row, y in self._some(self.dull_cell, len(e), place, np.exp(np.minimum(ln_d, E_MOST))):
+            self._add(out, row, np.log(-np.expm1(-np.maximum(e[:, row] * y, 1e-300))))
+
+    def _log_cells(self, cells: NDArray[np.int64], m: Array, k: float, ln_z: Array, ln_d: Array, c, d) -> Array:
+        """ln of each cell's likelihood at its own nodes m, [cells, nodes]: any number of dull ends, and readings."""
+        around = np.zeros(len(cells)) if c is None else c[cells]
+        reach = np.zeros(len(cells)) if c is None else ROOT3 * d[cells]
+        owner, end = _members(self.dull_cell, cells)
+        reader, read = _members(self.told_cell, cells)
+        lines = None
+        if len(read):
+            v = m[reader] - around[reader, None]
+            lines = self.told.pick(read).lines(v.min(axis=1) - reach[reader], v.max(axis=1) + reach[reader], k)
+
+        def at(w: Array) -> Array:
+            away = k * (around + w)[:, None] - k * m
+            log = np.zeros(m.shape)
+            if c is not None:
+                log -= np.exp(np.minimum(away + ln_z[cells, None], LARGEST))
+                y = np.exp(np.minimum(away[owner] + ln_d[end, None], LARGEST))
+                np.add.at(log, owner, np.log(-np.expm1(-np.maximum(y, 1e-300))))
+            if lines is not None:
+                np.add.at(log, reader, lines.at(slice(None), m[reader] - (around + w)[reader, None]))
+            return log
+
+        if c is None:
+            return at(reach)
+        logs = np.stack([at(0 * reach) + np.log(2 / 3), at(reach) - np.log(6), at(-reach) - np.log(6)])
+        top = logs.max(axis=0)
+        return top + np.log(np.exp(logs - top).sum(axis=0))
+
+    def own(self, m: Array, weights: Array, w: Array, k: float) -> Array:
+        """ln of sum_j weights_j exp l(m_j, w) of each cell, [w, cells]. m: [edges, 3] rising; w: [w] or [w, lots]."""
+        out = np.empty((len(w), len(self)))
+        if not len(self):
+            return out
+        ln_z, ln_d = self.at(k)
+        e = np.exp(np.minimum(-k * m.T, E_MOST))  # [3, edges]
+        factor = np.exp(k * w) if w.ndim == 2 else np.exp(k * w)[:, None]
+        plain, one, end, other = self.kinds
+        z = np.exp(np.minimum(ln_z, E_MOST))
+        d = np.exp(np.minimum(ln_d, E_MOST))
+        for cells, row in self._some(plain, len(w), None):
+            f = factor[:, self.lot[cells]] if w.ndim == 2 else factor
+            b = e[:, row] * z[cells]
+            far = weights[0] * np.exp(-f * (b[0] - b[2]))
+            out[:, cells] = np.log(weights[2] + weights[1] * np.exp(-f * (b[1] - b[2])) + far) - f * b[2]
+        for cells, row, y in self._some(one, len(w), None, d[end]):
+            f = factor[:, self.lot[cells]] if w.ndim == 2 else factor
+            b, y = e[:, row] * z[cells], np.maximum(e[:, row] * y, 1e-200)
+            near = -weights[2] * np.expm1(-f * y[2])
+            middle = -weights[1] * np.expm1(-f * y[1]) * np.exp(-f * (b[1] - b[2]))
+            far = -weights[0] * np.expm1(-f * y[0]) * np.exp(-f * (b[0] - b[2]))
+            out[:, cells] = np.log(near + middle + far) - f * b[2]
+        if len(other):
+            at = w.T[self.lot[other]] if w.ndim == 2 else np.broadcast_to(w, (len(other), len(w)))
+            logs = self._log_at(other, m[self.edge[other]], at, k, ln_z, ln_d) + np.log(weights)[:, None]
+            top = logs.max(axis=1, keepdims=True)
+            out[:, other] = (top[:, 0] + np.log(np.exp(logs - top).sum(axis=1))).T
         return out
 
-    def log_at(self, m: Array, w: Array, k: float) -> Array:
-        """l(m, w) of each cell at its own pairs: m, w broadcast to [cells, ...]."""
-        ln_z, ln_d = self.at(k)
-        extra = (slice(None),) + (None,) * (np.ndim(m) - 1)
-        away = k * (w - m)
-        out = -np.exp(np.minimum(away + ln_z[extra], LARGEST))
-        if len(self.dull_cell):
-            y = np.exp(np.minimum(away[self.dull_cell] + ln_d[extra], LARGEST))
-            np.add.at(out, self.dull_cell, np.log(-np.expm1(-np.maximum(y, 1e-300))))
-        if len(self.told_cell):
-            np.add.at(out, self.told_cell, self.told.log((m - w)[self.told_cell], k))
+    def _log_at(self, cells: NDArray[np.int64], m: Array, w: Array, k: float, ln_z: Array, ln_d: Array) -> Array:
+        """l(m, w) of some cells: m [cells, 3], w [cells, w]; [cells, 3, w]."""
+        away = k * (w[:, None, :] - m[:, :, None])
+        out = -np.exp(np.minimum(away + ln_z[cells, None, None], LARGEST))
+        place = np.full(len(self), -1, np.int64)
+        place[cells] = np.arange(len(cells))
+        end = np.flatnonzero(place[self.dull_cell] >= 0)
+        owner = place[self.dull_cell[end]]
+        y = np.exp(np.minimum(away[owner] + ln_d[end, None, None], LARGEST))
+        np.add.at(out, owner, np.log(-np.expm1(-np.maximum(y, 1e-300))))
+        read = np.flatnonzero(place[self.told_cell] >= 0)
+        if len(read):
+            owner = place[self.told_cell[read]]
+            np.add.at(out, owner, self.told.pick(read).log(-away[owner] / k, k))
         return out
+
+
+def _members(owner: NDArray[np.int64], cells: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Which rows belong to these cells: place of each row's cell among them, and the row. owner rises."""
+    low, high = np.searchsorted(owner, cells, "left"), np.searchsorted(owner, cells, "right")
+    count = high - low
+    place = np.repeat(np.arange(len(cells)), count)
+    return place, np.arange(len(place)) + np.repeat(low - np.r_[0, np.cumsum(count)[:-1]], count)
+
+
+def _sharp(e: Array, r: Array) -> Array:
+    """ln of 1/6 exp(-e r) + 2/3 exp(-e) + 1/6 exp(-e / r); the last is the largest."""
+    low = e / r
+    total = np.exp(low - e)
+    total *= 4.0
+    total += np.exp(low - e * r)
+    total += 1.0
+    total /= 6.0
+    np.log(total, out=total)
+    total -= low
+    return total
+
+
+def _dull_once(e: Array, y: Array, r: Array) -> Array:
+    """The same with each part times its 1 - exp(-y), y going with e."""
+    low, y = e / r, np.maximum(y, 1e-200)
+    total = np.expm1(-y) * np.exp(low - e)
+    total *= 4.0
+    total += np.expm1(-y * r) * np.exp(low - e * r)
+    total += np.expm1(-y / r)
+    total /= -6.0
+    np.log(total, out=total)
+    total -= low
+    return total
+
+
+def _number(die: NDArray[np.int64], lot: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """A number for each lot of each die, from 0, a cell of no lot having its own; and the die of each number."""
+    shared = lot >= 0
+    number = np.empty(len(lot), np.int64)
+    wide = int(lot.max(initial=0)) + 1
+    key = die[shared] * wide + lot[shared]
+    unique, place = _unique(key)
+    number[shared] = place
+    number[~shared] = len(unique) + np.arange((~shared).sum())
+    return number, np.concatenate([unique // wide, die[~shared]])
+
+
+def _unique(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Unique keys, and which of them each is; by counting where the keys lie close."""
+    most = int(key.max(initial=0)) + 1
+    if most > 8 * len(key) + 1000:
+        unique, place = np.unique(key, return_inverse=True)
+        return unique, place.reshape(-1)
+    unique = np.flatnonzero(np.bincount(key, minlength=most))
+    where = np.zeros(most, np.int64)
+    where[unique] = np.arange(len(unique))
+    return unique, where[key]
 
 
 def shared_lots(samples: LifeSamples, die: NDArray[np.int64], positions: NDArray[np.int64] | None) -> NDArray[np.int64]:
@@ -206,14 +333,14 @@ def shared_lots(samples: LifeSamples, die: NDArray[np.int64], positions: NDArray
     lot = np.where(samples.lot >= 0, samples.lot, -1)
     if positions is None or not len(lot):
         return lot
-    mine = die[samples.edge]
-    pairs = np.unique(np.stack([mine, lot, samples.edge]), axis=1)
-    first = np.flatnonzero(np.r_[True, (np.diff(pairs[:2], axis=1) != 0).any(axis=0)])
-    count = np.diff(np.r_[first, pairs.shape[1]])
-    partial = count < ENOUGH * positions[pairs[0, first]]
     wide = int(lot.max()) + 2
-    gone = (pairs[0, first] * wide + pairs[1, first])[partial]
-    alone = np.isin(mine * wide + lot, gone)
+    pairs, _ = _unique(samples.edge * wide + lot + 1)  # an edge in a lot
+    of_pair = die[pairs // wide] * wide + pairs % wide
+    groups, group = _unique(of_pair)  # a lot of a die
+    partial = np.bincount(group) < ENOUGH * positions[groups // wide]
+    mine = die[samples.edge]
+    where = np.searchsorted(groups, mine * wide + lot + 1)
+    alone = partial[where]
     dull = samples.ended == DULL
     ends = np.bincount(mine[dull], minlength=len(positions))
     mixed = np.bincount(mine[dull & alone & (lot >= 0)], minlength=len(positions)) > PARTIAL_AT_MOST * ends

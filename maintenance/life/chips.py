@@ -17,6 +17,7 @@ import numpy as np
 from scipy.special import gammaln
 
 from .cycles import CHIPPED, HITS_UNIT, EdgeSpec, LifeSamples
+from .edges import STEEL_NAMES, Edges
 from .prior import CHIPS, STEELS, USUAL_STEEL
 
 FAMILY_WEIGHT = 3.0  # chips' worth of the fleet's rate in a steel family's
@@ -39,6 +40,10 @@ class ChipRates:
     def of(self, spec: EdgeSpec) -> float:
         return self.rates.get(family(spec), self.fleet)
 
+    def of_edges(self, edges: Edges) -> np.ndarray:
+        """[edges]."""
+        return np.array([self.rates.get(name, self.fleet) for name in STEEL_NAMES])[edges.steel]
+
     def to_dict(self) -> dict:
         return {"rates": self.rates, "fleet": self.fleet, "alike": self.alike}
 
@@ -55,16 +60,17 @@ def exposure(samples: LifeSamples, n_edges: int) -> tuple[np.ndarray, np.ndarray
     )
 
 
-def fit(edges: Sequence[EdgeSpec], samples: LifeSamples) -> ChipRates:
+def fit(edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples) -> ChipRates:
+    edges = Edges.of(edges)
     count, hits = exposure(samples, len(edges))
     fleet = (CHIPS[0] + fsum(count)) / (CHIPS[1] + fsum(hits))  # fsum: the same in any order
-    families = [family(e) for e in edges]
     rates = {}
-    for name in sorted(set(families)):
-        mine = [f == name for f in families]
-        rates[name] = (FAMILY_WEIGHT + fsum(count[mine])) / (FAMILY_WEIGHT / fleet + fsum(hits[mine]))
-    die = np.unique([e.die for e in edges], return_inverse=True)[1] if edges else np.zeros(0, int)
-    rate = np.array([rates[f] for f in families])
+    for code in np.unique(edges.steel):
+        mine = edges.steel == code
+        rates[STEEL_NAMES[code]] = (FAMILY_WEIGHT + fsum(count[mine])) / (FAMILY_WEIGHT / fleet + fsum(hits[mine]))
+    rates = dict(sorted(rates.items()))
+    die = np.unique(edges.die, return_inverse=True)[1].reshape(-1)
+    rate = np.array([rates.get(name, fleet) for name in STEEL_NAMES])[edges.steel]
     c = np.bincount(die, count)
     expected = np.round(np.bincount(die, rate * hits), 9)
     best, alike = -np.inf, 3.0

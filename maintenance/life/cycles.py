@@ -134,12 +134,14 @@ class LifeSamples:
         n = len(edge)
 
         def column(values, kind):
-            return np.array(np.broadcast_to(np.asarray(values), (n,)), kind)
+            values = np.asarray(values)
+            if values.ndim == 0:
+                return np.broadcast_to(values.astype(kind), (n,))  # takes no room
+            return np.array(np.broadcast_to(values, (n,)), kind)
 
         hits = column(hits, np.float64)
         ended = column(ended, np.int8)
-        lower = hits.copy() if lower_hits is None else column(lower_hits, np.float64)
-        lower = np.where(ended == DULL, lower, hits)
+        lower = hits if lower_hits is None else np.where(ended == DULL, column(lower_hits, np.float64), hits)
         return cls(
             edge,
             column(from_hits, np.float64),

@@ -269,11 +269,7 @@ class _Problem:
             c, d = self.cavities.c, self.cavities.d
 
         def table(nodes: Array, edges) -> Array:
-            if edges is None:
-                return self.cells.table(nodes, k, c, d)
-            full = self.grids.m
-            full[edges] = nodes
-            return self.cells.table(full, k, c, d)[edges]
+            return self.cells.table(nodes, k, c, d, edges)
 
         return table
 

@@ -57,6 +57,9 @@ class Told:
     def __len__(self) -> int:
         return len(self.told)
 
+    def pick(self, rows) -> Told:
+        return Told(self.told[rows], self.sd[rows], self.ln_h[rows], self.start[rows])
+
     def log(self, v: Array, k: float) -> Array:
         """ln of the integral, less what does not depend on v; v: [rows, ...]."""
         past = ndtr(-np.minimum((self.ln_h - self.told) / self.sd, FARTHEST))

@@ -44,21 +44,17 @@ def start(cells: Cells, sw: float) -> Cavities:
 def look(cells: Cells, mean: Array, sd: Array, k: float, sw: float, die_count: int) -> tuple[Cavities, Array]:
     """One look at the lots. mean, sd: [edges] posterior of m. Returns cavities and gl of shared lots, [lots, w]."""
     w = W_NODES * sw
-    m = mean[cells.edge, None] + sd[cells.edge, None] * M_NODES
-    own = cells.log_at(m[:, :, None], w[None, None, :], k)
-    top = own.max(axis=1, keepdims=True)
-    own = top[:, 0] + np.log(np.einsum("j,cjw->cw", M_WEIGHTS, np.exp(own - top)))
-    own = own - own.max(axis=1, keepdims=True)
-    gl = np.zeros((len(cells.lot_die), len(w)))
-    np.add.at(gl, cells.lot, own)
-    prior = -0.5 * W_NODES**2
-    c, d = moments(prior + gl[cells.lot] - own, w)
+    own = cells.own(mean[:, None] + sd[:, None] * M_NODES, M_WEIGHTS, w, k)
+    own -= own.max(axis=0)
+    gl = np.array([np.bincount(cells.lot, row, len(cells.lot_die)) for row in own])
+    prior = -0.5 * W_NODES[:, None] ** 2
+    c, d = moments(prior + gl[:, cells.lot] - own, w)
     lot_mean, _ = moments(prior + gl, w)
-    shared = np.bincount(cells.lot, minlength=len(gl)) > 1
+    shared = np.bincount(cells.lot, minlength=gl.shape[1]) > 1
     count = np.bincount(cells.lot_die[shared], minlength=die_count)
     die_mean = np.bincount(cells.lot_die[shared], lot_mean[shared], die_count) / np.maximum(count, 1)
     c = np.where(shared[cells.lot], c - die_mean[cells.lot_die[cells.lot]], 0.0)
-    return Cavities(c, d, lot_mean), gl[shared]
+    return Cavities(c, d, lot_mean), gl[:, shared].T
 
 
 def best_sw(gl: Array, sw: float) -> float:
@@ -77,7 +73,9 @@ def best_sw(gl: Array, sw: float) -> float:
 
 
 def moments(log_weight: Array, w: Array) -> tuple[Array, Array]:
-    weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
-    weight /= weight.sum(axis=1, keepdims=True)
-    mean = weight @ w
-    return mean, np.sqrt(np.maximum(weight @ w**2 - mean**2, 1e-8))
+    """Mean and sd over the nodes: log_weight [w, n], w [w] or [w, n]."""
+    weight = np.exp(log_weight - log_weight.max(axis=0))
+    weight /= weight.sum(axis=0)
+    at = w if w.ndim == 2 else w[:, None]
+    mean = (weight * at).sum(axis=0)
+    return mean, np.sqrt(np.maximum((weight * at**2).sum(axis=0) - mean**2, 1e-8))

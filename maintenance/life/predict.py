@@ -264,13 +264,7 @@ class Block:
             self.c, self.d = np.zeros(len(self.cells)), np.full(len(self.cells), sw)
 
         def table(nodes: Array, edges) -> Array:
-            if edges is None:
-                past = self.cells.table(nodes, k, self.c, self.d)
-            else:
-                full = self.grids.m
-                full[edges] = nodes
-                past = self.cells.table(full, k, self.c, self.d)[edges]
-            return past + self._open_table(nodes, k, edges)
+            return self.cells.table(nodes, k, self.c, self.d, edges) + self._open_table(nodes, k, edges)
 
         post = travel(self.grids, table, mu, self.die, theta)
         if lotted:
@@ -304,7 +298,7 @@ class Block:
         top = own.max(axis=1, keepdims=True)
         own = top[:, 0] + np.log(np.einsum("j,ejw->ew", lots.M_WEIGHTS, np.exp(own - top)))
         own[~self.current] = 0.0
-        c, d = lots.moments(sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2, w)
+        c, d = lots.moments((sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2).T, w)
         d = np.minimum(np.maximum(1.15 * d, 0.2 * sw), sw)
         self.lot = c[:, None] + d[:, None] * W_NODES
         self.ln_lot = np.log(W_WEIGHTS) - 0.5 * (self.lot / sw) ** 2 + 0.5 * W_NODES**2 + np.log(d / sw)[:, None]

@@ -15,21 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .cycles import FAMILIES, EdgeSpec
+from .edges import COATING_NAMES, KINDS, STEEL_NAMES, Edges
 
 STEELS = {"A2": (-0.2, 0.4), "M2": (0.3, 0.4), "PM": (0.8, 0.5), "carbide": (1.8, 0.6)}  # against D2
 COATINGS = {"TiN": (0.35, 0.3), "TiCN": (0.4, 0.3), "AlCrN": (0.5, 0.3)}  # against none
-USUAL_STEEL, USUAL_COATING = "D2", "none"
-KINDS = (
-    "pierce_punch",
-    "pilot_pierce_punch",
-    "shape_punch",
-    "notch_punch",
-    "trim_punch",
-    "cut_off_punch",
-    "semi_pierce_punch",
-    "die_button",
-    "die_section",
-)
+USUAL_STEEL, USUAL_COATING = STEEL_NAMES[0], COATING_NAMES[0]
 
 _COLUMNS: list[tuple[str, float, float]] = [
     ("constant", float(np.log(1.5)), 1.0),
@@ -49,6 +39,8 @@ NAMES: tuple[str, ...] = tuple(name for name, _, _ in _COLUMNS)
 MEAN: NDArray[np.float64] = np.array([mean for _, mean, _ in _COLUMNS])
 SD: NDArray[np.float64] = np.array([sd for _, _, sd in _COLUMNS])
 _AT = {name: i for i, name in enumerate(NAMES)}
+_FIRST_STEEL, _FIRST_COATING = _AT[f"{STEEL_NAMES[1]} against D2"], _AT[f"{COATING_NAMES[1]} against none"]
+_FIRST_KIND = _AT[f"kind {KINDS[0]}"]
 
 LN_K = (float(np.log(2.5)), 0.4)  # shape of the life to dullness
 TU_HALF_NORMAL, TV_HALF_NORMAL = 0.5, 0.4  # spread between dies, and between edges of one die
@@ -57,34 +49,26 @@ CHIPS = (0.5, 5.0)  # Gamma(shape, exposure in 100,000 hits)
 GAP_AT_LEAST, GAP_AT_MOST = 1.0, 40.0  # % of thickness: beyond these the curve is held, it was never meant for them
 
 
-def design_row(spec: EdgeSpec) -> NDArray[np.float64]:
-    """x of one edge, float64[p], in the order of NAMES. What is not known stands at the usual value (nought)."""
-    x = np.zeros(len(NAMES))
-    x[_AT["constant"]] = 1.0
-    x[_AT["ln thickness in mm"]] = np.log(spec.thickness_mm)
-    x[_AT["ln (tensile / 400 MPa)"]] = np.log(spec.tensile_mpa / 400.0)
-    if spec.hardness_above_usual_hrc is not None:
-        x[_AT["HRC above the grade's usual"]] = np.clip(spec.hardness_above_usual_hrc, -15.0, 15.0)
-    if spec.gap_pct is not None:
-        gap = np.log(np.clip(spec.gap_pct, GAP_AT_LEAST, GAP_AT_MOST) / 10.0)
-        x[_AT["ln squared (gap / 10 %)"]] = gap**2
-        family = spec.stock_family if spec.stock_family in FAMILIES else "other"
-        x[_AT[f"ln (gap / 10 %) in {family}"]] = gap
-    if spec.steel in STEELS:
-        x[_AT[f"{spec.steel} against D2"]] = 1.0
-    elif spec.steel != USUAL_STEEL:
-        x[_AT["another steel"]] = 1.0
-    if spec.coating in COATINGS:
-        x[_AT[f"{spec.coating} against none"]] = 1.0
-    elif spec.coating != USUAL_COATING:
-        x[_AT["another coating"]] = 1.0
-    if spec.kind in KINDS:
-        x[_AT[f"kind {spec.kind}"]] = 1.0
-    if spec.side == "lower":
-        x[_AT["lower side against the punch"]] = 1.0
+def design(specs: Sequence[EdgeSpec] | Edges) -> NDArray[np.float64]:
+    """X, float64[edges, p], in the order of NAMES. What is not known stands at the usual value (nought)."""
+    edges = Edges.of(specs)
+    x = np.zeros((len(edges), len(NAMES)))
+    x[:, _AT["constant"]] = 1.0
+    x[:, _AT["ln thickness in mm"]] = np.log(edges.thickness_mm)
+    x[:, _AT["ln (tensile / 400 MPa)"]] = np.log(edges.tensile_mpa / 400.0)
+    hardness = np.clip(edges.hardness_above_usual_hrc, -15.0, 15.0)
+    x[:, _AT["HRC above the grade's usual"]] = np.where(np.isnan(hardness), 0.0, hardness)
+    told = ~np.isnan(edges.gap_pct)
+    gap = np.log(np.clip(np.where(told, edges.gap_pct, 10.0), GAP_AT_LEAST, GAP_AT_MOST) / 10.0)
+    x[:, _AT["ln squared (gap / 10 %)"]] = gap**2
+    x[np.arange(len(edges)), _AT[f"ln (gap / 10 %) in {FAMILIES[0]}"] + edges.family] = gap
+    for code, first in ((edges.steel, _FIRST_STEEL), (edges.coating, _FIRST_COATING), (edges.kind + 1, _FIRST_KIND)):
+        has = np.flatnonzero(code > 0)  # the usual one has no column
+        x[has, first + code[has] - 1] = 1.0
+    x[edges.lower, _AT["lower side against the punch"]] = 1.0
     return x
 
 
-def design(specs: Sequence[EdgeSpec]) -> NDArray[np.float64]:
-    """X, float64[edges, p]."""
-    return np.array([design_row(spec) for spec in specs]).reshape(len(specs), len(NAMES))
+def design_row(spec: EdgeSpec) -> NDArray[np.float64]:
+    """x of one edge, float64[p]."""
+    return design([spec])[0]
