@@ -23,6 +23,7 @@ STRIP = (
     Stop("Log", "maintenance:log", roles.LOG_RUN),
     Stop("Spares", "reports:spares", roles.SEE_SPARES),
     Stop("Cost", "reports:cost", roles.SEE_COST),
+    Stop("Record", "maintenance:record"),
     Stop("Wear model", "maintenance:wear", roles.SEE_COST),
     Stop("Words", "diestore:words"),
 )

@@ -12,7 +12,7 @@ from django.utils import timezone
 from diestore import panels, roles, units
 from diestore import queries as register
 
-from . import die_state, edge_log, entries, logs, plan_view, timeline, trends, words
+from . import die_state, edge_log, entries, logs, plan_view, queries, record_page, timeline, trends, words
 from .models import Replacement, Work
 from .operations import OPERATIONS
 
@@ -46,6 +46,9 @@ def how_it_stands(request, die) -> str:
         "facts": die_state.facts(state),
         "r": _ribbon(state),
         "wear": _wear(state),
+        "drift": queries.drift_flag(die),
+        "restarted": max((logs.moment(at) for at in state.log.restarts), default=None),
+        "record": record_page.said_here(die.plant, die),
         "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
     }
     leader_words = []

@@ -164,6 +164,25 @@ def newest_record(plant: Plant) -> PastForecasts | None:
     return PastForecasts.objects.filter(plant=plant).first()
 
 
+def record_in_short(plant: Plant, die: Die | None = None) -> dict | None:
+    """Of the last look back only what is said beside a forecast: its figures, and what came of one die's statements."""
+    mine = f"by_die__{key_of_die(die.pk)}" if die else "by_die"
+    names = ("as_of", "refusal", "scores__band_80", "scores__forecasts", *([mine] if die else []))
+    row = PastForecasts.objects.filter(plant=plant).values(*names).first()
+    return row and {
+        "as_of": row["as_of"],
+        "refusal": row["refusal"],
+        "band_80": row["scores__band_80"],
+        "forecasts": row["scores__forecasts"],
+        "of_die": row.get(mine),
+    }
+
+
+def key_of_die(pk: int) -> str:
+    """A die in a stored look back; a bare number would be taken for a place in a list."""
+    return f"die{pk}"
+
+
 def edges_of(forecast: DieForecast) -> list[EdgeForecast]:
     return list(forecast.edges.select_related("position", "position__station", "position__item"))
 

@@ -253,7 +253,7 @@ def _what_came(log: edge_log.DieLog, whole: dict, origin: dt.datetime) -> dict[i
 
 def scores(track: Track) -> dict:
     """What is kept of a look back, and printed: plain numbers."""
-    at = [float(np.interp(mark, track.die.marks, track.die.went)) for mark in MARKS]
+    went, went_se = (np.interp(MARKS, track.die.marks, values) for values in (track.die.went, track.die.went_se))
     return {
         "forecasts": track.die.forecasts,
         "ended": track.die.ended,
@@ -261,7 +261,8 @@ def scores(track: Track) -> dict:
         "band_80": round(track.die.band_80, 4),
         "se": round(track.die.se, 4),
         "marks": list(MARKS),
-        "went": [None if np.isnan(w) else round(w, 4) for w in at],
+        "went": [None if np.isnan(w) else round(float(w), 4) for w in went],
+        "went_se": [round(float(se), 4) for se in went_se],
         "edges": None
         if track.edge is None
         else {
@@ -319,7 +320,7 @@ def by_die(track: Track) -> dict[str, list[int]]:
     found: dict[str, list[int]] = {}
     for s in track.statements:
         if (sort := _sort(s)) != "open":
-            row = found.setdefault(str(s.die), [0, 0])
+            row = found.setdefault(queries.key_of_die(s.die), [0, 0])
             row[0] += 1
             row[1] += sort == "held"
     return found

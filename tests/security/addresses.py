@@ -65,6 +65,8 @@ TABLE: dict[str, Row] = {
     # The log and the forecasts
     "maintenance:due": see(EVERYBODY),
     "maintenance:wear": see(EVERYBODY),
+    "maintenance:record": see(EVERYBODY),
+    "maintenance:restart": form(may(roles.RUN_FIT), "die"),
     "maintenance:log": see(may(*LOGS)),
     "maintenance:log_run": form(may(roles.LOG_RUN), "die"),
     "maintenance:log_sharpening": form(may(roles.LOG_SHARPENING), "die"),

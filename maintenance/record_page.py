@@ -1,0 +1,222 @@
+"""How right past forecasts were, in words, tables and a drawing. Formats only; what it shows is stored."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.html import format_html
+
+from diestore.models import Die, Plant
+from diestore.tables import RIGHT, Column
+
+from . import queries, words
+from .models import PastForecasts
+
+NINE_IN_TEN = 1.645  # standard errors either way
+OF_DIE_AT_LEAST = 6  # statements of one die that have come out, before they are told
+EARLY, LATE = "early", "late"
+SIDE, LEFT, TOP, FOOT = 320.0, 56.0, 14.0, 46.0  # of the drawing
+
+
+@dataclass(frozen=True, kw_only=True)
+class Said:
+    """A line beside a forecast: how right such statements have been here."""
+
+    held: int
+    statements: int
+    as_of: dt.datetime
+    of_die: tuple[int, int] | None  # held, of so many that have come out
+
+
+def said_here(plant: Plant, die: Die | None = None) -> Said | None:
+    """None where nobody has looked back yet, or where too little has come. One query."""
+    row = queries.record_in_short(plant, die)
+    if row is None or row["refusal"] or row["band_80"] is None:
+        return None
+    out, held = row["of_die"] or (0, 0)
+    return Said(
+        held=round(100 * row["band_80"]),
+        statements=row["forecasts"],
+        as_of=row["as_of"],
+        of_die=(held, out) if out >= OF_DIE_AT_LEAST else None,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class WrongCall:
+    """A statement outside its band. odds: how seldom so far off, had the statement been right."""
+
+    pk: int
+    die_pk: int
+    code: str
+    origin: dt.datetime
+    low: int
+    high: int
+    came: str
+    first: str
+    sort: str
+    odds: float
+    hits: int
+    rests_on: str
+
+    @property
+    def way(self) -> str:
+        return "sooner" if self.sort == EARLY else "later"
+
+
+class WrongTable(tables.Table):
+    odds = Column(verbose_name="How far off", note="so far, had it been right", order_by=("odds", "pk"))
+    code = Column(verbose_name="Die", order_by=("code", "origin", "pk"))
+    origin = Column(verbose_name="Said on", order_by=("origin", "pk"))
+    said = Column(verbose_name="8 in 10 between", attrs=RIGHT, accessor="low", order_by=("low", "pk"))
+    came = Column(verbose_name="What came", accessor="hits", order_by=("hits", "pk"))
+    way = Column(verbose_name="Than said", order_by=("way", "pk"))
+    rests_on = Column(verbose_name="It rested on", order_by=("rests_on", "pk"), attrs={"td": {"class": "small"}})
+
+    class Meta:
+        order_by = ("odds",)
+        sequence = ("code", "origin", "said", "came", "way", "odds", "rests_on")
+        empty_text = "No call was wrong: everything that was said fell within its 8 in 10."
+
+    def render_code(self, value, record):
+        return format_html('<a href="{}">{}</a>', reverse("diestore:die", args=[record.die_pk]), value)
+
+    def render_origin(self, value):
+        return format_html('<span class="nowrap">{}</span>', day(value))
+
+    def render_said(self, record):
+        return f"{words.hits(record.low)} and {words.hits(record.high)}"
+
+    def render_came(self, record):
+        return record.came
+
+    def render_odds(self, value):
+        return words.chance(value)
+
+
+def wrong_calls(row: PastForecasts) -> list[WrongCall]:
+    return [
+        WrongCall(
+            pk=n,
+            die_pk=told["die"],
+            code=told["code"],
+            origin=parse_datetime(told["origin"]),
+            low=told["low"],
+            high=told["high"],
+            came=came(told),
+            first=told["position"],
+            sort=told["sort"],
+            odds=told["gone"] if told["sort"] == EARLY else 1 - told["gone"],
+            hits=told["came_high"],
+            rests_on=told["rests_on"],
+        )
+        for n, told in enumerate(row.wrong_calls)
+    ]
+
+
+def came(told: dict) -> str:
+    """What came, in words: further hits, and the edge."""
+    low, high = words.hits(told["came_low"]), words.hits(told["came_high"])
+    if told["came_as"] == "sharp":
+        how = "still runs" if told["running"] else f"{told['position']} was ground still sharp"
+        return f"{high} hits, and {how}"
+    if told["came_low"] <= 0:
+        return f"{told['position']} {told['came_as']} within {high} hits"
+    return f"{told['position']} {told['came_as']} between {low} and {high} hits"
+
+
+def day(moment: dt.datetime) -> str:
+    return f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
+
+
+def told(row: PastForecasts) -> dict:
+    """What the page says of a look back that has enough to say."""
+    s = row.scores
+    held, wide = 100 * s["band_80"], 100 * NINE_IN_TEN * s["se"]
+    low, high = round(80 - wide), min(round(80 + wide), 100)
+    looked = [o for o in s["origins"] if not o["refusal"]]
+    return {
+        "held": round(held),
+        "low": low,
+        "high": high,
+        "as_chance_gives": low <= round(held) <= high,
+        "too_sure": round(held) < low,
+        "statements": s["forecasts"],
+        "ended": s["ended"],
+        "open": s["forecasts"] - s["ended"],
+        "dies": s["dies"],
+        "to_be_expected": round(0.1 * s["forecasts"]),
+        "early": sum(o["early"] for o in looked),
+        "late": sum(o["late"] for o in looked),
+        "edges": s["edges"] and {**s["edges"], "held": round(100 * s["edges"]["band_80"])},
+        "first": day(parse_datetime(looked[0]["at"])),
+        "last": day(parse_datetime(looked[-1]["at"])),
+        "looks": len(looked),
+        "origins": [{**o, "day": day(parse_datetime(o["at"]))} for o in s["origins"]],
+        "chances": [_chance(c) for c in s["chances"]],
+        "drawing": drawing(s),
+        "marks": [
+            {
+                "said": round(100 * mark),
+                "went": None if went is None else round(100 * went),
+                "low": None if went is None else max(round(100 * (went - NINE_IN_TEN * se)), 0),
+                "high": None if went is None else min(round(100 * (went + NINE_IN_TEN * se)), 100),
+            }
+            for mark, went, se in zip(s["marks"], s["went"], s["went_se"], strict=True)
+        ],
+    }
+
+
+def _chance(c: dict) -> dict:
+    """A class of orders by the chance that was told. `held`: of 100, with those stopped before counted as they ran."""
+    return {
+        "said": f"{100 * c['low']:.0f} to {100 * c['high']:.0f} %",
+        "middle": f"{100 * c['said']:.0f} %",
+        "statements": c["statements"],
+        "finished": f"{c['finished']:g}",
+        "not_finished": f"{c['not_finished']:g}",
+        "stopped": c["stopped"],
+        "held": None if c["held"] is None else f"{100 * c['held']:.0f} %",
+        "low": None if c["held"] is None else max(round(100 * (c["held"] - NINE_IN_TEN * c["se"])), 0),
+        "high": None if c["held"] is None else min(round(100 * (c["held"] + NINE_IN_TEN * c["se"])), 100),
+        "few": c["statements"] < OF_DIE_AT_LEAST,
+    }
+
+
+def drawing(s: dict) -> dict:
+    """Said against gone: a point for each tenth, with what chance leaves open as a bar. In the drawing's own units."""
+
+    def x(share: float) -> float:
+        return round(LEFT + SIDE * share, 1)
+
+    def y(share: float) -> float:
+        return round(TOP + SIDE * (1 - min(max(share, 0.0), 1.0)), 1)
+
+    points = [
+        {
+            "x": x(mark),
+            "y": y(went),
+            "low": y(went - NINE_IN_TEN * se),
+            "high": y(went + NINE_IN_TEN * se),
+            "title": f"said to have gone: {100 * mark:.0f} in 100; gone: {100 * went:.0f} in 100",
+        }
+        for mark, went, se in zip(s["marks"], s["went"], s["went_se"], strict=True)
+        if went is not None
+    ]
+    ticks = [{"x": x(t), "y": y(t), "said": f"{100 * t:.0f}"} for t in (0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)]
+    return {
+        "width": LEFT + SIDE + 14,
+        "height": TOP + SIDE + FOOT,
+        "left": LEFT,
+        "right": LEFT + SIDE,
+        "top": TOP,
+        "foot": TOP + SIDE,
+        "points": points,
+        "ticks": ticks,
+        "line": " ".join(f"{p['x']},{p['y']}" for p in points),
+    }

@@ -1,0 +1,35 @@
+"""The record of past forecasts as a page, and starting a die's record anew."""
+
+from __future__ import annotations
+
+from django.shortcuts import render
+from django.utils.decorators import method_decorator
+from django.views import View
+from django.views.decorators.http import require_safe
+
+from diestore import roles
+from diestore.models import Die, Plant
+from diestore.tables import lay_out
+
+from . import log_views, queries, record_page, restart_form
+
+
+@method_decorator(require_safe, name="dispatch")
+class Record(View):
+    """Everybody who is signed in may read it: it names dies and nobody who worked on them."""
+
+    def get(self, request):
+        plant = Plant.objects.filter(usersettings__user=request.user).first() or Plant.objects.order_by("pk").first()
+        row = queries.newest_record(plant) if plant else None
+        context = {"row": row, "empty_register": row is None and not Die.objects.exists()}
+        if row is not None and not row.refusal:
+            table = record_page.WrongTable(record_page.wrong_calls(row))
+            context |= {"table": lay_out(request, table), **record_page.told(row)}
+        return render(request, "maintenance/record.html", context)
+
+
+RESTART = log_views._Task("restart", "Start the record anew", "from when it wears otherwise", roles.RUN_FIT)
+
+
+class Restart(log_views.LogTask):
+    task, form_class, template = RESTART, restart_form.RestartForm, "maintenance/record_restart.html"
