@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import datetime as dt
+import statistics
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -24,6 +25,7 @@ from .operations import OPERATIONS
 CYCLES_A_PAGE = 40
 MATTERS, COSTS = 1.15, 1.3  # times as long: less is not worth a word, or not worth calling it the cause
 AS_GOOD = 0.95  # of the best gap's life
+SELDOM_DULL = 0.8  # share of the cycles cut short, from which it seldom gets to be dull
 GAPS_TO_TRY = (8.0, 10.0, 12.0)  # % of thickness, per side
 GAP_APART = 0.8  # a gap nearer than this to the present one is no other gap
 STEELS_UPWARDS = ("D2", "M2", "PM", "carbide")  # by the interval that the wear model starts from
@@ -326,7 +328,8 @@ def own_record(edge: EdgeTold, also: Iterable[int] = ()) -> OwnRecord:
     told = {"codes": codes, "cycles": ended, "dull": dull, "longest_hits": longest}
     survival = weibull.kaplan_meier(sample) if dull else None
     try:
-        fit, refusal = weibull.fit_sample(sample), ""
+        with np.errstate(over="ignore", invalid="ignore"):  # what lies beyond all numbers is refused below
+            fit, refusal = weibull.fit_sample(sample), ""
     except weibull.NotEnough as reason:
         fit, refusal = None, f"{reason}."
     least = None
@@ -415,6 +418,12 @@ def reasons(edge: EdgeTold, others: Sequence[Alternative]) -> list[str]:
         said.append(
             f"{chipped} of its {len(ended)} cycles ended chipped or broken: that is shock (a misfeed, a slug, "
             "a thin or badly guided punch), which neither gap nor a harder steel mends."
+        )
+    short = [c.hits for c in ended if c.ended_as == "sharp"]
+    if len(ended) >= 5 and len(short) >= SELDOM_DULL * len(ended):
+        said.append(
+            f"It seldom gets as far as dull: {len(short)} of its {len(ended)} cycles were cut short, half of them at "
+            f"{words.hits(statistics.median(short))} hits or sooner. What ends its runs is another edge, or the plan."
         )
     return said
 
