@@ -1,0 +1,78 @@
+"""Made-up calls against the published schema: never a fault of the server, and every answer as the schema says.
+
+`SCHEMA_EXAMPLES=3000 pytest tests/counters/test_api_schema.py` looks further than the suite does.
+"""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+import schemathesis
+from django.core.wsgi import get_wsgi_application
+from hypothesis import HealthCheck, Phase, settings
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi import checks as openapi_checks
+
+from maintenance import counter_actions, counting
+from maintenance.counter_models import CounterReading
+from reports.api import api
+from tests import factories as make
+from tests.counters import shop
+
+pytestmark = pytest.mark.django_db
+EXAMPLES = int(os.environ.get("SCHEMA_EXAMPLES", "150"))
+TOKEN = "a token that only this test knows"
+CHECKED = [
+    not_a_server_error,
+    openapi_checks.status_code_conformance,
+    openapi_checks.content_type_conformance,
+    openapi_checks.response_headers_conformance,
+    openapi_checks.response_schema_conformance,
+    openapi_checks.negative_data_rejection,
+]
+
+
+@pytest.fixture
+def shop_with_a_device(db):
+    shop.press()
+    die = make.die()
+    make.position(die)
+    made = shop.device()
+    made.device.token_hash = counter_actions.hash_of(TOKEN)
+    made.device.save()
+    shop.set_die(die)
+    return made.device
+
+
+schema = schemathesis.openapi.from_dict(api.get_openapi_schema(path_prefix="/api/v1/"))
+schema.app = get_wsgi_application()
+
+
+@schema.hook
+def map_body(context, body):
+    """Half of the messages speak of the press and the die that there are; else few would get past the first look."""
+    if isinstance(body, dict):
+        for row in [body, *(r for r in body.get("counts", ()) if isinstance(body.get("counts"), list))]:
+            if isinstance(row, dict) and len(str(row.get("id"))) % 2:
+                for name, code in (("press", "P1"), ("die", "H-900")):
+                    if isinstance(row.get(name), str):
+                        row[name] = code
+    return body
+
+
+@schema.parametrize()
+@settings(
+    max_examples=EXAMPLES,
+    deadline=None,
+    derandomize=True,
+    phases=[Phase.explicit, Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)
+def test_any_call_is_answered_as_the_schema_says(case, shop_with_a_device):
+    case.call_and_validate(headers={"Authorization": f"Bearer {TOKEN}"}, checks=CHECKED)
+
+
+def test_what_came_through_can_be_counted(shop_with_a_device):
+    assert not CounterReading.objects.exists()
+    counting.settle_waiting()
