@@ -162,7 +162,8 @@ class Answer:
     @property
     def wrong(self) -> list[str]:
         """What a form that was not taken says."""
-        return re.findall(r'class="[^"]*wrong[^"]*">(.*?)</', self.text, re.DOTALL) or [self.text[:500]]
+        said = re.findall(r'<li><a href="#id_[^"]*">(.*?)</a>|class="panel doubt".*?<p>(.*?)</p>', self.text, re.DOTALL)
+        return [one or other for one, other in said] or re.findall(r"<main.*", self.text, re.DOTALL)[:1000]
 
 
 def kill(child: subprocess.Popen) -> None:

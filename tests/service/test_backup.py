@@ -48,7 +48,7 @@ for n in itertools.count(10):
 FIGURES = {
     "hits": "SELECT sum(hits), count(*), count(struck_at) FROM maintenance_run",
     "corrections": "SELECT sum(hits), count(*) FROM maintenance_hitcorrection",
-    "ground": "SELECT count(*), round(CAST(sum(removed_mm) AS numeric), 6) FROM maintenance_work",
+    "ground": "SELECT count(*), CAST(round(CAST(sum(removed_mm) * 1000 AS numeric)) AS integer) FROM maintenance_work",
     "prices": "SELECT sum(build_price) FROM diestore_die",
     "words": "SELECT note FROM maintenance_run WHERE struck_at IS NOT NULL",
     "signs in": "SELECT username, password FROM auth_user ORDER BY id",
