@@ -16,6 +16,7 @@ from django.core.exceptions import RequestDataTooBig
 from django.db import DataError
 from django.http import Http404, HttpRequest
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 from ninja import Field, NinjaAPI, Router, Schema, Status
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 from ninja.security import HttpBearer
@@ -502,6 +503,8 @@ def addresses() -> list:
     """The interface's addresses. Its calls go by token: no sign-in; its description is for people who are signed in."""
     patterns, _, _ = api.urls
     for pattern in patterns:
-        if pattern.name not in ("openapi-json", "openapi-view", "api-root"):
+        if pattern.name in ("openapi-json", "openapi-view", "api-root"):
+            pattern.callback = require_safe(pattern.callback)
+        else:
             pattern.callback.login_required = False
     return patterns

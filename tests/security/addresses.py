@@ -1,8 +1,8 @@
 """Who may open which address: the table that every address of the site has to stand in, one line each.
 
 To add an address: one line in TABLE. `see` is a page that is only read, `form` one that is also sent, `send` one that
-is only sent; the first argument says who (`may(roles.X)`, EVERYBODY), the others the parts of the address. A value that
-names something of the shop made in `shop()` stands for its number.
+is only sent, `call` one of the interface for programs; the first argument says who (`may(roles.X)`, EVERYBODY), the
+others the parts of the address. A value that names something of the shop made in `shop()` stands for its number.
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ class Row:
     parts: dict[str, str] = field(default_factory=dict)
     query: str = ""
     signed_out: bool = False  # open to somebody who is not signed in
+    by_token: bool = False  # for programs: a device's token opens it and no sign-in does
 
 
 def see(who: frozenset[str], query: str = "", **parts: str) -> Row:
@@ -41,6 +42,10 @@ def see(who: frozenset[str], query: str = "", **parts: str) -> Row:
 
 def form(who: frozenset[str], query: str = "", **parts: str) -> Row:
     return Row(get=who, post=who, parts=parts, query=query)
+
+
+def call(**parts: str) -> Row:
+    return Row(get=NOBODY, parts=parts, by_token=True)
 
 
 def send(who: frozenset[str], **parts: str) -> Row:
@@ -80,6 +85,20 @@ TABLE: dict[str, Row] = {
     "maintenance:mishap": see(may(*LOGS), pk="mishap"),
     "maintenance:entries": see(EVERYBODY),
     "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),
+    # For whoever watches the service: the monitor shows a key of its own
+    "diestore:alive": Row(get=EVERYBODY, signed_out=True),
+    "diestore:service": see(may(roles.RUN_FIT)),
+    "diestore:service_json": Row(get=may(roles.RUN_FIT), signed_out=True),
+    # The interface for programs
+    "api:openapi-json": see(EVERYBODY),
+    "api:openapi-view": see(EVERYBODY),
+    "api:post_count": call(),
+    "api:post_counts": call(),
+    "api:post_run": call(),
+    "api:get_dies": call(),
+    "api:get_forecast": call(code="H-900"),
+    "api:get_due": call(),
+    "api:get_short": call(),
     # Money and spares
     "reports:today": see(EVERYBODY),
     "reports:spares": see(may(roles.SEE_SPARES)),
@@ -91,7 +110,8 @@ TABLE: dict[str, Row] = {
 
 # The administration's own addresses are walked as one: staff only. Its sign-in leads to ours.
 ADMINISTRATION = "admin:"
-NOT_WALKED = {"administration_sign_in"}
+# The interface's root is no page for anybody.
+NOT_WALKED = {"administration_sign_in", "api:api-root"}
 
 
 def shop() -> dict[str, int]:
