@@ -22,6 +22,7 @@ from . import curves, edge_page, entries, plots, trends, words
 from .life.cycles import SampleRefused
 
 POINTS = 120
+MUCH = 1.3  # a change that lies within this either way changes little
 SHOWN_ENTRIES = ("run", "work", "replacement", "stop", "reading", "hitcorrection", "incident")
 STEELS = [("", "as it is"), *((name, {"PM": "powder steel"}.get(name, name)) for name in tool_steels.GRADES)]
 COATINGS = [("", "as it is"), ("none", "none"), *((n, n) for n in tool_steels.COATINGS if n != "none")]
@@ -208,7 +209,9 @@ def _alternative(edge: edge_page.EdgeTold, other: edge_page.Alternative) -> dict
 
 
 def _what_if(told) -> dict:
-    if told.times_low > 1:
+    if abs(told.times - 1) < 0.05 and told.times_high < MUCH and told.times_low > 1 / MUCH:
+        sure = "about the same"
+    elif told.times_low > 1:
         sure = "longer"
     elif told.times_high < 1:
         sure = "shorter"
@@ -327,7 +330,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
 
 
 def _wear_plot(wear: trends.Wear, edge: edge_page.EdgeTold):
-    what = units.quantity(wear.quantity)
+    what = trends.measured_as(wear.quantity)
     unit = what.unit(edge.system) if what else "SI"
 
     def shown(values):
@@ -357,6 +360,7 @@ def _wear_plot(wear: trends.Wear, edge: edge_page.EdgeTold):
 # --- bars -------------------------------------------------------------------------------------------------------------
 
 WIDTH, LEFT, RIGHT, TOP, BASE, LABELS = 1150.0, 76.0, 1142.0, 46.0, 206.0, 128.0
+UNKNOWN_BEFORE = " and what was on it before"
 WIDEST_SLOT, FIGURES_FROM = 92.0, 50.0  # room of a bar, in pixels, from which its hits stand above it
 
 
@@ -425,7 +429,6 @@ def lay_out_bars(edge: edge_page.EdgeTold, told: list[edge_page.CycleTold]) -> B
     bars = []
     for i, one in enumerate(told):
         h = max(up(one.hits), 2.0)
-        day = _day(one.at)
         bars.append(
             Bar(
                 told=one,
@@ -434,9 +437,9 @@ def lay_out_bars(edge: edge_page.EdgeTold, told: list[edge_page.CycleTold]) -> B
                 w=max(slot - 6, 3.0),
                 h=h,
                 before_h=up(one.cycle.from_hits),
-                figure=words.hits(one.hits) if slot >= FIGURES_FROM else "",
+                figure=words.hits(one.hits) + (" +" if one.cycle.unknown_age else "") if slot >= FIGURES_FROM else "",
                 label=f"{one.word} {_short_day(one.at)}",
-                title=f"{one.hits:,} hits, {one.ended}, {day}" + (f", order {one.order}" if one.order else ""),
+                title=_bar_title(one),
                 change=_change_words(one.cycle.build) if one.new_build else "",
             )
         )
@@ -448,6 +451,16 @@ def lay_out_bars(edge: edge_page.EdgeTold, told: list[edge_page.CycleTold]) -> B
         expected_y=None if expected is None else BASE - up(expected),
         expected_label=f"such an edge here: {words.hits(expected)}" if expected else "",
     )
+
+
+def _bar_title(one: edge_page.CycleTold) -> str:
+    bits = [
+        f"{one.hits:,} hits" + (UNKNOWN_BEFORE if one.cycle.unknown_age else ""),
+        one.ended,
+        _day(one.at),
+        f"order {one.order}" if one.order else "",
+    ]
+    return ", ".join(bit for bit in bits if bit)
 
 
 def _change_words(build) -> str:

@@ -5,6 +5,7 @@ Glue: no mathematics, no pages. Reads nothing by itself: all of it comes from a 
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ from .life.trend import NoTrend, Trend, trend
 
 NOT_WEAR = (*samples.QUANTITIES, "temperature", "hardness", "shut height", "cutting force", "strip force")
 THE_SHOPS = "as the shop has set it"
+_LONG_COUNT = re.compile(r"\d{1,3}(,\d{3})+")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,7 +163,8 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         try:
             found = trend(hits, [sign * v for v in values], sign * limit.value_si)
         except NoTrend as reason:
-            refusal = f"{str(reason)[:1].upper()}{str(reason)[1:]}."
+            refusal = _LONG_COUNT.sub(lambda m: words.hits(int(m[0].replace(",", ""))), str(reason))
+            refusal = f"{refusal[:1].upper()}{refusal[1:]}."
             if falling:
                 refusal = refusal.replace("the readings do not rise", "the readings do not fall")
     return Wear(
@@ -209,7 +212,13 @@ def said(wear: Wear) -> dict[str, str]:
     }
 
 
+def measured_as(quantity: str) -> units.Quantity | None:
+    """How a measure of wear is shown: lengths to the micrometre, whatever they are the length of."""
+    what = units.quantity(quantity)
+    return units.QUANTITIES["clearance_mm"] if what is not None and what.stored == "mm" else what
+
+
 def shown(value_si: float, quantity: str, system: units.System) -> str:
     """A reading as people read it; in SI as it is where nothing says what it measures."""
-    what = units.quantity(quantity)
+    what = measured_as(quantity)
     return f"{value_si:g}" if what is None else units.show_si(value_si, what, system)

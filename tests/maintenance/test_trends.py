@@ -178,4 +178,6 @@ def test_where_the_band_never_crosses_no_latest_is_told():
 def test_values_are_shown_in_the_units_of_whoever_looks():
     assert trends.shown(25.4e-6, "bore clearance", units.System.INCH) == "0.0010 in"
     assert trends.shown(25e-6, "bore clearance", units.System.METRIC) == "0.025 mm"
+    assert trends.shown(5.957e-3, "diameter", units.System.METRIC) == "5.957 mm", "two decimals would hide the wear"
+    assert trends.shown(865.0, "spring force", units.System.METRIC) == "865 N"
     assert trends.shown(1.5, "shape of the sky", units.System.METRIC) == "1.5"
