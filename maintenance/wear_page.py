@@ -205,7 +205,7 @@ def told(fit: FleetFit | None, seen: Seen, spec: EdgeSpec, after: EdgeSpec | Non
         "figures": [_figures(fit, spec, after, curve, hits, system) for curve in curves],
         "bars": [
             wear_plots.bars(choices["steel"], title="Steel of the edge", hits=hits),
-            wear_plots.bars([*choices["coating"], *choices["side"]], title="Coating; side", hits=hits),
+            wear_plots.bars([*choices["coating"], *choices["side"]], title="Coating, and side of the cut", hits=hits),
         ],
         "choice_rows": [_choice(c, group) for group, some in choices.items() for c in some],
         "lines": [_line(line) for line in wear_model.lines(fit, seen)],
