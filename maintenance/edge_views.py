@@ -15,6 +15,7 @@ from django.views import View
 
 from diestore import roles, units
 from diestore.handbook import tool_steels
+from diestore.handbook.cautions import FIRST, for_work
 from diestore.models import Position
 from diestore.queries import system_of
 
@@ -93,6 +94,8 @@ class EdgePage(View):
             "stock": edge.log.stocks[edge.log.usual_stock],
             "wear": _wear(request, edge),
         }
+        if any(w["wear"].is_past for w in context["wear"]):
+            context["cautions"] = [*(caution.short for caution in for_work("replacement")), FIRST]
         if edge.cuts:
             context |= self._of_an_edge(request, edge)
         return render(request, "maintenance/edge.html", context)

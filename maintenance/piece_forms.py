@@ -425,6 +425,10 @@ MEASURED: dict[str, tuple[bool, float, float]] = {
     "wear land": (True, 2, 2_000),
     "edge radius": (True, 1, 1_000),
     "bore clearance": (False, 0.001, 1),
+    "diameter": (False, 0.2, 500),
+    "wear": (False, 0.001, 10),
+    "free length": (False, 2, 1_000),
+    "spring force": (False, 1, 200_000),
     "strip force": (False, 20, 2_000_000),
 }
 

@@ -32,6 +32,18 @@ CASES = {
         {"sharpenings": [ground("9-A", A)]},
         "sharpenings.csv, line 2, position: H-201 has no position '9-A'.",
     ),
+    "a limit without what it is of": (
+        {"components": [component("2-A", "pilot", wear_limit="5.9")]},
+        "components.csv, line 2, wear_of: What is measured and its limit belong together.",
+    ),
+    "what is measured without a limit": (
+        {"components": [component("2-A", "pilot", wear_of="diameter")]},
+        "components.csv, line 2, wear_limit: What is measured and its limit belong together.",
+    ),
+    "a limit of what can have none": (
+        {"components": [component("2-A", "pilot", wear_of="colour", wear_limit="3")]},
+        "components.csv, line 2, wear_of: colour cannot have a limit. Write one of: bore clearance,",
+    ),
     "negative hits": ({"runs": [run(A, B, -5)]}, "runs.csv, line 2, hits: -5 cannot be: 1 is the least."),
     "no hits": ({"runs": [run(A, B, 0)]}, "hits: 0 cannot be"),
     "a billion hits and more": (

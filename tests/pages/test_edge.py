@@ -451,6 +451,15 @@ def test_a_piece_without_an_edge_shows_its_wear_and_nothing_of_edges(as_role):
         assert words_ not in said
 
 
+def test_a_piece_at_its_limit_is_said_to_be_with_what_to_mind_when_it_is_changed(as_role):
+    client = as_role("lead")
+    made = bushing(make.die(), limit=0.015)
+    html = page(client, made)
+    assert "It is at its limit now." in html and 'class="panel first short"' in html
+    assert "Before it is changed" in html and "Lock the press off" in html
+    assert "Before it is changed" not in page(client, made, of="bore clearance", limit="30 um")
+
+
 def test_the_shops_own_limit_and_another_one_asked_for(as_role):
     client = as_role("lead")
     made = bushing(make.die(), limit=0.025)

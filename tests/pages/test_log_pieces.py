@@ -268,6 +268,16 @@ def test_a_reading_is_kept_as_typed_and_stored_in_si(lead, die, ina, system, tex
     assert reading.position == at("3-A", die) and reading.die is None
 
 
+@pytest.mark.parametrize(
+    ("quantity", "text", "si"), [("diameter", "5.957", 5.957e-3), ("spring force", "0.93 kN", 930.0),
+                                 ("free length", "63.4 mm", 63.4e-3), ("wear", "0.03", 30e-6)],
+)  # fmt: skip
+def test_wear_of_what_does_not_cut_is_measured_at_its_place(lead, die, ina, quantity, text, si):
+    values = {"quantity": quantity, "position": at("2-P", die).pk, "value": text, "person": ina.pk}
+    assert send(lead, "log_reading", die, **values).status_code == 302
+    assert Reading.objects.get().value_si == pytest.approx(si, rel=1e-12)
+
+
 def test_the_strip_force_is_of_the_whole_die(lead, die, ina):
     values = {"quantity": "strip force", "position": "die", "value": "1.8 kN", "person": ina.pk}
     assert send(lead, "log_reading", die, **values).status_code == 302
