@@ -21,6 +21,7 @@ STRIP = (
     Stop("Dies due", "maintenance:due"),
     Stop("Dies", "diestore:dies"),
     Stop("Log", "maintenance:log", roles.LOG_RUN),
+    Stop("Counters", "maintenance:counters", roles.LOG_RUN),
     Stop("Spares", "reports:spares", roles.SEE_SPARES),
     Stop("Cost", "reports:cost", roles.SEE_COST),
     Stop("Record", "maintenance:record"),

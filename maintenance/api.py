@@ -17,7 +17,7 @@ from django.db import DataError
 from django.http import Http404, HttpRequest
 from django.utils import timezone
 from django.views.decorators.http import require_safe
-from ninja import Field, NinjaAPI, Router, Schema, Status
+from ninja import Field, NinjaAPI, Query, Router, Schema, Status
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 from ninja.security import HttpBearer
 from pydantic import AfterValidator, AwareDatetime, BeforeValidator, ConfigDict
@@ -363,15 +363,18 @@ def _order(device: CounterDevice, number: str | None) -> Order | None:
     return found
 
 
-Limit = Annotated[int, Field(ge=1, le=200)]
-Offset = Annotated[int, Field(ge=0, le=1_000_000)]
+class Page(Said):
+    """Which part of a list."""
+
+    limit: Annotated[int, Field(ge=1, le=200)] = 50
+    offset: Annotated[int, Field(ge=0, le=1_000_000)] = 0
 
 
 @router.get("/dies", response={200: Dies, **READS}, summary="The dies of the plant", tags=["dies"])
-def get_dies(request: HttpRequest, limit: Limit = 50, offset: Offset = 0):
+def get_dies(request: HttpRequest, part: Query[Page]):
     device = device_of(request, Scope.READ)
     rows = Die.objects.filter(plant=device.plant_id).order_by("code", "pk")
-    page = list(rows[offset : offset + limit])
+    page = list(rows[part.offset : part.offset + part.limit])
     presses = dict(DieInPress.objects.now().filter(die__in=page).values_list("die_id", "press__code"))
     return {
         "found": rows.count(),
@@ -477,7 +480,7 @@ def _on_nothing(request, error):
 def _on_wrong_form(request, error: ValidationError):
     """The first fault in a sentence; what was sent is not repeated."""
     first = error.errors[0]
-    where = ".".join(str(part) for part in first.get("loc", ())[2:] or first.get("loc", ())[1:])
+    where = ".".join(str(part) for part in first.get("loc", ())[2:] or first.get("loc", ())[1:])[:200]
     what = re.sub(r"^Value error, ", "", str(first.get("msg", "")))
     more = f" And {len(error.errors) - 1} more." if len(error.errors) > 1 else ""
     named = f"{where}: " if where else ""

@@ -218,14 +218,17 @@ ANSWERS: dict[str, tuple[Verdict, ...]] = {
     Kind.CLOCK.value: (Verdict.AT_ARRIVAL, Verdict.LEAVE_OUT_CLOCK),
 }
 FALLS = (Verdict.RESET, Verdict.ROLLED_OVER, Verdict.SET)
+BEFORE_WRONG = "the one before is wrong"  # of a fall: the reading that it fell from is left out
+COUNTER_HOLDS = "the counter holds"  # see `counter_holds`
 
 
 def settle_questions(
     *, by: Actor, questions: Sequence[CounterQuestion], verdict: str, die: Die | None = None
 ) -> frozenset[Die]:
     """Answer questions of one counter alike. What was answered holds until it is taken back."""
+    before_wrong = verdict == BEFORE_WRONG
     try:
-        said = Verdict(verdict)
+        said = Verdict.LEAVE_OUT if before_wrong else Verdict(verdict)
     except ValueError:
         raise EntryRefused("Pick one of the answers.", field="verdict") from None
     if said in SAYS_WHICH_DIE and die is None:
@@ -233,7 +236,11 @@ def settle_questions(
     changed: set[Die] = set()
     with transaction.atomic():
         for question in questions:
-            row = CounterQuestion.objects.select_for_update().select_related("counter__device").get(pk=question.pk)
+            row = (
+                CounterQuestion.objects.select_for_update(of=("self",))
+                .select_related("counter__device")
+                .get(pk=question.pk)
+            )
             if row.settled_at is not None:
                 raise EntryRefused("Somebody answered this already.")
             if said not in ANSWERS[row.kind]:
@@ -246,10 +253,13 @@ def settle_questions(
             row.settled_at, row.settled_by, row.settled_user = timezone.now(), by.person, by.user
             if said in FALLS and row.fell_at is not None:
                 row.until = row.fell_at
+            reaches_back = _reaches_back(row)
+            if before_wrong and row.fell_at is not None:
+                row.until = row.since
             elif said is Verdict.LEAVE_OUT and row.fell_at is not None:
                 row.since = row.fell_at
             row.save()
-            counting.wait(Counter.objects.filter(pk=row.counter_id), _reaches_back(row))
+            counting.wait(Counter.objects.filter(pk=row.counter_id), reaches_back)
         for pk in {question.counter_id for question in questions}:
             changed |= counting.settle(pk)
     return frozenset(changed)
@@ -263,17 +273,22 @@ def _reaches_back(question: CounterQuestion) -> dt.datetime:
     return min(filter(None, (question.since, off.aggregate(first=Min("received_at"))["first"])))
 
 
-def counter_holds(*, by: Actor, question: CounterQuestion, reason: str) -> frozenset[Die]:
+def counter_holds(*, by: Actor, questions: Sequence[CounterQuestion], reason: str) -> frozenset[Die]:
     """The counter is right and what was typed is not: the typed runs are struck out, and their strokes count."""
-    counter = question.counter
+    changed: set[Die] = set()
     with transaction.atomic():
-        runs = Run.objects.standing().filter(die__in=question.dies, started__lt=question.until, at__gt=question.since)
-        runs = list(runs.exclude(counting.made_by(counter, Run)).select_related("die"))
-        for run in runs:
-            actions.strike_out(by=by, entry=run, reason=reason)
-        since = min([question.since, *(run.started for run in runs)])
-        counting.wait(Counter.objects.filter(pk=counter.pk), since)
-        return frozenset(counting.settle(counter.pk)) | frozenset(run.die for run in runs)
+        for question in questions:
+            counter = question.counter
+            meets = {"die__in": question.dies, "started__lt": question.until, "at__gt": question.since}
+            runs = Run.objects.standing().filter(**meets).exclude(counting.made_by(counter, Run))
+            for run in runs.select_related("die"):
+                actions.strike_out(by=by, entry=run, reason=reason)
+                changed.add(run.die)
+                counting.wait(Counter.objects.filter(pk=counter.pk), run.started)
+            counting.wait(Counter.objects.filter(pk=counter.pk), question.since)
+        for pk in {question.counter_id for question in questions}:
+            changed |= counting.settle(pk)
+    return frozenset(changed)
 
 
 def take_back(*, by: Actor, question: CounterQuestion) -> frozenset[Die]:

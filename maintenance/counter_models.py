@@ -67,6 +67,10 @@ class CounterDevice(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def may(self) -> list[str]:
+        return [Scope(scope).label for scope in self.scopes]
+
 
 class Counter(models.Model):
     """One total that a device sends: of a press, or of a die that carries its own counter.

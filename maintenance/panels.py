@@ -30,6 +30,7 @@ def hang() -> None:
     panels.register_act("Replacement", "maintenance:log_replacement", order=3, permission=roles.LOG_REPLACEMENT)
     panels.register_act("Stop", "maintenance:log_stop", order=4, permission=roles.LOG_STOP)
     panels.register_act("Reading", "maintenance:log_reading", order=5, permission=roles.LOG_READING)
+    panels.register_act("In or out of a press", "maintenance:in_press", order=8, permission=roles.LOG_RUN)
     panels.register_act("Mishap", "maintenance:log_mishap", order=6, permission=roles.LOG_MISHAP)
 
 

@@ -13,4 +13,5 @@ urlpatterns = [
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", edge_views.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.log_urls")),
+    path("counters/", include("maintenance.counter_urls")),
 ]

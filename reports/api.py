@@ -6,9 +6,9 @@ from __future__ import annotations
 import datetime as dt
 
 from django.http import HttpRequest
-from ninja import Router, Schema
+from ninja import Query, Router, Schema
 
-from maintenance.api import READS, Limit, Offset, addresses, api, device_of
+from maintenance.api import READS, Page, addresses, api, device_of
 
 from .spares import spares_to_order
 
@@ -34,7 +34,7 @@ class Shorts(Schema):
 
 
 @router.get("/spares/short", response={200: Shorts, **READS}, summary="Spares to order now", tags=["spares"])
-def get_short(request: HttpRequest, limit: Limit = 50, offset: Offset = 0):
+def get_short(request: HttpRequest, part: Query[Page]):
     device = device_of(request, "spares")
     rows = spares_to_order(device.plant)
     return {
@@ -50,7 +50,7 @@ def get_short(request: HttpRequest, limit: Limit = 50, offset: Offset = 0):
                 "quantity": row.quantity,
                 "supplier": row.supplier,
             }
-            for row in rows[offset : offset + limit]
+            for row in rows[part.offset : part.offset + part.limit]
         ],
     }
 

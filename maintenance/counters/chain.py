@@ -179,7 +179,7 @@ class _Chain:
             x, y = kept[-1], rows[i]
             z = rows[i + 1] if i + 1 < len(rows) else None
             go = self._go(x, y)
-            if go in (_Go.JUMP, _Go.RESET, _Go.FALL) and self._is_odd(x, y, z, go):
+            if go not in (_Go.RISE, _Go.SET) and self._is_odd(x, y, z, go):
                 aside.append(Aside(reading=y, follows=x))
             elif go is _Go.FALL and self._odd_before(kept, steps, rows, i):
                 aside.append(Aside(reading=kept.pop(), follows=kept[-1]))

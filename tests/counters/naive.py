@@ -68,7 +68,7 @@ def steps(rows, figures=None):
             odd = nxt is None or say(y, nxt) in ("jump", "either", "fall")
             odd = odd or (say(y, nxt) in ("roll", "reset") and say(x, nxt) == "rise")
         elif nxt is not None and say(x, nxt) == "rise":
-            odd = what == "fall" or (what == "reset" and say(y, nxt) == "jump")
+            odd = what == "fall" or (what in ("reset", "roll", "either") and say(y, nxt) == "jump")
         if odd:
             aside.append(left.pop(0)[2])
             continue

@@ -70,6 +70,12 @@ def test_one_odd_reading_is_set_aside_and_loses_nothing():
         assert [a.reading.total for a in told.aside] == [odd]
 
 
+def test_one_low_reading_near_the_top_is_odd_and_no_roll_over():
+    told = chain(readings(9_999_320, 9_999_380, 5, 9_999_500, 9_999_560))
+    assert sum(strokes(told)) == 240
+    assert [a.reading.total for a in told.aside] == [5]
+
+
 def test_an_odd_reading_that_passed_for_a_good_one():
     told = chain(readings(5_000, 5_060, 5_900, 5_120, 5_180, 5_240))
     assert sum(strokes(told)) == 240

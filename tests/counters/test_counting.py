@@ -156,7 +156,7 @@ def test_a_typed_run_and_a_counted_one_are_asked_and_never_both(box):
     asked = CounterQuestion.objects.get()
     assert (asked.kind, asked.strokes, asked.dies) == ("typed", 480, [die.pk])
     assert OpenCount.objects.get().hits == 60
-    counter_actions.counter_holds(by=make.actor(), question=asked, reason="The counter is right.")
+    counter_actions.counter_holds(by=make.actor(), questions=[asked], reason="The counter is right.")
     typed.refresh_from_db()
     assert typed.is_struck
     assert OpenCount.objects.get().hits == 540

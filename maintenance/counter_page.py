@@ -1,0 +1,367 @@
+"""What the page of the counters shows: each press, what is asked, what was answered. Reads only, a fixed number of
+queries; every sentence that a person reads about a count is made here."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from django.db.models import Count, OuterRef, Q, Subquery
+from django.utils import timezone
+
+from diestore.models import Die, Press
+
+from .counter_actions import ANSWERS, BEFORE_WRONG, COUNTER_HOLDS, SAYS_WHICH_DIE
+from .counter_models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress, OpenCount
+from .counters import Kind, Verdict
+from .data import OrderLeft
+from .queries import next_order_by_die
+
+SILENT = dt.timedelta(minutes=10)
+SETTLED_SHOWN = 12
+PICKS_AT_MOST = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class CounterLine:
+    """One press, or a die with its own counter: the die in it, the last count, since when it is silent."""
+
+    name: str
+    press: Press | None
+    die: Die | None
+    since: dt.datetime | None = None
+    in_press: DieInPress | None = None
+    total: int | None = None
+    at: dt.datetime | None = None
+    received_at: dt.datetime | None = None
+    device: str = ""
+    going_on: int = 0
+    asked: int = 0
+    now: dt.datetime
+
+    @property
+    def silent(self) -> dt.datetime | None:
+        """Since when nothing came; None while counts come, or where none ever did."""
+        if self.received_at is None or self.now - self.received_at < SILENT:
+            return None
+        return self.received_at
+
+
+def lines(now: dt.datetime | None = None) -> list[CounterLine]:
+    """Every press, then every die that carries a counter of its own."""
+    now = now or timezone.now()
+    last = CounterReading.objects.filter(counter=OuterRef("pk"), clock_off=False).order_by("-at", "-pk")
+    counters = list(
+        Counter.objects.filter(device__revoked_at__isnull=True)
+        .select_related("device", "die")
+        .annotate(
+            last_total=Subquery(last.values("total")[:1]),
+            last_at=Subquery(last.values("at")[:1]),
+            last_received=Subquery(last.values("received_at")[:1]),
+            asked=Count("questions", filter=Q(questions__settled_at__isnull=True)),
+        )
+    )
+    going_on = dict(OpenCount.objects.filter(with_stock=True).values_list("counter_id", "hits"))
+    of_press: dict[int, list[Counter]] = defaultdict(list)
+    for counter in counters:
+        if counter.press_id is not None:
+            of_press[counter.press_id].append(counter)
+    set_now = {row.press_id: row for row in DieInPress.objects.now().select_related("die")}
+    made = []
+    for press in Press.objects.order_by("code", "pk"):
+        row = set_now.get(press.pk)
+        told = {
+            "name": str(press),
+            "press": press,
+            "die": row.die if row else None,
+            "since": row.since if row else None,
+            "in_press": row,
+            "now": now,
+        }
+        mine = sorted(of_press[press.pk], key=lambda c: (c.last_received is not None, c.last_received or now))
+        made.append(CounterLine(**told, **_told_by(mine, going_on)))
+    for counter in counters:
+        if counter.die_id is not None:
+            told = {"name": f"own counter of {counter.die}", "press": None, "die": counter.die, "now": now}
+            made.append(CounterLine(**told, **_told_by([counter], going_on)))
+    return made
+
+
+def _told_by(counters: list[Counter], going_on: dict[int, int]) -> dict:
+    """What the counters of one press say; the one that was heard last is shown."""
+    if not counters:
+        return {}
+    latest = counters[-1]
+    return {
+        "total": latest.last_total,
+        "at": latest.last_at,
+        "received_at": latest.last_received,
+        "device": latest.device.name,
+        "going_on": sum(going_on.get(c.pk, 0) for c in counters),
+        "asked": sum(c.asked for c in counters),
+    }
+
+
+# --- questions ------------------------------------------------------------------------------------------------------
+
+SAY = {
+    Verdict.TO_DIE.value: ("They are hits", "of the die that you name"),
+    Verdict.WITHOUT_STOCK.value: ("Strokes without stock", "of the die that you name; no edge cut"),
+    Verdict.TO_NOBODY.value: ("No die ran", "the press was tried; they count for nothing"),
+    Verdict.RESET.value: ("It was set to nought", "what it shows was made since"),
+    Verdict.ROLLED_OVER.value: ("It rolled over", "it came to its end and began at nought"),
+    Verdict.SET.value: ("It was set to another number", "it goes on from there"),
+    Verdict.LEAVE_OUT.value: ("Leave those readings out", "they are wrong; later ones carry the strokes"),
+    Verdict.LEAVE_OUT_CLOCK.value: ("Leave those readings out", "later ones carry the strokes"),
+    Verdict.AT_ARRIVAL.value: ("Take the time at which they came", "the count is right, its clock was not"),
+    BEFORE_WRONG: ("The high reading is wrong", "the count goes on from the one before it"),
+    COUNTER_HOLDS: ("The counter holds", "what was typed is struck out"),
+}
+TYPED_HOLDS = ("What was typed holds", "the counter's strokes for that time are left out")
+
+
+@dataclass(frozen=True, kw_only=True)
+class AnswerOffered:
+    verdict: str
+    text: str
+    note: str
+    needs_die: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """Questions of one sort about one counter: asked, and answered, together."""
+
+    counter: Counter
+    kind: str
+    questions: tuple[CounterQuestion, ...]
+    dies: dict[int, Die] = field(default_factory=dict)
+
+    @property
+    def pk(self) -> int:
+        return self.questions[0].pk
+
+    @property
+    def strokes(self) -> int:
+        return sum(q.strokes for q in self.questions)
+
+    @property
+    def since(self) -> dt.datetime:
+        return min(q.since for q in self.questions)
+
+    @property
+    def until(self) -> dt.datetime:
+        return max(q.until for q in self.questions)
+
+    @property
+    def where(self) -> str:
+        return str(self.counter)
+
+    @property
+    def names(self) -> str:
+        return " and ".join(dict.fromkeys(die.code for die in self.dies.values()))
+
+    @property
+    def sentence(self) -> str:
+        return _SENTENCES[self.kind](self)
+
+    @property
+    def needs_die(self) -> bool:
+        return any(answer.needs_die for answer in self.answers)
+
+    @property
+    def answers(self) -> list[AnswerOffered]:
+        told = [verdict.value for verdict in ANSWERS[self.kind]]
+        if self.kind == Kind.FALL.value:
+            told.append(BEFORE_WRONG)
+        if self.kind == Kind.TYPED.value:
+            told.append(COUNTER_HOLDS)
+        needs = {verdict.value for verdict in SAYS_WHICH_DIE}
+        made = []
+        for verdict in told:
+            typed = self.kind == Kind.TYPED.value and verdict == Verdict.TO_NOBODY.value
+            text, note = TYPED_HOLDS if typed else SAY[verdict]
+            made.append(AnswerOffered(verdict=verdict, text=text, note=note, needs_die=verdict in needs))
+        return made
+
+
+def _first(asked: Asked) -> CounterQuestion:
+    return asked.questions[0]
+
+
+def _upper(asked: Asked) -> str:
+    return asked.where[:1].upper() + asked.where[1:]
+
+
+_SENTENCES = {
+    Kind.NO_DIE.value: lambda a: f"{a.strokes:,} strokes of {a.where}, and no die was set in it then.",
+    Kind.WHICH_DIE.value: lambda a: (
+        f"{a.strokes:,} strokes of {a.where} while {a.names or 'two dies'} changed places: whose are they?"
+    ),
+    Kind.TYPED.value: lambda a: (
+        f"The counter of {a.where} tells {a.strokes:,} strokes of {a.names}, and a run is in the log for that time "
+        "already. The run counts, the strokes do not, until this is settled."
+    ),
+    Kind.JUMP.value: lambda a: (
+        f"The count of {a.where} leapt from {_first(a).before or 0:,} to {_first(a).after or 0:,}: more than any "
+        "press makes in that time."
+    ),
+    Kind.RESET_OR_ROLL.value: lambda a: (
+        f"The count of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}: set to nought, or "
+        "rolled over?"
+    ),
+    Kind.FALL.value: lambda a: (
+        f"The count of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}. The {a.strokes:,} "
+        "strokes since do not count until this is settled."
+    ),
+    Kind.ODD.value: lambda a: (
+        f"{_readings(a)} of {a.where} out of line with those before and after. The later ones carry the strokes, so "
+        "none is lost."
+    ),
+    Kind.CLOCK.value: lambda a: (
+        f"{_readings(a)} of {a.where} came with a time that cannot be: its clock is wrong. The strokes come with its "
+        "next good count."
+    ),
+}
+
+
+def _readings(asked: Asked) -> str:
+    n = sum(q.readings for q in asked.questions)
+    return f"{n:,} reading{'' if n == 1 else 's'}"
+
+
+def said(asked: Asked, answer: dict) -> str:
+    """An answer that was just given, in words."""
+    offered = next(a for a in asked.answers if a.verdict == answer["verdict"])
+    die = answer.get("die") if offered.needs_die else None
+    text = offered.text[:1].lower() + offered.text[1:]
+    return f"{text} of {die}" if die else text
+
+
+def open_questions() -> list[Asked]:
+    """What is to be settled: one for each counter and sort, the latest first."""
+    rows = CounterQuestion.objects.filter(settled_at__isnull=True)
+    rows = rows.select_related("counter__press", "counter__die", "counter__device").order_by("since", "pk")
+    return sorted(_asked(rows), key=lambda a: (-a.until.timestamp(), a.pk))
+
+
+def of_question(question: CounterQuestion) -> Asked | None:
+    """The open questions that are settled together with one."""
+    rows = CounterQuestion.objects.filter(
+        settled_at__isnull=True, counter=question.counter_id, kind=question.kind
+    ).select_related("counter__press", "counter__die", "counter__device")
+    return next(iter(_asked(rows.order_by("since", "pk"))), None)
+
+
+def _asked(rows) -> list[Asked]:
+    together: dict[tuple[int, str], list[CounterQuestion]] = defaultdict(list)
+    for row in rows:
+        # A fall has a pair of totals of its own: those are settled one by one.
+        alone = row.kind in (Kind.JUMP.value, Kind.RESET_OR_ROLL.value, Kind.FALL.value)
+        together[row.counter_id, row.kind, row.pk if alone else 0].append(row)
+    dies = Die.objects.in_bulk({pk for found in together.values() for row in found for pk in row.dies})
+    return [
+        Asked(
+            counter=found[0].counter,
+            kind=found[0].kind,
+            questions=tuple(found),
+            dies={pk: dies[pk] for row in found for pk in row.dies if pk in dies},
+        )
+        for found in together.values()
+    ]
+
+
+def number_open() -> int:
+    """Questions that wait, counted as the page shows them."""
+    rows = CounterQuestion.objects.filter(settled_at__isnull=True).values_list("counter_id", "kind", "pk")
+    alone = (Kind.JUMP.value, Kind.RESET_OR_ROLL.value, Kind.FALL.value)
+    return len({(counter, kind, pk if kind in alone else 0) for counter, kind, pk in rows})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settled:
+    question: CounterQuestion
+    sentence: str
+    answer: str
+
+
+def settled_lately() -> list[Settled]:
+    rows = list(
+        CounterQuestion.objects.filter(settled_at__isnull=False, taken_back_at__isnull=True)
+        .select_related("counter__press", "counter__die", "counter__device", "die", "settled_by")
+        .order_by("-settled_at", "-pk")[:SETTLED_SHOWN]
+    )
+    dies = Die.objects.in_bulk({pk for row in rows for pk in row.dies})
+    made = []
+    for row in rows:
+        told = Asked(counter=row.counter, kind=row.kind, questions=(row,), dies={pk: dies[pk] for pk in row.dies})
+        typed = row.kind == Kind.TYPED.value
+        text = TYPED_HOLDS[0] if typed else SAY[row.verdict][0]
+        made.append(
+            Settled(question=row, sentence=told.sentence, answer=f"{text}{f' of {row.die}' if row.die_id else ''}")
+        )
+    return made
+
+
+# --- a die in a press -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True)
+class DiePick:
+    die: Die
+    order: OrderLeft | None
+    in_press: str = ""
+
+    @property
+    def note(self) -> str:
+        told = f"order {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
+        return f"now in {self.in_press}; {told}" if self.in_press else told
+
+
+def dies_for(press: Press, found: list[Die] | None = None) -> list[DiePick]:
+    """The dies one would set in a press: those that usually run there, an open order due first. found: those asked."""
+    rows = found
+    if rows is None:
+        there = DieInPress.objects.standing().filter(press=press).order_by("-since").values_list("die_id", flat=True)
+        usual = Q(usual_press=press) | Q(pk__in=list(there[:PICKS_AT_MOST]))
+        rows = list(Die.objects.filter(usual, plant=press.plant_id, status=Die.Status.IN_SERVICE).order_by("code"))
+    orders = next_order_by_die(press.plant)
+    presses = dict(DieInPress.objects.now().filter(die__in=rows).values_list("die_id", "press__code"))
+    far = dt.date.max
+    picks = [DiePick(die=die, order=orders.get(die.pk), in_press=presses.get(die.pk, "")) for die in rows]
+    picks.sort(key=lambda p: (p.in_press == press.code, p.order.due if p.order else far, p.die.code))
+    return [pick for pick in picks if pick.in_press != press.code][:PICKS_AT_MOST]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PressPick:
+    press: Press
+    die: Die | None
+    usual: bool
+
+    @property
+    def note(self) -> str:
+        told = f"{self.die} is in it and comes out" if self.die else "empty"
+        return f"its usual press; {told}" if self.usual else told
+
+
+def presses_for(die: Die) -> list[PressPick]:
+    set_now = {row.press_id: row.die for row in DieInPress.objects.now().select_related("die")}
+    picks = [
+        PressPick(press=press, die=set_now.get(press.pk), usual=press.pk == die.usual_press_id)
+        for press in Press.objects.filter(plant=die.plant_id).order_by("code", "pk")
+        if set_now.get(press.pk) != die
+    ]
+    return sorted(picks, key=lambda p: (not p.usual, p.press.code))
+
+
+def in_press_now(*, die: Die | None = None, press: Press | None = None) -> DieInPress | None:
+    rows = DieInPress.objects.now().select_related("die", "press", "set_by")
+    return (rows.filter(die=die) if die is not None else rows.filter(press=press)).first()
+
+
+def devices():
+    """Every device, those that are good first."""
+    rows = CounterDevice.objects.select_related("plant", "made_by", "revoked_by").prefetch_related("presses", "dies")
+    return rows.order_by("revoked_at", "name", "pk")
