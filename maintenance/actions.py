@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
-from django.db.models import Sum
+from django.db.models import Exists, OuterRef, Q, Sum
 from django.utils import timezone
 
 from diestore.handbook.kinds import kind as kind_of
@@ -351,6 +351,7 @@ def log_sharpening(
                 hours=None if hours is None else hours / len(pieces),
                 set_key=set_key,
                 key=f"{set_key}:{position.pk}",
+                heads_set=not works,
                 hits_into_run=hits_into_run,
                 note=note,
                 **by.columns(),
@@ -358,6 +359,12 @@ def log_sharpening(
         )
     with _saving():
         return Work.objects.bulk_create(works)
+
+
+def find_heads() -> None:
+    """Tell the first row of each sharpening from the others, after rows of works came by the thousand."""
+    earlier = Work.objects.filter(set_key=OuterRef("set_key"), pk__lt=OuterRef("pk"))
+    Work.objects.filter(~Q(set_key=""), Exists(earlier), heads_set=True).update(heads_set=False)
 
 
 def check_fitted(position: Position, at: dt.datetime) -> Fitting:

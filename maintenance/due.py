@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import statistics
 from dataclasses import dataclass
 
 import django_tables2 as tables
 from django import forms
-from django.db.models import F, Sum
+from django.db.models import F
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.html import format_html
@@ -19,7 +18,7 @@ from diestore.tables import RIGHT, Column, lay_out
 
 from . import queries, words
 from .data import OrderLeft
-from .models import DieForecast, EdgeForecast, Work
+from .models import DieForecast, EdgeForecast
 from .remaining import chance_of_going, strokes_at
 
 LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
@@ -72,18 +71,18 @@ def rows(plant: Plant | None = None) -> list[DueRow]:
     """Every die with an open order, the likeliest not to finish it first. A fixed number of queries."""
     orders = queries.next_order_by_die(plant)
     forecasts = {f.die_id: f for f in queries.newest_forecasts(plant).filter(die__in=orders)}
-    hours = usual_hours(orders)
     dies = {die.pk: die for die in Die.objects.filter(pk__in=orders)}
     hits = dict(
         EdgeForecast.objects.filter(
             forecast__in=[f.pk for f in forecasts.values()], position=F("forecast__limiting")
         ).values_list("position_id", "hits_since_sharpening")
     )
-    made = [_row(dies[die], order, forecasts.get(die), hits, hours.get(die)) for die, order in orders.items()]
+    made = [_row(dies[die], order, forecasts.get(die), hits) for die, order in orders.items()]
     return sorted(made, key=lambda r: (-r.risk, r.due, r.code))
 
 
-def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int], hours: float | None) -> DueRow:
+def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int]) -> DueRow:
+    hours = f.usual_hours if f else None
     told = {"pk": die.pk, "code": die.code, "description": die.description, "order": order, "hours": hours}
     if f is None or not f.remaining:
         return DueRow(
@@ -113,24 +112,6 @@ def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int]
         rests_on=f.rests_on.get("words", ""),
         refusal="",
     )
-
-
-def usual_hours(dies) -> dict[int, float]:
-    """Hours that a sharpening usually takes, by die: the middle one of its last five with hours logged."""
-    sets: dict[int, list[float]] = {}
-    sums = (
-        Work.objects.standing()
-        .filter(position__die__in=list(dies), hours__isnull=False)
-        .exclude(set_key="")
-        .values("position__die_id", "set_key", "at")
-        .annotate(whole=Sum("hours"))
-        .order_by("-at")
-    )
-    for row in sums:
-        latest = sets.setdefault(row["position__die_id"], [])
-        if len(latest) < 5:
-            latest.append(row["whole"])
-    return {die: statistics.median_low(found) for die, found in sets.items()}
 
 
 def scale(hits: float, width: float = 160.0) -> float:

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.db.models import CharField, Min, Q, Value
+from django.db import connection
+from django.db.models import CharField, F, Q, QuerySet, Value
 from django.utils import timezone
 
 from diestore import units
@@ -92,15 +93,60 @@ def sort_of(event: Event) -> Sort:
     return SORTS[event._meta.model_name]
 
 
+class Index:
+    """Which entries, in their order: to count, slice and `read`. Rows are (`of_sort`, `pk`).
+
+    One question for a slice and one for the count, whatever the sorts: of each sort only as many rows are read as the
+    slice can need, along the index on its time, and the union of those is cut.
+    """
+
+    def __init__(self, parts: list[QuerySet], order: str) -> None:
+        self.order, self.descends = order.removeprefix("-"), order.startswith("-")
+        self.parts = parts
+
+    def count(self) -> int:
+        if not self.parts:
+            return 0
+        counts = [part.order_by().values("pk") for part in self.parts]
+        sql, params = _joined(" + ", "(SELECT COUNT(*) FROM ({}) AS p{})", counts)
+        with connection.cursor() as cursor:
+            cursor.execute(f"SELECT {sql}", params)
+            return cursor.fetchone()[0]
+
+    __len__ = count
+
+    def __getitem__(self, asked: slice) -> list[dict]:
+        first, last = asked.start or 0, asked.stop
+        if not self.parts or last <= first:
+            return []
+        down = "-" if self.descends else ""
+        cut = [part.order_by(f"{down}{self.order}", f"{down}pk")[:last] for part in self.parts]
+        sql, params = _joined(" UNION ALL ", "SELECT * FROM ({}) AS p{}", cut)
+        way = "DESC" if self.descends else "ASC"
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"SELECT of_sort, pk FROM ({sql}) AS every ORDER BY moment {way}, pk {way}, of_sort LIMIT %s OFFSET %s",
+                [*params, last - first, first],
+            )
+            return [{"of_sort": name, "pk": pk} for name, pk in cursor.fetchall()]
+
+
+def _joined(by: str, each: str, parts: list[QuerySet]) -> tuple[str, list]:
+    """The SQL of several questions as one, and what they ask with."""
+    told = [part.query.sql_with_params() for part in parts]
+    sql = by.join(each.format(sql, n) for n, (sql, _) in enumerate(told))
+    return sql, [value for _, params in told for value in params]
+
+
 def index(
     *,
     die: Die | None = None,
     sort: str = "",
     person: Person | None = None,
     struck: str = "",
-    order: tuple[str, ...] = ("-at",),
-):
-    """One row an entry (`at`, `recorded_at`, `struck_at`, `of_sort`, `pk`) over all sorts, to count, slice and `read`.
+    order: str = "-at",
+) -> Index:
+    """The entries over all sorts, by `at`, `recorded_at` or `struck_at`.
 
     struck: "" for all, "no" for those that stand, "yes" for those struck out. What sat in the die when its records
     began is no entry of anybody and is left out, and so are spares taken off the shelf by a replacement.
@@ -124,18 +170,10 @@ def index(
         elif one.model is StockMovement:
             rows = rows.exclude(kind=StockMovement.Kind.FITTED)
         elif one.model is Work:
-            firsts = rows.exclude(set_key="").order_by().values("set_key").annotate(first=Min("pk")).values("first")
-            rows = rows.filter(Q(set_key="") | Q(pk__in=firsts))
-        parts.append(
-            rows.order_by()
-            .annotate(of_sort=Value(one.name, output_field=CharField()))
-            .values("at", "recorded_at", "struck_at", "of_sort", "pk")
-        )
-    if not parts:
-        return Run.objects.none()
-    tail = ["-pk", "of_sort"] if order[0].startswith("-") else ["pk", "of_sort"]
-    rows = parts[0] if len(parts) == 1 else parts[0].union(*parts[1:], all=True)
-    return rows.order_by(*order, *tail)
+            rows = rows.filter(heads_set=True)
+        named = rows.annotate(moment=F(order.removeprefix("-")), of_sort=Value(one.name, output_field=CharField()))
+        parts.append(named.values("moment", "of_sort", "pk"))
+    return Index(parts, order)
 
 
 def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) -> list[Entry]:

@@ -55,7 +55,8 @@ STOP = _Task("log_stop", "Stop", "why the press stood, how long", roles.LOG_STOP
 READING = _Task("log_reading", "Reading", "burr, wear, clearance, force", roles.LOG_READING)
 CORRECTION = _Task("log_correction", "Put the count right", "strokes without stock, a miscount", roles.LOG_RUN)
 MISHAP = _Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damaged", roles.LOG_MISHAP)
-TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, CORRECTION)
+IN_PRESS = _Task("in_press", "In or out of a press", "so that its hits are counted", roles.LOG_RUN)
+TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, CORRECTION, IN_PRESS)
 
 TASK_OF = {
     "run": RUN,
@@ -427,11 +428,11 @@ class Entries(AnyOf, View):
 
     permission_required = tuple(code for code, _ in roles.PERMISSIONS)
     ORDERS = {
-        "": ("-at",),
-        "-at": ("-at",),
-        "at": ("at",),
-        "-recorded": ("-recorded_at",),
-        "recorded": ("recorded_at",),
+        "": "-at",
+        "-at": "-at",
+        "at": "at",
+        "-recorded": "-recorded_at",
+        "recorded": "recorded_at",
     }
 
     def get(self, request: HttpRequest) -> HttpResponse:

@@ -8,7 +8,7 @@ from django.views import View
 from diestore import roles
 from diestore.models import Die
 from diestore.queries import system_of
-from maintenance import due, entries, words
+from maintenance import counter_page, due, entries, words
 
 from .plants import plant_of
 from .spares import spares_to_order
@@ -38,6 +38,7 @@ class Today(View):
                 "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
                 "entries": _entries(user),
                 "may_log": user.has_perm(roles.LOG_RUN),
+                "counts_asked": counter_page.number_open() if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
             },
         )
@@ -53,7 +54,7 @@ def _spares(user) -> list | None:
 
 def _entries(user) -> list[entries.Entry]:
     """The latest entries, and what was struck out last even where the entry itself is old."""
-    latest = list(entries.index(order=("-recorded_at",))[:MOST])
+    latest = list(entries.index(order="-recorded_at")[:MOST])
     known = {(row["of_sort"], row["pk"]) for row in latest}
-    struck = entries.index(struck="yes", order=("-struck_at",))[:STRUCK_AT_MOST]
+    struck = entries.index(struck="yes", order="-struck_at")[:STRUCK_AT_MOST]
     return entries.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))

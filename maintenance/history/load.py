@@ -13,13 +13,26 @@ from django.utils import timezone
 
 from diestore.models import Item, Plant
 
-from ..actions import hits_logged
+from ..actions import find_heads, hits_logged
 from ..logs import last_moment
 from ..models import Event, StockMovement
 from . import columns as tables
 from .entries import Ledger, natural_key, tie_replaced
 from .files import Folder, Row
-from .log import Corrections, Costs, Fitted, Incidents, Movements, Readings, Restarts, Runs, Sharpenings, Stops, Works, said_at
+from .log import (
+    Corrections,
+    Costs,
+    Fitted,
+    Incidents,
+    Movements,
+    Readings,
+    Restarts,
+    Runs,
+    Sharpenings,
+    Stops,
+    Works,
+    said_at,
+)
 from .problems import Findings, HistoryRefused
 from .register import Register
 from .replacements import Replacements
@@ -133,6 +146,7 @@ def _load(folder: Folder, shop: Shop) -> None:
     folder.findings.stop_if_wrong()
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     folder.findings.stop_if_wrong()
+    find_heads()
     tie_replaced(ledger, folder.findings)
     _check_taken_off(folder, shop, ledger)
     count_spares(shop, components.counts_told, ledger.last)

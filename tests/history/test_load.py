@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from diestore.models import Cut, Die, Item, Output, Person, Piece, Plant, Position, Station, Stock
-from maintenance import actions
+from maintenance import actions, entries
 from maintenance.history.load import load
 from maintenance.history.problems import HistoryRefused
 from maintenance.models import Fitting, Order, Reading, Replacement, Run, StockMovement, Work
@@ -387,3 +387,9 @@ def test_postgresql_plans_by_what_was_loaded(load_tables):
         for model in (Run, Work, Replacement, Piece):
             cursor.execute("SELECT reltuples FROM pg_class WHERE relname = %s", [model._meta.db_table])
             assert cursor.fetchone() == (model.objects.count(),)
+
+
+def test_a_sharpening_loaded_is_one_line_in_the_list(tmp_path, db):
+    load(sound(tmp_path, runs=RUNS, sharpenings=GROUND))
+    assert Work.objects.count() == 2
+    assert entries.index(sort="work").count() == Work.objects.values("set_key").distinct().count() == 1

@@ -259,7 +259,7 @@ def same_everywhere(model) -> set[str]:
     rows = list(model._base_manager.all())
     found = set()
     for field in model._meta.get_fields():
-        if field.auto_created or field.name in ("id", "history", "pin_hash"):
+        if field.auto_created or field.name in ("id", "history", "pin_hash", "heads_set"):
             continue
         if field.many_to_many:
             values = [other for row in rows for other in getattr(row, field.name).all()]
@@ -277,8 +277,8 @@ def held(model) -> list[str]:
     for thing in model._base_manager.all():
         row = {}
         for field in model._meta.get_fields():
-            if field.auto_created or field.name in ("id", "history", "pin_hash"):
-                continue
+            if field.auto_created or field.name in ("id", "history", "pin_hash", "heads_set"):
+                continue  # heads_set is derived: which row of a sharpening came first
             value = getattr(thing, field.name)
             if field.many_to_many:
                 value = sorted(_name(other) for other in value.all())

@@ -6,7 +6,7 @@ import re
 import pytest
 from django.urls import reverse
 
-from maintenance import due, words
+from maintenance import due, forecasts, words
 from maintenance.data import OrderLeft
 from maintenance.models import DieForecast
 from maintenance.remaining import chance_of_going
@@ -164,7 +164,9 @@ def test_hours_are_the_middle_of_the_last_five_sharpenings():
             pieces=[make.actions.SharpenedPiece(position=position, why="dull")],
             hours=hours,
         )
-    assert due.usual_hours([die.pk]) == {die.pk: 3.0}  # of 1, 2, 3, 4, 5: the nine hours are too long ago
+    forecasts.refresh_die(die)
+    told = DieForecast.objects.get(die=die, is_newest=True)
+    assert told.usual_hours == 3.0  # of 1, 2, 3, 4, 5: the nine hours are too long ago
 
 
 def test_the_sentence_says_how_many_and_how_long(as_role):

@@ -7,11 +7,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from maintenance import actions
+from maintenance import actions, entries
 from maintenance.models import (
     EVENTS,
     Run,
     Stop,
+    Work,
 )
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, page, said, sent, shelf
@@ -183,3 +184,40 @@ def test_dangerous_work_has_its_cautions_and_carbide_its_own(lead, die):
     assert CAUTIONS["carbide"].short not in page(lead.get(address("log_sharpening", die)))
     make.position(die, "5-A", tool_steel="carbide")
     assert CAUTIONS["carbide"].short in page(lead.get(address("log_sharpening", die)))
+
+
+def test_the_list_is_the_same_as_a_plain_one(as_role):
+    """Against all rows read and sorted in Python, over every page, order and filter."""
+    as_role("lead")
+    die, other = make.die(), make.die("H-901")
+    edges = [make.position(die, f"1-{c}") for c in "ABC"]
+    for day in range(4):
+        make.run(die, day=day, hits=1_000 + day)
+        make.run(other, day=day, hits=2_000)
+        pieces = [actions.SharpenedPiece(position=p, why="dull") for p in edges]
+        actions.log_sharpening(by=make.actor(), die=die, at=make.moment(day + 0.9), pieces=pieces)
+    actions.strike_out(by=make.actor(), entry=Work.objects.first(), reason="wrong day")
+
+    def plain(order, only=None, struck=""):
+        rows = [(getattr(r, order.strip("-")), r.pk, "run") for r in Run.objects.all() if only in (None, r.die)]
+        rows += [
+            (getattr(w, order.strip("-")), w.pk, "work")
+            for w in Work.objects.all()
+            if w.pk == min(x.pk for x in Work.objects.filter(set_key=w.set_key)) and only in (None, w.position.die)
+        ]
+        if struck:
+            at = {(s, m.pk): m.struck_at for s, model in (("run", Run), ("work", Work)) for m in model.objects.all()}
+            rows = [r for r in rows if (at[r[2], r[1]] is None) == (struck == "no")]
+        rows.sort(key=lambda r: r[2])
+        rows.sort(key=lambda r: r[:2], reverse=order.startswith("-"))
+        return [{"of_sort": sort, "pk": pk} for _, pk, sort in rows]
+
+    for order in ("-at", "at", "-recorded_at"):
+        for only in (None, die, other):
+            for struck in ("", "no", "yes"):
+                index = entries.index(die=only, struck=struck, order=order)
+                whole = plain(order, only, struck)
+                assert index.count() == len(whole)
+                assert index[0:3] + index[3:7] + index[7:50] == whole
+    assert entries.index(sort="costline")[0:5] == []
+    assert entries.index(die=die)[0:0] == []
