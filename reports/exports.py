@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Sequence
 
 from django.http import HttpResponse
 
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+# A spreadsheet that parts by semicolons or tabs cuts a cell where these stand, and may find a formula behind the cut.
+_BEHIND_A_CUT = re.compile(r"([;\t\r\n][ \u00a0\ufeff]*)(?=[=+\-@＝＋－＠])")
 
 
 def safe_cell(value: object) -> object:
     """What a spreadsheet would take for a formula is made text by an apostrophe before it; numbers stay numbers."""
     if value is None:
         return ""
-    if isinstance(value, str) and value.lstrip(" \u00a0\ufeff").startswith(RISKY):
+    if not isinstance(value, str):
+        return value
+    value = _BEHIND_A_CUT.sub(r"\1'", value)
+    if value.lstrip(" \u00a0\ufeff").startswith(RISKY):
         return "'" + value
     return value
 
