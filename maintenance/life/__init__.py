@@ -14,7 +14,9 @@
 - cells.py, grids.py, lots.py, chips.py   the parts of the fit
 - fleet.py    what the fleet has in common, and how sure that is
 - readings.py, integrals.py   what readings say of the cycle under way
-- predict.py  what is left of a die and of its edges
+- edges.py    edges as columns, for fleets too large for an object an edge
+- block.py    the sums of a forecast over some dies at a time
+- predict.py  what is left of a die and of its edges; of a whole fleet as arrays
 - record.py, drift.py, trend.py   how right past forecasts were; dies that wear faster than before; wear to a limit
 - handbook.py usual intervals by the wear model alone, and with another build
 
@@ -23,6 +25,7 @@ which it cuts; every forecast is in strokes of the die.
 """
 
 from .cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused, heaped
+from .edges import Edges
 from .fleet import FleetFit
 from .fleet import fit as fit_fleet
 from .handbook import Interval, WhatIf, expected_interval, handbook_interval, what_if
@@ -30,8 +33,10 @@ from .predict import (
     LEVELS,
     DiePrediction,
     EdgePrediction,
+    FleetForecast,
     NothingToForecast,
     RestsOn,
+    forecast_fleet,
     predict_die,
     predict_fleet,
 )
@@ -45,7 +50,9 @@ __all__ = [
     "DiePrediction",
     "EdgePrediction",
     "EdgeSpec",
+    "Edges",
     "FleetFit",
+    "FleetForecast",
     "Interval",
     "LifeSamples",
     "NothingToForecast",
@@ -56,6 +63,7 @@ __all__ = [
     "WhatIf",
     "expected_interval",
     "fit_fleet",
+    "forecast_fleet",
     "handbook_interval",
     "heaped",
     "predict_die",

@@ -16,11 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammainc
 
+from .block import W_NODES, W_WEIGHTS, Block
 from .cells import LARGEST
 from .cycles import DULL, HITS_UNIT, EdgeSpec, LifeSamples
 from .fleet import FleetFit
 from .grids import posterior
-from .predict import W_NODES, W_WEIGHTS, Block
 
 FLAG_BELOW = 0.01
 

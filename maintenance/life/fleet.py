@@ -22,7 +22,7 @@ from scipy.optimize import minimize
 from . import chips, lots, prior
 from .cells import FLOOR, Cells
 from .cycles import CHIPPED, DULL, EdgeSpec, LifeSamples, SampleRefused
-from .grids import M_NODES, U_NODES, Grids, Theta, edge_marginals, posterior, sum_by_die, travel
+from .grids import Grids, Theta, edge_marginals, nodes_for, posterior, travel
 from .readings import ReadingModel, Readings, tell
 from .readings import fit as learn_readings
 
@@ -236,9 +236,10 @@ class _Problem:
         rounds = 0
         for rounds in range(1, ROUNDS + 1):
             mu = self.x @ theta.b
+            self.grids.m_nodes, self.grids.u_nodes = nodes_for(theta)
             post = travel(self.grids, self._table_at(theta.k), mu, self.die, theta)
             if self.with_lots and rounds > 1:
-                mean, sd = self._edge_moments(post)
+                mean, sd = self.grids.moments(edge_marginals(post, self.die))
                 for _ in range(2):
                     self.cavities, gl = lots.look(self.cells, mean, sd, theta.k, sw, self.n_dies)
                     sw = lots.best_sw(gl, sw)
@@ -256,12 +257,6 @@ class _Problem:
             if still and rounds > 2:
                 break
         return theta, 0.0 if sw < NO_LOTS else sw, rounds
-
-    def _edge_moments(self, post) -> tuple[Array, Array]:
-        p = edge_marginals(post, self.die)
-        z = p @ M_NODES
-        spread = np.sqrt(np.maximum(p @ M_NODES**2 - z**2, 1e-8))
-        return self.grids.m_mean + z * self.grids.m_sd, spread * self.grids.m_sd
 
     def _table_at(self, k: float):
         c = d = None
@@ -311,7 +306,7 @@ class _Problem:
         table = mid + s * first + s * s * second
         mu = self.x @ theta.b
         post = posterior(self.grids, table, mu, self.die, theta)
-        m = M_NODES[None] * self.grids.m_sd[:, None]  # from the grid's centre
+        m = self.grids.m_nodes * self.grids.m_sd[:, None]  # from the grid's centre
         slope = (first + 2 * s * second) / LN_K_STEP
         parts = post.given_u @ np.stack([m, m * m, slope], axis=2)
         q = post.of_u[self.die]
@@ -377,6 +372,3 @@ class _Problem:
 def expected_usual(theta: Theta, x: Array) -> Array:
     """Median life of a fresh edge in units of 100,000 hits, [edges], at the wear model's value."""
     return np.exp(x @ theta.b + np.log(np.log(2.0)) / theta.k)
-
-
-__all__ = ["U_NODES", "FleetFit", "check", "expected_usual", "fit", "sum_by_die"]

@@ -1,0 +1,429 @@
+"""Some dies together, as arrays: grids over what their edges have of their own, and the sums of `predict.py` over them.
+
+The aim (where the posterior of every m and u lies, what the lots told) is taken over all dies of the block at once; the
+sums over m, u and the lot under way, [edges, u, lot, x], over a few dies at a time, so that they stay in the cache.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import chips, lots, prior
+from .cells import FLOOR, LARGEST, Cells
+from .cycles import CHIPPED, DULL, HITS_UNIT, EdgeSpec, LifeSamples
+from .edges import Edges
+from .fleet import FleetFit
+from .grids import Grids, Theta, edge_marginals, sum_by_die, travel
+from .integrals import Told, tails
+
+Array = NDArray[np.float64]
+
+POINTS = 28  # of x on each die's curve
+LOOKS = 2  # at the lots
+W_NODES, W_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+W_WEIGHTS = W_WEIGHTS / W_WEIGHTS.sum()
+AGES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # of an edge of unknown age, in parts of 1.3 usual stops
+AGE_SPAN = 1.3
+SHAPES = np.cos((2 * np.arange(5) + 1) * np.pi / 10)  # where the past is tabulated, in parts of the draws' reach
+SHAPES_REACH = 0.5
+GROUP_EDGES = 100  # of whole dies, summed together
+CHUNK_EDGES = 24
+LEAST_HAZARD, MOST_HAZARD = 4e-4, 9.0  # of a die, of an edge: between them lie the points of x
+NEWTON = 8  # steps to the first of them
+DOWN, UP = 1.5, 2.5  # sd of what is unsure of an edge's life, allowed for at these
+
+
+def groups(die: NDArray[np.int64], size: int) -> list[slice]:
+    """Whole dies, about `size` edges together; die rises."""
+    ends = np.flatnonzero(np.r_[die[1:] != die[:-1], True]) + 1 if len(die) else np.zeros(0, int)
+    found, start = [], 0
+    for i, end in enumerate(ends):
+        if end - start >= size or i == len(ends) - 1:
+            found.append(slice(start, int(end)))
+            start = int(end)
+    return found
+
+
+@dataclass(frozen=True)
+class Sums:
+    """What a block says. now: numbers of its edges under way. x: [dies, 1 + points] further strokes of the die in
+    100,000, the first nought; die, edge: ln of the cumulated hazard at x > 0, chips included; first: chance to be the
+    first of its die; usual, sd: of ln of the usual life."""
+
+    now: NDArray[np.int64]
+    x: Array
+    die: Array
+    edge: Array
+    first: Array
+    usual: Array
+    sd: Array
+
+
+class Block:
+    """Some dies together: their records, grids at the best theta, and the sums over the draws. edges: die by die."""
+
+    def __init__(self, edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples, fit: FleetFit) -> None:
+        self.edges, self.samples, self.fit = Edges.of(edges), samples, fit
+        self.names, die = np.unique(self.edges.die, return_inverse=True)
+        self.die = die.reshape(-1)
+        self.n_dies = len(self.names)
+        self.x = prior.design(self.edges)
+        self.share = self.edges.stroke_share
+        past = ~samples.under_way
+        if samples.unknown_age.any():
+            past &= ~samples.unknown_age
+        now = samples.pick(np.flatnonzero(samples.under_way))
+        n = len(self.edges)
+        self.current = np.zeros(n, bool)
+        self.current[now.edge] = True
+        self.h, self.f = np.zeros(n), np.zeros(n)
+        self.unknown = np.zeros(n, bool)
+        self.h[now.edge] = now.hits / HITS_UNIT
+        self.f[now.edge] = now.from_hits / HITS_UNIT
+        self.unknown[now.edge] = now.unknown_age
+        self.told, self.told_sd = np.full(n, np.nan), np.full(n, np.nan)
+        self.told[now.edge] = np.where(now.unknown_age, np.nan, now.told - np.log(HITS_UNIT))
+        self.told_sd[now.edge] = np.maximum(now.told_sd, 1e-3)
+        self.read = np.isfinite(self.told)
+        self.now_told = Told(
+            self.told[self.read],
+            self.told_sd[self.read],
+            np.log(np.maximum(self.h[self.read], 1e-9)),
+            self.f[self.read],
+        )
+        self.cells = Cells.of(
+            samples.pick(np.flatnonzero(past)), self.die, positions=self._positions(), lots=fit.sw > 0
+        )
+        self.counts = self._count()
+        self.chip_rate = fit.chip_rates.of_edges(self.edges)
+
+    def _positions(self) -> NDArray[np.int64]:
+        under_way = np.bincount(self.die[self.current], minlength=self.n_dies)
+        return np.where(under_way > 0, under_way, np.bincount(self.die, minlength=self.n_dies))
+
+    def _count(self) -> dict[str, Array]:
+        samples, n = self.samples, len(self.edges)
+        known = ~samples.unknown_age
+        chip_count, exposure = chips.exposure(samples, n)
+        return {
+            "cycles": np.bincount(samples.edge[known], minlength=n),
+            "dull": np.bincount(samples.edge[known & (samples.ended == DULL)], minlength=n),
+            "chipped": np.bincount(samples.edge[samples.ended == CHIPPED], minlength=n),
+            "chips": chip_count,
+            "exposure": exposure,
+        }
+
+    # Where things lie, at the best theta.
+
+    def _open_table(self, nodes: Array, k: float, edges) -> Array:
+        """ln of the chance that the cycle under way is still sharp, the lot integrated out; only to aim the grids."""
+        pick = slice(None) if edges is None else edges
+        run = np.maximum(self.h[pick] ** k - self.f[pick] ** k, 0.0)
+        sw = self.fit.sw
+        e = run[:, None] * np.exp(np.minimum(-k * nodes, LARGEST))
+        least = e * np.exp(k * sw * W_NODES[0])
+        total = np.full(e.shape, W_WEIGHTS[0])
+        for node, weight in zip(W_NODES[1:], W_WEIGHTS[1:], strict=True):
+            total += weight * np.exp(np.maximum(least - e * np.exp(k * sw * node), -LARGEST))
+        out = np.log(total) - least
+        which = np.arange(len(self.h))[pick]
+        if self.read[which].any():
+            log = self._told_log(nodes, k, which, sw * W_NODES) + np.log(W_WEIGHTS)
+            top = log.max(axis=2)
+            out[self.read[which]] = top + np.log(np.exp(log - top[:, :, None]).sum(axis=2))
+        return out
+
+    def _told_log(self, nodes: Array, k: float, which: NDArray[np.int64], lot: Array) -> Array:
+        """ln of what readings and hits now say, for the edges with readings among `which`: [edges, m, lots]."""
+        place = np.searchsorted(np.flatnonzero(self.read), which[self.read[which]])
+        return self.now_told.pick(place).log(nodes[self.read[which]][:, :, None] - lot, k)
+
+    def aim(self) -> None:
+        """Grids where the posterior of everything lies, at the best theta; cavities of the lots from past cycles."""
+        theta = self.fit.best
+        k, sw = theta.k, self.fit.sw
+        mu = self.x @ theta.b
+        self.grids = Grids.at_prior(mu, theta, self.n_dies, predicting=True)
+        self.c = self.d = None
+        lotted = sw > 0 and len(self.cells) > 0
+        if lotted:
+            self.c, self.d = np.zeros(len(self.cells)), np.full(len(self.cells), sw)
+
+        def table(nodes: Array, edges) -> Array:
+            return self.cells.table(nodes, k, self.c, self.d, edges) + self._open_table(nodes, k, edges)
+
+        post = travel(self.grids, table, mu, self.die, theta)
+        if lotted:
+            for _ in range(LOOKS):
+                mean, sd = self.grids.moments(edge_marginals(post, self.die))
+                seen, _ = lots.look(self.cells, mean, sd, k, sw, self.n_dies)
+                self.c, self.d = seen.c, seen.d
+                post = travel(self.grids, table, mu, self.die, theta)
+        self.mean_now, self.sd_now = self.grids.moments(edge_marginals(post, self.die))
+        self._aim_lot(k)
+        self._tables()
+
+    def _aim_lot(self, k: float) -> None:
+        """Nodes of the lot under way, [dies, j], at what the die's edges now tell of it; ln of their weights."""
+        sw = self.fit.sw
+        if sw == 0:
+            self.lot, self.ln_lot = np.zeros((self.n_dies, 1)), np.zeros((self.n_dies, 1))
+            return
+        w = lots.W_NODES * sw
+        m = self.mean_now[:, None] + self.sd_now[:, None] * lots.M_NODES
+        run = np.maximum(self.h**k - self.f**k, 0.0)
+        own = -(run[:, None] * np.exp(np.minimum(-k * m, LARGEST)))[:, :, None] * np.exp(k * w)
+        if self.read.any():
+            own[self.read] = self._told_log(m, k, np.arange(len(m)), w)
+        top = own.max(axis=1, keepdims=True)
+        own = top[:, 0] + np.log(np.einsum("j,ejw->ew", lots.M_WEIGHTS, np.exp(own - top)))
+        own[~self.current] = 0.0
+        c, d = lots.moments((sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2).T, w)
+        d = np.minimum(np.maximum(1.15 * d, 0.2 * sw), sw)
+        self.lot = c[:, None] + d[:, None] * W_NODES
+        self.ln_lot = np.log(W_WEIGHTS) - 0.5 * (self.lot / sw) ** 2 + 0.5 * W_NODES**2 + np.log(d / sw)[:, None]
+
+    def _tables(self) -> None:
+        """L of the past at the shapes of the draws: a polynomial in ln k through a few where they lie close."""
+        ln_k = np.array([theta.ln_k for _, theta in self.fit.thetas()])
+        self.table_at = {}
+        if len(ln_k) > 2 * len(SHAPES) and np.ptp(ln_k) < SHAPES_REACH:
+            middle, half = (ln_k.max() + ln_k.min()) / 2, max(np.ptp(ln_k) / 2, 1e-6)
+            known = middle + half * SHAPES
+            tables = np.stack([self.cells.table(self.grids.m, np.exp(v), self.c, self.d) for v in known])
+            floor = tables.max(axis=2, keepdims=True).min(axis=0) - FLOOR
+            tables = np.where((tables < floor).any(axis=0), floor, tables)
+            for v in ln_k:
+                parts = [
+                    np.prod((v - np.delete(known, i)) / (known[i] - np.delete(known, i))) for i in range(len(known))
+                ]
+                self.table_at[v] = np.tensordot(np.array(parts), tables, axes=1)
+
+    def past_table(self, theta: Theta) -> Array:
+        found = self.table_at.get(theta.ln_k)
+        return self.cells.table(self.grids.m, theta.k, self.c, self.d) if found is None else found
+
+    def _strokes(self, now: NDArray[np.int64]) -> Array:
+        """[dies, 1 + points] further strokes of the die in units: nought, then even steps of the logarithm."""
+        k, m = self.fit.best.k, self.mean_now[now]
+        spread = np.hypot(self.sd_now[now], self.fit.sw)
+        h, share, die = self.h[now], self.share[now], self.die[now]
+
+        count = np.bincount(die, minlength=self.n_dies)
+        read = self.read[now]
+        told, told_sd = self.told[now][read], self.told_sd[now][read]
+        # Where the longest-lived edge is surely gone.
+        high = np.maximum(h, 1e-6 * np.exp(m))
+        high *= np.expm1(np.logaddexp(0.0, np.log(MOST_HAZARD) + k * (m + UP * spread - np.log(high))) / k)
+        high[read] = np.maximum(high[read], np.exp(told + 4 * told_sd))
+        last = np.zeros(self.n_dies)
+        np.maximum.at(last, die, high / share)
+        # Where the die has hardly run: by Newton's method, in the logarithms.
+        wear = np.exp(-k * (m - np.minimum(0.5 * k * spread**2, DOWN * spread)))
+        wear[read] = 0.0
+        oldest = h + self.ages(now)[:, -1] * self.unknown[now]
+        begun = oldest**k
+        rates = np.bincount(die, self.chip_rate[now] * share, self.n_dies)
+        first = np.maximum(last, 1e-12)
+        for _ in range(NEWTON):
+            power = (oldest + share * first[die]) ** k
+            hazard = np.bincount(die, wear * (power - begun), self.n_dies) + rates * first
+            slope = np.bincount(die, wear * k * share * power / (oldest + share * first[die]), self.n_dies) + rates
+            slope = np.clip(slope * first / np.maximum(hazard, 1e-300), 1.0, k + 1.0)
+            first *= np.exp(np.clip(np.log(LEAST_HAZARD / np.maximum(hazard, 1e-300)) / slope, -30.0, 0.0))
+        early = np.maximum(np.exp(told - 3.3 * told_sd) - h[read], 1e-3 * np.maximum(h[read], np.exp(told)))
+        np.minimum.at(first, die[read], early / share[read])
+        first = np.clip(first, 1e-12 * last, 0.1 * last)
+        first[count == 0], last[count == 0] = 1e-3, 1.0
+        steps = np.linspace(0, 1, POINTS)
+        grid = np.exp(np.log(first)[:, None] * (1 - steps) + np.log(last)[:, None] * steps)
+        return np.concatenate([np.zeros((self.n_dies, 1)), grid], axis=1)
+
+    # The sums.
+
+    def sums(self) -> Sums | None:
+        """None where no edge is under way."""
+        now = np.flatnonzero(self.current)
+        if not len(now):
+            return None
+        self.aim()
+        x = self._strokes(now)
+        thetas = self.fit.thetas()
+        best = self.fit.best
+        alone = len(thetas) == 1 and np.array_equal(thetas[0][1].b, best.b) and thetas[0][1].ln_k == best.ln_k
+        n = len(self.edges)
+        s_die, s_edge = np.zeros_like(x), np.zeros((n, x.shape[1]))
+        m1, m2, usual, first = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
+        for weight, theta in thetas:
+            past = self.past_table(theta)
+            for group in groups(self.die, GROUP_EDGES):
+                dies = slice(self.die[group.start], self.die[group.stop - 1] + 1)
+                part = _Group(self, group, dies, x)
+                die_curve, edge_curve, mean, square, part_first = part.at(theta, past, first_to_go=alone)
+                s_die[dies] += weight * die_curve
+                s_edge[part.now] += weight * edge_curve
+                m1[part.now] += weight * mean
+                m2[part.now] += weight * square
+                usual[part.now] += weight * (mean + np.log(np.log(2.0)) / theta.k)
+                if alone:
+                    first[part.now] = part_first
+        if not alone:
+            past = self.past_table(best)
+            for group in groups(self.die, GROUP_EDGES):
+                dies = slice(self.die[group.start], self.die[group.stop - 1] + 1)
+                part = _Group(self, group, dies, x)
+                first[part.now] = part.at(best, past, first_to_go=True)[4]
+        hazard_die, hazard_edge = self._with_chips(x, s_die, s_edge, now)
+        sd = np.sqrt(np.maximum(m2 - m1**2, 0.0))
+        return Sums(now, x, hazard_die, hazard_edge, first[now], usual[now], sd[now])
+
+    def ages(self, edges: NDArray[np.int64]) -> Array:
+        """[edges, ages] hits on edges of unknown age when their record began."""
+        usual = np.exp(self.x[edges] @ self.fit.best.b) * self.fit.usual_stop
+        return usual[:, None] * AGE_SPAN * AGES
+
+    def chip_die(self) -> tuple[Array, Array]:
+        """Gamma(shape, rate) of each die's own part in the chips."""
+        alike = self.fit.chip_rates.alike
+        base = self.chip_rate * self.counts["exposure"]
+        return (
+            alike + np.bincount(self.die, self.counts["chips"], self.n_dies),
+            alike + np.bincount(self.die, base, self.n_dies),
+        )
+
+    def _with_chips(self, x: Array, s_die: Array, s_edge: Array, now: NDArray[np.int64]) -> tuple[Array, Array]:
+        """ln of the cumulated hazard at x > 0, chips included; of dies, and of the edges under way."""
+        a, b = self.chip_die()
+        die = self.die[now]
+        rate = self.chip_rate[now] * self.share[now]
+        all_rates = np.bincount(die, rate, self.n_dies)
+        strokes = x[:, 1:]
+        die_chips = a[:, None] * np.log1p(all_rates[:, None] * strokes / b[:, None])
+        edge_chips = a[die][:, None] * np.log1p((rate / b[die])[:, None] * strokes[die])
+        return (
+            np.log(np.maximum(die_chips - np.log(np.clip(s_die[:, 1:], 1e-300, 1.0)), 1e-12)),
+            np.log(np.maximum(edge_chips - np.log(np.clip(s_edge[now, 1:], 1e-300, 1.0)), 1e-12)),
+        )
+
+
+class _Group:
+    """A few dies of a block while they are summed."""
+
+    def __init__(self, block: Block, edges: slice, dies: slice, x: Array) -> None:
+        self.block, self.edges, self.dies = block, edges, dies
+        self.x = x[dies]
+        self.die = block.die[edges] - dies.start
+        self.n_dies = dies.stop - dies.start
+        self.now = edges.start + np.flatnonzero(block.current[edges])
+
+    def at(self, theta: Theta, past: Array, *, first_to_go: bool):
+        """The sums over m, u and the lot at one theta, of the edges under way: S_die, S_edge, E m, E m^2, first."""
+        block, k, n_dies = self.block, theta.k, self.n_dies
+        grids, edges = block.grids, self.edges
+        u = grids.u[self.dies]
+        m = grids.m_mean[edges, None] + grids.m_sd[edges, None] * grids.m_nodes
+        gap = (m - (block.x[edges] @ theta.b)[:, None])[:, None, :] - u[self.die][:, :, None]
+        gap *= gap
+        gap *= -0.5 / theta.tv**2
+        log = gap
+        log += past[edges, None, :]
+        e = np.exp(np.minimum(-k * m, LARGEST))
+        h, f = block.h[edges], block.f[edges]
+        run_now = np.maximum(h**k - f**k, 0.0)
+        run_now[block.read[edges]] = 0.0
+        seen = -run_now[:, None] * e
+        read = np.flatnonzero(block.read[edges])
+        if len(read):
+            seen[read] = block._told_log(m, k, np.arange(len(block.h))[edges], np.zeros(1))[:, :, 0]
+        top = (log + seen[:, None, :]).max(axis=2, keepdims=True)
+        log -= top
+        weight = np.exp(np.clip(log, -LARGEST, LARGEST, out=log), out=log)
+        h_log = sum_by_die(top[:, :, 0], self.die, n_dies) - 0.5 * (u / theta.tu) ** 2
+        local = self.now - edges.start
+        old = np.flatnonzero(~block.current[edges])
+        if len(old):  # earlier builds: they tell of the die, and go no further
+            h_log += sum_by_die(np.log(weight[old].sum(axis=2)), self.die[old], n_dies)
+        weight, m, e, die = weight[local], m[local], e[local], self.die[local]
+        alive_now, n = self._alive(k, weight, m, e, die)
+        n0 = n[..., 0].copy()
+        ratio = n / n0[..., None]
+        ln_n = np.log(n, out=n)
+        total = sum_by_die(ln_n, die, n_dies)
+        joint = total + h_log[:, :, None, None] + block.ln_lot[self.dies, None, :, None]
+        peak = joint[..., 0].max(axis=(1, 2))
+        s = np.exp(joint - peak[:, None, None, None])
+        norm = s[..., 0].sum(axis=(1, 2))
+        pi = s[..., 0] / norm[:, None, None]
+        s_die = s.sum(axis=(1, 2)) / norm[:, None]
+        wide = pi.shape[1] * pi.shape[2]
+        pi_edge = pi[die]
+        s_edge = (pi_edge.reshape(len(die), 1, wide) @ ratio.reshape(len(die), wide, -1))[:, 0]
+        coef = pi_edge / n0  # of weight * alive at x = 0
+        p = ((coef.transpose(0, 2, 1) @ weight) * alive_now.transpose(0, 2, 1)).sum(axis=1)
+        p /= p.sum(axis=1, keepdims=True)
+        first = self._first(ln_n, total, pi, die) if first_to_go else None
+        return s_die, s_edge, (p * m).sum(axis=1), (p * m * m).sum(axis=1), first
+
+    def _alive(self, k: float, weight: Array, m: Array, e: Array, die) -> tuple[Array, Array]:
+        """exp of minus what is run: at x = 0 [edges, m, j]; and summed over m with the weights [edges, u, j, x]."""
+        block, now = self.block, self.now
+        lot = block.lot[self.dies][die]
+        strokes = self.x[die] * block.share[now, None]
+        run = block.h[now, None] + strokes
+        unknown, read = block.unknown[now], block.read[now]
+        begun = block.f[now] ** k
+        power = np.maximum(run**k - begun[:, None], 0.0)
+        power[unknown | read] = 0.0
+        e_lot = e[:, :, None] * np.exp(k * lot)[:, None, :]
+        np.minimum(e_lot, np.exp(LARGEST), out=e_lot)
+        n_m, n_j, n_x = m.shape[1], lot.shape[1], run.shape[1]
+        alive_now = np.exp(-e_lot * power[:, 0, None, None])
+        out = np.empty((len(now), weight.shape[1], n_j * n_x))
+        room = np.empty((CHUNK_EDGES, n_m * n_j, n_x))
+        flat = e_lot.reshape(len(now), n_m * n_j, 1)
+        for i in range(0, len(now), CHUNK_EDGES):
+            j = min(i + CHUNK_EDGES, len(now))
+            alive = np.multiply(flat[i:j], -power[i:j, None, :], out=room[: j - i])
+            np.exp(alive, out=alive)
+            alive = alive.reshape(j - i, n_m, n_j, n_x)
+            for row in i + np.flatnonzero(unknown[i:j] | read[i:j]):
+                alive[row - i] = self._alive_otherwise(row, k, m[row][:, None] - lot[row], e_lot[row], run[row])
+                alive_now[row] = alive[row - i, :, :, 0]
+            np.matmul(weight[i:j], alive.reshape(j - i, n_m, n_j * n_x), out=out[i:j])
+        np.maximum(out, 1e-290, out=out)
+        return alive_now, out.reshape(len(now), weight.shape[1], n_j, n_x)
+
+    def _alive_otherwise(self, row: int, k: float, v: Array, e_lot: Array, run: Array) -> Array:
+        """The same for one edge with readings, or of unknown age: [m, j, x]."""
+        block, edge = self.block, self.now[row]
+        if block.read[edge]:
+            tail = tails(block.told[edge], block.told_sd[edge], block.h[edge], run, v, k)
+            return tail * np.exp(np.minimum(block.f[edge] ** k * e_lot, LARGEST))[..., None]
+        ages = block.ages(self.now[row : row + 1])[0]
+        power = (run + ages[:, None]) ** k - ages[:, None] ** k
+        return np.exp(-e_lot[..., None, None] * power).mean(axis=2)
+
+    def _first(self, ln_n: Array, total: Array, pi: Array, die) -> Array:
+        """Chance of each edge to be the first of its die: its part of the die's hazard, step by step."""
+        block, now = self.block, self.now
+        a, b = block.chip_die()
+        rate = block.chip_rate[now] * block.share[now] * (a / b)[self.dies][die]
+        all_rates = np.bincount(die, rate, self.n_dies)
+        left = np.exp(total - total[..., :1] - (all_rates[:, None] * self.x)[:, None, None, :])
+        gone = (left[..., :-1] - left[..., 1:]) * pi[..., None]
+        own = ln_n[..., :-1] - ln_n[..., 1:]
+        np.maximum(own, 0.0, out=own)
+        own += (rate[:, None] * np.diff(self.x, axis=1)[die])[:, None, None, :]
+        every = np.maximum(sum_by_die(own, die, self.n_dies), 1e-300)
+        part = (gone / every).reshape(self.n_dies, -1)
+        own = own.reshape(len(die), -1)
+        first = np.empty(len(die))
+        for d in range(self.n_dies):
+            mine = die == d
+            first[mine] = own[mine] @ part[d]
+        sums = np.bincount(die, first, self.n_dies)
+        return first / np.maximum(sums, 1e-12)[die]
