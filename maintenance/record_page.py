@@ -15,9 +15,9 @@ from diestore.models import Die, Plant
 from diestore.tables import RIGHT, Column
 
 from . import queries, words
+from .life.record import NINE_IN_TEN
 from .models import PastForecasts
 
-NINE_IN_TEN = 1.645  # standard errors either way
 OF_DIE_AT_LEAST = 6  # statements of one die that have come out, before they are told
 EARLY, LATE = "early", "late"
 SIDE, LEFT, TOP, FOOT = 320.0, 56.0, 14.0, 46.0  # of the drawing
@@ -43,7 +43,7 @@ def said_here(plant: Plant, die: Die | None = None) -> Said | None:
         held=round(100 * row["band_80"]),
         statements=row["forecasts"],
         as_of=row["as_of"],
-        of_die=(held, out) if out >= OF_DIE_AT_LEAST else None,
+        of_die=(round(held), out) if out >= OF_DIE_AT_LEAST else None,
     )
 
 
@@ -75,7 +75,7 @@ class WrongTable(tables.Table):
     origin = Column(verbose_name="Said on", order_by=("origin", "pk"))
     said = Column(verbose_name="8 in 10 between", attrs=RIGHT, accessor="low", order_by=("low", "pk"))
     came = Column(verbose_name="What came", accessor="hits", order_by=("hits", "pk"))
-    way = Column(verbose_name="Than said", order_by=("way", "pk"))
+    way = Column(verbose_name="Sooner or later", order_by=("way", "pk"))
     rests_on = Column(verbose_name="It rested on", order_by=("rests_on", "pk"), attrs={"td": {"class": "small"}})
 
     class Meta:
@@ -151,8 +151,8 @@ def told(row: PastForecasts) -> dict:
         "open": s["forecasts"] - s["ended"],
         "dies": s["dies"],
         "to_be_expected": round(0.1 * s["forecasts"]),
-        "early": sum(o["early"] for o in looked),
-        "late": sum(o["late"] for o in looked),
+        "early": len([c for c in row.wrong_calls if c["sort"] == EARLY]),
+        "late": len([c for c in row.wrong_calls if c["sort"] == LATE]),
         "edges": s["edges"] and {**s["edges"], "held": round(100 * s["edges"]["band_80"])},
         "first": day(parse_datetime(looked[0]["at"])),
         "last": day(parse_datetime(looked[-1]["at"])),
@@ -182,8 +182,8 @@ def _chance(c: dict) -> dict:
         "not_finished": f"{c['not_finished']:g}",
         "stopped": c["stopped"],
         "held": None if c["held"] is None else f"{100 * c['held']:.0f} %",
-        "low": None if c["held"] is None else max(round(100 * (c["held"] - NINE_IN_TEN * c["se"])), 0),
-        "high": None if c["held"] is None else min(round(100 * (c["held"] + NINE_IN_TEN * c["se"])), 100),
+        "low": None if c["held"] is None else round(100 * c["held_low"]),
+        "high": None if c["held"] is None else round(100 * c["held_high"]),
         "few": c["statements"] < OF_DIE_AT_LEAST,
     }
 

@@ -15,6 +15,8 @@ class RestartForm(LogForm):
     def build(self) -> None:
         self.flag = DriftFlag.objects.filter(die=self.die).first()
         self.fields["at"] = when("From when on does it wear otherwise?", self.flag.since if self.flag else None)
+        if "person" in self.fields:
+            self.fields["person"].label = "Who decides it?"
         self.fields["reason"] = forms.CharField(
             label="What changed?",
             max_length=200,

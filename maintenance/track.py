@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from django.utils import timezone
 
 from diestore.models import Die, Plant
 
@@ -118,10 +119,17 @@ def origins_before(last: dt.datetime, count: int = ORIGINS) -> list[dt.datetime]
     return [last - dt.timedelta(days=APART_DAYS * n) for n in range(count, 0, -1)]
 
 
-def compute(plant: Plant, *, as_of: dt.datetime | None = None, tell: Tell | None = None) -> Track:
+def compute(
+    plant: Plant,
+    *,
+    as_of: dt.datetime | None = None,
+    origins: Sequence[dt.datetime] | None = None,
+    tell: Tell | None = None,
+) -> Track:
     """Forecast again at each origin and hold it against what came. Stores nothing.
 
-    Default moment: the last one in the records. Raises TooShort, with the numbers, where too little has come yet.
+    Default moment: the last one in the records; default origins: eight, a quarter of a year apart, before it. Raises
+    TooShort, with the numbers, where too little has come yet.
     """
     tell = tell or (lambda words: None)
     as_of = as_of or logs.last_moment(plant)
@@ -134,7 +142,7 @@ def compute(plant: Plant, *, as_of: dt.datetime | None = None, tell: Tell | None
     whole = {die: _whole(log, as_of) for die, log in now.items()}
     digest = hashlib.sha256()
     looked = []
-    moments = origins_before(as_of)
+    moments = origins_before(as_of) if origins is None else list(origins)
     for n, origin in enumerate(moments, 1):
         tell(f"looking back {n} of {len(moments)}: as of {origin:%d %b %Y}".replace(" 0", " "))
         looked.append(_look_back(plant, dies, origin, now, whole, digest))
@@ -183,10 +191,17 @@ def _look_back(plant, dies, origin: dt.datetime, now, whole, digest) -> Origin:
     variants = {die: order.variant_id for die, order in orders.items()}
     statements, edges, no_stroke = [], [], 0
     every = forecasts.tell_dies(known, parts, fitted, origin, variants, left_only=True)
-    for log, told in zip(known, every, strict=True):
-        if told.prediction is None or log.die not in now:
+    for log, part, told in zip(known, parts, every, strict=True):
+        if told.prediction is None:
             continue
-        came = _what_came(now[log.die], whole[log.die], origin)
+        today = now[log.die]
+        # Mostly nothing was entered late, and the cycles of then need not be made twice.
+        then = (
+            part.rows
+            if _alike(log, today, origin.timestamp())
+            else enumerate(edge_log.cycles(today, origin.timestamp()))
+        )
+        came = _what_came(today, whole[log.die], [c for _, c in then if c.open])
         working = forecasts.fitted_positions(log, variants.get(log.die), origin.timestamp())
         seen = [came[p] for p in told.edges if p in came and (working is None or p in working)]
         # An edge that ran no further says nothing, neither of itself nor of its die.
@@ -232,12 +247,23 @@ def _whole(log: edge_log.DieLog, as_of: dt.datetime) -> dict[tuple, list]:
     return {(c.position, c.piece, c.started): (c, int(life.ended[i])) for i, (_, c) in enumerate(part.rows)}
 
 
-def _what_came(log: edge_log.DieLog, whole: dict, origin: dt.datetime) -> dict[int, Came]:
+def _alike(known: edge_log.DieLog, today: edge_log.DieLog, moment: float) -> bool:
+    """Whether what was known of a die at a moment is what is known of that time today."""
+
+    def upto(log: edge_log.DieLog) -> tuple:
+        events = (log.corrections, log.works, log.replacements)
+        return (
+            [run for run in log.runs if run.started < moment],
+            *([row for row in rows if row.at <= moment] for rows in events),
+        )
+
+    return upto(known) == upto(today)
+
+
+def _what_came(log: edge_log.DieLog, whole: dict, under_way: Sequence[edge_log.Cycle]) -> dict[int, Came]:
     """Of each position what became of the cycle that was under way at a moment, by today's log."""
     found = {}
-    for then in edge_log.cycles(log, origin.timestamp()):
-        if not then.open:
-            continue
+    for then in under_way:
         ended = whole.get((then.position, then.piece, then.started))
         if ended is None:
             continue
@@ -279,7 +305,8 @@ def scores(track: Track) -> dict:
                 "statements": c.statements,
                 "said": round(c.said, 4),
                 "held": None if np.isnan(c.held) else round(c.held, 4),
-                "se": None if np.isnan(c.se) else round(c.se, 4),
+                "held_low": None if np.isnan(c.held_low) else round(c.held_low, 4),
+                "held_high": None if np.isnan(c.held_high) else round(c.held_high, 4),
                 "finished": round(c.finished, 1),
                 "not_finished": round(c.not_finished, 1),
                 "stopped": c.stopped,
@@ -290,39 +317,31 @@ def scores(track: Track) -> dict:
 
 
 def _origin_score(origin: Origin) -> dict:
-    sorts = [_sort(s) for s in origin.statements]
+    parts = np.array([_outcome(s).parts for s in origin.statements]).reshape(-1, 3)
+    early, within, late = parts.sum(axis=0)
     return {
         "at": origin.at.isoformat(),
         "cycles": origin.cycles,
         "dull_ends": origin.dull_ends,
-        "statements": len(sorts),
-        "within": sorts.count("held"),
-        "early": sorts.count("early"),
-        "late": sorts.count("late"),
-        "open": sorts.count("open"),
+        "statements": len(parts),
+        "within": round(float(within), 1),
+        "early": round(float(early), 1),
+        "late": round(float(late), 1),
+        "open": int((parts.sum(axis=1) == 0).sum()),
         "no_stroke": origin.no_stroke,
         "refusal": origin.refusal,
     }
 
 
-def _sort(s: Statement) -> str:
-    """What came of a band of 8 in 10: "early", "late", "held", or "open" where the record stopped within it."""
-    outcome = _outcome(s)
-    if outcome.ended and outcome.gone_high < 0.1:
-        return "early"
-    if (outcome.gone_low if outcome.ended else outcome.gone_high) > 0.9:
-        return "late"
-    return "held" if outcome.ended else "open"
-
-
-def by_die(track: Track) -> dict[str, list[int]]:
-    """Die -> statements that have come out, and how many of them held."""
-    found: dict[str, list[int]] = {}
+def by_die(track: Track) -> dict[str, list[float]]:
+    """Die -> statements that have come out, and how many of them held; an end between two looks counts by its parts."""
+    found: dict[str, list[float]] = {}
     for s in track.statements:
-        if (sort := _sort(s)) != "open":
-            row = found.setdefault(queries.key_of_die(s.die), [0, 0])
+        early, within, late = _outcome(s).parts
+        if early + within + late > 0:
+            row = found.setdefault(queries.key_of_die(s.die), [0, 0.0])
             row[0] += 1
-            row[1] += sort == "held"
+            row[1] = round(row[1] + within, 3)
     return found
 
 
@@ -367,6 +386,14 @@ def store(track: Track) -> PastForecasts:
         by_die=by_die(track),
         wrong_calls=wrong_calls(track),
     )
+
+
+def look_back_and_store(plant: Plant, *, tell: Tell | None = None) -> PastForecasts:
+    """Look back and keep what was found, or that there was too little to say."""
+    try:
+        return store(compute(plant, tell=tell))
+    except record.TooShort as reason:
+        return store_refusal(plant, logs.last_moment(plant) or timezone.now(), str(reason))
 
 
 def store_refusal(plant: Plant, as_of: dt.datetime, reason: str) -> PastForecasts:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 IMPUTATIONS = 20
+NINE_IN_TEN = 1.645  # standard errors either way
 RESAMPLES = 200
 DIES_AT_LEAST = ENDS_AT_LEAST = 10
 MOST_SE = 0.1  # known no better than that: not told
@@ -48,6 +49,22 @@ class Outcome:
         if not 0 <= low <= high:
             raise ValueError(f"it went between {low:g} and {high:g} further strokes: that cannot be")
         return cls(group=group, gone_low=gone(remaining, low), gone_high=gone(remaining, high), ended=ended, name=name)
+
+    @property
+    def surely(self) -> str:
+        """Whether it came outside the band of 8 in 10, wherever in its interval: "early", "late" or ""."""
+        if self.ended and self.gone_high < 0.1:
+            return "early"
+        return "late" if (self.gone_low if self.ended else self.gone_high) > 0.9 else ""
+
+    @property
+    def parts(self) -> tuple[float, float, float]:
+        """How much of it came early, within the band of 8 in 10, and late; nothing of one still sharp in its band."""
+        if not self.ended:
+            return (0.0, 0.0, float(self.gone_high > 0.9))
+        inside = within(self.gone_low, self.gone_high)
+        early = within(self.gone_low, self.gone_high, -1.0, 0.1)
+        return early, inside, max(1.0 - early - inside, 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +135,8 @@ class Finishing:
 @dataclass(frozen=True, kw_only=True)
 class ChanceHeld:
     """Orders of like chance. said: the mean chance told; held: how many in one finished, with those that stopped for
-    another reason counted as far as they ran (not-a-number where nobody was left to see); se of held.
+    another reason counted as far as they ran (not-a-number where nobody was left to see); held_low, held_high: where
+    chance leaves it, 9 times in 10.
     finished, not_finished, stopped: how many came to what; one that went while the order ended counts half to each."""
 
     low: float
@@ -126,7 +144,8 @@ class ChanceHeld:
     statements: int
     said: float
     held: float
-    se: float
+    held_low: float
+    held_high: float
     finished: float
     not_finished: float
     stopped: int
@@ -140,9 +159,11 @@ def chances_held(told: Sequence[Finishing], bounds: Sequence[float] = CHANCES) -
 
     Within a class one less the Kaplan-Meier curve over the share of the order run, at one whole order: an order that
     was stopped half way by a planned sharpening counts for the half that it ran. Ends lie evenly over their interval
-    (20 imputations). Greenwood's se on the scale of S [1], from memory.
+    (20 imputations). Limits by score [1], those that were stopped counting half: never of no width, as Greenwood's are
+    where all or none finished.
 
-    [1] J. D. Kalbfleisch, R. L. Prentice, The Statistical Analysis of Failure Time Data, Wiley 1980, section 1.3.
+    [1] E. B. Wilson, Probable inference, the law of succession, and statistical inference, J. Am. Stat. Assoc. 22
+        (1927) 209-212.
     """
     rows = []
     for low, high in pairwise(bounds):
@@ -156,14 +177,17 @@ def chances_held(told: Sequence[Finishing], bounds: Sequence[float] = CHANCES) -
         in_order = np.where(ended, np.where(b <= 1, 1.0, np.where(a >= 1, 0.0, within)), 0.0)
         stopped = ~ended & (b < 1)
         curves = [_sharp_at(a + (b - a) * part, ended, 1.0) for part in (np.arange(IMPUTATIONS) + 0.5) / IMPUTATIONS]
+        held = float(np.mean(curves))
+        held_low, held_high = score_limits(held, len(mine) - stopped.sum() / 2)
         rows.append(
             ChanceHeld(
                 low=low,
                 high=high,
                 statements=len(mine),
                 said=float(np.mean([t.chance for t in mine])),
-                held=float(np.mean([c[0] for c in curves])),
-                se=float(np.mean([c[1] for c in curves])),
+                held=held,
+                held_low=held_low,
+                held_high=held_high,
                 finished=float(len(mine) - stopped.sum() - in_order.sum()),
                 not_finished=float(in_order.sum()),
                 stopped=int(stopped.sum()),
@@ -172,18 +196,30 @@ def chances_held(told: Sequence[Finishing], bounds: Sequence[float] = CHANCES) -
     return rows
 
 
-def _sharp_at(x: Array, ended: NDArray[np.bool_], at: float) -> tuple[float, float]:
-    """The Kaplan-Meier curve at a point and Greenwood's se of it; not-a-number where nobody was seen so far."""
+def score_limits(share: float, n: float, z: float = NINE_IN_TEN) -> tuple[float, float]:
+    """Where a share seen in n may truly lie: (share + z^2 / 2n -+ z sqrt(share (1 - share) / n + z^2 / 4n^2)) over
+    (1 + z^2 / n) [1 of `chances_held`]."""
+    if not n > 0 or np.isnan(share):
+        return np.nan, np.nan
+    middle, wide = share + z**2 / (2 * n), z * np.sqrt(share * (1 - share) / n + z**2 / (4 * n**2))
+    return max(float((middle - wide) / (1 + z**2 / n)), 0.0), min(float((middle + wide) / (1 + z**2 / n)), 1.0)
+
+
+def within(gone_low: float, gone_high: float, low: float = 0.1, high: float = 0.9) -> float:
+    """Which part of an end, spread evenly over (gone_low, gone_high], lies between two marks."""
+    if gone_high <= gone_low:
+        return float(low < gone_high <= high)
+    return max(min(gone_high, high) - max(gone_low, low), 0.0) / (gone_high - gone_low)
+
+
+def _sharp_at(x: Array, ended: NDArray[np.bool_], at: float) -> float:
+    """The Kaplan-Meier curve at a point; not-a-number where nobody was seen so far."""
     order = np.lexsort((~ended, x))
     x, ended = x[order], ended[order]
     at_risk = np.arange(len(x), 0, -1)
     went = ended & (x <= at)
-    with np.errstate(divide="ignore"):
-        s = float(np.prod(np.where(went, 1 - 1 / at_risk, 1.0)))
-        spread = np.where(went, 1 / (at_risk * np.maximum(at_risk - 1, 1e-12)), 0.0).sum() if s > 0 else 0.0
-    if x[-1] < at and s > 0:
-        return np.nan, np.nan
-    return s, s * float(np.sqrt(spread))
+    s = float(np.prod(np.where(went, 1 - 1 / at_risk, 1.0)))
+    return np.nan if x[-1] < at and s > 0 else s
 
 
 def track_record(outcomes: Sequence[Outcome], *, seed: int = 0) -> TrackRecord:
@@ -212,8 +248,8 @@ def track_record(outcomes: Sequence[Outcome], *, seed: int = 0) -> TrackRecord:
         spread.append(_went(u[r % IMPUTATIONS], ended, points, count[number].astype(float)))
     spread = np.array(spread)
     went_se = spread[:, :-2].std(axis=0)
-    middle = (low + high) / 2
-    numbers = order[np.argsort(np.where(ended, middle, 1.0), kind="stable")]
+    first = order[np.argsort(high, kind="stable")]
+    last = order[np.argsort(-np.where(ended, low, high), kind="stable")]
     return TrackRecord(
         band_80=float(curve[-1] - curve[-2]),
         se=float(np.std(spread[:, -1] - spread[:, -2])),
@@ -223,12 +259,8 @@ def track_record(outcomes: Sequence[Outcome], *, seed: int = 0) -> TrackRecord:
         forecasts=len(outcomes),
         ended=int(ended.sum()),
         dies=dies,
-        early=tuple(int(i) for i in numbers if outcomes[i].ended and outcomes[i].gone_high < 0.1),
-        late=tuple(
-            int(i)
-            for i in order[np.argsort(-low, kind="stable")]
-            if (outcomes[i].gone_low if outcomes[i].ended else outcomes[i].gone_high) > 0.9
-        ),
+        early=tuple(int(i) for i in first if outcomes[i].surely == "early"),
+        late=tuple(int(i) for i in last if outcomes[i].surely == "late"),
     )
 
 

@@ -87,7 +87,7 @@ def _lines(scores: dict, wrong: list[dict], as_of):
     yield f"\n{'as of':14}{'cycles':>9}{'dull ends':>11}{'said':>7}{'within':>8}{'early':>7}{'late':>6}{'open':>6}"
     for row in scores["origins"]:
         counts = (("statements", 7), ("within", 8), ("early", 7), ("late", 6), ("open", 6))
-        told = "".join(f"{row[name]:>{width},}" for name, width in counts)
+        told = "".join(f"{row[name]:>{width},g}" for name, width in counts)
         yield f"{row['at'][:10]:14}{row['cycles']:>9,}{row['dull_ends']:>11,}{told}  {row['refusal']}".rstrip()
     if scores["chances"]:
         yield "\nChance of finishing the order that was open then:"
@@ -101,7 +101,7 @@ def _lines(scores: dict, wrong: list[dict], as_of):
             )
     for sort, words in (("early", "Went sooner than said"), ("late", "Lasted longer than said")):
         mine = [row for row in wrong if row["sort"] == sort]
-        yield f"\n{words} ({len(mine)}; about {0.1 * n:.0f} are to be expected, 1 in 10):"
+        yield f"\n{words}, surely ({len(mine)}; up to about {0.1 * n:.0f} are usual, 1 in 10):"
         for row in mine:
             yield f"  {row['code']:12} {row['origin'][:10]}  said {row['low']:,} to {row['high']:,}; {came(row)}"
 

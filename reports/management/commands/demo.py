@@ -101,20 +101,25 @@ class Command(BaseCommand):
         """The database with the demo shop and its forecasts: kept from the last time, or made anew when it changed."""
         from diestore.demo_users import create_users
         from diestore.models import Plant
-        from maintenance import forecasts
+        from maintenance import drifts, forecasts, track
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
         is_kept = stamp.exists() and stamp.read_text() == wanted and _database(folder).exists()
         if not is_kept:
             stamp.unlink(missing_ok=True)
             _remove(_database(folder))
-        with _Steps(2 if is_kept else 6, self.stdout) as step:
+        with _Steps(2 if is_kept else 8, self.stdout) as step:
             step("Getting the demo's database ready")
             call_command("migrate", verbosity=0, interactive=False)
             if not is_kept:
                 step("Loading three years of records")
                 call_command("load_history", str(fixtures), allow_future=True, verbosity=0)
-                forecasts.fit_and_forecast(Plant.objects.get(), tell=lambda words: step(f"Forecasts: {words}"))
+                plant = Plant.objects.get()
+                row = forecasts.fit_and_forecast(plant, tell=lambda words: step(f"Forecasts: {words}"))
+                step("Looking for dies that wear faster than they did")
+                drifts.store(drifts.compute(plant, as_of=row.as_of))
+                step("Looking back on two years of forecasts")
+                track.look_back_and_store(plant)
             step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
             create_users(plant)
