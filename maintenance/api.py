@@ -221,9 +221,15 @@ def _hash(token: str) -> str:
     return hash_of(token.encode("utf-8", "replace").decode())
 
 
-def device_of(request: HttpRequest, scope: str) -> CounterDevice:
-    """The device whose token came with the request, where its token lets it do this."""
+def device_of(request: HttpRequest, scope: str, *, part: Schema | None = None) -> CounterDevice:
+    """The device whose token came with the request, where its token lets it do this.
+
+    part: what may be asked for in the address; another name there is refused, since it would go unseen.
+    """
     device = request.auth
+    strange = set(request.GET) - set(type(part).model_fields if part is not None else ())
+    if strange:
+        raise HttpError(422, f"There is nothing called {min(strange)[:40]!r} to ask for here.")
     if scope not in device.scopes:
         raise HttpError(403, f"The token of {device.name} does not let it {Scope(scope).label}.")
     return device
@@ -372,7 +378,7 @@ class Page(Said):
 
 @router.get("/dies", response={200: Dies, **READS}, summary="The dies of the plant", tags=["dies"])
 def get_dies(request: HttpRequest, part: Query[Page]):
-    device = device_of(request, Scope.READ)
+    device = device_of(request, Scope.READ, part=part)
     rows = Die.objects.filter(plant=device.plant_id).order_by("code", "pk")
     page = list(rows[part.offset : part.offset + part.limit])
     presses = dict(DieInPress.objects.now().filter(die__in=page).values_list("die_id", "press__code"))

@@ -35,7 +35,7 @@ class Shorts(Schema):
 
 @router.get("/spares/short", response={200: Shorts, **READS}, summary="Spares to order now", tags=["spares"])
 def get_short(request: HttpRequest, part: Query[Page]):
-    device = device_of(request, "spares")
+    device = device_of(request, "spares", part=part)
     rows = spares_to_order(device.plant)
     return {
         "found": len(rows),

@@ -326,6 +326,11 @@ def test_reads(call):
     assert call.get("/spares/short")[1] == {"found": 0, "spares": []}
     assert call.get("/dies?limit=0")[0] == 422
     assert call.get("/dies?limit=true")[0] == 422
+    assert call.get("/dies?limt=5") == (
+        422,
+        {"sentence": "There is nothing called 'limt' to ask for here.", "where": ""},
+    )
+    assert call.get("/due?a=b")[0] == 422
     assert call.get("/dies/no%00such/forecast")[0] == 404
     assert call.get("/dies?offset=5")[1] == {"found": 1, "dies": []}
 
