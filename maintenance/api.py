@@ -208,7 +208,7 @@ class DeviceToken(HttpBearer):
     """The token of a device, as `Authorization: Bearer TOKEN`."""
 
     def authenticate(self, request: HttpRequest, token: str) -> CounterDevice | None:
-        found = CounterDevice.objects.filter(token_hash=_hash(token), revoked_at__isnull=True).first()
+        found = CounterDevice.objects.filter(token_hash=_hash(token), revoked_at__isnull=True).order_by().first()
         if found is None:
             return None
         now = timezone.now()
@@ -265,7 +265,7 @@ WHY = {
 def post_count(request: HttpRequest, count: Count):
     device = device_of(request, Scope.COUNTS)
     raw = request.body.decode("utf-8", "replace")[:RAW_AT_MOST]
-    (told,) = counting.take_again(device, [_message(count, raw)])
+    told = counting.take_one(device, _message(count, raw))
     _count_if_due([told])
     if told.what == "refused":
         return Status(WHY[told.why], Refused(sentence=told.sentence))

@@ -16,8 +16,8 @@ from enum import Enum
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
-from django.db.models import F, Q, Value
+from django.db import IntegrityError, connection, transaction
+from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Coalesce, Least
 from django.utils import timezone
 
@@ -80,16 +80,11 @@ def clock_is_off(at: dt.datetime, now: dt.datetime) -> bool:
     return at > now + AHEAD or at < now - BACK
 
 
-def take(
-    device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None, surely_new: bool = False
-) -> list[Taken]:
-    """Keep what a device sent: each message once, in one transaction. Says of each what became of it.
-
-    surely_new: spare the look whether it was sent before; raises IntegrityError where it was.
-    """
+def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None) -> list[Taken]:
+    """Keep what a device sent: each message once, in one transaction. Says of each what became of it."""
     now = now or timezone.now()
     with transaction.atomic():
-        known = {} if surely_new else _known(device, [m.id for m in messages])
+        known = _known(device, [m.id for m in messages])
         counters: dict[tuple[str, str], Counter | tuple[Refusal, str]] = {}
         told, rows, since = [], [], {}
         for message in messages:
@@ -105,41 +100,78 @@ def take(
                 told.append(_repeated(message.id, known[message.id], said))
                 continue
             known[message.id] = said
-            clock_off = clock_is_off(message.at, now)
-            rows.append(
-                CounterReading(
-                    device=device,
-                    counter=counter,
-                    message_id=message.id,
-                    total=message.total,
-                    at=message.at,
-                    received_at=now,
-                    with_stock=message.with_stock,
-                    clock_off=clock_off,
-                    raw=message.raw,
-                )
-            )
-            earliest = now if clock_off else message.at
+            rows.append(_reading(device, counter.pk, message, now))
+            earliest = _earliest(message, now)
             since[counter.pk] = min(since.get(counter.pk, earliest), earliest)
             told.append(Taken(message.id, "taken", counter=counter))
-        if len(rows) == 1:
-            rows[0].save(force_insert=True)
-        elif rows:
-            CounterReading.objects.bulk_create(rows)
+        CounterReading.objects.bulk_create(rows)
         for pk in sorted(since):
             wait(Counter.objects.filter(pk=pk), since[pk])
     return told
 
 
 def take_again(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None) -> list[Taken]:
-    """`take`, once more where a message was sent before, or another sending of it was quicker by a hair."""
+    """`take`, once more where another sending of the same messages was quicker by a hair."""
     for tried in range(TRIES):
         try:
-            return take(device, messages, now=now, surely_new=len(messages) == 1 and not tried)
+            return take(device, messages, now=now)
         except IntegrityError:
             if tried == TRIES - 1:
                 raise
     raise AssertionError("not reached")
+
+
+def take_one(device: CounterDevice, message: Message, *, now: dt.datetime | None = None) -> Taken:
+    """`take` of one message on the shortest way: it is most likely new, and of a counter that is known.
+
+    One statement finds the counter and has it wait, one keeps the reading. Anything else goes the long way.
+    """
+    now = now or timezone.now()
+    if bool(message.press) != bool(message.die):
+        try:
+            with transaction.atomic():
+                counter = _have_wait(device, message, now)
+                if counter is not None:
+                    _reading(device, counter.pk, message, now).save(force_insert=True)
+                    return Taken(message.id, "taken", counter=counter)
+        except IntegrityError:  # sent before
+            pass
+    (told,) = take_again(device, [message], now=now)
+    return told
+
+
+def _have_wait(device: CounterDevice, message: Message, now: dt.datetime) -> Counter | None:
+    column, table = ("press_id", Press) if message.press else ("die_id", Die)
+    adapt = connection.ops.adapt_datetimefield_value
+    earliest = adapt(_earliest(message, now))
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"UPDATE {Counter._meta.db_table} SET waiting_since = CASE WHEN waiting_since < %s THEN waiting_since "
+            f"ELSE %s END WHERE device_id = %s AND {column} = (SELECT id FROM {table._meta.db_table} "
+            "WHERE plant_id = %s AND code = %s) RETURNING id, counted_at IS NULL OR counted_at <= %s",
+            [earliest, earliest, device.pk, device.plant_id, message.press or message.die, adapt(now - EVERY)],
+        )
+        found = cursor.fetchone()
+    return None if found is None else Counter(pk=found[0], device=device, counted_at=None if found[1] else now)
+
+
+def _reading(device: CounterDevice, counter: int, message: Message, now: dt.datetime) -> CounterReading:
+    return CounterReading(
+        device=device,
+        counter_id=counter,
+        message_id=message.id,
+        total=message.total,
+        at=message.at,
+        received_at=now,
+        with_stock=message.with_stock,
+        clock_off=clock_is_off(message.at, now),
+        raw=message.raw,
+    )
+
+
+def _earliest(message: Message, now: dt.datetime) -> dt.datetime:
+    """From when on counting again has to look: a time that cannot be may be put where it arrived."""
+    return now if clock_is_off(message.at, now) else message.at
 
 
 def _known(device: CounterDevice, ids: list[str]) -> dict[str, tuple]:
@@ -159,7 +191,7 @@ def _counter(device: CounterDevice, press: str, die: str) -> Counter | tuple[Ref
     if bool(press) == bool(die):
         return Refusal.UNCLEAR, "Name the press or the die that the count is of, one of the two."
     by_code = {"press__code": press} if press else {"die__code": die}
-    found = Counter.objects.filter(device=device, **by_code).first()
+    found = Counter.objects.filter(device=device, **by_code).order_by().first()
     if found is not None:
         return found
     model, what, code = (Press, "press", press) if press else (Die, "die", die)
@@ -179,8 +211,12 @@ def may_speak_for(device: CounterDevice, thing: Press | Die) -> bool:
     return allowed[isinstance(thing, Die)].filter(pk=thing.pk).exists()
 
 
-def wait(counters, since: dt.datetime) -> None:
-    """Have counters counted again from a time on."""
+def wait(counters: QuerySet[Counter], since: dt.datetime) -> None:
+    """Have counters counted again from a time on.
+
+    Written even where they wait already: so a message waits for a count that has begun without it, and is seen by the
+    next one.
+    """
     since = Value(since, output_field=CounterReading._meta.get_field("at"))
     counters.update(waiting_since=Least(Coalesce(F("waiting_since"), since), since))
 

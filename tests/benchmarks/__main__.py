@@ -3,6 +3,7 @@
 fit and forecast    against scipy's censored Weibull, edge by edge, and in passes of log and exp over the cycles
 loading a history   against executemany of as many rows with nothing checked
 one die             again after an entry, against the whole shop
+counters            counts that come in, against a bare view that writes one row
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import os
 import resource
 import sqlite3
+import subprocess
 import sys
 import tempfile
 import time
@@ -118,6 +120,7 @@ def _bare(folder: str, models) -> int:
 def main() -> None:
     engine()
     records()
+    subprocess.run([sys.executable, "-m", "tests.benchmarks.counters"], check=True)  # a database of its own
     unit = 1024**2 if sys.platform != "darwin" else 1024**3
     print(f"\nMost memory: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit:.2f} GB; {os.cpu_count()} cores")
 
