@@ -7,6 +7,10 @@ class ReportsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from maintenance import tasks
+
         from . import panels
+        from . import tasks as own
 
         panels.hang()
+        tasks.after_fit.append(own.plan)

@@ -55,11 +55,11 @@ class Rates:
 
 @dataclass(frozen=True, kw_only=True)
 class DieCost:
-    """A die with the cost sheet of its own log."""
+    """A die with the cost sheet of its own log. spent None: the sheet was kept, not worked out now."""
 
     die: Die
     sheet: CostSheet
-    spent: Spent
+    spent: Spent | None
     notes: tuple[str, ...] = ()
 
     @property
@@ -107,11 +107,20 @@ class DieCost:
         return self.per_thousand - (self.share("build") or Decimal(0))
 
 
-def cost_per_thousand(of: Plant | Die):
-    """By the log: a DieCost of a die; of a plant the DieCosts of all its dies, the dearest per thousand parts first."""
+def cost_per_thousand(of: Plant | Die | list[Die]):
+    """By the log: a DieCost of a die; of a plant the DieCosts of all its dies, the dearest per thousand parts first.
+
+    Of some dies of one plant theirs.
+    """
     if isinstance(of, Die):
         return _costs([of], of.plant)[0]
-    rows = _costs(list(cost_queries.dies_of(of)), of)
+    if isinstance(of, list):
+        return in_order(_costs(of, of[0].plant)) if of else []
+    return in_order(_costs(list(cost_queries.dies_of(of)), of))
+
+
+def in_order(rows: Iterable[DieCost]) -> list[DieCost]:
+    """The dearest per thousand parts first."""
     return sorted(rows, key=lambda row: (row.per_thousand is None, -(row.per_thousand or 0), row.die.code))
 
 

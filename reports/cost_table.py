@@ -28,7 +28,9 @@ class Column(tables.Column):
 
 class CostTable(tables.Table):
     die = Column(verbose_name="Die", accessor="die__code", order_by=("die__code", LAST))
-    parts = Column(verbose_name="Parts made", accessor="spent__parts", order_by=("spent__parts", LAST), attrs=RIGHT)
+    parts = Column(
+        verbose_name="Parts made", accessor="sheet__parts_made", order_by=("sheet__parts_made", LAST), attrs=RIGHT
+    )
     total = Column(
         verbose_name="Cost per thousand", accessor="sorted_total", order_by=("sorted_total", LAST), attrs=RIGHT
     )
@@ -53,7 +55,7 @@ class CostTable(tables.Table):
         )
 
     def render_parts(self, record: DieCost):
-        return f"{record.spent.parts:,}"
+        return f"{record.sheet.parts_made:,}"
 
     def render_total(self, record: DieCost):
         if record.per_thousand is None:

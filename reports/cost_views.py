@@ -16,7 +16,7 @@ from diestore.tables import lay_out
 from maintenance import cost_queries
 from maintenance.words import chance
 
-from . import cost, plots
+from . import cost, kept, plots
 from .cost_table import ChangeForm, CostTable
 from .marks import day, money, three_figures
 from .plants import plant_of
@@ -32,7 +32,7 @@ RUNNING = ("sharpening", "spares", "repair", "stop", "other")
 def cost_page(request: HttpRequest) -> HttpResponse:
     """All dies, what each has cost per thousand parts so far."""
     plant = plant_of(request.user)
-    rows = cost.cost_per_thousand(plant) if plant else []
+    rows = kept.costs_of(plant) if plant else []
     text = request.GET.get("q", "").strip().casefold()
     wanted = [r for r in rows if not text or text in f"{r.die.code} {r.die.description}".casefold()]
     table = CostTable(wanted)

@@ -169,7 +169,7 @@ def _works(positions, person, begun, rng) -> Iterator[Work]:
             at = begun + dt.timedelta(days=12 * (w * SET_EVERY + 1), hours=18)
             yield Work(
                 position=p, operation="ground", why="with set", found="sharp" if w % 8 else "dull", removed_mm=0.12,
-                hours=0.1, set_key=f"{p.die_id} {w}", at=at, person=person,
+                hours=0.1, set_key=f"{p.die_id} {w}", at=at, person=person, heads_set=p.code == "1-A",
             )  # fmt: skip
 
 

@@ -1,0 +1,56 @@
+"""Where the log stands, and which dies something was entered on since: two questions, however long the log is.
+
+Entries are never edited or deleted, so what was entered has a higher number, and what was struck out was struck since.
+Prices and the register's dies leave a line in their histories.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import reduce
+
+from django.db.models import Q, Subquery
+from django.utils import timezone
+
+from diestore.models import Die, Item, Plant, Rate
+
+from .models import CostLine, Event, Replacement, Run, Stop, Work
+
+_WAYS: dict[type[Event], tuple[str, ...]] = {
+    Run: ("die",),
+    Work: ("position__die",),
+    Replacement: ("position__die",),
+    Stop: ("die",),
+    CostLine: ("die", "work__position__die", "stop__die"),
+}
+_PRICES = (Rate.history.model, Item.history.model, Die.history.model)
+IN_FLIGHT = 1_000  # numbers of entries that were given and not yet written when the mark was made
+CLOCKS_APART = dt.timedelta(days=1)
+
+
+def now(plant: Plant) -> dict:
+    """The mark: plain numbers and one moment."""
+    last = {model.__name__: _last(model) for model in (*_WAYS, *_PRICES)}
+    row = Plant.objects.filter(pk=plant.pk).values(**last).get()
+    return {"last": row, "at": timezone.now().isoformat()}
+
+
+def _last(model):
+    """The highest number given: one step down the index on it."""
+    key = model._meta.pk.name
+    return Subquery(model.objects.order_by(f"-{key}").values(key)[:1])
+
+
+def dies_touched_since(mark: dict, plant: Plant) -> set[int] | None:
+    """The dies on which something was entered or struck out since. None: prices changed, so all of them."""
+    here = now(plant)["last"]
+    if any(here[model.__name__] != mark["last"].get(model.__name__) for model in _PRICES):
+        return None
+    since = dt.datetime.fromisoformat(mark["at"]) - CLOCKS_APART
+    parts = []
+    for model, ways in _WAYS.items():
+        new = Q(pk__gt=(mark["last"].get(model.__name__) or 0) - IN_FLIGHT)
+        for way in ways:
+            for rows in (model.objects.filter(new), model.objects.filter(struck_at__gte=since)):
+                parts.append(rows.filter(**{f"{way}__plant": plant}).order_by().values_list(way))
+    return {die for (die,) in reduce(lambda a, b: a.union(b), parts)}
