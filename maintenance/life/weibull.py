@@ -22,6 +22,9 @@ from .cycles import DULL, LifeSamples
 
 Array = NDArray[np.float64]
 DULL_ENDS_NEEDED = 3
+UNSETTLED = (
+    10.0  # a standard error of a logarithm beyond this is a factor of 22,000 either way: the sample says nothing
+)
 
 
 class NotEnough(ValueError):
@@ -116,12 +119,14 @@ def fit_sample(samples: LifeSamples, *, dull_ends_needed: int = DULL_ENDS_NEEDED
         return -value, -grad
 
     z, hessian = _top(minus_log_likelihood)
-    if not -4 < z[1] < 6 or abs(z[0]) > 30 or np.linalg.eigvalsh(hessian)[0] <= 0:
+    is_settled = -4 < z[1] < 6 and abs(z[0]) <= 30 and np.linalg.eigvalsh(hessian)[0] > 0
+    covariance = np.linalg.inv(hessian) if is_settled else np.full((2, 2), np.inf)
+    if not np.sqrt(np.diag(covariance)).max() <= UNSETTLED:
         raise NotEnough(f"{dull.sum()} dull ends in {len(s)} cycles do not settle a scale and a shape")
     return WeibullFit(
         scale_hits=float(np.exp(z[0]) * unit),
         shape=float(np.exp(z[1])),
-        covariance=np.linalg.inv(hessian),
+        covariance=covariance,
         log_likelihood=float(-minus_log_likelihood(z)[0] - exact.sum() * np.log(unit)),
         dull_ends=int(dull.sum()),
         cycles=len(s),
