@@ -266,7 +266,8 @@ def facts(state: DieState) -> list[tuple[str, str]]:
         code = row.position.code
         hits = row.state.hits_since_sharpening
         found.append((f"Hits on {code} since sharpened", "not known" if hits is None else f"{hits:,}"))
-        found.append((f"Usual for {code}, sharp to dull", f"{words.hits(row.forecast.usual_hits)} hits"))
+        end = "the burr limit" if "burr_limit" in row.forecast.rests_on else "dull"
+        found.append((f"Usual for {code}, sharp to {end}", f"{words.hits(row.forecast.usual_hits)} hits"))
         burrs = [r for r in state.log.readings if r.position == row.position.pk and "burr" in r.quantity.lower()]
         if burrs:
             last = max(burrs, key=lambda r: r.at)
