@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from maintenance.life import LEVELS, prior
+from maintenance.life import DULL, LEVELS, prior
 from maintenance.life.fleet import FleetFit
 from maintenance.life.grids import Theta
 from tests.life.simulate import Shop
@@ -23,27 +24,59 @@ class Truth:
     shop: Shop
 
     def edges_alive(self, which: np.ndarray, x: np.ndarray) -> np.ndarray:
-        """[edges, x] for x: [edges, x]: what is left of each edge, given that its whole die is still sharp."""
+        """[edges, x] for x: [edges, x]: what is left of each edge, given what its whole die tells of the lot."""
         world, k = self.shop.world, self.shop.world.shape
-        die = np.array([e.die for e in self.shop.edges])
-        h, scale = self.shop.hits_now, self._scale(np.arange(len(die)))
-        worn = (h[:, None] / scale) ** k
-        start = np.zeros((die.max() + 1, worn.shape[1]))
-        np.add.at(start, die, worn)
-        lots = LOT_A * np.exp(start.min(axis=1, keepdims=True) - start)
-        lots = (lots / lots.sum(axis=1, keepdims=True))[die[which]]
-        ln = worn[which][:, None, :] - ((h[which, None, None] + x[:, :, None]) / scale[which][:, None, :]) ** k
-        return np.einsum("exw,ew->ex", np.exp(ln), lots) * np.exp(-world.chips_per_100k / 1e5 * x)
+        chips = np.exp(-world.chips_per_100k / 1e5 * x)
+        if self.shop.paths[0] is not None:
+            return chips * np.stack([self._on_paths([e], at) for e, at in zip(which, x, strict=True)])
+        h, scale = self.shop.hits_now, self._scale(np.arange(len(self.die)))
+        lots = self._lots()[self.die[which]]
+        ln = (h[which, None, None] / scale[which][:, None, :]) ** k
+        ln = ln - ((h[which, None, None] + x[:, :, None]) / scale[which][:, None, :]) ** k
+        return np.einsum("exw,ew->ex", np.exp(ln), lots) * chips
 
     def die_alive(self, which: np.ndarray, x: np.ndarray) -> np.ndarray:
-        """[x]: no edge of `which` dull or chipped; the lot is shared by all."""
+        """[x]: no edge of `which`, all of one die, dull or chipped; the lot is shared by all."""
         world, k = self.shop.world, self.shop.world.shape
+        chips = np.exp(-world.chips_per_100k / 1e5 * len(which) * x)
+        if self.shop.paths[0] is not None:
+            return chips * self._on_paths(which, x)
         h, scale = self.shop.hits_now[which], self._scale(which)
-        ln = -(((h[:, None, None] + x[None, :, None]) / scale[:, None, :]) ** k).sum(axis=0)
         start = ((h[:, None] / scale) ** k).sum(axis=0)
-        low = start.min()
-        alive = np.exp(ln + low) @ LOT_A / (np.exp(low - start) @ LOT_A)
-        return alive * np.exp(-world.chips_per_100k / 1e5 * len(which) * x)
+        ln = start - (((h[:, None, None] + x[None, :, None]) / scale[:, None, :]) ** k).sum(axis=0)
+        return np.exp(ln) @ self._lots()[self.die[which[0]]] * chips
+
+    @cached_property
+    def die(self) -> np.ndarray:
+        return np.array([e.die for e in self.shop.edges])
+
+    def _lots(self) -> np.ndarray:
+        """[dies, lots]: what the lot under way may be, given all that went on in it, to one who knows the lives."""
+        samples, k = self.shop.samples, self.shop.world.shape
+        now = samples.lot[samples.under_way].max()
+        mine = samples.pick(samples.lot == now)
+        scale = self._scale(mine.edge)
+        low, high = ((h[:, None] / scale) ** k for h in (mine.lower_hits, mine.hits))
+        ln = np.where((mine.ended == DULL)[:, None], np.log(np.maximum(np.exp(-low) - np.exp(-high), 1e-300)), -high)
+        total = np.zeros((self.die.max() + 1, len(LOT_X)))
+        np.add.at(total, self.die[mine.edge], ln)
+        lots = LOT_A * np.exp(total - total.max(axis=1, keepdims=True))
+        return lots / lots.sum(axis=1, keepdims=True)
+
+    def _on_paths(self, which, x: np.ndarray) -> np.ndarray:
+        """[x]: the edges `which` of one die still sharp after x strokes; the lots to come are drawn, the past ones
+        known."""
+        k, which = self.shop.world.shape, np.asarray(which)
+        paths = self.shop.paths[self.die[which[0]]]
+        ahead = np.stack([np.interp(x, s, w) for s, w in zip(paths.strokes, paths.wear, strict=True)])
+        beyond = x > paths.strokes[:, -1:]
+        pace = (paths.wear[:, -1] / paths.strokes[:, -1])[:, None]
+        ahead = np.where(beyond, paths.wear[:, -1:] + (x - paths.strokes[:, -1:]) * pace, ahead)
+        first = int(np.flatnonzero(self.die == self.die[which[0]])[0])
+        eta = np.exp(self.shop.ln_eta[which]) * 1e5
+        now = paths.wear_now[which - first]
+        ln = sum((w / n) ** k - ((w + ahead) / n) ** k for w, n in zip(now, eta, strict=True))
+        return np.exp(ln).mean(axis=0)
 
     def _scale(self, which: np.ndarray) -> np.ndarray:
         """[edges, lots] in hits."""
