@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import chips, lots, prior
+from . import chips, lots, prior, rough
 from .cells import FLOOR, LARGEST, Cells
 from .cycles import CHIPPED, DULL, HITS_UNIT, EdgeSpec, LifeSamples
 from .edges import Edges
 from .fleet import FleetFit
-from .grids import Grids, Theta, edge_marginals, sum_by_die, travel
+from .grids import Grids, Theta, edge_marginals, nodes_for, sum_by_die, travel
 from .integrals import Told, tails
 
 Array = NDArray[np.float64]
@@ -32,6 +32,8 @@ SHAPES = np.cos((2 * np.arange(5) + 1) * np.pi / 10)  # where the past is tabula
 SHAPES_REACH = 0.5
 GROUP_EDGES = 100  # of whole dies, summed together
 CHUNK_EDGES = 24
+E_LN_MOST = 300.0
+MANY_32, FEW_32, LEAST_32 = 1e20, 1e17, 1e-37  # within what 32 bits hold, the first two multiplied too
 LEAST_HAZARD, MOST_HAZARD = 4e-4, 9.0  # of a die, of an edge: between them lie the points of x
 NEWTON = 8  # steps to the first of them
 DOWN, UP = 1.5, 2.5  # sd of what is unsure of an edge's life, allowed for at these
@@ -147,23 +149,32 @@ class Block:
         theta = self.fit.best
         k, sw = theta.k, self.fit.sw
         mu = self.x @ theta.b
-        self.grids = Grids.at_prior(mu, theta, self.n_dies, predicting=True)
+        run, ends = np.maximum(self.h**k - self.f**k, 0.0), np.zeros(len(mu))
+        if self.read.any():
+            worth = 1 / (1 + (k * self.told_sd[self.read]) ** 2)
+            run[self.read] = worth * np.exp(np.minimum(k * self.told[self.read], rough.FARTHEST))
+            ends[self.read] = worth
+        seen = rough.look(self.cells, mu, self.die, self.n_dies, theta, sw, run, ends)
+        self.grids = Grids(seen.m, seen.m_sd, seen.u, seen.u_sd, *nodes_for(theta, predicting=True))
         self.c = self.d = None
+        self.best_past = np.empty((len(mu), len(self.grids.m_nodes)))
         lotted = sw > 0 and len(self.cells) > 0
-        if lotted:
-            self.c, self.d = np.zeros(len(self.cells)), np.full(len(self.cells), sw)
 
         def table(nodes: Array, edges) -> Array:
-            return self.cells.table(nodes, k, self.c, self.d, edges) + self._open_table(nodes, k, edges)
+            past = self.cells.table(nodes, k, self.c, self.d, edges)
+            self.best_past[slice(None) if edges is None else edges] = past
+            return past + self._open_table(nodes, k, edges)
 
-        post = travel(self.grids, table, mu, self.die, theta)
         if lotted:
-            for _ in range(LOOKS):
-                mean, sd = self.grids.moments(edge_marginals(post, self.die))
-                seen, _ = lots.look(self.cells, mean, sd, k, sw, self.n_dies)
-                self.c, self.d = seen.c, seen.d
-                post = travel(self.grids, table, mu, self.die, theta)
-        self.mean_now, self.sd_now = self.grids.moments(edge_marginals(post, self.die))
+            places = lots.zoomed(self.cells, seen.w, seen.w_sd, sw)
+        mean, sd = seen.m, seen.m_sd
+        for _ in range(LOOKS if lotted else 1):
+            if lotted:
+                told, _ = lots.look(self.cells, mean, sd, k, sw, self.n_dies, places)
+                self.c, self.d = told.c, told.d
+            post = travel(self.grids, table, mu, self.die, theta, aimed=True)
+            mean, sd = self.grids.moments(edge_marginals(post, self.die))
+        self.mean_now, self.sd_now = mean, sd
         self._aim_lot(k)
         self._tables()
 
@@ -182,7 +193,8 @@ class Block:
         top = own.max(axis=1, keepdims=True)
         own = top[:, 0] + np.log(np.einsum("j,ejw->ew", lots.M_WEIGHTS, np.exp(own - top)))
         own[~self.current] = 0.0
-        c, d = lots.moments((sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2).T, w)
+        c, d = lots.moments((sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2).T, lots.W_NODES)
+        c, d = c * sw, d * sw
         d = np.minimum(np.maximum(1.15 * d, 0.2 * sw), sw)
         self.lot = c[:, None] + d[:, None] * W_NODES
         self.ln_lot = np.log(W_WEIGHTS) - 0.5 * (self.lot / sw) ** 2 + 0.5 * W_NODES**2 + np.log(d / sw)[:, None]
@@ -190,7 +202,7 @@ class Block:
     def _tables(self) -> None:
         """L of the past at the shapes of the draws: a polynomial in ln k through a few where they lie close."""
         ln_k = np.array([theta.ln_k for _, theta in self.fit.thetas()])
-        self.table_at = {}
+        self.table_at = {self.fit.best.ln_k: self.best_past}
         if len(ln_k) > 2 * len(SHAPES) and np.ptp(ln_k) < SHAPES_REACH:
             middle, half = (ln_k.max() + ln_k.min()) / 2, max(np.ptp(ln_k) / 2, 1e-6)
             known = middle + half * SHAPES
@@ -321,109 +333,132 @@ class _Group:
         self.now = edges.start + np.flatnonzero(block.current[edges])
 
     def at(self, theta: Theta, past: Array, *, first_to_go: bool):
-        """The sums over m, u and the lot at one theta, of the edges under way: S_die, S_edge, E m, E m^2, first."""
+        """The sums over m, u and the lot at one theta, of the edges under way: S_die, S_edge, E m, E m^2, first.
+
+        With N as in `predict.py`, the ratios N(x) / N(0) are worked on in 32 bits; their sums over edges are not.
+        """
         block, k, n_dies = self.block, theta.k, self.n_dies
         grids, edges = block.grids, self.edges
         u = grids.u[self.dies]
         m = grids.m_mean[edges, None] + grids.m_sd[edges, None] * grids.m_nodes
-        gap = (m - (block.x[edges] @ theta.b)[:, None])[:, None, :] - u[self.die][:, :, None]
-        gap *= gap
-        gap *= -0.5 / theta.tv**2
-        log = gap
-        log += past[edges, None, :]
-        e = np.exp(np.minimum(-k * m, LARGEST))
-        h, f = block.h[edges], block.f[edges]
-        run_now = np.maximum(h**k - f**k, 0.0)
-        run_now[block.read[edges]] = 0.0
-        seen = -run_now[:, None] * e
-        read = np.flatnonzero(block.read[edges])
-        if len(read):
-            seen[read] = block._told_log(m, k, np.arange(len(block.h))[edges], np.zeros(1))[:, :, 0]
-        top = (log + seen[:, None, :]).max(axis=2, keepdims=True)
+        log = (m - (block.x[edges] @ theta.b)[:, None])[:, None, :] - u[self.die][:, :, None]
+        log *= log
+        log *= -0.5 / theta.tv**2
+        e = np.exp(np.minimum(-k * m, E_LN_MOST))
+        seen = past[edges] - (self._run_now(k) * np.exp(k * block.lot[self.dies, 0])[self.die])[:, None] * e
+        read = block.read[edges]
+        if read.any():
+            told = block._told_log(m, k, np.arange(edges.start, edges.stop), np.zeros(1))[:, :, 0]
+            seen[read] = past[edges][read] + told
+        log += seen[:, None, :]
+        top = log.max(axis=2, keepdims=True)
         log -= top
-        weight = np.exp(np.clip(log, -LARGEST, LARGEST, out=log), out=log)
-        h_log = sum_by_die(top[:, :, 0], self.die, n_dies) - 0.5 * (u / theta.tu) ** 2
+        weight = np.exp(log, out=log)
+        log_u = sum_by_die(top[:, :, 0], self.die, n_dies) - 0.5 * (u / theta.tu) ** 2
         local = self.now - edges.start
-        old = np.flatnonzero(~block.current[edges])
-        if len(old):  # earlier builds: they tell of the die, and go no further
-            h_log += sum_by_die(np.log(weight[old].sum(axis=2)), self.die[old], n_dies)
-        weight, m, e, die = weight[local], m[local], e[local], self.die[local]
-        alive_now, n = self._alive(k, weight, m, e, die)
-        n0 = n[..., 0].copy()
-        ratio = n / n0[..., None]
-        ln_n = np.log(n, out=n)
-        total = sum_by_die(ln_n, die, n_dies)
-        joint = total + h_log[:, :, None, None] + block.ln_lot[self.dies, None, :, None]
-        peak = joint[..., 0].max(axis=(1, 2))
-        s = np.exp(joint - peak[:, None, None, None])
-        norm = s[..., 0].sum(axis=(1, 2))
-        pi = s[..., 0] / norm[:, None, None]
-        s_die = s.sum(axis=(1, 2)) / norm[:, None]
-        wide = pi.shape[1] * pi.shape[2]
-        pi_edge = pi[die]
-        s_edge = (pi_edge.reshape(len(die), 1, wide) @ ratio.reshape(len(die), wide, -1))[:, 0]
-        coef = pi_edge / n0  # of weight * alive at x = 0
+        if len(local) < len(m):  # earlier builds: they tell of the die, and go no further
+            old = np.flatnonzero(~block.current[edges])
+            log_u += sum_by_die(np.log(weight[old].sum(axis=2)), self.die[old], n_dies)
+            weight, m, e, die = weight[local], m[local], e[local], self.die[local]
+        else:
+            die = self.die
+        alive_now, ratio, n0 = self._alive(k, weight, m, e, die)
+        wide = n0.shape[1] * n0.shape[2]
+        joint = sum_by_die(np.log(n0), die, n_dies) + log_u[:, :, None] + block.ln_lot[self.dies, None, :]
+        pi = np.exp(joint - joint.max(axis=(1, 2), keepdims=True))
+        pi /= pi.sum(axis=(1, 2), keepdims=True)
+        of_edge = pi[die]
+        s_edge = (of_edge.reshape(len(die), 1, wide).astype(np.float32) @ ratio)[:, 0]
+        coef = of_edge / n0  # of weight * alive at x = 0
         p = ((coef.transpose(0, 2, 1) @ weight) * alive_now.transpose(0, 2, 1)).sum(axis=1)
         p /= p.sum(axis=1, keepdims=True)
-        first = self._first(ln_n, total, pi, die) if first_to_go else None
+        ln_ratio = np.log(ratio, out=ratio)
+        total = sum_by_die(ln_ratio, die, n_dies)  # [dies, (u, j), x]
+        pi = pi.reshape(n_dies, wide)
+        s_die = (pi[:, None] @ np.exp(total))[:, 0]
+        first = self._first(ln_ratio, total, pi, die) if first_to_go else None
         return s_die, s_edge, (p * m).sum(axis=1), (p * m * m).sum(axis=1), first
 
-    def _alive(self, k: float, weight: Array, m: Array, e: Array, die) -> tuple[Array, Array]:
-        """exp of minus what is run: at x = 0 [edges, m, j]; and summed over m with the weights [edges, u, j, x]."""
-        block, now = self.block, self.now
-        lot = block.lot[self.dies][die]
-        strokes = self.x[die] * block.share[now, None]
-        run = block.h[now, None] + strokes
-        unknown, read = block.unknown[now], block.read[now]
-        begun = block.f[now] ** k
-        power = np.maximum(run**k - begun[:, None], 0.0)
-        power[unknown | read] = 0.0
-        e_lot = e[:, :, None] * np.exp(k * lot)[:, None, :]
-        np.minimum(e_lot, np.exp(LARGEST), out=e_lot)
-        n_m, n_j, n_x = m.shape[1], lot.shape[1], run.shape[1]
-        alive_now = np.exp(-e_lot * power[:, 0, None, None])
-        out = np.empty((len(now), weight.shape[1], n_j * n_x))
-        room = np.empty((CHUNK_EDGES, n_m * n_j, n_x))
-        flat = e_lot.reshape(len(now), n_m * n_j, 1)
-        for i in range(0, len(now), CHUNK_EDGES):
-            j = min(i + CHUNK_EDGES, len(now))
-            alive = np.multiply(flat[i:j], -power[i:j, None, :], out=room[: j - i])
-            np.exp(alive, out=alive)
-            alive = alive.reshape(j - i, n_m, n_j, n_x)
-            for row in i + np.flatnonzero(unknown[i:j] | read[i:j]):
-                alive[row - i] = self._alive_otherwise(row, k, m[row][:, None] - lot[row], e_lot[row], run[row])
-                alive_now[row] = alive[row - i, :, :, 0]
-            np.matmul(weight[i:j], alive.reshape(j - i, n_m, n_j * n_x), out=out[i:j])
-        np.maximum(out, 1e-290, out=out)
-        return alive_now, out.reshape(len(now), weight.shape[1], n_j, n_x)
+    def _run_now(self, k: float) -> Array:
+        """h^k - from^k of the group's edges; nought for those that are told otherwise."""
+        h, f = self.block.h[self.edges], self.block.f[self.edges]
+        run = np.maximum(h**k - f**k, 0.0)
+        run[self.block.read[self.edges] | self.block.unknown[self.edges]] = 0.0
+        return run
 
-    def _alive_otherwise(self, row: int, k: float, v: Array, e_lot: Array, run: Array) -> Array:
-        """The same for one edge with readings, or of unknown age: [m, j, x]."""
+    def _alive(self, k: float, weight: Array, m: Array, e: Array, die) -> tuple[Array, Array, Array]:
+        """The chance to be sharp at x = 0, [edges, m, j]; N(x) / N(0), float32[edges, (u, j), x]; N(0), [edges, u, j].
+
+        The first and the last but for a factor of each edge's own.
+        """
+        block, now = self.block, self.now
+        lot = block.lot[self.dies]
+        factor = np.exp(k * lot)
+        run = block.h[now, None] + self.x[die] * block.share[now, None]
+        unlike = np.flatnonzero(block.unknown[now] | block.read[now])
+        power = run**k
+        power -= (block.f[now] ** k)[:, None]
+        np.maximum(power, 0.0, out=power)
+        power[unlike] = 0.0
+        gone = factor[die][:, :, None] * power[:, None, :]
+        gone -= (factor[die, 0] * power[:, 0])[:, None, None]
+        n, n_m, n_j, n_x = len(now), m.shape[1], lot.shape[1], run.shape[1]
+        gone = -np.minimum(gone, FEW_32).astype(np.float32).reshape(n, 1, n_j * n_x)
+        e32 = np.minimum(e, MANY_32).astype(np.float32)[:, :, None]
+        weight32 = weight.astype(np.float32)
+        alive_now = np.empty((n, n_m, n_j))
+        out = np.empty((n, weight.shape[1], n_j * n_x), np.float32)
+        room = np.empty((CHUNK_EDGES, n_m, n_j * n_x), np.float32)
+        for i in range(0, n, CHUNK_EDGES):
+            j = min(i + CHUNK_EDGES, n)
+            alive = np.multiply(e32[i:j], gone[i:j], out=room[: j - i])
+            np.exp(alive, out=alive)
+            alive_now[i:j] = alive[:, :, ::n_x]
+            np.matmul(weight32[i:j], alive, out=out[i:j])
+        out = out.reshape(n, weight.shape[1], n_j, n_x)
+        for row in unlike:
+            alive = self._alive_otherwise(row, k, m[row], lot[die[row]], e[row], run[row])
+            alive_now[row] = alive[:, :, 0]
+            sums = np.tensordot(weight[row], alive, axes=1)
+            out[row] = np.maximum(sums / sums[..., :1].max(), LEAST_32)
+            alive_now[row] /= sums[..., 0].max()
+        np.maximum(out, LEAST_32, out=out)
+        n0 = out[..., 0].astype(float)
+        out /= out[..., :1].copy()
+        np.maximum(out, LEAST_32, out=out)
+        return alive_now, out.reshape(n, -1, n_x), n0
+
+    def _alive_otherwise(self, row: int, k: float, m: Array, lot: Array, e: Array, run: Array) -> Array:
+        """The same for one edge with readings, or of unknown age, before the sum over m: [m, j, x]."""
         block, edge = self.block, self.now[row]
+        e_lot = e[:, None] * np.exp(k * lot)
         if block.read[edge]:
-            tail = tails(block.told[edge], block.told_sd[edge], block.h[edge], run, v, k)
-            return tail * np.exp(np.minimum(block.f[edge] ** k * e_lot, LARGEST))[..., None]
+            tail = tails(block.told[edge], block.told_sd[edge], block.h[edge], run, m[:, None] - lot, k)
+            place = np.flatnonzero(np.flatnonzero(block.read) == edge)
+            now = block.now_told.pick(place).log(m[None], k)[0]
+            begun = np.minimum(block.f[edge] ** k * e_lot, LARGEST)
+            return tail * np.exp(np.clip(begun - (now - now.max())[:, None], -LARGEST, LARGEST))[..., None]
         ages = block.ages(self.now[row : row + 1])[0]
         power = (run + ages[:, None]) ** k - ages[:, None] ** k
-        return np.exp(-e_lot[..., None, None] * power).mean(axis=2)
+        return np.exp(-np.minimum(e_lot, np.exp(LARGEST / 2))[..., None, None] * power).mean(axis=2)
 
-    def _first(self, ln_n: Array, total: Array, pi: Array, die) -> Array:
+    def _first(self, ln_ratio: Array, total: Array, pi: Array, die) -> Array:
         """Chance of each edge to be the first of its die: its part of the die's hazard, step by step."""
         block, now = self.block, self.now
         a, b = block.chip_die()
         rate = block.chip_rate[now] * block.share[now] * (a / b)[self.dies][die]
         all_rates = np.bincount(die, rate, self.n_dies)
-        left = np.exp(total - total[..., :1] - (all_rates[:, None] * self.x)[:, None, None, :])
+        left = np.exp(total - (all_rates[:, None] * self.x)[:, None, :])
         gone = (left[..., :-1] - left[..., 1:]) * pi[..., None]
-        own = ln_n[..., :-1] - ln_n[..., 1:]
+        chips = (rate[:, None] * np.diff(self.x, axis=1)[die]).astype(np.float32)
+        own = ln_ratio[..., :-1] - ln_ratio[..., 1:]
         np.maximum(own, 0.0, out=own)
-        own += (rate[:, None] * np.diff(self.x, axis=1)[die])[:, None, None, :]
-        every = np.maximum(sum_by_die(own, die, self.n_dies), 1e-300)
-        part = (gone / every).reshape(self.n_dies, -1)
+        own += chips[:, None, :]
+        part = gone / np.maximum(sum_by_die(own, die, self.n_dies), 1e-30)
         own = own.reshape(len(die), -1)
         first = np.empty(len(die))
         for d in range(self.n_dies):
             mine = die == d
-            first[mine] = own[mine] @ part[d]
+            first[mine] = own[mine] @ part[d].ravel()
         sums = np.bincount(die, first, self.n_dies)
         return first / np.maximum(sums, 1e-12)[die]

@@ -28,8 +28,10 @@ LARGEST = 500.0  # of an exponent: beyond it a likelihood is nought for every pu
 FLOOR = 2000.0  # a table is cut off this far below its largest value
 ENOUGH = 0.75  # of a die's edges ended a cycle in a lot, for the lot to be compared by
 PARTIAL_AT_MOST = 0.25  # of a die's dull ends lie where only a few edges were renewed
-BLOCK = 60_000  # table entries worked on at once, to stay in the cache
+BLOCK = 12_000  # table entries worked on at once, to stay in the cache
 E_MOST = 300.0  # ln of the largest factor of E
+E_MOST_32, LEAST_LN_32 = 27.0, 60.0  # the same where three are multiplied in 32 bits
+LEAST_32, FARTHEST_32 = 1e-37, 1e6
 
 
 @dataclass(frozen=True)
@@ -217,34 +219,51 @@ class Cells:
         top = logs.max(axis=0)
         return top + np.log(np.exp(logs - top).sum(axis=0))
 
-    def own(self, m: Array, weights: Array, w: Array, k: float) -> Array:
-        """ln of sum_j weights_j exp l(m_j, w) of each cell, [w, cells]. m: [edges, 3] rising; w: [w] or [w, lots]."""
-        out = np.empty((len(w), len(self)))
+    def own(self, mean: Array, sd: Array, nodes: Array, weights: Array, w: Array, k: float) -> Array:
+        """ln of sum_j weights_j exp l(m_j, w) of each cell, its largest nought: float32[w, cells].
+
+        mean, sd: [edges] of m; nodes, weights: [3], rising. w: [w, lots].
+        """
+        out = np.empty((len(w), len(self)), np.float32)
         if not len(self):
             return out
         ln_z, ln_d = self.at(k)
-        e = np.exp(np.minimum(-k * m.T, E_MOST))  # [3, edges]
-        factor = np.exp(k * w) if w.ndim == 2 else np.exp(k * w)[:, None]
+        beside = np.exp(np.clip(-k * sd * nodes[:, None], -E_MOST_32, E_MOST_32)).astype(np.float32)  # [3, edges]
+        factor = np.exp(np.clip(k * w, -E_MOST_32, E_MOST_32)).astype(np.float32)
         plain, one, end, other = self.kinds
-        z = np.exp(np.minimum(ln_z, E_MOST))
-        d = np.exp(np.minimum(ln_d, E_MOST))
         for cells, row in self._some(plain, len(w), None):
-            f = factor[:, self.lot[cells]] if w.ndim == 2 else factor
-            b = e[:, row] * z[cells]
-            far = weights[0] * np.exp(-f * (b[0] - b[2]))
-            out[:, cells] = np.log(weights[2] + weights[1] * np.exp(-f * (b[1] - b[2])) + far) - f * b[2]
-        for cells, row, y in self._some(one, len(w), None, d[end]):
-            f = factor[:, self.lot[cells]] if w.ndim == 2 else factor
-            b, y = e[:, row] * z[cells], np.maximum(e[:, row] * y, 1e-200)
-            near = -weights[2] * np.expm1(-f * y[2])
-            middle = -weights[1] * np.expm1(-f * y[1]) * np.exp(-f * (b[1] - b[2]))
-            far = -weights[0] * np.expm1(-f * y[0]) * np.exp(-f * (b[0] - b[2]))
-            out[:, cells] = np.log(near + middle + far) - f * b[2]
+            f = np.take(factor, self.lot[cells], axis=1)
+            far, mid, near = np.take(beside, row, axis=1) * _factor_32(ln_z[cells] - k * mean[row])
+            total = np.exp(f * (near - far))
+            total *= weights[0]
+            middle = f * (near - mid)
+            np.exp(middle, out=middle)
+            middle *= weights[1]
+            total += middle
+            total += weights[2]
+            np.log(total, out=total)
+            f *= near
+            total -= f
+            out[:, cells] = total
+        for cells, row, ln_y in self._some(one, len(w), None, ln_d[end]):
+            f = np.take(factor, self.lot[cells], axis=1)
+            some = np.take(beside, row, axis=1)
+            far, mid, near = some * _factor_32(ln_z[cells] - k * mean[row])
+            y = -np.maximum(some * _factor_32(ln_y - k * mean[row]), LEAST_32)
+            total = np.float32(-weights[2]) * np.expm1(f * y[2])
+            total -= np.float32(weights[1]) * np.expm1(f * y[1]) * np.exp(f * (near - mid))
+            total -= np.float32(weights[0]) * np.expm1(f * y[0]) * np.exp(f * (near - far))
+            np.log(np.maximum(total, LEAST_32, out=total), out=total)
+            f *= near
+            total -= f
+            out[:, cells] = total
         if len(other):
-            at = w.T[self.lot[other]] if w.ndim == 2 else np.broadcast_to(w, (len(other), len(w)))
-            logs = self._log_at(other, m[self.edge[other]], at, k, ln_z, ln_d) + np.log(weights)[:, None]
+            m = mean[self.edge[other], None] + sd[self.edge[other], None] * nodes
+            logs = self._log_at(other, m, w.T[self.lot[other]], k, ln_z, ln_d) + np.log(weights)[:, None]
             top = logs.max(axis=1, keepdims=True)
-            out[:, other] = (top[:, 0] + np.log(np.exp(logs - top).sum(axis=1))).T
+            logs = top[:, 0] + np.log(np.exp(logs - top).sum(axis=1))
+            out[:, other] = np.maximum(logs - logs.max(axis=1, keepdims=True), -FARTHEST_32).T
+        out -= out.max(axis=0)
         return out
 
     def _log_at(self, cells: NDArray[np.int64], m: Array, w: Array, k: float, ln_z: Array, ln_d: Array) -> Array:
@@ -272,27 +291,44 @@ def _members(owner: NDArray[np.int64], cells: NDArray[np.int64]) -> tuple[NDArra
     return place, np.arange(len(place)) + np.repeat(low - np.r_[0, np.cumsum(count)[:-1]], count)
 
 
+def _factor_32(ln: Array) -> NDArray[np.float32]:
+    return np.exp(np.clip(ln, -LEAST_LN_32, E_MOST_32)).astype(np.float32)
+
+
 def _sharp(e: Array, r: Array) -> Array:
-    """ln of 1/6 exp(-e r) + 2/3 exp(-e) + 1/6 exp(-e / r); the last is the largest."""
-    low = e / r
-    total = np.exp(low - e)
+    """ln of 1/6 exp(-e r) + 2/3 exp(-e) + 1/6 exp(-e / r); the last is the largest. e is used up."""
+    low = e * (1 / r)
+    total = low - e
+    np.exp(total, out=total)
     total *= 4.0
-    total += np.exp(low - e * r)
+    e *= r
+    np.subtract(low, e, out=e)
+    total += np.exp(e, out=e)
     total += 1.0
-    total /= 6.0
+    total *= 1 / 6
     np.log(total, out=total)
     total -= low
     return total
 
 
 def _dull_once(e: Array, y: Array, r: Array) -> Array:
-    """The same with each part times its 1 - exp(-y), y going with e."""
-    low, y = e / r, np.maximum(y, 1e-200)
-    total = np.expm1(-y) * np.exp(low - e)
+    """The same with each part times its 1 - exp(-y), y going with e. Both are used up."""
+    np.maximum(y, 1e-200, out=y)
+    np.negative(y, out=y)
+    low = e * (1 / r)
+    total = low - e
+    np.exp(total, out=total)
+    total *= np.expm1(y)
     total *= 4.0
-    total += np.expm1(-y * r) * np.exp(low - e * r)
-    total += np.expm1(-y / r)
-    total /= -6.0
+    e *= r
+    np.subtract(low, e, out=e)
+    np.exp(e, out=e)
+    far = y * r
+    e *= np.expm1(far, out=far)
+    total += e
+    y *= 1 / r
+    total += np.expm1(y, out=y)
+    total *= -1 / 6
     np.log(total, out=total)
     total -= low
     return total

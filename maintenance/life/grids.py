@@ -22,6 +22,7 @@ FEWER_U, FEWER_M = np.linspace(-4.2, 4.2, 9), np.linspace(-5.0, 5.0, 15)  # for 
 MANY_U, MANY_M = np.linspace(-4.5, 4.5, 15), np.linspace(-5.5, 5.5, 31)
 STEP_AT_MOST = 1.25  # of m, in tv, where nothing is known of an edge and its die
 END_MASS = 1e-3  # of the posterior on the last nodes of a grid's end: the grid must travel
+NARROW = 1.35  # times a grid's sd that is found
 END_PART = 0.85  # of a grid's half: beyond it lie its last nodes
 ZOOMS = 8
 LN_2PI = float(np.log(2 * np.pi))
@@ -128,7 +129,7 @@ def sum_by_die(values: Array, die: NDArray[np.int64], n_dies: int) -> Array:
     out = np.zeros((n_dies, *values.shape[1:]))
     if len(die):
         first = np.flatnonzero(np.r_[True, die[1:] != die[:-1]])
-        out[die[first]] = np.add.reduceat(values, first, axis=0)
+        out[die[first]] = np.add.reduceat(values, first, axis=0, dtype=float)
     return out
 
 
@@ -137,45 +138,54 @@ def edge_marginals(post: Posterior, die: NDArray[np.int64]) -> Array:
     return np.einsum("ea,eam->em", post.of_u[die], post.given_u)
 
 
-def travel(grids: Grids, table_at, mu: Array, die: NDArray[np.int64], theta: Theta, *, zooms: int = ZOOMS) -> Posterior:
+def travel(
+    grids: Grids, table_at, mu: Array, die: NDArray[np.int64], theta: Theta, *, aimed: bool = False
+) -> Posterior:
     """Moves the grids, in place, to where the posterior lies, each die by itself; returns the posterior there.
 
     table_at: function of (nodes of m [n, m], edges [n] or None for all) that gives their table L. A grid is moved again
     where the nodes at one of its ends carry more than 1e-3 of the posterior (then its sd becomes at least a quarter of
     the grid's width), or where it is too coarse for what it found; the others keep theirs, so that a die's numbers do
-    not depend on which other dies are computed with it.
+    not depend on which other dies are computed with it. aimed: they stand where the posterior is thought to lie, and
+    stay there unless it is seen not to.
     """
     n_dies = len(grids.u_mean)
+    moved = np.ones(len(mu), bool)
     todo = np.ones(n_dies, bool)
     table = np.zeros((len(mu), len(grids.m_nodes)))
     found: Posterior | None = None
-    for turn in range(zooms + 1):
-        edges = np.flatnonzero(todo[die])
+    for turn in range(ZOOMS + 1):
         dies = np.flatnonzero(todo)
         if not len(dies):
             break
+        if moved.all():
+            table = table_at(grids.m, None)
+        elif moved.any():
+            new = np.flatnonzero(moved)
+            table[new] = table_at(grids.m_mean[new, None] + grids.m_sd[new, None] * grids.m_nodes, new)
+        edges = np.flatnonzero(todo[die])
         local = np.searchsorted(dies, die[edges])
         part = grids.pick(edges, dies)
-        table[edges] = table_at(part.m, None if len(edges) == len(mu) else edges)
         post = posterior(part, table[edges], mu[edges], local, theta)
         if found is None:
             found = post
         else:
             found.given_u[edges], found.of_u[dies], found.ll[dies] = post.given_u, post.of_u, post.ll
-        if turn == zooms:
+        if turn == ZOOMS:
             break
         p = edge_marginals(post, local)
         m_mean, m_sd, m_flag = _aim(p, part.m_mean, part.m_sd, grids.m_nodes)
         u_mean, u_sd, u_flag = _aim(post.of_u, part.u_mean, part.u_sd, grids.u_nodes)
-        again = u_flag.copy()
-        np.logical_or.at(again, local, m_flag)
-        if turn == 0:
-            again[:] = True  # the first look is only for aiming
-        move_e, move_d = again[local], again
-        grids.m_mean[edges[move_e]], grids.m_sd[edges[move_e]] = m_mean[move_e], m_sd[move_e]
-        grids.u_mean[dies[move_d]], grids.u_sd[dies[move_d]] = u_mean[move_d], u_sd[move_d]
-        todo = np.zeros(n_dies, bool)
-        todo[dies[again]] = True
+        if turn == 0 and not aimed:  # the first look is only for aiming
+            m_flag[:] = True
+            u_flag[:] = True
+        moved[:] = False
+        moved[edges[m_flag]] = True
+        grids.m_mean[edges[m_flag]], grids.m_sd[edges[m_flag]] = m_mean[m_flag], m_sd[m_flag]
+        grids.u_mean[dies[u_flag]], grids.u_sd[dies[u_flag]] = u_mean[u_flag], u_sd[u_flag]
+        todo[:] = False
+        todo[dies[u_flag]] = True
+        todo[die[edges[m_flag]]] = True
     return found
 
 
@@ -185,8 +195,8 @@ def _aim(p: Array, centre: Array, sd: Array, nodes: Array) -> tuple[Array, Array
     spread = np.sqrt(np.maximum(p @ nodes**2 - z**2, 0.0))
     step, width = nodes[1] - nodes[0], nodes[-1] - nodes[0]
     last = np.abs(nodes) > END_PART * nodes[-1]
-    ends = np.maximum(p @ (last & (nodes < 0)), p @ (last & (nodes > 0))) > END_MASS
-    coarse = spread < 0.7 * step
+    at_end = np.maximum(p @ (last & (nodes < 0)), p @ (last & (nodes > 0)))
+    off = (at_end > END_MASS) | (spread < 0.7 * step) | (spread > NARROW)
     new = np.maximum(spread, 0.5 * step)
-    new = np.where(ends, np.maximum(new, width / 4), new)
-    return centre + z * sd, new * sd, ends | coarse
+    new = np.where(at_end > 20 * END_MASS, np.maximum(new, width / 4), np.where(at_end > END_MASS, 1.2 * new, new))
+    return centre + z * sd, new * sd, off

@@ -24,6 +24,9 @@ SW_HALF_NORMAL = 0.3
 SW_LEAST, SW_MOST = 0.02, 1.5
 LOTS_NEEDED = 10  # shared by the edges of a die
 W_NODES = np.linspace(-4.0, 4.0, 17)
+PART = 1_500  # cells worked on at once
+LEAST_SPREAD = 1e-7  # of a lot's w, squared, in the nodes' unit
+ZOOM_NODES, ZOOM_WIDER = np.linspace(-4.2, 4.2, 11), 1.2
 M_NODES, M_WEIGHTS = np.array([-ROOT3, 0.0, ROOT3]), np.array([1.0, 4.0, 1.0]) / 6
 
 
@@ -41,20 +44,58 @@ def start(cells: Cells, sw: float) -> Cavities:
     return Cavities(np.zeros(len(cells)), np.full(len(cells), sw), np.zeros(len(cells.lot_die)))
 
 
-def look(cells: Cells, mean: Array, sd: Array, k: float, sw: float, die_count: int) -> tuple[Cavities, Array]:
-    """One look at the lots. mean, sd: [edges] posterior of m. Returns cavities and gl of shared lots, [lots, w]."""
-    w = W_NODES * sw
-    own = cells.own(mean[:, None] + sd[:, None] * M_NODES, M_WEIGHTS, w, k)
-    own -= own.max(axis=0)
-    gl = np.array([np.bincount(cells.lot, row, len(cells.lot_die)) for row in own])
-    prior = -0.5 * W_NODES[:, None] ** 2
-    c, d = moments(prior + gl[:, cells.lot] - own, w)
-    lot_mean, _ = moments(prior + gl, w)
-    shared = np.bincount(cells.lot, minlength=gl.shape[1]) > 1
+@dataclass(frozen=True)
+class Places:
+    """Nodes at which each lot is looked at: centre + nodes * wide; centre, wide: [lots]."""
+
+    nodes: Array
+    centre: Array
+    wide: Array
+
+    @classmethod
+    def at_prior(cls, cells: Cells, sw: float) -> Places:
+        n = len(cells.lot_die)
+        return cls(W_NODES, np.zeros(n), np.full(n, sw))
+
+    @property
+    def w(self) -> Array:
+        """[nodes, lots]."""
+        return self.centre + self.nodes[:, None] * self.wide
+
+
+def look(
+    cells: Cells, mean: Array, sd: Array, k: float, sw: float, die_count: int, places: Places | None = None
+) -> tuple[Cavities, Array]:
+    """One look at the lots. mean, sd: [edges] posterior of m. Returns cavities and gl of shared lots, [lots, w].
+
+    places: where each lot is looked at, where that is roughly known; else 17 nodes over +-4 sw.
+    """
+    places = Places.at_prior(cells, sw) if places is None else places
+    own = cells.own(mean, sd, M_NODES, M_WEIGHTS, places.w, k)
+    n_lots = len(cells.lot_die)
+    gl = np.array([np.bincount(cells.lot, row, n_lots) for row in own])
+    gl -= gl.max(axis=0, initial=-np.inf)
+    all_told = gl - 0.5 * (places.w / sw) ** 2
+    c, d = np.empty(len(cells)), np.empty(len(cells))
+    for i in range(0, len(cells), PART):
+        part = slice(i, i + PART)
+        lot = cells.lot[part]
+        z, spread = moments(np.take(all_told, lot, axis=1) - own[:, part], places.nodes)
+        c[part], d[part] = places.centre[lot] + z * places.wide[lot], spread * places.wide[lot]
+    z, _ = moments(all_told, places.nodes)
+    lot_mean = places.centre + z * places.wide
+    shared = np.bincount(cells.lot, minlength=n_lots) > 1
     count = np.bincount(cells.lot_die[shared], minlength=die_count)
     die_mean = np.bincount(cells.lot_die[shared], lot_mean[shared], die_count) / np.maximum(count, 1)
     c = np.where(shared[cells.lot], c - die_mean[cells.lot_die[cells.lot]], 0.0)
     return Cavities(c, d, lot_mean), gl[:, shared].T
+
+
+def zoomed(cells: Cells, w: Array, w_sd: Array, sw: float) -> Places:
+    """Nodes around w with sd w_sd, [lots]: wide enough for what one edge less would say."""
+    count = np.maximum(np.bincount(cells.lot, minlength=len(w)), 1)
+    wide = np.minimum(ZOOM_WIDER * w_sd * np.sqrt(count / np.maximum(count - 1, 0.5)), sw)
+    return Places(ZOOM_NODES, w, wide)
 
 
 def best_sw(gl: Array, sw: float) -> float:
@@ -72,10 +113,10 @@ def best_sw(gl: Array, sw: float) -> float:
     return float(candidates[np.argmax(score)])
 
 
-def moments(log_weight: Array, w: Array) -> tuple[Array, Array]:
-    """Mean and sd over the nodes: log_weight [w, n], w [w] or [w, n]."""
-    weight = np.exp(log_weight - log_weight.max(axis=0))
-    weight /= weight.sum(axis=0)
-    at = w if w.ndim == 2 else w[:, None]
-    mean = (weight * at).sum(axis=0)
-    return mean, np.sqrt(np.maximum((weight * at**2).sum(axis=0) - mean**2, 1e-8))
+def moments(log_weight: Array, nodes: Array) -> tuple[Array, Array]:
+    """Mean and sd over the nodes, in their unit; log_weight: [nodes, n], used up."""
+    log_weight -= log_weight.max(axis=0, initial=-np.inf)
+    np.exp(log_weight, out=log_weight)
+    total, first, second = np.stack([np.ones_like(nodes), nodes, nodes**2]) @ log_weight
+    mean = first / total
+    return mean, np.sqrt(np.maximum(second / total - mean**2, LEAST_SPREAD))

@@ -366,7 +366,7 @@ def _remaining(ln_hazard: Array, ln_x: Array) -> Array:
     rise = y[i] - y0
     with np.errstate(divide="ignore", invalid="ignore"):
         out = x0 + (LN_HAZARDS - y0) * (x[i] - x0) / rise
-    flat = np.flatnonzero(((at < 1) | (at >= points) | (rise <= 1e-12)).any(axis=1))
+    flat = np.flatnonzero((rise <= 1e-12).any(axis=1))
     for row in flat:  # a curve that does not reach so far
         out[row] = _line(LN_HAZARDS, ln_hazard[row], ln_x[row])
     return np.exp(out) * HITS_UNIT

@@ -1,0 +1,117 @@
+"""Roughly where the posterior of edges, dies and lots lies, by normal curves: the grids of `block.py` begin there.
+
+With the lots at their likeliest w, an edge's cycles say of E = e^{-k m} what a Gamma would: n dull ends, exposure
+z = sum of h^k e^{k w}; so ln of the likelihood is -k n m - z e^{-k m}, its curvature k^2 z e^{-k m}, and likewise for w
+given the m of a lot's edges. A few of Newton's steps for each in turn; a dull end counts at the middle of its look, a
+cycle with readings as one that ended at what they tell. Only to aim: the grids travel on from here where this is off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .cells import Cells
+from .grids import Theta
+
+Array = NDArray[np.float64]
+TURNS, STEPS = 3, 3
+FARTHEST = 60.0  # of an exponent
+WIDER = 1.1  # sd, for what normal curves leave out
+
+
+@dataclass(frozen=True)
+class Rough:
+    """m, m_sd: [edges]; u, u_sd: [dies]; c, d: [cells] cavities of the lots; w, w_sd: [lots]."""
+
+    m: Array
+    m_sd: Array
+    u: Array
+    u_sd: Array
+    c: Array
+    d: Array
+    w: Array
+    w_sd: Array
+
+
+def look(
+    cells: Cells,
+    mu: Array,
+    die: NDArray[np.int64],
+    n_dies: int,
+    theta: Theta,
+    sw: float,
+    open_run: Array,
+    open_ends: Array,
+) -> Rough:
+    """mu: [edges] x'b. open_run, open_ends: [edges] h^k of the cycle under way, and the end its readings stand for."""
+    k, tu2, tv2 = theta.k, theta.tu**2, theta.tv**2
+    n_lots = len(cells.lot_die)
+    ln_z, ln_d = cells.at(k)
+    z = np.exp(np.minimum(ln_z, FARTHEST))
+    ends = np.zeros(len(cells))
+    if len(cells.dull_cell):
+        z += 0.5 * np.bincount(cells.dull_cell, np.exp(np.minimum(ln_d, FARTHEST)), len(cells))
+        ends += np.bincount(cells.dull_cell, minlength=len(cells))
+    if len(cells.told_cell):
+        worth = 1 / (1 + (k * cells.told.sd) ** 2)
+        z += np.bincount(cells.told_cell, worth * np.exp(np.minimum(k * cells.told.told, FARTHEST)), len(cells))
+        ends += np.bincount(cells.told_cell, worth, len(cells))
+    shared = np.bincount(cells.lot, minlength=n_lots) > 1
+    of_lot = np.maximum(np.bincount(cells.lot_die[shared], minlength=n_dies), 1)
+    lot_ends = np.bincount(cells.lot, ends, n_lots)
+    n = np.bincount(cells.edge, ends, len(mu)) + open_ends
+    w, w_sd, spread = np.zeros(n_lots), np.full(n_lots, sw), np.zeros(n_lots)
+    cells_of, cycles = np.bincount(cells.lot, minlength=n_lots), np.bincount(cells.edge, minlength=len(mu))
+    m, centre = mu.copy(), np.zeros(n_dies)
+    for turn in range(TURNS):
+        from_lots = z * np.exp(k * w + spread)[cells.lot] if turn else z
+        run = np.bincount(cells.edge, from_lots, len(mu)) + open_run
+        before = mu if turn == 0 else mu + centre[die]
+        wide = tu2 + tv2 if turn == 0 else tv2
+        for _ in range(STEPS if turn else 2 * STEPS):
+            hazard = run * np.exp(np.clip(-k * m, -FARTHEST, FARTHEST))
+            m += np.clip((k * (hazard - n) - (m - before) / wide) / (k**2 * hazard + 1 / wide), -1.0, 1.0)
+        hazard = run * np.exp(np.clip(-k * m, -FARTHEST, FARTHEST))
+        curvature = k**2 * hazard / (1 + (k * sw) ** 2 * hazard / np.maximum(n + 1, hazard))
+        told = curvature * (m - mu) + k * (hazard - n)  # curvature times where the records alone put it, from mu
+        share = 1 / (1 + tv2 * curvature)
+        precision = 1 / tu2 + np.bincount(die, curvature * share, n_dies)
+        centre = np.bincount(die, told * share, n_dies) / precision
+        m = mu + (told + centre[die] / tv2) / (curvature + 1 / tv2)
+        if sw <= 0 or not n_lots:
+            continue
+        mine = k**2 / (curvature + 1 / tv2)
+        own = np.exp(
+            np.clip(-k * m + 0.5 * mine / (1 + mine / k**2 * curvature / np.maximum(cycles, 1)), -FARTHEST, FARTHEST)
+        )
+        worn = z * own[cells.edge]
+        per_lot = np.bincount(cells.lot, worn, n_lots)
+        for _ in range(STEPS):
+            hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
+            w += np.clip((k * (lot_ends - hazard) - w / sw**2) / (k**2 * hazard + 1 / sw**2), -sw, sw)
+        lot_hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
+        wide = k**2 / (k**2 * lot_hazard + 1 / sw**2)
+        spread = 0.5 * wide / (1 + wide * lot_hazard / np.maximum(cells_of, 1))
+        w[~shared] = 0.0
+        die_mean = np.bincount(cells.lot_die, w, n_dies) / of_lot
+        w[shared] -= die_mean[cells.lot_die[shared]]
+    u_sd = WIDER / np.sqrt(precision)
+    c, d = np.zeros(len(cells)), np.full(len(cells), sw)
+    if sw > 0 and n_lots:
+        hazard = worn * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))[cells.lot]
+        lot_precision = 1 / sw**2 + k**2 * np.bincount(cells.lot, hazard, n_lots)
+        w_sd = 1 / np.sqrt(lot_precision)
+        rest = np.maximum(lot_precision[cells.lot] - k**2 * hazard, 1 / sw**2)
+        mine = shared[cells.lot]
+        others = w[cells.lot] - np.clip(k * (ends - hazard) / rest, -sw, sw)
+        c, d = np.where(mine, others, 0.0), np.where(mine, 1 / np.sqrt(rest), sw)
+        info = k**2 * hazard
+        curvature = np.bincount(cells.edge, info / (1 + info * d**2), len(mu))
+        now = k**2 * open_run * np.exp(np.clip(-k * m, -FARTHEST, FARTHEST))
+        curvature += now / (1 + now * sw**2)
+    alone = 1 / (curvature + 1 / tv2)
+    m_sd = WIDER * np.sqrt(alone + (alone / tv2) ** 2 / precision[die])
+    return Rough(m, m_sd, centre, u_sd, c, d, w, w_sd)
