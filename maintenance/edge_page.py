@@ -16,7 +16,7 @@ from diestore.handbook import materials, tool_steels
 from diestore.handbook.kinds import KINDS
 from diestore.models import Output, Position
 
-from . import curves, edge_log, forecasts, logs, queries, samples, words
+from . import burr_limits, curves, edge_log, forecasts, logs, queries, samples, words
 from .life import fleet, handbook, predict, weibull
 from .life.cycles import DULL, EdgeSpec, LifeSamples, SampleRefused
 from .models import DieForecast, EdgeForecast, Replacement, Run, Work
@@ -141,6 +141,17 @@ class EdgeTold:
         if self.fresh is None or self.expected is None:
             return None
         return self.fresh.usual_hits / self.expected.usual_hits
+
+    @property
+    def burr_limit(self) -> dict | None:
+        """The burr limit that what is left of it counts to, as it is stored."""
+        return self.edge.rests_on.get("burr_limit") if self.edge else None
+
+    @property
+    def started_anew(self) -> dt.datetime | None:
+        """From when on the die's record counts, where it was started anew."""
+        moment = max((at for at in self.log.restarts if at <= self.now.timestamp()), default=None)
+        return None if moment is None else logs.moment(moment)
 
     @property
     def open_cycle(self) -> edge_log.Cycle | None:
@@ -503,7 +514,7 @@ def burr_limit_um(position: Position) -> float | None:
 
 
 def rests_on(edge: EdgeTold) -> str:
-    """What the figures rest on, in a sentence or two."""
+    """What the figures rest on, in a few sentences."""
     if edge.fresh is None:
         return ""
     r = edge.fresh.rests_on
@@ -513,4 +524,8 @@ def rests_on(edge: EdgeTold) -> str:
     )
     if edge.fit.cycles:
         first += f", and on {words.counted(edge.fit.cycles, 'cycle', 'cycles')} of the shop"
-    return f"{first}. Handbook values count for {100 * r.prior_share:.0f} %: {r.words}."
+    said = f"{first}. Handbook values count for {100 * r.prior_share:.0f} %: {r.words}."
+    if edge.burr_limit:
+        limit = burr_limits.said(edge.burr_limit, units.show(edge.burr_limit["um"], "burr_um", edge.system))
+        said += f" What is left of it now: {limit[:1].lower()}{limit[1:]} All else here counts to dull."
+    return said

@@ -206,6 +206,32 @@ def test_older_cycles_are_a_page_further(as_role):
     assert page(client, edge, cycles="nonsense").count("1 to 40 of 46") == first.count("1 to 40 of 46")
 
 
+def test_a_record_started_anew_is_told_and_cycles_before_it_count_for_nothing(as_role):
+    client = as_role("lead")
+    die, edge = worked(4)
+    forecasts.fit_and_forecast(die.plant)
+    assert "started anew" not in page(client, edge)
+    actions.restart_record(by=make.actor(), die=die, at=make.moment(15), reason="another strip since")
+    forecasts.refresh_die(die)
+    html = page(client, edge)
+    assert "started anew on 21 Jan 2025" in html
+    assert len(list(bars(html).iter("a"))) == 2, "ends on the 24th and the 34th day"
+
+
+def test_what_counts_to_a_burr_limit_is_said_to(as_role):
+    client = as_role("lead")
+    die, edge = worked(4)
+    forecasts.fit_and_forecast(die.plant)
+    assert "burr limit" not in spoken(page(client, edge))
+    row = EdgeForecast.objects.get(position=edge, forecast__is_newest=True)
+    row.rests_on |= {"burr_limit": {"um": 30, "share": 0.6}}
+    row.save()
+    said = spoken(page(client, edge))
+    assert f"9 in 10 go {words.hits(row.nine_in_ten_hits)}, to the burr limit." in said
+    assert "counts to the burr limit of 30 µm, reached at 0.6 of the life to dull." in said
+    assert "All else here counts to dull." in said
+
+
 # --- its own record
 
 
