@@ -18,12 +18,14 @@ from maintenance.life import (
     LifeSamples,
     NothingToForecast,
     SampleRefused,
+    chips,
     expected_interval,
     fit_fleet,
     handbook_interval,
     heaped,
     predict_die,
     predict_fleet,
+    prior,
     what_if,
 )
 from maintenance.life.cells import Cells
@@ -113,10 +115,11 @@ def test_narrow_looks_tend_to_the_exact_life():
     assert gaps[1] < 0.12 * gaps[0] and gaps[2] < 0.12 * gaps[1]
 
 
-@settings(max_examples=8, deadline=None)
-@given(hits=st.floats(1_000, 120_000), more=st.floats(1.05, 3.0))
-def test_an_edge_seen_sharp_at_more_hits_never_gets_a_shorter_whole_life(fitted, hits, more):
+@settings(max_examples=12, deadline=None)
+@given(hits=st.floats(1_000, 120_000), more=st.floats(1.05, 3.0), sw=st.sampled_from([0.0, 0.4]))
+def test_an_edge_seen_sharp_at_more_hits_never_gets_a_shorter_whole_life(fitted, hits, more, sw):
     edges = [spec(), spec(side="lower")]
+    fitted = replace(fitted, sw=sw)
     past = LifeSamples.of([0, 0, 1], [60_000, 80_000, 90_000], [DULL, SHARP, SHARP])
 
     def whole_life(h):
@@ -138,6 +141,32 @@ def test_hits_in_another_unit_change_only_the_unit(factor, seed):
     one = Cells.of(LifeSamples.of([0] * 12, hits, ended, lower_hits=0.9 * hits), die, lots=False)
     two = Cells.of(LifeSamples.of([0] * 12, factor * hits, ended, lower_hits=0.9 * factor * hits), die, lots=False)
     assert two.table(m + np.log(factor), 2.7) == pytest.approx(one.table(m, 2.7), rel=1e-6)
+
+
+@pytest.mark.parametrize("factor", [0.25, 8.0])
+def test_a_whole_shop_counted_in_another_unit_is_told_the_same(made, fitted, factor, monkeypatch):
+    # What is said of a usual life before any record, and of chips, is said in the other unit too.
+    monkeypatch.setattr(prior, "MEAN", prior.MEAN + np.log(factor) * (np.array(prior.NAMES) == "constant"))
+    monkeypatch.setattr(chips, "CHIPS", (chips.CHIPS[0], chips.CHIPS[1] * factor))
+    was = made.samples
+    samples = replace(was, hits=was.hits * factor, lower_hits=was.lower_hits * factor, from_hits=was.from_hits * factor)
+    other = fit_fleet(made.edges, samples)
+    assert other.best.ln_k == pytest.approx(fitted.best.ln_k, abs=1e-4)
+    assert other.best.b[0] == pytest.approx(fitted.best.b[0] + np.log(factor), abs=1e-3)
+    one = predict_fleet(fitted, made.edges, made.samples)
+    for d, told in predict_fleet(other, made.edges, samples).items():
+        for p in (0.1, 0.5, 0.9):
+            assert told.remaining[p] == pytest.approx(factor * one[d].remaining[p], rel=2e-3)
+
+
+def test_narrow_looks_tend_to_the_exact_life_in_the_forecast_too(fitted):
+    def middle(lower):
+        past = LifeSamples.interval_censored([0] * 4, [lower * h for h in (5e4, 7e4, 8e4, 9e4)], [5e4, 7e4, 8e4, 9e4])
+        return predict_die(fitted, [spec()], LifeSamples.together([past, open_row(1)])).remaining[0.5]
+
+    exact = middle(1.0)
+    off = [abs(middle(1 - width) / exact - 1) for width in (0.2, 0.02, 0.002)]
+    assert off[0] > 0.02 and off[1] < 0.12 * off[0] and off[2] < 0.012 * off[0] + 1e-6
 
 
 def test_polarity_matters(made, fitted):
@@ -167,6 +196,29 @@ CASES = {
     "counted opening": LifeSamples.left_truncated(np.arange(4), 70_000.0, 80_000.0, SHARP, under_way=True),
     "one edge of four under way": open_row(1),
     "dull at nought": LifeSamples.together([LifeSamples.exact([0], 0.0), open_row(4)]),
+    "dull at a thousand million": LifeSamples.together([LifeSamples.exact([0, 1, 2, 3] * 3, 1e9), open_row(4)]),
+    "every cycle dull at the first look": LifeSamples.together(
+        [LifeSamples.interval_censored([0, 1, 2, 3] * 6, 0.0, 20_000.0), open_row(4)]
+    ),
+    "one ended in the lot under way": LifeSamples.together(
+        [
+            LifeSamples.exact([0, 1, 2, 3] * 12, 5e4 + np.arange(48), lot=np.arange(48) // 4),
+            LifeSamples.interval_censored([0], 8_000, 9_000, lot=12),
+            LifeSamples.right_censored(np.arange(4), [0.0, 9e3, 9e3, 9e3], under_way=True, lot=12),
+        ]
+    ),
+    "told to a hair, and of a life long past": LifeSamples.together(
+        [
+            LifeSamples.right_censored([0, 1], [3e4, 9e4], told=np.log([3.1e4, 1e4]), told_sd=[1e-6, 0.05]),
+            LifeSamples.right_censored(np.arange(4), 6e4, under_way=True, told=np.log(2e4), told_sd=0.1),
+        ]
+    ),
+    "age not known, in lots": LifeSamples.together(
+        [
+            LifeSamples.exact([0, 1, 2, 3] * 12, 5e4, lot=np.arange(48) // 4),
+            LifeSamples.right_censored(np.arange(4), 5e3, under_way=True, unknown_age=np.arange(4) < 2, lot=12),
+        ]
+    ),
     "all in one lot": LifeSamples.together([LifeSamples.exact([0, 1, 2, 3] * 3, [3e4] * 12, lot=0), open_row(4)]),
 }
 
@@ -180,6 +232,18 @@ def test_no_input_crashes_it(name):
     values = np.array(list(told.remaining.values()))
     assert np.isfinite(values).all() and (values > 0).all() and (np.diff(values) >= 0).all()
     assert json.dumps(fit.to_dict())
+
+
+def test_one_die_of_one_edge_and_many_such_dies():
+    edges = [spec(die=d) for d in range(30)]
+    past = LifeSamples.of(np.repeat(np.arange(30), 3), np.tile([4e4, 6e4, 9e4], 30), np.tile([1, 0, 2], 30))
+    now = LifeSamples.right_censored(np.arange(30), 1e4, under_way=True)
+    samples = LifeSamples.together([past, now])
+    told = predict_fleet(fit_fleet(edges, samples), edges, samples)
+    assert [d.remaining[0.5] for d in told.values()] == pytest.approx([told[0].remaining[0.5]] * 30, rel=1e-9)
+    alone = samples.pick(samples.edge == 0)
+    one = predict_die(fit_fleet(edges[:1], alone), edges[:1], alone)
+    assert np.isfinite(list(one.remaining.values())).all() and one.edges[0].first_to_go == pytest.approx(1.0)
 
 
 def test_one_edge_one_die_and_none():
