@@ -17,6 +17,7 @@ from ..actions import find_heads, hits_logged
 from ..logs import last_moment
 from ..models import Event, StockMovement
 from . import columns as tables
+from .counts import Counts as CounterRows
 from .entries import Ledger, natural_key, tie_replaced
 from .files import Folder, Row
 from .log import (
@@ -145,6 +146,7 @@ def _load(folder: Folder, shop: Shop) -> None:
     Movements(folder, shop, ledger).load()
     folder.findings.stop_if_wrong()
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
+    CounterRows(folder, shop).load()
     folder.findings.stop_if_wrong()
     find_heads()
     tie_replaced(ledger, folder.findings)

@@ -52,6 +52,7 @@ from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
 from .replacements import BEGINNING, first_key
+from .write_counts import CounterTables
 
 CHUNK = 2000
 
@@ -162,7 +163,7 @@ def entries(found: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker:
+class Maker(CounterTables):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:

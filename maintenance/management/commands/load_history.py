@@ -16,6 +16,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, folder, plant, allow_future, verbosity, **options) -> None:
+        from maintenance import counting
         from maintenance.history.load import load
         from maintenance.history.problems import HistoryRefused
 
@@ -27,6 +28,7 @@ class Command(BaseCommand):
         finally:
             for bar in bars:
                 bar.close()
+        counting.settle_waiting(loaded.plant)  # counts in the folder become hits
         if not verbosity:
             return
         for note in loaded.notes:

@@ -101,6 +101,7 @@ class Command(BaseCommand):
         """The database with the demo shop and its forecasts: kept from the last time, or made anew when it changed."""
         from diestore.demo_users import create_users
         from diestore.models import Plant
+        from fixtures.demo_counters import show_counters
         from maintenance import drifts, forecasts, track
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
@@ -108,7 +109,7 @@ class Command(BaseCommand):
         if not is_kept:
             stamp.unlink(missing_ok=True)
             _remove(_database(folder))
-        with _Steps(2 if is_kept else 8, self.stdout) as step:
+        with _Steps(2 if is_kept else 9, self.stdout) as step:
             step("Getting the demo's database ready")
             call_command("migrate", verbosity=0, interactive=False)
             if not is_kept:
@@ -120,6 +121,8 @@ class Command(BaseCommand):
                 drifts.store(drifts.compute(plant, as_of=row.as_of))
                 step("Looking back on two years of forecasts")
                 track.look_back_and_store(plant)
+                step("Setting dies in presses")
+                show_counters(plant)
             step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
             create_users(plant)
@@ -188,7 +191,7 @@ def _is_the_demo(folder: Path) -> bool:
 def _made_from(fixtures: Path) -> str:
     """What the demo's database is made from: its tables, and the code that loads them and computes the forecasts."""
     digest = hashlib.sha256()
-    paths = sorted(fixtures.glob("*.csv"))
+    paths = [*sorted(fixtures.glob("*.csv")), settings.BASE_DIR / "fixtures" / "demo_counters.py"]
     for pattern in ("diestore/migrations/*.py", "diestore/handbook/*.py", "maintenance/**/*.py"):
         paths += sorted(settings.BASE_DIR.glob(pattern))
     for path in paths:
