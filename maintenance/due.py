@@ -16,7 +16,7 @@ from django.views import View
 from diestore.models import Die, Plant
 from diestore.tables import RIGHT, Column, lay_out
 
-from . import queries, words
+from . import queries, record_page, words
 from .data import OrderLeft
 from .models import DieForecast, EdgeForecast
 from .remaining import chance_of_going, strokes_at
@@ -241,7 +241,7 @@ class Due(View):
         form = DueFilter(request.GET or None)
         found = form.pick(every) if form.is_bound else every
         table = lay_out(request, DueTable(found))
-        newest = queries.newest_forecasts().order_by("-made_at").first()
+        newest = queries.newest_forecasts().select_related("die__plant", "fit").order_by("-made_at").first()
         return render(
             request,
             "maintenance/due.html",
@@ -253,6 +253,7 @@ class Due(View):
                 "first": sentence(every),
                 "fit": newest.fit if newest else None,
                 "as_of": newest.as_of if newest else None,
+                "record": record_page.said_here(newest.die.plant) if newest else None,
             },
         )
 

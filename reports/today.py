@@ -9,6 +9,7 @@ from diestore import roles
 from diestore.models import Die
 from diestore.queries import system_of
 from maintenance import counter_page, due, entries, words
+from maintenance.queries import drift_flags
 
 from .plants import plant_of
 from .spares import spares_to_order
@@ -37,6 +38,7 @@ class Today(View):
                 "spares_count": len(spares or ()),
                 "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
                 "entries": _entries(user),
+                "drifting": _drifting(user),
                 "may_log": user.has_perm(roles.LOG_RUN),
                 "counts_asked": counter_page.number_open() if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
@@ -50,6 +52,14 @@ def _spares(user) -> list | None:
         return None
     plant = plant_of(user)
     return spares_to_order(plant, within_days=WEEK_DAYS) if plant else []
+
+
+def _drifting(user) -> list:
+    """Dies that go dull more often than their record says; nothing for whoever cannot start a record anew."""
+    if not user.has_perm(roles.RUN_FIT):
+        return []
+    plant = plant_of(user)
+    return list(drift_flags(plant)[:MOST]) if plant else []
 
 
 def _entries(user) -> list[entries.Entry]:

@@ -41,9 +41,9 @@ def test_halved_lives_are_found_and_few_others_flagged():
 
     Over twelve shops of 40 dies, 101 to 112: 0.84 found, 0.019 flagged for nothing.
     """
-    assert np.mean([t.flagged for seed in (41, 42, 43) for t in found(1.0, seed)]) >= 0.6
-    quiet = [t for seed in range(41, 49) for t in found(0.0, seed)]
-    assert len(quiet) == 320
+    assert np.mean([t.flagged for seed in (41, 42) for t in found(1.0, seed)]) >= 0.6
+    quiet = [t for seed in range(41, 47) for t in found(0.0, seed)]
+    assert len(quiet) == 240
     assert np.mean([t.flagged for t in quiet]) <= 0.03
     assert sum(t.expected for t in quiet) == pytest.approx(sum(t.dull_ends for t in quiet), rel=0.1)
 

@@ -63,14 +63,14 @@ def test_counting_only_those_that_ended_would_be_nonsense():
 def test_the_engine_against_each_edge_by_itself():
     """The goals: 0.76 to 0.84 for the engine, at most 0.55 for each edge by its own likelihood.
 
-    Six shops of 24 dies, looked back on from four origins half a year apart; what was known then is what was recorded
+    Six shops of 24 dies, looked back on from two origins a year apart; what was known then is what was recorded
     by then. Over six shops of 40 dies and eight origins it was 0.82 (0.77 to 0.89 from shop to shop) and 0.34.
     """
     ours, theirs = [], []
     for seed in (61, 62, 63, 64, 65, 66):
         whole = shop(replace(WORLDS["usual"], dies=24, years=4.0), seed)
         ends = cycles_by_edge(whole)
-        for years in (2.0, 2.5, 3.0, 3.5):
+        for years in (2.5, 3.5):
             then = shop(replace(WORLDS["usual"], dies=24, years=years), seed)
             fitted = fit_fleet(then.edges, then.samples, draws=8)
             told_now = {d: p.remaining for d, p in predict_fleet(fitted, then.edges, then.samples).items()}
