@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.views import View
 
+from diestore.handbook.kinds import KINDS
 from diestore.models import Die, Plant
 from diestore.tables import RIGHT, Column, lay_out
 
@@ -39,11 +40,18 @@ class DueRow:
     since_sharpened: int | None  # the edge that limits it
     half: int | None
     nine_in_ten: int | None
-    low: float | None
-    high: float | None
+    remaining: dict[str, float]
     hours: float | None
     rests_on: str
     refusal: str
+
+    @property
+    def low(self) -> float | None:
+        return strokes_at(self.remaining, 0.1) if self.remaining else None
+
+    @property
+    def high(self) -> float | None:
+        return strokes_at(self.remaining, 0.9) if self.remaining else None
 
     @property
     def order_number(self) -> str:
@@ -70,7 +78,7 @@ class DueRow:
 def rows(plant: Plant | None = None) -> list[DueRow]:
     """Every die with an open order, the likeliest not to finish it first. A fixed number of queries."""
     orders = queries.next_order_by_die(plant)
-    forecasts = {f.die_id: f for f in queries.newest_forecasts(plant).filter(die__in=orders)}
+    forecasts = {f.die_id: f for f in queries.newest_forecasts(plant).filter(die__in=orders).defer("fresh")}
     dies = {die.pk: die for die in Die.objects.filter(pk__in=orders)}
     hits = dict(
         EdgeForecast.objects.filter(
@@ -93,8 +101,7 @@ def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int]
             since_sharpened=None,
             half=None,
             nine_in_ten=None,
-            low=None,
-            high=None,
+            remaining={},
             rests_on="",
             refusal=(f.refusal if f else "") or "No forecast has been computed for it yet.",
         )
@@ -102,13 +109,12 @@ def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int]
         **told,
         chance=chance_of_going(f.remaining, order.hits_left),
         limiting=f.limiting.code if f.limiting else "",
-        limiting_kind=f.limiting.get_kind_display() if f.limiting else "",
+        limiting_kind=KINDS[f.limiting.kind].name if f.limiting else "",
         limiting_pk=f.limiting_id,
         since_sharpened=hits.get(f.limiting_id),
         half=f.half_hits,
         nine_in_ten=f.nine_in_ten_hits,
-        low=strokes_at(f.remaining, 0.1),
-        high=strokes_at(f.remaining, 0.9),
+        remaining=f.remaining,
         rests_on=f.rests_on.get("words", ""),
         refusal="",
     )

@@ -140,8 +140,8 @@ def burr_limits_um(dies: Iterable[Die]) -> dict[int, dict[int, float]]:
 
 
 def newest_forecasts(plant: Plant | None = None):
-    """The forecast shown of each die, with its limiting edge."""
-    rows = DieForecast.objects.filter(is_newest=True).select_related("die", "limiting", "fit")
+    """The forecast shown of each die, with its limiting edge. The fit's own numbers are read when asked for."""
+    rows = DieForecast.objects.filter(is_newest=True).select_related("die", "limiting", "fit").defer("fit__parameters")
     return rows if plant is None else rows.filter(die__plant=plant)
 
 
