@@ -84,7 +84,7 @@ class WrongTable(tables.Table):
         empty_text = "No call was wrong: everything that was said fell within its 8 in 10."
 
     def render_code(self, value, record):
-        return format_html('<a href="{}">{}</a>', reverse("diestore:die", args=[record.die_pk]), value)
+        return format_html('<a class="nowrap" href="{}">{}</a>', reverse("diestore:die", args=[record.die_pk]), value)
 
     def render_origin(self, value):
         return format_html('<span class="nowrap">{}</span>', day(value))
