@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -422,11 +423,10 @@ class _Group:
             sums = np.tensordot(weight[row], alive, axes=1)
             out[row] = np.maximum(sums / sums[..., :1].max(), LEAST_32)
             alive_now[row] /= sums[..., 0].max()
+        n0 = np.maximum(out[..., 0], LEAST_32)
+        out *= (1 / n0)[..., None]
         np.maximum(out, LEAST_32, out=out)
-        n0 = out[..., 0].astype(float)
-        out /= out[..., :1].copy()
-        np.maximum(out, LEAST_32, out=out)
-        return alive_now, out.reshape(n, -1, n_x), n0
+        return alive_now, out.reshape(n, -1, n_x), n0.astype(float)
 
     def _alive_otherwise(self, row: int, k: float, m: Array, lot: Array, e: Array, run: Array) -> Array:
         """The same for one edge with readings, or of unknown age, before the sum over m: [m, j, x]."""
@@ -450,15 +450,17 @@ class _Group:
         all_rates = np.bincount(die, rate, self.n_dies)
         left = np.exp(total - (all_rates[:, None] * self.x)[:, None, :])
         gone = (left[..., :-1] - left[..., 1:]) * pi[..., None]
-        chips = (rate[:, None] * np.diff(self.x, axis=1)[die]).astype(np.float32)
-        own = ln_ratio[..., :-1] - ln_ratio[..., 1:]
-        np.maximum(own, 0.0, out=own)
-        own += chips[:, None, :]
-        part = gone / np.maximum(sum_by_die(own, die, self.n_dies), 1e-30)
-        own = own.reshape(len(die), -1)
+        step = np.diff(self.x, axis=1)
+        every = total[..., :-1] - total[..., 1:] + (all_rates[:, None] * step)[:, None, :]
+        part = gone / np.maximum(every, 1e-30)
+        # Sum over x of (ln N(x) - ln N(x + step)) part(x), the terms of ln N(x) taken together.
+        by_x = np.diff(part, axis=2, prepend=0.0, append=0.0).astype(np.float32)
+        chips = (part.sum(axis=1) * step).sum(axis=1)
         first = np.empty(len(die))
-        for d in range(self.n_dies):
-            mine = die == d
-            first[mine] = own[mine] @ part[d].ravel()
+        flat = ln_ratio.reshape(len(die), -1)
+        bounds = np.searchsorted(die, np.arange(self.n_dies + 1))
+        for d, (i, j) in enumerate(pairwise(bounds)):
+            first[i:j] = flat[i:j] @ by_x[d].ravel()
+        first = np.maximum(first, 0.0) + rate * chips[die]
         sums = np.bincount(die, first, self.n_dies)
         return first / np.maximum(sums, 1e-12)[die]

@@ -28,7 +28,7 @@ LARGEST = 500.0  # of an exponent: beyond it a likelihood is nought for every pu
 FLOOR = 2000.0  # a table is cut off this far below its largest value
 ENOUGH = 0.75  # of a die's edges ended a cycle in a lot, for the lot to be compared by
 PARTIAL_AT_MOST = 0.25  # of a die's dull ends lie where only a few edges were renewed
-BLOCK = 12_000  # table entries worked on at once, to stay in the cache
+BLOCK = 24_000  # table entries worked on at once, to stay in the cache
 E_MOST = 300.0  # ln of the largest factor of E
 E_MOST_32, LEAST_LN_32 = 27.0, 60.0  # the same where three are multiplied in 32 bits
 LEAST_32, FARTHEST_32 = 1e-37, 1e6
@@ -149,22 +149,28 @@ class Cells:
         if edges is not None and len(edges) < self.n_edges:
             place = np.full(self.n_edges, -1, np.int64)
             place[edges] = np.arange(len(edges))
-        e = np.exp(np.minimum(-k * nodes.T, E_MOST))  # [m, edges]
-        out = np.zeros(e.shape)
+        out = np.zeros(nodes.T.shape)  # [m, edges]
         ln_z, ln_d = self.at(k)
         plain, one, end, other = self.kinds
         if c is None:
-            self._without_lots(e, out, ln_z, ln_d, place)
+            self._without_lots(np.exp(np.minimum(-k * nodes.T, E_MOST)), out, ln_z, ln_d, place)
             other = np.unique(self.told_cell)
         else:
-            z = np.exp(np.minimum(ln_z + k * c, E_MOST))
-            r = np.exp(k * ROOT3 * d)
+            middle = k * nodes[:, nodes.shape[1] // 2]
+            e = np.exp(np.clip(middle - k * nodes.T, -E_MOST_32, E_MOST_32)).astype(np.float32)
+            ln_z = ln_z + k * c
+            r = np.exp(np.minimum(k * ROOT3 * d, E_MOST_32)).astype(np.float32)
             for cells, row in self._some(plain, len(e), place):
-                self._add(out, row, _sharp(e[:, row] * z[cells], r[cells]))
-            for cells, row, y in self._some(one, len(e), place, np.exp(np.minimum(ln_d[end] + k * c[one], E_MOST))):
-                some = e[:, row]
-                self._add(out, row, _dull_once(some * z[cells], some * y, r[cells]))
-        for cells, row in self._some(other, len(e), place):
+                some = np.take(e, row, axis=1)
+                some *= _factor_32(ln_z[cells] - middle[row])
+                self._add(out, row, _sharp(some, r[cells]))
+            for cells, row, ln_y in self._some(one, len(e), place, ln_d[end] + k * c[one]):
+                some = np.take(e, row, axis=1)
+                y = some * _factor_32(ln_y - middle[row])
+                some *= _factor_32(ln_z[cells] - middle[row])
+                self._add(out, row, _dull_once(some, y, r[cells]))
+            ln_z = self.at(k)[0]
+        for cells, row in self._some(other, len(out), place):
             log = self._log_cells(cells, nodes[row], k, ln_z, ln_d, c, d)
             self._add(out, row, log.T)
         return np.ascontiguousarray(out.T)
@@ -183,7 +189,7 @@ class Cells:
     def _add(out: Array, row: NDArray[np.int64], log: Array) -> None:
         """Adds log, [m, cells], to the columns of their edges; row rises."""
         first = np.flatnonzero(np.r_[True, row[1:] != row[:-1]])
-        out[:, row[first]] += np.add.reduceat(log, first, axis=1)
+        out[:, row[first]] += np.add.reduceat(log, first, axis=1, dtype=float)
 
     def _without_lots(self, e: Array, out: Array, ln_z: Array, ln_d: Array, place) -> None:
         z = np.bincount(self.edge, np.exp(ln_z), self.n_edges) if len(self.edge) else np.zeros(self.n_edges)
@@ -313,7 +319,7 @@ def _sharp(e: Array, r: Array) -> Array:
 
 def _dull_once(e: Array, y: Array, r: Array) -> Array:
     """The same with each part times its 1 - exp(-y), y going with e. Both are used up."""
-    np.maximum(y, 1e-200, out=y)
+    np.maximum(y, LEAST_32, out=y)
     np.negative(y, out=y)
     low = e * (1 / r)
     total = low - e

@@ -74,5 +74,9 @@ class Edges:
     def __len__(self) -> int:
         return len(self.die)
 
+    def as_rows(self) -> Array:
+        """All but the die, [edges, columns]."""
+        return np.stack([getattr(self, f.name).astype(float) for f in fields(self) if f.name != "die"], axis=1)
+
     def pick(self, rows) -> Edges:
         return Edges(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})

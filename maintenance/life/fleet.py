@@ -22,6 +22,7 @@ from scipy.optimize import minimize
 from . import chips, lots, prior
 from .cells import FLOOR, Cells
 from .cycles import CHIPPED, DULL, EdgeSpec, LifeSamples, SampleRefused
+from .edges import Edges
 from .grids import Grids, Theta, edge_marginals, nodes_for, posterior, travel
 from .readings import ReadingModel, Readings, tell
 from .readings import fit as learn_readings
@@ -108,7 +109,7 @@ class FleetFit:
 _COUNTS = ("cycles", "dull_ends", "chipped_ends", "dies", "edges", "usual_stop", "rounds")
 
 
-def check(edges: Sequence[EdgeSpec], samples: LifeSamples) -> None:
+def check(edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples) -> None:
     """Refuses samples that belong to no edge, and an edge with two cycles under way."""
     if len(samples) and samples.edge.max() >= len(edges):
         raise SampleRefused(f"a cycle names edge {samples.edge.max()}, and there are {len(edges)} edges")
@@ -119,7 +120,7 @@ def check(edges: Sequence[EdgeSpec], samples: LifeSamples) -> None:
 
 
 def fit(
-    edges: Sequence[EdgeSpec],
+    edges: Sequence[EdgeSpec] | Edges,
     samples: LifeSamples,
     *,
     seed: int = 0,
@@ -136,6 +137,7 @@ def fit(
     Raises SampleRefused for samples that cannot be.
     """
     check(edges, samples)
+    edges = Edges.of(edges)
     models: tuple[ReadingModel, ...] = ()
     if readings is not None:
         models = learn_readings(edges, samples, readings)
@@ -153,7 +155,7 @@ def fit(
         cycles=len(samples),
         dull_ends=int(((samples.ended == DULL) & known).sum()),
         chipped_ends=int((samples.ended == CHIPPED).sum()),
-        dies=len({e.die for e in edges}),
+        dies=len(np.unique(edges.die)),
         edges=len(edges),
         usual_stop=problem.usual_stop(),
         rounds=rounds,
@@ -161,18 +163,19 @@ def fit(
     )
 
 
-def canonical(edges: Sequence[EdgeSpec], samples: LifeSamples) -> tuple[list[int], list[bytes]]:
+def canonical(edges: Edges, samples: LifeSamples) -> tuple[list[int], list[bytes]]:
     """Edges in an order that depends on what they are and not on how they are numbered, die by die; each die's hash."""
     samples = samples.in_canonical_order()
     bounds = np.searchsorted(samples.edge, np.arange(len(edges) + 1))
     names = ("from_hits", "lower_hits", "hits", "ended", "under_way", "lot", "told", "told_sd")
     columns = [getattr(samples, name) for name in names]
     by_die: dict[int, list[tuple[bytes, int]]] = {}
-    for e, spec in enumerate(edges):
-        digest = hashlib.sha256(repr(replace(spec, die=0)).encode())
+    described = edges.as_rows()
+    for e, die in enumerate(edges.die.tolist()):
+        digest = hashlib.sha256(described[e].tobytes())
         for column in columns:
             digest.update(column[bounds[e] : bounds[e + 1]].tobytes())
-        by_die.setdefault(spec.die, []).append((digest.digest(), e))
+        by_die.setdefault(die, []).append((digest.digest(), e))
     dies = []
     for members in by_die.values():
         members.sort()
@@ -210,7 +213,7 @@ class _Problem:
         new_number[order] = np.arange(len(order))
         samples = samples.pick(new_number[samples.edge] >= 0).in_canonical_order()
         samples = replace(samples, edge=new_number[samples.edge])
-        die_names = [edges[e].die for e in order]
+        die_names = edges.die[order].tolist()
         numbers: dict[int, int] = {}
         die = np.array([numbers.setdefault(d, len(numbers)) for d in die_names], np.int64)
         under_way = np.bincount(die[samples.edge[samples.under_way]], minlength=len(numbers))
@@ -218,7 +221,7 @@ class _Problem:
         cells = Cells.of(samples, die, positions=positions, lots=with_lots)
         ended = samples.ended == 0
         return cls(
-            x=prior.design([edges[e] for e in order]),
+            x=prior.design(edges.pick(order)),
             die=die,
             n_dies=len(numbers),
             cells=cells,

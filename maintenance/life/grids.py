@@ -25,6 +25,7 @@ END_MASS = 1e-3  # of the posterior on the last nodes of a grid's end: the grid 
 NARROW = 1.35  # times a grid's sd that is found
 END_PART = 0.85  # of a grid's half: beyond it lie its last nodes
 ZOOMS = 8
+MANY_EDGES = 12  # of a die: summed die by die
 LN_2PI = float(np.log(2 * np.pi))
 
 
@@ -129,6 +130,10 @@ def sum_by_die(values: Array, die: NDArray[np.int64], n_dies: int) -> Array:
     out = np.zeros((n_dies, *values.shape[1:]))
     if len(die):
         first = np.flatnonzero(np.r_[True, die[1:] != die[:-1]])
+        if len(die) > MANY_EDGES * len(first):
+            for i, j in zip(first, [*first[1:], len(die)], strict=True):
+                out[die[i]] = values[i:j].sum(axis=0, dtype=float)
+            return out
         out[die[first]] = np.add.reduceat(values, first, axis=0, dtype=float)
     return out
 

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .cycles import DULL, EdgeSpec, LifeSamples, SampleRefused
+from .edges import Edges
 
 Array = NDArray[np.float64]
 READINGS_NEEDED = 30
@@ -90,13 +91,13 @@ class ReadingModel:
         return asdict(self)
 
 
-def fit(edges: Sequence[EdgeSpec], samples: LifeSamples, readings: Readings) -> tuple[ReadingModel, ...]:
+def fit(edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples, readings: Readings) -> tuple[ReadingModel, ...]:
     """One model for each quantity with enough readings in cycles that ended dull; none where there are too few."""
     if not len(readings):
         return ()
     if readings.row.max() >= len(samples) or readings.row.min() < 0:
         raise SampleRefused(f"a reading names cycle {readings.row.max()}, and there are {len(samples)}")
-    thickness = np.array([e.thickness_mm for e in edges])
+    thickness = Edges.of(edges).thickness_mm
     good = (samples.ended == DULL) & ~samples.unknown_age
     models = []
     for quantity in np.unique(readings.quantity):
@@ -114,12 +115,12 @@ def fit(edges: Sequence[EdgeSpec], samples: LifeSamples, readings: Readings) -> 
 
 
 def tell(
-    models: Sequence[ReadingModel], edges: Sequence[EdgeSpec], samples: LifeSamples, readings: Readings
+    models: Sequence[ReadingModel], edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples, readings: Readings
 ) -> LifeSamples:
     """The samples with what their readings say of each cycle's whole life; several quantities by their precision."""
     if not len(readings) or not models:
         return samples
-    thickness = np.array([e.thickness_mm for e in edges])
+    thickness = Edges.of(edges).thickness_mm
     precision, weighted = np.zeros(len(samples)), np.zeros(len(samples))
     for model in models:
         mine = readings.pick((readings.quantity == model.quantity) & (readings.value > model.c0))
