@@ -307,6 +307,9 @@ def states(log: DieLog, as_of: float) -> dict[int, PositionState]:
     by_position = defaultdict(list)
     for span in spans:
         by_position[span.position].append(span)
+    works = defaultdict(list)  # by position, or on the bench by piece
+    for work in log.works:
+        works[work.position, work.piece].append(work)
     result = {}
     for position in log.positions.values():
         span = next(
@@ -330,14 +333,15 @@ def states(log: DieLog, as_of: float) -> dict[int, PositionState]:
                 estimated=False,
             )
             continue
-        result[position.id] = _state(log, position, span, spans, clocks, as_of, cutting)
+        result[position.id] = _state(log, position, span, spans, works, clocks, as_of, cutting)
     return result
 
 
-def _state(log, position, span, spans, clocks, as_of, cutting) -> PositionState:
+def _state(log, position, span, spans, works, clocks, as_of, cutting) -> PositionState:
     piece = log.pieces[span.piece]
     mine = [s for s in spans if s.piece == span.piece and (s.since is None or s.since <= as_of)]
-    works = [w for w in log.works if w.at <= as_of and any(_on(w, s) for s in mine)]
+    near = works[None, span.piece] + [w for place in {s.position for s in mine} for w in works[place, None]]
+    works = [w for w in near if w.at <= as_of and any(_on(w, s) for s in mine)]
     fresh = [w for w in works if OPERATIONS[w.operation].fresh_edge]
     last = max(fresh, key=lambda w: (w.at, w.sequence, w.key), default=None)
 

@@ -213,8 +213,10 @@ def _with_words(sort: Sort):
 def _sets(works: list[Work]) -> dict[str, tuple[Work, ...]]:
     members = defaultdict(list)
     if works:
-        for row in _with_words(SORTS["work"]).filter(set_key__in={w.set_key for w in works}).order_by("pk"):
-            members[row.set_key].append(row)
+        full = {work.pk: work for work in works}
+        rows = Work.objects.select_related("position", "piece").filter(set_key__in={w.set_key for w in works})
+        for row in rows.order_by("pk"):
+            members[row.set_key].append(full.get(row.pk, row))
     return {key: tuple(rows) for key, rows in members.items()}
 
 
