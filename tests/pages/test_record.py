@@ -168,7 +168,6 @@ def test_a_dies_page_says_how_right_such_statements_have_been_here(as_role):
 def test_it_is_read_with_one_question(django_assert_num_queries):
     (die,) = shop(1)
     looked_back(make.plant(), of_die=[9, 8.0])
-    die.plant_id  # noqa: B018  the plant is there already
     plant = make.plant()
     with django_assert_num_queries(1):
         found = record_page.said_here(plant, die)
