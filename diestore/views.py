@@ -79,6 +79,7 @@ class DieByLabel(View):
     """The short address that stands on a die's label."""
 
     def get(self, request, code: str):
+        code = code.replace("\x00", "")  # which no database holds
         found = Die.objects.filter(code__iexact=code)[:2]
         if len(found) == 1:
             return redirect("diestore:die", pk=found[0].pk)

@@ -8,9 +8,9 @@ from playwright.sync_api import expect
 
 from diestore import actions, roles
 from diestore.models import Die, Person, UserSettings
-from maintenance.models import Incident, Run, Stop
+from maintenance.models import Incident, Stop
 from tests import factories as make
-from tests.security.addresses import TABLE, address
+from tests.security.addresses import TABLE, address, things
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -89,15 +89,7 @@ def test_a_mishap_is_one_screen_and_leads_to_what_follows(open_browser):
 
 def test_every_page_in_a_browser_asks_nobody_else_and_breaks_no_rule_of_the_policy(open_browser):
     """The watch over the visit hears each request, script error and breach of the policy."""
-    die = Die.objects.get(code="H-900")
-    numbers = {
-        "die": die.pk,
-        "position": die.positions.get(code="1-A").pk,
-        "first run": Run.objects.first().pk,
-        "item": die.positions.get(code="1-A").item_id,
-        "person": Person.objects.first().pk,
-        "mishap": Incident.objects.create(die=die, at=make.moment(30), sort="misfeed").pk,
-    }
+    numbers = things()
     visit = open_browser(roles.ADMINISTRATOR)
     looked_at, too_wide = 0, []
     for name, row in TABLE.items():

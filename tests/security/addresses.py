@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from diestore import roles
-from diestore.models import Die, Item, Person, Position
-from maintenance.models import Incident, Run
+from diestore.models import Die, Person, Press
+from maintenance.counter_models import Counter, CounterDevice, CounterQuestion
+from maintenance.models import Incident
 from tests import factories as make
 from tests.pages import money_shop
 
@@ -85,6 +86,13 @@ TABLE: dict[str, Row] = {
     "maintenance:mishap": see(may(*LOGS), pk="mishap"),
     "maintenance:entries": see(EVERYBODY),
     "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),
+    # The counters of the presses
+    "maintenance:counters": see(may(roles.LOG_RUN)),
+    "maintenance:in_press": form(may(roles.LOG_RUN), "die"),
+    "maintenance:counter_question": form(may(roles.LOG_RUN), pk="question"),
+    "maintenance:counter_question_again": send(may(roles.STRIKE_ENTRY), pk="answer"),
+    "maintenance:counter_devices": form(may(roles.EDIT_REGISTER)),
+    "maintenance:counter_device_revoke": send(may(roles.EDIT_REGISTER), pk="device"),
     # For whoever watches the service: the monitor shows a key of its own
     "diestore:alive": Row(get=EVERYBODY, signed_out=True),
     "diestore:service": see(may(roles.RUN_FIT)),
@@ -122,14 +130,28 @@ def shop() -> dict[str, int]:
         make.position(die, "3-P", kind="pilot", length_mm=None)
     make.order(Die.objects.get(code="H-900"), parts=60_000)
     money_shop.rates()
-    incident = Incident.objects.create(die=die, at=make.moment(30), sort="misfeed")
+    return things()
+
+
+def things() -> dict[str, int]:
+    """The numbers of what addresses name, in a shop that has a die H-900 with a run; what else it takes is made."""
+    die = Die.objects.get(code="H-900")
+    device = CounterDevice.objects.create(plant=die.plant, name="counter box")
+    press = Press.objects.create(plant=die.plant, code="press 9")
+    counter = Counter.objects.create(device=device, press=press)
+    asked = {"counter": counter, "kind": "no die", "strokes": 400, "since": make.moment(40), "until": make.moment(41)}
+    settled = {"verdict": "to nobody", "settled_at": make.moment(42)}
+    place = die.positions.get(code="1-A")
     return {
-        "die": Die.objects.get(code="H-900").pk,
-        "position": Position.objects.get(die__code="H-900", code="1-A").pk,
-        "first run": Run.objects.order_by("pk").first().pk,
-        "item": Item.objects.get().pk,
-        "person": Person.objects.first().pk,
-        "mishap": incident.pk,
+        "die": die.pk,
+        "position": place.pk,
+        "first run": die.runs.order_by("pk").first().pk,
+        "item": place.item_id,
+        "person": Person.objects.order_by("pk").first().pk,
+        "mishap": Incident.objects.create(die=die, at=make.moment(30), sort="misfeed").pk,
+        "device": device.pk,
+        "question": CounterQuestion.objects.create(**asked).pk,
+        "answer": CounterQuestion.objects.create(**asked | settled).pk,
     }
 
 

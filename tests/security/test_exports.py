@@ -80,10 +80,9 @@ def _is_a_number(text: str) -> bool:
 
 def exports() -> list[str]:
     """Every address of the table that gives out a sheet."""
-    numbers = dict.fromkeys(("die", "item", "person", "mishap", "position", "first run"), 1)
     found = []
     for name, row in addresses.TABLE.items():
-        there = reverse(name, kwargs={k: numbers.get(v, v) for k, v in row.parts.items()})
+        there = reverse(name, kwargs={k: 1 if k == "pk" else v for k, v in row.parts.items()})
         assert not re.search(r"\.(xlsx?|ods|tsv)$", there), "teach this test to read such a sheet"
         if there.endswith(".csv"):
             found.append(name)

@@ -25,7 +25,7 @@ from tests.history.shop import scratch
 from tests.pages.bench_browser import Filled, address
 from tests.pages.money_shop import spare
 
-from .addresses import TABLE
+from .addresses import TABLE, things
 from .addresses import address as there
 from .mangling import VALUES
 
@@ -201,7 +201,7 @@ def test_every_other_form_answers(lead, die, name, data):
     """Also those that come later: what a page would send is read off the page."""
     lead.raise_request_exception = False
     with scratch():
-        numbers = {"die": die.pk, "person": make.person().pk, "position": die.positions.first().pk}
+        numbers = things()
         url = there(name, numbers)
         client = Client(raise_request_exception=False) if TABLE[name].signed_out else lead
         page = client.get(url)
