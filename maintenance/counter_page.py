@@ -212,8 +212,8 @@ _SENTENCES = {
         "rolled over?"
     ),
     Kind.FALL.value: lambda a: (
-        f"The count of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}. The {a.strokes:,} "
-        "strokes since do not count until this is settled."
+        f"The count of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}. "
+        f"{f'The {a.strokes:,} strokes' if a.strokes else 'Strokes'} since then do not count until this is settled."
     ),
     Kind.ODD.value: lambda a: (
         f"{_readings(a)} of {a.where} out of line with those before and after. The later ones carry the strokes, so "

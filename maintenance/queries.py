@@ -18,6 +18,7 @@ from .models import (
     EdgeForecast,
     HitCorrection,
     Incident,
+    OpenCount,
     Order,
     PastForecasts,
     Reading,
@@ -96,6 +97,10 @@ def open_orders(
         if n is None:
             n = 1
         done[order] += (good or 0) + (hits or 0) * n
+    if as_of is None:  # what counters count just now
+        counting = OpenCount.objects.filter(order__in=part_of, with_stock=True)
+        for order, variant, hits in counting.values_list("order_id", "variant_id", "hits"):
+            done[order] += hits * per_hit.get((variant, part_of[order]), 1)
     result = []
     for order in orders:
         ways = makes.get(order.part_id, [])

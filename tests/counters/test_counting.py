@@ -7,7 +7,7 @@ import random
 import pytest
 from django.db import IntegrityError, transaction
 
-from maintenance import actions, counter_actions, counting, edge_log, logs
+from maintenance import actions, counter_actions, counting, edge_log, logs, queries
 from maintenance.counter_models import Counter, CounterQuestion, CounterReading, DieInPress, OpenCount
 from maintenance.models import HitCorrection, Run
 from tests import factories as make
@@ -38,6 +38,17 @@ def test_what_goes_on_still_is_on_the_clocks_and_no_run_yet(box):
     states = edge_log.states(logs.of_die(die), shop.at(2).timestamp())
     assert [state.hits_since_sharpening for state in states.values()] == [120]
     assert logs.last_moment(die.plant) == shop.at(2)
+
+
+def test_what_goes_on_still_is_off_the_order_too(box):
+    die = make.die(parts_per_hit=2)
+    order = make.order(die, parts=10_000)
+    shop.set_die(die, order=order)
+    counted(box, {0: 100, 1: 160, 2: 220})
+    (row,) = queries.open_orders()
+    assert (row.parts_left, row.hits_left) == (10_000 - 2 * 120, 5_000 - 120)
+    counter_actions.take_out(by=make.actor(), row=DieInPress.objects.get(), at=shop.at(3))
+    assert queries.open_orders() == [row]
 
 
 def test_taken_out_ends_the_run(box):

@@ -1,0 +1,149 @@
+"""Counters through a history folder: the same hits on the other side, and whatever is wrong is said."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.contrib.auth.models import User
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diestore.models import Plant
+from maintenance import counter_actions, counting
+from maintenance.counter_models import Counter, CounterReading, DieInPress, OpenCount
+from maintenance.history.columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTS, IN_PRESS
+from maintenance.history.load import load
+from maintenance.history.problems import HistoryRefused
+from maintenance.history.write import write
+from maintenance.models import CounterQuestion, Run
+from tests import factories as make
+from tests.counters import shop
+from tests.history.folders import sound
+from tests.history.shop import as_written, empty_the_database, files, scratch
+from tests.history.test_laws import GARBAGE
+
+pytestmark = pytest.mark.django_db
+
+
+def told():
+    runs = Run.objects.values_list("key", "die__code", "started", "at", "hits", "struck_at", "order__number")
+    going_on = OpenCount.objects.values_list("die__code", "started", "at", "hits")
+    asked = CounterQuestion.objects.values_list("kind", "since", "until", "strokes", "verdict", "settled_at")
+    return sorted(runs, key=str), sorted(going_on), sorted(asked, key=str)
+
+
+def test_the_same_hits_on_the_other_side(tmp_path):
+    a, b = make.die("A"), make.die("B")
+    make.position(a)
+    order = make.order(a)
+    box = shop.device(figures=6).device
+    shop.press()
+    shop.set_die(a, until=60, order=order)
+    shop.send(box, {m: 999_000 + 60 * m if m < 16 else 60 * (m - 16) for m in range(90)})
+    counting.settle_waiting()
+    asked = CounterQuestion.objects.get(kind="no die")
+    counter_actions.settle_questions(by=make.actor(), questions=[asked], verdict="to die", die=b)
+    shop.send(box, {30.5: 870 + 30 - 30}, prefix="late")
+    counting.settle_waiting()
+    before = told()
+    assert before[0] and before[1]
+    write(tmp_path / "out", Plant.objects.get())
+    written = files(tmp_path / "out")
+    empty_the_database()
+    User.objects.all().delete()
+    load(tmp_path / "out", allow_future=True)
+    counting.settle_waiting()
+    assert told() == before
+    assert as_written() == written
+    again = load(tmp_path / "out", allow_future=True)
+    assert not any(again.counts.added.values())
+    counting.settle_waiting()
+    assert told() == before
+
+
+def count(minute: float, total: int, **more) -> dict[str, str]:
+    at = (dt.datetime(2020, 3, 2, 6, tzinfo=dt.UTC) + dt.timedelta(minutes=minute)).isoformat()
+    return {"device": "box", "press": "P1", "at": at, "total": str(total), "id": f"m{minute:g}"} | more
+
+
+IN = {"die": "H-201", "press": "P1", "since": "2020-03-02T05:00:00+00:00", "until": "2020-03-02T09:00:00+00:00"}
+ANSWER = {"device": "box", "press": "P1", "kind": "no die", "since": IN["since"], "until": IN["until"],
+          "verdict": "to die", "ran": "H-201", "settled": "2020-03-03T06:00:00+00:00"}  # fmt: skip
+DEVICE = {"device": "box", "scopes": "counts;read", "figures": "6", "presses": "P1"}
+
+
+def folder(path, **tables):
+    full = {"in_press": [IN], "counts": [count(m, 60 * m) for m in range(4)], "counter_answers": [ANSWER],
+            "counter_devices": [DEVICE]}  # fmt: skip
+    return sound(path, **(full | tables))
+
+
+def test_written_by_hand(tmp_path):
+    load(folder(tmp_path / "a", counter_answers=[ANSWER | {"until": "2020-03-02T05:30:00+00:00"}]))
+    counting.settle_waiting()
+    assert [(run.die.code, run.hits) for run in Run.objects.all()] == [("H-201", 180)]
+    assert CounterReading.objects.count() == 4
+    assert Counter.objects.get().device.scopes == ["counts", "read"]
+
+
+@pytest.mark.parametrize(
+    ("tables", "says"),
+    [
+        ({"counts": [count(0, 5), count(0, 6)]}, "stands in line 2 with another count"),
+        ({"counts": [count(0, 5, die="H-201")]}, "one of the two"),
+        ({"counts": [count(0, 5, press="", die="H-999")]}, "no die 'H-999'"),
+        ({"counts": [count(0, -5)]}, "total"),
+        ({"in_press": [IN, IN | {"press": "P2", "since": "2020-03-02T08:00:00+00:00"}]}, "Die H-201 is taken from"),
+        ({"in_press": [IN, IN]}, "stands in line 2 already"),
+        ({"in_press": [IN | {"until": IN["since"]}]}, "before it was set"),
+        ({"in_press": [IN | {"struck_by": "Ina T."}]}, "when, by whom and why"),
+        ({"in_press": [IN | {"order": "none"}]}, "no order 'none'"),
+        ({"counter_answers": [ANSWER | {"ran": ""}]}, "names the die that ran"),
+        ({"counter_answers": [ANSWER | {"verdict": "perhaps"}]}, "perhaps"),
+        ({"counter_answers": [ANSWER | {"until": "2020-03-01T00:00:00+00:00"}]}, "ends before it begins"),
+        ({"counter_devices": [DEVICE | {"scopes": "all"}]}, "cannot be let do 'all'"),
+        ({"counter_devices": [DEVICE | {"figures": "99"}]}, "figures"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_is_said_and_nothing_is_saved(tmp_path, tables, says):
+    with pytest.raises(HistoryRefused) as refused:
+        load(folder(tmp_path / "a", **tables))
+    assert says in str(refused.value)
+    assert not CounterReading.objects.exists() and not DieInPress.objects.exists()
+
+
+def test_what_was_changed_meanwhile_is_said(tmp_path):
+    load(folder(tmp_path / "a"))
+    with pytest.raises(HistoryRefused, match="another count"):
+        load(folder(tmp_path / "b", counts=[count(0, 7)]))
+    with pytest.raises(HistoryRefused, match="another die, press or time"):
+        load(folder(tmp_path / "c", in_press=[IN | {"until": "2020-03-02T10:00:00+00:00"}]))
+    struck = {"struck_at": "2020-03-04T06:00:00+00:00", "struck_by": "Ina T.", "struck_reason": "never so"}
+    load(folder(tmp_path / "d", in_press=[IN | struck]))
+    assert DieInPress.objects.get().struck_by.name == "Ina T."
+
+
+TABLES = {
+    "in_press": IN_PRESS,
+    "counts": COUNTS,
+    "counter_answers": COUNTER_ANSWERS,
+    "counter_devices": COUNTER_DEVICES,
+}
+
+
+@settings(max_examples=250)
+@given(garbage=GARBAGE, data=st.data())
+def test_garbage_in_a_cell_is_taken_or_refused_and_nothing_else(garbage, data, tmp_path_factory):
+    name = data.draw(st.sampled_from(sorted(TABLES)))
+    column = data.draw(st.sampled_from([c.name for c in TABLES[name].columns]))
+    rows = {"in_press": IN, "counts": count(0, 5), "counter_answers": ANSWER, "counter_devices": DEVICE}
+    with scratch():
+        path = tmp_path_factory.mktemp("garbage")
+        try:
+            load(folder(path, **{name: [rows[name] | {column: garbage}]}))
+        except HistoryRefused as refused:
+            assert refused.problems
+            assert not DieInPress.objects.exists()
+        else:
+            counting.settle_waiting()
