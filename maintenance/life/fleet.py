@@ -61,6 +61,23 @@ class FleetFit:
     usual_stop: float
     rounds: int
     reading_models: tuple[ReadingModel, ...] = ()
+    covariance: Array | None = None
+
+    def spread(self) -> Array:
+        """Covariance of theta, [p + 3, p + 3]: by the curvature at the top; of a fit that kept none by its draws."""
+        if self.covariance is not None:
+            return self.covariance
+        off = self.draws - self.weights @ self.draws
+        return (self.weights[:, None] * off).T @ off
+
+    def many(self, count: int, seed: int = 0) -> tuple[Array, Array]:
+        """b [count, p] and k [count] of so many draws by the covariance alone; the same ones for the same fit."""
+        values, vectors = np.linalg.eigh(self.spread())
+        half = np.random.default_rng(seed).standard_normal((-(-count // 2), len(values)))
+        normal = np.concatenate([half, -half])[:count]
+        best = np.r_[self.best.b, self.best.ln_k, self.best.ln_tu, self.best.ln_tv]
+        rows = best + (normal * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+        return rows[:, :-3], np.exp(np.clip(rows[:, -3], *LN_K_BOUNDS))
 
     def thetas(self) -> list[tuple[float, Theta]]:
         """(weight, theta) of each draw."""
@@ -79,6 +96,9 @@ class FleetFit:
             "weights": self.weights.tolist(),
             "sw": self.sw,
             "chips": self.chip_rates.to_dict(),
+            "covariance": None
+            if self.covariance is None
+            else [[float(f"{v:.5g}") for v in r] for r in self.covariance],
             "readings": [model.to_dict() for model in self.reading_models],
             **{n: getattr(self, n) for n in _COUNTS},
         }
@@ -95,6 +115,7 @@ class FleetFit:
             weights=np.array(data["weights"], float),
             sw=float(data["sw"]),
             chip_rates=chips.ChipRates.from_dict(data["chips"]),
+            covariance=None if data.get("covariance") is None else np.array(data["covariance"], float),
             reading_models=tuple(ReadingModel(**model) for model in data.get("readings", ())),
             **{n: data[n] for n in _COUNTS},
         )
@@ -144,7 +165,7 @@ def fit(
         samples = tell(models, edges, samples, readings)
     problem = _Problem.of(edges, samples, seed=seed, fit_dies=fit_dies, with_lots=with_lots)
     best, sw, rounds = problem.climb()
-    rows, weights = problem.draw(best, draws, seed)
+    rows, weights, covariance = problem.draw(best, draws, seed)
     known = ~samples.unknown_age
     return FleetFit(
         best=best,
@@ -160,6 +181,7 @@ def fit(
         usual_stop=problem.usual_stop(),
         rounds=rounds,
         reading_models=models,
+        covariance=covariance,
     )
 
 
@@ -331,12 +353,11 @@ class _Problem:
         found = minimize(self.objective, z, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 60})
         return self._unpack(found.x)
 
-    def draw(self, best: Theta, count: int, seed: int) -> tuple[Array, Array]:
-        """Antithetic draws around the best theta by the curvature there, weighted exact over approximate, clipped."""
+    def draw(self, best: Theta, count: int, seed: int) -> tuple[Array, Array, Array]:
+        """Antithetic draws around the best theta by the curvature there, weighted exact over approximate, clipped; and
+        the covariance that the curvature tells."""
         z = self._pack(best)
         n = len(z)
-        if count < 2:
-            return np.r_[best.b, z[-3:]][None], np.ones(1)
         if len(self.die):
             hessian = np.zeros((n, n))
             for i in range(n):
@@ -349,6 +370,11 @@ class _Problem:
         else:
             vectors, sd = np.eye(n), np.ones(n)
             sd[-3:] = prior.LN_K[1], 0.5, 0.5
+        scale = np.r_[prior.SD, 1.0, 1.0, 1.0]
+        root = scale[:, None] * vectors * sd
+        covariance = root @ root.T
+        if count < 2:
+            return np.r_[best.b, z[-3:]][None], np.ones(1), covariance
         rng = np.random.default_rng(seed)
         half = rng.standard_normal((count // 2, n))
         normal = np.concatenate([half, -half])
@@ -362,7 +388,7 @@ class _Problem:
             log_weight = np.clip(log_weight, -1.5, 1.5)
         weight = np.exp(log_weight)
         thetas = np.concatenate([prior.MEAN + prior.SD * rows[:, :-3], rows[:, -3:]], axis=1)
-        return thetas, weight / weight.sum()
+        return thetas, weight / weight.sum(), covariance
 
     def usual_stop(self) -> float:
         """Median of the hits at which cycles end still sharp over the edge's usual life; 0.5 where nothing is seen."""
