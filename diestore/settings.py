@@ -162,6 +162,7 @@ SESSION_COOKIE_AGE = _whole("DIESTORE_SESSION_HOURS", 12) * 3_600
 TABLET_SESSION_AGE = _whole("DIESTORE_TABLET_DAYS", 90) * 86_400
 WHO_MINUTES = _whole("DIESTORE_WHO_MINUTES", 10)  # so long a name that was picked with its PIN stays picked
 WHO_AGAIN_MINUTES = _whole("DIESTORE_WHO_AGAIN_MINUTES", 60)  # so long the same name comes back without the PIN
+PROXIES_SAID = "DIESTORE_PROXIES" in os.environ
 PROXIES = _whole("DIESTORE_PROXIES", 0)  # proxies of ours before this service: whose word on addresses is taken
 HTTPS = _flag("DIESTORE_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS

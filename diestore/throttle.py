@@ -7,6 +7,7 @@ held like a hundred sent one by one. The count stands in the database and so hol
 from __future__ import annotations
 
 import datetime as dt
+import logging
 import math
 import unicodedata
 from dataclasses import dataclass
@@ -17,6 +18,8 @@ from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from .models import Tries
+
+logger = logging.getLogger(__name__)
 
 FORGOTTEN_AFTER = dt.timedelta(days=1)  # rows older than any door remembers
 
@@ -86,6 +89,8 @@ def enter(*doors: tuple[Door, str], now: dt.datetime | None = None) -> None:
             wait = door.wait_s(row.count)
             row.held_until = now + dt.timedelta(seconds=wait) if wait else None
             row.save(update_fields=["count", "last", "held_until"])
+            if wait:
+                logger.warning("%s tries in a row at the door %s: held for %s seconds", row.count, door.name, wait)
 
 
 def was_right(*doors: tuple[Door, str]) -> None:

@@ -124,6 +124,7 @@ def production(**more) -> dict[str, str]:
         "DIESTORE_SECRET_KEY": secrets.token_urlsafe(60),
         "DIESTORE_HOSTS": "dies.example",
         "DIESTORE_ORIGINS": "https://dies.example",
+        "DIESTORE_PROXIES": "1",
     } | more  # fmt: skip
 
 
@@ -143,6 +144,17 @@ def test_the_deployment_check_is_clean():
 def test_the_deployment_check_can_fail():
     done = in_production("manage.py", "check", "--deploy", "--fail-level", "WARNING", DIESTORE_HTTPS="0")
     assert done.returncode == 1 and "security.W008" in done.stderr
+
+
+@pytest.mark.no_database
+def test_the_deployment_check_speaks_of_the_demo_and_of_proxies_that_nobody_counted(settings):
+    from diestore.checks import proxies_are_counted, the_demo_is_off
+
+    settings.DEMO, settings.HTTPS, settings.PROXIES_SAID = True, True, False
+    assert [found.id for found in the_demo_is_off(None)] == ["diestore.E001"]
+    assert [found.id for found in proxies_are_counted(None)] == ["diestore.W001"]
+    settings.DEMO, settings.PROXIES_SAID = False, True
+    assert the_demo_is_off(None) == proxies_are_counted(None) == []
 
 
 @pytest.mark.no_database
