@@ -5,18 +5,22 @@ Each task computes first and writes in `closing`: so it takes effect once, howev
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 
 from django.conf import settings
+from django.utils import timezone
 from django_tasks import TaskContext, task
 
 from diestore import work
 from diestore.models import Die, Plant
 
-from . import drifts, forecasts, logs, queries
-from .models import DieForecast
+from . import drifts, forecasts, logs, queries, track
+from .life.record import TooShort
+from .models import DieForecast, PastForecasts
 
 AFTER_ENTRY, NIGHTLY, LOADS = 10, 0, -10
+LOOK_BACK_EVERY = dt.timedelta(days=6)
 
 # What the apps above want done after a plant's fit, or after an entry on a die. Called inside the writing transaction.
 after_fit: list[Callable[[Plant], object]] = []
@@ -36,7 +40,10 @@ def entry_made(die: Die) -> DieForecast | None:
 
 
 def plan_night(plant: Plant) -> bool:
-    """Put a plant's nightly work into the queue, unless it waits there already."""
+    """Put a plant's nightly work into the queue, unless it waits there already; once a week a look back too."""
+    lately = timezone.now() - LOOK_BACK_EVERY
+    if not PastForecasts.objects.filter(plant=plant, made_at__gte=lately).exists():
+        work.enqueue_once(look_back, plant.pk)
     return work.enqueue_once(fit_fleet, plant.pk)
 
 
@@ -65,6 +72,22 @@ def fit_fleet(context: TaskContext, plant: int) -> None:
         says |= {"fit": row.pk, "dies": len(computed.dies), "entered_meanwhile": len(meanwhile)}
         for follow in after_fit:
             follow(of)
+
+
+@task(takes_context=True, priority=NIGHTLY)
+def look_back(context: TaskContext, plant: int) -> None:
+    """How right the forecasts of the last two years were."""
+    of = Plant.objects.get(pk=plant)
+    try:
+        found, refusal = track.compute(of), ""
+    except TooShort as reason:
+        found, refusal = None, str(reason)
+    with work.closing(context) as says:
+        if found is not None:
+            row = track.store(found)
+        else:
+            row = track.store_refusal(of, logs.last_moment(of) or timezone.now(), refusal)
+        says["record"] = row.pk
 
 
 @task(takes_context=True, priority=LOADS)

@@ -13,7 +13,7 @@ from django_tasks_db.models import DBTaskResult
 from diestore import work
 from diestore.models import TaskWorker
 from maintenance import actions, forecasts, queries, tasks
-from maintenance.models import DieForecast, FleetFit
+from maintenance.models import DieForecast, FleetFit, PastForecasts
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -213,3 +213,14 @@ def test_tasks_done_long_ago_are_forgotten_and_new_ones_not(die):
     DBTaskResult.objects.filter(pk=old.pk).update(finished_at=timezone.now() - dt.timedelta(days=15))
     assert work.prune() == 1
     assert DBTaskResult.objects.count() == 1
+
+
+def test_once_a_week_the_night_looks_back(die):
+    call_command("nightly", verbosity=0)
+    row = PastForecasts.objects.get()
+    assert "10" in row.refusal, "one die is too few, and that is kept to be told"
+    call_command("nightly", verbosity=0)
+    assert PastForecasts.objects.count() == 1
+    PastForecasts.objects.update(made_at=timezone.now() - dt.timedelta(days=7))
+    call_command("nightly", verbosity=0)
+    assert PastForecasts.objects.count() == 2
