@@ -232,6 +232,7 @@ def test_every_model_is_known_by_a_plain_name():
     assert {m._meta.app_label for m in apps.get_models() if m.__module__.startswith(OURS)} == {
         "diestore",
         "maintenance",
+        "reports",
     }
 
 
