@@ -162,6 +162,21 @@ def test_a_message_that_is_too_long(call, settings):
     assert (status, told["sentence"]) == (413, "The message is too long. Send fewer counts at once.")
 
 
+def test_what_goes_wrong_in_counting_loses_no_message(call, monkeypatch):
+    def breaks(*args):
+        raise RuntimeError("on purpose")
+
+    monkeypatch.setattr(counting, "count", breaks)
+    assert call.post("/counts", count())[0] == 201
+    assert call.post("/counts/batch", {"counts": [count(1, 160)]})[0] == 200
+    assert CounterReading.objects.count() == 2
+    monkeypatch.undo()
+    shop.set_die(make.die())
+    call.post("/counts", count(2, 220))
+    counting.settle_waiting()
+    assert OpenCount.objects.get().hits == 120
+
+
 def test_a_time_that_cannot_be_is_taken_and_asked(call):
     assert call.post("/counts", count(9_999, 100))[0] == 201
     assert call.post("/counts", count(0, 100, at="1970-01-01T00:00:07+00:00"))[0] == 201
