@@ -100,6 +100,12 @@ def crps_pair(told: np.ndarray, true: np.ndarray, x: np.ndarray) -> tuple[float,
     return float(np.trapezoid((told - true) ** 2, x) + oracle), float(oracle)
 
 
+def crps_of_outcome(remaining: dict[float, float], left: float, x: np.ndarray) -> float:
+    """CRPS of a forecast once it is known what was left: integral (F(x) - 1[x >= left])^2."""
+    f = np.r_[0.0, 1 - told_alive(remaining, x)]
+    return float(np.trapezoid((f - np.r_[0.0, x >= left]) ** 2, np.r_[0.0, x]))
+
+
 @dataclass(frozen=True)
 class Score:
     """edge_80, die_80: how often the 80 % band holds. crps: of edges over that of the truth, sums of hits; crps_each:
@@ -153,9 +159,7 @@ def against_outcomes(shop: Shop, told_edges: dict[int, dict[float, float]]) -> t
     for e, remaining in told_edges.items():
         left, usual = shop.true_left[e], np.exp(shop.ln_eta[e]) * 1e5
         held.append(remaining[0.1] <= left <= remaining[0.9])
-        x = usual * np.geomspace(1e-4, 8.0, POINTS)
-        f = 1 - told_alive(remaining, x)
-        crps.append(np.trapezoid((np.r_[0.0, f] - np.r_[0.0, x >= left]) ** 2, np.r_[0.0, x]) / usual)
+        crps.append(crps_of_outcome(remaining, left, usual * np.geomspace(1e-4, 8.0, POINTS)) / usual)
     return float(np.mean(held)), float(np.mean(crps))
 
 
