@@ -15,13 +15,17 @@ from tests import factories as make
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 STRIP = {
-    roles.SETTER: ["Today", "Dies due", "Dies", "Log", "Words"],
-    roles.TOOLMAKER: ["Today", "Dies due", "Dies", "Log", "Spares", "Words"],
-    roles.LEAD: ["Today", "Dies due", "Dies", "Log", "Spares", "Cost", "Words"],
-    roles.BUYER: ["Today", "Dies due", "Dies", "Spares", "Words"],
-    roles.SALES: ["Today", "Dies due", "Dies", "Cost", "Words"],
-    roles.ADMINISTRATOR: ["Today", "Dies due", "Dies", "Log", "Spares", "Cost", "Words"],
-}
+    roles.SETTER: ["Today", "Dies due", "Dies", "Log", "Counters", "Record", "Words"],
+    roles.TOOLMAKER: ["Today", "Dies due", "Dies", "Log", "Counters", "Spares", "Record", "Words"],
+    roles.LEAD: [
+        "Today", "Dies due", "Dies", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
+    ],
+    roles.BUYER: ["Today", "Dies due", "Dies", "Spares", "Record", "Words"],
+    roles.SALES: ["Today", "Dies due", "Dies", "Cost", "Record", "Wear model", "Words"],
+    roles.ADMINISTRATOR: [
+        "Today", "Dies due", "Dies", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
+    ],
+}  # fmt: skip
 
 
 def the_die() -> Die:
