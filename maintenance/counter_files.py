@@ -158,7 +158,8 @@ def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
     if "press" not in header and "die" not in header:
         missing.insert(0, "press")
     if missing:
-        raise FileRefused([f"The column {name} is missing: {COLUMNS[name]}" for name in missing])
+        says = {name: COLUMNS[name].removesuffix("; or").rstrip(".") for name in missing}
+        raise FileRefused([f"The column {name} is missing: {what}." for name, what in says.items()])
     if len(set(header)) < len(header):
         raise FileRefused(["Two columns have the same name."])
     strange = [name for name in header if name not in COLUMNS]
