@@ -5,77 +5,13 @@ A table is a CSV file: UTF-8, a header row, ISO 8601 times, a decimal point, the
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from enum import Enum
+from .counter_columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTER_TABLES, COUNTS, IN_PRESS
+from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
+from .described import may as _may
+from .described import must as _must
+from .described import need as _need
 
-
-class Sort(Enum):
-    """What stands in a cell."""
-
-    TEXT = "text"
-    WORDS = "free text"  # kept to the last space, where TEXT is trimmed
-    WHOLE = "whole number"
-    NUMBER = "number"
-    MONEY = "money"
-    TIME = "time"
-    DATE = "date"
-    YES_NO = "yes or no"
-    LIST = "list"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Column:
-    """needed: the file must have the column. filled: and no cell of it may be empty.
-
-    at_least, at_most: for numbers, both allowed. above: for numbers that must be more. longest: characters of a text.
-    choices: the words that may stand there. past: a time that cannot lie ahead.
-    """
-
-    name: str
-    meaning: str
-    sort: Sort = Sort.TEXT
-    needed: bool = False
-    filled: bool = False
-    longest: int = 200
-    at_least: float | None = None
-    at_most: float | None = None
-    above: float | None = None
-    choices: tuple[str, ...] = ()
-    past: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class Table:
-    """file: its name. same: the columns that say which thing a row speaks of, where it brings no `key`."""
-
-    file: str
-    about: str
-    columns: tuple[Column, ...]
-    same: tuple[str, ...]
-    plain: bool = False  # one of the eight that are enough for a forecast
-    by_name: dict[str, Column] = field(init=False, repr=False, compare=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "by_name", {c.name: c for c in self.columns})
-
-
-MOST = 1e15  # beyond any count in a shop, within what both databases hold
-INT = 2_000_000_000
-MONEY = 1e11
-HITS = 100_000_000
-
-
-def _must(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
-    return Column(name=name, meaning=meaning, sort=sort, needed=True, filled=True, **more)
-
-
-def _need(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
-    return Column(name=name, meaning=meaning, sort=sort, needed=True, **more)
-
-
-def _may(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
-    return Column(name=name, meaning=meaning, sort=sort, **more)
-
+__all__ = ["COUNTER_ANSWERS", "COUNTER_DEVICES", "COUNTS", "IN_PRESS", "PLAIN", "TABLES", "Column", "Sort", "Table"]
 
 DIE = _must("die", "The die.", longest=60)
 POSITION = _must("position", "The place in the die that a piece sits in.", longest=40)
@@ -103,23 +39,6 @@ VALID = (
     _may("valid_from", "Since when; empty: from the start.", Sort.TIME),
     _may("valid_to", "Until when; empty: still.", Sort.TIME),
 )
-
-# What every entry may carry; an entry is a row of a table of what happened.
-ENTRY = (
-    _may("key", "The entry's own name, never used twice. Empty: made from what happened, where and when.", longest=160),
-    _may("recorded_at", "When it was written down. Empty: when it happened.", Sort.TIME, past=True),
-    _may("sequence", "Settles the order of entries at the same time.", Sort.WHOLE, at_least=-INT, at_most=INT),
-    _may("person", "Who did it.", longest=120),
-    _may("signed_in", "The sign-in it was entered under.", longest=150),
-    _may("through", "What it came through. Empty: import.", longest=10,
-         choices=("form", "import", "counter", "interface")),
-    _may("device", "The device it came from.", longest=80),
-    _may("note", "A note.", Sort.WORDS, longest=8_000),
-    _may("struck_at", "When it was struck out.", Sort.TIME, past=True),
-    _may("struck_by", "Who struck it out.", longest=120),
-    _may("struck_reason", "Why it was struck out.", Sort.WORDS, longest=300),
-    _may("replaced_by", "The key of the entry that stands in its place.", longest=160),
-)  # fmt: skip
 
 
 def _entries(file: str, about: str, *columns: Column, same: tuple[str, ...], plain: bool = False) -> Table:
@@ -533,90 +452,6 @@ RATES = Table(
         _must("amount", "Money an hour.", Sort.MONEY, at_least=0, at_most=MONEY),
     ),
 )
-COUNTER_OF = (
-    _must("device", "The device that sends the counts.", longest=80),
-    _may("press", "The press whose counter it is; or", longest=40),
-    _may("die", "the die, where it carries a counter of its own.", longest=60),
-)
-STRUCK_TOO = tuple(c for c in ENTRY if c.name in ("key", "recorded_at", "note", "struck_at", "struck_by",
-                                                  "struck_reason"))  # fmt: skip
-COUNTER_DEVICES = Table(
-    file="counter_devices.csv",
-    about="Devices that send counts. Their tokens are in no folder: make new ones.",
-    same=("device",),
-    columns=(
-        COUNTER_OF[0],
-        _may("scopes", "What its token lets it do.", Sort.LIST, longest=200),
-        _may("presses", "The presses it may speak for. Empty, as dies are: all.", Sort.LIST, longest=9_000),
-        _may("dies", "The dies it may speak for.", Sort.LIST, longest=9_000),
-        _may("figures", "How many figures its counters show.", Sort.WHOLE, at_least=3, at_most=12),
-        _may("made", "When it was made known.", Sort.TIME),
-        _may("revoked", "Since when its token opens nothing.", Sort.TIME),
-    ),
-)
-IN_PRESS = Table(
-    file="in_press.csv",
-    about="Which die was in which press.",
-    same=("die", "press", "since"),
-    columns=(
-        _must("die", "The die.", longest=60),
-        _must("press", "The press.", longest=40),
-        _must("since", "When it was set.", Sort.TIME, past=True),
-        _may("until", "When it was taken out. Empty: it is there still.", Sort.TIME, past=True),
-        _may("variant", "Its set of inserts. Empty: the usual one.", longest=40),
-        _may("order", "The order it ran for.", longest=80),
-        _may("order_part", "Which part of the order.", longest=80),
-        _may("order_revision", "Its revision.", longest=20),
-        _may("set_by", "Who set it.", longest=120),
-        _may("removed_by", "Who took it out.", longest=120),
-        _may("set_signed_in", "The sign-in it was set under.", longest=150),
-        _may("removed_signed_in", "The sign-in it was taken out under.", longest=150),
-        *STRUCK_TOO,
-    ),
-)
-COUNTS = Table(
-    file="counts.csv",
-    about="What counters showed: absolute totals.",
-    same=("device", "id"),
-    columns=(
-        *COUNTER_OF,
-        _must("at", "When, by the device's clock.", Sort.TIME),
-        _must("total", "What it showed.", Sort.WHOLE, at_least=0, at_most=MOST),
-        _must("id", "The message's own name, never twice of a device.", Sort.WORDS, longest=80),
-        _may("received", "When it came. Empty: at that time.", Sort.TIME),
-        _may("stock", "Whether the strokes since the count before had stock. Empty: yes.", Sort.YES_NO),
-        _may("clock_off", "Whether its time could not be when it came. Empty: no.", Sort.YES_NO),
-        _may("raw", "The message as it came.", Sort.WORDS, longest=8_000),
-    ),
-)
-COUNTER_ANSWERS = Table(
-    file="counter_answers.csv",
-    about="What people answered where a count alone does not decide.",
-    same=("device", "press", "die", "kind", "since", "settled"),
-    columns=(
-        *COUNTER_OF,
-        _must("kind", "What was asked.", longest=20,
-              choices=("no die", "which die", "typed", "jump", "reset or roll-over", "fall", "odd", "clock")),
-        _must("since", "About which time: from", Sort.TIME),
-        _must("until", "to.", Sort.TIME),
-        _must("verdict", "The answer.", longest=24,
-              choices=("leave out", "leave out wrong times", "at arrival", "reset", "rolled over", "set", "to die",
-                       "without stock", "to nobody")),
-        _must("settled", "When it was given.", Sort.TIME),
-        _may("ran", "The die that ran, where the answer names one.", longest=60),
-        _may("variant", "Its set of inserts.", longest=40),
-        _may("strokes", "How many strokes it was about.", Sort.WHOLE, at_least=0, at_most=MOST),
-        _may("before", "The total before.", Sort.WHOLE, at_least=0, at_most=MOST),
-        _may("after", "The total after.", Sort.WHOLE, at_least=0, at_most=MOST),
-        _may("readings", "Counts that were set aside.", Sort.WHOLE, at_least=0, at_most=INT),
-        _may("dies", "The dies that came into it.", Sort.LIST, longest=9_000),
-        _may("fell", "Of a fall, the time of the count after it.", Sort.TIME),
-        _may("asked", "When it was asked.", Sort.TIME),
-        _may("person", "Who answered.", longest=120),
-        _may("signed_in", "The sign-in it was answered under.", longest=150),
-        _may("taken_back", "Since when the answer holds no longer.", Sort.TIME),
-    ),
-)  # fmt: skip
 
 # In the order of loading: a table names only what tables before it, or rows of its own, have brought.
 TABLES = (
@@ -647,10 +482,7 @@ TABLES = (
     READINGS,
     MOVEMENTS,
     COSTS,
-    COUNTER_DEVICES,
-    IN_PRESS,
-    COUNTS,
-    COUNTER_ANSWERS,
+    *COUNTER_TABLES,
 )
 PLAIN = tuple(table for table in TABLES if table.plain)
 
