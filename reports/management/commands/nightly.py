@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 class Command(BaseCommand):
     help = (
-        "Fit the fleet, forecast every die, work out the spares, give back what dead workers left, forget old tasks. "
+        "Count what the presses sent, fit the fleet, forecast every die, work out the spares, give back what dead workers left, forget old tasks. "
         "It goes through the queue and works it too, so it needs no worker; where workers run, they share the work."
     )
 
@@ -17,8 +17,9 @@ class Command(BaseCommand):
     def handle(self, *, only_plan, verbosity, **options) -> None:
         from diestore import work
         from diestore.models import Plant
-        from maintenance import tasks
+        from maintenance import counting, tasks
 
+        counting.settle_waiting()  # what counters sent last, before they fell silent
         reaped = work.reap()
         forgotten = work.prune()
         plants = list(Plant.objects.all())
