@@ -65,10 +65,8 @@ class Counters(PermissionRequiredMixin, View):
     permission_required = roles.LOG_RUN
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        try:
-            _tell_forecasts(request, counting.settle_waiting())
-        except Exception:
-            logger.exception("Counts wait and could not be counted")
+        _tell_forecasts(request, counting.settle_waiting())
+        if counter_page.some_wait():
             messages.warning(request, "Some counts could not be counted yet. They are kept.")
         return render(
             request,

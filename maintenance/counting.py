@@ -10,13 +10,14 @@ in their place.
 from __future__ import annotations
 
 import datetime as dt
+import logging
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Coalesce, Least
 from django.utils import timezone
@@ -28,6 +29,8 @@ from .counter_models import Counter, CounterDevice, CounterQuestion, CounterRead
 from .counters import Answer, Block, Counted, InPress, Kind, Question, Reading, Stretch, Verdict, count
 from .logs import moment, seconds
 from .models import Event, HitCorrection, Run
+
+logger = logging.getLogger(__name__)
 
 EVERY = dt.timedelta(minutes=5)  # a message that comes so long after the last count has its counter counted
 AHEAD = dt.timedelta(minutes=10)
@@ -266,9 +269,15 @@ def settle_waiting(plant: Plant | None = None) -> set[Die]:
 
 
 def _settle_all(pks: Iterable[int]) -> set[Die]:
+    """One that cannot be counted waits on and does not keep the others from it."""
     changed: set[Die] = set()
     for pk in sorted(pks):
-        changed |= settle(pk)
+        try:
+            changed |= settle(pk)
+        except OperationalError:
+            raise
+        except Exception:
+            logger.exception("Counter %s could not be counted; its counts are kept", pk)
     return changed
 
 

@@ -136,6 +136,24 @@ def test_questions_are_told_and_answered(as_role, box):
     assert client.post(again).status_code == 403  # not a setter's
 
 
+def test_one_counter_that_cannot_be_counted_keeps_no_other_from_it(as_role, box, monkeypatch):
+    shop.set_die(make.die())
+    shop.press("P2")
+    shop.send(box, {0: 0, 1: 60})
+    shop.send(box, {0: 0, 1: 60}, press="P2", prefix="other")
+    told = counting.count
+
+    def breaks(readings, *rest, **more):
+        if any(row.id.startswith("other") for row in readings):
+            raise ValueError("on purpose")
+        return told(readings, *rest, **more)
+
+    monkeypatch.setattr(counting, "count", breaks)
+    page = as_role("setter").get(COUNTERS).content.decode()
+    assert "Some counts could not be counted yet. They are kept." in page
+    assert OpenCount.objects.get().hits == 60
+
+
 def test_a_lead_takes_an_answer_back(as_role, box):
     client = as_role("lead")
     shop.send(box, {m: 60 * m for m in range(10)})
