@@ -179,6 +179,8 @@ def _message(cells: dict[str, str]) -> counting.Message:
         raise ValueError("name the press or the die, one of the two.")
     if len(press or die) > CODE_AT_MOST:
         raise ValueError(f"a press or die of more than {CODE_AT_MOST} letters cannot be.")
+    if not (press + die + cells.get("id", "")).isprintable():  # a terminal would do what such signs say
+        raise ValueError("a name holds signs that cannot be printed.")
     total_text = cells.get("total", "")
     if not (total_text.isascii() and total_text.isdigit() and len(total_text) <= 16):
         raise ValueError(f"the total {total_text[:20]!r} is not a whole number.")
