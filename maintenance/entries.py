@@ -207,7 +207,8 @@ def of_event(event: Event, *, system: units.System = units.System.METRIC) -> Ent
 
 
 def _with_words(sort: Sort):
-    return sort.model.objects.select_related("person", "user", "struck_by", "replaced_by", *sort.along)
+    rows = sort.model.objects.select_related("person", "user", "struck_by", "replaced_by", *sort.along)
+    return rows.prefetch_related("pieces") if sort.model is Incident else rows
 
 
 def _sets(works: list[Work]) -> dict[str, tuple[Work, ...]]:
@@ -274,7 +275,8 @@ def _say_stop(events, system):
 
 
 def _say_incident(events, system):
-    return f"Mishap: {events[0].sort}", ()
+    damaged = len(events[0].pieces.all())
+    return f"Mishap: {events[0].sort}", (f"{damaged} piece{'' if damaged == 1 else 's'} damaged" if damaged else "",)
 
 
 def _thing(work: Work) -> str:

@@ -39,7 +39,7 @@ def test_the_cautions_stand_beside_it_before_anybody_reaches_in(lead, die):
         assert caution.short in shown
     assert [c.key for c in cautions.for_work("mishap")] == ["press", "lockout", "blocks", "springs"]
     assert escape(cautions.FIRST) in shown
-    assert shown.index(cautions.for_work("mishap")[0].short) < shown.index("<form method=\"post\" class=\"log")
+    assert shown.index(cautions.for_work("mishap")[0].short) < shown.index('<form method="post" class="log')
 
 
 def test_none_damaged_is_an_entry_too_and_something_else_needs_words(lead, die, ina):
@@ -120,3 +120,18 @@ def test_a_press_setter_logs_a_mishap_and_sees_no_button_of_others(client, die):
     before = everything()
     answer = mishap(client, die, damaged=["1-A"], person=make.person().pk, follow=True)
     assert everything() != before and "Log the sharpening" not in page(answer) and "Log the stop" in page(answer)
+
+
+def test_the_lists_say_how_many_pieces_and_lead_to_them(lead, die, ina, django_assert_num_queries):
+    mishap(lead, die, damaged=["1-A", "3-A"], person=ina.pk)
+    row = Incident.objects.get()
+    assert "2 pieces damaged" in page(lead.get(address("entries")))
+    there = reverse("maintenance:mishap", args=[row.pk])
+    assert there in page(lead.get(reverse("maintenance:entry", args=["incident", row.pk])))
+    with django_assert_num_queries(60, exact=False) as few:
+        lead.get(address("entries"))
+    asked = len(few)
+    for n in range(8):
+        mishap(lead, die, damaged=["1-A"], note=str(n), person=ina.pk)
+    with django_assert_num_queries(asked):
+        lead.get(address("entries"))
