@@ -17,6 +17,8 @@ from diestore.models import Die, Press
 
 from .counter_models import Counter, CounterDevice, CounterReading
 
+__all__ = ["Message", "Refusal", "Taken", "clock_is_off", "may_speak_for", "take", "take_again", "take_one", "wait"]
+
 EVERY = dt.timedelta(minutes=5)  # a message that comes so long after the last count has its counter counted
 AHEAD = dt.timedelta(minutes=10)
 BACK = dt.timedelta(days=400)

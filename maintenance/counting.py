@@ -22,13 +22,12 @@ from django.utils import timezone
 from diestore.models import Die, Person, Plant
 
 from .actions import default_variant, fresh_key
-from .counter_intake import EVERY, TRIES, Message, Refusal, Taken, may_speak_for, take, take_again, take_one, wait
+from .counter_intake import *  # noqa: F403  taking a count and counting it are had from one place
+from .counter_intake import EVERY, TRIES, wait
 from .counter_models import Counter, CounterQuestion, DieInPress, OpenCount
 from .counters import Answer, Block, Counted, InPress, Kind, Question, Reading, Stretch, Verdict, count
 from .logs import moment, seconds
 from .models import Event, HitCorrection, Run
-
-TAKING = (Message, Refusal, Taken, may_speak_for, take, take_again, take_one, wait)  # to be had from here too
 
 logger = logging.getLogger(__name__)
 
@@ -404,6 +403,8 @@ def entry_saved(sender, instance: Run | HitCorrection, **kwargs) -> None:
     """A run was typed, or an entry struck out by hand: looked at again with the next count."""
     if isinstance(instance, Run) and not instance.key.startswith("count|"):
         run_changed(instance.die_id, instance.started)
+        if instance.is_struck:
+            _typed_holds_no_longer(instance)
     elif instance.key.startswith("count|") and instance.is_struck:
         of = Q(die=instance.die_id)
         if isinstance(instance, HitCorrection):
@@ -411,3 +412,18 @@ def entry_saved(sender, instance: Run | HitCorrection, **kwargs) -> None:
         elif instance.press_id is not None:
             of = Q(press=instance.press_id)
         wait(Counter.objects.filter(of, device__name=instance.device), _begun(instance.key))
+
+
+def _typed_holds_no_longer(run: Run) -> None:
+    """Where it was answered that what was typed holds, and that is struck out now, the strokes are asked about anew."""
+    answers = CounterQuestion.objects.filter(
+        kind=Kind.TYPED.value,
+        settled_at__isnull=False,
+        taken_back_at__isnull=True,
+        since__lt=run.at,
+        until__gt=run.started,
+    )
+    for answer in answers:
+        if run.die_id in answer.dies:
+            CounterQuestion.objects.filter(pk=answer.pk).update(taken_back_at=timezone.now())
+            wait(Counter.objects.filter(pk=answer.counter_id), answer.since)

@@ -189,6 +189,18 @@ def test_a_run_typed_over_a_count_that_goes_on(box):
     assert OpenCount.objects.get().hits == 540
 
 
+def test_what_was_typed_held_until_it_was_struck_out(box):
+    die = make.die()
+    shop.set_die(die)
+    typed = actions.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(12), hits=500)
+    counted(box, {m: 60 * m for m in range(10)})
+    counter_actions.settle_questions(by=make.actor(), questions=[CounterQuestion.objects.get()], verdict="to nobody")
+    assert not OpenCount.objects.exists()
+    actions.strike_out(by=make.actor(), entry=typed, reason="another die")
+    counting.settle_waiting()
+    assert OpenCount.objects.get().hits == 540
+
+
 def test_what_somebody_struck_out_is_not_counted_again(box):
     die = make.die()
     shop.set_die(die, until=30)
