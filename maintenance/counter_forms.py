@@ -52,12 +52,13 @@ class InPressForm(ByForm):
     """Set in a press, or taken out. The button that was tapped names the die or the press; the time is now unless
     another is entered."""
 
-    act = forms.ChoiceField(choices=[("set", ""), ("out", "")], required=False)
+    act = forms.ChoiceField(choices=[("set", ""), ("out", ""), ("never", "")], required=False)
+    reason = forms.CharField(label="Why", max_length=300, required=False)
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
-    def __init__(self, data=None, *, die: Die | None, press: Press | None, **kwargs) -> None:
+    def __init__(self, data=None, *, die: Die | None, press: Press | None, may_strike: bool = False, **kwargs) -> None:
         super().__init__(data, **kwargs)
-        self.die, self.press = die, press
+        self.die, self.press, self.may_strike = die, press, may_strike
         plant = (die or press).plant
         self.fields["key"].initial = fresh_key()
         self.fields["at"] = MomentField(label="When, if not now", required=False)
@@ -83,7 +84,9 @@ class InPressForm(ByForm):
     def clean(self) -> dict:
         cleaned = super().clean()
         cleaned["act"] = cleaned.get("act") or "set"
-        if cleaned["act"] == "out" and self.row is None:
+        if cleaned["act"] == "never" and not self.may_strike:
+            raise forms.ValidationError("Ask somebody who may strike out an entry.")
+        if cleaned["act"] != "set" and self.row is None:
             raise forms.ValidationError("Nothing is in it any more: somebody took it out.")
         if cleaned["act"] == "set" and not (cleaned.get("die") or cleaned.get("press")) and not self.errors:
             raise forms.ValidationError("Tap the die or the press.")
@@ -96,6 +99,8 @@ class InPressForm(ByForm):
             at = now
         if said["act"] == "out":
             return counter_actions.take_out(by=by, row=self.row, at=at)
+        if said["act"] == "never":
+            return counter_actions.strike_in_press(by=by, row=self.row, reason=said["reason"])
         die, press = said.get("die") or self.die, said.get("press") or self.press
         orders = bench.open_orders(die)
         variant = next((v for v in bench.variants(die) if str(v.pk) == said.get("variant")), None)

@@ -108,11 +108,12 @@ class InPress(PermissionRequiredMixin, View):
             return self._show(request, die, press, form, status=422)
         row = changed.row
         _tell_forecasts(request, changed.dies)
-        said = "taken out of" if form.cleaned_data["act"] == "out" else "set in"
-        at = row.until if form.cleaned_data["act"] == "out" else row.since
-        clock = timezone.localtime(at)
-        messages.success(request, f"{row.die} {said} press {row.press}, {clock:%H:%M} on {clock.day} {clock:%b}.")
-        if form.cleaned_data["act"] == "out" and die is None:
+        act = form.cleaned_data["act"]
+        said = {"out": "taken out of", "set": "set in", "never": "was never in"}[act]
+        clock = timezone.localtime(row.until if act == "out" else row.since)
+        when = "" if act == "never" else f", {clock:%H:%M} on {clock.day} {clock:%b}"
+        messages.success(request, f"{row.die} {said} press {row.press}{when}.")
+        if act != "set" and die is None:
             return HttpResponseRedirect(f"{reverse('maintenance:in_press')}?press={row.press_id}")
         return redirect("diestore:die", pk=die.pk) if die is not None else redirect("maintenance:counters")
 
@@ -125,7 +126,15 @@ class InPress(PermissionRequiredMixin, View):
     def _form(self, request, die, press, *, data=None) -> InPressForm:
         people = Person.objects.filter(plant=(die or press).plant_id, active=True)
         person = _expected_person(request, people)
-        return InPressForm(data, die=die, press=press, people=people, person=person, tablet=tablet_of(request))
+        return InPressForm(
+            data,
+            die=die,
+            press=press,
+            people=people,
+            person=person,
+            tablet=tablet_of(request),
+            may_strike=request.user.has_perm(roles.STRIKE_ENTRY),
+        )
 
     def _show(self, request, die, press, form, *, status: int = 200) -> HttpResponse:
         text = request.GET.get("q", "").replace("\x00", "").strip()[:80]

@@ -82,6 +82,22 @@ def test_from_the_page_of_the_die(as_role):
     assert "Enter a later time" in answer.content.decode()
 
 
+def test_a_wrong_tap_is_struck_out_by_whoever_may(as_role, box):
+    client = as_role("setter")
+    press, die, person = shop.press(), make.die(), make.person()
+    shop.set_die(die, until=None)
+    shop.send(box, {m: 60 * m for m in range(10)})
+    sent = {"act": "never", "person": person.pk, "reason": "the one beside it"}
+    assert "never in there" not in client.get(here(press)).content.decode()
+    assert client.post(here(press), sent).status_code == 422
+    client.force_login(shop.user("lead"))
+    assert "never in there" in client.get(here(press)).content.decode()
+    assert client.post(here(press), sent | {"reason": " "}).status_code == 422
+    assert "was never in press P1" in client.post(here(press), sent, follow=True).content.decode()
+    assert DieInPress.objects.get().struck_reason == "the one beside it"
+    assert CounterQuestion.objects.get().kind == "no die"
+
+
 def test_the_same_tap_twice_is_one(as_role):
     client = as_role("setter")
     press, die, person = shop.press(), make.die(), make.person()
