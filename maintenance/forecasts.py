@@ -25,7 +25,7 @@ from .life.readings import Readings
 from .life.seen import Seen
 from .models import DieForecast, EdgeForecast, FleetFit
 
-CODE_VERSION = "4"  # counts up when the same records would give other numbers
+CODE_VERSION = "5"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 TIMES_DRAWN = 2_000  # thetas from which the times of another build are told
 NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."

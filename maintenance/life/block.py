@@ -98,11 +98,30 @@ class Block:
             np.log(np.maximum(self.h[self.read], 1e-9)),
             self.f[self.read],
         )
-        self.cells = Cells.of(
-            samples.pick(np.flatnonzero(past)), self.die, positions=self._positions(), lots=fit.sw > 0
-        )
+        ended = samples.pick(np.flatnonzero(past))
+        mates = self._in_the_lot_under_way(ended, now)
+        self.mates = Cells.of(ended.pick(np.flatnonzero(mates)), self.die, lots=False)
+        self.mated = np.zeros(n, bool)
+        self.mated[self.mates.edge] = True
+        ended = ended.pick(np.flatnonzero(~mates))
+        self.cells = Cells.of(ended, self.die, positions=self._positions(), lots=fit.sw > 0)
         self.counts = self._count()
         self.chip_rate = fit.chip_rates.of_edges(self.edges)
+
+    def _in_the_lot_under_way(self, ended: LifeSamples, now: LifeSamples) -> NDArray[np.bool_]:
+        """Which closed cycles ended in the lot of the cycles under way: its w is theirs too, and they tell of it."""
+        if self.fit.sw == 0:
+            return np.zeros(len(ended), bool)
+        lot = np.full(self.n_dies, -1)
+        np.maximum.at(lot, self.die[now.edge], now.lot)
+        return (ended.lot >= 0) & (ended.lot == lot[self.die[ended.edge]])
+
+    def mates_log(self, who: NDArray[np.int64], m: Array, w: Array, k: float) -> Array:
+        """ln of the likelihood of what ended in the lot under way on the edges `who`: m [who, n], w [who, j] or [j] ->
+        [who, n, j]."""
+        w = np.broadcast_to(w, (len(who), np.shape(w)[-1]))
+        parts = [self.mates.table(m - w[:, j, None], k, None, None, who) for j in range(w.shape[1])]
+        return np.stack(parts, axis=2)
 
     def _positions(self) -> NDArray[np.int64]:
         under_way = np.bincount(self.die[self.current], minlength=self.n_dies)
@@ -138,6 +157,16 @@ class Block:
             log = self._told_log(nodes, k, which, sw * W_NODES) + np.log(W_WEIGHTS)
             top = log.max(axis=2)
             out[self.read[which]] = top + np.log(np.exp(log - top[:, :, None]).sum(axis=2))
+        place = np.flatnonzero(self.mated[which])
+        if len(place):
+            who, lot = which[place], sw * W_NODES
+            log = self.mates_log(who, nodes[place], lot, k) + np.log(W_WEIGHTS)
+            plain = ~self.read[who]
+            log[plain] -= e[place][plain][:, :, None] * np.exp(k * lot)
+            if self.read[who].any():
+                log[~plain] += self._told_log(nodes[place], k, who, lot)
+            top = log.max(axis=2)
+            out[place] = top + np.log(np.exp(log - top[:, :, None]).sum(axis=2))
         return out
 
     def _told_log(self, nodes: Array, k: float, which: NDArray[np.int64], lot: Array) -> Array:
@@ -191,9 +220,12 @@ class Block:
         own = -(run[:, None] * np.exp(np.minimum(-k * m, LARGEST)))[:, :, None] * np.exp(k * w)
         if self.read.any():
             own[self.read] = self._told_log(m, k, np.arange(len(m)), w)
+        own[~self.current] = 0.0
+        who = np.flatnonzero(self.mated)
+        if len(who):
+            own[who] += self.mates_log(who, m[who], w, k)
         top = own.max(axis=1, keepdims=True)
         own = top[:, 0] + np.log(np.einsum("j,ejw->ew", lots.M_WEIGHTS, np.exp(own - top)))
-        own[~self.current] = 0.0
         c, d = lots.moments((sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2).T, lots.W_NODES)
         c, d = c * sw, d * sw
         d = np.minimum(np.maximum(1.15 * d, 0.2 * sw), sw)
@@ -357,15 +389,17 @@ class _Group:
         weight = np.exp(log, out=log)
         log_u = sum_by_die(top[:, :, 0], self.die, n_dies) - 0.5 * (u / theta.tu) ** 2
         local = self.now - edges.start
+        of_lot = np.repeat(block.ln_lot[self.dies, None, :], u.shape[1], axis=1)
         if len(local) < len(m):  # earlier builds: they tell of the die, and go no further
             old = np.flatnonzero(~block.current[edges])
             log_u += sum_by_die(np.log(weight[old].sum(axis=2)), self.die[old], n_dies)
+            of_lot += self._old_mates(weight, m, old, k)
             weight, m, e, die = weight[local], m[local], e[local], self.die[local]
         else:
             die = self.die
         alive_now, ratio, n0 = self._alive(k, weight, m, e, die)
         wide = n0.shape[1] * n0.shape[2]
-        joint = sum_by_die(np.log(n0), die, n_dies) + log_u[:, :, None] + block.ln_lot[self.dies, None, :]
+        joint = sum_by_die(np.log(n0), die, n_dies) + log_u[:, :, None] + of_lot
         pi = np.exp(joint - joint.max(axis=(1, 2), keepdims=True))
         pi /= pi.sum(axis=(1, 2), keepdims=True)
         of_edge = pi[die]
@@ -380,11 +414,22 @@ class _Group:
         first = self._first(ln_ratio, total, pi, die) if first_to_go else None
         return s_die, s_edge, (p * m).sum(axis=1), (p * m * m).sum(axis=1), first
 
+    def _old_mates(self, weight: Array, m: Array, old: NDArray[np.int64], k: float) -> Array:
+        """What earlier builds that ended in the lot under way tell of it, [dies, u, j]."""
+        block = self.block
+        old = old[block.mated[self.edges][old]]
+        if not len(old):
+            return np.zeros((self.n_dies, weight.shape[1], block.lot.shape[1]))
+        log = block.mates_log(old + self.edges.start, m[old], block.lot[self.dies][self.die[old]], k)
+        top = log.max(axis=(1, 2), keepdims=True)
+        shifted = np.log(np.maximum(weight[old] @ np.exp(log - top), 1e-290)) + top
+        return sum_by_die(shifted - np.log(weight[old].sum(axis=2))[:, :, None], self.die[old], self.n_dies)
+
     def _run_now(self, k: float) -> Array:
         """h^k - from^k of the group's edges; nought for those that are told otherwise."""
         h, f = self.block.h[self.edges], self.block.f[self.edges]
         run = np.maximum(h**k - f**k, 0.0)
-        run[self.block.read[self.edges] | self.block.unknown[self.edges]] = 0.0
+        run[(self.block.read | self.block.unknown | self.block.mated)[self.edges]] = 0.0
         return run
 
     def _alive(self, k: float, weight: Array, m: Array, e: Array, die) -> tuple[Array, Array, Array]:
@@ -396,7 +441,7 @@ class _Group:
         lot = block.lot[self.dies]
         factor = np.exp(k * lot)
         run = block.h[now, None] + self.x[die] * block.share[now, None]
-        unlike = np.flatnonzero(block.unknown[now] | block.read[now])
+        unlike = np.flatnonzero((block.unknown | block.read | block.mated)[now])
         power = run**k
         power -= (block.f[now] ** k)[:, None]
         np.maximum(power, 0.0, out=power)
@@ -419,6 +464,9 @@ class _Group:
         out = out.reshape(n, weight.shape[1], n_j, n_x)
         for row in unlike:
             alive = self._alive_otherwise(row, k, m[row], lot[die[row]], e[row], run[row])
+            if block.mated[now[row]]:
+                mates = block.mates_log(now[row : row + 1], m[row : row + 1], lot[die[row]], k)[0]
+                alive = alive * np.exp(mates - mates.max())[:, :, None]
             alive_now[row] = alive[:, :, 0]
             sums = np.tensordot(weight[row], alive, axes=1)
             out[row] = np.maximum(sums / sums[..., :1].max(), LEAST_32)
@@ -439,6 +487,9 @@ class _Group:
             begun = np.minimum(block.f[edge] ** k * e_lot, LARGEST)
             return tail * np.exp(np.clip(begun - (now - now.max())[:, None], -LARGEST, LARGEST))[..., None]
         ages = block.ages(self.now[row : row + 1])[0]
+        if not block.unknown[edge]:
+            power = np.maximum(run**k - block.f[edge] ** k, 0.0)
+            return np.exp(-np.minimum(e_lot, np.exp(LARGEST / 2))[..., None] * power)
         power = (run + ages[:, None]) ** k - ages[:, None] ** k
         return np.exp(-np.minimum(e_lot, np.exp(LARGEST / 2))[..., None, None] * power).mean(axis=2)
 

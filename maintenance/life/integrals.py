@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from .cycles import HITS_UNIT
 
 Array = NDArray[np.float64]
-PARTS, WEIGHTS = np.polynomial.legendre.leggauss(8)
+PARTS, WEIGHTS = np.polynomial.legendre.leggauss(12)
 PARTS, WEIGHTS = (PARTS + 1) / 2, WEIGHTS / 2
+REACH = 5.0  # sd of what the readings say, to either side
 LINE_POINTS = 48
 TAIL_POINTS = 64
 FARTHEST = 30.0  # sd by which the readings may say that it should have gone dull long ago
@@ -62,17 +62,18 @@ class Told:
 
     def log(self, v: Array, k: float) -> Array:
         """ln of the integral, less what does not depend on v; v: [rows, ...]."""
-        past = ndtr(-np.minimum((self.ln_h - self.told) / self.sd, FARTHEST))
-        y = self.told[:, None] - self.sd[:, None] * ndtri(np.maximum(past[:, None] * PARTS, 1e-300))
-        y = np.maximum(y, self.ln_h[:, None])
+        low = np.maximum(self.ln_h, self.told - REACH * self.sd)
+        high = np.maximum(self.told + REACH * self.sd, low + np.minimum(1.0, REACH * self.sd))
+        y = low[:, None] + (high - low)[:, None] * PARTS
+        ln_weight = np.log((high - low)[:, None] * WEIGHTS) - 0.5 * ((y - self.told[:, None]) / self.sd[:, None]) ** 2
         extra = (slice(None),) + (None,) * (np.ndim(v) - 1)
         top = np.full(np.shape(v), -np.inf)
         total = np.zeros(np.shape(v))
-        for q, weight in enumerate(WEIGHTS):
+        for q in range(len(WEIGHTS)):
             s = k * (y[:, q][extra] - v)
-            log = s - np.exp(np.minimum(s, 500.0))
+            log = s - np.exp(np.minimum(s, 500.0)) + ln_weight[:, q][extra]
             new = np.maximum(top, log)
-            total = total * np.exp(top - new) + weight * np.exp(log - new)
+            total = total * np.exp(top - new) + np.exp(log - new)
             top = new
         return top + np.log(total) + np.log(k) + self.start[extra] ** k * np.exp(np.minimum(-k * v, 500.0))
 

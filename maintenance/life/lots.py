@@ -85,9 +85,7 @@ def look(
     z, _ = moments(all_told, places.nodes)
     lot_mean = places.centre + z * places.wide
     shared = np.bincount(cells.lot, minlength=n_lots) > 1
-    count = np.bincount(cells.lot_die[shared], minlength=die_count)
-    die_mean = np.bincount(cells.lot_die[shared], lot_mean[shared], die_count) / np.maximum(count, 1)
-    c = np.where(shared[cells.lot], c - die_mean[cells.lot_die[cells.lot]], 0.0)
+    c = np.where(shared[cells.lot], c, 0.0)
     return Cavities(c, d, lot_mean), gl[:, shared].T
 
 
