@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
-from django.db.models import Exists, OuterRef, Q, Sum
+from django.db.models import Min, Sum
 from django.utils import timezone
 
 from diestore.handbook.kinds import kind as kind_of
@@ -363,8 +363,9 @@ def log_sharpening(
 
 def find_heads() -> None:
     """Tell the first row of each sharpening from the others, after rows of works came by the thousand."""
-    earlier = Work.objects.filter(set_key=OuterRef("set_key"), pk__lt=OuterRef("pk"))
-    Work.objects.filter(~Q(set_key=""), Exists(earlier), heads_set=True).update(heads_set=False)
+    heads = Work.objects.filter(heads_set=True).exclude(set_key="")
+    firsts = heads.order_by().values("set_key").annotate(first=Min("pk")).values("first")
+    heads.exclude(pk__in=firsts).update(heads_set=False)
 
 
 def check_fitted(position: Position, at: dt.datetime) -> Fitting:

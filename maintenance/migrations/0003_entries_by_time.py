@@ -7,9 +7,9 @@ from django.db import migrations, models
 def tell_heads(apps, editor):
     """The first row of each sharpening heads it."""
     Work = apps.get_model("maintenance", "Work")
-    works = Work.objects.using(editor.connection.alias)
-    earlier = works.filter(set_key=models.OuterRef("set_key"), pk__lt=models.OuterRef("pk"))
-    works.filter(~models.Q(set_key=""), models.Exists(earlier), heads_set=True).update(heads_set=False)
+    heads = Work.objects.using(editor.connection.alias).filter(heads_set=True).exclude(set_key="")
+    firsts = heads.order_by().values("set_key").annotate(first=models.Min("pk")).values("first")
+    heads.exclude(pk__in=firsts).update(heads_set=False)
 
 
 class Migration(migrations.Migration):
