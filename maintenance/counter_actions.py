@@ -121,7 +121,7 @@ def set_in_press(
     if variant is not None and variant.die_id != die.pk:
         raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
     with actions._saving(f"{die} or press {press} is taken at that time already."):
-        Plant.objects.select_for_update().get(pk=press.plant_id)  # two tablets at one press, one after the other
+        Plant.objects.select_for_update(no_key=True).get(pk=press.plant_id)  # two tablets at one press, one after the other
         touched = {press}
         for row in DieInPress.objects.now().filter(press=press) | DieInPress.objects.now().filter(die=die):
             if row.press_id == press.pk and row.die_id == die.pk and row.since <= at:
@@ -168,7 +168,7 @@ def _clash(press: Press, die: Die, since: dt.datetime, until: dt.datetime | None
 def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> Changed:
     actions.check_moment(at)
     with transaction.atomic():
-        Plant.objects.select_for_update().get(pk=row.press.plant_id)
+        Plant.objects.select_for_update(no_key=True).get(pk=row.press.plant_id)
         row = DieInPress.objects.select_related("press", "die").get(pk=row.pk)
         if row.until is not None or row.struck_at is not None:
             raise EntryRefused(f"{row.die} was taken out of press {row.press} already.", field="at")

@@ -64,16 +64,17 @@ def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime
     """Keep what a device sent: each message once, in one transaction. Says of each what became of it."""
     now = now or timezone.now()
     with transaction.atomic():
+        counters = {where: _counter(device, *where) for where in dict.fromkeys((m.press, m.die) for m in messages)}
+        # The counters are locked first, in one order: two senders of the same counts wait for each other here, and
+        # the second then knows what the first has sent.
+        pks = sorted(c.pk for c in counters.values() if isinstance(c, Counter))
+        list(Counter.objects.select_for_update(no_key=True).filter(pk__in=pks).order_by("pk").values_list("pk"))
         known = _known(device, [m.id for m in messages])
-        counters: dict[tuple[str, str], Counter | tuple[Refusal, str]] = {}
         told: list[Taken] = []
         rows: list[tuple[int, Message]] = []
         since: dict[int, dt.datetime] = {}
         for message in messages:
-            where = (message.press, message.die)
-            if where not in counters:
-                counters[where] = _counter(device, *where)
-            counter = counters[where]
+            counter = counters[message.press, message.die]
             if isinstance(counter, tuple):
                 told.append(Taken(message.id, "refused", counter[1], why=counter[0]))
                 continue
@@ -86,9 +87,9 @@ def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime
             earliest = _earliest(message, now)
             since[counter.pk] = min(since.get(counter.pk, earliest), earliest)
             told.append(Taken(message.id, "taken", counter=counter))
+        for pk, earliest in since.items():
+            wait(Counter.objects.filter(pk=pk), earliest)
         _keep(device, rows, now)
-        for pk in sorted(since):
-            wait(Counter.objects.filter(pk=pk), since[pk])
     return told
 
 

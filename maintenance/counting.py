@@ -80,7 +80,7 @@ def settle(pk: int) -> set[Die]:
 
 
 def _settle(pk: int) -> set[Die]:
-    Counter.objects.select_for_update().get(pk=pk)
+    Counter.objects.select_for_update(no_key=True).get(pk=pk)
     counter = Counter.objects.select_related("device__plant", "press", "die").get(pk=pk)
     if counter.waiting_since is None:
         return set()

@@ -9,7 +9,9 @@ import os
 
 import pytest
 import schemathesis
+from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
+from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, settings
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi import checks as openapi_checks
@@ -34,7 +36,18 @@ CHECKED = [
 
 
 @pytest.fixture
-def shop_with_a_device(db):
+def one_connection():
+    """Calls go into the application as from a server, which would close the connection that holds the test's work."""
+    signals = (request_started, request_finished)
+    for signal in signals:
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in signals:
+        signal.connect(close_old_connections)
+
+
+@pytest.fixture
+def shop_with_a_device(db, one_connection):
     shop.press()
     die = make.die()
     make.position(die)
