@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 from itertools import islice
 
-from django.db import connection
+from django.db import connection, models
 
 from ..models import Event
 from .columns import Table
@@ -318,9 +318,9 @@ def insert(model: type[Event], rows: list[dict]) -> None:
     empty = {f.attname: f.get_default() for f in fields if not (f.has_default() and callable(f.default))}
     quote = connection.ops.quote_name
     table, names = quote(model._meta.db_table), ", ".join(quote(f.column) for f in fields)
-    ready = [(f.attname, f.get_db_prep_save) for f in fields]
+    ready = [(f.attname, _prepare(f)) for f in fields]
     whole = (empty | row for row in rows)
-    values = [[prepare(row[name], connection) for name, prepare in ready] for row in whole]
+    values = [[row[name] if prepare is None else prepare(row[name]) for name, prepare in ready] for row in whole]
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
@@ -329,6 +329,23 @@ def insert(model: type[Event], rows: list[dict]) -> None:
         else:
             marks = ", ".join(["%s"] * len(fields))
             cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", values)
+
+
+# Of these the checks of the columns leave what the database takes: asking the fields again takes a fifth of the time.
+_AS_THEY_ARE = {
+    models.CharField, models.TextField, models.FloatField, models.IntegerField, models.BigIntegerField,
+    models.BooleanField, models.ForeignKey,
+}  # fmt: skip
+
+
+def _prepare(field: models.Field) -> Callable | None:
+    """What brings a value into the form that the database takes; None: it has it."""
+    if type(field) in _AS_THEY_ARE:
+        return None
+    if type(field) is models.DateTimeField:
+        adapt = connection.ops.adapt_datetimefield_value
+        return lambda value: None if value is None else adapt(value)
+    return lambda value: field.get_db_prep_save(value, connection)
 
 
 def tie_replaced(ledger: Ledger, findings) -> None:
