@@ -121,7 +121,8 @@ def set_in_press(
     if variant is not None and variant.die_id != die.pk:
         raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
     with actions._saving(f"{die} or press {press} is taken at that time already."):
-        Plant.objects.select_for_update(no_key=True).get(pk=press.plant_id)  # two tablets at one press, one after the other
+        # Two tablets at one press, one after the other.
+        Plant.objects.select_for_update(no_key=True).get(pk=press.plant_id)
         touched = {press}
         for row in DieInPress.objects.now().filter(press=press) | DieInPress.objects.now().filter(die=die):
             if row.press_id == press.pk and row.die_id == die.pk and row.since <= at:
