@@ -85,7 +85,8 @@ def test_it_sorts_both_ways(as_role, monkeypatch, column, rising):
         )  # fmt: skip
         return due.DueRow(
             pk=n + 1, code=f"H-00{n}", description="", order=order, chance=chance, limiting=limiting, limiting_kind="",
-            since_sharpened=since, half=half, nine_in_ten=1, remaining={"0.1": 1_000, "0.5": half or 3_000, "0.9": 9_000}, hours=hours,
+            since_sharpened=since, half=half, nine_in_ten=1, hours=hours,
+            remaining={"0.1": 1_000, "0.5": half or 3_000, "0.9": 9_000},
             rests_on="", refusal="",
         )  # fmt: skip
 

@@ -209,6 +209,7 @@ def test_the_strip_shows_what_a_person_may_open(client):
         "Today",
         "Dies due",
         "Dies",
+        "Record",
         "Words",
     ]
     user.user_permissions.add(Permission.objects.get(codename="see_cost"))
