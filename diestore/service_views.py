@@ -87,9 +87,9 @@ def broke(request: HttpRequest) -> HttpResponse:
 def _database_trouble(error: BaseException | None) -> tuple[str, str] | None:
     if not isinstance(error, (OperationalError, InterfaceError)):
         return None
-    said = str(error).lower()
-    if "disk is full" in said or "no space left" in said or "could not extend file" in said:
+    said, state = str(error).lower(), getattr(error.__cause__, "sqlstate", "") or ""
+    if "disk is full" in said or state == "53100":
         return FULL
-    if "locked" in said or "lock timeout" in said or "deadlock" in said:
+    if "locked" in said or state in ("55P03", "40P01"):  # not available in time, a deadlock
         return BUSY
     return GONE

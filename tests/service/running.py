@@ -87,6 +87,18 @@ class Site:
     def number(self, query: str) -> int:
         return self.sql(query)[0][0]
 
+    @property
+    def name(self) -> str:
+        return str(database_settings(self.address)["NAME"])
+
+    @property
+    def database_file(self) -> Path:
+        return Path(self.name)
+
+    def server(self, command: str) -> None:
+        """Tell the PostgreSQL server something from outside this database."""
+        _command(self.address, command)
+
     # -- processes that go on --
 
     def start(self, *words: str, **settings: str) -> subprocess.Popen:

@@ -110,7 +110,6 @@ def test_the_state_without_a_database_is_told_and_is_a_503(monkeypatch):
         (InterfaceError("connection already closed"), "The database does not answer"),
         (OperationalError("database is locked"), "The database is busy"),
         (OperationalError("database or disk is full"), "The disk is full"),
-        (OperationalError('could not extend file "base/5/1": No space left on device'), "The disk is full"),
     ],
 )
 def test_trouble_of_the_database_is_a_503_with_a_sentence_and_a_number(as_role, monkeypatch, error, heading):
