@@ -276,7 +276,8 @@ class Worker:
         pause = 1.0
         try:
             while not self.stopping.is_set():
-                close_old_connections()
+                if not connection.in_atomic_block:  # called inside somebody's transaction, it stays in it
+                    close_old_connections()
                 try:
                     worked = self.step()
                     pause = 1.0
