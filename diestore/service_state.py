@@ -89,7 +89,7 @@ def _database() -> tuple[Part, bool]:
     worries = [f"{pending} migrations wait: run manage.py migrate."] if pending else []
     part = Part(
         name="database",
-        says=f"{engine} answers in {took_ms:g} ms and holds {_megabytes(size)}.",
+        says=f"{engine} answers {'at once' if took_ms < 1 else f'in {took_ms:g} ms'} and holds {_megabytes(size)}.",
         figures={"answers": True, "engine": engine, "ms": took_ms, "bytes": size, "migrations_waiting": pending},
         worries=worries,
     )
