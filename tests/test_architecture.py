@@ -258,3 +258,16 @@ def test_no_python_file_is_longer_than_a_person_reads():
         if path.suffix == ".py" and (lines := len(path.read_bytes().splitlines())) > 700
     }
     assert not long
+
+
+def test_numbers_in_addresses_and_fields_carry_no_comma():
+    """A template writes 1234 as 1,234, which no address and no form field takes back: `|stringformat:"d"` there."""
+    bare = re.compile(r"\{\{ [a-z_.]*(?:\bpk|\bid|page_number|edge\.position) \}\}")
+    found = [
+        f"{path.relative_to(ROOT)}: {hit}"
+        for path in tracked_files()
+        if path.suffix == ".html"
+        for hit in bare.findall(path.read_text())
+        if "attrs.id" not in hit
+    ]
+    assert not found
