@@ -44,11 +44,11 @@ from maintenance.models import (
 )  # fmt: skip
 
 STATIONS, PLACES, RUNS, SET_EVERY = 10, 6, 60, 3  # a die; a place at each station is ground every third run or so
-WORKS = 1_000 // 60 + 1  # of a position: 17
+WORKS = 17  # of a position
 LEVELS = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 RESTS_ON = {"cycles": 17, "dull_ends": 2, "chipped_ends": 1, "prior_share": 0.2, "words": "this shop's record"}
 BATCH = 2_000
-CPU_DIES = 50  # made at once: bounds the memory
+DIES_AT_ONCE = 50  # made at once: bounds the memory
 
 
 def build(dies: int, *, seed: int = 0) -> User:
@@ -82,8 +82,8 @@ def build(dies: int, *, seed: int = 0) -> User:
         plant=plant, as_of=now, known_at=now, records_hash="0" * 64, code_version="bench", parameters={}, cycles=0,
         dull_ends=0,
     )  # fmt: skip
-    for first in range(0, dies, CPU_DIES):
-        _some(range(first, min(first + CPU_DIES, dies)), rng, now, plant, person, presses, stocks, items, fit)
+    for first in range(0, dies, DIES_AT_ONCE):
+        _some(range(first, min(first + DIES_AT_ONCE, dies)), rng, now, plant, person, presses, stocks, items, fit)
     user = User.objects.create_superuser("bench")
     user.groups.add(Group.objects.get(name="administrator"))
     return user

@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 import pytest
 from django.apps import apps
 from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
@@ -187,7 +188,7 @@ def test_striking_out_strikes_whole_or_nothing(lead, die, data):
     lead.raise_request_exception = False
     with scratch():
         works = make.sharpen(die, 110, *(die.positions.filter(code__in=("1-A", "3-A"))), removed_mm=0.1)
-        url = f"/log/entries/work/{works[0].pk}/strike/"
+        url = reverse("maintenance:strike", args=["work", works[0].pk])
         answer = lead.post(url, data.draw(changed(sound(lead, url))))
         assert answer.status_code in ANSWERS
         struck = Work.objects.filter(struck_at__isnull=False).count()

@@ -7,8 +7,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 class Command(BaseCommand):
     help = (
-        "Count what the presses sent last, fit the fleet, forecast every die, work out the spares, give back what dead "
-        "workers left, forget old tasks. "
+        "Count what the presses sent last, fit the fleet, forecast every die, keep the cost sheets of large shops, "
+        "once a week look back on how right it was, give back what dead workers left, forget old tasks. "
         "It goes through the queue and works it too, so it needs no worker; where workers run, they share the work."
     )
 
