@@ -10,7 +10,9 @@ Times are seconds (float64) since the epoch, hits are int64 or, inside a run, ro
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -69,42 +71,38 @@ class Clock:
     def total(self) -> int:
         return int(self.before[-1])
 
+    @cached_property
+    def _lists(self) -> tuple[list[float], list[float], list[int]]:
+        """As plain numbers: one moment is looked up ten times as fast in a list as in an array."""
+        return self.started.tolist(), self.ended.tolist(), self.before.tolist()
+
+    @cached_property
+    def _looks(self) -> tuple[list[float], list[int]]:
+        """When the die was looked at, and the hits it had then."""
+        return self.looks.tolist(), self.before[np.searchsorted(self.ended, self.looks, side="right")].tolist()
+
     def at(self, moment: float, *, hits_into_run: int | None = None) -> Reading:
         """Hits on the clock at a moment. `hits_into_run`: hits of the run under way done by then, where known."""
-        i = int(np.searchsorted(self.ended, moment, side="right"))
-        base = int(self.before[i])
-        if i == len(self.started) or moment <= self.started[i]:
+        started, ended, before = self._lists
+        i = bisect_right(ended, moment)
+        base = before[i]
+        if i == len(started) or moment <= started[i]:
             return Reading(base, False)
-        done = int(self.before[i + 1] - self.before[i])
+        done = before[i + 1] - base
         if hits_into_run is not None:
             return Reading(base + min(max(hits_into_run, 0), done), False)
-        share = (moment - self.started[i]) / (self.ended[i] - self.started[i])
+        share = (moment - started[i]) / (ended[i] - started[i])
         return Reading(base + int(done * share), True)
 
-    def many(self, moments: ArrayLike) -> NDArray[np.int64]:
-        """Hits at many moments: [m] seconds -> int64[m]. Runs under way are split by time."""
-        moments = np.asarray(moments, float)
-        i = np.searchsorted(self.ended, moments, side="right")
-        j = np.minimum(i, max(len(self.started) - 1, 0))
-        value = self.before[i].copy()
-        if len(self.started):
-            under_way = (i < len(self.started)) & (moments > self.started[j])
-            length = np.where(under_way, self.ended[j] - self.started[j], 1.0)
-            share = np.where(under_way, (moments - self.started[j]) / length, 0.0)
-            value += np.floor(share * (self.before[j + 1] - self.before[j])).astype(np.int64)
-        return value
-
-    def last_look(self, moments: ArrayLike) -> NDArray[np.int64]:
-        """Hits when the die was last looked at before each moment: [m] seconds -> int64[m], 0 where it never ran.
+    def last_look(self, moment: float) -> int:
+        """Hits when the die was last looked at before a moment, 0 where it never ran.
 
         A die is looked at after each run. The look at the very moment (the end of a run that ends there) is the one
         that found what is being told, so the look before is meant: the start of the last run begun before it.
         """
-        moments = np.asarray(moments, float)
-        i = np.searchsorted(self.looks, moments, side="left") - 1
-        if not len(self.looks):
-            return np.zeros(moments.shape, np.int64)
-        return np.where(i >= 0, self.many(self.looks[np.maximum(i, 0)]), 0)
+        moments, hits = self._looks
+        i = bisect_left(moments, moment) - 1
+        return hits[i] if i >= 0 else 0
 
 
 def _cut_runs(started, ended, hits, runs, inside):

@@ -8,8 +8,11 @@ share their renewals and what was found. Times are seconds since the epoch.
 from __future__ import annotations
 
 import statistics
+from bisect import bisect_left
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 import numpy as np
 
@@ -233,26 +236,25 @@ def ended_as(why: str, found: str) -> str:
     return {"dull": "dull", "chipped": "chipped", "broken": "chipped"}.get(why, "sharp")
 
 
-def lots(log: DieLog) -> tuple[np.ndarray, np.ndarray]:
-    """Start of each run and its lot: the order named, else runs without a long pause between them."""
-    runs = sorted(log.runs, key=lambda r: r.started)
-    starts = np.array([r.started for r in runs], float)
-    number = np.zeros(len(runs), np.int64)
+def lots(runs: Sequence[RunRow]) -> list[int]:
+    """The lot of each run, runs in the order of their starts: the order named, else runs without a long pause
+    between them."""
+    number: list[int] = []
     by_order: dict[int, int] = {}
     count = 0
     for i, run in enumerate(runs):
         if run.order is not None and run.order in by_order:
-            number[i] = by_order[run.order]
+            number.append(by_order[run.order])
             continue
         goes_on = (
             i > 0 and run.order is None and runs[i - 1].order is None and run.started - runs[i - 1].ended <= LOT_GAP_S
         )
         if not goes_on:
             count += 1
-        number[i] = number[i - 1] if goes_on else count - 1
+        number.append(number[i - 1] if goes_on else count - 1)
         if run.order is not None:
-            by_order[run.order] = int(number[i])
-    return starts, number
+            by_order[run.order] = number[i]
+    return number
 
 
 def spans_of(log: DieLog) -> list[Span]:
@@ -280,7 +282,11 @@ def cutting_positions(log: DieLog) -> set[int]:
 
 def gap_at(log: DieLog, position: int, moment: float) -> float | None:
     """The tightest gap per side, in mm, of a position's cuts at a moment: the tightest wears first."""
-    mine = [c for c in log.cuts if position in (c.upper, c.lower) and c.gap_mm is not None]
+    return _tightest([cut for cut in log.cuts if position in (cut.upper, cut.lower)], moment)
+
+
+def _tightest(cuts: Iterable[CutRow], moment: float) -> float | None:
+    mine = [c for c in cuts if c.gap_mm is not None]
     now = [
         c
         for c in mine
@@ -399,7 +405,6 @@ class _Walker:
         self.log, self.as_of = log, as_of
         self.clocks = Clocks(log)
         self.spans = [s for s in spans_of(log) if s.since is None or s.since <= as_of]
-        self.starts, self.lot_numbers = lots(log)
         self.works = defaultdict(list)
         self.bench = defaultdict(list)
         for work in sorted(log.works, key=lambda w: (w.at, w.sequence, w.key)):
@@ -414,9 +419,16 @@ class _Walker:
         self.coating: dict[int, str] = {}
         self.left_at: dict[int, float] = {}
         runs = sorted(log.runs, key=lambda r: r.started)
-        self.run_starts = np.array([r.started for r in runs], float)
-        self.run_stocks = np.array([r.stock for r in runs], np.int64)
-        self.run_hits = np.array([r.hits for r in runs], np.int64)
+        self.lot_numbers = lots(runs)
+        self.run_starts = [r.started for r in runs]
+        self.hits_on = {  # stock -> the hits on it before each run, and at the end
+            stock: [0, *accumulate(r.hits if r.stock == stock else 0 for r in runs)]
+            for stock in sorted({r.stock for r in runs})
+        }
+        self.cuts = defaultdict(list)
+        for cut in log.cuts:
+            for place in {cut.upper, cut.lower}:
+                self.cuts[place].append(cut)
 
     def cycles_of(self, span: Span, *, keep: bool) -> list[Cycle]:
         position, piece = self.log.positions[span.position], self.log.pieces[span.piece]
@@ -479,7 +491,7 @@ class _Walker:
         outcome = "sharp" if end is None else ended_as(end.why, end.found)
         readings = []
         lower = hits
-        looks = [int(clock.last_look([end_s])[0])]
+        looks = [clock.last_look(end_s)]
         for reading in self.readings[span.position]:
             if (start_s is None or start_s < reading.at) and reading.at <= end_s:
                 at = clock.at(reading.at, hits_into_run=reading.hits_into_run).hits
@@ -498,7 +510,7 @@ class _Walker:
                 tool_steel=piece.tool_steel,
                 coating=self.coating.get(piece.id, piece.coating),
                 hardness_hrc=piece.hardness_hrc,
-                gap_mm=gap_at(self.log, position.id, -np.inf if start_s is None else start_s),
+                gap_mm=_tightest(self.cuts[position.id], -np.inf if start_s is None else start_s),
                 stock=self._stock(start_s, end_s),
             ),
             started=start_s,
@@ -516,18 +528,16 @@ class _Walker:
         )
 
     def _lot(self, moment: float) -> int:
-        i = int(np.searchsorted(self.starts, moment, side="left")) - 1
-        return int(self.lot_numbers[i]) if i >= 0 else -1
+        i = bisect_left(self.run_starts, moment) - 1
+        return self.lot_numbers[i] if i >= 0 else -1
 
     def _stock(self, start_s: float | None, end_s: float) -> int:
         """The stock that most hits of the cycle were run on, else the usual one."""
-        i = 0 if start_s is None else int(np.searchsorted(self.run_starts, start_s, side="left"))
-        j = int(np.searchsorted(self.run_starts, end_s, side="left"))
-        stocks = self.run_stocks[i:j]
-        if not stocks.size or (stocks == stocks[0]).all():
-            return int(stocks[0]) if stocks.size else self.log.usual_stock
-        names, where = np.unique(stocks, return_inverse=True)
-        return int(names[np.argmax(np.bincount(where, weights=self.run_hits[i:j]))])
+        i = 0 if start_s is None else bisect_left(self.run_starts, start_s)
+        j = bisect_left(self.run_starts, end_s)
+        if i == j:
+            return self.log.usual_stock
+        return max(self.hits_on, key=lambda stock: self.hits_on[stock][j] - self.hits_on[stock][i])
 
 
 def usual_hours(log: DieLog, last: int = 5) -> float | None:
