@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
-from django.db.models import Min, Sum
+from django.db.models import Exists, OuterRef, Sum
 from django.utils import timezone
 
 from diestore.handbook.kinds import kind as kind_of
@@ -361,11 +361,14 @@ def log_sharpening(
         return Work.objects.bulk_create(works)
 
 
-def find_heads() -> None:
-    """Tell the first row of each sharpening from the others, after rows of works came by the thousand."""
+def find_heads(after: int = 0) -> None:
+    """Tell the first row of each sharpening from the others, after rows of works came by the thousand.
+
+    after: the highest number of a work before they came.
+    """
     heads = Work.objects.filter(heads_set=True).exclude(set_key="")
-    firsts = heads.order_by().values("set_key").annotate(first=Min("pk")).values("first")
-    heads.exclude(pk__in=firsts).update(heads_set=False)
+    before = heads.filter(set_key=OuterRef("set_key"), pk__lt=OuterRef("pk"))
+    heads.filter(Exists(before), pk__gt=after).update(heads_set=False)
 
 
 def check_fitted(position: Position, at: dt.datetime) -> Fitting:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import Enum
 from itertools import islice
@@ -16,6 +16,7 @@ from .columns import Table
 from .files import Folder, Row
 from .merging import shortened
 from .problems import BadRow
+from .said import SaidBefore
 from .shop import Shop
 
 BATCH = 1000  # rows looked up and saved at once
@@ -78,7 +79,7 @@ class EntryLoader:
 
     def __init__(self, folder: Folder, shop: Shop, ledger: Ledger) -> None:
         self.folder, self.shop, self.ledger, self.findings = folder, shop, ledger, folder.findings
-        self.seen: dict[str, tuple[int, int]] = {}
+        self.said = SaidBefore()
         self.twice: list[int] = []
         self.stored = tuple(f.attname for f in self.model._meta.concrete_fields)
         self.some_stand = self.model.objects.exists()
@@ -123,14 +124,31 @@ class EntryLoader:
 
     # --- from rows to entries ---------------------------------------------------------------------------------------
 
-    def converted(self, rows: Iterable[Row]) -> Iterator[Entry]:
+    def converted(self, rows: Iterable[Row]) -> list[Entry]:
+        """What a batch of rows says for the first time."""
+        entries = []
         for row in rows:
             try:
-                entry = self.convert(row)
-                if self._is_new_here(entry):
-                    yield entry
+                entries.append(self.convert(row))
             except BadRow as error:
-                self.findings.problem(self.table.file, row.line, error.column, str(error))
+                self._refuse(row, error)
+        contents = [hash(tuple(sorted((k, v) for k, v in e.row.cells.items() if k != "key"))) for e in entries]
+        known = self.said.first((e.key, e.row.line, content) for e, content in zip(entries, contents, strict=True))
+        new = []
+        for entry, content, (line, first) in zip(entries, contents, known, strict=True):
+            if line == entry.row.line:
+                self.ledger.saw(entry.at)
+                new.append(entry)
+            elif first == content:
+                self.twice.append(entry.row.line)
+            else:
+                hint = "Give each a key of its own." if not entry.own_key else "A key is for one entry."
+                said = f"Line {line:,} tells {entry.said} otherwise. {hint}"
+                self._refuse(entry.row, BadRow(said, "key" if entry.own_key else ""))
+        return new
+
+    def _refuse(self, row: Row, error: BadRow) -> None:
+        self.findings.problem(self.table.file, row.line, error.column, str(error))
 
     def entry(
         self,
@@ -181,19 +199,6 @@ class EntryLoader:
         after = [at.isoformat().replace("+00:00", "Z")] + [str(sequence)] * bool(sequence) + ["struck"] * struck
         return natural_key(self.model._meta.model_name, self.shop.plant.code, [*where, *after])
 
-    def _is_new_here(self, entry: Entry) -> bool:
-        """Whether the file says this for the first time. The same twice is one; something else is refused."""
-        content = hash(tuple(sorted((k, v) for k, v in entry.row.cells.items() if k != "key")))
-        known = self.seen.setdefault(entry.key, (entry.row.line, content))
-        if known[0] == entry.row.line:
-            self.ledger.saw(entry.at)
-            return True
-        if known[1] != content:
-            hint = "Give each a key of its own." if not entry.own_key else "A key is for one entry."
-            raise BadRow(f"Line {known[0]:,} tells {entry.said} otherwise. {hint}", "key" if entry.own_key else "")
-        self.twice.append(entry.row.line)
-        return False
-
     # --- against what stands ----------------------------------------------------------------------------------------
 
     def settle(self, entries: Iterable[Entry]) -> list[Entry]:
@@ -224,7 +229,7 @@ class EntryLoader:
                 else:
                     to_name.append(entry)
             except BadRow as error:
-                self.findings.problem(self.table.file, entry.row.line, error.column, str(error))
+                self._refuse(entry.row, error)
         self._name(to_name)
         return new + to_name
 
@@ -297,7 +302,7 @@ class EntryLoader:
                 if not entry.struck and not self.check(entry):
                     continue
             except BadRow as error:
-                self.findings.problem(self.table.file, entry.row.line, error.column, str(error))
+                self._refuse(entry.row, error)
                 continue
             made.append(entry)
             if entry.replaced_by:

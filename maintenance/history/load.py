@@ -9,13 +9,14 @@ from pathlib import Path
 
 from django.apps import apps
 from django.db import DatabaseError, connection, transaction
+from django.db.models import Max
 from django.utils import timezone
 
 from diestore.models import Item, Plant
 
 from ..actions import find_heads, hits_logged
 from ..logs import last_moment
-from ..models import Event, StockMovement
+from ..models import Event, StockMovement, Work
 from . import columns as tables
 from .counts import Counts as CounterRows
 from .entries import Ledger, natural_key, tie_replaced
@@ -133,6 +134,7 @@ def _load(folder: Folder, shop: Shop) -> None:
     register = Register(folder, shop)
     register.load()
     components, ledger = register.components, Ledger()
+    last_work = Work.objects.aggregate(last=Max("pk"))["last"] or 0
     Replacements(folder, shop, ledger, first_pieces=components.first_pieces).load()
     fitted = Fitted(shop)
     Runs(folder, shop, ledger).load()
@@ -148,7 +150,7 @@ def _load(folder: Folder, shop: Shop) -> None:
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     CounterRows(folder, shop).load()
     folder.findings.stop_if_wrong()
-    find_heads()
+    find_heads(after=last_work)
     tie_replaced(ledger, folder.findings)
     _check_taken_off(folder, shop, ledger)
     count_spares(shop, components.counts_told, ledger.last)

@@ -6,6 +6,7 @@ import datetime as dt
 from array import array
 from bisect import bisect_left
 from collections import defaultdict
+from collections.abc import Iterable
 from functools import lru_cache
 
 from diestore import units
@@ -288,6 +289,15 @@ class Works(EntryLoader):
                 raise BadRow(f"{position.code} is a {kind_of(position.kind).name}, which is not ground.", "position")
             self.fitted.check(die, position, entry.at)
         return True
+
+    def save(self, entries: Iterable[Entry]) -> None:
+        begun = set()
+        entries = list(entries)
+        for entry in entries:
+            if name := entry.values.get("set_key"):
+                entry.more["heads_set"] = name not in begun  # of this batch: find_heads looks at those before
+                begun.add(name)
+        super().save(entries)
 
 
 class Sharpenings(Works):

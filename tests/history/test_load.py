@@ -237,6 +237,28 @@ def test_rows_that_stand_twice_count_once_and_are_told(load_tables):
     assert any("runs.csv: 1 row" in n and "line 3" in n for n in loaded.notes)
 
 
+@pytest.mark.parametrize("at_once", [1, 2, 3, 1000])
+def test_a_sharpening_is_one_line_wherever_its_rows_stand(load_tables, monkeypatch, at_once):
+    monkeypatch.setattr("maintenance.history.entries.BATCH", at_once)
+    days = ("2024-01-07T08:00:00+00:00", "2024-01-09T08:00:00+00:00")
+    load_tables(sharpenings=[ground(position, at) for position in ("1-A", "1-B") for at in days])
+    load_tables(sharpenings=[ground("3-A", at) for at in days])  # more of the same sets, by a later folder
+    firsts = {w.set_key: w.pk for w in Work.objects.order_by("-pk")}
+    assert len(firsts) == 2 and Work.objects.count() == 6
+    assert {w.pk for w in Work.objects.filter(heads_set=True)} == set(firsts.values())
+
+
+@pytest.mark.parametrize("at_once", [1, 2, 1000])
+def test_what_a_row_says_again_is_found_over_any_distance(load_tables, monkeypatch, at_once):
+    monkeypatch.setattr("maintenance.history.entries.BATCH", at_once)
+    loaded = load_tables(runs=[RUNS[0], RUNS[1], RUNS[0]])
+    assert Run.objects.count() == 2
+    assert any("runs.csv: 1 row" in n and "line 4" in n for n in loaded.notes)
+    empty_the_database()
+    with pytest.raises(HistoryRefused, match=r"runs.csv, line 4.*Line 2 tells"):
+        load_tables(runs=[RUNS[0], RUNS[1], RUNS[0] | {"hits": "1"}])
+
+
 def test_an_entry_made_at_a_form_is_the_same_entry(load_tables):
     load_tables()
     die = Die.objects.get()
