@@ -1,6 +1,7 @@
 """A shop large enough to show what slows down: rows as the service writes them, put in without its checks.
 
-1,000 dies: 60,000 positions, 1,000,000 works, 60,000 runs; the parts in proportion to the dies.
+1,000 dies: 60,000 positions, 1,000,000 works, 60,000 runs; 5,000 dies: 500,000 positions, 5,000,000 works, 300,000
+runs. The parts go with the dies.
 """
 
 from __future__ import annotations
@@ -43,8 +44,9 @@ from maintenance.models import (
     Work,
 )  # fmt: skip
 
-STATIONS, PLACES, RUNS, SET_EVERY = 10, 6, 60, 3  # a die; a place at each station is ground every third run or so
-WORKS = 17  # of a position
+STATIONS, RUNS, SET_EVERY = 10, 60, 3  # a die; a place at each station is ground every third run or so
+A_SHOP, A_GROUP = (6, 17), (10, 10)  # places at a station, works on each: of a shop, and of a group of plants
+GROUP_FROM = 5_000  # dies
 LEVELS = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 RESTS_ON = {"cycles": 17, "dull_ends": 2, "chipped_ends": 1, "prior_share": 0.2, "words": "this shop's record"}
 BATCH = 2_000
@@ -82,15 +84,18 @@ def build(dies: int, *, seed: int = 0) -> User:
         plant=plant, as_of=now, known_at=now, records_hash="0" * 64, code_version="bench", parameters={}, cycles=0,
         dull_ends=0,
     )  # fmt: skip
+    size = A_GROUP if dies >= GROUP_FROM else A_SHOP
     for first in range(0, dies, DIES_AT_ONCE):
-        _some(range(first, min(first + DIES_AT_ONCE, dies)), rng, now, plant, person, presses, stocks, items, fit)
+        numbers = range(first, min(first + DIES_AT_ONCE, dies))
+        _some(numbers, size, rng, now, plant, person, presses, stocks, items, fit)
     user = User.objects.create_superuser("bench")
     user.groups.add(Group.objects.get(name="administrator"))
     return user
 
 
-def _some(numbers, rng, now, plant, person, presses, stocks, items, fit) -> None:
+def _some(numbers, size, rng, now, plant, person, presses, stocks, items, fit) -> None:
     """Some dies with all that belongs to them."""
+    places, works = size
     made = Die.objects.bulk_create(
         Die(
             plant=plant, code=f"D-{n:05}", description=f"bracket {n}", usual_stock=stocks[n % 8],
@@ -111,7 +116,7 @@ def _some(numbers, rng, now, plant, person, presses, stocks, items, fit) -> None
             item=items[int(rng.integers(len(items)))], x_mm=40.0 * station.sequence, y_mm=15.0 * p,
         )
         for station in stations
-        for p in range(PLACES)
+        for p in range(places)
     )  # fmt: skip
     _save(
         Cut(die_id=up.die_id, code=f"cut {up.code}", upper=up, lower=low, length_mm=20, gap_mm=0.08)
@@ -140,7 +145,7 @@ def _some(numbers, rng, now, plant, person, presses, stocks, items, fit) -> None
         for die in made
         for r in range(0, RUNS, 6)
     )
-    _save(_works(positions, person, begun, rng))
+    _save(_works(positions, works, person, begun))
     _save(
         Reading(
             position=p, quantity="burr height", value_si=3e-5, typed_value="30", typed_unit="um",
@@ -163,9 +168,9 @@ def _runs(made, variants, orders, presses, stocks, person, begun, rng) -> Iterat
             )  # fmt: skip
 
 
-def _works(positions, person, begun, rng) -> Iterator[Work]:
+def _works(positions, works, person, begun) -> Iterator[Work]:
     for p in positions:
-        for w in range(WORKS):
+        for w in range(works):
             at = begun + dt.timedelta(days=12 * (w * SET_EVERY + 1), hours=18)
             yield Work(
                 position=p, operation="ground", why="with set", found="sharp" if w % 8 else "dull", removed_mm=0.12,
@@ -188,7 +193,7 @@ def _forecasts(made, positions, fit, now, rng) -> None:
     _save(
         EdgeForecast(
             forecast=f, position=p, hits_since_sharpening=20_000, usual_hits=150_000, share_left=0.6,
-            first_to_go=1 / (STATIONS * PLACES), rests_on=RESTS_ON,
+            first_to_go=1 / len(at_die[f.die_id]), rests_on=RESTS_ON,
             **{k: v for k, v in _left(rng).items() if k != "fresh"},
         )
         for f in told
