@@ -1,8 +1,8 @@
 """How fast, as ratios in one run: `make bench`. Seconds stand beside for the record; no test asserts either.
 
 fit and forecast    against scipy's censored Weibull, edge by edge, and in passes of log and exp over the cycles
-loading a history   against executemany (SQLite) or COPY (where DATABASE_URL names a PostgreSQL) of the same rows into the
-                    same tables, with nothing read
+loading a history   against executemany (SQLite) or COPY (where DATABASE_URL names a PostgreSQL) of the same rows into
+                    the same tables, with nothing read
 one die             again after an entry, against the whole shop
 counters            counts that come in, against a bare view that writes one row
 """
