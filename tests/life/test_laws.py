@@ -13,6 +13,7 @@ from maintenance.life import (
     DULL,
     LEVELS,
     SHARP,
+    Edges,
     EdgeSpec,
     FleetFit,
     LifeSamples,
@@ -29,6 +30,7 @@ from maintenance.life import (
     what_if,
 )
 from maintenance.life.cells import Cells
+from tests.benchmarks.shards import THETA, answer, prepared
 from tests.life.simulate import WORLDS, shop
 
 SMALL = replace(WORLDS["usual"], dies=6, years=2.0)
@@ -66,6 +68,15 @@ def test_order_and_numbering_change_nothing(made, fitted):
     one = halves(predict_fleet(fitted, made.edges, made.samples))
     two = halves(predict_fleet(other, edges, samples))
     assert {int(die_map[d]): pytest.approx(v, rel=1e-9) for d, v in one.items()} == two
+
+
+def test_what_the_fit_climbs_adds_up_over_shards_of_dies(made):
+    edges = Edges.of(made.edges)
+    dies = np.unique(edges.die)
+    whole = prepared(edges, made.samples, dies)
+    z = whole._pack(THETA) + 0.02
+    parts = [answer(prepared(edges, made.samples, some), z) for some in np.array_split(dies, 3)]
+    assert sum(parts) == pytest.approx(answer(whole, z), rel=1e-9, abs=1e-9)
 
 
 def test_a_die_by_itself_is_told_as_in_the_fleet_and_from_the_stored_fit(made, fitted):
