@@ -9,6 +9,8 @@ import os
 import tempfile
 import time
 
+from .table import amount, heading, line
+
 SINGLE, BATCHES, BATCH = 1_500, 12, 500
 START = dt.datetime(2026, 1, 5, 8, 0, tzinfo=dt.UTC)
 MINUTES = 24 * 60
@@ -108,10 +110,13 @@ def _measure(client) -> None:
         ]  # fmt: skip
         assert send("/api/v1/counts/batch", {"counts": some}, headers=header).json()["taken"] == BATCH
     batch_s = (time.perf_counter() - began) / (BATCHES * BATCH)
-    print(f"\nCounters: messages one by one, on SQLite; {CounterReading.objects.count():,} readings kept")
-    _say("a bare Django view that writes one row", bare_s, "")
-    _say("one count through the interface", single_s, f"{bare_s / single_s:.2f} of the rate of the bare view")
-    _say("one count of a batch of 500", batch_s, f"{bare_s / batch_s:.0f} times the rate of the bare view")
+    heading(f"Counters: messages one by one, on SQLite; {CounterReading.objects.count():,} readings kept")
+    line("a bare Django view that writes one row", amount(bare_s))
+    single, batch = bare_s / single_s, bare_s / batch_s
+    line("one count through the interface", amount(single_s), f"{single:.2f} of the rate of the bare view",
+         goal="at least 0.5", met=single >= 0.5)  # fmt: skip
+    line("one count of a batch of 500", amount(batch_s), f"{batch:.0f} times the rate of the bare view",
+         goal="at least 10", met=batch >= 10)  # fmt: skip
 
     rows = [
         counting.Message(id=f"d{m}", press="P3", total=60 * m, at=START + dt.timedelta(minutes=m))
@@ -129,12 +134,9 @@ def _measure(client) -> None:
     again_s = time.perf_counter() - began
     hits = sum(r.hits for r in [*Run.objects.standing(), *OpenCount.objects.all()])
     assert hits == 60 * MINUTES
-    _say(f"counting a day of {MINUTES:,} messages of a press", day_s, f"{Run.objects.count()} runs and the open count")
-    _say("counting again after one more message", again_s, f"1/{day_s / again_s:.0f} of the day")
-
-
-def _say(what: str, seconds: float, ratio: str) -> None:
-    print(f"{what:58s}{seconds * 1000:10.3f} ms  {ratio}", flush=True)
+    runs = Run.objects.count()
+    line(f"counting a day of {MINUTES:,} messages of a press", amount(day_s), f"{runs} runs and the open count")
+    line("counting again after one more message", amount(again_s), f"1/{day_s / again_s:.0f} of the day")
 
 
 if __name__ == "__main__":

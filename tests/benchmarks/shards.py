@@ -22,7 +22,9 @@ import numpy as np
 from maintenance.life import prior
 from maintenance.life.fleet import _Problem
 from maintenance.life.grids import Grids, Theta, nodes_for, travel
-from tests.benchmarks.bench_life import large_fleet
+
+from .engine import large_fleet
+from .table import amount, heading, line
 
 THETA = Theta(b=prior.MEAN.copy(), ln_k=np.log(3.0), ln_tu=np.log(0.3), ln_tv=np.log(0.25))
 QUESTIONS = 5
@@ -83,13 +85,18 @@ def main(dies: int) -> None:
     names = np.arange(dies)
     z = prepared(edges, samples, names[:2])._pack(THETA) + 0.01
     alone_s, whole = asked(edges, samples, names, 1, z)
-    print(f"{dies} dies, {len(edges):,} edges, {len(samples):,} cycles; one question in one process {alone_s:.2f} s")
+    heading(f"Shards: {dies} dies, {len(edges):,} edges, {len(samples):,} cycles, on {os.cpu_count()} cores")
+    line("one question at one theta, in one process", amount(alone_s))
     for processes in (2, 4):
         took, total = asked(edges, samples, names, processes, z)
         off = np.abs(total - whole).max() / np.abs(whole).max()
-        print(
-            f"{processes} shards: {alone_s / took:.2f} times as fast; off by {off:.0e} of the largest; "
-            f"{8 * len(total)} bytes a shard"
+        said = f"{alone_s / took:.2f} times as fast, off by {off:.0e}"
+        line(
+            f"in {processes} shards, {8 * len(total)} bytes each",
+            amount(took),
+            said,
+            goal="off by 1e-9",
+            met=off < 1e-9,
         )
 
 

@@ -1,6 +1,6 @@
 """The life engine on a large fleet: seconds of one core, passes of log and exp over the cycles, memory, against scipy.
 
-    python -m tests.benchmarks.bench_life [dies]     (100 edges a die, 20 cycles an edge, lots that differ)
+    python -m tests.benchmarks.engine [dies]     (100 edges a die, 20 cycles an edge, lots that differ)
 
 The goals: 5,000 dies (10 million cycles) at given theta within 40 passes of log and exp over the cycles (15 s on a
 core where a pass takes 0.4 s) and 1.5 GB; theta from 60 dies within 30 s; 2,000 times faster an edge than scipy's
@@ -18,6 +18,8 @@ from collections.abc import Callable
 import numpy as np
 
 from maintenance.life import DULL, SHARP, Edges, EdgeSpec, LifeSamples, fit_fleet, forecast_fleet
+
+from .table import amount, heading, line
 
 EDGES, CYCLES, STEP = 100, 20, 5_000
 FITTED_DIES, WHOLE = 60, 10_000_000
@@ -100,21 +102,23 @@ def main() -> None:
     edges, samples = large_fleet(FITTED_DIES)
     fit_s, fit = seconds(lambda: fit_fleet(edges, samples))
     scipy_s = scipy_each(samples)
-    print(f"theta from {FITTED_DIES} dies, {len(samples):,} cycles: {fit_s:.1f} s, {fit.rounds} rounds")
+    heading(
+        f"Engine: theta from {FITTED_DIES} dies, {len(samples):,} cycles; forecast of {dies:,} dies of {EDGES} edges"
+    )
+    line("theta", amount(fit_s), f"{fit.rounds} rounds", goal="30 s", met=fit_s <= 30)
     edges, samples = large_fleet(dies)
-    began = time.perf_counter()
     told_s, told = seconds(lambda: forecast_fleet(fit.alone(), edges, samples))
-    wall = time.perf_counter() - began
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
     pass_s = a_pass()
-    whole = told_s * WHOLE / len(samples)
-    print(
-        f"forecast of {dies:,} dies, {len(samples):,} cycles, at given theta: {told_s:.1f} s ({wall:.1f} by the clock)"
-    )
-    print(f"10 million cycles: {whole:.1f} s, {whole / pass_s:,.0f} passes of log and exp of {pass_s:.3f} s")
-    print(f"most memory: {memory:.2f} GB, records of {_size(samples) / 1e9:.2f} GB and what is told included")
-    print(f"an edge: {told_s / len(told.edge) * 1e6:.0f} us; scipy {scipy_s * 1e3:.0f} ms,", end=" ")
-    print(f"{scipy_s / told_s * len(told.edge):,.0f} times as long")
+    whole, each = told_s * WHOLE / len(samples), told_s / len(told.edge)
+    passes, times = whole / pass_s, scipy_s / each
+    line("forecast at given theta", amount(told_s), f"{len(samples):,} cycles, {each * 1e6:.0f} us an edge")
+    line("10 million cycles by proportion", amount(whole), f"{passes:,.0f} passes of log and exp, {pass_s:.3f} s each",
+         goal="15 s", met=whole <= 15)  # fmt: skip
+    line("an edge by scipy's censored Weibull", amount(scipy_s), f"{times:,.0f} times as long",
+         goal="at least 2,000 times", met=times >= 2_000)  # fmt: skip
+    line("most memory", f"{memory:.2f} GB", f"records of {_size(samples) / 1e9:.2f} GB in it", goal="1.5 GB",
+         met=memory <= 1.5)  # fmt: skip
 
 
 def _size(samples: LifeSamples) -> int:
