@@ -121,8 +121,7 @@ def tell_dies(
     left_only: what is left, and nothing of how the die would stand once sharpened.
     """
     specs, life, first = samples.together(parts)
-    told_by_die = predict.predict_fleet(fitted, specs, life, readings=samples.readings_of(parts))
-    fresh_by_die = {} if left_only else predict.predict_fleet(fitted, specs, samples.sharpened_now(life))
+    told_by_die, fresh_by_die = _left_and_fresh(fitted, specs, life, samples.readings_of(parts), left_only=left_only)
     told = []
     for log, part, start in zip(read, parts, first, strict=True):
         number = specs[start].die if part.specs else -1
@@ -135,9 +134,8 @@ def tell_dies(
             some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
             specs_alone, life_alone, _ = samples.together([some])
             measured = samples.readings_of([some])
-            prediction = predict.predict_fleet(fitted, specs_alone, life_alone, readings=measured).get(0)
-            if not left_only:
-                fresh = predict.predict_fleet(fitted, specs_alone, samples.sharpened_now(life_alone)).get(0)
+            left, sharpened = _left_and_fresh(fitted, specs_alone, life_alone, measured, left_only=left_only)
+            prediction, fresh = left.get(0), sharpened.get(0)
             limiting = _position_of(prediction.limits, part) if prediction else None
         counted = burr_limits.Counted()
         known = (limits_um or {}).get(log.die, {})
@@ -166,6 +164,30 @@ def tell_dies(
             )
         )
     return told
+
+
+def _left_and_fresh(
+    fitted: fleet.FleetFit, specs: list[EdgeSpec], life: LifeSamples, readings: Readings | None, *, left_only: bool
+) -> tuple[dict[int, predict.DiePrediction], dict[int, predict.DiePrediction]]:
+    """What is left of each die, and how it would stand sharpened now: predicted at once, as dies beside the dies.
+
+    One die takes little longer twice than once.
+    """
+    if left_only or not specs:
+        return predict.predict_fleet(fitted, specs, life, readings=readings), {}
+    dies, edges = max(spec.die for spec in specs) + 1, len(specs)
+    beside = [replace(spec, die=spec.die + dies) for spec in specs]
+    sharpened = samples.sharpened_now(life)
+    both = LifeSamples.together([life, replace(sharpened, edge=sharpened.edge + edges)])
+    told = predict.predict_fleet(fitted, [*specs, *beside], both, readings=readings)
+    left = {die: one for die, one in told.items() if die < dies}
+    fresh = {die - dies: _counted_from(edges, one) for die, one in told.items() if die >= dies}
+    return left, fresh
+
+
+def _counted_from(first: int, told: predict.DiePrediction) -> predict.DiePrediction:
+    edges = {number - first: replace(edge, edge=number - first) for number, edge in told.edges.items()}
+    return replace(told, edges=edges, limits=told.limits - first)
 
 
 def _position_of(edge: int, part: samples.DieSamples) -> int | None:
