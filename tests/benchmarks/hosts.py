@@ -1,0 +1,150 @@
+"""What more workers and a replica gain: on a PostgreSQL of its own, started here and thrown away.
+
+    python -m tests.benchmarks.hosts      (needs initdb and pg_ctl; as root it runs them as the user postgres)
+
+Workers: forecasts after entries on 60 dies, told by one worker and by two. Replica: a second server that follows the
+first; how long after a commit the row is to be seen there.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from .table import amount, heading, line
+
+DIES, ROUNDS, COMMITS = 60, 3, 300
+
+
+def main() -> None:
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin")) or [Path(shutil.which("initdb") or "").parent]
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        if os.getuid() == 0:
+            shutil.chown(folder, "postgres")
+            folder.chmod(0o755)
+        servers = _Servers(found[-1], folder)
+        try:
+            servers.start_first()
+            _workers(servers)
+            _replica(servers)
+        finally:
+            servers.stop()
+
+
+class _Servers:
+    """A first server and one that follows it, on sockets in one folder."""
+
+    def __init__(self, binaries: Path, folder: Path) -> None:
+        self.binaries, self.folder, self.running = binaries, folder, []
+
+    def run(self, program: str, *words: str) -> None:
+        as_server = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
+        subprocess.run([*as_server, str(self.binaries / program), *words], check=True, stdout=subprocess.DEVNULL)
+
+    def start(self, name: str, port: int) -> None:
+        options = f"-c listen_addresses= -c unix_socket_directories={self.folder} -c port={port}"
+        data = str(self.folder / name)
+        self.run("pg_ctl", "-D", data, "-w", "start", "-l", str(self.folder / f"{name}.log"), "-o", options)
+        self.running.append(data)
+
+    def start_first(self) -> None:
+        self.run("initdb", "-D", str(self.folder / "first"), "-U", "tester", "-A", "trust", "-E", "UTF8")
+        self.start("first", 5432)
+
+    def start_second(self) -> None:
+        self.run(
+            "pg_basebackup", "-D", str(self.folder / "second"), "-h", str(self.folder), "-p", "5432", "-U", "tester",
+            "-R", "-c", "fast",
+        )  # fmt: skip
+        self.start("second", 5433)
+
+    def address(self, port: int) -> str:
+        return f"postgresql://tester@/postgres?host={self.folder}&port={port}"
+
+    def stop(self) -> None:
+        for data in reversed(self.running):
+            self.run("pg_ctl", "-D", data, "-m", "immediate", "stop")
+
+
+def _workers(servers: _Servers) -> None:
+    os.environ |= {"DATABASE_URL": servers.address(5432), "DJANGO_SETTINGS_MODULE": "diestore.settings"}
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+
+    from diestore import work
+    from diestore.models import Die
+    from fixtures.made_fleet import simulate_fleet
+    from maintenance import forecasts, tasks
+
+    call_command("migrate", verbosity=0)
+    simulate_fleet(servers.folder / "fleet", dies=DIES, seed=1)
+    call_command("load_history", str(servers.folder / "fleet"), allow_future=True, verbosity=0)
+    dies = list(Die.objects.order_by("pk"))
+    forecasts.fit_and_forecast(dies[0].plant)
+    work.DBTaskResult.objects.all().delete()
+    heading(f"Hosts: PostgreSQL, {DIES} dies, {os.cpu_count()} cores for the server and all workers")
+    took = {}
+    for workers in (1, 2, 1, 2):
+        seconds = []
+        for _ in range(ROUNDS):
+            for die in dies:
+                work.enqueue_once(tasks.forecast_die, die.pk)
+            seconds.append(_worked_off(work, workers))
+        took[workers] = min(took.get(workers, np.inf), *seconds)
+    line("a die told anew by one worker", amount(took[1] / DIES), f"{DIES / took[1]:.0f} a second")
+    gain = f"{DIES / took[2]:.0f} a second, {took[1] / took[2]:.2f} times as many"
+    line("by two workers", amount(took[2] / DIES), gain)
+
+
+def _worked_off(work, workers: int) -> float:
+    """Seconds from the first task done to the last, so that starting the workers does not count."""
+    started = [
+        subprocess.Popen([sys.executable, "manage.py", "work", "--until-empty", "-v", "0"]) for _ in range(workers)
+    ]
+    for one in started:
+        assert one.wait(timeout=300) == 0
+    done = work.DBTaskResult.objects.successful()
+    moments = sorted(done.values_list("finished_at", flat=True))
+    assert len(moments) == DIES and not work.unfinished().exists()
+    work.DBTaskResult.objects.all().delete()
+    return (moments[-1] - moments[0]).total_seconds() * DIES / (DIES - 1)
+
+
+def _replica(servers: _Servers) -> None:
+    import psycopg
+
+    began = time.perf_counter()
+    servers.start_second()
+    line("a replica made of the whole", amount(time.perf_counter() - began))
+    with (
+        psycopg.connect(servers.address(5432), autocommit=True) as first,
+        psycopg.connect(servers.address(5433), autocommit=True) as second,
+    ):
+        first.execute("CREATE TABLE seen (n int)")
+        while not second.execute("SELECT to_regclass('seen')").fetchone()[0]:
+            time.sleep(0.01)
+        commits, lags = [], []
+        for n in range(COMMITS):
+            began = time.perf_counter()
+            first.execute("INSERT INTO seen VALUES (%s)", [n])
+            told = time.perf_counter()
+            while not second.execute("SELECT 1 FROM seen WHERE n = %s", [n]).fetchone():
+                pass
+            commits.append(told - began), lags.append(time.perf_counter() - told)
+    middle, most = np.median(lags), np.percentile(lags, 95)
+    line("a commit", amount(float(np.median(commits))))
+    line("seen on the replica after", amount(float(middle)), f"{1000 * most:.1f} ms at the 95th percentile")
+
+
+if __name__ == "__main__":
+    main()
