@@ -30,6 +30,7 @@ Array = NDArray[np.float64]
 LEVELS = (0.001, 0.005, 0.01, 0.02, *(round(0.05 * i, 2) for i in range(1, 20)), 0.98, 0.99, 0.995, 0.999)
 LN_HAZARDS = np.log(-np.log1p(-np.array(LEVELS)))
 BLOCK_EDGES = 800
+LN_LONGEST = float(np.log(1e7))  # of hits in 100,000: a million million, more than any press will ever make
 HALVINGS = 3  # of the steps of a curve before it is read by straight lines
 FEW_DULL_ENDS = 30
 Z90 = 1.2816  # normal: 9 in 10 lie below
@@ -291,7 +292,7 @@ def _block(block: Block, members: NDArray[np.int64]) -> dict[str, Array] | None:
         "of_edge": of_edge,
         "limits": number[likely[first_edge]],
         "first_to_go": sums.first,
-        "usual_hits": np.exp(sums.usual) * HITS_UNIT,
+        "usual_hits": np.exp(np.minimum(sums.usual, LN_LONGEST)) * HITS_UNIT,
         "ln_sd": sums.sd,
         "hits_now": np.where(block.unknown[now], np.nan, block.h[now] * HITS_UNIT),
         "share_left": np.where(left + on_it > 0, left / np.maximum(left + on_it, 1e-300), 0.0),
@@ -369,7 +370,7 @@ def _remaining(ln_hazard: Array, ln_x: Array) -> Array:
     flat = np.flatnonzero((rise <= 1e-12).any(axis=1))
     for row in flat:  # a curve that does not reach so far
         out[row] = _line(LN_HAZARDS, ln_hazard[row], ln_x[row])
-    return np.exp(out) * HITS_UNIT
+    return np.exp(np.minimum(out, LN_LONGEST)) * HITS_UNIT
 
 
 def _line(at, x: Array, y: Array):

@@ -40,6 +40,7 @@ class World:
     sides_apart: bool = False  # punches and die sections are ground each when their own most worn is due
     set_each_order: bool = False  # every order starts with a fresh set
     set_with_dull: float = 0.0  # chance that the whole set is ground when an edge is found dull or chipped
+    told_as_one: bool = False  # and then every edge of it is written down as dull
     drift_at_year: float | None = None  # lives halved from then
     drift_dies: float = 0.0
     unknown_opening: float = 0.0
@@ -71,6 +72,7 @@ WORLDS = {
     "1.5 years": World(years=1.5, **DESCRIBED),
     "lots differ": World(lot_sd=0.45, **EACH_ORDER),
     "short lives": World(**SHORT),
+    "set told dull as one": World(**DESCRIBED | {"sides_apart": False, "set_with_dull": 1.0}, told_as_one=True),
     "usual, 20 cycles an edge": World(**{**DESCRIBED, "orders_per_year": 12.0}),
     # Harsher than described: the whole die is ground whenever one punch is due, so that the lower side hardly ever goes
     # dull, 15 cycles an edge in five years, and with shape 5 nineteen cycles in twenty end before the edge is dull.
@@ -237,10 +239,13 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
         ln = np.log(0.05) + 0.3 * np.log(thickness) + world.reading_gamma * np.log(share) + cycle_noise[e]
         pending[e].append((on_edge[e], 0.005 + np.exp(ln + rng.normal(0, world.reading_sd))))
 
-    def grind_set(order, which):
+    def grind_set(order, which, since=None):
+        """since: hits at the look before, where all are written down as dull."""
         for e in which:
-            if on_edge[e] > 0:
+            if on_edge[e] > 0 and since is None:
                 add(e, on_edge[e], on_edge[e], SHARP, order, False)
+            elif on_edge[e] > 0:
+                add(e, since[e], on_edge[e], DULL, order, False)
         on_edge[which], wear[which], unknown[which], before[which] = 0.0, 0.0, False, 0.0
         unit[which] = rng.exponential(size=len(which))
         cycle_noise[which] = rng.normal(0, world.reading_cycle_sd, len(which))
@@ -282,7 +287,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                 cycle_noise[e] = rng.normal(0, world.reading_cycle_sd)
                 opened = True
             if opened and rng.random() < world.set_with_dull:
-                grind_set(order, every)
+                grind_set(order, every, start if world.told_as_one else None)
         for side, due in zip(sides, guesses, strict=True) if not under_way else ():
             if world.set_each_order or (on_edge[side].max() >= world.planned * due and rng.random() < 0.85):
                 grind_set(order, side)

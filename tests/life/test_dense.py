@@ -63,6 +63,7 @@ def no_chip(fit, edges, samples, members, strokes):
     return (1 + more / (alike * UNIT + seen)) ** -alike
 
 
+VERY_STEEP = Theta(np.array([0.4, -0.9, 0.8]), 8.0, 0.50, 0.12, 0.80)
 THETAS = {
     "usual": Theta(np.array([0.4, -0.9, 0.8]), 2.8, 0.35, 0.25, 0.35),
     "edges differ": Theta(np.array([0.6, -1.0, 0.9]), 2.0, 0.20, 0.40, 0.20),
@@ -108,6 +109,24 @@ def test_the_chances_at_given_theta(name, theta, largest, with_ends_in_the_lot):
                 strokes = told[d].edges[int(e)].remaining[p]
                 expected = plain.alive(strokes, [i]) * no_chip(fit, edges, samples, [e], strokes)
                 assert expected == pytest.approx(1 - p, abs=most)
+
+
+@pytest.mark.parametrize("name", ["lots", "more lots"])
+def test_where_whole_sets_go_dull_together_the_chances_stay_near(name):
+    # A steep shape, edges alike, lots far apart: so looks a shop that writes down the whole set as dull. What the engine
+    # leaves out of the lots shows then; that it keeps to the place was not so before: 0.9 of a chance was off.
+    fleet, at = fleet_of(name), VERY_STEEP
+    edges, samples = as_records(fleet)
+    b = prior.MEAN.copy()
+    b[COLUMNS] = at.b
+    best = EngineTheta(b=b, ln_k=np.log(at.k), ln_tu=np.log(at.tu), ln_tv=np.log(at.tv))
+    fit = replace(fit_fleet(edges, samples, with_lots=False, draws=1), best=best, sw=at.sw).alone()
+    for d, told in predict_fleet(fit, edges, samples).items():
+        plain = DieAtTheta(fleet, d, at)
+        for p in (0.1, 0.5, 0.9):
+            strokes = told.remaining[p]
+            expected = plain.alive(strokes) * no_chip(fit, edges, samples, plain.members, strokes)
+            assert expected == pytest.approx(1 - p, abs=0.26)
 
 
 @pytest.mark.parametrize(("name", "off"), [("plain", 0.003), ("readings", 0.02)])

@@ -170,6 +170,31 @@ def test_a_whole_shop_counted_in_another_unit_is_told_the_same(made, fitted, fac
             assert told.remaining[p] == pytest.approx(factor * one[d].remaining[p], rel=2e-3)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_set_written_down_as_dull_as_a_whole_leaves_the_forecast_in_reach(seed):
+    # Sixty edges end every cycle together: sharp, or every few cycles all of them dull.
+    rng = np.random.default_rng(seed)
+    edges, columns = [], {n: [] for n in ("edge", "hits", "ended", "lower_hits", "lot", "under_way")}
+    for die in range(8):
+        spec = EdgeSpec(die=die, thickness_mm=1.0, tensile_mpa=340.0, steel="M2")
+        first = len(edges)
+        edges += [replace(spec, side=("upper", "lower")[e % 2]) for e in range(60)]
+        for lot in range(18):
+            hits = int(rng.integers(40_000, 110_000)) if lot < 17 else 180_000
+            dull = lot % 8 == 0 and lot < 17
+            for e in range(first, first + 60):
+                row = (e, hits, DULL if dull else SHARP, hits // 2 if dull else hits, lot, lot == 17)
+                for column, value in zip(columns.values(), row, strict=True):
+                    column.append(value)
+    samples = LifeSamples.of(columns.pop("edge"), columns.pop("hits"), columns.pop("ended"), **columns)
+    told = predict_fleet(fit_fleet(edges, samples), edges, samples)
+    for die in told.values():
+        assert 20_000 < die.remaining[0.5] < 5_000_000
+        assert max(die.remaining.values()) <= 1e12
+        for edge in die.edges.values():
+            assert 100_000 < edge.usual_hits < 5_000_000
+
+
 def test_narrow_looks_tend_to_the_exact_life_in_the_forecast_too(fitted):
     def middle(lower):
         past = LifeSamples.interval_censored([0] * 4, [lower * h for h in (5e4, 7e4, 8e4, 9e4)], [5e4, 7e4, 8e4, 9e4])
@@ -246,7 +271,7 @@ def test_no_input_crashes_it(name):
 
 
 def test_one_die_of_one_edge_and_many_such_dies():
-    edges = [spec(die=d) for d in range(30)]
+    edges = [spec(die=d) for d in range(60)]
     past = LifeSamples.of(np.repeat(np.arange(30), 3), np.tile([4e4, 6e4, 9e4], 30), np.tile([1, 0, 2], 30))
     now = LifeSamples.right_censored(np.arange(30), 1e4, under_way=True)
     samples = LifeSamples.together([past, now])
