@@ -82,8 +82,8 @@ def _predict(
     fit: FleetFit, part: samples.DieSamples, limits: Mapping[int, limit.Limit], limit_um: float
 ) -> tuple[predict.DiePrediction | None, predict.DiePrediction | None]:
     """What is left to the limit, and what would be once every edge is sharpened."""
-    specs, life, _ = samples.together([part])
-    measured = samples.readings_of([part])
+    gathered = samples.Gathered([part])
+    specs, life, measured = gathered.specs, gathered.life, gathered.readings
     fresh = predict.predict_fleet(fit, specs, samples.sharpened_now(life)).get(0)
     if measured is not None:
         life = limit.told_of_limits(fit.reading_models, BURR, specs, life, measured)

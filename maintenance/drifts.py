@@ -19,6 +19,7 @@ from .life import fleet
 from .life.cycles import LifeSamples
 from .life.drift import Drift, drift_of_die
 from .models import DriftFlag
+from .on_disk import OnDisk
 
 BACK_DAYS = 182.625  # half a year
 
@@ -63,11 +64,13 @@ def compute(
     since = since or as_of - dt.timedelta(days=BACK_DAYS)
     dies = list(Die.objects.filter(plant=plant).order_by("code"))
     tell("reading the log")
-    read = list(logs.of_dies(dies))
-    then = [samples.of_die(log, since.timestamp()) for log in read]
-    specs, life, _ = samples.together(then)
+    read: OnDisk[edge_log.DieLog] = OnDisk()
+    then = samples.Gathered()
+    for log in logs.of_dies(dies):
+        then.add(samples.of_die(log, since.timestamp()))
+        read.append(log)
     tell(f"fitting the fleet as of {since:%d %b %Y}".replace(" 0", " "))
-    fitted = fleet.fit(specs, life, readings=samples.readings_of(then), draws=0)
+    fitted = fleet.fit(then.specs, then.life, readings=then.readings, draws=0)
     tell("looking at what came since")
     told = [_of_die(log, fitted, since.timestamp(), as_of.timestamp()) for log in read]
     return Drifts(plant=plant, since=since, as_of=as_of, dies=tuple(told))
@@ -90,7 +93,7 @@ def _of_die(log: edge_log.DieLog, fitted: fleet.FleetFit, since: float, as_of: f
 def split(log: edge_log.DieLog, since: float, as_of: float) -> tuple[LifeSamples, LifeSamples, Sequence]:
     """A die's cycles that had ended by a moment; what its edges ran after it, from the hits that were on them."""
     part = samples.of_die(log, as_of)
-    _, life, _ = samples.together([part])
+    life = samples.Gathered([part]).life
     then = {(c.position, c.piece, c.started): c.hits for c in edge_log.cycles(log, since) if c.open}
     ended = np.array([not c.open and c.ended <= since for _, c in part.rows], bool)
     begun = np.array([then.get((c.position, c.piece, c.started), c.from_hits) for _, c in part.rows], float)

@@ -166,7 +166,8 @@ def of_position(position: Position, system: units.System) -> EdgeTold:
     edge = forecast.edges.filter(position=position).first() if forecast else None
     now = forecast.as_of if forecast else logs.last_moment(die.plant) or timezone.now()
     part = samples.of_die(log, now.timestamp())
-    specs, life, _ = samples.together([part])
+    gathered = samples.Gathered([part])
+    specs, life = gathered.specs, gathered.life
     fit = forecasts.fleet_of(die.plant)
     number = part.current.get(position.pk)
     fresh = _fresh(fit, specs, life, number, position)

@@ -21,12 +21,13 @@ from diestore.models import Die, Plant
 from . import burr_limits, edge_log, logs, queries, samples
 from .life import fleet, predict, prior
 from .life.cycles import EdgeSpec, LifeSamples
-from .life.readings import Readings
 from .life.seen import Seen
 from .models import DieForecast, EdgeForecast, FleetFit
+from .on_disk import OnDisk, batches
 
-CODE_VERSION = "5"  # counts up when the same records would give other numbers
+CODE_VERSION = "6"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
+DIES_AT_ONCE = 20
 TIMES_DRAWN = 2_000  # thetas from which the times of another build are told
 NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."
 
@@ -52,9 +53,20 @@ class Told:
     held: frozenset[int] = frozenset()  # positions that count to it
     usual_hours: float | None = None  # of a sharpening
 
+    sets_as_one: int = 0  # written down as dull as a whole, by habit: one edge stands for them
+
     @property
     def hits_since_sharpening(self) -> int:
         return max(self.on_edge.values(), default=0)
+
+    def without_curves(self) -> Told:
+        """As it is stored: the curves take three quarters of the room."""
+        edges = {position: replace(edge, curve=None) for position, edge in self.edges.items()}
+        bare = {
+            name: one and replace(one, curve=None, edges={e: replace(p, curve=None) for e, p in one.edges.items()})
+            for name, one in (("prediction", self.prediction), ("fresh", self.fresh))
+        }
+        return replace(self, edges=edges, **bare)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,7 +76,7 @@ class Computed:
     known_at: dt.datetime | None
     fit: fleet.FleetFit
     records_hash: str
-    dies: list[Told]
+    dies: OnDisk[Told]  # without the curves
     seen: Seen
 
 
@@ -83,20 +95,29 @@ def compute(
     dies = list(Die.objects.filter(plant=plant).order_by("code"))
     tell = tell or (lambda words: None)
     tell("reading the log")
-    read = list(logs.of_dies(dies, known_at=known_at))
-    parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-    specs, life, _ = samples.together(parts)
+    # The logs of a thousand dies would fill the memory: they are read once, into a file, so that both looks at them see
+    # the same records.
+    read: OnDisk[tuple[edge_log.DieLog, samples.DieSamples]] = OnDisk()
+    gathered = samples.Gathered()
+    for log in logs.of_dies(dies, known_at=known_at):
+        part = samples.of_die(log, as_of.timestamp())
+        gathered.add(part)
+        read.append((log, part))
+    specs, life = gathered.specs, gathered.life
     tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} cycles")
-    readings = samples.readings_of(parts)
-    fitted = fleet.fit(specs, life, readings=readings)
+    fitted = fleet.fit(specs, life, readings=gathered.readings)
     tell("computing what is left")
-    told = tell_dies(read, parts, fitted, as_of, _variants_to_come(plant), queries.burr_limits_um(dies))
+    variants, limits_um = _variants_to_come(plant), queries.burr_limits_um(dies)
+    told: OnDisk[Told] = OnDisk()
+    for some in batches(read, DIES_AT_ONCE):
+        every = tell_dies([log for log, _ in some], [part for _, part in some], fitted, as_of, variants, limits_um)
+        told.extend(one.without_curves() for one in every)
     return Computed(
         plant=plant,
         as_of=as_of,
         known_at=known_at,
         fit=fitted,
-        records_hash=hash_of(specs, life, readings),
+        records_hash=hash_of(gathered),
         dies=told,
         seen=Seen.of(specs, life),
     )
@@ -120,8 +141,9 @@ def tell_dies(
 
     left_only: what is left, and nothing of how the die would stand once sharpened.
     """
-    specs, life, first = samples.together(parts)
-    told_by_die, fresh_by_die = _left_and_fresh(fitted, specs, life, samples.readings_of(parts), left_only=left_only)
+    gathered = samples.Gathered(parts)
+    specs, first = gathered.specs, gathered.first
+    told_by_die, fresh_by_die = _left_and_fresh(fitted, gathered, left_only=left_only)
     told = []
     for log, part, start in zip(read, parts, first, strict=True):
         number = specs[start].die if part.specs else -1
@@ -132,9 +154,7 @@ def tell_dies(
         if prediction and working is not None and not working >= set(edges):
             # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
             some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
-            specs_alone, life_alone, _ = samples.together([some])
-            measured = samples.readings_of([some])
-            left, sharpened = _left_and_fresh(fitted, specs_alone, life_alone, measured, left_only=left_only)
+            left, sharpened = _left_and_fresh(fitted, samples.Gathered([some]), left_only=left_only)
             prediction, fresh = left.get(0), sharpened.get(0)
             limiting = _position_of(prediction.limits, part) if prediction else None
         counted = burr_limits.Counted()
@@ -161,18 +181,20 @@ def tell_dies(
                 limit=counted.said,
                 held=counted.held,
                 usual_hours=edge_log.usual_hours(log),
+                sets_as_one=int(gathered.sets_as_one[number]) if part.specs else 0,
             )
         )
     return told
 
 
 def _left_and_fresh(
-    fitted: fleet.FleetFit, specs: list[EdgeSpec], life: LifeSamples, readings: Readings | None, *, left_only: bool
+    fitted: fleet.FleetFit, gathered: samples.Gathered, *, left_only: bool
 ) -> tuple[dict[int, predict.DiePrediction], dict[int, predict.DiePrediction]]:
     """What is left of each die, and how it would stand sharpened now: predicted at once, as dies beside the dies.
 
     One die takes little longer twice than once.
     """
+    specs, life, readings = gathered.specs, gathered.life, gathered.readings
     if left_only or not specs:
         return predict.predict_fleet(fitted, specs, life, readings=readings), {}
     dies, edges = max(spec.die for spec in specs) + 1, len(specs)
@@ -211,11 +233,11 @@ def _variant_at(log: edge_log.DieLog, variant: int | None, as_of: float) -> int 
     return max(before, key=lambda run: run.started).variant if before else None
 
 
-def hash_of(specs: Sequence, life: LifeSamples, readings: Readings | None) -> str:
+def hash_of(gathered: samples.Gathered) -> str:
     digest = hashlib.sha256()
-    for spec in specs:
+    for spec in gathered.specs:
         digest.update(repr(sorted(asdict(spec).items())).encode())
-    ordered = life.in_canonical_order()
+    ordered, readings = gathered.life.in_canonical_order(), gathered.readings
     for column in ("edge", "from_hits", "lower_hits", "hits", "ended", "under_way", "unknown_age", "lot", "sure"):
         digest.update(np.ascontiguousarray(getattr(ordered, column)).tobytes())
     if readings is not None:
@@ -415,18 +437,19 @@ def _hold(dies: Iterable[Die]) -> None:
 
 
 def _store_dies(dies: Iterable[Told], fit_row: FleetFit | None) -> list[DieForecast]:
-    dies = list(dies)
-    ids = [told.die for told in dies]
-    old = DieForecast.objects.filter(die__in=ids, is_newest=True)
-    # What was said between two fits is superseded by what is said now; the last word on each fit is kept.
-    if fit_row is not None:
-        old.filter(fit=fit_row).delete()
-    else:
-        old.filter(fit__isnull=True).delete()
-    old.update(is_newest=False)
-    rows = DieForecast.objects.bulk_create([_die_row(told, fit_row) for told in dies])
-    edges = [edge for row, told in zip(rows, dies, strict=True) for edge in _edge_rows(row, told)]
-    EdgeForecast.objects.bulk_create(edges, batch_size=500)
+    rows = []
+    for some in batches(dies, DIES_AT_ONCE):
+        old = DieForecast.objects.filter(die__in=[told.die for told in some], is_newest=True)
+        # What was said between two fits is superseded by what is said now; the last word on each fit is kept.
+        if fit_row is not None:
+            old.filter(fit=fit_row).delete()
+        else:
+            old.filter(fit__isnull=True).delete()
+        old.update(is_newest=False)
+        made = DieForecast.objects.bulk_create([_die_row(told, fit_row) for told in some])
+        edges = [edge for row, told in zip(made, some, strict=True) for edge in _edge_rows(row, told)]
+        EdgeForecast.objects.bulk_create(edges, batch_size=500)
+        rows += made
     return rows
 
 
@@ -438,6 +461,8 @@ def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
     row.hits_since_sharpening = told.hits_since_sharpening
     row.limiting_id = told.limiting
     _fill(row, told.prediction, told.limit)
+    if told.sets_as_one:
+        row.rests_on["sets_as_one"] = told.sets_as_one
     if told.fresh is not None:
         row.fresh = {"remaining": _kept(told.fresh.remaining), "ln_sd": round(_not_known(told.fresh), 3)}
     return row

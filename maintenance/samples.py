@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from array import array
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
 from diestore.handbook import materials, tool_steels
 
 from . import edge_log
-from .life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused, heaped
+from .life import habits
+from .life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused
 from .life.readings import Readings
 
 ENDED = {"sharp": SHARP, "dull": DULL, "chipped": CHIPPED}
@@ -102,61 +105,75 @@ def _that_count(log: edge_log.DieLog, as_of: float) -> list[edge_log.Cycle]:
     return kept
 
 
-def together(dies: Sequence[DieSamples]) -> tuple[list[EdgeSpec], LifeSamples, list[int]]:
-    """All edges and cycles of some dies, numbered through, and the number of each die's first edge.
-
-    Dies without an edge are left out of the numbering of dies.
-    """
-    specs: list[EdgeSpec] = []
-    first: list[int] = []
-    edge, hits, ended, lower, begun, under_way, unknown, lot, sure = ([] for _ in range(9))
-    die = 0
-    for samples in dies:
-        first.append(len(specs))
-        specs += [replace(spec, die=die) for spec in samples.specs]
-        for number, cycle in samples.rows:
-            edge.append(first[-1] + number)
-            hits.append(cycle.hits)
-            ended.append(ENDED[cycle.ended_as])
-            lower.append(cycle.lower_hits)
-            begun.append(cycle.from_hits)
-            under_way.append(cycle.open)
-            unknown.append(cycle.unknown_age)
-            lot.append(cycle.lot)
-            sure.append(cycle.looked)
-        die += bool(samples.specs)
-    made = LifeSamples.of(
-        edge,
-        hits,
-        ended,
-        lower_hits=lower,
-        from_hits=begun,
-        under_way=under_way,
-        unknown_age=unknown,
-        lot=lot,
-        sure=sure,
-    )
-    return specs, without_habits(made), first
-
-
 QUANTITIES = ("burr height", "wear land", "edge radius")  # what tells of an edge's wear, by the engine's number
 
 
-def readings_of(dies: Sequence[DieSamples]) -> Readings | None:
-    """What was measured on the edges of some dies, in micrometres, by row of what `together` makes of them."""
-    row, hits, value, quantity = [], [], [], []
-    n = 0
-    for samples in dies:
-        for _, cycle in samples.rows:
+class Gathered:
+    """Edges and cycles of dies, numbered through as they come, in some sixty bytes a cycle.
+
+    specs: of all edges. first: of each die the number of its first edge. Dies without an edge are left out of the
+    numbering of dies. life, readings, sets_as_one: once all are there.
+    """
+
+    def __init__(self, dies: Iterable[DieSamples] = ()) -> None:
+        self.specs: list[EdgeSpec] = []
+        self.first: list[int] = []
+        self._dies = 0
+        self._whole = {name: array(code) for name, code in _COLUMNS.items()}
+        self._measured = [array(code) for code in "qddq"]
+        for die in dies:
+            self.add(die)
+
+    def add(self, die: DieSamples) -> None:
+        first, columns = len(self.specs), self._whole
+        self.first.append(first)
+        self.specs += [replace(spec, die=self._dies) for spec in die.specs]
+        self._dies += bool(die.specs)
+        for number, cycle in die.rows:
             for at, name, value_si in cycle.readings:
                 plain = name.strip().lower()
                 if plain in QUANTITIES and value_si > 0 and 0 < at <= cycle.hits:
-                    row.append(n)
-                    hits.append(at)
-                    value.append(value_si * 1e6)
-                    quantity.append(QUANTITIES.index(plain))
-            n += 1
-    return Readings.of(row, hits, value, quantity) if row else None
+                    row = len(columns["edge"]), at, value_si * 1e6, QUANTITIES.index(plain)
+                    for column, value in zip(self._measured, row, strict=True):
+                        column.append(value)
+            columns["edge"].append(first + number)
+            columns["hits"].append(cycle.hits)
+            columns["ended"].append(ENDED[cycle.ended_as])
+            columns["lower_hits"].append(cycle.lower_hits)
+            columns["from_hits"].append(cycle.from_hits)
+            columns["under_way"].append(cycle.open)
+            columns["unknown_age"].append(cycle.unknown_age)
+            columns["lot"].append(cycle.lot)
+            columns["sure"].append(cycle.looked)
+            columns["moment"].append(cycle.ended)
+
+    @cached_property
+    def _life(self) -> tuple[LifeSamples, np.ndarray]:
+        columns = {name: np.array(column) for name, column in self._whole.items()}
+        moment = columns.pop("moment")
+        made = LifeSamples.of(columns.pop("edge"), columns.pop("hits"), columns.pop("ended"), **columns)
+        return habits.one_for_the_set(self.specs, habits.planned(made), moment)
+
+    @property
+    def life(self) -> LifeSamples:
+        """The cycles, without what is written down by habit."""
+        return self._life[0]
+
+    @property
+    def sets_as_one(self) -> np.ndarray:
+        """int[dies] How many sets of each die were written down as dull as a whole, by habit."""
+        return self._life[1]
+
+    @cached_property
+    def readings(self) -> Readings | None:
+        """What was measured on the edges, in micrometres, by row of the cycles."""
+        return Readings.of(*(np.array(column) for column in self._measured)) if self._measured[0] else None
+
+
+_COLUMNS = {
+    "edge": "q", "hits": "d", "ended": "b", "lower_hits": "d", "from_hits": "d", "under_way": "b", "unknown_age": "b",
+    "lot": "q", "sure": "b", "moment": "d",
+}  # fmt: skip
 
 
 def burrs_um(cycle: edge_log.Cycle) -> dict[float, float]:
@@ -166,27 +183,6 @@ def burrs_um(cycle: edge_log.Cycle) -> dict[float, float]:
         if name.strip().lower() == QUANTITIES[0] and value_si > 0 and 0 < at <= cycle.hits:
             found[at] = max(value_si * 1e6, found.get(at, 0.0))
     return found
-
-
-def without_habits(samples: LifeSamples) -> LifeSamples:
-    """Dull ends heaped at round counts, with nobody having looked, count as planned: still sharp as far as is known."""
-    ended, lower = samples.ended.copy(), samples.lower_hits.copy()
-    told = np.flatnonzero((samples.ended == DULL) & ~samples.sure)
-    for number in np.unique(samples.edge[told]):
-        mine = told[samples.edge[told] == number]
-        habit = mine[heaped(samples.hits[mine])]
-        ended[habit], lower[habit] = SHARP, samples.hits[habit]
-    return LifeSamples.of(
-        samples.edge,
-        samples.hits,
-        ended,
-        lower_hits=lower,
-        from_hits=samples.from_hits,
-        under_way=samples.under_way,
-        unknown_age=samples.unknown_age,
-        lot=samples.lot,
-        sure=samples.sure,
-    )
 
 
 def sharpened_now(samples: LifeSamples) -> LifeSamples:

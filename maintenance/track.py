@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,6 +21,7 @@ from . import edge_log, forecasts, logs, queries, samples
 from .life import fleet, record
 from .life.cycles import CHIPPED, DULL, SHARP
 from .models import PastForecasts
+from .on_disk import OnDisk, batches
 from .remaining import chance_of_going, strokes_at
 
 ORIGINS = 8
@@ -138,14 +139,16 @@ def compute(
     dies = list(Die.objects.filter(plant=plant).order_by("code"))
     tell("reading today's log")
     # What was left out of a die's record by starting it anew did come all the same.
-    now = {log.die: replace(log, restarts=()) for log in logs.of_dies(dies)}
-    whole = {die: _whole(log, as_of) for die, log in now.items()}
+    today: OnDisk[tuple[edge_log.DieLog, dict]] = OnDisk()
+    for log in logs.of_dies(dies):
+        log = replace(log, restarts=())
+        today.append((log, _whole(log, as_of)))
     digest = hashlib.sha256()
     looked = []
     moments = origins_before(as_of) if origins is None else list(origins)
     for n, origin in enumerate(moments, 1):
         tell(f"looking back {n} of {len(moments)}: as of {origin:%d %b %Y}".replace(" 0", " "))
-        looked.append(_look_back(plant, dies, origin, now, whole, digest))
+        looked.append(_look_back(plant, dies, origin, today, digest))
     made = [s for o in looked for s in o.statements]
     for s in made:
         digest.update(f"{s.code} {s.origin.isoformat()} {s.came.low!r} {s.came.high!r} {s.came.ended};".encode())
@@ -177,31 +180,32 @@ def _finishing(s: Statement) -> record.Finishing | None:
     return record.Finishing(group=s.die, chance=s.chance, share_low=low, share_high=high, ended=s.went)
 
 
-def _look_back(plant, dies, origin: dt.datetime, now, whole, digest) -> Origin:
+def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origin:
     """Fit and forecast as of a moment, on what was recorded by then."""
-    known = list(logs.of_dies(dies, known_at=origin))
-    if not any(run.started < origin.timestamp() for log in known for run in log.runs):
+    known: OnDisk[tuple[edge_log.DieLog, samples.DieSamples]] = OnDisk()
+    gathered, has_run = samples.Gathered(), False
+    for log in logs.of_dies(dies, known_at=origin):
+        part = samples.of_die(log, origin.timestamp())
+        gathered.add(part)
+        known.append((log, part))
+        has_run |= any(run.started < origin.timestamp() for run in log.runs)
+    if not has_run:
         return Origin(at=origin, refusal="no run was logged yet")
-    parts = [samples.of_die(log, origin.timestamp()) for log in known]
-    specs, life, _ = samples.together(parts)
-    readings = samples.readings_of(parts)
-    fitted = fleet.fit(specs, life, readings=readings)
-    digest.update(forecasts.hash_of(specs, life, readings).encode())
+    fitted = fleet.fit(gathered.specs, gathered.life, readings=gathered.readings)
+    digest.update(forecasts.hash_of(gathered).encode())
     orders = queries.next_order_by_die(plant, as_of=origin)
     variants = {die: order.variant_id for die, order in orders.items()}
     statements, edges, no_stroke = [], [], 0
-    every = forecasts.tell_dies(known, parts, fitted, origin, variants, left_only=True)
-    for log, part, told in zip(known, parts, every, strict=True):
+    for (log, part), told, (today_log, whole) in zip(known, _told(known, fitted, origin, variants), today, strict=True):
         if told.prediction is None:
             continue
-        today = now[log.die]
         # Mostly nothing was entered late, and the cycles of then need not be made twice.
         then = (
             part.rows
-            if _alike(log, today, origin.timestamp())
-            else enumerate(edge_log.cycles(today, origin.timestamp()))
+            if _alike(log, today_log, origin.timestamp())
+            else enumerate(edge_log.cycles(today_log, origin.timestamp()))
         )
-        came = _what_came(today, whole[log.die], [c for _, c in then if c.open])
+        came = _what_came(today_log, whole, [c for _, c in then if c.open])
         working = forecasts.fitted_positions(log, variants.get(log.die), origin.timestamp())
         seen = [came[p] for p in told.edges if p in came and (working is None or p in working)]
         # An edge that ran no further says nothing, neither of itself nor of its die.
@@ -240,10 +244,17 @@ def _look_back(plant, dies, origin: dt.datetime, now, whole, digest) -> Origin:
     )
 
 
+def _told(known: OnDisk, fitted: fleet.FleetFit, origin: dt.datetime, variants: dict) -> Iterator[forecasts.Told]:
+    """What would have been said of each die then, some dies at a time."""
+    for some in batches(known, forecasts.DIES_AT_ONCE):
+        read, parts = [log for log, _ in some], [part for _, part in some]
+        yield from forecasts.tell_dies(read, parts, fitted, origin, variants, left_only=True)
+
+
 def _whole(log: edge_log.DieLog, as_of: dt.datetime) -> dict[tuple, list]:
     """Every cycle of a die by its position, its piece and when it began, with how it ended as the engine takes it."""
     part = samples.of_die(log, as_of.timestamp())
-    _, life, _ = samples.together([part])
+    life = samples.Gathered([part]).life
     return {(c.position, c.piece, c.started): (c, int(life.ended[i])) for i, (_, c) in enumerate(part.rows)}
 
 

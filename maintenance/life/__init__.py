@@ -8,7 +8,8 @@
     fit = fit_fleet(edges, samples, readings=readings);  predict_die(fit, edges, samples, readings=readings)
     die.remaining[0.1], die.chance_beyond(20_000), die.limits, die.edges[e].usual_hits
 
-- cycles.py   EdgeSpec, LifeSamples and what they refuse (SampleRefused); heaped counts
+- cycles.py   EdgeSpec, LifeSamples and what they refuse (SampleRefused)
+- habits.py   what is written down by habit: dull at round counts, the whole set dull
 - prior.py    the wear model: columns, means and spread before any record
 - weibull.py  one sample at a time: censored Weibull fit with limits, Kaplan-Meier
 - cells.py, grids.py, lots.py, chips.py   the parts of the fit
@@ -24,10 +25,11 @@ Hits are plain hits everywhere outside; inside the engine counts in 100,000. An 
 which it cuts; every forecast is in strokes of the die.
 """
 
-from .cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused, heaped
+from .cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused
 from .edges import Edges
 from .fleet import FleetFit
 from .fleet import fit as fit_fleet
+from .habits import heaped
 from .handbook import Interval, WhatIf, expected_interval, handbook_interval, what_if
 from .predict import (
     LEVELS,

@@ -6,7 +6,7 @@ One polarity everywhere: `DULL` is the event, `SHARP` and `CHIPPED` leave the ti
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -210,21 +210,3 @@ class LifeSamples:
                 )
             )
         )
-
-
-def heaped(hits: Sequence[float], *, at_least: int = 4, share: float = 0.5) -> NDArray[np.bool_]:
-    """Which dull ends of one edge are a habit and not a life: the same round count again and again.
-
-    hits: [n] hits at which an edge was called dull with nobody having said how it was found. A round count is a
-    multiple of 5,000. Marked are the ends at one round count that takes at least `at_least` ends and `share` of all
-    of them. Common practice, no source: a toolroom that pulls a die "at 60,000" writes dull as the reason.
-    """
-    hits = np.asarray(hits, float)
-    marked = np.zeros(hits.shape, np.bool_)
-    if len(hits) < at_least:
-        return marked
-    round_counts = hits[(hits % 5000 == 0) & (hits > 0)]
-    for value, count in zip(*np.unique(round_counts, return_counts=True), strict=True):
-        if count >= at_least and count >= share * len(hits):
-            marked |= hits == value
-    return marked

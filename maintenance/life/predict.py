@@ -96,7 +96,7 @@ class EdgePrediction:
     hits_now: float | None
     share_left: float
     rests_on: RestsOn
-    curve: Curve
+    curve: Curve | None  # none where it is stored without
 
     def chance_beyond(self, strokes: float) -> float:
         return self.curve.chance_beyond(strokes)
@@ -112,7 +112,7 @@ class DiePrediction:
     edges: dict[int, EdgePrediction]
     limits: int
     rests_on: RestsOn
-    curve: Curve
+    curve: Curve | None  # none where it is stored without
 
     def chance_beyond(self, strokes: float) -> float:
         """Chance that no edge goes dull or chips within that many further strokes."""

@@ -113,8 +113,8 @@ def test_the_chances_at_given_theta(name, theta, largest, with_ends_in_the_lot):
 
 @pytest.mark.parametrize("name", ["lots", "more lots"])
 def test_where_whole_sets_go_dull_together_the_chances_stay_near(name):
-    # A steep shape, edges alike, lots far apart: so looks a shop that writes down the whole set as dull. What the engine
-    # leaves out of the lots shows then; that it keeps to the place was not so before: 0.9 of a chance was off.
+    # A steep shape, edges alike, lots far apart: so looks a shop that calls the whole set dull. What the engine leaves
+    # out of the lots shows then; but before the aim was held to the place, 0.9 of a chance was off.
     fleet, at = fleet_of(name), VERY_STEEP
     edges, samples = as_records(fleet)
     b = prior.MEAN.copy()

@@ -45,7 +45,7 @@ def test_hits_before_the_date_count_for_nothing_afterwards(worn):
     for edge in (0, 1):
         mine = after.edge == edge
         assert (after.hits[mine] - after.from_hits[mine]).sum() == runs
-    whole = samples.together([samples.of_die(log, last)])[1]
+    whole = samples.Gathered([samples.of_die(log, last)]).life
     assert (before.ended == 1).sum() + (after.ended == 1).sum() == (whole.ended == 1).sum()
 
 

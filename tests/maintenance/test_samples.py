@@ -31,7 +31,7 @@ def test_another_gap_is_another_edge_and_only_the_last_is_under_way():
     part = samples.of_die(log(cuts=cuts, works=(work(5.5, "dull"), work(8.5))), 20 * DAY)
     assert [s.gap_pct for s in part.specs] == pytest.approx([5.0, 9.0])
     assert part.current == {1: 1}
-    _, life, _ = samples.together([part])
+    life = samples.Gathered([part]).life
     assert life.edge.tolist() == [0, 1, 1]
     assert life.ended.tolist() == [DULL, SHARP, SHARP]
     assert life.under_way.tolist() == [False, False, True]
@@ -41,10 +41,10 @@ def test_dies_are_numbered_through_and_one_without_edges_is_left_out():
     bare = log(die=2, cuts=())
     one, two = log(works=(work(5.5, "chipped"),)), log(die=3)
     parts = [samples.of_die(d, 20 * DAY) for d in (one, bare, two)]
-    specs, life, starts = samples.together(parts)
-    assert [s.die for s in specs] == [0, 1]
-    assert starts == [0, 1, 1]
-    assert life.ended.tolist() == [CHIPPED, SHARP, SHARP]
+    made = samples.Gathered(parts)
+    assert [s.die for s in made.specs] == [0, 1]
+    assert made.first == [0, 1, 1]
+    assert made.life.ended.tolist() == [CHIPPED, SHARP, SHARP]
 
 
 def test_a_stock_that_cannot_be_is_refused_with_its_number():
@@ -57,10 +57,10 @@ def test_dull_at_the_same_round_count_again_and_again_is_a_habit():
     days = [2, 4, 6, 8, 10, 12]
     runs = tuple(run(d - 1.2, 30_000) for d in days)
     habit = log(runs=runs, works=tuple(work(d - 0.5, "dull") for d in days))
-    _, life, _ = samples.together([samples.of_die(habit, 20 * DAY)])
+    life = samples.Gathered([samples.of_die(habit, 20 * DAY)]).life
     assert (life.ended == SHARP).all() and np.array_equal(life.lower_hits, life.hits)
     looked = replace(habit, works=tuple(work(d - 0.5, "dull", found="dull") for d in days))
-    _, life, _ = samples.together([samples.of_die(looked, 20 * DAY)])
+    life = samples.Gathered([samples.of_die(looked, 20 * DAY)]).life
     assert (life.ended == DULL).sum() == 6
 
 
@@ -76,9 +76,9 @@ def test_readings_of_wear_go_to_their_cycles_and_others_stay_away():
     other = ReadingRow(at=7 * DAY + 8 * 3600, position=1, quantity="strip force", value_si=900.0)
     one = samples.of_die(log(works=(work(5.5, "dull"),), readings=(burr, later, other)), 20 * DAY)
     two = samples.of_die(log(die=2, readings=(burr,)), 20 * DAY)
-    found = samples.readings_of([one, two])
+    found = samples.Gathered([one, two]).readings
     assert found.row.tolist() == [0, 1, 2]
     assert found.hits.tolist() == [3000, 2000, 3000]
     assert found.value == pytest.approx([30, 50, 30])
     assert found.quantity.tolist() == [0, 1, 0]
-    assert samples.readings_of([samples.of_die(log(), 20 * DAY)]) is None
+    assert samples.Gathered([samples.of_die(log(), 20 * DAY)]).readings is None
