@@ -283,6 +283,11 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
     said = _rests_on_records(f)
     if limit := f.rests_on.get("burr_limit"):
         said += f" {burr_limits.said(limit, units.show(limit['um'], 'burr_um', system))}"
+    if sets := f.rests_on.get("sets_as_one"):
+        said += (
+            f" {words.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
+            "that the handbook expects first stands for it. Log at a sharpening what each piece was found to be."
+        )
     return said
 
 

@@ -6,7 +6,7 @@ import pytest
 from django.core.management import call_command
 
 from diestore.models import Die
-from maintenance import actions, forecasts, queries
+from maintenance import actions, die_state, forecasts, queries
 from maintenance.models import DieForecast, EdgeForecast, FleetFit, Run
 from tests import factories as make
 
@@ -98,6 +98,22 @@ def test_a_shop_without_records_is_told_the_handbook_only():
     assert row.rests_on["words"] == "handbook only"
     assert row.half_hits > 0
     assert Die.objects.count() == 1
+
+
+def test_where_the_whole_set_is_always_called_dull_the_page_says_that_one_edge_stands_for_it():
+    die = make.die()
+    for n in range(5):
+        make.position(die, f"1-{'ABCDE'[n]}", gap_mm=0.1)
+    for cycle in range(6):
+        make.run(die, 10 * cycle + 1, 31_000 + 700 * cycle)
+        make.sharpen(die, 10 * cycle + 8, *die.positions.all(), why="dull")
+    make.run(die, 70, 9_000)
+    forecasts.fit_and_forecast(die.plant)
+    told = queries.newest_forecast(die)
+    assert told.rests_on["sets_as_one"] == 6 and told.rests_on["dull_ends"] == 6
+    assert "6 times the whole set was called dull, and not which edge was" in die_state.rests_on(told)
+    again = forecasts.refresh_die(die)
+    assert (again.remaining, again.rests_on) == (told.remaining, told.rests_on)
 
 
 def test_an_earlier_moment_knows_nothing_of_what_came_later(shop):
