@@ -153,6 +153,8 @@ def test_breaking_off_is_quiet_and_waits_for_the_command(checkout, sent, code):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        # A suite started in the background of a script runs with SIGINT ignored, and so would what it starts.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
     assert "manage" in running.stdout.readline()
     time.sleep(0.2)
