@@ -9,7 +9,6 @@ first; how long after a commit the row is to be seen there.
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -18,64 +17,27 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.service.own_server import OwnServer
+
 from .table import amount, heading, line
 
 DIES, ROUNDS, COMMITS = 60, 3, 300
 
 
 def main() -> None:
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin")) or [Path(shutil.which("initdb") or "").parent]
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        if os.getuid() == 0:
-            shutil.chown(folder, "postgres")
-            folder.chmod(0o755)
-        servers = _Servers(found[-1], folder)
+        first, second = OwnServer(Path(name)), OwnServer(Path(name), "second", 5433)
+        first.make()
+        first.start()
         try:
-            servers.start_first()
-            _workers(servers)
-            _replica(servers)
+            _workers(first)
+            _replica(first, second)
         finally:
-            servers.stop()
+            first.crash()
 
 
-class _Servers:
-    """A first server and one that follows it, on sockets in one folder."""
-
-    def __init__(self, binaries: Path, folder: Path) -> None:
-        self.binaries, self.folder, self.running = binaries, folder, []
-
-    def run(self, program: str, *words: str) -> None:
-        as_server = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
-        subprocess.run([*as_server, str(self.binaries / program), *words], check=True, stdout=subprocess.DEVNULL)
-
-    def start(self, name: str, port: int) -> None:
-        options = f"-c listen_addresses= -c unix_socket_directories={self.folder} -c port={port}"
-        data = str(self.folder / name)
-        self.run("pg_ctl", "-D", data, "-w", "start", "-l", str(self.folder / f"{name}.log"), "-o", options)
-        self.running.append(data)
-
-    def start_first(self) -> None:
-        self.run("initdb", "-D", str(self.folder / "first"), "-U", "tester", "-A", "trust", "-E", "UTF8")
-        self.start("first", 5432)
-
-    def start_second(self) -> None:
-        self.run(
-            "pg_basebackup", "-D", str(self.folder / "second"), "-h", str(self.folder), "-p", "5432", "-U", "tester",
-            "-R", "-c", "fast",
-        )  # fmt: skip
-        self.start("second", 5433)
-
-    def address(self, port: int) -> str:
-        return f"postgresql://tester@/postgres?host={self.folder}&port={port}"
-
-    def stop(self) -> None:
-        for data in reversed(self.running):
-            self.run("pg_ctl", "-D", data, "-m", "immediate", "stop")
-
-
-def _workers(servers: _Servers) -> None:
-    os.environ |= {"DATABASE_URL": servers.address(5432), "DJANGO_SETTINGS_MODULE": "diestore.settings"}
+def _workers(server: OwnServer) -> None:
+    os.environ |= {"DATABASE_URL": server.address, "DJANGO_SETTINGS_MODULE": "diestore.settings"}
     import django
 
     django.setup()
@@ -87,8 +49,8 @@ def _workers(servers: _Servers) -> None:
     from maintenance import forecasts, tasks
 
     call_command("migrate", verbosity=0)
-    simulate_fleet(servers.folder / "fleet", dies=DIES, seed=1)
-    call_command("load_history", str(servers.folder / "fleet"), allow_future=True, verbosity=0)
+    simulate_fleet(server.folder / "fleet", dies=DIES, seed=1)
+    call_command("load_history", str(server.folder / "fleet"), allow_future=True, verbosity=0)
     dies = list(Die.objects.order_by("pk"))
     forecasts.fit_and_forecast(dies[0].plant)
     work.DBTaskResult.objects.all().delete()
@@ -120,15 +82,19 @@ def _worked_off(work, workers: int) -> float:
     return (moments[-1] - moments[0]).total_seconds() * DIES / (DIES - 1)
 
 
-def _replica(servers: _Servers) -> None:
+def _replica(server: OwnServer, follower: OwnServer) -> None:
     import psycopg
 
     began = time.perf_counter()
-    servers.start_second()
+    server.run(
+        "pg_basebackup", "-D", str(follower.data), "-h", str(server.folder), "-p", str(server.port), "-U", "tester",
+        "-R", "-c", "fast",
+    )  # fmt: skip
+    follower.start()
     line("a replica made of the whole", amount(time.perf_counter() - began))
     with (
-        psycopg.connect(servers.address(5432), autocommit=True) as first,
-        psycopg.connect(servers.address(5433), autocommit=True) as second,
+        psycopg.connect(server.address, autocommit=True) as first,
+        psycopg.connect(follower.address, autocommit=True) as second,
     ):
         first.execute("CREATE TABLE seen (n int)")
         while not second.execute("SELECT to_regclass('seen')").fetchone()[0]:
@@ -144,6 +110,7 @@ def _replica(servers: _Servers) -> None:
     middle, most = np.median(lags), np.percentile(lags, 95)
     line("a commit", amount(float(np.median(commits))))
     line("seen on the replica after", amount(float(middle)), f"{1000 * most:.1f} ms at the 95th percentile")
+    follower.crash()
 
 
 if __name__ == "__main__":
