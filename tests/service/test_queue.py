@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 
 import pytest
+from django.contrib.sessions.models import Session
 from django.core.management import CommandError, call_command
 from django.db import OperationalError
 from django.utils import timezone
@@ -15,6 +17,8 @@ from diestore.models import TaskWorker
 from maintenance import actions, forecasts, queries, tasks
 from maintenance.models import DieForecast, FleetFit, PastForecasts
 from tests import factories
+
+DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo-shop"
 
 pytestmark = pytest.mark.django_db
 
@@ -161,6 +165,26 @@ def test_the_night_fits_every_plant_and_works_the_queue_itself(die):
     assert FleetFit.objects.count() == 1
     assert queries.newest_forecast(die).fit == FleetFit.objects.get()
     assert not work.unfinished().exists() and not work.failed().exists()
+
+
+def test_the_night_forgets_sessions_that_ran_out_and_no_others(die):
+    for key, days in (("ran out", -1), ("goes on", 1)):
+        Session.objects.create(session_key=key, session_data="", expire_date=timezone.now() + dt.timedelta(days=days))
+    call_command("nightly", verbosity=0)
+    assert list(Session.objects.values_list("session_key", flat=True)) == ["goes on"]
+
+
+@pytest.mark.parametrize("workers", [True, False])
+def test_a_loaded_folder_is_handed_to_the_workers_where_there_are_some(settings, workers, capsys):
+    settings.FORECASTS_BY_WORKERS = workers
+    call_command("load_history", str(DEMO), allow_future=True)
+    waiting = {row.task_path.rsplit(".", 1)[-1] for row in work.unfinished()}
+    assert ("fit_fleet" in waiting) == workers
+    said = capsys.readouterr().out
+    assert ("left to the workers" in said) == workers and ("manage.py nightly" in said) == (not workers)
+    DBTaskResult.objects.all().delete()
+    call_command("load_history", str(DEMO), allow_future=True)  # again: nothing new, so nothing to compute
+    assert "Nothing was added" in capsys.readouterr().out and not work.unfinished().exists()
 
 
 def test_the_night_says_what_failed(die, monkeypatch):

@@ -16,7 +16,9 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, folder, plant, allow_future, verbosity, **options) -> None:
-        from maintenance import counting
+        from django.conf import settings
+
+        from maintenance import counting, tasks
         from maintenance.history.load import load
         from maintenance.history.problems import HistoryRefused
 
@@ -29,6 +31,9 @@ class Command(BaseCommand):
             for bar in bars:
                 bar.close()
         counting.settle_waiting(loaded.plant)  # counts in the folder become hits
+        added = any(loaded.counts.added.values())
+        if added and settings.FORECASTS_BY_WORKERS:
+            tasks.plan_night(loaded.plant)
         if not verbosity:
             return
         for note in loaded.notes:
@@ -42,8 +47,12 @@ class Command(BaseCommand):
             told = ", ".join(f"{what} {n:,}" for what, n in counter.items() if n)
             if told:
                 self.stdout.write(f"{word}: {told}.")
-        if not any(loaded.counts.added.values()):
+        if not added:
             self.stdout.write("Nothing was added.")
+        elif settings.FORECASTS_BY_WORKERS:
+            self.stdout.write("The forecasts are left to the workers.")
+        else:
+            self.stdout.write("The forecasts follow with the night's work: `manage.py nightly` does it now.")
 
 
 def progress_bar(what: str, bars: list, unit: str = "B"):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 
 class Command(BaseCommand):
     help = (
         "Count what the presses sent last, fit the fleet, forecast every die, keep the cost sheets of large shops, "
-        "once a week look back on how right it was, give back what dead workers left, forget old tasks. "
+        "once a week look back on how right it was, give back what dead workers left, forget old tasks and sessions. "
         "It goes through the queue and works it too, so it needs no worker; where workers run, they share the work."
     )
 
@@ -20,6 +21,7 @@ class Command(BaseCommand):
         from diestore.models import Plant
         from maintenance import counting, tasks
 
+        call_command("clearsessions", verbosity=0)  # those that ran out
         counting.settle_waiting()  # what counters sent last, before they fell silent
         reaped = work.reap()
         forgotten = work.prune()
