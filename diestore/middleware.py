@@ -1,4 +1,4 @@
-"""What is wrapped around every request: its number, and its line in the log."""
+"""What is wrapped around every request: its number, its line in the log, and a page where the answer would be blank."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import time
 import uuid
 
 from django.conf import settings
+from django.template.loader import render_to_string
 
 from .log_lines import working_on
 
@@ -41,4 +42,17 @@ class NumberRequests:
                 "user": user.pk if user is not None else None,
             }
             logger.info("%s %s %s", request.method, request.path, response.status_code, extra={"figures": figures})
+        return response
+
+
+class SayNotAllowed:
+    """A method that an address does not take is answered without a body: a person gets a page instead."""
+
+    def __init__(self, get_response) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request):
+        response = self.get_response(request)
+        if response.status_code == 405 and not response.content and request.method != "HEAD":
+            response.content = render_to_string("405.html")
         return response
