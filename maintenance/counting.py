@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import IntegrityError, OperationalError, transaction
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 from django.utils import timezone
 
 from diestore.models import Die, Person, Plant
@@ -24,7 +24,7 @@ from diestore.models import Die, Person, Plant
 from .actions import default_variant, fresh_key
 from .counter_intake import *  # noqa: F403  taking a count and counting it are had from one place
 from .counter_intake import EVERY, TRIES, wait
-from .counter_models import Counter, CounterQuestion, DieInPress, OpenCount
+from .counter_models import Counter, CounterQuestion, CounterReading, DieInPress, OpenCount
 from .counters import Answer, Block, Counted, InPress, Kind, Question, Reading, Stretch, Verdict, count
 from .logs import moment, seconds
 from .models import Event, HitCorrection, Run
@@ -35,6 +35,7 @@ SHIFTS_BEGIN = (6, 14, 22)  # o'clock in the shop
 STRIKER = "press counters"  # in whose name runs that were counted anew are struck out
 COUNTED_ANEW = "Counted anew: more is known now."
 WITHOUT_STOCK = "Strokes without stock, counted at the press."
+SILENT = dt.timedelta(hours=12)  # more than a shift: what was counted until then has ended
 ENOUGH_AFTER = 4  # readings between a place to count from and what is new
 LOOKED_BACK = 12
 STRETCHES = (Kind.NO_DIE.value, Kind.WHICH_DIE.value, Kind.TYPED.value)  # questions that begin where a count can
@@ -47,11 +48,21 @@ def settle_due(counters: Iterable[Counter], *, now: dt.datetime | None = None) -
 
 
 def settle_waiting(plant: Plant | None = None) -> set[Die]:
-    """Count everything that waits. Returns the dies whose hits changed."""
+    """Count everything that waits, and what fell silent. Returns the dies whose hits changed."""
+    _have_silent_counted()
     rows = Counter.objects.filter(waiting_since__isnull=False)
     if plant is not None:
         rows = rows.filter(device__plant=plant)
     return _settle_all(rows.values_list("pk", flat=True))
+
+
+def _have_silent_counted() -> None:
+    """What a counter counted last becomes a run once nothing was heard of it for long; else it would stay open until
+    its next message."""
+    newest = CounterReading.objects.filter(counter=OuterRef("counter")).order_by("-at")
+    rows = OpenCount.objects.annotate(heard=Subquery(newest.values("received_at")[:1]))
+    for counter, since in rows.filter(heard__lt=timezone.now() - SILENT).values_list("counter", "started"):
+        wait(Counter.objects.filter(pk=counter), since)
 
 
 def _settle_all(pks: Iterable[int]) -> set[Die]:
@@ -94,6 +105,7 @@ def _settle(pk: int) -> set[Die]:
         figures=counter.device.figures,
         since=-float("inf") if anchor is None else seconds(anchor),
         shift_end=shift_end,
+        silent=bool(readings) and max(readings, key=lambda r: r.at).arrived < seconds(timezone.now() - SILENT),
     )
     changed = _sync_log(counter, told, anchor)
     _sync_questions(counter, told, anchor)

@@ -7,7 +7,7 @@ settled.
 
 Neighbouring steps of one die make one stretch. A stretch ends where another die, another answer or strokes without
 stock begin, where the count stood still for half an hour, and at the end of a shift, so that runs are few (six or so
-a press and day) and each lies within one shift.
+a press and day) and each lies within one shift; the last one also where the counter has fallen silent.
 
 The sums: hits + strokes without stock + strokes left to nobody + undecided = strokes of the counter.
 """
@@ -161,11 +161,13 @@ def count(
     figures: int | None = None,
     since: float = -NEVER,
     shift_end: Callable[[float], float] = every_eight_hours,
+    silent: bool = False,
 ) -> Counted:
     """What the readings of one counter tell.
 
     dies: which die was in the press when, disjoint, in any order. blocks: runs of those dies that stand in the log.
-    shift_end: the first end of a shift after a moment. Readings in any order, repeats among them. since: an anchor of
+    shift_end: the first end of a shift after a moment. silent: nothing was heard of the counter for so long that its last
+    stretch counts as ended. Readings in any order, repeats among them. since: an anchor of
     an earlier count; what lies before it is not counted again.
     """
     told = chain(readings, answers, figures=figures, since=since)
@@ -185,7 +187,9 @@ def count(
             open_.last, open_.strokes = step, open_.strokes + step.strokes
         else:
             done.append(_Open(label=label, first=step, last=step, strokes=step.strokes, cut=shift_end(step.since)))
-    stretches = [(open_, _stretch(open_, _has_ended(open_, k, done, told.last))) for k, open_ in enumerate(done)]
+    stretches = [
+        (open_, _stretch(open_, silent or _has_ended(open_, k, done, told.last))) for k, open_ in enumerate(done)
+    ]
     plain = [(o.label, s) for o, s in stretches if o.label.kind is None]
     asked = [_question(o) for o in done if o.label.kind is not None] + _questions_aside(told.aside)
     return Counted(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import random
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from maintenance import actions, counter_actions, counting, edge_log, logs, queries
 from maintenance.counter_models import Counter, CounterQuestion, CounterReading, DieInPress, OpenCount
@@ -15,6 +17,12 @@ from tests.counters import shop
 from tests.counters.press import press as made_press
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def not_silent(monkeypatch):
+    """The morning of these tests lies months back, and no counter of theirs has fallen silent."""
+    monkeypatch.setattr(counting, "SILENT", dt.timedelta(days=10_000))
 
 
 @pytest.fixture
@@ -61,6 +69,30 @@ def test_taken_out_ends_the_run(box):
     assert not OpenCount.objects.exists()
     run = Run.objects.get()
     assert (run.press.code, run.basis, run.device, run.variant) == ("P1", "counted", "counter box", die.variants.get())
+
+
+def test_what_a_silent_counter_counted_last_becomes_a_run_and_grows_when_it_speaks_again(box, monkeypatch):
+    die = make.die()
+    shop.set_die(die)
+    counted(box, {0: 100, 1: 160, 2: 220})
+    assert shop.runs() == [] and OpenCount.objects.get().hits == 120
+    heard = CounterReading.objects.latest("at").received_at
+    monkeypatch.setattr(counting, "SILENT", timezone.now() - heard + dt.timedelta(minutes=1))
+    assert counting.settle_waiting() == set()  # not yet so long
+    monkeypatch.setattr(counting, "SILENT", dt.timedelta(hours=12))
+    assert counting.settle_waiting() == {die}
+    assert shop.runs() == [("H-900", 120, 0, 2)] and not OpenCount.objects.exists()
+    before = list(Run.objects.values())
+    assert counting.settle_waiting() == set()  # once
+    assert list(Run.objects.values()) == before
+    # Its cable is put back: what it counted meanwhile is one stretch with what came before, and each hit counts once.
+    monkeypatch.setattr(counting, "SILENT", dt.timedelta(days=10_000))
+    counted(box, {60: 3_000, 61: 3_060})
+    assert shop.runs() == []
+    (open_,) = OpenCount.objects.all()
+    assert (open_.hits, open_.started, open_.at) == (3_060 - 100, shop.at(0), shop.at(61))
+    states = edge_log.states(logs.of_die(die), shop.at(61).timestamp())
+    assert all(state.hits_since_sharpening == 2_960 for state in states.values())
 
 
 def test_counting_again_adds_nothing(box):

@@ -26,6 +26,12 @@ from tests.history.test_laws import GARBAGE
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(autouse=True)
+def not_silent(monkeypatch):
+    """The morning of these tests lies months back, and no counter of theirs has fallen silent."""
+    monkeypatch.setattr(counting, "SILENT", dt.timedelta(days=10_000))
+
+
 def told():
     runs = Run.objects.values_list("key", "die__code", "started", "at", "hits", "struck_at", "order__number")
     going_on = OpenCount.objects.values_list("die__code", "started", "at", "hits")
