@@ -166,9 +166,9 @@ def count(
     """What the readings of one counter tell.
 
     dies: which die was in the press when, disjoint, in any order. blocks: runs of those dies that stand in the log.
-    shift_end: the first end of a shift after a moment. silent: nothing was heard of the counter for so long that its last
-    stretch counts as ended. Readings in any order, repeats among them. since: an anchor of
-    an earlier count; what lies before it is not counted again.
+    shift_end: the first end of a shift after a moment. silent: nothing was heard of the counter for so long that its
+    last stretch counts as ended. Readings in any order, repeats among them. since: an anchor of an earlier count; what
+    lies before it is not counted again.
     """
     told = chain(readings, answers, figures=figures, since=since)
     labels = _Labels(dies, blocks, answers)
