@@ -192,11 +192,13 @@ def edges_of(forecast: DieForecast) -> list[EdgeForecast]:
     return list(forecast.edges.select_related("position", "position__station", "position__item"))
 
 
-def stock_of_spares(plant: Plant | None = None) -> dict[int, SpareStock]:
-    """What is on the shelf and on the way of each item."""
+def stock_of_spares(plant: Plant | None = None, *, items: Iterable[int] | None = None) -> dict[int, SpareStock]:
+    """What is on the shelf and on the way of each item. items: of these only."""
     rows = StockMovement.objects.standing()
     if plant is not None:
         rows = rows.filter(plant=plant)
+    if items is not None:
+        rows = rows.filter(item__in=list(items))
     sums: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     for item, place, quantity in (
         rows.values("item_id", "place").annotate(n=Sum("quantity")).values_list("item_id", "place", "n")
@@ -208,11 +210,14 @@ def stock_of_spares(plant: Plant | None = None) -> dict[int, SpareStock]:
     }
 
 
-def hits_by_die(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[int, int]:
-    """Strokes of each die in runs that ended in [since, until)."""
+def hits_by_die(
+    plant: Plant, since: dt.datetime, until: dt.datetime, *, dies: Iterable[int] | None = None
+) -> dict[int, int]:
+    """Strokes of each die in runs that ended in [since, until). dies: of these only."""
+    of = {"die__plant": plant} if dies is None else {"die__in": list(dies)}
     return dict(
         Run.objects.standing()
-        .filter(die__plant=plant, at__gte=since, at__lt=until)
+        .filter(**of, at__gte=since, at__lt=until)
         .values("die_id")
         .annotate(n=Sum("hits"))
         .values_list("die_id", "n")

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from django.db.models import Count, DateTimeField, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models import Count, DateTimeField, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -48,10 +48,17 @@ class PlaceOfItem:
 
 
 def places_of_items(
-    *, plant: Plant | None = None, dies: Iterable[int] | None = None, item: int | None = None
+    *,
+    plant: Plant | None = None,
+    dies: Iterable[int] | None = None,
+    items: Iterable[int] | None = None,
+    known_die_grinds: Mapping[int, int] | None = None,
 ) -> list[PlaceOfItem]:
-    """The positions of dies at work that name a spare, in the order of dies and positions."""
-    positions = _positions(plant, dies, item)
+    """The positions of dies at work that name a spare, in the order of dies and positions.
+
+    known_die_grinds: how often dies were ground at all, where that is known; it is not counted again.
+    """
+    positions = _positions(plant, dies, items)
     rows = list(
         positions.order_by("die__code", "station__sequence", "code").values(
             "pk", "code", "side", "die_id", "die__code", "item_id", "item__grind_allowance_mm", "stroke_share"
@@ -67,7 +74,9 @@ def places_of_items(
     ):
         variants[position].add(variant)
     hits = hits_by_variant(die_ids)
-    ground, die_grinds = _grinds(ids, die_ids)
+    known = {die: n for die, n in (known_die_grinds or {}).items() if die in die_ids}
+    ground, die_grinds = _grinds(ids, die_ids - known.keys())
+    die_grinds |= known
     replaced = _replaced(ids)
     left = allowances_left(positions)
     made = []
@@ -96,7 +105,7 @@ def places_of_items(
     return made
 
 
-def _positions(plant: Plant | None, dies: Iterable[int] | None, item: int | None) -> QuerySet[Position]:
+def _positions(plant: Plant | None, dies: Iterable[int] | None, items: Iterable[int] | None) -> QuerySet[Position]:
     found = Position.objects.filter(item__isnull=False, die__status__in=RUNS).filter(
         Q(valid_to__isnull=True) | Q(valid_to__gt=timezone.now())
     )
@@ -104,7 +113,7 @@ def _positions(plant: Plant | None, dies: Iterable[int] | None, item: int | None
         found = found.filter(die__plant=plant)
     if dies is not None:
         found = found.filter(die__in=list(dies))
-    return found if item is None else found.filter(item=item)
+    return found if items is None else found.filter(item__in=list(items))
 
 
 def hits_by_variant(dies: Iterable[int]) -> dict[int, dict[int, int]]:
@@ -216,11 +225,17 @@ def items_in_use(plant: Plant) -> QuerySet[Item]:
     )
 
 
-def first_runs(plant: Plant) -> dict[int, dt.datetime]:
-    """When the first run in the record of each die began."""
+def longest_lead_days(plant: Plant) -> int:
+    """The longest known lead time of the items in use; nought where none is known."""
+    return items_in_use(plant).aggregate(n=Max("lead_days"))["n"] or 0
+
+
+def first_runs(plant: Plant, *, dies: Iterable[int] | None = None) -> dict[int, dt.datetime]:
+    """When the first run in the record of each die began. dies: of these only."""
+    of = {"die__plant": plant} if dies is None else {"die__in": list(dies)}
     return dict(
         Run.objects.standing()
-        .filter(die__plant=plant)
+        .filter(**of)
         .order_by()
         .values("die_id")
         .annotate(first=Min("started"))

@@ -22,7 +22,7 @@ from .models import DieForecast, PastForecasts
 AFTER_ENTRY, NIGHTLY, LOADS = 10, 0, -10
 LOOK_BACK_EVERY = dt.timedelta(days=6)
 
-# What the apps above want done after a plant's fit, or after an entry on a die. Called inside the writing transaction.
+# What the apps above want done after a plant's fit, or once a die is foretold again after an entry.
 after_fit: list[Callable[[Plant], object]] = []
 after_entry: list[Callable[[Die], object]] = []
 
@@ -31,12 +31,15 @@ def entry_made(die: Die) -> DieForecast | None:
     """What follows an entry that is saved: this die's forecast, at once or by a worker. Returns the one that stands."""
     if settings.FORECASTS_BY_WORKERS:
         work.enqueue_once(forecast_die, die.pk)
-        told = queries.newest_forecast(die)
-    else:
-        told = forecasts.refresh_die(die)
+        return queries.newest_forecast(die)
+    told = forecasts.refresh_die(die)
+    _follow(die)
+    return told
+
+
+def _follow(die: Die) -> None:
     for follow in after_entry:
         follow(die)
-    return told
 
 
 def plan_night(plant: Plant) -> bool:
@@ -54,6 +57,7 @@ def forecast_die(context: TaskContext, die: int) -> None:
     with work.closing(context):
         if found is not None:
             forecasts.refresh_die(found)
+            _follow(found)
 
 
 @task(takes_context=True, priority=NIGHTLY)

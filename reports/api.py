@@ -10,13 +10,14 @@ from ninja import Query, Router, Schema
 
 from maintenance.api import READS, Page, addresses, api, device_of
 
-from .spares import spares_to_order
+from .kept_spares import to_order
 
 router = Router()
 
 
 class Short(Schema):
-    """A spare to order. order_by: the day it has to be ordered. half, nine_in_ten: used until it could arrive."""
+    """A spare to order. order_by: the day it has to be ordered. waits: something was entered since it was told, which
+    does not count in it yet."""
 
     item: str
     kind: str
@@ -26,19 +27,24 @@ class Short(Schema):
     order_by: dt.date
     quantity: int
     supplier: str
+    waits: bool
 
 
 class Shorts(Schema):
+    """as_of: the day up to which the records count; null where no spare is in use."""
+
     found: int
+    as_of: dt.date | None
     spares: list[Short]
 
 
 @router.get("/spares/short", response={200: Shorts, **READS}, summary="Spares to order now", tags=["spares"])
 def get_short(request: HttpRequest, part: Query[Page]):
     device = device_of(request, "spares", part=part)
-    rows = spares_to_order(device.plant)
+    short = to_order(device.plant, start=part.offset, most=part.limit)
     return {
-        "found": len(rows),
+        "found": short.found,
+        "as_of": short.today,
         "spares": [
             {
                 "item": row.code,
@@ -49,8 +55,9 @@ def get_short(request: HttpRequest, part: Query[Page]):
                 "order_by": row.order_by,
                 "quantity": row.quantity,
                 "supplier": row.supplier,
+                "waits": row.waits,
             }
-            for row in rows[part.offset : part.offset + part.limit]
+            for row in short.rows
         ],
     }
 

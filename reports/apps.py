@@ -14,3 +14,4 @@ class ReportsConfig(AppConfig):
 
         panels.hang()
         tasks.after_fit.append(own.plan)
+        tasks.after_entry.append(own.plan_after_entry)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.utils import timezone
 
-from diestore.models import Plant
+from diestore.models import Item, Plant
 
 
 class KeptSheets(models.Model):
@@ -21,3 +21,50 @@ class KeptSheets(models.Model):
 
     def __str__(self) -> str:
         return f"cost sheets of {self.plant}"
+
+
+class KeptSpares(models.Model):
+    """What the spares of a plant were told from. mark: where the records stood; shop: what the whole shop says."""
+
+    plant = models.OneToOneField(Plant, on_delete=models.CASCADE, related_name="kept_spares")
+    made_at = models.DateTimeField(default=timezone.now)
+    today = models.DateField()
+    mark = models.JSONField()
+    shop = models.JSONField()
+
+    class Meta:
+        verbose_name_plural = "kept spares"
+
+    def __str__(self) -> str:
+        return f"spares of {self.plant}"
+
+
+class KeptSpare(models.Model):
+    """The advice on one spare as it was told last. Columns to sort by hold a number where the unknown stands too."""
+
+    kept = models.ForeignKey(KeptSpares, on_delete=models.CASCADE, related_name="rows")
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="+")
+    code = models.CharField(max_length=101)
+    kind = models.CharField(max_length=30, blank=True)
+    supplier = models.CharField(max_length=300, blank=True)
+    words = models.TextField(help_text="In small letters, what is looked for: code, description, dies.")
+    on_hand = models.IntegerField()
+    on_order = models.IntegerField()
+    unknown = models.BooleanField()
+    order_day = models.IntegerField(help_text="Days since the year 1; far ahead where it is not within the year.")
+    stops_rank = models.SmallIntegerField()
+    lead_sorted = models.IntegerField()
+    half_sorted = models.IntegerField()
+    nine_sorted = models.IntegerField()
+    short_sorted = models.IntegerField()
+    quantity_sorted = models.IntegerField()
+    told = models.JSONField(help_text="The rest of the advice, or why there is none.")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["kept", "item"], name="one_kept_advice_a_spare")]
+        indexes = [
+            models.Index(fields=["kept", "order_day", "unknown", "stops_rank"], name="kept_spare_by_urgency"),
+        ]
+
+    def __str__(self) -> str:
+        return self.code

@@ -11,7 +11,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from django.utils import timezone
 
-from diestore.models import Die, Plant
+from diestore.models import Die, Item, Plant
 from maintenance import forecasts, queries, spare_queries
 from maintenance.spare_queries import PlaceOfItem
 
@@ -56,30 +56,77 @@ class Place:
         return PieceUse(label=self.row.code, grinds_left=left, grinds_new=new, stroke_share=self.row.stroke_share)
 
 
+@dataclass(frozen=True, kw_only=True)
+class ShopWide:
+    """What the use of every item rests on beside its own dies. breaks: kind -> (pieces, strokes)."""
+
+    today: dt.date
+    horizon_days: int
+    removal_mm: float | None
+    breaks: dict[str, tuple[int, float]]
+    die_grinds: dict[int, int] = field(default_factory=dict)
+
+
 @dataclass
 class PlantAhead:
-    """What is ahead of the dies of a plant. dies: only these, None: all of it."""
+    """What is ahead of the dies of a plant.
+
+    dies: only these, None: all of it. shop: what is known of the whole shop, so that it need not be asked again;
+    wanted: then only these items and the dies that take them.
+    """
 
     plant: Plant
     today: dt.date
     dies: list[int] | None = None
     horizon_days: int = LOOK_AHEAD_DAYS + COVER_DAYS
+    shop: ShopWide | None = None
+    wanted: list[int] | None = None
     _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
     _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
+    _known_laws: dict[tuple[int, int], tuple] = field(default_factory=dict)
 
     @classmethod
     def of(cls, plant: Plant, *, dies: Iterable[int] | None = None, longest_lead_days: int = 0) -> PlantAhead:
-        days = max(LOOK_AHEAD_DAYS, longest_lead_days) + COVER_DAYS + 1
+        days = cls.days_for(longest_lead_days)
         return cls(plant, day_of_records(plant), None if dies is None else list(dies), horizon_days=days)
+
+    @staticmethod
+    def days_for(lead_days: int) -> int:
+        """How far ahead is looked for an item that takes so long to get."""
+        return max(LOOK_AHEAD_DAYS, lead_days) + COVER_DAYS + 1
+
+    @classmethod
+    def of_items(cls, plant: Plant, items: Iterable[int], *, shop: ShopWide) -> PlantAhead:
+        """Of some items and the dies that take them only, in a shop of which the rest is known."""
+        wanted = list(items)
+        return cls(plant, shop.today, horizon_days=shop.horizon_days, shop=shop, wanted=wanted)
+
+    @cached_property
+    def shop_wide(self) -> ShopWide:
+        """What the whole shop says, to be kept; of a plant that was read whole."""
+        rows = self.rows
+        return ShopWide(
+            today=self.today,
+            horizon_days=self.horizon_days,
+            removal_mm=_mean_removal(rows),
+            breaks=self.breaks_by_kind,
+            die_grinds={row.die_id: row.die_grinds for row in rows},
+        )
+
+    @cached_property
+    def rows(self) -> list[PlaceOfItem]:
+        known = self.shop.die_grinds if self.shop else {}
+        return spare_queries.places_of_items(
+            plant=self.plant, dies=self.dies, items=self.wanted, known_die_grinds=known
+        )
 
     @cached_property
     def places(self) -> dict[int, list[Place]]:
         """Item -> the places that take it."""
-        rows = spare_queries.places_of_items(plant=self.plant, dies=self.dies)
         by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
-        for row in rows:
+        for row in self.rows:
             by_item[row.item_id].append(row)
-        shop = _mean_removal(rows)
+        shop = self.shop.removal_mm if self.shop else _mean_removal(self.rows)
         return {
             item: [_place(row, self.items[item].grind_allowance_mm, _mean_removal(mine), shop) for row in mine]
             for item, mine in by_item.items()
@@ -87,13 +134,23 @@ class PlantAhead:
 
     @cached_property
     def items(self) -> dict:
-        """The items of the plant, by key."""
-        return {item.pk: item for item in spare_queries.items_in_use(self.plant)}
+        """The items, by key."""
+        if self.wanted is None:
+            return {item.pk: item for item in spare_queries.items_in_use(self.plant)}
+        return {item.pk: item for item in Item.objects.filter(pk__in=self.wanted).select_related("supplier")}
+
+    @cached_property
+    def asked_dies(self) -> list[int] | None:
+        """The dies that are looked at; None: all of the plant."""
+        if self.wanted is None:
+            return self.dies
+        return sorted({row.die_id for row in self.rows})
 
     @cached_property
     def orders(self) -> dict[int, list[OrderAhead]]:
         found: dict[int, list[OrderAhead]] = defaultdict(list)
-        for order in queries.open_orders(plant=self.plant):
+        dies = None if self.asked_dies is None else [Die(pk=pk) for pk in self.asked_dies]
+        for order in queries.open_orders(plant=self.plant, dies=dies):
             if order.die_id is not None:
                 found[order.die_id].append(OrderAhead(due=order.due, hits_left=order.hits_left))
         return found
@@ -103,8 +160,8 @@ class PlantAhead:
         """Strokes a day of each die over the year before, or since its first run where that is later."""
         until = dt.datetime.combine(self.today + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
         since = until - dt.timedelta(days=PACE_DAYS)
-        hits = queries.hits_by_die(self.plant, since, until)
-        first = spare_queries.first_runs(self.plant)
+        hits = queries.hits_by_die(self.plant, since, until, dies=self.asked_dies)
+        first = spare_queries.first_runs(self.plant, dies=self.asked_dies)
         return {
             die: n / max((until - max(since, first.get(die, since))).total_seconds() / 86400, 30.0)
             for die, n in hits.items()
@@ -113,7 +170,10 @@ class PlantAhead:
     @cached_property
     def told(self) -> dict[int, object]:
         """Die -> its newest forecast."""
-        return {row.die_id: row for row in queries.newest_forecasts(self.plant)}
+        rows = queries.newest_forecasts(self.plant).select_related(None)
+        if self.asked_dies is not None:
+            rows = rows.filter(die__in=self.asked_dies)
+        return {row.die_id: row for row in rows.only("die_id", "remaining", "fresh", "refusal")}
 
     @cached_property
     def edges(self) -> dict[int, dict]:
@@ -160,6 +220,12 @@ class PlantAhead:
         return [_counts(first, law, horizon).chances(strokes) for law in laws]
 
     def _laws(self, die: int, place: Place | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+        key = (die, place.row.position_id if place is not None else 0)
+        if key not in self._known_laws:
+            self._known_laws[key] = self._read_laws(die, place)
+        return self._known_laws[key]
+
+    def _read_laws(self, die: int, place: Place | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
         if place is not None and place.row.position_id in self.edges:
             edge = self.edges[place.row.position_id]
             shape, lots = self.shape
@@ -173,10 +239,9 @@ class PlantAhead:
         """The same, the worlds mixed."""
         key = (die, days, place.row.position_id if place is not None else 0)
         if key not in self._chances:
-            self._chances[key] = Demand.mixed(
-                [Demand.of(p) for p in self.sharpenings(die, days, place=place)],
-                np.ones(len(self._laws(die, place)[1])),
-            ).chances
+            first, laws = self._laws(die, place)
+            horizon = _rounded_up(self.strokes(die, self.horizon_days))
+            self._chances[key] = Demand.of(_mixed_counts(first, laws, horizon).chances(self.strokes(die, days))).chances
         return self._chances[key]
 
     def groups(self, item: int, days: int) -> list[GrindGroup]:
@@ -223,7 +288,7 @@ class PlantAhead:
 
     @cached_property
     def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
-        return spare_queries.breaks_by_kind(self.plant)
+        return self.shop.breaks if self.shop else spare_queries.breaks_by_kind(self.plant)
 
     def use(self, item: int, days: int) -> Demand:
         """Pieces of an item used in the next days."""
@@ -317,6 +382,11 @@ def _rounded_up(hits: float) -> float:
 def _counts(first: IntervalLaw, fresh: WeibullLaw, horizon: float) -> RenewalCounts:
     """Depends on nothing but its arguments, which are all frozen."""
     return RenewalCounts.of(first=first, fresh=fresh, horizon_hits=horizon)
+
+
+@lru_cache(maxsize=4096)  # 100 kB each at most: a shop of 1,000 dies takes 100 MB while the night counts it
+def _mixed_counts(first: IntervalLaw, fresh: tuple[WeibullLaw, ...], horizon: float) -> RenewalCounts:
+    return RenewalCounts.mixed(first=first, fresh=fresh, horizon_hits=horizon)
 
 
 def die_ids(plant: Plant) -> list[int]:

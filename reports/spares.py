@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from diestore.models import Item, Plant
 from maintenance import queries, spare_queries
@@ -15,6 +17,9 @@ from .purchasing.reorder import Advice, StockNow, advise
 from .spare_use import LOOK_AHEAD_DAYS, PlantAhead
 
 SERVICE = 0.9
+SOON_DAYS = 28
+FIRST = 3  # named in the sentence over a list
+FAR_AHEAD = 4_000_000  # days since the year 1, where nothing has to be ordered
 STOPS = {"stops the press": 0, "slows the job": 1}
 NO_LEAD = "The lead time is not known."
 
@@ -31,10 +36,16 @@ class SpareRow:
     refusal: str = ""
     places: int = 0
     dies: tuple[str, ...] = ()
+    waits: bool = False  # something was entered since it was told, and does not count in it yet
 
     @property
     def code(self) -> str:
         return str(self.item)
+
+    @property
+    def words(self) -> str:
+        """In small letters, what is looked for."""
+        return f"{self.code} {self.item.description} {' '.join(self.dies)}".casefold()
 
     @property
     def kind(self) -> str:
@@ -85,28 +96,38 @@ class SpareRow:
             return None
         return self.quantity * self.item.unit_price
 
-    # What the columns are sorted by: the unknown and the nought at the end that needs nobody.
+    # What the columns are sorted by: the unknown and the nought at the end that needs nobody. Kept rows have the same.
     @property
     def urgency(self) -> tuple:
-        days, stops = self.days_left, STOPS.get(self.item.criticality, 2)
-        unknown = self.advice is None
-        return (days is None, unknown, days if days is not None else 0, stops, -(self.short_by or 0), self.code)
+        return (self.order_day, self.unknown, self.stops_rank, -self.short_sorted, self.code)
+
+    @property
+    def unknown(self) -> bool:
+        return self.advice is None
+
+    @property
+    def order_day(self) -> int:
+        return self.order_by.toordinal() if self.order_by else FAR_AHEAD
+
+    @property
+    def stops_rank(self) -> int:
+        return STOPS.get(self.item.criticality, 2)
 
     @property
     def lead_sorted(self) -> int:
         return -1 if self.lead_days is None else self.lead_days
 
     @property
-    def use_sorted(self) -> tuple[int, int]:
-        return (-1, -1) if self.advice is None else (self.advice.half, self.advice.nine_in_ten)
+    def half_sorted(self) -> int:
+        return -1 if self.advice is None else self.advice.half
+
+    @property
+    def nine_sorted(self) -> int:
+        return -1 if self.advice is None else self.advice.nine_in_ten
 
     @property
     def short_sorted(self) -> int:
         return -1 if self.advice is None else self.advice.short_by
-
-    @property
-    def days_sorted(self) -> int:
-        return 10**6 if self.days_left is None else self.days_left
 
     @property
     def quantity_sorted(self) -> int:
@@ -119,16 +140,107 @@ class SpareRow:
             return "unknown"
         if self.is_due:
             return "short"
-        return "soon" if self.days_left is not None and self.days_left <= 28 else "enough"
+        return "soon" if self.days_left is not None and self.days_left <= SOON_DAYS else "enough"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """Which spares somebody wants to see. text: small letters, in the code, the description or a die's code."""
+
+    text: str = ""
+    within_days: int | None = None
+    supplier: str = ""
+    kind: str = ""
+
+    def passes(self, row: SpareRow) -> bool:
+        return (
+            (not self.text or self.text in row.words)
+            and (self.within_days is None or (row.days_left is not None and row.days_left <= self.within_days))
+            and (not self.supplier or row.supplier == self.supplier)
+            and (not self.kind or row.item.kind == self.kind)
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Summed:
+    """A list of spares in a few figures. first: codes of the most urgent. worth: of those due with a price."""
+
+    found: int
+    due: int
+    first: tuple[str, ...]
+    soon: int
+    unknown: int
+    worth: Decimal | None
+    unpriced: int
+    suppliers: frozenset[str]
+    kinds: frozenset[str]
+
+    @classmethod
+    def of(cls, lines: Iterable[Line], today: dt.date) -> Summed:
+        """From the lines of a list, the most urgent first."""
+        lines = list(lines)
+        day = today.toordinal()
+        due = [line for line in lines if line.order_day <= day]
+        worth = [line.quantity * line.price for line in due if line.quantity and line.price is not None]
+        return cls(
+            found=len(lines),
+            due=len(due),
+            first=tuple(line.code for line in due[:FIRST]),
+            soon=sum(day < line.order_day <= day + SOON_DAYS for line in lines),
+            unknown=sum(line.unknown for line in lines),
+            worth=sum(worth) if worth else None,
+            unpriced=len(due) - len(worth),
+            suppliers=frozenset(line.supplier for line in lines),
+            kinds=frozenset(line.kind for line in lines),
+        )
+
+
+class Line(NamedTuple):
+    """What the figures over a list need of each spare."""
+
+    code: str
+    order_day: int
+    unknown: bool
+    quantity: int
+    price: Decimal | None
+    supplier: str
+    kind: str
+
+
+class Spares:
+    """The spares of a small shop, told from its log. Those of a large one (`kept_spares`) answer to the same names."""
+
+    waiting: frozenset[int] = frozenset()
+
+    def __init__(self, plant: Plant) -> None:
+        self.rows = all_spares(plant)
+        self.today = self.rows[0].today if self.rows else None
+
+    def wanted(self, asked: Asked) -> list[SpareRow]:
+        return [row for row in self.rows if asked.passes(row)]
+
+    def due(self, within_days: int) -> list[SpareRow]:
+        return self.wanted(Asked(within_days=within_days))
+
+    def summed(self) -> Summed:
+        lines = (
+            Line(r.code, r.order_day, r.unknown, r.quantity or 0, r.item.unit_price, r.supplier, r.item.kind)
+            for r in self.rows
+        )
+        return Summed.of(lines, self.today or dt.date.min)
 
 
 def all_spares(plant: Plant, *, ahead: PlantAhead | None = None) -> list[SpareRow]:
-    """Every spare of the plant that a die takes or that lies on its shelf, the most urgent first."""
-    items = list(spare_queries.items_in_use(plant))
-    ahead = ahead or PlantAhead.of(plant, longest_lead_days=max((i.lead_days or 0 for i in items), default=0))
-    stock = queries.stock_of_spares(plant)
-    rows = [row_of(item, stock.get(item.pk), ahead) for item in items]
+    """Every spare of the plant that a die takes or that lies on its shelf, the most urgent first. From the log."""
+    ahead = ahead or whole_plant(plant)
+    stock = queries.stock_of_spares(plant, items=ahead.wanted)
+    rows = [row_of(item, stock.get(item.pk), ahead) for item in ahead.items.values()]
     return sorted(rows, key=lambda row: row.urgency)
+
+
+def whole_plant(plant: Plant) -> PlantAhead:
+    """What is ahead of all dies, as far as the longest lead time asks."""
+    return PlantAhead.of(plant, longest_lead_days=spare_queries.longest_lead_days(plant))
 
 
 def spares_to_order(plant: Plant, *, within_days: int = 0) -> list[SpareRow]:
@@ -218,10 +330,10 @@ class Why:
         return any(place.grinds_left is not None for die in self.dies for place in die.places)
 
 
-def why(item: Item, plant: Plant) -> Why:
-    """One item with everything behind its row."""
-    ahead = PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
-    row = row_of(item, queries.stock_of_spares(plant).get(item.pk), ahead)
+def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
+    """One item with everything behind its row. ahead: what is ahead of its dies, where that is read already."""
+    ahead = ahead or PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
+    row = row_of(item, queries.stock_of_spares(plant, items=[item.pk]).get(item.pk), ahead)
     days = item.lead_days if item.lead_days is not None else 90
     gaps = list(ahead.gaps(item.pk))
     try:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import django_tables2 as tables
 from django import forms
 from django.urls import reverse
@@ -10,10 +12,11 @@ from django.utils.html import format_html
 from diestore.models import kind_choices
 
 from .marks import day, money, plain_money, status
-from .spares import SpareRow
+from .spares import SOON_DAYS, Asked, SpareRow
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
 LAST = "item__pk"  # rows that are equal keep one order, on every page of the list
+WAITS = "entries since do not count yet"
 WORDS = {"short": "Order now", "soon": "Soon", "enough": "Enough", "unknown": "Not known"}
 
 
@@ -27,18 +30,18 @@ class Column(tables.Column):
 
 class SpareTable(tables.Table):
     code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 13rem"}})
-    state = Column(verbose_name="State", order_by=("urgency", LAST))
+    state = Column(verbose_name="State", order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST))
     on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
     on_order = Column(verbose_name="On the way", attrs=RIGHT, order_by=("on_order", LAST))
     lead_days = Column(verbose_name="Lead time", note="days", order_by=("lead_sorted", LAST), attrs=RIGHT)
     use = Column(
         verbose_name="Use until it could come",
         note="half use no more · 9 in 10",
-        order_by=("use_sorted", LAST),
+        order_by=("half_sorted", "nine_sorted", LAST),
         attrs=RIGHT,
     )
     short_by = Column(verbose_name="Short by", order_by=("short_sorted", LAST), attrs=RIGHT)
-    order_by = Column(verbose_name="Order by", order_by=("days_sorted", LAST), attrs=RIGHT)
+    order_by = Column(verbose_name="Order by", order_by=("order_day", LAST), attrs=RIGHT)
     quantity = Column(verbose_name="How many", order_by=("quantity_sorted", LAST), attrs=RIGHT)
 
     class Meta:
@@ -59,7 +62,8 @@ class SpareTable(tables.Table):
         )
 
     def render_state(self, record: SpareRow):
-        return status(record.state, WORDS[record.state])
+        said = status(record.state, WORDS[record.state])
+        return format_html("{}<small>{}</small>", said, WAITS) if record.waits else said
 
     def render_on_hand(self, record: SpareRow):
         return f"{record.on_hand:,}"
@@ -136,25 +140,19 @@ class SpareFilter(forms.Form):
     supplier = forms.ChoiceField(label="Supplier", required=False)
     kind = forms.ChoiceField(label="Kind", required=False)
 
-    def __init__(self, data, rows: list[SpareRow]) -> None:
+    def __init__(self, data, *, suppliers: Iterable[str], kinds: Iterable[str]) -> None:
         super().__init__(data)
-        self.rows = rows
-        names = sorted({row.supplier for row in rows if row.supplier})
-        self.fields["supplier"].choices = [("", "any"), *((name, name) for name in names)]
-        used = {row.item.kind for row in rows}
+        self.fields["supplier"].choices = [("", "any"), *((name, name) for name in sorted(set(suppliers) - {""}))]
+        used = set(kinds)
         self.fields["kind"].choices = [("", "any"), *(c for c in kind_choices() if c[0] in used)]
 
-    def wanted(self) -> list[SpareRow]:
-        """The rows that pass; a value that is not on offer filters nothing."""
+    def asked(self) -> Asked:
+        """What the rows shall be; a value that is not on offer asks for nothing."""
         self.is_valid()
         asked = getattr(self, "cleaned_data", {})
-        text = asked.get("q", "").casefold()
-        within = {"1": 0, "28": 28}.get(asked.get("short", ""))
-        return [
-            row
-            for row in self.rows
-            if (not text or text in f"{row.code} {row.item.description} {' '.join(row.dies)}".casefold())
-            and (within is None or (row.days_left is not None and row.days_left <= within))
-            and (not asked.get("supplier") or row.supplier == asked["supplier"])
-            and (not asked.get("kind") or row.item.kind == asked["kind"])
-        ]
+        return Asked(
+            text=asked.get("q", "").casefold(),
+            within_days={"1": 0, "28": SOON_DAYS}.get(asked.get("short", "")),
+            supplier=asked.get("supplier", ""),
+            kind=asked.get("kind", ""),
+        )

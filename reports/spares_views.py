@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django.conf import settings
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -13,7 +15,7 @@ from diestore.tables import lay_out
 from maintenance import spare_queries
 from maintenance.words import chance
 
-from . import spares
+from . import kept_spares, spares
 from .exports import csv_response
 from .marks import day, money
 from .plants import plant_of
@@ -27,33 +29,32 @@ PER_PAGE = 50
 def spares_page(request: HttpRequest) -> HttpResponse:
     """Every spare, those to order first."""
     plant = plant_of(request.user)
-    rows = spares.all_spares(plant) if plant else []
-    chosen = SpareFilter(request.GET, rows)
-    wanted = chosen.wanted()
-    table = SpareTable(wanted, prefix="")
-    lay_out(request, table, PER_PAGE)
-    due = [row for row in rows if row.is_due]
-    soon = [row for row in rows if row.state == "soon"]
-    worth = [row.value for row in due if row.value is not None]
+    listed, told, chosen = _listed(request, plant)
+    wanted = listed.wanted(chosen.asked()) if listed else []
+    table = lay_out(request, SpareTable(wanted, prefix=""), PER_PAGE)
     return render(
         request,
         "reports/spares.html",
         {
             "table": table,
             "filter": chosen,
-            "rows": rows,
+            "told": told,
             "wanted": wanted,
-            "due": due,
-            "first": [row.code for row in due[:3]],
-            "more": max(len(due) - 3, 0),
-            "soon": soon,
-            "unknown": [row for row in rows if row.advice is None],
-            "worth": money(sum(worth), cents=False) if worth else "",
-            "unpriced": sum(row.value is None for row in due),
-            "as_of": day(rows[0].today) if rows else "",
+            "wanted_count": table.paginator.count,
+            "more": max(told.due - len(told.first), 0),
+            "worth": money(told.worth, cents=False) if told.worth is not None else "",
+            "as_of": day(listed.today) if listed else "",
+            "waiting": len(listed.waiting) if listed else 0,
             "query": request.GET.urlencode(),
         },
     )
+
+
+def _listed(request: HttpRequest, plant):
+    """The spares of the plant, what they come to, and the filter as the address asks for it."""
+    listed = kept_spares.of_plant(plant) if plant else None
+    told = listed.summed() if listed else spares.Summed.of((), dt.date.min)
+    return listed, told, SpareFilter(request.GET, suppliers=told.suppliers, kinds=told.kinds)
 
 
 @require_safe
@@ -61,7 +62,8 @@ def spares_page(request: HttpRequest) -> HttpResponse:
 def spares_csv(request: HttpRequest) -> HttpResponse:
     """The same rows as a file, filtered like the page."""
     plant = plant_of(request.user)
-    rows = SpareFilter(request.GET, spares.all_spares(plant) if plant else []).wanted()
+    listed, _, chosen = _listed(request, plant)
+    rows = listed.wanted(chosen.asked()) if listed else []
     return csv_response("spares.csv", HEAD, (csv_row(row, settings.CURRENCY) for row in rows))
 
 
@@ -73,7 +75,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     item = spare_queries.items_in_use(plant).filter(pk=pk).first() if plant else None
     if item is None:
         raise Http404("No such spare here.")
-    why = spares.why(item, plant)
+    why = kept_spares.why(item, plant)
     row = why.row
     return render(
         request,

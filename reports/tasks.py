@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django_tasks import TaskContext, task
 
 from diestore import work
-from diestore.models import Plant
-from maintenance.tasks import NIGHTLY
+from diestore.models import Die, Plant
+from maintenance.tasks import AFTER_ENTRY, NIGHTLY
 
-from . import kept
+from . import kept, kept_spares
+from .models import KeptSpares
+
+AFTER_FORECASTS = AFTER_ENTRY - 5  # the forecasts of the dies first: the spares rest on them
 
 
-def plan(plant: Plant) -> bool:
+def plan(plant: Plant) -> None:
     """Put it into the queue, unless it waits there already."""
-    return work.enqueue_once(keep_sheets, plant.pk)
+    work.enqueue_once(keep_sheets, plant.pk)
+    work.enqueue_once(keep_spares, plant.pk)
+
+
+def plan_after_entry(die: Die) -> None:
+    """Where workers run, they tell those spares anew that the die takes; else the night does."""
+    if settings.FORECASTS_BY_WORKERS and KeptSpares.objects.filter(plant=die.plant_id).exists():
+        work.enqueue_once(tell_waiting_spares, die.plant_id)
 
 
 @task(takes_context=True, priority=NIGHTLY)
@@ -23,3 +34,22 @@ def keep_sheets(context: TaskContext, plant: int) -> None:
     with work.closing(context) as says:
         kept.keep(made)
         says["sheets"] = len(made.sheets)
+
+
+@task(takes_context=True, priority=NIGHTLY)
+def keep_spares(context: TaskContext, plant: int) -> None:
+    """The advice on all spares of a large shop."""
+    made = kept_spares.work_out(Plant.objects.get(pk=plant))
+    with work.closing(context) as says:
+        kept_spares.keep(made)
+        says["spares"] = len(made.rows)
+
+
+@task(takes_context=True, priority=AFTER_FORECASTS)
+def tell_waiting_spares(context: TaskContext, plant: int) -> None:
+    """Anew those spares of a large shop on whose dies something was entered."""
+    made = kept_spares.work_out_waiting(Plant.objects.get(pk=plant))
+    with work.closing(context) as says:
+        if made is not None:
+            kept_spares.keep(made)
+            says["spares"] = len(made.rows)

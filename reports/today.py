@@ -11,8 +11,8 @@ from diestore.queries import system_of
 from maintenance import counter_page, due, entries, words
 from maintenance.queries import drift_flags
 
+from .kept_spares import Shorts, to_order
 from .plants import plant_of
-from .spares import spares_to_order
 
 MOST = 6
 STRUCK_AT_MOST = 2
@@ -34,8 +34,9 @@ class Today(View):
                 "orders": len(rows),
                 "due": told,
                 "due_count": len(found),
-                "spares": None if spares is None else spares[:MOST],
-                "spares_count": len(spares or ()),
+                "spares": None if spares is None else spares.rows,
+                "spares_count": 0 if spares is None else spares.found,
+                "spares_waiting": 0 if spares is None else spares.waiting,
                 "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
                 "entries": _entries(user),
                 "drifting": _drifting(user),
@@ -46,12 +47,14 @@ class Today(View):
         )
 
 
-def _spares(user) -> list | None:
+def _spares(user) -> Shorts | None:
     """Spares to order this week; None for somebody who has nothing to do with them."""
     if not user.has_perm(roles.SEE_SPARES):
         return None
     plant = plant_of(user)
-    return spares_to_order(plant, within_days=WEEK_DAYS) if plant else []
+    if plant is None:
+        return Shorts(found=0, rows=[], today=None, waiting=0)
+    return to_order(plant, within_days=WEEK_DAYS, most=MOST)
 
 
 def _drifting(user) -> list:

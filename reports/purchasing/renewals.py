@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,6 +63,37 @@ class RenewalCounts:
             current = np.maximum(np.fft.irfft(np.fft.rfft(current, size) * step_f, size)[: cells + 1], 0.0)
         at_least = np.array(rows) if rows else np.zeros((0, cells + 1))
         # rounding of the FFT must not make a higher count likelier than a lower one
+        return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least)
+
+    @classmethod
+    def mixed(
+        cls, *, first: IntervalLaw, fresh: Sequence[IntervalLaw], horizon_hits: float, cells: int = CELLS
+    ) -> RenewalCounts:
+        """The counts where one of several laws of a later interval holds, nobody knows which: each equally likely.
+
+        The mean of what `of` gives for each, on the finest lattice that one of them needs, computed together.
+        Raises as `of` does, and LawRefused without any law.
+        """
+        if not len(fresh):
+            raise LawRefused("there is no law of a fresh interval.")
+        if not (np.isfinite(horizon_hits) and horizon_hits >= 0):
+            raise LawRefused(f"a horizon of {horizon_hits:g} strokes; it must be nought or more.")
+        if horizon_hits == 0:
+            return cls(0.0, np.zeros((0, 2)))
+        cells = max(_cells_for(first, law, horizon_hits, cells) for law in fresh)
+        edges = (np.arange(cells + 1) + 0.5) * (horizon_hits / cells)
+        size = 1 << int(np.ceil(np.log2(2 * cells + 2)))
+        step_f = np.fft.rfft(np.array([np.diff(law.ended(edges), prepend=0.0) for law in fresh]), size)
+        current = np.diff(first.ended(edges), prepend=0.0)[None]
+        rows = []
+        while True:
+            reached = np.cumsum(current, axis=1) - current / 2
+            reached[:, 0] = 0.0
+            if reached[:, -1].max() < NEGLIGIBLE:
+                break
+            rows.append(np.minimum(reached, 1.0).mean(axis=0))
+            current = np.maximum(np.fft.irfft(np.fft.rfft(current, size) * step_f, size)[:, : cells + 1], 0.0)
+        at_least = np.array(rows) if rows else np.zeros((0, cells + 1))
         return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least)
 
     def chances(self, hits: float) -> NDArray[np.float64]:

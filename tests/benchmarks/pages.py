@@ -40,8 +40,16 @@ def pages(dies: list[int], items: list[int]) -> dict[str, list[str]]:
             f"/log/entries/?die={dies[3]}",
             "/log/entries/?order=at",
         ],
-        "Spares": ["/spares/", "/spares/?page=3"],
-        "Spare": [f"/spares/{pk}/" for pk in items[:3]],
+        "Spares": [
+            "/spares/",
+            "/spares/?page=30",
+            "/spares/?sort=-use",
+            "/spares/?sort=code&page=20",
+            "/spares/?q=d-00012",
+            "/spares/?short=1&page=2",
+            "/spares/?kind=pierce_punch&sort=-lead_days",
+        ],
+        "Spare": [f"/spares/{pk}/" for pk in items[:: max(len(items) // 20, 1)]],
         "Cost": ["/cost/", "/cost/?page=5"],
         "Cost of a die": [f"/cost/{pk}/" for pk in dies[:3]],
     }
@@ -59,7 +67,7 @@ def main(dies: int) -> None:
 
     from diestore.models import Die, Item, Plant
     from maintenance.models import Run, Work
-    from reports import kept
+    from reports import kept, kept_spares
 
     from .large_shop import build
 
@@ -68,10 +76,14 @@ def main(dies: int) -> None:
     if not Die.objects.exists():
         began = time.perf_counter()
         build(dies)
-        kept.keep(kept.work_out(Plant.objects.get()))  # as every night
         if connection.vendor == "postgresql":
             connection.cursor().execute("ANALYZE")
         print(f"made in {time.perf_counter() - began:.0f} s", flush=True)
+    plant = Plant.objects.get()
+    for what in (kept, kept_spares):  # as every night
+        began = time.perf_counter()
+        what.keep(what.work_out(plant))
+        print(f"{what.__name__}: {time.perf_counter() - began:.0f} s", flush=True)
     from django.contrib.auth.models import User
 
     ids, items = list(Die.objects.values_list("pk", flat=True)), list(Item.objects.values_list("pk", flat=True))

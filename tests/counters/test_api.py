@@ -338,7 +338,7 @@ def test_reads(call):
     assert [edge["position"] for edge in told["edges"]] == ["1-A"]
     (line,) = call.get("/due")[1]["dies"]
     assert (line["die"], line["hits_left"], line["due"]) == ("H-900", 5_000, "2026-02-01")
-    assert call.get("/spares/short")[1] == {"found": 0, "spares": []}
+    assert call.get("/spares/short")[1] == {"found": 0, "as_of": None, "spares": []}
     assert call.get("/dies?limit=0")[0] == 422
     assert call.get("/dies?limit=true")[0] == 422
     assert call.get("/dies?limt=5") == (
