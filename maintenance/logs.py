@@ -1,6 +1,6 @@
 """Rows of the database -> the plain logs that clocks and cycles are made of.
 
-Reads only; a handful of queries for any number of dies.
+Reads only; one question to the database for each block of dies.
 """
 
 from __future__ import annotations
@@ -9,14 +9,15 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
+from diestore import together
 from diestore.models import Cut, Die, Piece, Plant, Position, Stock
 
 from . import edge_log
 from .models import EVENTS, HitCorrection, OpenCount, Reading, RecordRestart, Replacement, Run, Work
 
-BLOCK = 200  # dies read at once: bounds the memory of a pass over thousands
+BLOCK = 50  # dies read at once: bounds the memory of a pass over thousands
 
 
 def seconds(moment: dt.datetime | None) -> float | None:
@@ -52,36 +53,99 @@ def last_moment(plant: Plant) -> dt.datetime | None:
 def of_dies(dies: Iterable[Die], *, known_at: dt.datetime | None = None) -> Iterator[edge_log.DieLog]:
     """The log of each die, in blocks. `known_at`: as the records were known then, to replay what was forecast."""
     dies = list(dies)
-    stocks = {
-        s.pk: edge_log.StockRow(material=s.material, tensile_mpa=s.tensile_mpa, thickness_mm=s.thickness_mm)
-        for s in Stock.objects.all()
-    }
     for i in range(0, len(dies), BLOCK):
-        yield from _block(dies[i : i + BLOCK], stocks, known_at)
+        yield from _block(dies[i : i + BLOCK], known_at)
 
 
 def of_die(die: Die, *, known_at: dt.datetime | None = None) -> edge_log.DieLog:
     return next(iter(of_dies([die], known_at=known_at)))
 
 
-def _standing(model, known_at):
-    return model.objects.standing() if known_at is None else model.objects.known_at(known_at)
+_WORK = (
+    "operation",
+    "why",
+    "found",
+    "removed_mm",
+    "coating_after",
+    "set_key",
+    "hours",
+    "hits_into_run",
+    "sequence",
+    "key",
+)
 
 
-def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> Iterator[edge_log.DieLog]:
-    ids = [die.pk for die in dies]
+def _reads(ids: list[int], known_at: dt.datetime | None) -> dict[str, QuerySet]:
+    """All that the logs of these dies are made of."""
+
+    def standing(model):
+        return model.objects.standing() if known_at is None else model.objects.known_at(known_at)
+
+    works = standing(Work).order_by("at", "sequence", "key").values_list("position_id", "piece_id", "at", *_WORK)
+    return {
+        "stocks": Stock.objects.values_list("pk", "material", "tensile_mpa", "thickness_mm"),
+        "variants": Position.variants.through.objects.filter(position__die__in=ids).values_list(
+            "position_id", "variant_id"
+        ),
+        "positions": Position.objects.filter(die__in=ids).values_list(
+            "pk", "die_id", "code", "kind", "side", "stroke_share", "valid_from", "valid_to"
+        ),
+        "cuts": Cut.objects.filter(die__in=ids).values_list(
+            "die_id", "upper_id", "lower_id", "length_mm", "gap_mm", "valid_from", "valid_to"
+        ),
+        "runs": standing(Run)
+        .filter(die__in=ids)
+        .order_by("started")
+        .values_list("die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id"),
+        "corrections": standing(HitCorrection)
+        .filter(die__in=ids)
+        .order_by("at", "sequence", "key")
+        .values_list("die_id", "at", "hits", "variant_id", "with_stock"),
+        "counting": (OpenCount.objects.all() if known_at is None else OpenCount.objects.none())
+        .filter(die__in=ids)
+        .order_by("started", "pk")
+        .values_list("die_id", "started", "at", "hits", "variant_id", "order_id", "with_stock"),
+        "replacements": standing(Replacement)
+        .filter(position__die__in=ids)
+        .order_by("at", "sequence", "key")
+        .values_list(
+            "position_id", "at", "sequence", "key", "piece_in_id", "why", "found", "since_start", "hits_into_run"
+        ),
+        "pieces": Piece.objects.filter(fitted_by__position__die__in=ids)
+        .distinct()
+        .values_list(
+            "pk",
+            "tool_steel",
+            "coating",
+            "hardness_hrc",
+            "grind_allowance_mm",
+            "opening",
+            "opening_life_hits",
+            "opening_hits_since_sharpening",
+        ),
+        "on_positions": works.filter(position__die__in=ids),
+        "on_bench": works.filter(piece__fitted_by__position__die__in=ids).distinct(),
+        "readings": standing(Reading)
+        .filter(position__die__in=ids)
+        .order_by("at", "sequence", "key")
+        .values_list("position_id", "at", "quantity", "value_si", "hits_into_run"),
+        "restarts": standing(RecordRestart).filter(die__in=ids).order_by("at").values_list("die_id", "at"),
+    }
+
+
+def _block(dies: list[Die], known_at: dt.datetime | None) -> Iterator[edge_log.DieLog]:
+    told = together.read(**_reads([die.pk for die in dies], known_at))
+    stocks = {
+        pk: edge_log.StockRow(material=material, tensile_mpa=tensile, thickness_mm=thickness)
+        for pk, material, tensile, thickness in told["stocks"]
+    }
     usual = {die.pk: die.usual_stock_id for die in dies}
     variants = defaultdict(set)
-    for position_id, variant_id in Position.variants.through.objects.filter(position__die__in=ids).values_list(
-        "position_id", "variant_id"
-    ):
+    for position_id, variant_id in told["variants"]:
         variants[position_id].add(variant_id)
     positions = defaultdict(dict)
     die_of = {}
-    for row in Position.objects.filter(die__in=ids).values_list(
-        "pk", "die_id", "code", "kind", "side", "stroke_share", "valid_from", "valid_to"
-    ):
-        pk, die, code, kind, side, share, since, until = row
+    for pk, die, code, kind, side, share, since, until in told["positions"]:
         die_of[pk] = die
         positions[die][pk] = edge_log.PositionRow(
             id=pk,
@@ -94,9 +158,7 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
             valid_to=seconds(until),
         )
     cuts = defaultdict(list)
-    for die, upper, lower, length, gap, since, until in Cut.objects.filter(die__in=ids).values_list(
-        "die_id", "upper_id", "lower_id", "length_mm", "gap_mm", "valid_from", "valid_to"
-    ):
+    for die, upper, lower, length, gap, since, until in told["cuts"]:
         cuts[die].append(
             edge_log.CutRow(
                 upper=upper,
@@ -108,12 +170,7 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
             )
         )
     runs = defaultdict(list)
-    for die, started, ended, hits, variant, stock, order in (
-        _standing(Run, known_at)
-        .filter(die__in=ids)
-        .order_by("started")
-        .values_list("die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id")
-    ):
+    for die, started, ended, hits, variant, stock, order in told["runs"]:
         runs[die].append(
             edge_log.RunRow(
                 started=started.timestamp(),
@@ -125,27 +182,14 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
             )
         )
     corrections = defaultdict(list)
-    for die, at, hits, variant, with_stock in (
-        _standing(HitCorrection, known_at)
-        .filter(die__in=ids)
-        .order_by("at", "sequence", "key")
-        .values_list("die_id", "at", "hits", "variant_id", "with_stock")
-    ):
+    for die, at, hits, variant, with_stock in told["corrections"]:
         corrections[die].append(
             edge_log.CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock)
         )
-    if known_at is None:
-        _add_open_counts(ids, usual, runs, corrections)
+    _add_open_counts(told["counting"], usual, runs, corrections)
     replacements = defaultdict(list)
     piece_dies = defaultdict(set)
-    for position, at, sequence, key, piece, why, found, since_start, into_run in (
-        _standing(Replacement, known_at)
-        .filter(position__die__in=ids)
-        .order_by("at", "sequence", "key")
-        .values_list(
-            "position_id", "at", "sequence", "key", "piece_in_id", "why", "found", "since_start", "hits_into_run"
-        )
-    ):
+    for position, at, sequence, key, piece, why, found, since_start, into_run in told["replacements"]:
         die = die_of[position]
         if piece is not None:
             piece_dies[piece].add(die)
@@ -163,21 +207,7 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
             )
         )
     pieces = defaultdict(dict)
-    for pk, *rest in (
-        Piece.objects.filter(fitted_by__position__die__in=ids)
-        .distinct()
-        .values_list(
-            "pk",
-            "tool_steel",
-            "coating",
-            "hardness_hrc",
-            "grind_allowance_mm",
-            "opening",
-            "opening_life_hits",
-            "opening_hits_since_sharpening",
-        )
-    ):
-        steel, coating, hardness, allowance, opening, life, since = rest
+    for pk, steel, coating, hardness, allowance, opening, life, since in told["pieces"]:
         row = edge_log.PieceRow(
             id=pk,
             tool_steel=steel,
@@ -191,44 +221,21 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
         for die in piece_dies[pk]:
             pieces[die][pk] = row
     works = defaultdict(list)
-    columns = (
-        "position_id",
-        "piece_id",
-        "at",
-        "sequence",
-        "key",
-        "operation",
-        "why",
-        "found",
-        "removed_mm",
-        "coating_after",
-        "set_key",
-        "hours",
-        "hits_into_run",
-    )
-    on_positions = _standing(Work, known_at).filter(position__die__in=ids)
-    on_bench = _standing(Work, known_at).filter(piece__fitted_by__position__die__in=ids).distinct()
-    for rows in (on_positions, on_bench):
-        for row in rows.order_by("at", "sequence", "key").values(*columns):
-            at = row.pop("at").timestamp()
-            position, piece = row.pop("position_id"), row.pop("piece_id")
-            work = edge_log.WorkRow(at=at, position=position, piece=piece, **row)
-            for die in [die_of[position]] if position is not None else piece_dies[piece]:
-                works[die].append(work)
+    for position, piece, at, *rest in (*told["on_positions"], *told["on_bench"]):
+        work = edge_log.WorkRow(
+            at=at.timestamp(), position=position, piece=piece, **dict(zip(_WORK, rest, strict=True))
+        )
+        for die in [die_of[position]] if position is not None else piece_dies[piece]:
+            works[die].append(work)
     readings = defaultdict(list)
-    for position, at, quantity, value, into_run in (
-        _standing(Reading, known_at)
-        .filter(position__die__in=ids)
-        .order_by("at", "sequence", "key")
-        .values_list("position_id", "at", "quantity", "value_si", "hits_into_run")
-    ):
+    for position, at, quantity, value, into_run in told["readings"]:
         readings[die_of[position]].append(
             edge_log.ReadingRow(
                 at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run
             )
         )
     restarts = defaultdict(list)
-    for die, at in _standing(RecordRestart, known_at).filter(die__in=ids).order_by("at").values_list("die_id", "at"):
+    for die, at in told["restarts"]:
         restarts[die].append(at.timestamp())
     for die in dies:
         yield edge_log.DieLog(
@@ -248,24 +255,15 @@ def _block(dies: list[Die], stocks: dict[int, edge_log.StockRow], known_at) -> I
         )
 
 
-def _add_open_counts(ids: list[int], usual: dict[int, int], runs: dict, corrections: dict) -> None:
+def _add_open_counts(counting: list[tuple], usual: dict[int, int], runs: dict, corrections: dict) -> None:
     """What counters count just now, beside the runs of the log. Where a run was typed for that time, the run is told
     until somebody settles it."""
-    for row in OpenCount.objects.filter(die__in=ids).order_by("started", "pk"):
-        started, ended = row.started.timestamp(), row.at.timestamp()
-        if not row.with_stock:
-            corrections[row.die_id].append(
-                edge_log.CorrectionRow(at=ended, hits=row.hits, variant=row.variant_id, with_stock=False)
+    for die, began, at, hits, variant, order, with_stock in counting:
+        started, ended = began.timestamp(), at.timestamp()
+        if not with_stock:
+            corrections[die].append(edge_log.CorrectionRow(at=ended, hits=hits, variant=variant, with_stock=False))
+        elif not any(run.started < ended and run.ended > started for run in runs[die]):
+            runs[die].append(
+                edge_log.RunRow(started=started, ended=ended, hits=hits, variant=variant, stock=usual[die], order=order)
             )
-        elif not any(run.started < ended and run.ended > started for run in runs[row.die_id]):
-            runs[row.die_id].append(
-                edge_log.RunRow(
-                    started=started,
-                    ended=ended,
-                    hits=row.hits,
-                    variant=row.variant_id,
-                    stock=usual[row.die_id],
-                    order=row.order_id,
-                )
-            )
-            runs[row.die_id].sort(key=lambda run: run.started)
+            runs[die].sort(key=lambda run: run.started)
