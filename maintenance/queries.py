@@ -210,14 +210,11 @@ def stock_of_spares(plant: Plant | None = None, *, items: Iterable[int] | None =
     }
 
 
-def hits_by_die(
-    plant: Plant, since: dt.datetime, until: dt.datetime, *, dies: Iterable[int] | None = None
-) -> dict[int, int]:
-    """Strokes of each die in runs that ended in [since, until). dies: of these only."""
-    of = {"die__plant": plant} if dies is None else {"die__in": list(dies)}
+def hits_by_die(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[int, int]:
+    """Strokes of each die in runs that ended in [since, until)."""
     return dict(
         Run.objects.standing()
-        .filter(**of, at__gte=since, at__lt=until)
+        .filter(die__plant=plant, at__gte=since, at__lt=until)
         .values("die_id")
         .annotate(n=Sum("hits"))
         .values_list("die_id", "n")

@@ -6,14 +6,16 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from django.db.models import Count, DateTimeField, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from diestore import together
 from diestore.models import Die, Item, Plant, Position
 
-from .models import EdgeForecast, Fitting, Replacement, Run, Work
+from .models import DieForecast, EdgeForecast, Fitting, Replacement, Run, Work
 from .operations import OPERATIONS
 
 REMOVING = [key for key, operation in OPERATIONS.items() if operation.removes]
@@ -59,50 +61,87 @@ def places_of_items(
     known_die_grinds: how often dies were ground at all, where that is known; it is not counted again.
     """
     positions = _positions(plant, dies, items)
-    rows = list(
-        positions.order_by("die__code", "station__sequence", "code").values(
-            "pk", "code", "side", "die_id", "die__code", "item_id", "item__grind_allowance_mm", "stroke_share"
-        )
-    )
-    if not rows:
-        return []
-    ids = positions.values("pk")
-    die_ids = {row["die_id"] for row in rows}
+    asked = _asked_of(positions, known_die_grinds or {})
+    # the places of a few items in one question; those of a shop one after another, since each answer is long
+    told = together.read(**asked) if items is not None else {name: list(rows) for name, rows in asked.items()}
     variants = defaultdict(set)
-    for position, variant in Position.variants.through.objects.filter(position__in=ids).values_list(
-        "position_id", "variant_id"
-    ):
+    for position, variant in told["variants"]:
         variants[position].add(variant)
-    hits = hits_by_variant(die_ids)
-    known = {die: n for die, n in (known_die_grinds or {}).items() if die in die_ids}
-    ground, die_grinds = _grinds(ids, die_ids - known.keys())
-    die_grinds |= known
-    replaced = _replaced(ids)
-    left = allowances_left(positions)
+    hits: dict[int, dict[int, int]] = defaultdict(dict)
+    for die, variant, n in told["hits"]:
+        hits[die][variant] = n
+    die_grinds = dict(told["die_grinds"]) | dict(known_die_grinds or {})
+    ground = {position: (times, removed or 0.0) for position, times, removed in told["ground"]}
+    replaced: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for position, why, times in told["replaced"]:
+        key = Replacement.Why.GROUND_OUT if why == Replacement.Why.GROUND_OUT else "replaced"
+        replaced[position][key] += times
+    left = _left(told["fittings"], told["on_the_bench"])
     made = []
-    for row in rows:
-        pk, mine = row["pk"], hits.get(row["die_id"], {})
+    for pk, code, side, die, die_code, item, allowance_mm, share in told["rows"]:
+        mine = hits.get(die, {})
         strokes = sum(n for variant, n in mine.items() if not variants[pk] or variant in variants[pk])
         grinds, removed = ground.get(pk, (0, 0.0))
         made.append(
             PlaceOfItem(
                 position_id=pk,
-                code=row["code"],
-                side=row["side"],
-                die_id=row["die_id"],
-                die_code=row["die__code"],
-                item_id=row["item_id"],
-                stroke_share=row["stroke_share"],
-                strokes=strokes * row["stroke_share"],
-                allowance_left_mm=left.get(pk, row["item__grind_allowance_mm"]),
+                code=code,
+                side=side,
+                die_id=die,
+                die_code=die_code,
+                item_id=item,
+                stroke_share=share,
+                strokes=strokes * share,
+                allowance_left_mm=left.get(pk, allowance_mm),
                 removed_mm=removed,
                 grinds=grinds,
-                die_grinds=die_grinds.get(row["die_id"], 0),
+                die_grinds=die_grinds.get(die, 0),
                 replaced=replaced[pk]["replaced"],
                 ground_out=replaced[pk][Replacement.Why.GROUND_OUT],
             )
         )
     return made
+
+
+def _asked_of(positions: QuerySet[Position], known_die_grinds: Mapping[int, int]) -> dict[str, QuerySet]:
+    """What is read of some positions: their own columns, runs and grinds of their dies, what was done at each."""
+    ids, dies = positions.order_by().values("pk"), positions.order_by().values("die")
+    works = Work.objects.standing().filter(operation__in=REMOVING).order_by()
+    of_dies = works.filter(operation="ground", position__die__in=dies)
+    if known_die_grinds:
+        of_dies = of_dies.exclude(position__die__in=list(known_die_grinds))
+    fittings, on_the_bench = _fittings_of(positions)
+    return {
+        "rows": positions.order_by("die__code", "station__sequence", "code").values_list(
+            "pk", "code", "side", "die_id", "die__code", "item_id", "item__grind_allowance_mm", "stroke_share"
+        ),
+        "variants": Position.variants.through.objects.filter(position__in=ids).values_list("position_id", "variant_id"),
+        # strokes that each set of inserts of a die has run, over all its record
+        "hits": Run.objects.standing()
+        .filter(die__in=dies)
+        .order_by()
+        .values("die_id", "variant_id")
+        .annotate(n=Sum("hits"))
+        .values_list("die_id", "variant_id", "n"),
+        # grinds and what they took off at each position
+        "ground": works.filter(position__in=ids)
+        .values("position_id")
+        .annotate(times=Count("at", distinct=True, filter=Q(operation="ground")), removed=Sum("removed_mm"))
+        .values_list("position_id", "times", "removed"),
+        # moments at which a die was ground at all
+        "die_grinds": of_dies.values("position__die_id")
+        .annotate(times=Count("at", distinct=True))
+        .values_list("position__die_id", "times"),
+        "replaced": Replacement.objects.standing()
+        .filter(position__in=ids, since_start=False, piece_in__isnull=False)
+        .exclude(why=Replacement.Why.FIRST)
+        .order_by()
+        .values("position_id", "why")
+        .annotate(times=Count("pk"))
+        .values_list("position_id", "why", "times"),
+        "fittings": fittings,
+        "on_the_bench": on_the_bench,
+    }
 
 
 def _positions(plant: Plant | None, dies: Iterable[int] | None, items: Iterable[int] | None) -> QuerySet[Position]:
@@ -116,104 +155,91 @@ def _positions(plant: Plant | None, dies: Iterable[int] | None, items: Iterable[
     return found if items is None else found.filter(item__in=list(items))
 
 
-def hits_by_variant(dies: Iterable[int]) -> dict[int, dict[int, int]]:
-    """Strokes that each set of inserts of a die has run, over all its record."""
-    found: dict[int, dict[int, int]] = defaultdict(dict)
-    for die, variant, hits in (
-        Run.objects.standing()
-        .filter(die__in=list(dies))
-        .values("die_id", "variant_id")
-        .annotate(n=Sum("hits"))
-        .values_list("die_id", "variant_id", "n")
-    ):
-        found[die][variant] = hits
-    return found
-
-
-def _grinds(ids: QuerySet, die_ids: set[int]) -> tuple[dict[int, tuple[int, float]], dict[int, int]]:
-    """Grinds and what they took off at each position; moments at which a die was ground at all."""
-    works = Work.objects.standing().filter(operation__in=REMOVING)
-    at_position = {
-        position: (times, removed or 0.0)
-        for position, times, removed in works.filter(position__in=ids)
-        .values("position_id")
-        .annotate(
-            times=Count("at", distinct=True, filter=Q(operation="ground")),
-            removed=Sum("removed_mm"),
-        )
-        .values_list("position_id", "times", "removed")
-    }
-    of_die = dict(
-        works.filter(position__die__in=die_ids, operation="ground")
-        .values("position__die_id")
-        .annotate(times=Count("at", distinct=True))
-        .values_list("position__die_id", "times")
-    )
-    return at_position, of_die
-
-
-def _replaced(ids: QuerySet) -> dict[int, dict[str, int]]:
-    found: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for position, why, times in (
-        Replacement.objects.standing()
-        .filter(position__in=ids, since_start=False, piece_in__isnull=False)
-        .exclude(why=Replacement.Why.FIRST)
-        .values("position_id", "why")
-        .annotate(times=Count("pk"))
-        .values_list("position_id", "why", "times")
-    ):
-        key = Replacement.Why.GROUND_OUT if why == Replacement.Why.GROUND_OUT else "replaced"
-        found[position][key] += times
-    return found
-
-
 def allowances_left(positions: QuerySet[Position]) -> dict[int, float]:
     """What may still be ground off the piece in each position, in mm.
 
     The allowance of the piece, or of the item bought for the place where the piece's own was not written down, less
     all that was ground off it, wherever it sat. Positions without either are left out.
     """
-    now = {
-        piece: (position, own if own is not None else bought)
-        for piece, position, own, bought in Fitting.objects.filter(
-            position__in=positions.values("pk"), until__isnull=True
-        ).values_list("piece_id", "position_id", "piece__grind_allowance_mm", "position__item__grind_allowance_mm")
-    }
-    removed = _removed_of(positions)
-    return {
-        position: max(allowance - removed.get(piece, 0.0), 0.0)
-        for piece, (position, allowance) in now.items()
-        if allowance is not None
-    }
+    fittings, on_the_bench = _fittings_of(positions)
+    return _left(fittings, on_the_bench)
 
 
-def _removed_of(positions: QuerySet[Position]) -> dict[int, float]:
-    """What was ground off each piece that now sits in one of the positions, in all its places and on the bench."""
-    sitting = Fitting.objects.filter(position__in=positions.values("pk"), until__isnull=True).values("piece_id")
-    works = Work.objects.standing().filter(operation__in=REMOVING)
-    removed: dict[int, float] = defaultdict(float)
+def _fittings_of(positions: QuerySet[Position]) -> tuple[QuerySet, QuerySet]:
+    """All places of the pieces that now sit in some positions with what was ground off there; what was on the bench."""
+    sitting = Fitting.objects.filter(position__in=positions.order_by().values("pk"), until__isnull=True)
+    sitting = sitting.values("piece_id")
+    works = Work.objects.standing().filter(operation__in=REMOVING).order_by()
     # A work at the very moment of a replacement belongs to the piece that came out.
     in_place = (
         works.filter(position=OuterRef("position"), at__gt=Coalesce(OuterRef("since"), LONG_AGO))
         .filter(at__lte=Coalesce(OuterRef("until"), FAR_AHEAD))
-        .order_by()
         .values("position")
         .annotate(n=Sum("removed_mm"))
         .values("n")
     )
-    for piece, taken in (
-        Fitting.objects.filter(piece__in=sitting).annotate(taken=Subquery(in_place)).values_list("piece_id", "taken")
-    ):
-        removed[piece] += taken or 0.0
-    for piece, taken in (
-        works.filter(piece__in=sitting)
+    fittings = (
+        Fitting.objects.filter(piece__in=sitting)
         .order_by()
-        .values("piece_id")
-        .annotate(n=Sum("removed_mm"))
-        .values_list("piece_id", "n")
-    ):
+        .annotate(taken=Subquery(in_place))
+        .values_list(
+            "piece_id",
+            "position_id",
+            "until",
+            "piece__grind_allowance_mm",
+            "position__item__grind_allowance_mm",
+            "taken",
+        )
+    )
+    on_the_bench = (
+        works.filter(piece__in=sitting).values("piece_id").annotate(n=Sum("removed_mm")).values_list("piece_id", "n")
+    )
+    return fittings, on_the_bench
+
+
+def _left(fittings: Iterable[tuple], on_the_bench: Iterable[tuple]) -> dict[int, float]:
+    removed: dict[int, float] = defaultdict(float)
+    now = {}
+    for piece, position, until, own, bought, taken in fittings:
         removed[piece] += taken or 0.0
-    return removed
+        if until is None:  # a piece sits in one place at a time
+            now[position] = (piece, own if own is not None else bought)
+    for piece, taken in on_the_bench:
+        removed[piece] += taken or 0.0
+    return {
+        position: max(allowance - removed[piece], 0.0)
+        for position, (piece, allowance) in now.items()
+        if allowance is not None
+    }
+
+
+class DiesAhead(NamedTuple):
+    """Of dies: the newest forecast, strokes in runs that ended in a span, when the first run began."""
+
+    told: dict[int, DieForecast]
+    hits: dict[int, int]
+    first: dict[int, dt.datetime]
+
+
+def dies_ahead(plant: Plant, since: dt.datetime, until: dt.datetime, *, dies: Iterable[int] | None = None) -> DiesAhead:
+    """dies: of these only, asked for in one question."""
+    runs, forecasts = Run.objects.standing().order_by(), DieForecast.objects.filter(is_newest=True).order_by()
+    if dies is None:
+        runs, forecasts = runs.filter(die__plant=plant), forecasts.filter(die__plant=plant)
+    else:
+        dies = list(dies)
+        runs, forecasts = runs.filter(die__in=dies), forecasts.filter(die__in=dies)
+    read = together.read(
+        told=forecasts,
+        runs=runs.values("die_id")
+        .annotate(n=Sum("hits", filter=Q(at__gte=since, at__lt=until)), first=Min("started"))
+        .values_list("die_id", "n", "first"),
+    )
+    return DiesAhead(
+        told={row.die_id: row for row in read["told"]},
+        hits={die: n for die, n, _ in read["runs"] if n is not None},
+        first={die: first for die, _, first in read["runs"]},
+    )
 
 
 def items_in_use(plant: Plant) -> QuerySet[Item]:
@@ -228,19 +254,6 @@ def items_in_use(plant: Plant) -> QuerySet[Item]:
 def longest_lead_days(plant: Plant) -> int:
     """The longest known lead time of the items in use; nought where none is known."""
     return items_in_use(plant).aggregate(n=Max("lead_days"))["n"] or 0
-
-
-def first_runs(plant: Plant, *, dies: Iterable[int] | None = None) -> dict[int, dt.datetime]:
-    """When the first run in the record of each die began. dies: of these only."""
-    of = {"die__plant": plant} if dies is None else {"die__in": list(dies)}
-    return dict(
-        Run.objects.standing()
-        .filter(**of)
-        .order_by()
-        .values("die_id")
-        .annotate(first=Min("started"))
-        .values_list("die_id", "first")
-    )
 
 
 def edge_forecasts(positions: Iterable[int]) -> dict[int, dict]:

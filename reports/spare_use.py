@@ -156,24 +156,28 @@ class PlantAhead:
         return found
 
     @cached_property
-    def pace(self) -> dict[int, float]:
-        """Strokes a day of each die over the year before, or since its first run where that is later."""
+    def _dies(self) -> spare_queries.DiesAhead:
+        return spare_queries.dies_ahead(self.plant, *self._year_before, dies=self.asked_dies)
+
+    @property
+    def _year_before(self) -> tuple[dt.datetime, dt.datetime]:
         until = dt.datetime.combine(self.today + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
-        since = until - dt.timedelta(days=PACE_DAYS)
-        hits = queries.hits_by_die(self.plant, since, until, dies=self.asked_dies)
-        first = spare_queries.first_runs(self.plant, dies=self.asked_dies)
-        return {
-            die: n / max((until - max(since, first.get(die, since))).total_seconds() / 86400, 30.0)
-            for die, n in hits.items()
-        }
+        return until - dt.timedelta(days=PACE_DAYS), until
 
     @cached_property
+    def pace(self) -> dict[int, float]:
+        """Strokes a day of each die over the year before, or since its first run where that is later."""
+        since, until = self._year_before
+        first = self._dies.first
+        return {
+            die: n / max((until - max(since, first.get(die, since))).total_seconds() / 86400, 30.0)
+            for die, n in self._dies.hits.items()
+        }
+
+    @property
     def told(self) -> dict[int, object]:
         """Die -> its newest forecast."""
-        rows = queries.newest_forecasts(self.plant).select_related(None)
-        if self.asked_dies is not None:
-            rows = rows.filter(die__in=self.asked_dies)
-        return {row.die_id: row for row in rows.only("die_id", "remaining", "fresh", "refusal")}
+        return self._dies.told
 
     @cached_property
     def edges(self) -> dict[int, dict]:

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from diestore import work
-from diestore.models import Die, Item, Position
+from diestore.models import Die, Item, Piece, Position
 from maintenance import actions, spare_mark, tasks
 from maintenance.models import Order, Run, StockMovement
 from reports import kept_spares, spares
@@ -29,11 +29,12 @@ def plant(monkeypatch):
     """Six dies and five spares: two dies share each; one spare lies on the shelf only, one has no lead time."""
     monkeypatch.setattr(kept_spares, "WORTH_KEEPING", 2)
     monkeypatch.setattr(spare_mark, "A_WHILE", dt.timedelta(0))  # else all that is entered here is of this moment
-    items = [shop.spare(f"PP-{n}.0-M2", on_hand=n, lead_days=40 + 60 * n, kind="pierce_punch") for n in range(3)]
+    items = [shop.spare(f"PP-{n}.0-M2", on_hand=n, lead_days=40 + 60 * n, kind="pierce_punch", grind_allowance_mm=0.9) for n in range(3)]
     for n in range(6):
         shop.worked_die(f"H-{n:03}", items[n % 3], cycles=3)
     shop.spare("ON-THE-SHELF", on_hand=2, criticality=Item.Criticality.STOPS)
     shop.spare("NO-LEAD", lead_days=None)
+    Piece.objects.update(grind_allowance_mm=0.7)
     shop.forecast()
     return make.plant()
 
@@ -151,8 +152,7 @@ def test_an_entry_under_way_while_it_was_told_is_told_with_the_next(plant, monke
     run = make.run(Die.objects.get(code="H-001"), LATER, 90_000)
     kept.mark["last"]["run_number"] = run.pk  # its number was given, and the night could not see it yet
     kept.save()
-    assert waiting(plant) == [] and not renewed(plant).rows
-    KeptSpares.objects.update(mark=kept.mark)
+    assert waiting(plant) == []
     monkeypatch.setattr(spare_mark, "A_WHILE", dt.timedelta(minutes=2))
     assert "PP-1.0-M2" in {row.code for row in renewed(plant).rows}
     assert shown(plant) == from_the_log(plant)
@@ -287,5 +287,7 @@ def test_as_many_queries_with_many_rows_and_a_busy_day(plant, as_role):
     night(plant)
     for die in Die.objects.all():
         make.run(die, LATER + 0.2, 5_000)
-    assert counts() == few and max(few) <= 15
+    again = counts()
+    assert again[:2] + again[3:] == few[:2] + few[3:] and max(again) <= 15
+    assert again[2] <= few[2]  # of the entries, a question a sort
     assert Run.objects.count() > 60 and StockMovement.objects.count() > 60
