@@ -8,14 +8,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import Count, DateTimeField, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models import Count, DateTimeField, Exists, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from diestore import together
 from diestore.models import Die, Item, Plant, Position
 
-from .models import DieForecast, EdgeForecast, Fitting, Replacement, Run, Work
+from .models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Work
 from .operations import OPERATIONS
 
 REMOVING = [key for key, operation in OPERATIONS.items() if operation.removes]
@@ -249,6 +249,12 @@ def items_in_use(plant: Plant) -> QuerySet[Item]:
         .distinct()
         .select_related("supplier")
     )
+
+
+def item_in_use(plant: Plant, pk: int) -> Item | None:
+    """That one, if it is among them."""
+    places, moves = _positions(plant, None, [pk]), StockMovement.objects.filter(plant=plant, item=pk)
+    return Item.objects.filter(Q(Exists(places)) | Q(Exists(moves)), pk=pk).select_related("supplier").first()
 
 
 def longest_lead_days(plant: Plant) -> int:

@@ -14,8 +14,9 @@ from dataclasses import dataclass, replace
 from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
 
+from diestore import together
 from diestore.models import Die, Plant
-from maintenance import spare_mark
+from maintenance import spare_mark, spare_queries
 
 from . import spares
 from .models import KeptSpare, KeptSpares
@@ -58,7 +59,8 @@ def work_out_waiting(plant: Plant) -> Made | None:
     dies = spare_mark.dies_touched(kept.mark, widely=True)
     items = spare_mark.items_touched(kept.mark, plant, dies=dies, widely=True)
     shop = _without(_shop(kept), dies)
-    ahead = PlantAhead.of_items(plant, items, shop=shop)
+    in_use = spare_queries.items_in_use(plant).filter(pk__in=items)  # one that nothing takes any more is dropped
+    ahead = PlantAhead.of_items(plant, in_use, shop=shop)
     rows = spares.all_spares(plant, ahead=ahead)
     grinds = shop.die_grinds | {row.die_id: row.die_grinds for row in ahead.rows}
     kept.mark, kept.shop = mark, _said(replace(shop, die_grinds=grinds))
@@ -109,9 +111,6 @@ class KeptList:
         found = KeptSpare.objects.filter(kept=self.kept)
         return found.order_by("order_day", "unknown", "stops_rank", "-short_sorted", "code", "item_id")
 
-    def due(self, within_days: int) -> QuerySet:
-        return self.wanted(Asked(within_days=within_days))
-
     def wanted(self, asked: Asked) -> QuerySet:
         found = self.rows
         if asked.text:
@@ -121,6 +120,12 @@ class KeptList:
         if asked.supplier:
             found = found.filter(supplier=asked.supplier)
         return found.filter(kind=asked.kind) if asked.kind else found
+
+    def part(self, asked: Asked, start: int, most: int) -> tuple[int, list[SpareRow]]:
+        """How many are like that, and some of them."""
+        found = self.wanted(asked)
+        pks, rows = together.read(pks=found.order_by().values_list("pk"), rows=found[start : start + most]).values()
+        return len(pks), [_read(row, self.today, row.item_id in self.waiting) for row in rows]
 
     def summed(self) -> Summed:
         columns = ("code", "order_day", "unknown", "quantity_sorted", "item__unit_price", "supplier", "kind")
@@ -156,9 +161,7 @@ class Shorts:
 def to_order(plant: Plant, *, within_days: int = 0, start: int = 0, most: int) -> Shorts:
     """Those to order now, the longest overdue first. within_days: and those whose day comes so soon."""
     listed = of_plant(plant)
-    due = listed.due(within_days)
-    rows = list(due[start : start + most])
-    found = len(due) if isinstance(due, list) else due.count()
+    found, rows = listed.part(Asked(within_days=within_days), start, most)
     return Shorts(found=found, rows=rows, today=listed.today, waiting=len(listed.waiting))
 
 
@@ -169,7 +172,7 @@ def why(item, plant: Plant) -> spares.Why:
         return spares.why(item, plant)
     shop = _without(_shop(kept), spare_mark.dies_touched(kept.mark))
     shop = replace(shop, today=day_of_records(plant), horizon_days=max(shop.horizon_days, _days_for(item)))
-    return spares.why(item, plant, ahead=PlantAhead.of_items(plant, [item.pk], shop=shop))
+    return spares.why(item, plant, ahead=PlantAhead.of_items(plant, [item], shop=shop))
 
 
 def _days_for(item) -> int:

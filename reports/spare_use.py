@@ -96,10 +96,12 @@ class PlantAhead:
         return max(LOOK_AHEAD_DAYS, lead_days) + COVER_DAYS + 1
 
     @classmethod
-    def of_items(cls, plant: Plant, items: Iterable[int], *, shop: ShopWide) -> PlantAhead:
+    def of_items(cls, plant: Plant, items: Iterable[Item], *, shop: ShopWide) -> PlantAhead:
         """Of some items and the dies that take them only, in a shop of which the rest is known."""
-        wanted = list(items)
-        return cls(plant, shop.today, horizon_days=shop.horizon_days, shop=shop, wanted=wanted)
+        known = {item.pk: item for item in items}
+        made = cls(plant, shop.today, horizon_days=shop.horizon_days, shop=shop, wanted=list(known))
+        made.items = known
+        return made
 
     @cached_property
     def shop_wide(self) -> ShopWide:
@@ -134,10 +136,8 @@ class PlantAhead:
 
     @cached_property
     def items(self) -> dict:
-        """The items, by key."""
-        if self.wanted is None:
-            return {item.pk: item for item in spare_queries.items_in_use(self.plant)}
-        return {item.pk: item for item in Item.objects.filter(pk__in=self.wanted).select_related("supplier")}
+        """The items of the plant, or those wanted, by key."""
+        return {item.pk: item for item in spare_queries.items_in_use(self.plant)}
 
     @cached_property
     def asked_dies(self) -> list[int] | None:

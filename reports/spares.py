@@ -219,8 +219,10 @@ class Spares:
     def wanted(self, asked: Asked) -> list[SpareRow]:
         return [row for row in self.rows if asked.passes(row)]
 
-    def due(self, within_days: int) -> list[SpareRow]:
-        return self.wanted(Asked(within_days=within_days))
+    def part(self, asked: Asked, start: int, most: int) -> tuple[int, list[SpareRow]]:
+        """How many are like that, and some of them."""
+        found = self.wanted(asked)
+        return len(found), found[start : start + most]
 
     def summed(self) -> Summed:
         lines = (

@@ -72,7 +72,7 @@ def spares_csv(request: HttpRequest) -> HttpResponse:
 def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Why: the dies and places behind one spare."""
     plant = plant_of(request.user)
-    item = spare_queries.items_in_use(plant).filter(pk=pk).first() if plant else None
+    item = spare_queries.item_in_use(plant, pk) if plant else None
     if item is None:
         raise Http404("No such spare here.")
     why = kept_spares.why(item, plant)

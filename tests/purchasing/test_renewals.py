@@ -143,3 +143,21 @@ def test_laws_of_a_count(stored, eta, shape, horizon, part):
     n = max(len(near), len(far))
     below = np.cumsum(np.pad(near, (0, n - len(near)))) - np.cumsum(np.pad(far, (0, n - len(far))))
     assert (below >= -1e-9).all()
+
+
+def test_several_laws_together_are_the_mean_of_each():
+    """Against `of`, one law at a time; on one lattice they are the same, whatever the lattice a law would do with."""
+    laws = [WeibullLaw(eta_hits=eta, shape=k) for eta, k in ((0.7, 2.0), (1.0, 3.0), (1.6, 1.4))]
+    first = WeibullLaw(eta_hits=1, shape=2.5, hits_on=0.4)
+    together = RenewalCounts.mixed(first=first, fresh=laws, horizon_hits=4)
+    alone = [counts(law, 4, first=first) for law in laws]
+    for hits in (0.0, 0.3, 1.7, 4.0):
+        found = [one.chances(hits) for one in alone]
+        longest = max(map(len, found))
+        mean = np.mean([np.pad(p, (0, longest - len(p))) for p in found], axis=0)
+        assert together.chances(hits)[:longest] == pytest.approx(mean, abs=1e-9)
+    fine = RenewalCounts.mixed(first=first, fresh=[*laws, WeibullLaw(eta_hits=0.05, shape=2)], horizon_hits=4)
+    assert fine.at_least.shape[1] > together.at_least.shape[1]  # the finest that one of them needs
+    with pytest.raises(LawRefused, match="no law"):
+        RenewalCounts.mixed(first=first, fresh=[], horizon_hits=4)
+    assert RenewalCounts.mixed(first=first, fresh=laws, horizon_hits=0).chances(0).tolist() == [1.0]
