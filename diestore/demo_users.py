@@ -1,4 +1,5 @@
-"""The demo's users, one a role. Their passwords are public, so they open nothing but the demo."""
+"""The demo's users, one a role, and a tablet that several share. Their passwords and PINs are public, so they open
+nothing but the demo."""
 
 from __future__ import annotations
 
@@ -15,6 +16,7 @@ class DemoUser:
     name: str
     role: str
     person: str = ""  # who of the demo shop it is, where the role has somebody at the bench
+    shared: bool = False  # a tablet at the bench: it has the rights of the role, and who logs is picked on it
 
     @property
     def password(self) -> str:
@@ -28,7 +30,9 @@ USERS = (
     DemoUser(name="buyer", role=roles.BUYER),
     DemoUser(name="sales", role=roles.SALES),
     DemoUser(name="admin", role=roles.ADMINISTRATOR),
+    DemoUser(name="tablet", role=roles.TOOLMAKER, shared=True),
 )
+PINS = {"Maud K.": "4071", "Jory T.": "2690"}  # of those who may be picked on the tablet
 PASSWORDS = frozenset(user.password for user in USERS)
 
 
@@ -56,6 +60,7 @@ def create_users(plant) -> None:
     """The demo's users, each in the group of its role. Twice is fine."""
     from django.contrib.auth.models import Group, User
 
+    from . import people
     from .models import Person, UserSettings
 
     if not settings.DEMO:
@@ -69,5 +74,9 @@ def create_users(plant) -> None:
             user.set_password(demo.password)
             user.save()
         user.groups.set([Group.objects.get(name=demo.role)])
+        named = {"plant": plant, "shared_device": demo.shared}
         person = Person.objects.filter(plant=plant, name=demo.person).first()
-        UserSettings.objects.get_or_create(user=user, defaults={"plant": plant, "person": person})
+        UserSettings.objects.get_or_create(user=user, defaults=named | {"person": person})
+    for person in Person.objects.filter(plant=plant, name__in=PINS, pin_hash=""):
+        person.pin_hash = people.hash_of(PINS[person.name])
+        person.save(update_fields=["pin_hash"])

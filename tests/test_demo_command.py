@@ -43,7 +43,7 @@ def test_twice_in_a_row_and_never_in_the_shops_own_database(tmp_path: Path):
     dies = ask(tmp_path / "demo", "SELECT count(*) FROM diestore_die")
     users = ask(tmp_path / "demo", "SELECT username FROM auth_user ORDER BY username")
     assert dies == [(13,)]
-    assert [name for (name,) in users] == ["admin", "buyer", "lead", "sales", "setter", "toolmaker"]
+    assert [name for (name,) in users] == ["admin", "buyer", "lead", "sales", "setter", "tablet", "toolmaker"]
 
     second = demo(tmp_path / "demo", "--no-serve", DATABASE_URL=f"sqlite:///{own}")
     assert second.returncode == 0, second.stderr

@@ -14,7 +14,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_one_user_a_role():
-    assert [user.role for user in demo_users.USERS] == list(roles.ROLES)
+    assert [user.role for user in demo_users.USERS if not user.shared] == list(roles.ROLES)
 
 
 def test_the_demo_lets_its_users_in(settings):
@@ -29,6 +29,25 @@ def test_the_demo_lets_its_users_in(settings):
         assert roles.role_of(user) == demo.role
         assert user.is_staff == (demo.role == roles.ADMINISTRATOR)
     assert UserSettings.objects.get(user__username="lead").person == person
+
+
+def test_on_the_shared_tablet_those_with_a_pin_are_picked(settings, client):
+    settings.DEMO = True
+    plant = factories.plant()
+    for name in (*demo_users.PINS, "Edda L."):
+        Person.objects.create(plant=plant, name=name)
+    demo_users.create_users(plant)
+    client.force_login(User.objects.get(username="tablet"))
+    page = client.get("/who/").content.decode()
+    assert all(name in page for name in demo_users.PINS) and "Edda L." not in page
+    name, pin = next(iter(demo_users.PINS.items()))
+    person = Person.objects.get(name=name)
+    assert client.post("/who/", {"person": person.pk, "pin": "9999", "next": "/log/"}).status_code == 422
+    assert client.post("/who/", {"person": person.pk, "pin": pin, "next": "/log/"}).status_code == 302
+    before = person.pin_hash
+    demo_users.create_users(plant)
+    person.refresh_from_db()
+    assert person.pin_hash == before, "a PIN that was changed in the demo stays changed"
 
 
 def test_outside_the_demo_they_are_refused_even_where_the_account_exists(settings):

@@ -132,7 +132,7 @@ class Command(BaseCommand):
     def _serve(self, port: int) -> None:
         from waitress.server import create_server
 
-        from diestore.demo_users import USERS
+        from diestore.demo_users import PINS, USERS
         from diestore.wsgi import application
 
         try:
@@ -143,6 +143,8 @@ class Command(BaseCommand):
         self.stdout.write(f"The pages are at http://{HOST}:{port}/  (Ctrl-C stops them)")
         users = ", ".join(user.name for user in USERS)
         self.stdout.write(f"Sign in as {users}; the password is demo- and the name: {USERS[2].password}")
+        pins = " or ".join(f"{name} (PIN {pin})" for name, pin in PINS.items())
+        self.stdout.write(f"The tablet is shared: whoever logs on it picks {pins}.")
         server.run()
 
 
