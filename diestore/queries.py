@@ -6,7 +6,7 @@ from django.db.models import Count, OuterRef, Prefetch, Subquery
 from django.db.models.functions import Coalesce
 
 from . import units
-from .models import Die, Output, Person, Position, Station, UserSettings
+from .models import Die, Output, Person, Plant, Position, Station, UserSettings
 
 
 def dies_for_list():
@@ -40,9 +40,15 @@ def is_shared_device(user) -> bool:
 def _kept_of(user) -> tuple[str, bool]:
     """What the settings say of units and of sharing; asked of the database once a request."""
     if not hasattr(user, "kept_settings"):
-        row = UserSettings.objects.filter(user=user).values_list("units", "shared_device").first()
-        user.kept_settings = row or (UserSettings.Units.METRIC, False)
+        row = getattr(user, "shop_settings", None)
+        user.kept_settings = (row.units, row.shared_device) if row else (UserSettings.Units.METRIC, False)
     return user.kept_settings
+
+
+def plant_of(user) -> Plant | None:
+    """The plant of the person's settings, else the first one; None before anything is loaded."""
+    row = getattr(user, "shop_settings", None)
+    return row.plant if row and row.plant_id else Plant.objects.order_by("pk").first()
 
 
 def people_for_list():

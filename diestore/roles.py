@@ -79,5 +79,7 @@ def role_of(user) -> str:
 
 
 def _role_of(user) -> str:
-    names = set(user.groups.values_list("name", flat=True)) if user.is_authenticated else set()
+    names = set()
+    if user.is_authenticated:
+        names = set(user.in_groups if hasattr(user, "in_groups") else user.groups.values_list("name", flat=True))
     return next((role for role in reversed(ROLES) if role in names), "administrator" if user.is_superuser else "")

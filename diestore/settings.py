@@ -116,7 +116,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
     {"NAME": "diestore.demo_users.NotADemoPassword"},
 ]
-AUTHENTICATION_BACKENDS = ["diestore.demo_users.OnlyInTheDemo", "django.contrib.auth.backends.ModelBackend"]
+AUTHENTICATION_BACKENDS = ["diestore.demo_users.OnlyInTheDemo", "diestore.sign_in.WithSettings"]
 LOGIN_URL = "diestore:sign_in"
 LOGIN_REDIRECT_URL = "reports:today"
 LOGOUT_REDIRECT_URL = "diestore:sign_in"

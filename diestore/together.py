@@ -13,14 +13,14 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
+from django.core.exceptions import EmptyResultSet
 from django.db import connections, models
 from django.db.models.query import ModelIterable, QuerySet, ValuesListIterable, get_related_populators
 from django.db.models.query import prefetch_related_objects as prefetch
 
-_LISTS = {
-    "sqlite": "(SELECT json_group_array(json_array({columns})) FROM ({sql}) AS told)",
-    "postgresql": "(SELECT json_agg(json_build_array({columns})) FROM ({sql}) AS told)",
-}
+# The name of a list of values, and of a list of rows.
+_LISTS = {"sqlite": ("json_array", "json_group_array"), "postgresql": ("json_build_array", "json_agg")}
+WIDE = 90  # values that a list takes; a row with more is a list of lists
 # SQLite writes a number into a list with fifteen figures; two more, and it is read back as it was kept.
 _EXACT = "CASE WHEN {column} IS NULL THEN NULL ELSE printf('%!.17g', {column}) END"
 
@@ -54,7 +54,7 @@ class _Read:
         self.compiler = query.query.get_compiler(using=self.using)
         try:
             sql, self.params = self.compiler.as_sql(with_col_aliases=True)
-        except models.sql.EmptyResultSet:
+        except EmptyResultSet:
             self.sql = ""
             return
         exact = connection.vendor == "sqlite"
@@ -68,9 +68,15 @@ class _Read:
                 column = _EXACT.format(column=column).replace("%", "%%")
             columns.append(column)
             self.ways.append(_way_of(expression))
-        self.sql = _LISTS[connection.vendor].format(columns=", ".join(columns), sql=sql)
+        values, rows = _LISTS[connection.vendor]
+        parts = [f"{values}({', '.join(columns[n : n + WIDE])})" for n in range(0, len(columns), WIDE)]
+        self.is_wide = len(parts) > 1
+        row = f"{values}({', '.join(parts)})" if self.is_wide else parts[0]
+        self.sql = f"(SELECT {rows}({row}) FROM ({sql}) AS told)"
 
     def made_of(self, rows: list[list]) -> list:
+        if self.is_wide:
+            rows = [[value for part in row for value in part] for row in rows]
         for place, way in enumerate(self.ways):
             if way is not None:
                 for row in rows:

@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from django.db.models import F, Q
 from django.utils import timezone
 
+from diestore import together
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.tool_steels import grade
 from diestore.models import Die, Person, Piece, Position, Variant
 
 from . import edge_log, logs, queries
 from .data import OrderLeft
-from .models import Fitting, Incident, Replacement, Run, Work
+from .models import DieForecast, Fitting, Incident, Replacement, Run, Work
 
 SAME_SHIFT = dt.timedelta(hours=12)
 RUNS_LOOKED_AT = 9
@@ -28,9 +29,10 @@ DIES_FOUND_AT_MOST = 24
 
 @dataclass(frozen=True, kw_only=True)
 class RunExpected:
-    """What a run of a die usually is. None: nothing known yet."""
+    """What a run of a die usually is. None: nothing known yet. variants: with which inserts it may be."""
 
     strokes_per_minute: float
+    variants: list[Variant]
     last_ended: dt.datetime | None = None
     usual_hits: int | None = None
     usual_length: dt.timedelta | None = None
@@ -49,13 +51,14 @@ class RunExpected:
 
 
 def run_expected(die: Die) -> RunExpected:
-    runs = list(
-        Run.objects.standing().filter(die=die).order_by("-at").values_list("started", "at", "hits")[:RUNS_LOOKED_AT]
-    )
+    last = Run.objects.standing().filter(die=die).order_by("-at")
+    told = together.read(runs=last.values_list("started", "at", "hits")[:RUNS_LOOKED_AT], variants=die.variants.all())
+    runs = told["runs"]
+    known = {"strokes_per_minute": die.strokes_per_minute, "variants": told["variants"]}
     if not runs:
-        return RunExpected(strokes_per_minute=die.strokes_per_minute)
+        return RunExpected(**known)
     return RunExpected(
-        strokes_per_minute=die.strokes_per_minute,
+        **known,
         last_ended=runs[0][1],
         usual_hits=round(statistics.median(hits for _, _, hits in runs)),
         usual_length=statistics.median(ended - started for started, ended, _ in runs),
@@ -105,6 +108,7 @@ class Place:
     limits: bool = False
     on_shelf: int | None = None
     variants: frozenset[int] = frozenset()  # empty: it works with all inserts
+    tool_steel: str = ""  # of the piece in it
 
     @property
     def fitted(self) -> bool:
@@ -115,38 +119,38 @@ class Place:
         return f"{self.position.code} {self.kind.name}"
 
 
-def places(die: Die, now: dt.datetime | None = None) -> list[Place]:
-    """Every position of the die that is in use now, in the order of its stations."""
-    now = now or timezone.now()
-    rows = (
-        die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
+def places(die: Die, now: dt.datetime | None = None, *, log: edge_log.DieLog | None = None) -> list[Place]:
+    """Every position of the die that is in use now, in the order of its stations. log: its log, where that is read."""
+    now, log = now or timezone.now(), log or logs.of_die(die)
+    of_its_own = Position.objects.filter(die=die, item__isnull=False).values("item")
+    told = together.read(
+        positions=die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
         .filter(Q(valid_to__isnull=True) | Q(valid_to__gt=now))
         .select_related("station", "item")
-        .prefetch_related("variants")
-        .order_by(F("station__sequence").asc(nulls_last=True), "-side", "code")
+        .order_by(F("station__sequence").asc(nulls_last=True), "-side", "code"),
+        limiting=DieForecast.objects.filter(die=die, is_newest=True, refusal="").values_list("limiting_id"),
+        shelf=queries.on_the_shelf(die.plant_id).filter(item__in=of_its_own),
     )
-    state_of = edge_log.states(logs.of_die(die), now.timestamp())
-    forecast = queries.newest_forecast(die)
-    limiting = forecast.limiting_id if forecast is not None and not forecast.refusal else None
-    shelf = queries.stock_of_spares(die.plant)
+    state_of = edge_log.states(log, now.timestamp())
+    limiting = {pk for (pk,) in told["limiting"]}
+    shelf = dict(told["shelf"])
     return [
         Place(
             position=row,
             kind=KINDS[row.kind],
-            state=state_of.get(row.pk),
-            limits=row.pk == limiting,
-            variants=frozenset(variant.pk for variant in row.variants.all()),
-            on_shelf=None if row.item_id is None else (shelf[row.item_id].on_hand if row.item_id in shelf else 0),
+            state=(state := state_of.get(row.pk)),
+            limits=row.pk in limiting,
+            variants=log.positions[row.pk].variants,
+            on_shelf=None if row.item_id is None else shelf.get(row.item_id, 0),
+            tool_steel=log.pieces[state.piece].tool_steel if state and state.piece in log.pieces else "",
         )
-        for row in rows
+        for row in told["positions"]
     ]
 
 
 def any_carbide(places: Iterable[Place]) -> bool:
     """Whether a piece that sits there is of carbide: its dust asks for care of its own."""
-    pieces = [place.state.piece for place in places if place.fitted]
-    steels = set(Piece.objects.filter(pk__in=pieces).values_list("tool_steel", flat=True))
-    return any(found.group == "carbide" for found in map(grade, steels) if found is not None)
+    return any(found.group == "carbide" for found in map(grade, {p.tool_steel for p in places}) if found is not None)
 
 
 @dataclass(frozen=True, kw_only=True)

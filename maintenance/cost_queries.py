@@ -8,8 +8,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from django.db.models import Count, Max, Min, Q, Sum
+from django.db.models import Count, Max, Min, Q, QuerySet, Sum
 
+from diestore import together
 from diestore.models import Die, Output, Plant, Rate
 
 from .models import CostLine, Replacement, Run, Stop, Work
@@ -67,14 +68,38 @@ class Spent:
 
 
 def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
-    """What each of these dies has made and cost, in a handful of queries for any number of them."""
+    """What each of these dies has made and cost, in one question for any number of them."""
     ids = list(dies)
     found = {die: Spent(die=die) for die in ids}
-    _parts(found, ids)
-    _works(found, ids)
-    _spares(found, ids)
-    _stops(found, ids)
-    _bills(found, ids)
+    told = together.read(
+        outputs=Output.objects.filter(variant__die__in=ids).values_list("variant_id", "part_id", "parts_per_hit"),
+        runs=_runs(ids),
+        works=_works(ids),
+        spares=_spares(ids),
+        stops=_stops(ids),
+        bills=_bills(ids),
+    )
+    _add_parts(found, told["outputs"], told["runs"])
+    for die, at, operation, supplier, pieces, written, hours in told["works"]:
+        found[die].grinds.append(
+            GrindDay(
+                at=at,
+                sharpening=operation in FRESH and operation != "welded and recut",
+                pieces=pieces,
+                hours=round(hours, 4) if written else None,
+                outside=supplier is not None,
+            )
+        )
+    for die, at, fitted, usual, fitted_price, usual_price in told["spares"]:
+        name, price = (fitted, fitted_price) if fitted else (usual or "a piece without a name", usual_price)
+        found[die].spares.append(SpareFitted(at=at, item=name, unit_price=price))
+    for die, at, minutes, scrapped, planned, cause in told["stops"]:
+        if planned or cause == Stop.Cause.SETTING:
+            found[die].setting_minutes += minutes
+        else:
+            found[die].stops.append(StopOfDie(at=at, minutes=minutes, parts_scrapped=scrapped))
+    for die, by_work, by_stop, at, kind, amount in told["bills"]:
+        found[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
     return found
 
 
@@ -88,61 +113,56 @@ def parts_per_hit(dies: Iterable[int]) -> dict[int, int]:
     )
 
 
-def _parts(found: dict[int, Spent], ids: list[int]) -> None:
+def _add_parts(found: dict[int, Spent], outputs: list[tuple], runs: list[tuple]) -> None:
     per_hit: dict[int, dict[int, int]] = defaultdict(dict)
-    for variant, part, n in Output.objects.filter(variant__die__in=ids).values_list(
-        "variant_id", "part_id", "parts_per_hit"
-    ):
+    for variant, part, n in outputs:
         per_hit[variant][part] = n
-    counted = Q(good_parts__isnull=False)
-    for row in (
+    for die, variant, part, all_hits, counted_hits, good, first, last in runs:
+        spent = found[die]
+        made = per_hit.get(variant, {})
+        every = sum(made.values()) or 1
+        one = made.get(part, every)
+        hits, good = counted_hits or 0, good or 0
+        # Where left and right fall at one hit, some count one side and some both.
+        if good <= hits * one:
+            good = good * every // one
+        spent.hits += all_hits
+        spent.parts += good + (all_hits - hits) * every
+        spent.first = min(filter(None, (spent.first, first)))
+        spent.last = max(filter(None, (spent.last, last)))
+
+
+def _runs(ids: list[int]) -> QuerySet:
+    return (
         Run.objects.standing()
         .filter(die__in=ids)
         .order_by()
         .values("die_id", "variant_id", "order__part_id")
         .annotate(
             all_hits=Sum("hits"),
-            counted_hits=Sum("hits", filter=counted),
+            counted_hits=Sum("hits", filter=Q(good_parts__isnull=False)),
             good=Sum("good_parts"),
             first=Min("started"),
             last=Max("at"),
         )
-    ):
-        spent = found[row["die_id"]]
-        outputs = per_hit.get(row["variant_id"], {})
-        every = sum(outputs.values()) or 1
-        one = outputs.get(row["order__part_id"], every)
-        hits, good = row["counted_hits"] or 0, row["good"] or 0
-        # Where left and right fall at one hit, some count one side and some both.
-        if good <= hits * one:
-            good = good * every // one
-        spent.hits += row["all_hits"]
-        spent.parts += good + (row["all_hits"] - hits) * every
-        spent.first = min(filter(None, (spent.first, row["first"])))
-        spent.last = max(filter(None, (spent.last, row["last"])))
+        .values_list("die_id", "variant_id", "order__part_id", "all_hits", "counted_hits", "good", "first", "last")
+    )
 
 
-def _works(found: dict[int, Spent], ids: list[int]) -> None:
-    for row in (
+def _works(ids: list[int]) -> QuerySet:
+    """All works on a die at one moment together."""
+    return (
         Work.objects.standing()
         .filter(position__die__in=ids)
         .order_by("at")
         .values("position__die_id", "at", "operation", "supplier_id")
         .annotate(pieces=Count("pk"), written=Count("hours"), sum_hours=Sum("hours"))
-    ):
-        found[row["position__die_id"]].grinds.append(
-            GrindDay(
-                at=row["at"],
-                sharpening=row["operation"] in FRESH and row["operation"] != "welded and recut",
-                pieces=row["pieces"],
-                hours=round(row["sum_hours"], 4) if row["written"] else None,
-                outside=row["supplier_id"] is not None,
-            )
-        )
+        .values_list("position__die_id", "at", "operation", "supplier_id", "pieces", "written", "sum_hours")
+    )
 
 
-def _spares(found: dict[int, Spent], ids: list[int]) -> None:
-    for die, at, fitted, usual, fitted_price, usual_price in (
+def _spares(ids: list[int]) -> QuerySet:
+    return (
         Replacement.objects.standing()
         .filter(position__die__in=ids, since_start=False, piece_in__isnull=False)
         .exclude(why=Replacement.Why.FIRST)
@@ -155,32 +175,19 @@ def _spares(found: dict[int, Spent], ids: list[int]) -> None:
             "piece_in__item__unit_price",
             "position__item__unit_price",
         )
-    ):
-        name, price = (fitted, fitted_price) if fitted else (usual or "a piece without a name", usual_price)
-        found[die].spares.append(SpareFitted(at=at, item=name, unit_price=price))
+    )
 
 
-def _stops(found: dict[int, Spent], ids: list[int]) -> None:
-    for die, at, minutes, scrapped, planned, cause in (
-        Stop.objects.standing()
-        .filter(die__in=ids)
-        .order_by("at")
-        .values_list("die_id", "at", "minutes", "parts_scrapped", "planned", "cause")
-    ):
-        if planned or cause == Stop.Cause.SETTING:
-            found[die].setting_minutes += minutes
-        else:
-            found[die].stops.append(StopOfDie(at=at, minutes=minutes, parts_scrapped=scrapped))
+def _stops(ids: list[int]) -> QuerySet:
+    stops = Stop.objects.standing().filter(die__in=ids).order_by("at")
+    return stops.values_list("die_id", "at", "minutes", "parts_scrapped", "planned", "cause")
 
 
-def _bills(found: dict[int, Spent], ids: list[int]) -> None:
+def _bills(ids: list[int]) -> QuerySet:
     lines = CostLine.objects.standing().filter(
         Q(die__in=ids) | Q(die__isnull=True, work__position__die__in=ids) | Q(die__isnull=True, stop__die__in=ids)
     )
-    for die, by_work, by_stop, at, kind, amount in lines.order_by("at").values_list(
-        "die_id", "work__position__die_id", "stop__die_id", "at", "kind", "amount"
-    ):
-        found[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
+    return lines.order_by("at").values_list("die_id", "work__position__die_id", "stop__die_id", "at", "kind", "amount")
 
 
 def rates_of(plant: Plant) -> dict[str, list[tuple[dt.date, Decimal]]]:

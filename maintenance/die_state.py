@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from diestore import units
+from diestore import together, units
 from diestore.handbook.kinds import KINDS
-from diestore.models import Die
+from diestore.models import Die, Station
 
 from . import burr_limits, edge_log, logs, queries, words
 from .data import OrderLeft
-from .models import DieForecast, EdgeForecast, Position
+from .models import DieForecast, DriftFlag, EdgeForecast, Position
 from .remaining import chance_of_going, strokes_at
 
 NOT_GROUND = words.Standing("Not ground", "unknown")
@@ -54,6 +54,8 @@ class DieState:
     order: OrderLeft | None
     chance: float | None
     rows: list[PositionRow]
+    stations: list[Station]
+    drift: DriftFlag | None
     now: dt.datetime
     log: edge_log.DieLog
 
@@ -72,7 +74,14 @@ class DieState:
 
 def of_die(die: Die, system: units.System) -> DieState:
     log = logs.of_die(die)
-    forecast = queries.newest_forecast(die)
+    told = together.read(
+        forecast=queries.newest_forecasts().filter(die=die),
+        edges=EdgeForecast.objects.filter(forecast__die=die, forecast__is_newest=True),
+        positions=die.positions.select_related("station", "item").order_by("station__sequence", "code"),
+        stations=die.stations.all(),
+        drift=queries.drift_flags().filter(die=die),
+    )
+    forecast = next(iter(told["forecast"]), None)
     now = _last(log, forecast) or timezone.now()
     order = next(iter(queries.open_orders(dies=[die])), None)
     chance = None
@@ -82,21 +91,28 @@ def of_die(die: Die, system: units.System) -> DieState:
         log=log,
         states=edge_log.states(log, now.timestamp()),
         cutting=edge_log.cutting_positions(log),
-        edges={e.position_id: e for e in queries.edges_of(forecast)} if forecast else {},
+        edges={edge.position_id: edge for edge in told["edges"]},
         limiting=forecast.limiting_id if forecast else None,
         order=order,
-        usual_grind_mm=_usual_grind_mm(log),
+        usual_grind_mm=edge_log.usual_grind_mm(log),
         now=now.timestamp(),
     )
     rows = [
-        reader.row(position)
-        for position in die.positions.select_related("station", "item").order_by("station__sequence", "code")
-        if position.valid_to is None or position.valid_to > now
+        reader.row(position) for position in told["positions"] if position.valid_to is None or position.valid_to > now
     ]
     rows.sort(key=_order_of_rows)
     return DieState(
-        die=die, system=system, forecast=forecast, order=order, chance=chance, rows=rows, now=now, log=log
-    )  # fmt: skip
+        die=die,
+        system=system,
+        forecast=forecast,
+        order=order,
+        chance=chance,
+        rows=rows,
+        stations=told["stations"],
+        drift=next(iter(told["drift"]), None),
+        now=now,
+        log=log,
+    )
 
 
 def _last(log: edge_log.DieLog, forecast: DieForecast | None) -> dt.datetime | None:
@@ -105,13 +121,6 @@ def _last(log: edge_log.DieLog, forecast: DieForecast | None) -> dt.datetime | N
     if forecast is not None:
         moments.append(forecast.as_of)
     return max(moments, default=None)
-
-
-def _usual_grind_mm(log: edge_log.DieLog) -> float | None:
-    """What usually comes off at a sharpening of this die: the middle of its latest grinds."""
-    ground = [(w.at, w.removed_mm) for w in log.works if w.operation == "ground" and w.position and w.removed_mm]
-    amounts = [mm for _, mm in sorted(ground, reverse=True)[: queries.LATEST_GRINDS]]
-    return round(statistics.median(amounts), 4) if amounts else None
 
 
 def _order_of_rows(row: PositionRow) -> tuple:

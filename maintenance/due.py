@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import django_tables2 as tables
 from django import forms
 from django.db.models import F
+from django.db.models.fields.json import KT
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.html import format_html
 from django.views import View
 
+from diestore import together
 from diestore.handbook.kinds import KINDS
 from diestore.models import Die, Plant
 from diestore.tables import RIGHT, Column, lay_out
@@ -70,7 +73,7 @@ class DueRow:
         """Chance of not finishing; a die of which nothing is known counts as one to look at."""
         return 1.0 - (self.chance if self.chance is not None else 0.49)
 
-    @property
+    @cached_property
     def standing(self) -> words.Standing:
         return words.standing(chance_of_order=self.chance, share_left=None)
 
@@ -78,21 +81,30 @@ class DueRow:
 def rows(plant: Plant | None = None) -> list[DueRow]:
     """Every die with an open order, the likeliest not to finish it first. A fixed number of queries."""
     orders = queries.next_order_by_die(plant)
-    forecasts = {f.die_id: f for f in queries.newest_forecasts(plant).filter(die__in=orders).defer("fresh")}
-    dies = {die.pk: die for die in Die.objects.filter(pk__in=orders)}
-    hits = dict(
-        EdgeForecast.objects.filter(
-            forecast__in=[f.pk for f in forecasts.values()], position=F("forecast__limiting")
-        ).values_list("position_id", "hits_since_sharpening")
+    newest = DieForecast.objects.filter(is_newest=True, die__in=orders)
+    edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
+    told = together.read(
+        dies=Die.objects.filter(pk__in=orders).values_list("pk", "code", "description"),
+        forecasts=newest.values_list("die_id", *_TOLD, KT("rests_on__words")),
+        hits=edges.values_list("position_id", "hits_since_sharpening"),
     )
-    made = [_row(dies[die], order, forecasts.get(die), hits) for die, order in orders.items()]
+    hits = dict(told["hits"])
+    forecasts = {die: dict(zip((*_TOLD, "words"), rest, strict=True)) for die, *rest in told["forecasts"]}
+    dies = {die: (code, description) for die, code, description in told["dies"]}
+    made = [_row(die, *dies[die], order, forecasts.get(die), hits) for die, order in orders.items()]
     return sorted(made, key=lambda r: (-r.risk, r.due, r.code))
 
 
-def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int]) -> DueRow:
-    hours = f.usual_hours if f else None
-    told = {"pk": die.pk, "code": die.code, "description": die.description, "order": order, "hours": hours}
-    if f is None or not f.remaining:
+_TOLD = (
+    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours",
+    "limiting_id", "limiting__code", "limiting__kind",
+)  # fmt: skip
+
+
+def _row(pk: int, code: str, description: str, order: OrderLeft, f: dict | None, hits: dict[int, int]) -> DueRow:
+    hours = f["usual_hours"] if f else None
+    told = {"pk": pk, "code": code, "description": description, "order": order, "hours": hours}
+    if f is None or not f["remaining"]:
         return DueRow(
             **told,
             chance=None,
@@ -103,19 +115,20 @@ def _row(die: Die, order: OrderLeft, f: DieForecast | None, hits: dict[int, int]
             nine_in_ten=None,
             remaining={},
             rests_on="",
-            refusal=(f.refusal if f else "") or "No forecast has been computed for it yet.",
+            refusal=(f["refusal"] if f else "") or "No forecast has been computed for it yet.",
         )
+    kind = f["limiting__kind"]
     return DueRow(
         **told,
-        chance=chance_of_going(f.remaining, order.hits_left),
-        limiting=f.limiting.code if f.limiting else "",
-        limiting_kind=KINDS[f.limiting.kind].name if f.limiting else "",
-        limiting_pk=f.limiting_id,
-        since_sharpened=hits.get(f.limiting_id),
-        half=f.half_hits,
-        nine_in_ten=f.nine_in_ten_hits,
-        remaining=f.remaining,
-        rests_on=f.rests_on.get("words", ""),
+        chance=chance_of_going(f["remaining"], order.hits_left),
+        limiting=f["limiting__code"] or "",
+        limiting_kind=KINDS[kind].name if kind else "",
+        limiting_pk=f["limiting_id"],
+        since_sharpened=hits.get(f["limiting_id"]),
+        half=f["half_hits"],
+        nine_in_ten=f["nine_in_ten_hits"],
+        remaining=f["remaining"],
+        rests_on=f["words"] or "",
         refusal="",
     )
 

@@ -11,11 +11,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
+from django.core.paginator import Page, Paginator
 from django.db import connection
 from django.db.models import CharField, F, Q, QuerySet, Value
 from django.utils import timezone
 
-from diestore import units
+from diestore import together, units
 from diestore.models import Die, Person
 
 from .models import (
@@ -66,6 +67,9 @@ SORTS: dict[str, Sort] = {
 }  # fmt: skip
 
 
+_WORK = "work"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Entry:
     """One entry as a page shows it. `events` are its rows: several for the sharpening of a set."""
@@ -103,32 +107,54 @@ class Index:
     def __init__(self, parts: list[QuerySet], order: str) -> None:
         self.order, self.descends = order.removeprefix("-"), order.startswith("-")
         self.parts = parts
+        self._count: int | None = None
+        self._read: dict[tuple[int, int], list[tuple]] = {}
+
+    def _counted(self) -> tuple[str, list]:
+        return _joined(" + ", "(SELECT COUNT(*) FROM ({}) AS p{})", [p.order_by().values("pk") for p in self.parts])
 
     def count(self) -> int:
         if not self.parts:
             return 0
-        counts = [part.order_by().values("pk") for part in self.parts]
-        sql, params = _joined(" + ", "(SELECT COUNT(*) FROM ({}) AS p{})", counts)
-        with connection.cursor() as cursor:
-            cursor.execute(f"SELECT {sql}", params)
-            return cursor.fetchone()[0]
+        if self._count is None:
+            sql, params = self._counted()
+            with connection.cursor() as cursor:
+                cursor.execute(f"SELECT {sql}", params)
+                self._count = cursor.fetchone()[0]
+        return self._count
 
     __len__ = count
+
+    def page(self, asked: str | None, size: int) -> Page:
+        """That page; the last where it is beyond it. Mostly one question for its rows and for how many there are."""
+        number = int(asked) if asked and asked.isascii() and asked.isdigit() and len(asked) < 6 else 1
+        if self.parts and number > 0:
+            first = (number - 1) * size
+            rows = self._rows(first, first + size, counted=True)
+            if rows:
+                self._count, self._read = rows[0][2], {(first, first + len(rows)): rows}
+        return Paginator(self, size).get_page(asked)
 
     def __getitem__(self, asked: slice) -> list[dict]:
         first, last = asked.start or 0, asked.stop
         if not self.parts or last <= first:
             return []
+        rows = self._read.get((first, last)) or self._rows(first, last)
+        return [{"of_sort": row[0], "pk": row[1]} for row in rows]
+
+    def _rows(self, first: int, last: int, *, counted: bool = False) -> list[tuple]:
         down = "-" if self.descends else ""
         cut = [part.order_by(f"{down}{self.order}", f"{down}pk")[:last] for part in self.parts]
         sql, params = _joined(" UNION ALL ", "SELECT * FROM ({}) AS p{}", cut)
+        counts, by = self._counted() if counted else ("", [])
         way = "DESC" if self.descends else "ASC"
         with connection.cursor() as cursor:
             cursor.execute(
-                f"SELECT of_sort, pk FROM ({sql}) AS every ORDER BY moment {way}, pk {way}, of_sort LIMIT %s OFFSET %s",
-                [*params, last - first, first],
+                f"SELECT of_sort, pk{', ' + counts if counted else ''} FROM ({sql}) AS every "
+                f"ORDER BY moment {way}, pk {way}, of_sort LIMIT %s OFFSET %s",
+                [*by, *params, last - first, first],
             )
-            return [{"of_sort": name, "pk": pk} for name, pk in cursor.fetchall()]
+            return cursor.fetchall()
 
 
 def _joined(by: str, each: str, parts: list[QuerySet]) -> tuple[str, list]:
@@ -177,16 +203,17 @@ def index(
 
 
 def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) -> list[Entry]:
-    """The entries of some rows of `index`, in their order, in a fixed number of queries a sort."""
+    """The entries of some rows of `index`, in their order, in one question."""
     rows = list(rows)
     wanted = defaultdict(list)
     for row in rows:
         wanted[row["of_sort"]].append(row["pk"])
-    events: dict[tuple[str, int], Event] = {}
-    for name, pks in wanted.items():
-        for event in _with_words(SORTS[name]).filter(pk__in=pks):
-            events[name, event.pk] = event
-    sets = _sets([e for e in events.values() if isinstance(e, Work) and e.set_key])
+    reads = {name: _with_words(SORTS[name]).filter(pk__in=pks) for name, pks in wanted.items()}
+    if works := wanted.get(_WORK):
+        reads["sets"] = _members(Work.objects.filter(pk__in=works).exclude(set_key="").values("set_key"))
+    told = together.read(**reads)
+    sets = _sets(told.get(_WORK, []), told.pop("sets", []))
+    events = {(name, event.pk): event for name, found in told.items() for event in found}
     found = ((row["of_sort"], events.get((row["of_sort"], row["pk"]))) for row in rows)
     return [_entry(SORTS[name], event, sets, system) for name, event in found if event is not None]
 
@@ -198,7 +225,7 @@ def find(sort: str, pk: int, *, system: units.System = units.System.METRIC) -> E
     event = _with_words(SORTS[sort]).filter(pk=pk).first()
     if event is None:
         return None
-    sets = _sets([event] if isinstance(event, Work) and event.set_key else [])
+    sets = _sets([event], _members([event.set_key])) if isinstance(event, Work) and event.set_key else {}
     return _entry(SORTS[sort], event, sets, system)
 
 
@@ -211,14 +238,16 @@ def _with_words(sort: Sort):
     return rows.prefetch_related("pieces") if sort.model is Incident else rows
 
 
-def _sets(works: list[Work]) -> dict[str, tuple[Work, ...]]:
-    members = defaultdict(list)
-    if works:
-        full = {work.pk: work for work in works}
-        rows = Work.objects.select_related("position", "piece").filter(set_key__in={w.set_key for w in works})
-        for row in rows.order_by("pk"):
-            members[row.set_key].append(full.get(row.pk, row))
-    return {key: tuple(rows) for key, rows in members.items()}
+def _members(keys) -> QuerySet[Work]:
+    """The works of those sets. Without an empty key, as the index on the keys is without it."""
+    return Work.objects.select_related("position", "piece").filter(set_key__in=keys).exclude(set_key="").order_by("pk")
+
+
+def _sets(heads: Iterable[Work], rows: Iterable[Work]) -> dict[str, tuple[Work, ...]]:
+    members, full = defaultdict(list), {work.pk: work for work in heads}
+    for row in rows:
+        members[row.set_key].append(full.get(row.pk, row))
+    return {key: tuple(found) for key, found in members.items()}
 
 
 def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], system: units.System) -> Entry:

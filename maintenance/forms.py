@@ -166,7 +166,7 @@ class RunForm(LogForm):
         self.orders = {str(row.order_id): row for row in bench.open_orders(self.die)}
         self.fields["order"] = picks("For which order?", self._order_picks(), required=False)
         self.initial.setdefault("order", next(iter(self.orders), ""))
-        self.variants = {str(v.pk): v for v in bench.variants(self.die)}
+        self.variants = {str(v.pk): v for v in self.expected.variants}
         if len(self.variants) > 1:
             self.fields["variant"] = picks("With which inserts?", [(pk, str(v)) for pk, v in self.variants.items()])
             first = self.orders.get(str(self.initial["order"]))

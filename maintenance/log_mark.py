@@ -9,9 +9,10 @@ from __future__ import annotations
 import datetime as dt
 from functools import reduce
 
-from django.db.models import Q, Subquery
+from django.db.models import Count, Q, Subquery, Value
 from django.utils import timezone
 
+from diestore import together
 from diestore.models import Die, Item, Plant, Rate
 
 from .models import CostLine, Event, Replacement, Run, Stop, Work
@@ -29,10 +30,25 @@ CLOCKS_APART = dt.timedelta(days=1)
 
 
 def now(plant: Plant) -> dict:
-    """The mark: plain numbers and one moment."""
-    last = {model.__name__: _last(model) for model in (*_WAYS, *_PRICES)}
-    row = Plant.objects.filter(pk=plant.pk).values(**last).get()
-    return {"last": row, "at": timezone.now().isoformat()}
+    """The mark: plain numbers and one moment. there: how many of the last numbers given were written then."""
+    row = Plant.objects.filter(pk=plant.pk).values(**{model.__name__: _last(model) for model in (*_WAYS, *_PRICES)})
+    last = row.get()
+    told = together.read(**{name: rows.values_list("n") for name, rows in _in_flight(last).items()})
+    there = {name: sum(n for (n,) in rows) for name, rows in told.items()}
+    return {"last": last, "there": there, "at": timezone.now().isoformat()}
+
+
+def _in_flight(last: dict) -> dict:
+    """Of each sort how many entries stand under the last numbers up to that mark."""
+    return {
+        model.__name__: model.objects.filter(
+            pk__gt=(last[model.__name__] or 0) - IN_FLIGHT, pk__lte=last[model.__name__] or 0
+        )
+        .order_by()
+        .values(told=Value(1))
+        .annotate(n=Count("pk"))
+        for model in _WAYS
+    }
 
 
 def _last(model):
@@ -43,13 +59,20 @@ def _last(model):
 
 def dies_touched_since(mark: dict, plant: Plant) -> set[int] | None:
     """The dies on which something was entered or struck out since. None: prices changed, so all of them."""
-    here = now(plant)["last"]
-    if any(here[model.__name__] != mark["last"].get(model.__name__) for model in _PRICES):
+    last, there = mark["last"], mark.get("there", {})
+    asked = {name: rows.values_list("n") for name, rows in _in_flight(last).items()}
+    for model in _PRICES:
+        asked[model.__name__] = model.objects.order_by("-pk").values_list("pk")[:1]
+    told = {name: sum(n for (n,) in rows) for name, rows in together.read(**asked).items()}
+    if any(told[model.__name__] != (last.get(model.__name__) or 0) for model in _PRICES):
         return None
     since = dt.datetime.fromisoformat(mark["at"]) - CLOCKS_APART
     parts = []
     for model, ways in _WAYS.items():
-        new = Q(pk__gt=(mark["last"].get(model.__name__) or 0) - IN_FLIGHT)
+        # Entries are never deleted: as many as then, and none of those numbers was written since.
+        name = model.__name__
+        begins = (last.get(name) or 0) - (0 if told[name] == there.get(name) else IN_FLIGHT)
+        new = Q(pk__gt=begins)
         for way in ways:
             for rows in (model.objects.filter(new), model.objects.filter(struck_at__gte=since)):
                 parts.append(rows.order_by().values_list(way))  # of all plants: then only the new rows are looked at

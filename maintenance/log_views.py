@@ -9,7 +9,6 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -94,7 +93,9 @@ def _die(request: HttpRequest) -> Die | None:
 
 def _remember_die(request: HttpRequest, die: Die) -> None:
     seen = [pk for pk in request.session.get(RECENT_DIES, []) if pk != die.pk]
-    request.session[RECENT_DIES] = [die.pk, *seen][:REMEMBER]
+    latest = [die.pk, *seen][:REMEMBER]
+    if request.session.get(RECENT_DIES) != latest:  # else the session is not written anew
+        request.session[RECENT_DIES] = latest
 
 
 def _last_person(request: HttpRequest, die: Die):
@@ -448,7 +449,7 @@ class Entries(AnyOf, View):
             struck=asked.get("struck", ""),
             order=self.ORDERS[order],
         )
-        page = Paginator(rows if not problem else [], ENTRIES_A_PAGE).get_page(request.GET.get("page"))
+        page = (entries.Index([], "-at") if problem else rows).page(request.GET.get("page"), ENTRIES_A_PAGE)
         kept = {k: v for k, v in request.GET.items() if k not in ("page", "order") and v}
         return render(
             request,

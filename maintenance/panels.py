@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 
-from django.core.paginator import Paginator
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
@@ -12,7 +11,7 @@ from django.utils import timezone
 from diestore import panels, roles, units
 from diestore import queries as register
 
-from . import die_state, edge_log, entries, logs, plan_view, queries, record_page, timeline, trends, words
+from . import die_state, edge_log, entries, logs, plan_view, record_page, timeline, trends, words
 from .models import Replacement, Work
 from .operations import OPERATIONS
 
@@ -47,7 +46,7 @@ def how_it_stands(request, die) -> str:
         "facts": die_state.facts(state),
         "r": _ribbon(state),
         "wear": _wear(state),
-        "drift": queries.drift_flag(die),
+        "drift": state.drift,
         "restarted": max((logs.moment(at) for at in state.log.restarts), default=None),
         "record": record_page.said_here(die.plant, die),
         "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
@@ -100,7 +99,7 @@ def _told(row: die_state.PositionRow) -> dict:
 
 
 def _plan(state: die_state.DieState, leader_words: list[str]) -> plan_view.Plan | None:
-    stations = [(s.sequence, s.code, s.operation) for s in state.die.stations.all()]
+    stations = [(s.sequence, s.code, s.operation) for s in state.stations]
     places = [
         plan_view.Place(
             code=row.position.code,
@@ -238,7 +237,7 @@ def _day(moment: dt.datetime) -> str:
 
 def log(request, die) -> str:
     """The latest entries, struck ones too, a page at a time."""
-    page = Paginator(entries.index(die=die), ENTRIES_A_PAGE).get_page(request.GET.get("entries"))
+    page = entries.index(die=die).page(request.GET.get("entries"), ENTRIES_A_PAGE)
     return render_to_string(
         "maintenance/die_log.html",
         {

@@ -11,7 +11,7 @@ from django import forms
 from diestore import units
 from diestore.models import Party, Side
 
-from . import actions, bench, queries
+from . import actions, bench, edge_log, logs
 from .form_fields import MeasureField, Pick, TypedField, WholeField
 from .forms import LogForm, picks, when
 from .models import Event, Found, Reading, Replacement, StockMovement, Work
@@ -170,7 +170,8 @@ class SharpeningForm(LogForm):
     BOTH, ALL, AS_FOUND, WITH_SET, LEFT_OUT = "both", "all", "as found", "set", "out"
 
     def build(self) -> None:
-        ground = [p for p in bench.places(self.die, self.now) if p.kind.is_ground]
+        log = logs.of_die(self.die)
+        ground = [p for p in bench.places(self.die, self.now, log=log) if p.kind.is_ground]
         self.places = [p for p in ground if p.fitted]
         self.empty = [p for p in ground if not p.fitted]
         self.kept = {w.position_id: w for w in self.instead.events} if self.instead else {}
@@ -195,7 +196,7 @@ class SharpeningForm(LogForm):
                  (self.ALL, "all of them")],
                 initial=str(in_the_die),
             )  # fmt: skip
-        usual = queries.usual_grind_mm(self.die)
+        usual = edge_log.usual_grind_mm(log)
         self.fields["removed"] = MeasureField(
             "removed_mm",
             self.system,

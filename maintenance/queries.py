@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import statistics
 from collections import defaultdict
 from collections.abc import Iterable
 
 from django.db.models import Count, Q, Sum
 
+from diestore import together
 from diestore.models import Die, Output, Plant
 
 from .data import OrderLeft, SpareStock
@@ -48,8 +48,6 @@ _ABOUT = {
 
 Told = tuple[type, str, int]  # the sort of entry, the column, the thing's key
 
-LATEST_GRINDS = 60  # rows of work that say what usually comes off
-
 
 def open_orders(
     *, plant: Plant | None = None, dies: Iterable[Die] | None = None, as_of: dt.datetime | None = None
@@ -59,63 +57,58 @@ def open_orders(
     Parts run are counted from the runs that name the order: good parts where counted, else hits times parts per hit.
     An order that names no die is laid on the first die in service that makes the part.
     """
-    orders = Order.objects.filter(closed_at__isnull=True).select_related("part")
-    runs = Run.objects.standing()
+    orders = Order.objects.filter(closed_at__isnull=True)
+    runs, counting = Run.objects.standing(), OpenCount.objects.filter(with_stock=True)
     if as_of is not None:
         still_open = Q(closed_at__isnull=True) | Q(closed_at__gt=as_of)
-        orders = Order.objects.filter(still_open, placed_at__lte=as_of).select_related("part")
-        runs = Run.objects.known_at(as_of).filter(at__lte=as_of)
+        orders = Order.objects.filter(still_open, placed_at__lte=as_of)
+        runs, counting = Run.objects.known_at(as_of).filter(at__lte=as_of), counting.none()
     if plant is not None:
         orders = orders.filter(plant=plant)
     wanted = None
     if dies is not None:
         wanted = {die.pk for die in dies}
-        orders = orders.filter(
-            Q(die__in=wanted) | Q(die__isnull=True, part__outputs__variant__die__in=wanted)
-        ).distinct()
-    orders = list(orders.order_by("due", "number", "pk"))
-    makes: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
-    for part, die, variant, parts_per_hit in (
-        Output.objects.filter(part__in={o.part_id for o in orders}, variant__die__status=Die.Status.IN_SERVICE)
+        parts = Output.objects.filter(variant__die__in=wanted).values("part")
+        orders = orders.filter(Q(die__in=wanted) | Q(die__isnull=True, part__in=parts))
+    told = together.read(
+        orders=orders.order_by("due", "number", "pk").values_list("pk", "number", "due", "die_id", "parts", "part_id"),
+        makes=Output.objects.filter(part__in=orders.values("part"), variant__die__status=Die.Status.IN_SERVICE)
         .order_by("variant__die__code", "-variant__is_default", "variant__code")
-        .values_list("part_id", "variant__die_id", "variant_id", "parts_per_hit")
-    ):
+        .values_list("part_id", "variant__die_id", "variant_id", "parts_per_hit"),
+        runs=runs.filter(order__in=orders.values("pk"))
+        .order_by()
+        .values("order_id", "order__part_id", "variant_id")
+        .annotate(n=Sum("hits", filter=Q(good_parts__isnull=True)), good=Sum("good_parts"))
+        .values_list("order_id", "order__part_id", "variant_id", "n", "good"),
+        # what counters count just now
+        counting=counting.filter(order__in=orders.values("pk")).values_list(
+            "order_id", "order__part_id", "variant_id", "hits"
+        ),
+    )
+    makes: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    for part, die, variant, parts_per_hit in told["makes"]:
         makes[part].append((die, variant, parts_per_hit))
     per_hit = {(v, part): n for part, rows in makes.items() for _, v, n in rows}
     done: dict[int, int] = defaultdict(int)
-    part_of = {o.pk: o.part_id for o in orders}
-    for order, variant, hits, good in (
-        runs.filter(order__in=part_of)
-        .values("order_id", "variant_id")
-        .annotate(
-            hits=Sum("hits", filter=Q(good_parts__isnull=True)),
-            good=Sum("good_parts"),
-        )
-        .values_list("order_id", "variant_id", "hits", "good")
-    ):
-        n = per_hit.get((variant, part_of[order]))
-        if n is None:
-            n = 1
-        done[order] += (good or 0) + (hits or 0) * n
-    if as_of is None:  # what counters count just now
-        counting = OpenCount.objects.filter(order__in=part_of, with_stock=True)
-        for order, variant, hits in counting.values_list("order_id", "variant_id", "hits"):
-            done[order] += hits * per_hit.get((variant, part_of[order]), 1)
+    for order, part, variant, hits, good in told["runs"]:
+        done[order] += (good or 0) + (hits or 0) * per_hit.get((variant, part), 1)
+    for order, part, variant, hits in told["counting"]:
+        done[order] += hits * per_hit.get((variant, part), 1)
     result = []
-    for order in orders:
-        ways = makes.get(order.part_id, [])
-        if order.die_id is not None:
-            ways = [w for w in ways if w[0] == order.die_id] or [(order.die_id, None, 1)]
+    for pk, number, due, named, parts, part in told["orders"]:
+        ways = makes.get(part, [])
+        if named is not None:
+            ways = [w for w in ways if w[0] == named] or [(named, None, 1)]
         die, variant, n = ways[0] if ways else (None, None, 1)
-        left = max(order.parts - done[order.pk], 0)
+        left = max(parts - done[pk], 0)
         result.append(
             OrderLeft(
-                order_id=order.pk,
-                number=order.number,
-                due=order.due,
+                order_id=pk,
+                number=number,
+                due=due,
                 die_id=die,
                 variant_id=variant,
-                parts=order.parts,
+                parts=parts,
                 parts_left=left,
                 parts_per_hit=n,
                 hits_left=-(-left // n),
@@ -210,6 +203,12 @@ def stock_of_spares(plant: Plant | None = None, *, items: Iterable[int] | None =
     }
 
 
+def on_the_shelf(plant: int):
+    """(item, pieces) of what lies on the shelf of that plant."""
+    rows = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.SHELF)
+    return rows.order_by().values("item_id").annotate(n=Sum("quantity")).values_list("item_id", "n")
+
+
 def hits_by_die(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[int, int]:
     """Strokes of each die in runs that ended in [since, until)."""
     return dict(
@@ -219,17 +218,6 @@ def hits_by_die(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[in
         .annotate(n=Sum("hits"))
         .values_list("die_id", "n")
     )
-
-
-def usual_grind_mm(die: Die) -> float | None:
-    """What usually comes off at a sharpening of this die: the middle of its latest grinds."""
-    amounts = list(
-        Work.objects.standing()
-        .filter(position__die=die, operation="ground", removed_mm__gt=0)
-        .order_by("-at")
-        .values_list("removed_mm", flat=True)[:LATEST_GRINDS]
-    )
-    return round(statistics.median(amounts), 4) if amounts else None
 
 
 def entries_counted() -> dict[Told, tuple[int, int]]:

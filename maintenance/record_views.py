@@ -8,7 +8,8 @@ from django.views import View
 from django.views.decorators.http import require_safe
 
 from diestore import roles
-from diestore.models import Die, Plant
+from diestore.models import Die
+from diestore.queries import plant_of
 from diestore.tables import lay_out
 
 from . import log_views, queries, record_page, restart_form
@@ -19,7 +20,7 @@ class Record(View):
     """Everybody who is signed in may read it: it names dies and nobody who worked on them."""
 
     def get(self, request):
-        plant = Plant.objects.filter(usersettings__user=request.user).first() or Plant.objects.order_by("pk").first()
+        plant = plant_of(request.user)
         row = queries.newest_record(plant) if plant else None
         context = {"row": row, "empty_register": row is None and not Die.objects.exists()}
         if row is not None and not row.refusal:

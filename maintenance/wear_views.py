@@ -15,17 +15,12 @@ from .forecasts import EdgeNow
 from .life.fleet import FleetFit
 
 
-def _plant_of(user) -> Plant | None:
-    """The plant of the person's settings, else the first one."""
-    return Plant.objects.filter(usersettings__user=user).first() or Plant.objects.order_by("pk").first()
-
-
 @method_decorator(require_safe, name="dispatch")
 class WearModel(View):
     """Everybody who is signed in may read it: it holds no money and nobody's name."""
 
     def get(self, request):
-        plant = _plant_of(request.user)
+        plant = register.plant_of(request.user)
         row = forecasts.newest_fit(plant) if plant else None
         fit = FleetFit.from_dict(row.parameters) if row else None
         seen = forecasts.seen_by(row)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
 
 from .money import MoneyRefused, amount
 
@@ -44,7 +45,7 @@ class CostElement:
         amount(self.amount, self.name, may_be_negative=True)
         per_thousand(self.amount, self.parts)
 
-    @property
+    @cached_property
     def per_thousand(self) -> Decimal:
         return per_thousand(self.amount, self.parts)
 
@@ -60,7 +61,7 @@ class CostSheet:
     parts_made: int
     left_out: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def per_thousand(self) -> Decimal | None:
         """The sum of the elements; None where there is none: unknown, not nought."""
         if not self.elements:

@@ -26,7 +26,7 @@ user = factories.user("lead")
 session = import_module(settings.SESSION_ENGINE).SessionStore()
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 session[SESSION_KEY] = str(user.pk)
-session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
+session[BACKEND_SESSION_KEY] = settings.AUTHENTICATION_BACKENDS[-1]
 session[HASH_SESSION_KEY] = user.get_session_auth_hash()
 session.save()
 told = {{

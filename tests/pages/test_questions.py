@@ -1,0 +1,75 @@
+"""How often a page asks the database: at most fifteen times, for a die with much as for one with little."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from diestore.models import Rate
+from maintenance import actions
+from maintenance.models import Work
+from tests import factories as make
+
+from .small_shop import shop
+
+pytestmark = pytest.mark.django_db
+AT_MOST = 15
+
+OF_NONE = [
+    "maintenance:due", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost", "maintenance:record",
+    "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear",
+]  # fmt: skip
+OF_A_DIE = ["diestore:die"]
+TASKS = ["run", "sharpening", "replacement", "stop", "reading", "mishap", "correction"]
+
+
+def asks(client, address: str) -> int:
+    assert client.get(address).status_code == 200
+    with CaptureQueriesContext(connection) as seen:
+        assert client.get(address).status_code == 200
+    return len(seen)
+
+
+def addresses(die) -> dict[str, str]:
+    found = {name: reverse(name) for name in OF_NONE}
+    found |= {name: reverse(name, args=[die.pk]) for name in OF_A_DIE}
+    found |= {f"log_{task}": f"{reverse(f'maintenance:log_{task}')}?die={die.pk}" for task in TASKS}
+    found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
+    found["maintenance:edge"] = reverse("maintenance:edge", args=[die.positions.get(code="1-A").pk])
+    return found
+
+
+@pytest.fixture
+def dies():
+    Rate.objects.create(plant=make.plant(), kind="toolroom hour", valid_from="2020-01-01", amount=60)
+    Rate.objects.create(plant=make.plant(), kind="press hour", valid_from="2020-01-01", amount=90)
+    return shop(3)
+
+
+def grown(die) -> None:
+    """The same die with thirty more places, sharpened as sets, and thirty more of every sort of entry."""
+    places = [make.position(die, f"{n}-B", item=make.item(code=f"P-{n}")) for n in range(30)]
+    for day in range(10, 40):
+        make.run(die, day, 900)
+        make.sharpen(die, day + 0.5, *places[: 1 + day % 5])
+        actions.log_stop(by=make.actor(), die=die, at=make.moment(day + 0.8), minutes=20, cause="other")
+        actions.log_replacement(by=make.actor(), position=places[day % 30], at=make.moment(day + 0.9), why="other")
+
+
+def test_few_questions_however_much_there_is(as_role, dies):
+    client, (small, *_) = as_role("lead"), dies
+    before = {name: asks(client, address) for name, address in addresses(small).items()}
+    grown(small)
+    assert Work.objects.filter(position__die=small).count() > 60
+    after = {name: asks(client, address) for name, address in addresses(small).items()}
+    assert {name: n for name, n in after.items() if n > AT_MOST} == {}
+    assert {name: (before[name], n) for name, n in after.items() if n != before[name]} == {}
+
+
+def test_an_answer_to_the_same_address_writes_no_session_anew(as_role, dies):
+    client = as_role("lead")
+    address = f"{reverse('maintenance:log_stop')}?die={dies[0].pk}"
+    client.get(address)
+    with CaptureQueriesContext(connection) as seen:
+        client.get(address)
+    assert not any(query["sql"].startswith("UPDATE") for query in seen)
