@@ -43,6 +43,7 @@ def work_out(plant: Plant) -> Made:
     if Die.objects.filter(plant=plant).count() < WORTH_KEEPING:
         return Made(kept=kept, rows=[])
     ahead = spares.whole_plant(plant)
+    ahead.remembers = False
     rows = spares.all_spares(plant, ahead=ahead)
     kept.today, kept.shop = ahead.today, _said(ahead.shop_wide)
     return Made(kept=kept, rows=rows)

@@ -31,6 +31,7 @@ class KeptSpares(models.Model):
     today = models.DateField()
     mark = models.JSONField()
     shop = models.JSONField()
+    took_s = models.FloatField(default=0.0, help_text="The last telling anew of those that waited.")
 
     class Meta:
         verbose_name_plural = "kept spares"

@@ -72,7 +72,8 @@ class PlantAhead:
     """What is ahead of the dies of a plant.
 
     dies: only these, None: all of it. shop: what is known of the whole shop, so that it need not be asked again;
-    wanted: then only these items and the dies that take them.
+    wanted: then only these items and the dies that take them. remembers: what was advised on the same basis is
+    remembered for the next page; not where the answer is kept in the database anyway.
     """
 
     plant: Plant
@@ -81,6 +82,7 @@ class PlantAhead:
     horizon_days: int = LOOK_AHEAD_DAYS + COVER_DAYS
     shop: ShopWide | None = None
     wanted: list[int] | None = None
+    remembers: bool = True
     _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
     _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
     _known_laws: dict[tuple[int, int], tuple] = field(default_factory=dict)
@@ -99,7 +101,7 @@ class PlantAhead:
     def of_items(cls, plant: Plant, items: Iterable[Item], *, shop: ShopWide) -> PlantAhead:
         """Of some items and the dies that take them only, in a shop of which the rest is known."""
         known = {item.pk: item for item in items}
-        made = cls(plant, shop.today, horizon_days=shop.horizon_days, shop=shop, wanted=list(known))
+        made = cls(plant, shop.today, horizon_days=shop.horizon_days, shop=shop, wanted=list(known), remembers=False)
         made.items = known
         return made
 

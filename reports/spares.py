@@ -282,20 +282,26 @@ KEPT_AT_MOST = 50_000
 
 
 def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
+    if not ahead.remembers:
+        return _computed(now, item, ahead)
     key = (now, item.lead_days, ahead.basis_of(item.pk))
     advice = _kept.get(key)
     if advice is None:
-        advice = advise(
-            now,
-            lambda days: ahead.use(item.pk, days),
-            today=ahead.today,
-            service=SERVICE,
-            look_ahead_days=max(LOOK_AHEAD_DAYS, item.lead_days),
-        )
+        advice = _computed(now, item, ahead)
         if len(_kept) >= KEPT_AT_MOST:
             _kept.clear()
         _kept[key] = advice
     return advice
+
+
+def _computed(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
+    return advise(
+        now,
+        lambda days: ahead.use(item.pk, days),
+        today=ahead.today,
+        service=SERVICE,
+        look_ahead_days=max(LOOK_AHEAD_DAYS, item.lead_days),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

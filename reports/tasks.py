@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import time
+
 from django.conf import settings
+from django.utils import timezone
 from django_tasks import TaskContext, task
 
 from diestore import work
@@ -12,6 +16,7 @@ from maintenance.tasks import AFTER_ENTRY, NIGHTLY
 from . import kept, kept_spares
 from .models import KeptSpares
 
+QUICK_S = 2.0
 AFTER_FORECASTS = AFTER_ENTRY - 5  # the forecasts of the dies first: the spares rest on them
 
 
@@ -22,9 +27,17 @@ def plan(plant: Plant) -> None:
 
 
 def plan_after_entry(die: Die) -> None:
-    """Where workers run, they tell those spares anew that the die takes; else the night does."""
-    if settings.FORECASTS_BY_WORKERS and KeptSpares.objects.filter(plant=die.plant_id).exists():
-        work.enqueue_once(tell_waiting_spares, die.plant_id)
+    """Where workers run, they tell those spares anew that the die takes; else the night does.
+
+    Where that takes long, the queue pauses twice as long before: on a busy day a worker has other things to do too.
+    """
+    if not settings.FORECASTS_BY_WORKERS:
+        return
+    took = KeptSpares.objects.filter(plant=die.plant_id).values_list("took_s", flat=True).first()
+    if took is None:
+        return
+    pause = dt.timedelta(seconds=2 * took) if took > QUICK_S else None
+    work.enqueue_once(tell_waiting_spares.using(run_after=pause and timezone.now() + pause), die.plant_id)
 
 
 @task(takes_context=True, priority=NIGHTLY)
@@ -48,8 +61,10 @@ def keep_spares(context: TaskContext, plant: int) -> None:
 @task(takes_context=True, priority=AFTER_FORECASTS)
 def tell_waiting_spares(context: TaskContext, plant: int) -> None:
     """Anew those spares of a large shop on whose dies something was entered."""
+    began = time.monotonic()
     made = kept_spares.work_out_waiting(Plant.objects.get(pk=plant))
     with work.closing(context) as says:
         if made is not None:
+            made.kept.took_s = time.monotonic() - began
             kept_spares.keep(made)
             says["spares"] = len(made.rows)

@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from diestore import work
 from diestore.models import Die, Item, Piece, Position
@@ -134,7 +135,7 @@ def test_what_changes_in_the_register_and_in_orders_waits_too(plant):
     make.order(Die.objects.get(code="H-000"), parts=700_000, due=make.moment(190).date())
     assert waiting(plant) == ["PP-0.0-M2"]
     renewed(plant)
-    Order.objects.update(closed_at=spare_mark.timezone.now())
+    Order.objects.update(closed_at=timezone.now())
     assert waiting(plant) == ["PP-0.0-M2"]
     renewed(plant)
     place = Position.objects.get(die__code="H-001", code="1-A")
@@ -230,6 +231,17 @@ def test_workers_tell_anew_what_waits(plant, settings):
     while worker.step():
         pass
     assert not waiting(plant) and shown(plant) == from_the_log(plant)
+
+
+def test_where_it_takes_long_the_queue_pauses_before_it(plant, settings):
+    settings.FORECASTS_BY_WORKERS = True
+    night(plant)
+    KeptSpares.objects.update(took_s=60)
+    before = timezone.now()
+    own.plan_after_entry(Die.objects.get(code="H-001"))
+    own.plan_after_entry(Die.objects.get(code="H-002"))
+    waits = work.unfinished().get()
+    assert dt.timedelta(seconds=115) < waits.run_after - before < dt.timedelta(seconds=130)
 
 
 def test_the_night_keeps_them(plant):

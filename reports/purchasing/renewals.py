@@ -82,8 +82,9 @@ class RenewalCounts:
             return cls(0.0, np.zeros((0, 2)))
         cells = max(_cells_for(first, law, horizon_hits, cells) for law in fresh)
         edges = (np.arange(cells + 1) + 0.5) * (horizon_hits / cells)
-        size = 1 << int(np.ceil(np.log2(2 * cells + 2)))
-        step_f = np.fft.rfft(np.array([np.diff(law.ended(edges), prepend=0.0) for law in fresh]), size)
+        size = 1 << int(np.ceil(np.log2(2 * cells)))  # of a convolution only its very last point wraps, onto the first
+        step = np.array([np.diff(law.ended(edges), prepend=0.0) for law in fresh])
+        step_f = np.fft.rfft(step, size)
         current = np.diff(first.ended(edges), prepend=0.0)[None]
         rows = []
         while True:
@@ -92,7 +93,9 @@ class RenewalCounts:
             if reached[:, -1].max() < NEGLIGIBLE:
                 break
             rows.append(np.minimum(reached, 1.0).mean(axis=0))
+            start = current[:, 0] * step[:, 0]
             current = np.maximum(np.fft.irfft(np.fft.rfft(current, size) * step_f, size)[:, : cells + 1], 0.0)
+            current[:, 0] = start
         at_least = np.array(rows) if rows else np.zeros((0, cells + 1))
         return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least)
 

@@ -93,6 +93,32 @@ def build(dies: int, *, seed: int = 0) -> User:
     return user
 
 
+def busy_day(*, dies: int, sharpened: int = 60) -> None:
+    """Runs of so many dies, some of them sharpened whole, and their forecasts told again."""
+    last = Run.objects.order_by("-at").first()
+    at = last.at + dt.timedelta(seconds=1)
+    ran = list(Die.objects.order_by("code")[:dies])
+    default = dict(Variant.objects.filter(die__in=ran, is_default=True).values_list("die_id", "pk"))
+    _save(
+        Run(die=die, variant_id=default[die.pk], started=at, at=at + dt.timedelta(hours=1), hits=9_000,
+            stock_id=last.stock_id, person_id=last.person_id)
+        for die in ran
+    )  # fmt: skip
+    _save(
+        Work(
+            position=p, operation="ground", why="with set", found="sharp", removed_mm=0.12, person_id=last.person_id,
+            set_key=f"{p.die_id} {at.isoformat()}", at=at + dt.timedelta(hours=2), heads_set=p.code == "1-A",
+        )
+        for p in Position.objects.filter(die__in=ran[:sharpened])
+    )  # fmt: skip
+    newest = DieForecast.objects.filter(die__in=ran, is_newest=True)
+    again = list(newest)
+    newest.update(is_newest=False)
+    for row in again:
+        row.pk = None
+    DieForecast.objects.bulk_create(again)
+
+
 def _some(numbers, size, rng, now, plant, person, presses, stocks, items, fit) -> None:
     """Some dies with all that belongs to them."""
     places, works = size
