@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.views import View
 
 from diestore import roles
-from diestore.models import Die
+from diestore.models import Die, Plant
 from diestore.queries import system_of
 from maintenance import counter_page, due, entries, words
 from maintenance.queries import drift_flags
@@ -25,7 +25,8 @@ class Today(View):
         rows = due.rows()
         found = [row for row in rows if row.standing.css]
         told = [{"row": r, "chance": None if r.chance is None else words.chance(r.chance)} for r in found[:MOST]]
-        spares = _spares(user)
+        plant = plant_of(user) if user.has_perm(roles.SEE_SPARES) or user.has_perm(roles.RUN_FIT) else None
+        spares = _spares(user, plant)
         return render(
             request,
             "reports/today.html",
@@ -39,7 +40,7 @@ class Today(View):
                 "spares_waiting": 0 if spares is None else spares.waiting,
                 "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
                 "entries": _entries(user),
-                "drifting": _drifting(user),
+                "drifting": _drifting(user, plant),
                 "may_log": user.has_perm(roles.LOG_RUN),
                 "counts_asked": counter_page.number_open() if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
@@ -47,21 +48,19 @@ class Today(View):
         )
 
 
-def _spares(user) -> Shorts | None:
+def _spares(user, plant: Plant | None) -> Shorts | None:
     """Spares to order this week; None for somebody who has nothing to do with them."""
     if not user.has_perm(roles.SEE_SPARES):
         return None
-    plant = plant_of(user)
     if plant is None:
         return Shorts(found=0, rows=[], today=None, waiting=0)
     return to_order(plant, within_days=WEEK_DAYS, most=MOST)
 
 
-def _drifting(user) -> list:
+def _drifting(user, plant: Plant | None) -> list:
     """Dies that go dull more often than their record says; nothing for whoever cannot start a record anew."""
     if not user.has_perm(roles.RUN_FIT):
         return []
-    plant = plant_of(user)
     return list(drift_flags(plant)[:MOST]) if plant else []
 
 
