@@ -103,6 +103,11 @@ class KeptList:
         return self.kept.today
 
     @property
+    def told_at(self) -> dt.datetime:
+        """The moment up to which entries count."""
+        return dt.datetime.fromisoformat(self.kept.mark["at"])
+
+    @property
     def rows(self) -> QuerySet:
         """The most urgent first; each read comes as a SpareRow."""
         return self._as_rows(self._ordered.select_related("item__supplier"))

@@ -211,6 +211,7 @@ class Spares:
     """The spares of a small shop, told from its log. Those of a large one (`kept_spares`) answer to the same names."""
 
     waiting: frozenset[int] = frozenset()
+    told_at = None  # just now
 
     def __init__(self, plant: Plant) -> None:
         self.rows = all_spares(plant)

@@ -45,6 +45,7 @@ def spares_page(request: HttpRequest) -> HttpResponse:
             "worth": money(told.worth, cents=False) if told.worth is not None else "",
             "as_of": day(listed.today) if listed else "",
             "waiting": len(listed.waiting) if listed else 0,
+            "told_at": listed.told_at if listed else None,
             "query": request.GET.urlencode(),
         },
     )
