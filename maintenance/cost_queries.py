@@ -19,6 +19,9 @@ from .operations import OPERATIONS
 FRESH = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
 
 
+DatedRates = dict[str, list[tuple[dt.date, Decimal]]]
+
+
 @dataclass(frozen=True, kw_only=True)
 class GrindDay:
     """All works on a die at one moment. hours None: nobody wrote them down. outside: done by a supplier."""
@@ -69,6 +72,11 @@ class Spent:
 
 def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
     """What each of these dies has made and cost, in one question for any number of them."""
+    return spent_and_rates(dies, None)[0]
+
+
+def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int, Spent], DatedRates]:
+    """The same, and what an hour costs there, by kind, from which day on."""
     ids = list(dies)
     found = {die: Spent(die=die) for die in ids}
     told = together.read(
@@ -78,7 +86,11 @@ def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
         spares=_spares(ids),
         stops=_stops(ids),
         bills=_bills(ids),
+        rates=Rate.objects.filter(plant=plant).values_list("kind", "valid_from", "amount"),
     )
+    rates: DatedRates = defaultdict(list)
+    for kind, day, amount in told["rates"]:
+        rates[kind].append((day, amount))
     _add_parts(found, told["outputs"], told["runs"])
     for die, at, operation, supplier, pieces, written, hours in told["works"]:
         found[die].grinds.append(
@@ -100,7 +112,7 @@ def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
             found[die].stops.append(StopOfDie(at=at, minutes=minutes, parts_scrapped=scrapped))
     for die, by_work, by_stop, at, kind, amount in told["bills"]:
         found[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
-    return found
+    return found, rates
 
 
 def parts_per_hit(dies: Iterable[int]) -> dict[int, int]:
@@ -188,14 +200,6 @@ def _bills(ids: list[int]) -> QuerySet:
         Q(die__in=ids) | Q(die__isnull=True, work__position__die__in=ids) | Q(die__isnull=True, stop__die__in=ids)
     )
     return lines.order_by("at").values_list("die_id", "work__position__die_id", "stop__die_id", "at", "kind", "amount")
-
-
-def rates_of(plant: Plant) -> dict[str, list[tuple[dt.date, Decimal]]]:
-    """What an hour costs, by kind, from which day on."""
-    found: dict[str, list[tuple[dt.date, Decimal]]] = defaultdict(list)
-    for kind, day, amount in Rate.objects.filter(plant=plant).values_list("kind", "valid_from", "amount"):
-        found[kind].append((day, amount))
-    return found
 
 
 def dies_of(plant: Plant):

@@ -15,10 +15,12 @@ import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
+from diestore import together
 from diestore.handbook import tool_steels
 from diestore.models import Die, Plant
 
 from . import burr_limits, edge_log, logs, queries, samples
+from .data import OrderLeft
 from .life import fleet, predict, prior
 from .life.cycles import EdgeSpec, LifeSamples
 from .life.seen import Seen
@@ -329,15 +331,25 @@ class EdgeNow:
     hardness_hrc: float | None
 
 
-def edges_now(die: Die) -> list[EdgeNow]:
-    """The edges that work in a die, as built now, with the stored forecast of each."""
-    told = queries.newest_forecast(die)
+def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[EdgeNow]:
+    """The edges that work in a die, as built now, with the stored forecast of each.
+
+    orders: the open orders of the die, the earliest due first, where they are read.
+    """
+    read = together.read(
+        told=DieForecast.objects.filter(die=die, is_newest=True),
+        usual=EdgeForecast.objects.filter(forecast__die=die, forecast__is_newest=True, usual_hits__gt=0).values_list(
+            "position_id", "usual_hits"
+        ),
+    )
+    told, usual = next(iter(read["told"]), None), dict(read["usual"])
     if told is None or not told.fresh:
         return []
-    usual = {e.position_id: e.usual_hits for e in queries.edges_of(told) if e.usual_hits}
     log = logs.of_die(die)
     part = samples.of_die(log, told.as_of.timestamp())
-    working = fitted_positions(log, _variants_to_come(die.plant).get(die.pk), told.as_of.timestamp())
+    orders = queries.open_orders(dies=[die]) if orders is None else orders
+    variant = next((order.variant_id for order in orders), None)
+    working = fitted_positions(log, variant, told.as_of.timestamp())
     found = []
     for number, cycle in part.rows:
         place = log.positions[cycle.position]

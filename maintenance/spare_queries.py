@@ -62,8 +62,9 @@ def places_of_items(
     """
     positions = _positions(plant, dies, items)
     asked = _asked_of(positions, known_die_grinds or {})
-    # the places of a few items in one question; those of a shop one after another, since each answer is long
-    told = together.read(**asked) if items is not None else {name: list(rows) for name, rows in asked.items()}
+    # the places of a few items or dies in one question; those of a shop one after another, since each answer is long
+    few = items is not None or dies is not None
+    told = together.read(**asked) if few else {name: list(rows) for name, rows in asked.items()}
     variants = defaultdict(set)
     for position, variant in told["variants"]:
         variants[position].add(variant)
@@ -251,6 +252,10 @@ def items_in_use(plant: Plant) -> QuerySet[Item]:
     )
 
 
+def items_by_pk(pks: Iterable[int]) -> QuerySet[Item]:
+    return Item.objects.filter(pk__in=list(pks)).select_related("supplier")
+
+
 def item_in_use(plant: Plant, pk: int) -> Item | None:
     """That one, if it is among them."""
     places, moves = _positions(plant, None, [pk]), StockMovement.objects.filter(plant=plant, item=pk)
@@ -272,30 +277,28 @@ def edge_forecasts(positions: Iterable[int]) -> dict[int, dict]:
 
 def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]]:
     """Kind of spare -> pieces replaced before they were ground out, and the strokes of all such places together."""
-    hits = dict(
-        Run.objects.standing()
+    positions = _positions(plant, None, None)
+    told = together.read(
+        hits=Run.objects.standing()
         .filter(die__plant=plant)
         .order_by()
         .values("die_id")
         .annotate(n=Sum("hits"))
-        .values_list("die_id", "n")
-    )
-    strokes: dict[str, float] = defaultdict(float)
-    positions = _positions(plant, None, None)
-    for die, kind, share in (
-        positions.order_by()
+        .values_list("die_id", "n"),
+        shares=positions.order_by()
         .values("die_id", "item__kind")
         .annotate(n=Sum("stroke_share"))
-        .values_list("die_id", "item__kind", "n")
-    ):
-        strokes[kind] += share * hits.get(die, 0)
-    replaced = dict(
-        Replacement.objects.standing()
+        .values_list("die_id", "item__kind", "n"),
+        replaced=Replacement.objects.standing()
         .filter(position__in=positions.values("pk"), since_start=False, piece_in__isnull=False)
         .exclude(why__in=(Replacement.Why.FIRST, Replacement.Why.GROUND_OUT))
         .order_by()
         .values("position__item__kind")
         .annotate(n=Count("pk"))
-        .values_list("position__item__kind", "n")
+        .values_list("position__item__kind", "n"),
     )
+    hits, replaced = dict(told["hits"]), dict(told["replaced"])
+    strokes: dict[str, float] = defaultdict(float)
+    for die, kind, share in told["shares"]:
+        strokes[kind] += share * hits.get(die, 0)
     return {kind: (replaced.get(kind, 0), n) for kind, n in strokes.items()}

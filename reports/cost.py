@@ -38,9 +38,7 @@ class Rates:
     press: tuple[DatedRate, ...]
 
     @classmethod
-    def of(cls, plant: Plant) -> Rates:
-        rows = cost_queries.rates_of(plant)
-
+    def of(cls, rows: dict[str, list[tuple[dt.date, Decimal]]]) -> Rates:
         def dated(kind: str) -> tuple[DatedRate, ...]:
             return tuple(DatedRate(valid_from=day, amount=amount) for day, amount in rows.get(kind, ()))
 
@@ -55,11 +53,12 @@ class Rates:
 
 @dataclass(frozen=True, kw_only=True)
 class DieCost:
-    """A die with the cost sheet of its own log. spent None: the sheet was kept, not worked out now."""
+    """A die with the cost sheet of its own log. spent, rates None: the sheet was kept, not worked out now."""
 
     die: Die
     sheet: CostSheet
     spent: Spent | None
+    rates: Rates | None = None
     notes: tuple[str, ...] = ()
 
     @property
@@ -125,8 +124,8 @@ def in_order(rows: Iterable[DieCost]) -> list[DieCost]:
 
 
 def _costs(dies: list[Die], plant: Plant) -> list[DieCost]:
-    rates = Rates.of(plant)
-    spent = cost_queries.spent_on(die.pk for die in dies)
+    spent, rows = cost_queries.spent_and_rates((die.pk for die in dies), plant)
+    rates = Rates.of(rows)
     return [_cost(die, spent[die.pk], rates) for die in dies]
 
 
@@ -153,7 +152,7 @@ def _cost(die: Die, spent: Spent, rates: Rates) -> DieCost:
         toolroom_rates=rates.toolroom,
         press_rates=rates.press,
     )
-    return DieCost(die=die, sheet=sheet, spent=spent, notes=tuple(_notes(spent)))
+    return DieCost(die=die, sheet=sheet, spent=spent, rates=rates, notes=tuple(_notes(spent)))
 
 
 def _notes(spent: Spent) -> Iterable[str]:
@@ -236,7 +235,7 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
     strokes = ahead.strokes(die.pk, YEAR_DAYS)
     per_hit = spent.parts / spent.hits if spent.hits else cost_queries.parts_per_hit([die.pk]).get(die.pk, 1)
     planned = int(strokes * per_hit)
-    rates = Rates.of(die.plant)
+    rates = cost.rates
     others = [] if len(spent.stops) >= STOPS_NEEDED else list(cost_queries.spent_on(_plant_dies(die)).values())
     prices = prices_of(spent, others, rates, ahead.today)
     told = ahead.told.get(die.pk)
@@ -365,7 +364,7 @@ def two_builds(
         spares_per_sharpening=worn_off_per_sharpening(pieces),
         per_million_hits=by_stroke,
     )
-    edges = forecasts.edges_now(die)
+    edges = forecasts.edges_now(die, orders=[row for row in ahead.open_orders if row.die_id == die.pk])
     shown = tuple(_told(edge, change) for edge in edges)
     if change is None or not edges:
         return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)

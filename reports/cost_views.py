@@ -16,7 +16,7 @@ from diestore.tables import lay_out
 from maintenance import cost_queries
 from maintenance.words import chance
 
-from . import cost, kept, plots
+from . import cost, kept, kept_spares, plots
 from .cost_table import ChangeForm, CostTable
 from .marks import day, money, three_figures
 from .plants import plant_of
@@ -66,8 +66,11 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
         raise Http404("No such die here.")
     asked = any(name in request.GET for name in ChangeForm.base_fields)
     form = ChangeForm(request.GET if asked else None, initial={"sides": "upper", "pieces": 1})
+    die.plant = plant
     told = cost.cost_per_thousand(die)
     ahead = PlantAhead.of(plant, dies=[die.pk])
+    if (breaks := kept_spares.breaks_by_kind(plant)) is not None:
+        ahead.breaks_by_kind = breaks
     year = cost.year_ahead(told, ahead=ahead)
     volumes = _volumes(told, year)
     two = cost.two_builds(told, year, form.change, volumes, ahead=ahead)

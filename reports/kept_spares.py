@@ -194,6 +194,12 @@ def _said(shop: ShopWide) -> dict:
     }
 
 
+def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]] | None:
+    """How often a kind of spare breaks in a large shop, as of last night; None where nothing is kept."""
+    shop = KeptSpares.objects.filter(plant=plant).values_list("shop", flat=True).first()
+    return shop and {kind: tuple(seen) for kind, seen in shop["breaks"].items()}
+
+
 def _shop(kept: KeptSpares) -> ShopWide:
     said = kept.shop
     return ShopWide(

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from diestore.models import Die, Item, Plant
 from maintenance import forecasts, queries, spare_queries
+from maintenance.data import OrderLeft
 from maintenance.spare_queries import PlaceOfItem
 
 from .purchasing.ahead import OrderAhead, hits_ahead
@@ -138,7 +139,9 @@ class PlantAhead:
 
     @cached_property
     def items(self) -> dict:
-        """The items of the plant, or those wanted, by key."""
+        """The items of the plant, or those wanted, or those that the dies looked at take, by key."""
+        if self.dies is not None:
+            return {item.pk: item for item in spare_queries.items_by_pk({row.item_id for row in self.rows})}
         return {item.pk: item for item in spare_queries.items_in_use(self.plant)}
 
     @cached_property
@@ -149,10 +152,14 @@ class PlantAhead:
         return sorted({row.die_id for row in self.rows})
 
     @cached_property
+    def open_orders(self) -> list[OrderLeft]:
+        dies = None if self.asked_dies is None else [Die(pk=pk) for pk in self.asked_dies]
+        return queries.open_orders(plant=self.plant, dies=dies)
+
+    @cached_property
     def orders(self) -> dict[int, list[OrderAhead]]:
         found: dict[int, list[OrderAhead]] = defaultdict(list)
-        dies = None if self.asked_dies is None else [Die(pk=pk) for pk in self.asked_dies]
-        for order in queries.open_orders(plant=self.plant, dies=dies):
+        for order in self.open_orders:
             if order.die_id is not None:
                 found[order.die_id].append(OrderAhead(due=order.due, hits_left=order.hits_left))
         return found

@@ -23,7 +23,7 @@ BUSY = "busy"
 QUERIES_AT_MOST, MS_AT_MOST = 15, 150
 
 
-def pages(dies: list[int], items: list[int]) -> dict[str, list[str]]:
+def pages(dies: list[int], items: list[int], edges: list[int]) -> dict[str, list[str]]:
     """Name -> addresses to look at, each as different as a person would ask for."""
     last = max(len(dies) // 25, 1)
     return {
@@ -36,6 +36,10 @@ def pages(dies: list[int], items: list[int]) -> dict[str, list[str]]:
             f"/log/run/?die={dies[0]}",
             f"/log/sharpening/?die={dies[-1]}",
             f"/log/reading/?die={dies[0]}",
+            f"/log/replacement/?die={dies[0]}",
+            f"/log/stop/?die={dies[0]}",
+            f"/log/mishap/?die={dies[-1]}",
+            f"/counters/in-press/?die={dies[0]}",
         ],
         "Entries": [
             "/log/entries/",
@@ -53,8 +57,13 @@ def pages(dies: list[int], items: list[int]) -> dict[str, list[str]]:
             "/spares/?kind=pierce_punch&sort=-lead_days",
         ],
         "Spare": [f"/spares/{pk}/" for pk in items[:: max(len(items) // 20, 1)]],
-        "Cost": ["/cost/", "/cost/?page=5"],
+        "Cost": ["/cost/", "/cost/?page=5", "/cost/?sort=-sharpening", "/cost/?q=0001"],
         "Cost of a die": [f"/cost/{pk}/" for pk in dies[:3]],
+        "Edge": [f"/edges/{pk}/" for pk in edges],
+        "Record": ["/record/"],
+        "Wear model": ["/wear-model/"],
+        "Counters": ["/counters/"],
+        "People": ["/people/"],
     }
 
 
@@ -68,7 +77,7 @@ def main(dies: int) -> None:
     from django.test import Client
     from django.test.utils import CaptureQueriesContext, override_settings
 
-    from diestore.models import Die, Item, Plant
+    from diestore.models import Die, Item, Plant, Position
     from maintenance.models import Run, Work
     from reports import kept, kept_spares
 
@@ -95,11 +104,14 @@ def main(dies: int) -> None:
 
     ids, items = list(Die.objects.values_list("pk", flat=True)), list(Item.objects.values_list("pk", flat=True))
     print(f"{len(ids):,} dies, {Work.objects.count():,} works, {Run.objects.count():,} runs, {connection.vendor}")
+    edges = list(
+        Position.objects.filter(die__in=ids[:: max(len(ids) // 5, 1)], code="1-A").values_list("pk", flat=True)[:6]
+    )
     client = Client()
     client.force_login(User.objects.get(username="bench"))
     print(f"{'page':16}{'queries':>9}{'middle ms':>11}{'95 % ms':>9}")
     with override_settings(ALLOWED_HOSTS=["*"]):
-        for name, addresses in pages(ids, items).items():
+        for name, addresses in pages(ids, items, edges).items():
             if wanted and name not in wanted:
                 continue
             took, counts = [], []

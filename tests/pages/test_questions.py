@@ -19,7 +19,7 @@ OF_NONE = [
     "maintenance:due", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost", "maintenance:record",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear",
 ]  # fmt: skip
-OF_A_DIE = ["diestore:die"]
+OF_A_DIE = ["diestore:die", "reports:cost_die"]
 TASKS = ["run", "sharpening", "replacement", "stop", "reading", "mishap", "correction"]
 
 
