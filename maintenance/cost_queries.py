@@ -13,7 +13,7 @@ from django.db.models import Count, Max, Min, Q, QuerySet, Sum
 from diestore import together
 from diestore.models import Die, Output, Plant, Rate
 
-from .models import CostLine, Replacement, Run, Stop, Work
+from .models import CostLine, OpenCount, Replacement, Run, Stop, Work
 from .operations import OPERATIONS
 
 FRESH = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
@@ -82,6 +82,7 @@ def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int,
     told = together.read(
         outputs=Output.objects.filter(variant__die__in=ids).values_list("variant_id", "part_id", "parts_per_hit"),
         runs=_runs(ids),
+        counting=_counting(ids),
         works=_works(ids),
         spares=_spares(ids),
         stops=_stops(ids),
@@ -91,7 +92,8 @@ def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int,
     rates: DatedRates = defaultdict(list)
     for kind, day, amount in told["rates"]:
         rates[kind].append((day, amount))
-    _add_parts(found, told["outputs"], told["runs"])
+    counting = [(*row[:4], None, None, *row[4:]) for row in told["counting"]]  # nobody has counted good parts of it yet
+    _add_parts(found, told["outputs"], told["runs"] + counting)
     for die, at, operation, supplier, pieces, written, hours in told["works"]:
         found[die].grinds.append(
             GrindDay(
@@ -159,6 +161,12 @@ def _runs(ids: list[int]) -> QuerySet:
         )
         .values_list("die_id", "variant_id", "order__part_id", "all_hits", "counted_hits", "good", "first", "last")
     )
+
+
+def _counting(ids: list[int]) -> QuerySet:
+    """What counters count just now."""
+    rows = OpenCount.objects.as_hits().filter(die__in=ids)
+    return rows.values_list("die_id", "variant_id", "order__part_id", "hits", "started", "at")
 
 
 def _works(ids: list[int]) -> QuerySet:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import uuid
 
+from django.apps import apps
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
 from diestore.models import Die, Person, Plant, Press, Variant
@@ -243,6 +244,14 @@ class CounterQuestion(models.Model):
         indexes = [models.Index(fields=["counter", "since"], name="counter_question_by_time")]
 
 
+class OpenCountQuerySet(models.QuerySet):
+    def as_hits(self):
+        """Those that are hits now: with stock, and no run of the die stands in the log for that time."""
+        typed = apps.get_model("maintenance", "Run").objects.standing()
+        typed = typed.filter(die=OuterRef("die"), started__lt=OuterRef("at"), at__gt=OuterRef("started"))
+        return self.filter(~Exists(typed), with_stock=True).order_by("started", "pk")
+
+
 class OpenCount(models.Model):
     """Derived: hits of a counter's stretch that is still going on, and so is no run of the log yet."""
 
@@ -254,6 +263,8 @@ class OpenCount(models.Model):
     at = models.DateTimeField()
     hits = models.BigIntegerField()
     with_stock = models.BooleanField(default=True)
+
+    objects = OpenCountQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -15,7 +15,7 @@ from django.utils import timezone
 from diestore import together
 from diestore.models import Die, Item, Plant, Rate
 
-from .models import CostLine, Event, Replacement, Run, Stop, Work
+from .models import CostLine, Event, OpenCount, Replacement, Run, Stop, Work
 
 _WAYS: dict[type[Event], tuple[str, ...]] = {
     Run: ("die",),
@@ -58,7 +58,10 @@ def _last(model):
 
 
 def dies_touched_since(mark: dict, plant: Plant) -> set[int] | None:
-    """The dies on which something was entered or struck out since. None: prices changed, so all of them."""
+    """The dies on which something was entered or struck out since, and those that counters count just now.
+
+    None: prices changed, so all of them.
+    """
     last, there = mark["last"], mark.get("there", {})
     asked = {name: rows.values_list("n") for name, rows in _in_flight(last).items()}
     for model in _PRICES:
@@ -76,4 +79,10 @@ def dies_touched_since(mark: dict, plant: Plant) -> set[int] | None:
         for way in ways:
             for rows in (model.objects.filter(new), model.objects.filter(struck_at__gte=since)):
                 parts.append(rows.order_by().values_list(way))  # of all plants: then only the new rows are looked at
-    return {die for (die,) in reduce(lambda a, b: a.union(b), parts) if die is not None}
+    touched = {die for (die,) in reduce(lambda a, b: a.union(b), parts) if die is not None}
+    return touched | counting_now(plant)
+
+
+def counting_now(plant: Plant) -> set[int]:
+    """The dies that counters count just now: their hits grow with no entry made."""
+    return set(OpenCount.objects.filter(die__plant=plant).values_list("die_id", flat=True))

@@ -58,7 +58,7 @@ def open_orders(
     An order that names no die is laid on the first die in service that makes the part.
     """
     orders = Order.objects.filter(closed_at__isnull=True)
-    runs, counting = Run.objects.standing(), OpenCount.objects.filter(with_stock=True)
+    runs, counting = Run.objects.standing(), OpenCount.objects.as_hits()
     if as_of is not None:
         still_open = Q(closed_at__isnull=True) | Q(closed_at__gt=as_of)
         orders = Order.objects.filter(still_open, placed_at__lte=as_of)
@@ -207,17 +207,6 @@ def on_the_shelf(plant: int):
     """(item, pieces) of what lies on the shelf of that plant."""
     rows = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.SHELF)
     return rows.order_by().values("item_id").annotate(n=Sum("quantity")).values_list("item_id", "n")
-
-
-def hits_by_die(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[int, int]:
-    """Strokes of each die in runs that ended in [since, until)."""
-    return dict(
-        Run.objects.standing()
-        .filter(die__plant=plant, at__gte=since, at__lt=until)
-        .values("die_id")
-        .annotate(n=Sum("hits"))
-        .values_list("die_id", "n")
-    )
 
 
 def entries_counted() -> dict[Told, tuple[int, int]]:

@@ -18,10 +18,14 @@ WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
 
 
 def work_out(plant: Plant) -> KeptSheets:
-    """All sheets of a plant, where it is large enough to keep them; not saved yet."""
+    """All sheets of a plant, where it is large enough to keep them; not saved yet.
+
+    Not those of dies that counters count just now: their hits may go again with no entry made.
+    """
     mark, costs = log_mark.now(plant), []
     if cost_queries.dies_of(plant).count() >= WORTH_KEEPING:
-        costs = cost_per_thousand(plant)
+        counting = log_mark.counting_now(plant)
+        costs = [cost for cost in cost_per_thousand(plant) if cost.die.pk not in counting]
     return KeptSheets(plant=plant, mark=mark, sheets={str(cost.die.pk): _told(cost) for cost in costs})
 
 
