@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.core.checks import Error, Tags, Warning, register
+from django.db import DatabaseError
 
 
 @register(Tags.security, deploy=True)
@@ -27,3 +28,17 @@ def proxies_are_counted(app_configs, **kwargs) -> list:
             id="diestore.W001",
         )
     ]
+
+
+@register(Tags.database)
+def one_key_for_all_hosts(app_configs, databases=None, **kwargs) -> list:
+    """Run by `migrate` and by `check --database default`: another key or another clock than the other hosts'."""
+    from . import hosts
+
+    if not databases:
+        return []
+    try:
+        found = hosts.worries(hosts.serving())
+    except DatabaseError:  # the tables are not there yet, or the database is gone: that is said elsewhere
+        return []
+    return [Warning(sentence, id="diestore.W002") for sentence in found]

@@ -478,3 +478,18 @@ class TaskWorker(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Host(models.Model):
+    """A machine that serves this database. key_hash: of its secret key, salted. clock_off_s: ahead of the database."""
+
+    name = models.CharField(max_length=80, unique=True)
+    key_hash = models.CharField(max_length=200)
+    clock_off_s = models.FloatField(default=0.0)
+    seen_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name

@@ -10,12 +10,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from django.conf import settings
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, connection, transaction
 from django.db.migrations.executor import MigrationExecutor
 from django.db.models import Min
 from django.utils import timezone
 
-from . import __version__, work
+from . import __version__, hosts, work
 
 WAITS_TOO_LONG = dt.timedelta(minutes=15)
 DISK_LOW_BYTES = 1_000_000_000
@@ -63,7 +63,7 @@ def read() -> State:
     database, answers = _database()
     told = [database]
     if answers:
-        told += [_tasks(), *(part() for part in parts)]
+        told += [_tasks(), _hosts(), *(part() for part in parts)]
     told += [_disk(), Part(name="version", says=__version__, figures={"diestore": __version__})]
     return State(can_work=answers, parts=told)
 
@@ -140,6 +140,27 @@ def _tasks() -> Part:
             "oldest_waits_s": round(age.total_seconds()),
         },
         worries=worries,
+    )
+
+
+def _hosts() -> Part:
+    """This host leaves its line first; where it cannot, the page still says the rest."""
+    try:
+        with transaction.atomic():
+            hosts.leave_line()
+            serving = hosts.serving()
+    except DatabaseError:
+        return Part(name="hosts", says="Not known: they could not be written down.", figures={"serving": None})
+    apart = max((abs(host.clock_off_s) for host in serving), default=0.0)
+    return Part(
+        name="hosts",
+        says=f"{', '.join(host.name for host in serving)}; clocks within {apart:g} s of the database's.",
+        figures={
+            "serving": len(serving),
+            "with_another_key": len(hosts.with_another_key(serving)),
+            "clock_off_s": apart,
+        },
+        worries=hosts.worries(serving),
     )
 
 
