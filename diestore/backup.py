@@ -34,8 +34,8 @@ FORMAT = 1
 ROWS_AT_ONCE = 1_000
 BYTES_AT_ONCE = 1 << 20
 
-# Left out: who is signed in now, which workers are alive, which hosts serve it. Made by `migrate` itself, so they may be
-# there already.
+# Left out: who is signed in now, which workers are alive, which hosts serve it. Made by `migrate` itself, so they may
+# be there already.
 LEFT_OUT = {"sessions.session", "diestore.taskworker", "diestore.host"}
 MADE_BY_MIGRATE = {"contenttypes.contenttype", "auth.permission", "auth.group", "auth.group_permissions"}
 
