@@ -1,5 +1,6 @@
 """What a web server calls."""
 
+import gc
 import logging
 import os
 
@@ -26,3 +27,16 @@ def _say_what_is_wrong() -> None:
 
 
 _say_what_is_wrong()
+
+
+def _keep_what_was_loaded() -> None:
+    """All that the start loads stays for good. Left to the collector, each of its full rounds would look through all of
+    it again: a tenth of a second, in the middle of some page."""
+    from django.urls import get_resolver
+
+    _ = get_resolver().url_patterns  # the pages are loaded with the first address that is looked up
+    gc.collect()
+    gc.freeze()
+
+
+_keep_what_was_loaded()

@@ -110,6 +110,8 @@ def main(dies: int) -> None:
     client = Client()
     client.force_login(User.objects.get(username="bench"))
     print(f"{'page':16}{'queries':>9}{'middle ms':>11}{'95 % ms':>9}")
+    import diestore.wsgi  # noqa: F401 - with what a web process does once it has loaded everything
+
     with override_settings(ALLOWED_HOSTS=["*"]):
         for name, addresses in pages(ids, items, edges).items():
             if wanted and name not in wanted:

@@ -5,6 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import json
 import logging
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from django.db import InterfaceError, OperationalError
@@ -229,3 +233,14 @@ def test_lines_of_a_task_carry_its_number(lines):
     done = [line for line in lines() if line["from"] == "diestore.work"]
     assert done[-1]["request"] == f"task-{DBTaskResult.objects.get().pk}"
     assert done[-1]["says"] == f"task forecast_die({die.pk}) done"
+
+
+@pytest.mark.no_database
+def test_what_a_web_process_loads_at_its_start_is_never_collected_again(tmp_path):
+    code = "import gc, sys, diestore.wsgi; print(gc.get_freeze_count(), 'reports.today' in sys.modules)"
+    environment = {**os.environ, "DATABASE_URL": f"sqlite:///{tmp_path / 'empty.sqlite3'}"}
+    root = Path(__file__).resolve().parents[2]
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=root, env=environment)
+    assert told.returncode == 0, told.stderr
+    frozen, loaded = told.stdout.split()
+    assert int(frozen) > 100_000 and loaded == "True"
