@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.core.paginator import Page, Paginator
 from django.db import connection
-from django.db.models import CharField, F, Q, QuerySet, Value
+from django.db.models import CharField, F, QuerySet, Value
 from django.utils import timezone
 
 from diestore import together, units
@@ -179,14 +179,7 @@ def index(
     """
     parts = []
     for one in [SORTS[sort]] if sort else SORTS.values():
-        if die is not None and not one.die:
-            continue
         rows = one.model.objects.all()
-        if die is not None:
-            paths = Q()
-            for path in one.die:
-                paths |= Q(**{path: die})
-            rows = rows.filter(paths)
         if person is not None:
             rows = rows.filter(person=person)
         if struck:
@@ -198,7 +191,9 @@ def index(
         elif one.model is Work:
             rows = rows.filter(heads_set=True)
         named = rows.annotate(moment=F(order.removeprefix("-")), of_sort=Value(one.name, output_field=CharField()))
-        parts.append(named.values("moment", "of_sort", "pk"))
+        named = named.values("moment", "of_sort", "pk")
+        # A part each way to the die, and no entry goes two of them: "this or that" over two tables reads both whole.
+        parts += [named] if die is None else [named.filter(**{path: die}) for path in one.die]
     return Index(parts, order)
 
 

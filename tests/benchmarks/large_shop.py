@@ -229,12 +229,12 @@ def _forecasts(made, positions, fit, now, rng) -> None:
 
 def _left(rng) -> dict:
     half = float(rng.integers(10_000, 300_000))
-    remaining = {str(p): half * (np.log1p(-p) / np.log(0.5)) ** 0.4 for p in LEVELS}
+    remaining = {f"{p:g}": round(half * (np.log1p(-p) / np.log(0.5)) ** 0.4) for p in LEVELS}
     return {
         "remaining": remaining,
-        "fresh": {"remaining": {p: 1.5 * v for p, v in remaining.items()}, "ln_sd": 0.3},
+        "fresh": {"remaining": {p: v + v // 2 for p, v in remaining.items()}, "ln_sd": 0.3},
         "half_hits": int(half),
-        "nine_in_ten_hits": int(remaining["0.1"]),
+        "nine_in_ten_hits": remaining["0.1"],
     }
 
 

@@ -189,3 +189,13 @@ def test_the_common_scale_keeps_every_mark_inside():
 def test_how_a_die_stands_follows_its_chance():
     said = [words.standing(chance_of_order=p, share_left=None).word for p in (0.49, 0.5, 0.79, 0.8)]
     assert said == ["Sharpen first", "Close", "Close", "Runs"]
+
+
+def test_an_order_whose_die_stands_in_another_plant_is_listed_with_it():
+    (die, *_) = shop(2)
+    here = die.plant
+    die.plant = make.plant("far")
+    die.save()
+    told = {row.code: row for row in due.rows(here)}
+    assert set(told) == {"H-000", "H-001"}
+    assert told["H-000"].half == DieForecast.objects.get(die=die, is_newest=True).half_hits
