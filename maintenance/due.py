@@ -81,6 +81,8 @@ class DueRow:
 def rows(plant: Plant | None = None) -> list[DueRow]:
     """Every die with an open order, the likeliest not to finish it first. A fixed number of queries."""
     orders = queries.next_order_by_die(plant)
+    if not orders:
+        return []
     known = _read({} if plant is None else {"plant": plant})
     if elsewhere := orders.keys() - known.keys():  # the order's part is made by a die of another plant
         known |= _read({"pk__in": elsewhere})
