@@ -12,6 +12,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from diestore import roles
+from diestore.queries import plant_of
 from diestore.tables import lay_out
 from maintenance import cost_queries
 from maintenance.words import chance
@@ -19,7 +20,6 @@ from maintenance.words import chance
 from . import cost, kept, kept_spares, plots
 from .cost_table import ChangeForm, CostTable
 from .marks import day, money, three_figures
-from .plants import plant_of
 from .spare_use import PlantAhead
 
 PER_PAGE = 50

@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from diestore import roles
+from diestore.queries import plant_of
 from diestore.tables import lay_out
 from maintenance import spare_queries
 from maintenance.words import chance
@@ -18,7 +19,6 @@ from maintenance.words import chance
 from . import kept_spares, spares
 from .exports import csv_response
 from .marks import day, money
-from .plants import plant_of
 from .spares_table import HEAD, WORDS, SpareFilter, SpareTable, csv_row
 
 PER_PAGE = 50

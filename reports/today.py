@@ -7,12 +7,11 @@ from django.views import View
 
 from diestore import roles
 from diestore.models import Die, Plant
-from diestore.queries import system_of
+from diestore.queries import plant_of, system_of
 from maintenance import counter_page, due, entries, words
 from maintenance.queries import drift_flags
 
 from .kept_spares import Shorts, to_order
-from .plants import plant_of
 
 MOST = 6
 STRUCK_AT_MOST = 2
