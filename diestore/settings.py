@@ -70,12 +70,12 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "diestore.middleware.NumberRequests",
-    "diestore.middleware.SayNotAllowed",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "diestore.middleware.SayNotAllowed",  # within the one that writes down how long the answer is
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",  # every view asks for sign-in unless it says otherwise
