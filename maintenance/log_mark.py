@@ -31,8 +31,8 @@ CLOCKS_APART = dt.timedelta(days=1)
 
 def now(plant: Plant) -> dict:
     """The mark: plain numbers and one moment. there: how many of the last numbers given were written then."""
-    row = Plant.objects.filter(pk=plant.pk).values(**{model.__name__: _last(model) for model in (*_WAYS, *_PRICES)})
-    last = row.get()
+    numbers = {model.__name__: last_number(model) for model in (*_WAYS, *_PRICES)}
+    last = Plant.objects.filter(pk=plant.pk).values(**numbers).get()
     told = together.read(**{name: rows.values_list("n") for name, rows in _in_flight(last).items()})
     there = {name: sum(n for (n,) in rows) for name, rows in told.items()}
     return {"last": last, "there": there, "at": timezone.now().isoformat()}
@@ -51,7 +51,7 @@ def _in_flight(last: dict) -> dict:
     }
 
 
-def _last(model):
+def last_number(model):
     """The highest number given: one step down the index on it."""
     key = model._meta.pk.name
     return Subquery(model.objects.order_by(f"-{key}").values(key)[:1])

@@ -9,11 +9,12 @@ from __future__ import annotations
 import datetime as dt
 from functools import reduce
 
-from django.db.models import Q, Subquery
+from django.db.models import Q
 from django.utils import timezone
 
 from diestore.models import Die, Item, Plant, Position
 
+from .log_mark import IN_FLIGHT, last_number
 from .models import DieForecast, Event, Order, Replacement, Run, StockMovement, Work
 
 _ENTRIES: dict[type[Event], str] = {
@@ -23,25 +24,18 @@ _ENTRIES: dict[type[Event], str] = {
     StockMovement: "item",
 }
 _OTHERS = (DieForecast, Order, Position, Die.history.model, Item.history.model, Position.history.model)
-IN_FLIGHT = 1_000  # numbers of entries that were given and not yet written when the mark was made
 A_WHILE = dt.timedelta(minutes=2)  # the longest that an entry takes to be written, and that clocks are apart
 
 
 def now(plant: Plant) -> dict:
     """The mark: plain numbers and one moment."""
-    last = {_name(model): _last(model) for model in (*_ENTRIES, *_OTHERS)}
+    last = {_name(model): last_number(model) for model in (*_ENTRIES, *_OTHERS)}
     row = Plant.objects.filter(pk=plant.pk).values(**last).get()
     return {"last": row, "at": timezone.now().isoformat()}
 
 
 def _name(model) -> str:
     return model.__name__.lower() + "_number"
-
-
-def _last(model):
-    """The highest number given: one step down the index on it."""
-    key = model._meta.pk.name
-    return Subquery(model.objects.order_by(f"-{key}").values(key)[:1])
 
 
 def dies_touched(mark: dict, *, widely: bool = False) -> set[int]:
