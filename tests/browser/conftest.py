@@ -90,7 +90,7 @@ class Visit:
         self.page.get_by_label("User").fill(name)
         self.page.get_by_label("Password").fill("not a real password")
         self.page.get_by_role("button", name="Sign in").click()
-        # Whoever goes on before the first page has its mark breaks that request off: it would be told as one that failed.
+        # Going on before the first page has its mark breaks that request off, and it would be told as one that failed.
         self.page.wait_for_load_state("networkidle")
         return self.page
 
