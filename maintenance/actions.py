@@ -7,23 +7,31 @@ form, and nothing is saved.
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db import IntegrityError, transaction
-from django.db.models import Exists, OuterRef, Sum
+from django.db.models import Sum
 from django.utils import timezone
 
 from diestore.handbook.kinds import kind as kind_of
 from diestore.models import Die, Person, Piece, Position, Variant
 
-from .fittings import Change, Span, derive
+from .derived import rebuild_fittings
+from .entry_rules import (
+    EntryRefused,
+    check_fitted,
+    check_hits,
+    check_into_run,
+    check_moment,
+    check_number,
+    check_text,
+    said,
+    saving,
+)
 from .models import (
     HITS_AT_MOST,
     DriftFlag,
     Event,
-    Fitting,
     HitCorrection,
     Incident,
     Reading,
@@ -36,14 +44,6 @@ from .models import (
     fresh_key,
 )
 from .operations import OPERATIONS
-
-
-class EntryRefused(ValueError):
-    """An entry that cannot be true; `field` is where to look."""
-
-    def __init__(self, message: str, *, field: str = "") -> None:
-        super().__init__(message)
-        self.field = field
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,51 +62,6 @@ class Actor:
 def default_variant(die: Die) -> Variant:
     variant, _ = Variant.objects.get_or_create(die=die, is_default=True, defaults={"code": "standard"})
     return variant
-
-
-def check_moment(at: dt.datetime, *, field: str = "at") -> None:
-    if timezone.is_naive(at):
-        raise EntryRefused("This time has no time zone.", field=field)
-    if at > timezone.now() + dt.timedelta(minutes=10):
-        raise EntryRefused(f"{_said(at)} is still to come. Enter when it happened.", field=field)
-    if at.year < 1950:
-        raise EntryRefused(f"{_said(at)} is too long ago. Check the year.", field=field)
-
-
-def check_hits(hits: int, *, field: str = "hits") -> None:
-    if isinstance(hits, bool) or not isinstance(hits, int):
-        raise EntryRefused("Hits are a whole number.", field=field)
-    if hits < 1:
-        raise EntryRefused(
-            f"A run of {hits:,} hits is no run. Enter the hits that the counter went up by.", field=field
-        )
-    if hits > HITS_AT_MOST:
-        raise EntryRefused(
-            f"{hits:,} hits in one run cannot be: {HITS_AT_MOST:,} is the most. Check the number.",
-            field=field,
-        )
-
-
-def check_number(value: float | None, *, field: str, what: str, at_most: float = math.inf) -> None:
-    if value is None:
-        return
-    if not math.isfinite(value):
-        raise EntryRefused(f"{what} is not a number.", field=field)
-    if value < 0 or value > at_most:
-        limit = "" if math.isinf(at_most) else f" and no more than {at_most:g}"
-        raise EntryRefused(f"{what} is {value:g}; it must be nought or more{limit}.", field=field)
-
-
-def check_text(text: str, *, field: str, what: str, at_most: int) -> None:
-    if len(text) > at_most:
-        raise EntryRefused(f"{what} has {len(text):,} letters; {at_most} is the most. Say it shorter.", field=field)
-
-
-def check_into_run(hits: int | None) -> None:
-    if hits is not None and not 0 <= hits <= HITS_AT_MOST:
-        raise EntryRefused(
-            f"{hits:,} hits into the run cannot be. Enter the hits since that run began.", field="hits_into_run"
-        )
 
 
 def log_run(
@@ -131,7 +86,7 @@ def log_run(
     check_hits(hits)
     if ended <= started:
         raise EntryRefused(
-            f"The run ends {_said(ended)}, before it starts ({_said(started)}). Put the later time at the end.",
+            f"The run ends {said(ended)}, before it starts ({said(started)}). Put the later time at the end.",
             field="ended",
         )
     if key and (known := Run.objects.filter(key=key).first()):
@@ -139,7 +94,7 @@ def log_run(
     clash = Run.objects.standing().filter(die=die, started__lt=ended, at__gt=started).first()
     if clash:
         raise EntryRefused(
-            f"{die} has a run from {_said(clash.started)} to {_said(clash.at)} already ({clash.hits:,} hits). "
+            f"{die} has a run from {said(clash.started)} to {said(clash.at)} already ({clash.hits:,} hits). "
             "Change the times, or strike that run out first.",
             field="started",
         )
@@ -149,7 +104,7 @@ def log_run(
     if good_parts is not None and good_parts < 0:
         raise EntryRefused("Good parts cannot be fewer than none.", field="good_parts")
     check_text(lot, field="lot", what="The coil or lot", at_most=80)
-    with _saving(f"{die} has a run at that time already."):
+    with saving(f"{die} has a run at that time already."):
         return Run.objects.create(
             die=die,
             variant=variant,
@@ -188,13 +143,13 @@ def log_hit_correction(
     if not reason.strip():
         raise EntryRefused("Say why the count is put right.", field="reason")
     check_text(reason, field="reason", what="The reason", at_most=200)
-    with _saving():
+    with saving():
         if hits < 0:
             # One after the other: two at once would each find the same hits to take off.
             Die.objects.select_for_update(no_key=True).get(pk=die.pk)
             if -hits > (logged := hits_logged(die, at, with_stock=with_stock)):
                 raise EntryRefused(
-                    f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {_said(at)}.",
+                    f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {said(at)}.",
                     field="hits",
                 )
         return HitCorrection.objects.create(
@@ -241,7 +196,7 @@ def log_stop(
     check_number(minutes, field="minutes", what="The time stopped", at_most=100_000)
     if parts_scrapped < 0:
         raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
-    with _saving():
+    with saving():
         return Stop.objects.create(
             die=die,
             at=at,
@@ -279,7 +234,7 @@ def log_incident(
         if position.die_id != die.pk:
             raise EntryRefused(f"{position} is not a position of {die}.", field="damaged")
         pieces.append(check_fitted(position, at).piece)
-    with _saving():
+    with saving():
         incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, key=key or fresh_key(), **by.columns())
         incident.pieces.set(pieces)
         return incident
@@ -357,34 +312,8 @@ def log_sharpening(
                 **by.columns(),
             )
         )
-    with _saving():
+    with saving():
         return Work.objects.bulk_create(works)
-
-
-def find_heads(after: int = 0) -> None:
-    """Tell the first row of each sharpening from the others, after rows of works came by the thousand.
-
-    after: the highest number of a work before they came.
-    """
-    heads = Work.objects.filter(heads_set=True).exclude(set_key="")
-    before = heads.filter(set_key=OuterRef("set_key"), pk__lt=OuterRef("pk"))
-    heads.filter(Exists(before), pk__gt=after).update(heads_set=False)
-
-
-def check_fitted(position: Position, at: dt.datetime) -> Fitting:
-    """The fitting of a position at a moment; refuses where nothing sat there, or not yet."""
-    fittings = list(position.fittings.order_by("since"))
-    for fitting in fittings:
-        if (fitting.since is None or fitting.since <= at) and (fitting.until is None or at <= fitting.until):
-            return fitting
-    later = [f for f in fittings if f.since is not None and f.since > at]
-    if later:
-        raise EntryRefused(
-            f"{position} of {position.die} was fitted on {_said(min(f.since for f in later))}, after this. "
-            "Check the date.",
-            field="at",
-        )
-    raise EntryRefused(f"Nothing sat in {position} of {position.die} on {_said(at)}.", field="at")
 
 
 def log_replacement(
@@ -418,7 +347,7 @@ def log_replacement(
     old = _piece_before(position, at)
     if old is None and why != Replacement.Why.FIRST:
         check_fitted(position, at)  # says what is wrong
-    with _saving(f"That piece, or {position}, is taken at that time already."):
+    with saving(f"That piece, or {position}, is taken at that time already."):
         if piece is None and not take_out_only:
             piece = new_piece_like(old, position=position)
         row = Replacement.objects.create(
@@ -465,32 +394,6 @@ def new_piece_like(old: Piece | None, *, position: Position) -> Piece:
     )
 
 
-def change_of(row: Replacement) -> Change:
-    return Change(
-        at=row.at,
-        sequence=row.sequence,
-        key=row.key,
-        piece=row.piece_in_id,
-        why=row.why,
-        since_start=row.since_start,
-        position=row.position_id,
-    )
-
-
-def fitting_of(span: Span) -> Fitting:
-    return Fitting(position_id=span.position, piece_id=span.piece, since=span.since, until=span.until, fate=span.fate)
-
-
-def rebuild_fittings(position: Position) -> None:
-    """Derive the fittings of a position anew from its standing replacements."""
-    with transaction.atomic():
-        # One after the other: what two people change here at once is all read by the later.
-        Position.objects.select_for_update(no_key=True).get(pk=position.pk)
-        spans = derive(change_of(row) for row in position.replacements.standing())
-        position.fittings.all().delete()
-        Fitting.objects.bulk_create([fitting_of(span) for span in spans])
-
-
 def log_reading(
     *,
     by: Actor,
@@ -522,7 +425,7 @@ def log_reading(
     check_number(value_si, field="value", what=f"The {quantity}")
     if position is not None:
         check_fitted(position, at)
-    with _saving():
+    with saving():
         return Reading.objects.create(
             die=die,
             position=position,
@@ -552,11 +455,11 @@ def restart_record(
     check_text(reason.strip(), field="reason", what="The reason", at_most=200)
     first = Run.objects.standing().filter(die=die).order_by("started").first()
     if first is None or at <= first.started:
-        begins = f"begins only on {_said(first.started)}" if first else "holds no run yet"
+        begins = f"begins only on {said(first.started)}" if first else "holds no run yet"
         raise EntryRefused(f"The record of {die} {begins}, so there is nothing to leave out.", field="at")
     if RecordRestart.objects.standing().filter(die=die, at=at).exists():
-        raise EntryRefused(f"The record of {die} starts anew on {_said(at)} already.", field="at")
-    with _saving():
+        raise EntryRefused(f"The record of {die} starts anew on {said(at)} already.", field="at")
+    with saving():
         row = RecordRestart.objects.create(
             die=die, at=at, reason=reason.strip(), note=note, key=key or fresh_key(), **by.columns()
         )
@@ -590,7 +493,7 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
     check_text(reason.strip(), field="reason", what="The reason", at_most=300)
     if replaced_by is not None and type(replaced_by) is not type(entry):
         raise EntryRefused("An entry can only be replaced by one of its own sort.")
-    with _saving(
+    with saving(
         "It cannot be struck out by itself: a later entry rests on it. Strike that one out first.",
     ):
         # Somebody else may have struck it out since it was read.
@@ -616,26 +519,9 @@ def name_successor(*, struck: Event, entry: Event) -> None:
     """Say which entry was made in the place of one struck out, so that both tell of each other."""
     if type(struck) is not type(entry) or not struck.is_struck or struck.pk == entry.pk:
         raise EntryRefused("Only an entry that is struck out can be followed by one of its own sort.")
-    with _saving():
+    with saving():
         rows = type(struck).objects.filter(replaced_by__isnull=True)
         if isinstance(struck, Work) and struck.set_key:
             rows.filter(set_key=struck.set_key, struck_at__isnull=False).update(replaced_by=entry)
         else:
             rows.filter(pk=struck.pk, struck_at__isnull=False).update(replaced_by=entry)
-
-
-class _saving(transaction.Atomic):
-    """One transaction; a rule of the database that refuses becomes a sentence."""
-
-    def __init__(self, sentence: str = "The database refuses this entry: it contradicts one that stands.") -> None:
-        super().__init__(using=None, savepoint=True, durable=False)
-        self.sentence = sentence
-
-    def __exit__(self, exc_type, exc_value, traceback):
-        super().__exit__(exc_type, exc_value, traceback)
-        if isinstance(exc_value, IntegrityError):
-            raise EntryRefused(self.sentence) from exc_value
-
-
-def _said(moment: dt.datetime) -> str:
-    return timezone.localtime(moment).strftime("%d %b %Y, %H:%M").lstrip("0")

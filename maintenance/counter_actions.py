@@ -17,10 +17,11 @@ from django.utils import timezone
 
 from diestore.models import Die, Plant, Press, Variant
 
-from . import actions, counting
-from .actions import Actor, EntryRefused
+from . import counting
+from .actions import Actor, strike_out
 from .counter_models import Counter, CounterDevice, CounterQuestion, DieInPress, Scope, fresh_key
 from .counters import Kind, Verdict
+from .entry_rules import EntryRefused, check_moment, check_text, said, saving
 from .models import HITS_AT_MOST, Order, Run
 
 SAYS_WHICH_DIE = (Verdict.TO_DIE, Verdict.WITHOUT_STOCK)
@@ -56,7 +57,7 @@ def make_device(
     name = name.strip()
     if not name:
         raise EntryRefused("Give the device a name: what it is and where.", field="name")
-    actions.check_text(name, field="name", what="The name", at_most=80)
+    check_text(name, field="name", what="The name", at_most=80)
     if not scopes or set(scopes) - set(Scope.values):
         raise EntryRefused("Say what the device may do.", field="scopes")
     if figures is not None and not 3 <= figures <= 12:
@@ -109,9 +110,9 @@ def set_in_press(
     key: str | None = None,
 ) -> Changed:
     """The die is in the press from `at` on. Whatever was there, and wherever the die was, ends then."""
-    actions.check_moment(at)
+    check_moment(at)
     if until is not None:
-        actions.check_moment(until, field="until")
+        check_moment(until, field="until")
         if until <= at:
             raise EntryRefused("It was taken out before it was set. Put the later time at the end.", field="until")
     if key and (known := DieInPress.objects.filter(key=key).first()):
@@ -120,16 +121,16 @@ def set_in_press(
         raise EntryRefused(f"{die} and press {press} are not of one plant.", field="press")
     if variant is not None and variant.die_id != die.pk:
         raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
-    with actions._saving(f"{die} or press {press} is taken at that time already."):
+    with saving(f"{die} or press {press} is taken at that time already."):
         # Two tablets at one press, one after the other.
         Plant.objects.select_for_update(no_key=True).get(pk=press.plant_id)
         touched = {press}
         for row in DieInPress.objects.now().filter(press=press) | DieInPress.objects.now().filter(die=die):
             if row.press_id == press.pk and row.die_id == die.pk and row.since <= at:
-                raise EntryRefused(f"{die} is in press {press} already, since {_said(row.since)}.", field="at")
+                raise EntryRefused(f"{die} is in press {press} already, since {said(row.since)}.", field="at")
             if row.since >= at and until is None:
                 raise EntryRefused(
-                    f"{row.die} is in press {row.press} since {_said(row.since)}. Enter a later time, or say when this "
+                    f"{row.die} is in press {row.press} since {said(row.since)}. Enter a later time, or say when this "
                     "one was taken out.",
                     field="at",
                 )
@@ -139,8 +140,8 @@ def set_in_press(
         clash = _clash(press, die, at, until)
         if clash is not None:
             raise EntryRefused(
-                f"{clash.die} was in press {clash.press} from {_said(clash.since)}"
-                f"{f' to {_said(clash.until)}' if clash.until else ''}. Enter another time.",
+                f"{clash.die} was in press {clash.press} from {said(clash.since)}"
+                f"{f' to {said(clash.until)}' if clash.until else ''}. Enter another time.",
                 field="at",
             )
         row = DieInPress.objects.create(
@@ -167,14 +168,14 @@ def _clash(press: Press, die: Die, since: dt.datetime, until: dt.datetime | None
 
 
 def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> Changed:
-    actions.check_moment(at)
+    check_moment(at)
     with transaction.atomic():
         Plant.objects.select_for_update(no_key=True).get(pk=row.press.plant_id)
         row = DieInPress.objects.select_related("press", "die").get(pk=row.pk)
         if row.until is not None or row.struck_at is not None:
             raise EntryRefused(f"{row.die} was taken out of press {row.press} already.", field="at")
         if at <= row.since:
-            raise EntryRefused(f"It was set in the press {_said(row.since)}. Enter a later time.", field="at")
+            raise EntryRefused(f"It was set in the press {said(row.since)}. Enter a later time.", field="at")
         _end(row, by, at)
         return Changed(row, _counted({row.press}, min(at, row.since)))
 
@@ -185,7 +186,7 @@ def strike_in_press(*, by: Actor, row: DieInPress, reason: str) -> Changed:
         raise EntryRefused("Say who strikes it out.", field="person")
     if not reason.strip():
         raise EntryRefused("Say why it is struck out.", field="reason")
-    actions.check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
     with transaction.atomic():
         struck = DieInPress.objects.standing().filter(pk=row.pk)
         if not struck.update(struck_at=timezone.now(), struck_by=by.person, struck_reason=reason.strip()):
@@ -283,7 +284,7 @@ def counter_holds(*, by: Actor, questions: Sequence[CounterQuestion], reason: st
             meets = {"die__in": question.dies, "started__lt": question.until, "at__gt": question.since}
             runs = Run.objects.standing().filter(**meets).exclude(counting.made_by(counter, Run))
             for run in runs.select_related("die"):
-                actions.strike_out(by=by, entry=run, reason=reason)
+                strike_out(by=by, entry=run, reason=reason)
                 changed.add(run.die)
                 counting.wait(Counter.objects.filter(pk=counter.pk), run.started)
             counting.wait(Counter.objects.filter(pk=counter.pk), question.since)
@@ -300,7 +301,3 @@ def take_back(*, by: Actor, question: CounterQuestion) -> frozenset[Die]:
             raise EntryRefused("This answer was taken back already.")
         counting.wait(Counter.objects.filter(pk=question.counter_id), _reaches_back(question))
         return frozenset(counting.settle(question.counter_id))
-
-
-def _said(moment: dt.datetime) -> str:
-    return actions._said(moment)

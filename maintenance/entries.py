@@ -5,7 +5,6 @@ The rows of one sharpening of a set are one entry here, as they were for the per
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from django.utils import timezone
 from diestore import together, units
 from diestore.models import Die, Person
 
+from .entry_rules import said
 from .models import (
     CostLine,
     Event,
@@ -257,10 +257,6 @@ def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], system: 
     return Entry(sort=sort, events=events, die=die, words=words, facts=tuple(f for f in facts if f))
 
 
-def said_moment(moment: dt.datetime) -> str:
-    return timezone.localtime(moment).strftime("%d %b %Y, %H:%M").lstrip("0")
-
-
 def _named(thing, before: str = "") -> str:
     return f"{before}{thing}" if thing else ""
 
@@ -268,7 +264,7 @@ def _named(thing, before: str = "") -> str:
 def _say_run(events, system):
     run = events[0]
     start, end = timezone.localtime(run.started), timezone.localtime(run.at)
-    began = f"{start:%H:%M}" if start.date() == end.date() else said_moment(run.started)
+    began = f"{start:%H:%M}" if start.date() == end.date() else said(run.started)
     return f"Ran {run.hits:,} hits, {began} to {end:%H:%M}", (
         "estimated" if run.basis == Run.Basis.ESTIMATED else "",
         _named(run.order, "order "),
@@ -376,7 +372,7 @@ def _say_movement(events, system):
 
 def _say_restart(events, system):
     row = events[0]
-    return f"Record started anew from {said_moment(row.at)}", (row.reason,)
+    return f"Record started anew from {said(row.at)}", (row.reason,)
 
 
 def _say_cost(events, system):

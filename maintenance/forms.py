@@ -13,7 +13,7 @@ from diestore import units
 from diestore.models import Die, Output, Person, Press, Stock
 from diestore.people import Tablet
 
-from . import actions, bench, entries
+from . import actions, bench, entries, entry_rules
 from .form_fields import MomentField, Pick, Picks, TypedField, WholeField, choices, minute
 from .models import HITS_AT_MOST, Event, HitCorrection, Run, Stop, fresh_key
 from .who_fields import add_person, prove_person
@@ -203,8 +203,8 @@ class RunForm(LogForm):
         hits, good = cleaned.get("hits"), cleaned.get("good_parts")
         if hits is not None and not 1 <= hits <= HITS_AT_MOST:
             try:
-                actions.check_hits(hits)
-            except actions.EntryRefused as refused:
+                entry_rules.check_hits(hits)
+            except entry_rules.EntryRefused as refused:
                 self.add_error("hits", str(refused))
         if good is not None and good < 0:
             self.add_error("good_parts", "Good parts cannot be fewer than none.")

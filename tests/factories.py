@@ -7,7 +7,7 @@ import datetime as dt
 from django.contrib.auth.models import Group, User
 
 from diestore.models import Cut, Die, Item, Output, Part, Person, Piece, Plant, Position, Station, Stock, Variant
-from maintenance import actions
+from maintenance import actions, derived
 from maintenance.models import Order, Replacement, fresh_key
 
 START = dt.datetime(2025, 1, 6, 6, 0, tzinfo=dt.UTC)
@@ -94,7 +94,7 @@ def position(
     Replacement.objects.create(
         position=made, piece_in=piece, at=at or START, why="first", since_start=since_start, through="import"
     )
-    actions.rebuild_fittings(made)
+    derived.rebuild_fittings(made)
     return made
 
 

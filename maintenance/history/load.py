@@ -14,7 +14,8 @@ from django.utils import timezone
 
 from diestore.models import Item, Plant
 
-from ..actions import find_heads, hits_logged
+from ..actions import hits_logged
+from ..derived import find_heads
 from ..logs import last_moment
 from ..models import Event, StockMovement, Work
 from . import columns as tables

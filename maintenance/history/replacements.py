@@ -9,7 +9,7 @@ from itertools import islice, pairwise
 
 from diestore.models import Piece, Position
 
-from ..actions import change_of, fitting_of
+from ..derived import change_of, fitting_of
 from ..fittings import derive
 from ..models import Event, Fitting, Replacement
 from . import columns as tables

@@ -26,7 +26,7 @@ from diestore.models import (
     Stock,
     Variant,
 )
-from maintenance import actions
+from maintenance import actions, derived
 from maintenance.history.columns import TABLES
 from maintenance.history.load import load
 from maintenance.history.write import write
@@ -37,8 +37,12 @@ from maintenance.models import (
     CounterQuestion,
     CounterReading,
     DieInPress,
+    Fitting,
+    HitCorrection,
+    Incident,
     Order,
     Reading,
+    RecordRestart,
     Replacement,
     Run,
     StockMovement,
@@ -135,7 +139,7 @@ def everything() -> None:
         Replacement.objects.create(
             position=position, piece_in=pieces[key], at=moment(-1), why="first", since_start=True, key=f"first {key}"
         )
-        actions.rebuild_fittings(position)
+        derived.rebuild_fittings(position)
     actions.log_replacement(by=by, position=late, at=moment(3), why="first", piece=pieces["late"])
     order = Order.objects.create(plant=plant, number="23-1", part=left, die=die, parts=5000, due=moment(40).date(),
                                  placed_at=moment(0), closed_at=moment(39))  # fmt: skip
@@ -257,16 +261,16 @@ EVERY_MODEL = (
     Rate,
     Order,
     Run,
-    actions.HitCorrection,
-    actions.RecordRestart,
+    HitCorrection,
+    RecordRestart,
     Stop,
-    actions.Incident,
+    Incident,
     Work,
     Replacement,
     Reading,
     StockMovement,
     CostLine,
-    actions.Fitting,
+    Fitting,
     CounterDevice,
     DieInPress,
     CounterReading,

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from diestore.handbook import cautions
-from maintenance import actions, bench
+from maintenance import actions, bench, derived
 from maintenance.models import Incident, Replacement, Work
 from tests import factories as make
 from tests.pages.bench_browser import address, at, everything, page, said, send, sent, typed
@@ -57,7 +57,7 @@ def test_what_did_not_sit_there_then_was_not_damaged(lead, die, ina):
     before = typed(make.START - dt.timedelta(days=3))
     place = at("1-A", die)
     Replacement.objects.filter(position=place).update(since_start=False)
-    actions.rebuild_fittings(place)
+    derived.rebuild_fittings(place)
     answer = mishap(lead, die, damaged=["1-A"], at=before, person=ina.pk)
     assert answer.status_code == 422 and "was fitted on" in page(answer)
     other = make.die("B-118")

@@ -19,7 +19,7 @@ from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from diestore.models import Press
-from maintenance import actions
+from maintenance import actions, derived
 from maintenance.models import Event, Fitting, Replacement, Work
 from tests import factories as make
 from tests.history.shop import scratch
@@ -146,7 +146,7 @@ def check_whole() -> None:
         assert len(set(rows.values_list("at", "person", "note"))) == 1
     before = sorted(Fitting.objects.values_list("position", "piece", "since", "until"), key=str)
     for position in {row.position for row in Replacement.objects.all()}:
-        actions.rebuild_fittings(position)
+        derived.rebuild_fittings(position)
     assert sorted(Fitting.objects.values_list("position", "piece", "since", "until"), key=str) == before
 
 
