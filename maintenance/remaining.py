@@ -35,11 +35,21 @@ def chance_of_going(remaining: Mapping[str, float], hits: float) -> float:
         raise ValueError("no forecast is stored")
     if hits <= 0:
         return 1.0
-    points = _points(remaining)
-    first, strokes = points[0]
-    if hits <= strokes:
-        return 1 - first * hits / strokes
-    return 1 - _between(math.log1p(hits), [(math.log1p(h), p) for p, h in points])
+    # A list of a thousand dies asks each of them this: the neighbours are looked for without putting all in order.
+    low, high = -1.0, math.inf
+    below = above = None
+    for p, h in remaining.items():
+        if h <= hits:
+            if h > low or (h == low and float(p) > float(below)):
+                low, below = h, p
+        elif h < high or (h == high and float(p) < float(above)):
+            high, above = h, p
+    if below is None:
+        return 1 - float(above) * hits / high
+    if above is None:
+        return 1 - float(below)
+    p, begun = float(below), math.log1p(low)
+    return 1 - p - (float(above) - p) * (math.log1p(hits) - begun) / (math.log1p(high) - begun)
 
 
 def strokes_at(remaining: Mapping[str, float], probability: float) -> float:

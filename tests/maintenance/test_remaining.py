@@ -30,3 +30,16 @@ def test_nothing_stored_is_refused():
 def test_more_strokes_are_never_more_likely(a, b):
     low, high = sorted((a, b))
     assert chance_of_going(STORED, low) >= chance_of_going(STORED, high)
+
+
+@given(st.permutations([*STORED, "0.95"]), st.floats(1, 1e6))
+def test_the_order_in_which_a_database_keeps_them_does_not_matter(names, hits):
+    stored = STORED | {"0.95": 50_000}  # two at the same strokes: gone with the greater of the two by then
+    mixed = {name: stored[name] for name in names}
+    assert chance_of_going(mixed, hits) == chance_of_going(stored, hits)
+    assert chance_of_going(mixed, 50_000) == pytest.approx(0.05)
+
+
+@given(st.floats(0.1, 0.9))
+def test_strokes_and_chance_turn_each_other_round(probability):
+    assert chance_of_going(STORED, strokes_at(STORED, probability)) == pytest.approx(1 - probability)
