@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from operator import attrgetter
+
 import django_tables2 as tables
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
+from django_tables2.data import TableListData
+from django_tables2.utils import OrderBy
 
 from . import units
 from .models import Die
@@ -20,6 +24,25 @@ class Column(tables.Column):
     def __init__(self, *args, note: str = "", **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.note = note
+
+
+class Rows(TableListData):
+    """Rows that are not of the database. Sorted, those without a value come last both ways.
+
+    One pass for each key that is sorted by: comparing a thousand rows in pairs took a third of a page's time.
+    """
+
+    def order_by(self, aliases) -> None:
+        for alias in reversed(aliases):
+            column = self.table.columns[OrderBy(alias).bare]
+            is_turned = column.order_by_alias.is_descending != OrderBy(alias).is_descending
+            for key in reversed(column.order_by.opposite if is_turned else column.order_by):
+                self._sort(attrgetter(key.bare.replace("__", ".")), key.is_descending)
+
+    def _sort(self, value, is_descending: bool) -> None:
+        known = [row for row in self.data if value(row) is not None]
+        missing = [row for row in self.data if value(row) is None]
+        self.data = [*sorted(known, key=value, reverse=is_descending), *missing]
 
 
 def page_size(request: HttpRequest, usual: int = PAGE_SIZES[0]) -> int:

@@ -18,7 +18,7 @@ from django.views import View
 from diestore import together
 from diestore.handbook.kinds import KINDS
 from diestore.models import Die, Plant
-from diestore.tables import RIGHT, Column, lay_out
+from diestore.tables import RIGHT, Column, Rows, lay_out
 
 from . import queries, record_page, words
 from .data import OrderLeft
@@ -275,7 +275,7 @@ class Due(View):
         every = rows()
         form = DueFilter(request.GET or None)
         found = form.pick(every) if form.is_bound else every
-        table = lay_out(request, DueTable(found))
+        table = lay_out(request, DueTable(Rows(found)))
         newest = queries.newest_forecasts().select_related("die__plant", "fit").order_by("-made_at").first()
         return render(
             request,

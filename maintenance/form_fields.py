@@ -49,6 +49,12 @@ class Ticks(Drawn, forms.CheckboxSelectMultiple):
     """The same where any number may be picked."""
 
 
+class Opens(forms.Select):
+    """A list that opens, from one template: Django takes two more for each line, and a set of sixty has sixty lists."""
+
+    template_name = "maintenance/log_opens.html"
+
+
 class Number(forms.TextInput):
     """A text box that brings up the number pad; a browser's own number box refuses 30,120 without a word."""
 

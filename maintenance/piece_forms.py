@@ -12,7 +12,7 @@ from diestore import units
 from diestore.models import Party, Side
 
 from . import actions, bench, edge_log, logs
-from .form_fields import MeasureField, Pick, TypedField, WholeField
+from .form_fields import MeasureField, Opens, Pick, TypedField, WholeField
 from .forms import LogForm, picks, when
 from .models import Event, Found, Reading, Replacement, StockMovement, Work
 from .operations import OPERATIONS
@@ -260,6 +260,7 @@ class SharpeningForm(LogForm):
             label=place.position.code,
             choices=[("", "as found"), *Work.Why.choices],
             required=False,
+            widget=Opens,
         )
 
     @property

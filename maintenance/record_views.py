@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from diestore import roles
 from diestore.models import Die
 from diestore.queries import plant_of
-from diestore.tables import lay_out
+from diestore.tables import Rows, lay_out
 
 from . import log_views, queries, record_page, restart_form
 
@@ -24,7 +24,7 @@ class Record(View):
         row = queries.newest_record(plant) if plant else None
         context = {"row": row, "empty_register": row is None and not Die.objects.exists()}
         if row is not None and not row.refusal:
-            table = record_page.WrongTable(record_page.wrong_calls(row))
+            table = record_page.WrongTable(Rows(record_page.wrong_calls(row)))
             context |= {"table": lay_out(request, table), **record_page.told(row)}
         return render(request, "maintenance/record.html", context)
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 
 from diestore import roles
 from diestore.queries import plant_of
-from diestore.tables import lay_out
+from diestore.tables import Rows, lay_out
 from maintenance import cost_queries
 from maintenance.words import chance
 
@@ -35,7 +35,7 @@ def cost_page(request: HttpRequest) -> HttpResponse:
     rows = kept.costs_of(plant) if plant else []
     text = request.GET.get("q", "").strip().casefold()
     wanted = [r for r in rows if not text or text in f"{r.die.code} {r.die.description}".casefold()]
-    table = CostTable(wanted)
+    table = CostTable(Rows(wanted))
     lay_out(request, table, PER_PAGE)
     known = [row for row in rows if row.per_thousand is not None]
     grinds = max(known, key=lambda row: row.sorted_sharpening, default=None)

@@ -20,6 +20,7 @@ from django.core.management import call_command
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from diestore import roles
+from diestore.tables import Rows
 
 ROOT = Path(__file__).resolve().parent.parent
 OURS = ("diestore", "maintenance", "reports")
@@ -106,9 +107,18 @@ def test_a_table_sorts_both_ways_and_last_by_the_primary_key(table):
         shuffled.shuffle(rows)
         rising = sorted(range(12), key=lambda n: (n % 3, n))
         for sign, expected in (("", rising), ("-", rising[::-1])):
-            made = table(rows, order_by=sign + name)
-            found = [value_at(row.record, last) for row in made.rows]
-            assert found == expected, f"{table.__qualname__} sorted by {sign}{name}"
+            for data in (rows, Rows(rows)):
+                found = [value_at(row.record, last) for row in table(data, order_by=sign + name).rows]
+                assert found == expected, f"{table.__qualname__} sorted by {sign}{name}"
+
+
+def test_rows_without_a_value_come_last_both_ways():
+    class Few(django_tables2.Table):
+        hits = django_tables2.Column(order_by=("hits", "pk"))
+
+    rows = [Row({"hits": hits, "pk": pk}) for pk, hits in enumerate([5, None, 0, 7, None])]
+    for sign, expected in (("", [2, 0, 3, 1, 4]), ("-", [3, 0, 2, 4, 1])):
+        assert [row.record.pk for row in Few(Rows(rows), order_by=sign + "hits").rows] == expected
 
 
 def value_at(record, path: str):
