@@ -205,7 +205,7 @@ def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) ->
         wanted[row["of_sort"]].append(row["pk"])
     reads = {name: _with_words(SORTS[name]).filter(pk__in=pks) for name, pks in wanted.items()}
     if works := wanted.get(_WORK):
-        reads["sets"] = _members(Work.objects.filter(pk__in=works).exclude(set_key="").values("set_key"))
+        reads["sets"] = _members(Work.objects.filter(pk__in=works).exclude(set_key="").values("set_key")).only(*_SAID)
     told = together.read(**reads)
     sets = _sets(told.get(_WORK, []), told.pop("sets", []))
     events = {(name, event.pk): event for name, found in told.items() for event in found}
@@ -236,6 +236,13 @@ def _with_words(sort: Sort):
 def _members(keys) -> QuerySet[Work]:
     """The works of those sets. Without an empty key, as the index on the keys is without it."""
     return Work.objects.select_related("position", "piece").filter(set_key__in=keys).exclude(set_key="").order_by("pk")
+
+
+# What is said of a set rests on these of its works: a list of entries reads hundreds of them.
+_SAID = (
+    "set_key", "operation", "why", "found", "removed_mm", "hours", "position_id", "position__code", "piece_id",
+    "piece__mark",
+)  # fmt: skip
 
 
 def _sets(heads: Iterable[Work], rows: Iterable[Work]) -> dict[str, tuple[Work, ...]]:
