@@ -29,7 +29,7 @@ class Column(tables.Column):
 class Rows(TableListData):
     """Rows that are not of the database. Sorted, those without a value come last both ways.
 
-    One pass for each key that is sorted by: comparing a thousand rows in pairs took a third of a page's time.
+    One pass for each key that is sorted by: comparing a thousand rows in pairs took a sixth of a page's time.
     """
 
     def order_by(self, aliases) -> None:
