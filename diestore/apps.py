@@ -8,7 +8,7 @@ class DiestoreConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from . import checks  # noqa: F401  registers itself
-        from .roles import grant_roles
+        from diestore.access.roles import grant_roles
+        from diestore.service import checks  # noqa: F401  registers itself
 
         post_migrate.connect(grant_roles, dispatch_uid="diestore.grant_roles")

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from django.conf import settings
 
-from .navigation import strip_for
-from .people import tablet_of
-from .roles import role_of
-
-LOOKS = {"": "as the device", "light": "light", "dark": "dark"}
+from diestore.access.roles import role_of
+from diestore.access.tablet import tablet_of
+from diestore.navigation import strip_for
 
 
 def page(request) -> dict:

@@ -10,7 +10,7 @@ import uuid
 from django.conf import settings
 from django.template.loader import render_to_string
 
-from .log_lines import working_on
+from diestore.service.log_lines import working_on
 
 logger = logging.getLogger("diestore.requests")
 HEADER = "X-Request-Id"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.urls import NoReverseMatch, reverse
 
-from . import roles
+from diestore.access import roles
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 from csp.constants import NONE, SELF, UNSAFE_INLINE
 from django.core.exceptions import ImproperlyConfigured
 
-from .database_url import database_settings
+from diestore.database_url import database_settings
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
@@ -59,6 +59,7 @@ INSTALLED_APPS = [
     "django.contrib.humanize",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",  # its own templates of fields, beside ours
     "django_tables2",
     "django_filters",
     "simple_history",
@@ -90,6 +91,7 @@ WSGI_APPLICATION = "diestore.wsgi.application"
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR],  # a template stands in its room, and its name is its path from here
         "APP_DIRS": True,
         "OPTIONS": {
             "context_processors": [
@@ -101,6 +103,8 @@ TEMPLATES = [
         },
     },
 ]
+
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"  # fields find their templates as pages do
 
 DATABASES = {
     "default": database_settings(os.environ.get("DATABASE_URL") or f"sqlite:///{BASE_DIR / 'diestore.sqlite3'}")
@@ -114,9 +118,9 @@ AUTH_PASSWORD_VALIDATORS = [
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
-    {"NAME": "diestore.demo_users.NotADemoPassword"},
+    {"NAME": "diestore.access.demo_users.NotADemoPassword"},
 ]
-AUTHENTICATION_BACKENDS = ["diestore.demo_users.OnlyInTheDemo", "diestore.sign_in.WithSettings"]
+AUTHENTICATION_BACKENDS = ["diestore.access.demo_users.OnlyInTheDemo", "diestore.access.sign_in.WithSettings"]
 LOGIN_URL = "diestore:sign_in"
 LOGIN_REDIRECT_URL = "reports:today"
 LOGOUT_REDIRECT_URL = "diestore:sign_in"
@@ -172,7 +176,7 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
 if HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
-DJANGO_TABLES2_TEMPLATE = "diestore/table.html"
+DJANGO_TABLES2_TEMPLATE = "diestore/frame/table.html"
 
 # What a browser may send. No page takes a file, so none is even written to the disk.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000  # bytes of one form
@@ -195,10 +199,10 @@ LOGS_AS_JSON = os.environ.get("DIESTORE_LOGS", "") == "json"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"belongs": {"()": "diestore.log_lines.Belongs"}},
+    "filters": {"belongs": {"()": "diestore.service.log_lines.Belongs"}},
     "formatters": {
-        "plain": {"()": "diestore.log_lines.Plain"},
-        "json": {"()": "diestore.log_lines.JsonLines"},
+        "plain": {"()": "diestore.service.log_lines.Plain"},
+        "json": {"()": "diestore.service.log_lines.JsonLines"},
     },
     "handlers": {
         "terminal": {

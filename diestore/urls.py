@@ -3,16 +3,16 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from .access_views import AdministrationSignIn
+from diestore.access.views import AdministrationSignIn
 
-handler400 = "diestore.access_views.bad_request"
+handler400 = "diestore.access.views.bad_request"
 urlpatterns = [
     path("admin/login/", AdministrationSignIn.as_view(), name="administration_sign_in"),
     path("admin/", admin.site.urls),
     path("api/v1/", include("reports.api")),
     path("", include("reports.urls")),
     path("", include("maintenance.urls")),
-    path("", include("diestore.register_urls")),
+    path("", include("diestore.addresses")),
 ]
 
-handler500 = "diestore.service_views.broke"
+handler500 = "diestore.service.views.broke"

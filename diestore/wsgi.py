@@ -14,12 +14,12 @@ def _say_what_is_wrong() -> None:
     """At the start, into the log: the pages are served all the same."""
     from django.db import DatabaseError, connection
 
-    from . import hosts
+    from diestore.service import hosts
 
     try:
         hosts.leave_line()
         for sentence in hosts.worries(hosts.serving()):
-            logging.getLogger("diestore.hosts").warning(sentence)
+            logging.getLogger("diestore.service.hosts").warning(sentence)
     except DatabaseError:  # not there yet: whoever asks for a page is told
         pass
     finally:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.contrib import admin
 
-from .models import Order
+from maintenance.models import Order
 
 
 @admin.register(Order)

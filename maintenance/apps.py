@@ -8,17 +8,17 @@ class MaintenanceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from diestore import backup, service_state
-
-        from . import counting, panels
-        from .database_rules import install_rules
-        from .models import HitCorrection, Run
-        from .upkeep import clocks, fits
+        from diestore.service import backup, state
+        from maintenance.counters import settle
+        from maintenance.forecasts.service import clocks, fits
+        from maintenance.models import HitCorrection, Run
+        from maintenance.models.constraints import install_rules
+        from maintenance.screens.die import panels
 
         panels.hang()
         backup.checks["clocks"] = clocks
-        service_state.parts.append(fits)
+        state.parts.append(fits)
 
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")
         for model in (Run, HitCorrection):
-            post_save.connect(counting.entry_saved, sender=model, dispatch_uid=f"maintenance.counted_{model.__name__}")
+            post_save.connect(settle.entry_saved, sender=model, dispatch_uid=f"maintenance.counted_{model.__name__}")

@@ -2,16 +2,20 @@
 
 from django.urls import include, path
 
-from . import due, edge_views, record_views, wear_views
+from maintenance.screens.due import views
+from maintenance.screens.edge import views as edge_views
+from maintenance.screens.entry import one_entry, restart
+from maintenance.screens.track_record import views as track_record_views
+from maintenance.screens.wear_model import views as wear_model_views
 
 app_name = "maintenance"
 urlpatterns = [
-    path("due/", due.Due.as_view(), name="due"),
-    path("wear-model/", wear_views.WearModel.as_view(), name="wear"),
-    path("record/", record_views.Record.as_view(), name="record"),
-    path("record/restart/", record_views.Restart.as_view(), name="restart"),
+    path("due/", views.Due.as_view(), name="due"),
+    path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
+    path("record/", track_record_views.Record.as_view(), name="record"),
+    path("record/restart/", restart.Restart.as_view(), name="restart"),
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
-    path("log/entries/<slug:sort>/<int:pk>/", edge_views.EntryPage.as_view(), name="entry"),
-    path("log/", include("maintenance.log_urls")),
-    path("counters/", include("maintenance.counter_urls")),
+    path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
+    path("log/", include("maintenance.screens.entry.urls")),
+    path("counters/", include("maintenance.screens.counters.urls")),
 ]

@@ -8,9 +8,10 @@ import datetime as dt
 from django.http import HttpRequest
 from ninja import Query, Router, Schema
 
-from maintenance.api import READS, Page, addresses, api, device_of
-
-from .kept_spares import to_order
+from maintenance.api.auth import device_of
+from maintenance.api.routes import READS, addresses, api
+from maintenance.api.schema import Page
+from reports.spares.kept import to_order
 
 router = Router()
 

@@ -8,10 +8,10 @@ class ReportsConfig(AppConfig):
 
     def ready(self) -> None:
         from maintenance import tasks
+        from reports.cost import panel
 
-        from . import panels
         from . import tasks as own
 
-        panels.hang()
+        panel.hang()
         tasks.after_fit.append(own.plan)
         tasks.after_entry.append(own.plan_after_entry)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.utils import timezone
 
-from diestore.models import Item, Plant
+from diestore.register.models import Item, Plant
 
 
 class KeptSheets(models.Model):

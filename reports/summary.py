@@ -8,11 +8,12 @@ from decimal import Decimal
 
 from django.conf import settings
 
-from diestore.models import Plant
-from maintenance import due, words
-
-from . import cost, spares
-from .spare_use import PlantAhead, day_of_records
+from diestore.register.models import Plant
+from maintenance.forecasts import due
+from maintenance.wording import numbers
+from reports.cost import sheets, year_ahead
+from reports.spares import advice
+from reports.spares.use import PlantAhead, day_of_records
 
 SHOWN = 5  # of each list
 
@@ -45,8 +46,8 @@ def due_lines(plant: Plant) -> list[str]:
             row.standing.word,
             row.order_number,
             _day(row.due),
-            words.hits(row.hits_left),
-            words.hits(row.half),
+            numbers.hits(row.hits_left),
+            numbers.hits(row.half),
             row.limiting,
         )
         for row in at_risk
@@ -57,7 +58,7 @@ def due_lines(plant: Plant) -> list[str]:
 
 def spare_lines(plant: Plant) -> list[str]:
     """The spares that had to be ordered by now, the longest overdue first."""
-    short = spares.spares_to_order(plant)
+    short = advice.spares_to_order(plant)
     if not short:
         return ["No spare is short."]
     head = ("spare", "what it is", "on hand", "coming", "days to get", "used by then", "to order", "since")
@@ -79,13 +80,13 @@ def spare_lines(plant: Plant) -> list[str]:
 
 def cost_lines(plant: Plant) -> list[str]:
     """What the dearest dies cost per thousand parts: by their own logs, and in the year ahead."""
-    known = [row for row in cost.cost_per_thousand(plant) if row.per_thousand is not None]
+    known = [row for row in sheets.cost_per_thousand(plant) if row.per_thousand is not None]
     if not known:
         return ["No die has a cost per thousand parts yet: nothing has run, or no price and no rate is entered."]
     ahead = PlantAhead.of(plant)
     rows = []
     for row in known[:SHOWN]:
-        year = cost.year_ahead(row, ahead=ahead).year
+        year = year_ahead.year_ahead(row, ahead=ahead).year
         band = year.per_thousand_band if year else None
         rows.append(
             (

@@ -9,12 +9,12 @@ from django.conf import settings
 from django.utils import timezone
 from django_tasks import TaskContext, task
 
-from diestore import work
-from diestore.models import Die, Plant
+from diestore.register.models import Die, Plant
+from diestore.service import queue
 from maintenance.tasks import AFTER_ENTRY, NIGHTLY
-
-from . import kept, kept_spares
-from .models import KeptSpares
+from reports.cost import kept
+from reports.models import KeptSpares
+from reports.spares import kept as spares_kept
 
 QUICK_S = 2.0
 AFTER_FORECASTS = AFTER_ENTRY - 5  # the forecasts of the dies first: the spares rest on them
@@ -22,8 +22,8 @@ AFTER_FORECASTS = AFTER_ENTRY - 5  # the forecasts of the dies first: the spares
 
 def plan(plant: Plant) -> None:
     """Put it into the queue, unless it waits there already."""
-    work.enqueue_once(keep_sheets, plant.pk)
-    work.enqueue_once(keep_spares, plant.pk)
+    queue.enqueue_once(keep_sheets, plant.pk)
+    queue.enqueue_once(keep_spares, plant.pk)
 
 
 def plan_after_entry(die: Die) -> None:
@@ -37,14 +37,14 @@ def plan_after_entry(die: Die) -> None:
     if took is None:
         return
     pause = dt.timedelta(seconds=2 * took) if took > QUICK_S else None
-    work.enqueue_once(tell_waiting_spares.using(run_after=pause and timezone.now() + pause), die.plant_id)
+    queue.enqueue_once(tell_waiting_spares.using(run_after=pause and timezone.now() + pause), die.plant_id)
 
 
 @task(takes_context=True, priority=NIGHTLY)
 def keep_sheets(context: TaskContext, plant: int) -> None:
     """The cost sheets of a large shop's dies."""
     made = kept.work_out(Plant.objects.get(pk=plant))
-    with work.closing(context) as says:
+    with queue.closing(context) as says:
         kept.keep(made)
         says["sheets"] = len(made.sheets)
 
@@ -52,9 +52,9 @@ def keep_sheets(context: TaskContext, plant: int) -> None:
 @task(takes_context=True, priority=NIGHTLY)
 def keep_spares(context: TaskContext, plant: int) -> None:
     """The advice on all spares of a large shop."""
-    made = kept_spares.work_out(Plant.objects.get(pk=plant))
-    with work.closing(context) as says:
-        kept_spares.keep(made)
+    made = spares_kept.work_out(Plant.objects.get(pk=plant))
+    with queue.closing(context) as says:
+        spares_kept.keep(made)
         says["spares"] = len(made.rows)
 
 
@@ -62,9 +62,9 @@ def keep_spares(context: TaskContext, plant: int) -> None:
 def tell_waiting_spares(context: TaskContext, plant: int) -> None:
     """Anew those spares of a large shop on whose dies something was entered."""
     began = time.monotonic()
-    made = kept_spares.work_out_waiting(Plant.objects.get(pk=plant))
-    with work.closing(context) as says:
+    made = spares_kept.work_out_waiting(Plant.objects.get(pk=plant))
+    with queue.closing(context) as says:
         if made is not None:
             made.kept.took_s = time.monotonic() - began
-            kept_spares.keep(made)
+            spares_kept.keep(made)
             says["spares"] = len(made.rows)

@@ -5,13 +5,15 @@ from __future__ import annotations
 from django.shortcuts import render
 from django.views import View
 
-from diestore import roles
-from diestore.models import Die, Plant
-from diestore.queries import plant_of, system_of
-from maintenance import counter_page, due, entries, words
-from maintenance.queries import drift_flags
-
-from .kept_spares import Shorts, to_order
+from diestore.access import roles
+from diestore.access.queries import plant_of, system_of
+from diestore.register.models import Die, Plant
+from maintenance.counters import asked
+from maintenance.forecasts import due
+from maintenance.log import listing
+from maintenance.log.queries import drift_flags
+from maintenance.wording import odds
+from reports.spares.kept import Shorts, to_order
 
 MOST = 6
 STRUCK_AT_MOST = 2
@@ -23,7 +25,7 @@ class Today(View):
         user = request.user
         rows = due.rows()
         found = [row for row in rows if row.standing.css]
-        told = [{"row": r, "chance": None if r.chance is None else words.chance(r.chance)} for r in found[:MOST]]
+        told = [{"row": r, "chance": None if r.chance is None else odds.chance(r.chance)} for r in found[:MOST]]
         plant = plant_of(user) if user.has_perm(roles.SEE_SPARES) or user.has_perm(roles.RUN_FIT) else None
         spares = _spares(user, plant)
         return render(
@@ -41,7 +43,7 @@ class Today(View):
                 "entries": _entries(user),
                 "drifting": _drifting(user, plant),
                 "may_log": user.has_perm(roles.LOG_RUN),
-                "counts_asked": counter_page.number_open() if user.has_perm(roles.LOG_RUN) else 0,
+                "counts_asked": asked.number_open() if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
             },
         )
@@ -63,9 +65,9 @@ def _drifting(user, plant: Plant | None) -> list:
     return list(drift_flags(plant)[:MOST]) if plant else []
 
 
-def _entries(user) -> list[entries.Entry]:
+def _entries(user) -> list[listing.Entry]:
     """The latest entries, and what was struck out last even where the entry itself is old."""
-    latest = list(entries.index(order="-recorded_at")[:MOST])
+    latest = list(listing.index(order="-recorded_at")[:MOST])
     known = {(row["of_sort"], row["pk"]) for row in latest}
-    struck = entries.index(struck="yes", order="-struck_at")[:STRUCK_AT_MOST]
-    return entries.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))
+    struck = listing.index(struck="yes", order="-struck_at")[:STRUCK_AT_MOST]
+    return listing.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))

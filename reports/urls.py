@@ -2,7 +2,10 @@
 
 from django.urls import path
 
-from . import cost_views, spares_views, today
+from reports.cost import views
+from reports.spares import views as spares_views
+
+from . import today
 
 app_name = "reports"
 urlpatterns: list = [
@@ -10,6 +13,6 @@ urlpatterns: list = [
     path("spares/", spares_views.spares_page, name="spares"),
     path("spares/spares.csv", spares_views.spares_csv, name="spares_csv"),
     path("spares/<int:pk>/", spares_views.spare_page, name="spare"),
-    path("cost/", cost_views.cost_page, name="cost"),
-    path("cost/<int:pk>/", cost_views.cost_die_page, name="cost_die"),
+    path("cost/", views.cost_page, name="cost"),
+    path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),
 ]

@@ -6,7 +6,7 @@ import pytest
 from django.test import override_settings
 from hypothesis import settings as laws
 
-from diestore import roles
+from diestore.access import roles
 
 # The suite tries the same inputs every time, so that it fails for a change and not by luck. To look further:
 # pytest --hypothesis-profile=search

@@ -6,8 +6,9 @@ import datetime as dt
 
 from django.contrib.auth.models import Group, User
 
-from diestore.models import Cut, Die, Item, Output, Part, Person, Piece, Plant, Position, Station, Stock, Variant
-from maintenance import actions, derived
+from diestore.access.models import Person
+from diestore.register.models import Cut, Die, Item, Output, Part, Piece, Plant, Position, Station, Stock, Variant
+from maintenance.log import derived, write
 from maintenance.models import Order, Replacement, fresh_key
 
 START = dt.datetime(2025, 1, 6, 6, 0, tzinfo=dt.UTC)
@@ -26,8 +27,8 @@ def person(name: str = "Ina T.") -> Person:
     return Person.objects.get_or_create(plant=plant(), name=name)[0]
 
 
-def actor(name: str = "Ina T.") -> actions.Actor:
-    return actions.Actor(person=person(name))
+def actor(name: str = "Ina T.") -> write.Actor:
+    return write.Actor(person=person(name))
 
 
 def user(role: str, name: str | None = None) -> User:
@@ -100,17 +101,17 @@ def position(
 
 def run(of: Die, day: float, hits: int = 10_000, *, hours: float = 4, **more):
     started = moment(day)
-    return actions.log_run(
+    return write.log_run(
         by=actor(), die=of, started=started, ended=started + dt.timedelta(hours=hours), hits=hits, **more
     )
 
 
 def sharpen(of: Die, day: float, *positions: Position, why: str = "dull", found: str = "", removed_mm: float = 0.1):
     pieces = [
-        actions.SharpenedPiece(position=p, why=why, found=found, removed_mm=removed_mm)
+        write.SharpenedPiece(position=p, why=why, found=found, removed_mm=removed_mm)
         for p in positions or of.positions.all()
     ]
-    return actions.log_sharpening(by=actor(), die=of, at=moment(day), pieces=pieces, hours=2.0)
+    return write.log_sharpening(by=actor(), die=of, at=moment(day), pieces=pieces, hours=2.0)
 
 
 def order(of: Die, number: str = "26-0001", parts: int = 50_000, due: dt.date | None = None, **more) -> Order:

@@ -13,13 +13,14 @@ from django.core.management import call_command
 from scipy import stats
 
 from diestore.handbook.kinds import kind
-from diestore.models import Plant
+from diestore.register.models import Plant
 from fixtures import alder_bank, describe_tables, wear_truth
 from fixtures.make_demo_shop import FOLDER, make_demo_shop
 from fixtures.shop_calendar import END, START
-from maintenance import forecasts, queries
-from maintenance.remaining import chance_of_going
-from reports import spares
+from maintenance.forecasts import store
+from maintenance.forecasts.stored import chance_of_going
+from maintenance.log import queries
+from reports.spares import advice
 
 ROUGHLY_A_BYTE_LIMIT = 1_500_000
 
@@ -153,7 +154,7 @@ def test_some_spares_are_short():
     sums = Counter()
     for move in table("movements"):
         sums[move["spare"], move["place"]] += int(move["quantity"])
-    for code, row in spares.items():
+    for code, row in advice.items():
         assert sums[code, "shelf"] == int(row["on_hand"]) >= 0
         assert sums[code, "on order"] == int(row["on_order"]) >= 0
 
@@ -213,7 +214,7 @@ def test_strokes_at_a_chance_against_scipy(chance):
 def test_some_dies_are_due_some_comfortable_and_some_spares_short():
     call_command("load_history", str(FOLDER), allow_future=True, verbosity=0)
     plant = Plant.objects.get()
-    forecasts.fit_and_forecast(plant)
+    store.fit_and_forecast(plant)
     orders = queries.next_order_by_die(plant)
     told = {forecast.die.code: forecast for forecast in queries.newest_forecasts(plant)}
     assert set(told) == {line.code for line in alder_bank.DIES}
@@ -226,7 +227,7 @@ def test_some_dies_are_due_some_comfortable_and_some_spares_short():
     for line in alder_bank.DIES:  # the scenario's own truth, known to nobody but the simulation
         if not line.reads_burr:  # burr tells more of the edges than their hits do
             assert chance[line.code] == pytest.approx(line.chance_next, abs=0.25), line.code
-    short = {row.code for row in spares.spares_to_order(plant)}
+    short = {row.code for row in advice.spares_to_order(plant)}
     assert {"PP-1.8-PM-M4-AlCrN", "SP-19x51", "PL-2.98"} <= short
     left = {position: edge for position, edge in _edges(told["K-155"]).items() if edge.rests_on}
     assert {"3-S", "4-L", "6-S", "6-L"} <= set(left), "inserts on the shelf have a forecast of their own"

@@ -6,8 +6,8 @@ from django.contrib.auth.models import User
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
-from diestore import demo_users, roles
-from diestore.models import Person, UserSettings
+from diestore.access import demo_users, roles
+from diestore.access.models import Person, UserSettings
 from tests import factories
 
 pytestmark = pytest.mark.django_db

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
 from diestore import together
-from diestore.models import Die, Person, Position, Rate
+from diestore.access.models import Person
+from diestore.register.models import Die, Position, Rate
 from maintenance.models import CostLine, DieForecast, Incident, OpenCount, Order, Reading, Run, Work
 from tests import factories as make
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django import template
 
-from diestore import queries, units
+from diestore import units
+from diestore.access import queries
 
 register = template.Library()
 

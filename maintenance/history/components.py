@@ -8,7 +8,7 @@ from collections import defaultdict
 from diestore.handbook import wear_limits
 from diestore.handbook.kinds import UnknownKind
 from diestore.handbook.kinds import kind as kind_of
-from diestore.models import Cut, Die, Item, Party, Piece, Position, Station, Variant
+from diestore.register.models import Cut, Die, Item, Party, Piece, Position, Station, Variant
 
 from . import columns as tables
 from .files import Folder, Row

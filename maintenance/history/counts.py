@@ -8,9 +8,9 @@ from itertools import islice
 from django.db.models import F, Value
 from django.db.models.functions import Coalesce, Least
 
-from diestore.models import Die
+from diestore.register.models import Die
+from maintenance.models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress, Scope
 
-from ..models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress, Scope
 from . import columns as tables
 from .entries import natural_key
 from .files import Row

@@ -11,7 +11,8 @@ from itertools import islice
 
 from django.db import connection, models
 
-from ..models import Event
+from maintenance.models import Event
+
 from .columns import Table
 from .files import Folder, Row
 from .merging import shortened

@@ -12,12 +12,12 @@ from django.db import DatabaseError, connection, transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from diestore.models import Item, Plant
+from diestore.register.models import Item, Plant
+from maintenance.log.derived import find_heads
+from maintenance.log.read import last_moment
+from maintenance.log.write import hits_logged
+from maintenance.models import Event, StockMovement, Work
 
-from ..actions import hits_logged
-from ..derived import find_heads
-from ..logs import last_moment
-from ..models import Event, StockMovement, Work
 from . import columns as tables
 from .counts import Counts as CounterRows
 from .entries import Ledger, natural_key, tie_replaced

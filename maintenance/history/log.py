@@ -11,9 +11,9 @@ from functools import lru_cache
 
 from diestore import units
 from diestore.handbook.kinds import kind as kind_of
-from diestore.models import Die, Party, Position
-
-from ..models import (
+from diestore.register.models import Die, Party, Position
+from maintenance.clockwork.works import OPERATIONS
+from maintenance.models import (
     CostLine,
     Fitting,
     HitCorrection,
@@ -25,7 +25,7 @@ from ..models import (
     Stop,
     Work,
 )
-from ..operations import OPERATIONS
+
 from . import columns as tables
 from .entries import Entry, EntryLoader
 from .files import Row

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from diestore.models import Die, Output, Part, Party, Person, Press, Rate, Stock, Variant
+from diestore.access.models import Person
+from diestore.register.models import Die, Output, Part, Party, Press, Rate, Stock, Variant
+from maintenance.models import Order
 
-from ..models import Order
 from . import columns as tables
 from .components import Components
 from .files import Folder, Row

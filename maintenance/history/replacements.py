@@ -7,11 +7,11 @@ from collections import defaultdict
 from collections.abc import Iterable
 from itertools import islice, pairwise
 
-from diestore.models import Piece, Position
+from diestore.register.models import Piece, Position
+from maintenance.clockwork.fittings import derive
+from maintenance.log.derived import change_of, fitting_of
+from maintenance.models import Event, Fitting, Replacement
 
-from ..derived import change_of, fitting_of
-from ..fittings import derive
-from ..models import Event, Fitting, Replacement
 from . import columns as tables
 from .components import PIECE_FIELDS, piece_key
 from .entries import BATCH, Entry, EntryLoader, natural_key

@@ -10,14 +10,14 @@ from dataclasses import dataclass, field
 from django.contrib.auth import get_user_model
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
-from diestore.models import (
+from diestore.access.models import Person
+from diestore.register.models import (
     Cut,
     Die,
     Item,
     Output,
     Part,
     Party,
-    Person,
     Piece,
     Plant,
     Position,
@@ -26,8 +26,8 @@ from diestore.models import (
     Stock,
     Variant,
 )
+from maintenance.models import Order
 
-from ..models import Order
 from .problems import BadRow, Findings
 
 BATCH = 500

@@ -16,15 +16,15 @@ from django.db import connection, transaction
 from django.db.models import F, Q, QuerySet, Sum
 from django.db.models.functions import Collate
 
+from diestore.access.models import Person
 from diestore.handbook.kinds import KINDS
-from diestore.models import (
+from diestore.register.models import (
     Cut,
     Die,
     Item,
     Output,
     Part,
     Party,
-    Person,
     Piece,
     Plant,
     Position,
@@ -34,8 +34,7 @@ from diestore.models import (
     Stock,
     Variant,
 )
-
-from ..models import (
+from maintenance.models import (
     CostLine,
     HitCorrection,
     Incident,
@@ -48,6 +47,7 @@ from ..models import (
     Stop,
     Work,
 )
+
 from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from django.db.models import F
 
-from diestore.models import Die, Plant
-
-from ..models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress
+from diestore.register.models import Die, Plant
+from maintenance.models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress
 
 CHUNK = 2000
 

@@ -2,7 +2,7 @@
 
 import django.db.models.deletion
 import django.utils.timezone
-import maintenance.counter_models
+import maintenance.models
 from django.conf import settings
 from django.db import migrations, models
 
@@ -104,7 +104,7 @@ class Migration(migrations.Migration):
                 ('since', models.DateTimeField()),
                 ('until', models.DateTimeField(blank=True, null=True)),
                 ('recorded_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('key', models.CharField(default=maintenance.counter_models.fresh_key, max_length=160, unique=True)),
+                ('key', models.CharField(default=maintenance.models.fresh_key, max_length=160, unique=True)),
                 ('note', models.TextField(blank=True)),
                 ('struck_at', models.DateTimeField(blank=True, null=True)),
                 ('struck_reason', models.CharField(blank=True, max_length=300)),

@@ -27,7 +27,7 @@ def _bare_view():
     from django.utils.dateparse import parse_datetime
     from django.views.decorators.csrf import csrf_exempt
 
-    from maintenance.counter_models import CounterReading
+    from maintenance.models import CounterReading
 
     def bare(request):
         told = json.loads(request.body)
@@ -66,9 +66,8 @@ def counters() -> None:
 
 
 def _measure(client) -> None:
-    from maintenance import counting
-    from maintenance.counter_models import Counter, CounterReading, OpenCount
-    from maintenance.models import Run
+    from maintenance.counters import intake, settle
+    from maintenance.models import Counter, CounterReading, OpenCount, Run
     from tests import factories as make
     from tests.counters import shop
 
@@ -119,18 +118,18 @@ def _measure(client) -> None:
          goal="at least 10", met=batch >= 10)  # fmt: skip
 
     rows = [
-        counting.Message(id=f"d{m}", press="P3", total=60 * m, at=START + dt.timedelta(minutes=m))
+        intake.Message(id=f"d{m}", press="P3", total=60 * m, at=START + dt.timedelta(minutes=m))
         for m in range(MINUTES)
     ]  # fmt: skip
     for i in range(0, MINUTES, BATCH):
-        counting.take(made.device, rows[i : i + BATCH])
+        intake.take(made.device, rows[i : i + BATCH])
     began = time.perf_counter()
-    counting.settle_waiting()
+    settle.settle_waiting()
     day_s = time.perf_counter() - began
     last = START + dt.timedelta(minutes=MINUTES)
-    counting.take(made.device, [counting.Message(id="last", press="P3", total=60 * MINUTES, at=last)])
+    intake.take(made.device, [intake.Message(id="last", press="P3", total=60 * MINUTES, at=last)])
     began = time.perf_counter()
-    counting.settle_waiting()
+    settle.settle_waiting()
     again_s = time.perf_counter() - began
     hits = sum(r.hits for r in [*Run.objects.standing(), *OpenCount.objects.all()])
     assert hits == 60 * MINUTES

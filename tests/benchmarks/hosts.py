@@ -43,42 +43,43 @@ def _workers(server: OwnServer) -> None:
     django.setup()
     from django.core.management import call_command
 
-    from diestore import work
-    from diestore.models import Die
+    from diestore.register.models import Die
+    from diestore.service import queue
     from fixtures.made_fleet import simulate_fleet
-    from maintenance import forecasts, tasks
+    from maintenance import tasks
+    from maintenance.forecasts import store
 
     call_command("migrate", verbosity=0)
     simulate_fleet(server.folder / "fleet", dies=DIES, seed=1)
     call_command("load_history", str(server.folder / "fleet"), allow_future=True, verbosity=0)
     dies = list(Die.objects.order_by("pk"))
-    forecasts.fit_and_forecast(dies[0].plant)
-    work.DBTaskResult.objects.all().delete()
+    store.fit_and_forecast(dies[0].plant)
+    queue.DBTaskResult.objects.all().delete()
     heading(f"Hosts: PostgreSQL, {DIES} dies, {os.cpu_count()} cores for the server and all workers")
     took = {}
     for workers in (1, 2, 1, 2):
         seconds = []
         for _ in range(ROUNDS):
             for die in dies:
-                work.enqueue_once(tasks.forecast_die, die.pk)
-            seconds.append(_worked_off(work, workers))
+                queue.enqueue_once(tasks.forecast_die, die.pk)
+            seconds.append(_worked_off(queue, workers))
         took[workers] = min(took.get(workers, np.inf), *seconds)
     line("a die told anew by one worker", amount(took[1] / DIES), f"{DIES / took[1]:.0f} a second")
     gain = f"{DIES / took[2]:.0f} a second, {took[1] / took[2]:.2f} times as many"
     line("by two workers", amount(took[2] / DIES), gain)
 
 
-def _worked_off(work, workers: int) -> float:
+def _worked_off(queue, workers: int) -> float:
     """Seconds from the first task done to the last, so that starting the workers does not count."""
     started = [
         subprocess.Popen([sys.executable, "manage.py", "work", "--until-empty", "-v", "0"]) for _ in range(workers)
     ]
     for one in started:
         assert one.wait(timeout=300) == 0
-    done = work.DBTaskResult.objects.successful()
+    done = queue.DBTaskResult.objects.successful()
     moments = sorted(done.values_list("finished_at", flat=True))
-    assert len(moments) == DIES and not work.unfinished().exists()
-    work.DBTaskResult.objects.all().delete()
+    assert len(moments) == DIES and not queue.unfinished().exists()
+    queue.DBTaskResult.objects.all().delete()
     return (moments[-1] - moments[0]).total_seconds() * DIES / (DIES - 1)
 
 

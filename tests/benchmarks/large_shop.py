@@ -13,14 +13,14 @@ import numpy as np
 from django.contrib.auth.models import Group, User
 from django.utils import timezone
 
-from diestore.models import (
-    Cut,
+from diestore.access.models import Person
+from diestore.register.models import (
+    Cut,  # fmt: skip
     Die,
     Item,
     Output,
     Part,
     Party,
-    Person,
     Piece,
     Plant,
     Position,
@@ -29,9 +29,9 @@ from diestore.models import (
     Station,
     Stock,
     Variant,
-)  # fmt: skip
+)
 from maintenance.models import (
-    DieForecast,
+    DieForecast,  # fmt: skip
     EdgeForecast,
     Fitting,
     FleetFit,
@@ -42,7 +42,7 @@ from maintenance.models import (
     StockMovement,
     Stop,
     Work,
-)  # fmt: skip
+)
 
 STATIONS, RUNS, SET_EVERY = 10, 60, 3  # a die; a place at each station is ground every third run or so
 A_SHOP, A_GROUP = (6, 17), (10, 10)  # places at a station, works on each: of a shop, and of a group of plants

@@ -77,9 +77,10 @@ def main(dies: int) -> None:
     from django.test import Client
     from django.test.utils import CaptureQueriesContext, override_settings
 
-    from diestore.models import Die, Item, Plant, Position
+    from diestore.register.models import Die, Item, Plant, Position
     from maintenance.models import Run, Work
-    from reports import kept, kept_spares
+    from reports.cost import kept
+    from reports.spares import kept as spares_kept
 
     from .large_shop import build, busy_day
 
@@ -92,7 +93,7 @@ def main(dies: int) -> None:
             connection.cursor().execute("ANALYZE")
         print(f"made in {time.perf_counter() - began:.0f} s", flush=True)
     plant = Plant.objects.get()
-    for what in (kept, kept_spares):  # as every night
+    for what in (kept, spares_kept):  # as every night
         began = time.perf_counter()
         what.keep(what.work_out(plant))
         print(f"{what.__name__}: {time.perf_counter() - began:.0f} s", flush=True)

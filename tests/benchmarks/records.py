@@ -38,9 +38,9 @@ def main() -> None:
         from django.core.management import call_command
         from django.db import connection
 
-        from diestore.models import Die
+        from diestore.register.models import Die
         from fixtures.made_fleet import simulate_fleet
-        from maintenance import forecasts
+        from maintenance.forecasts import store
 
         simulate_fleet(f"{folder}/fleet", dies=DIES, seed=1)
         call_command("migrate", verbosity=0)
@@ -56,8 +56,8 @@ def main() -> None:
         line("loading the history folder", amount(load_s), f"{share:.2f} of the rate of bare {way}",
              goal="at least 0.2", met=share >= 0.2)  # fmt: skip
         die = Die.objects.order_by("pk").first()
-        whole_s, _ = timed(lambda: forecasts.fit_and_forecast(die.plant))
-        one_s, _ = timed(lambda: forecasts.refresh_die(die), 10)
+        whole_s, _ = timed(lambda: store.fit_and_forecast(die.plant))
+        one_s, _ = timed(lambda: store.refresh_die(die), 10)
         line("fit and forecast of the whole shop, stored", amount(whole_s))
         share_of = f"1/{whole_s / one_s:.0f} of the whole"
         line("one die after an entry: clocks and forecast, stored", amount(one_s), share_of,

@@ -9,8 +9,9 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from diestore import roles
-from diestore.models import Station, UserSettings
+from diestore.access import roles
+from diestore.access.models import UserSettings
+from diestore.register.models import Station
 from tests import factories as make
 from tests.pages import money_shop as shop
 

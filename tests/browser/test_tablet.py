@@ -6,8 +6,9 @@ import pytest
 from django.contrib.auth.models import User
 from playwright.sync_api import expect
 
-from diestore import actions, roles
-from diestore.models import Die, Person, UserSettings
+from diestore.access import actions, roles
+from diestore.access.models import Person, UserSettings
+from diestore.register.models import Die
 from maintenance.models import Incident, Stop
 from tests import factories as make
 from tests.security.addresses import TABLE, address, things

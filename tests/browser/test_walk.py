@@ -7,8 +7,8 @@ import csv
 import pytest
 from playwright.sync_api import expect
 
-from diestore import roles
-from diestore.models import Die
+from diestore.access import roles
+from diestore.register.models import Die
 from maintenance.models import Replacement, Run, Work
 from tests import factories as make
 

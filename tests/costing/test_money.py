@@ -7,17 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.costing.money import (
-    STEP,
-    DatedRate,
-    MoneyRefused,
-    NoRate,
-    amount,
-    from_float,
-    quantity,
-    rate_on,
-    rounded,
-)
+from reports.costing.money import STEP, DatedRate, MoneyRefused, NoRate, amount, from_float, quantity, rate_on, rounded
 
 D = Decimal
 

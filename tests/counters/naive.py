@@ -1,4 +1,4 @@
-"""The rules of `maintenance.counters.chain` once more, written down plainly: no classes, no early ends, O(n^2)."""
+"""The rules of `maintenance.counters.pure.chain` once more, written down plainly: no classes, no early ends, O(n^2)."""
 
 from __future__ import annotations
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
-from maintenance.counters import InPress, Reading
+from maintenance.counters.pure import InPress, Reading
 
 START = 1_767_600_000.0  # 5 January 2026, 08:00 UTC: the beginning of a shift of eight hours
 MINUTE = 60.0

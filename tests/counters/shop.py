@@ -6,10 +6,10 @@ import datetime as dt
 
 from django.contrib.auth.models import User
 
-from diestore.models import Press
-from maintenance import actions, counter_actions, counting
-from maintenance.counter_models import Counter, CounterDevice, Scope
-from maintenance.models import Run
+from diestore.register.models import Press
+from maintenance.counters import devices, intake, presses
+from maintenance.log import write
+from maintenance.models import Counter, CounterDevice, Run, Scope
 from tests import factories as make
 
 MORNING = dt.datetime(2026, 1, 5, 8, 0, tzinfo=dt.UTC)
@@ -23,25 +23,25 @@ def press(code: str = "P1") -> Press:
     return Press.objects.get_or_create(plant=make.plant(), code=code)[0]
 
 
-def device(name: str = "counter box", scopes=tuple(Scope.values), **more) -> counter_actions.Made:
-    return counter_actions.make_device(by=actions.Actor(), plant=make.plant(), name=name, scopes=scopes, **more)
+def device(name: str = "counter box", scopes=tuple(Scope.values), **more) -> devices.Made:
+    return devices.make_device(by=write.Actor(), plant=make.plant(), name=name, scopes=scopes, **more)
 
 
-def messages(totals: dict[float, int], *, press: str = "P1", prefix: str = "m", **more) -> list[counting.Message]:
+def messages(totals: dict[float, int], *, press: str = "P1", prefix: str = "m", **more) -> list[intake.Message]:
     """Minutes after the morning -> the total shown then."""
     of = more if "die" in more else {"press": press, **more}
     return [
-        counting.Message(id=f"{prefix}{minute:g}", total=total, at=at(minute), **of) for minute, total in totals.items()
+        intake.Message(id=f"{prefix}{minute:g}", total=total, at=at(minute), **of) for minute, total in totals.items()
     ]
 
 
 def send(of: CounterDevice, totals: dict[float, int], **more) -> list[str]:
-    told = counting.take(of, messages(totals, **more), now=at(max(totals) + 1))
+    told = intake.take(of, messages(totals, **more), now=at(max(totals) + 1))
     return [row.what for row in told]
 
 
 def set_die(die, minute: float = -10, *, press_code: str = "P1", until: float | None = None, **more):
-    made = counter_actions.set_in_press(
+    made = presses.set_in_press(
         by=make.actor(), press=press(press_code), die=die, at=at(minute),
         until=None if until is None else at(until), **more,
     )  # fmt: skip

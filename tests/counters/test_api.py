@@ -11,10 +11,11 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from diestore.models import Die, Plant
-from maintenance import actions, counter_actions, counting, forecasts
-from maintenance.counter_models import CounterDevice, CounterReading, OpenCount, Scope
-from maintenance.models import Run
+from diestore.register.models import Die, Plant
+from maintenance.counters import devices, settle
+from maintenance.forecasts import store
+from maintenance.log import write
+from maintenance.models import CounterDevice, CounterReading, OpenCount, Run, Scope
 from tests import factories as make
 from tests.counters import shop
 
@@ -111,7 +112,7 @@ def test_batches_and_single_counts_come_to_the_same(call):
     for minute in range(20):
         call.post("/counts", count(minute, 40 * minute))
     call.post("/counts/batch", {"counts": [count(m, 40 * m) for m in range(10, 60)]})
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert shop.runs() == [("H-900", 59 * 40, 0, 59)]
 
 
@@ -166,14 +167,14 @@ def test_what_goes_wrong_in_counting_loses_no_message(call, monkeypatch):
     def breaks(*args):
         raise RuntimeError("on purpose")
 
-    monkeypatch.setattr(counting, "count", breaks)
+    monkeypatch.setattr(settle, "count", breaks)
     assert call.post("/counts", count())[0] == 201
     assert call.post("/counts/batch", {"counts": [count(1, 160)]})[0] == 200
     assert CounterReading.objects.count() == 2
     monkeypatch.undo()
     shop.set_die(make.die())
     call.post("/counts", count(2, 220))
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert OpenCount.objects.get().hits == 120
 
 
@@ -227,7 +228,7 @@ def test_without_a_good_token_there_is_nothing(made, method, path, token):
 
 def test_a_revoked_token_opens_nothing_from_that_moment(made, call):
     assert call.get("/dies")[0] == 200
-    counter_actions.revoke_device(by=actions.Actor(user=shop.user()), device=made.device)
+    devices.revoke_device(by=write.Actor(user=shop.user()), device=made.device)
     assert call.get("/dies")[0] == 401
     made.device.refresh_from_db()
     assert made.device.token_hash is None
@@ -242,7 +243,7 @@ def test_a_sign_in_is_no_token(client, db):
 def test_only_the_hash_of_a_token_is_kept(made):
     row = CounterDevice.objects.filter(pk=made.device.pk).values().get()
     assert made.token not in json.dumps(row, default=str)
-    assert row["token_hash"] == counter_actions.hash_of(made.token)
+    assert row["token_hash"] == devices.hash_of(made.token)
     assert len(made.token) >= 43  # 32 random bytes
 
 
@@ -326,7 +327,7 @@ def test_reads(call):
     ]
     status, told = call.get("/dies/H-900/forecast")
     assert (status, told["refusal"]) == (200, "No forecast has been computed for it yet.")
-    forecasts.refresh_die(die)
+    store.refresh_die(die)
     told = call.get("/dies/H-900/forecast")[1]
     row = die.forecasts.get()
     assert (told["half_hits"], told["nine_in_ten_hits"], told["limiting"]) == (

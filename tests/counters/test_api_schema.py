@@ -16,8 +16,8 @@ from hypothesis import HealthCheck, Phase, settings
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi import checks as openapi_checks
 
-from maintenance import counter_actions, counting
-from maintenance.counter_models import Counter
+from maintenance.counters import devices, settle
+from maintenance.models import Counter
 from reports.api import api
 from tests import factories as make
 from tests.counters import shop
@@ -52,11 +52,11 @@ def shop_with_a_device(db, one_connection):
     die = make.die()
     make.position(die)
     made = shop.device()
-    made.device.token_hash = counter_actions.hash_of(TOKEN)
+    made.device.token_hash = devices.hash_of(TOKEN)
     made.device.save()
     shop.set_die(die)
     yield made.device
-    counting.settle_waiting()  # whatever came through can be counted
+    settle.settle_waiting()  # whatever came through can be counted
     assert not Counter.objects.filter(waiting_since__isnull=False).exists()
 
 

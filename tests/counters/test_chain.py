@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.counters import Answer, Reading, Verdict, chain
-from maintenance.counters.chain import Doubt
+from maintenance.counters.pure import Answer, Reading, Verdict, chain
+from maintenance.counters.pure.chain import Doubt
 from tests.counters import naive
 from tests.counters.press import MINUTE, START
 

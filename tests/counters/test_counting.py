@@ -9,9 +9,10 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from maintenance import actions, counter_actions, counting, edge_log, logs, queries
-from maintenance.counter_models import Counter, CounterQuestion, CounterReading, DieInPress, OpenCount
-from maintenance.models import HitCorrection, Run
+from maintenance.clockwork import states as clockwork_states
+from maintenance.counters import intake, presses, questions, settle
+from maintenance.log import queries, read, write
+from maintenance.models import Counter, CounterQuestion, CounterReading, DieInPress, HitCorrection, OpenCount, Run
 from tests import factories as make
 from tests.counters import shop
 from tests.counters.press import press as made_press
@@ -22,7 +23,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def not_silent(monkeypatch):
     """The morning of these tests lies months back, and no counter of theirs has fallen silent."""
-    monkeypatch.setattr(counting, "SILENT", dt.timedelta(days=10_000))
+    monkeypatch.setattr(settle, "SILENT", dt.timedelta(days=10_000))
 
 
 @pytest.fixture
@@ -33,7 +34,7 @@ def box(db):
 
 def counted(box, totals, **more):
     shop.send(box, totals, **more)
-    return counting.settle_waiting()
+    return settle.settle_waiting()
 
 
 def test_what_goes_on_still_is_on_the_clocks_and_no_run_yet(box):
@@ -43,9 +44,9 @@ def test_what_goes_on_still_is_on_the_clocks_and_no_run_yet(box):
     assert counted(box, {0: 100, 1: 160, 2: 220}) == {die}
     assert shop.runs() == []
     assert OpenCount.objects.get().hits == 120
-    states = edge_log.states(logs.of_die(die), shop.at(2).timestamp())
+    states = clockwork_states.states(read.of_die(die), shop.at(2).timestamp())
     assert [state.hits_since_sharpening for state in states.values()] == [120]
-    assert logs.last_moment(die.plant) == shop.at(2)
+    assert read.last_moment(die.plant) == shop.at(2)
 
 
 def test_what_goes_on_still_is_off_the_order_too(box):
@@ -55,7 +56,7 @@ def test_what_goes_on_still_is_off_the_order_too(box):
     counted(box, {0: 100, 1: 160, 2: 220})
     (row,) = queries.open_orders()
     assert (row.parts_left, row.hits_left) == (10_000 - 2 * 120, 5_000 - 120)
-    counter_actions.take_out(by=make.actor(), row=DieInPress.objects.get(), at=shop.at(3))
+    presses.take_out(by=make.actor(), row=DieInPress.objects.get(), at=shop.at(3))
     assert queries.open_orders() == [row]
 
 
@@ -63,7 +64,7 @@ def test_taken_out_ends_the_run(box):
     die = make.die()
     row = shop.set_die(die)
     counted(box, {0: 100, 1: 160, 2: 220})
-    changed = counter_actions.take_out(by=make.actor(), row=row, at=shop.at(3))
+    changed = presses.take_out(by=make.actor(), row=row, at=shop.at(3))
     assert changed.dies == {die}
     assert shop.runs() == [("H-900", 120, 0, 2)]
     assert not OpenCount.objects.exists()
@@ -77,21 +78,21 @@ def test_what_a_silent_counter_counted_last_becomes_a_run_and_grows_when_it_spea
     counted(box, {0: 100, 1: 160, 2: 220})
     assert shop.runs() == [] and OpenCount.objects.get().hits == 120
     heard = CounterReading.objects.latest("at").received_at
-    monkeypatch.setattr(counting, "SILENT", timezone.now() - heard + dt.timedelta(minutes=1))
-    assert counting.settle_waiting() == set()  # not yet so long
-    monkeypatch.setattr(counting, "SILENT", dt.timedelta(hours=12))
-    assert counting.settle_waiting() == {die}
+    monkeypatch.setattr(settle, "SILENT", timezone.now() - heard + dt.timedelta(minutes=1))
+    assert settle.settle_waiting() == set()  # not yet so long
+    monkeypatch.setattr(settle, "SILENT", dt.timedelta(hours=12))
+    assert settle.settle_waiting() == {die}
     assert shop.runs() == [("H-900", 120, 0, 2)] and not OpenCount.objects.exists()
     before = list(Run.objects.values())
-    assert counting.settle_waiting() == set()  # once
+    assert settle.settle_waiting() == set()  # once
     assert list(Run.objects.values()) == before
     # Its cable is put back: what it counted meanwhile is one stretch with what came before, and each hit counts once.
-    monkeypatch.setattr(counting, "SILENT", dt.timedelta(days=10_000))
+    monkeypatch.setattr(settle, "SILENT", dt.timedelta(days=10_000))
     counted(box, {60: 3_000, 61: 3_060})
     assert shop.runs() == []
     (open_,) = OpenCount.objects.all()
     assert (open_.hits, open_.started, open_.at) == (3_060 - 100, shop.at(0), shop.at(61))
-    states = edge_log.states(logs.of_die(die), shop.at(61).timestamp())
+    states = clockwork_states.states(read.of_die(die), shop.at(61).timestamp())
     assert all(state.hits_since_sharpening == 2_960 for state in states.values())
 
 
@@ -101,15 +102,15 @@ def test_counting_again_adds_nothing(box):
     counted(box, totals)
     before = list(Run.objects.values())
     assert shop.send(box, totals) == ["known"] * 20
-    counting.wait(Counter.objects.all(), shop.at(0))
-    counting.settle_waiting()
+    intake.wait(Counter.objects.all(), shop.at(0))
+    settle.settle_waiting()
     assert list(Run.objects.values()) == before
     assert shop.runs() == [("H-900", 19 * 60, 0, 19)]
 
 
 def test_a_message_id_with_another_total_is_refused(box):
     shop.send(box, {0: 100})
-    (told,) = counting.take(box, shop.messages({0: 101}), now=shop.at(1))
+    (told,) = intake.take(box, shop.messages({0: 101}), now=shop.at(1))
     assert told.what == "refused" and "used before" in told.sentence
     assert CounterReading.objects.get().total == 100
 
@@ -139,12 +140,12 @@ def test_another_die_from_an_earlier_time_takes_over_the_run(box):
     row = shop.set_die(one, until=20)
     counted(box, {m: 60 * m for m in range(15)})
     assert shop.runs() == [("A", 840, 0, 14)]
-    counter_actions.strike_in_press(by=make.actor(), row=row, reason="It was the other one.")
+    presses.strike_in_press(by=make.actor(), row=row, reason="It was the other one.")
     assert shop.runs() == []
     shop.set_die(two, until=20)
     assert shop.runs() == [("B", 840, 0, 14)]
     old = Run.objects.get(die=one)
-    assert (old.struck_by.name, old.struck_reason) == (counting.STRIKER, counting.COUNTED_ANEW)
+    assert (old.struck_by.name, old.struck_reason) == (settle.STRIKER, settle.COUNTED_ANEW)
 
 
 def test_what_was_changed_says_what_stands_in_its_place(box):
@@ -163,16 +164,16 @@ def test_answers_settle_and_can_be_taken_back(box):
     counted(box, {m: 60 * m for m in range(10)})
     asked = CounterQuestion.objects.get()
     by = make.actor()
-    assert counter_actions.settle_questions(by=by, questions=[asked], verdict="to die", die=die) == {die}
+    assert questions.settle_questions(by=by, questions=[asked], verdict="to die", die=die) == {die}
     assert OpenCount.objects.get().hits == 540
     asked.refresh_from_db()
     assert (asked.settled_by, asked.die) == (by.person, die)
-    with pytest.raises(actions.EntryRefused, match="already"):
-        counter_actions.settle_questions(by=by, questions=[asked], verdict="to die", die=die)
-    counter_actions.take_back(by=by, question=asked)
+    with pytest.raises(write.EntryRefused, match="already"):
+        questions.settle_questions(by=by, questions=[asked], verdict="to die", die=die)
+    questions.take_back(by=by, question=asked)
     assert not OpenCount.objects.exists()
     again = CounterQuestion.objects.get(settled_at__isnull=True)
-    counter_actions.settle_questions(by=by, questions=[again], verdict="without stock", die=die)
+    questions.settle_questions(by=by, questions=[again], verdict="without stock", die=die)
     counted(box, {60: 540, 61: 540})
     assert HitCorrection.objects.get().hits == 540
     assert not HitCorrection.objects.get().with_stock
@@ -181,12 +182,12 @@ def test_answers_settle_and_can_be_taken_back(box):
 @pytest.mark.parametrize("verdict", ["no such", "reset", ""])
 def test_answers_that_do_not_fit_are_refused(box, verdict):
     counted(box, {m: 60 * m for m in range(10)})
-    with pytest.raises(actions.EntryRefused):
-        counter_actions.settle_questions(
+    with pytest.raises(write.EntryRefused):
+        questions.settle_questions(
             by=make.actor(), questions=[CounterQuestion.objects.get()], verdict=verdict, die=make.die()
         )
-    with pytest.raises(actions.EntryRefused, match="which die"):
-        counter_actions.settle_questions(
+    with pytest.raises(write.EntryRefused, match="which die"):
+        questions.settle_questions(
             by=make.actor(), questions=[CounterQuestion.objects.get()], verdict="to die"
         )  # fmt: skip
 
@@ -194,12 +195,12 @@ def test_answers_that_do_not_fit_are_refused(box, verdict):
 def test_a_typed_run_and_a_counted_one_are_asked_and_never_both(box):
     die = make.die()
     shop.set_die(die)
-    typed = actions.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(8), hits=500)
+    typed = write.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(8), hits=500)
     counted(box, {m: 60 * m for m in range(10)})
     asked = CounterQuestion.objects.get()
     assert (asked.kind, asked.strokes, asked.dies) == ("typed", 480, [die.pk])
     assert OpenCount.objects.get().hits == 60
-    counter_actions.counter_holds(by=make.actor(), questions=[asked], reason="The counter is right.")
+    questions.counter_holds(by=make.actor(), questions=[asked], reason="The counter is right.")
     typed.refresh_from_db()
     assert typed.is_struck
     assert OpenCount.objects.get().hits == 540
@@ -211,12 +212,12 @@ def test_a_run_typed_over_a_count_that_goes_on(box):
     make.position(die)
     shop.set_die(die)
     counted(box, {m: 60 * m for m in range(10)})
-    typed = actions.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(12), hits=500)
-    assert [run.hits for run in logs.of_die(die).runs] == [500]
-    counting.settle_waiting()
+    typed = write.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(12), hits=500)
+    assert [run.hits for run in read.of_die(die).runs] == [500]
+    settle.settle_waiting()
     assert CounterQuestion.objects.get().kind == "typed"
-    actions.strike_out(by=make.actor(), entry=typed, reason="twice")
-    counting.settle_waiting()
+    write.strike_out(by=make.actor(), entry=typed, reason="twice")
+    settle.settle_waiting()
     assert not CounterQuestion.objects.exists()
     assert OpenCount.objects.get().hits == 540
 
@@ -224,12 +225,12 @@ def test_a_run_typed_over_a_count_that_goes_on(box):
 def test_what_was_typed_held_until_it_was_struck_out(box):
     die = make.die()
     shop.set_die(die)
-    typed = actions.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(12), hits=500)
+    typed = write.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(12), hits=500)
     counted(box, {m: 60 * m for m in range(10)})
-    counter_actions.settle_questions(by=make.actor(), questions=[CounterQuestion.objects.get()], verdict="to nobody")
+    questions.settle_questions(by=make.actor(), questions=[CounterQuestion.objects.get()], verdict="to nobody")
     assert not OpenCount.objects.exists()
-    actions.strike_out(by=make.actor(), entry=typed, reason="another die")
-    counting.settle_waiting()
+    write.strike_out(by=make.actor(), entry=typed, reason="another die")
+    settle.settle_waiting()
     assert OpenCount.objects.get().hits == 540
 
 
@@ -237,9 +238,9 @@ def test_what_somebody_struck_out_is_not_counted_again(box):
     die = make.die()
     shop.set_die(die, until=30)
     counted(box, {m: 60 * m for m in range(10)})
-    actions.strike_out(by=make.actor(), entry=Run.objects.get(), reason="The counter was tested.")
-    counting.wait(Counter.objects.all(), shop.at(0))
-    counting.settle_waiting()
+    write.strike_out(by=make.actor(), entry=Run.objects.get(), reason="The counter was tested.")
+    intake.wait(Counter.objects.all(), shop.at(0))
+    settle.settle_waiting()
     assert shop.runs() == []
     counted(box, {10: 600, 11: 660, 12: 720})
     assert shop.runs() == [("H-900", 180, 9, 12)]
@@ -248,12 +249,12 @@ def test_what_somebody_struck_out_is_not_counted_again(box):
 def test_a_wrong_clock_is_kept_asked_and_put_where_it_arrived(box):
     shop.set_die(make.die())
     counted(box, {m: 60 * m for m in range(10)})
-    told = counting.take(box, shop.messages({5_000: 660}), now=shop.at(11))
+    told = intake.take(box, shop.messages({5_000: 660}), now=shop.at(11))
     assert [row.what for row in told] == ["taken"]
-    counting.settle_waiting()
+    settle.settle_waiting()
     asked = CounterQuestion.objects.get()
     assert (asked.kind, asked.readings, OpenCount.objects.get().hits) == ("clock", 1, 540)
-    counter_actions.settle_questions(by=make.actor(), questions=[asked], verdict="at arrival")
+    questions.settle_questions(by=make.actor(), questions=[asked], verdict="at arrival")
     assert OpenCount.objects.get().hits == 660
     assert not CounterQuestion.objects.filter(settled_at__isnull=True).exists()
 
@@ -263,7 +264,7 @@ def test_a_fall_is_answered(box):
     counted(box, {0: 80_000, 1: 80_060, 2: 50_000, 3: 50_060, 4: 50_120})
     asked = CounterQuestion.objects.get()
     assert (asked.kind, asked.strokes, asked.before, asked.after) == ("fall", 120, 80_060, 50_000)
-    counter_actions.settle_questions(by=make.actor(), questions=[asked], verdict="set")
+    questions.settle_questions(by=make.actor(), questions=[asked], verdict="set")
     assert OpenCount.objects.get().hits == 180
     assert not CounterQuestion.objects.filter(settled_at__isnull=True).exists()
     counted(box, {5: 50_180})
@@ -283,7 +284,7 @@ def test_two_counters_of_one_die_count_it_once(box):
     shop.set_die(die)
     shop.send(box, {m: 60 * m for m in range(10)})
     shop.send(box, {m: 7 + 60 * m for m in range(10)}, die="A", prefix="d")
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert sum(row.hits for row in OpenCount.objects.all()) == 540
     assert CounterQuestion.objects.get().kind == "typed"
 
@@ -295,11 +296,11 @@ def test_any_batches_in_any_order_leave_the_same_log(box, seed):
     made = made_press(seed, hours=10, figures=5, resets=0.003, dropped=0.1)
     dies = {n: make.die(f"D{n}", strokes_per_minute=400) for n in (1, 2, 3)}
     for row in made.dies:
-        counter_actions.set_in_press(
+        presses.set_in_press(
             by=make.actor(), press=shop.press(), die=dies[row.die],
-            at=logs.moment(row.since), until=logs.moment(row.until),
+            at=read.moment(row.since), until=read.moment(row.until),
         )  # fmt: skip
-    rows = [counting.Message(id=r.id, press="P1", total=r.total, at=logs.moment(r.at)) for r in made.readings]
+    rows = [intake.Message(id=r.id, press="P1", total=r.total, at=read.moment(r.at)) for r in made.readings]
     late = rng.sample(rows, len(rows) // 10)
     order = [r for r in rows if r not in late]
     for row in late:
@@ -308,13 +309,13 @@ def test_any_batches_in_any_order_leave_the_same_log(box, seed):
     now = shop.at(24 * 60)
     while i < len(order):
         n = rng.choice([1, 7, 60])
-        counting.take(box, order[i : i + n], now=now)
-        counting.settle_waiting()
+        intake.take(box, order[i : i + n], now=now)
+        settle.settle_waiting()
         i += n
     in_bits = (shop.runs(), list(OpenCount.objects.values_list("hits", "started", "at")), _asked())
-    counting.wait(Counter.objects.all(), shop.at(-600))
+    intake.wait(Counter.objects.all(), shop.at(-600))
     Counter.objects.update(anchor=None)
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert (shop.runs(), list(OpenCount.objects.values_list("hits", "started", "at")), _asked()) == in_bits
     hits = {f"D{n}": strokes for n, strokes in made.truth.items()}
     told = {code: sum(r[1] for r in shop.runs(die)) for code, die in ((d.code, d) for d in dies.values())}
@@ -361,11 +362,11 @@ def test_set_in_press_ends_what_was_there():
         ("B", "P1", shop.at(10), shop.at(20)),
         ("B", "P2", shop.at(20), None),
     ]
-    with pytest.raises(actions.EntryRefused, match="already"):
+    with pytest.raises(write.EntryRefused, match="already"):
         shop.set_die(two, 30, press_code="P2")
-    with pytest.raises(actions.EntryRefused, match="was in press"):
+    with pytest.raises(write.EntryRefused, match="was in press"):
         shop.set_die(one, 5, press_code="P3", until=7)
-    with pytest.raises(actions.EntryRefused, match="since"):
+    with pytest.raises(write.EntryRefused, match="since"):
         shop.set_die(one, 15, press_code="P2")
 
 

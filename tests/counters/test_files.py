@@ -9,9 +9,9 @@ from django.core.management import CommandError, call_command
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from maintenance import counter_files, counting
-from maintenance.counter_files import FileRefused, read
-from maintenance.counter_models import CounterReading
+from maintenance.counters import files, settle
+from maintenance.counters.files import FileRefused, read
+from maintenance.models import CounterReading
 from tests import factories as make
 from tests.counters import shop
 
@@ -71,8 +71,8 @@ def test_a_file_is_refused_whole(press, tmp_path):
 @pytest.mark.django_db
 def test_a_file_that_was_taken_but_not_moved_adds_nothing(press, tmp_path):
     """As after a power cut between the two."""
-    device = counter_files.device_for_files(press.plant, "counter files")
-    counter_files.take_file(write(tmp_path, "a.csv", HEAD + rows(range(9))), device)
+    device = files.device_for_files(press.plant, "counter files")
+    files.take_file(write(tmp_path, "a.csv", HEAD + rows(range(9))), device)
     take(tmp_path)
     assert CounterReading.objects.count() == 9
     assert device.token_hash is None
@@ -89,11 +89,8 @@ def test_files_and_messages_come_to_the_same(press, tmp_path):
     )
     take(tmp_path)
     shop.send(box, {m: 60 * m for m in range(9)})
-    counting.settle_waiting()
-    assert (
-        sum(run[1] for run in shop.runs()) + sum(c.hits for c in counter_files.Die.objects.get().open_counts.all())
-        == 480
-    )
+    settle.settle_waiting()
+    assert sum(run[1] for run in shop.runs()) + sum(c.hits for c in files.Die.objects.get().open_counts.all()) == 480
 
 
 @pytest.mark.parametrize(

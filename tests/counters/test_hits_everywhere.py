@@ -9,9 +9,10 @@ import datetime as dt
 
 import pytest
 
-from maintenance import actions, cost_queries, counter_actions, counting, logs, queries
-from maintenance.counter_models import CounterQuestion, OpenCount
-from reports import cost, kept
+from maintenance.counters import presses, settle
+from maintenance.log import queries, read, write
+from maintenance.models import CounterQuestion, OpenCount
+from reports.cost import kept, reads, sheets
 from reports.models import KeptSheets
 from tests import factories as make
 from tests.counters import shop
@@ -23,7 +24,7 @@ NEVER, HALF_A_DAY = dt.timedelta(days=10_000), dt.timedelta(hours=12)
 @pytest.fixture(autouse=True)
 def not_silent(monkeypatch):
     """The morning of these tests lies months back, and no counter of theirs has fallen silent."""
-    monkeypatch.setattr(counting, "SILENT", NEVER)
+    monkeypatch.setattr(settle, "SILENT", NEVER)
 
 
 @pytest.fixture
@@ -34,7 +35,7 @@ def box(db):
 
 def told_everywhere(die, order=None) -> set[int]:
     """The hits of a die as each of its readers tells them."""
-    found = {sum(run.hits for run in logs.of_die(die).runs), cost_queries.spent_on([die.pk])[die.pk].hits}
+    found = {sum(run.hits for run in read.of_die(die).runs), reads.spent_on([die.pk])[die.pk].hits}
     if order is not None:
         (left,) = queries.open_orders(dies=[die])
         found.add(order.parts - left.parts_left)
@@ -47,7 +48,7 @@ def undecided() -> int:
 
 def send(box, totals, **more):
     shop.send(box, totals, **more)
-    counting.settle_waiting()
+    settle.settle_waiting()
 
 
 def test_hits_and_undecided_strokes_are_the_counters_wherever_they_are_read(box, monkeypatch):
@@ -60,11 +61,11 @@ def test_hits_and_undecided_strokes_are_the_counters_wherever_they_are_read(box,
     assert (told_everywhere(die, order), undecided()) == ({120}, 120)
     send(box, {5: 1_300, 6: 1_360})
     assert (told_everywhere(die, order), undecided()) == ({240}, 120)
-    monkeypatch.setattr(counting, "SILENT", HALF_A_DAY)
-    assert counting.settle_waiting() == {die}
+    monkeypatch.setattr(settle, "SILENT", HALF_A_DAY)
+    assert settle.settle_waiting() == {die}
     assert [run[1] for run in shop.runs()] == [240] and not OpenCount.objects.exists()
     assert (told_everywhere(die, order), undecided()) == ({240}, 120)
-    monkeypatch.setattr(counting, "SILENT", NEVER)
+    monkeypatch.setattr(settle, "SILENT", NEVER)
     send(box, {800: 1_360, 801: 1_420, 802: 1_480})
     assert OpenCount.objects.exists()
     assert (told_everywhere(die, order), undecided()) == ({360}, 120)
@@ -77,9 +78,9 @@ def test_a_typed_run_over_what_is_counted_just_now_counts_once(box):
     shop.set_die(die, order=order)
     send(box, {m: 60 * m for m in range(10)})
     assert told_everywhere(die, order) == {540}
-    actions.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(12), hits=500, order=order)
+    write.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(12), hits=500, order=order)
     assert told_everywhere(die, order) == {500}
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert (told_everywhere(die, order), undecided()) == ({500}, 540)
 
 
@@ -88,19 +89,19 @@ def test_strokes_without_stock_make_no_parts(box):
     shop.set_die(die)
     send(box, {0: 0, 1: 40, 2: 80}, with_stock=False)
     assert OpenCount.objects.get().hits == 80
-    assert cost_queries.spent_on([die.pk])[die.pk].parts == 0
+    assert reads.spent_on([die.pk])[die.pk].parts == 0
 
 
 def test_kept_cost_sheets_know_what_is_counted_just_now(box, monkeypatch):
     """Kept while a die is counted; then its hits go to another, and no entry was made that the mark could see."""
     monkeypatch.setattr(kept, "WORTH_KEEPING", 2)
-    monkeypatch.setattr("maintenance.log_mark.IN_FLIGHT", 0)
+    monkeypatch.setattr("maintenance.log.freshness.IN_FLIGHT", 0)
     dies = [make.die(f"H-{n}", build_price=9_000, expected_parts=1_000_000) for n in range(3)]
     for die in dies:
         make.run(die, 1, 9_000)
 
     def shown() -> dict[str, int]:
-        fresh = {row.die.code: row.sheet for row in cost.cost_per_thousand(dies[0].plant)}
+        fresh = {row.die.code: row.sheet for row in sheets.cost_per_thousand(dies[0].plant)}
         assert {row.die.code: row.sheet for row in kept.costs_of(dies[0].plant)} == fresh
         return {code: sheet.parts_made for code, sheet in fresh.items()}
 
@@ -109,7 +110,7 @@ def test_kept_cost_sheets_know_what_is_counted_just_now(box, monkeypatch):
     kept.keep(kept.work_out(dies[0].plant))
     assert len(KeptSheets.objects.get().sheets) == 2
     before = shown()
-    counter_actions.strike_in_press(by=make.actor(), row=row, reason="It was the other one.")
+    presses.strike_in_press(by=make.actor(), row=row, reason="It was the other one.")
     shop.set_die(dies[1])
     after = shown()
     assert (before["H-0"] - after["H-0"], after["H-1"] - before["H-1"], after["H-2"]) == (540, 540, before["H-2"])

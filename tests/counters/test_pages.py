@@ -8,9 +8,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from diestore.models import Press
-from maintenance import counting
-from maintenance.counter_models import CounterDevice, CounterQuestion, DieInPress, OpenCount
+from diestore.register.models import Press
+from maintenance.counters import intake, settle
+from maintenance.models import CounterDevice, CounterQuestion, DieInPress, OpenCount
 from tests import factories as make
 from tests.counters import shop
 
@@ -157,14 +157,14 @@ def test_one_counter_that_cannot_be_counted_keeps_no_other_from_it(as_role, box,
     shop.press("P2")
     shop.send(box, {0: 0, 1: 60})
     shop.send(box, {0: 0, 1: 60}, press="P2", prefix="other")
-    told = counting.count
+    told = settle.count
 
     def breaks(readings, *rest, **more):
         if any(row.id.startswith("other") for row in readings):
             raise ValueError("on purpose")
         return told(readings, *rest, **more)
 
-    monkeypatch.setattr(counting, "count", breaks)
+    monkeypatch.setattr(settle, "count", breaks)
     page = as_role("setter").get(COUNTERS).content.decode()
     assert "Some counts could not be counted yet. They are kept." in page
     assert OpenCount.objects.get().hits == 60
@@ -173,7 +173,7 @@ def test_one_counter_that_cannot_be_counted_keeps_no_other_from_it(as_role, box,
 def test_a_lead_takes_an_answer_back(as_role, box):
     client = as_role("lead")
     shop.send(box, {m: 60 * m for m in range(10)})
-    counting.settle_waiting()
+    settle.settle_waiting()
     asked = CounterQuestion.objects.get()
     address = reverse("maintenance:counter_question", args=[asked.pk])
     client.post(address, {"verdict": "to nobody", "person": make.person().pk})
@@ -190,7 +190,7 @@ def test_only_who_may_strike_out_has_the_counter_hold(as_role, box):
     shop.set_die(die)
     typed = make.actions.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(8), hits=500)
     shop.send(box, {m: 60 * m for m in range(10)})
-    counting.settle_waiting()
+    settle.settle_waiting()
     address = reverse("maintenance:counter_question", args=[CounterQuestion.objects.get().pk])
     assert "The counter holds" not in client.get(address).content.decode()
     sent = {"verdict": "the counter holds", "person": make.person().pk}
@@ -209,8 +209,8 @@ def test_every_sort_of_question_has_its_sentence_and_answers(as_role, box):
     totals = {0: 80_000, 1: 80_060, 2: 9_999_000, 3: 9_999_060, 25: 9_999_200, 31: 9_999_260, 32: 9_999_320}
     totals |= {33: 9_999_380, 34: 5, 35: 9_999_500, 36: 9_700_000, 37: 9_700_060}
     shop.send(box, totals)
-    counting.take(box, shop.messages({9_000: 5}), now=shop.at(40))
-    counting.settle_waiting()
+    intake.take(box, shop.messages({9_000: 5}), now=shop.at(40))
+    settle.settle_waiting()
     assert set(CounterQuestion.objects.values_list("kind", flat=True)) >= {"jump", "which die", "odd", "fall", "clock"}
     page = client.get(COUNTERS)
     assert page.status_code == 200
@@ -266,7 +266,7 @@ def test_devices_are_the_leads(as_role, role):
 def test_counters_are_for_the_press_side(as_role, role, box):
     client = as_role(role)
     shop.send(box, {m: 60 * m for m in range(10)})
-    counting.settle_waiting()
+    settle.settle_waiting()
     for address in (
         COUNTERS,
         reverse("maintenance:in_press"),
@@ -286,7 +286,7 @@ def test_as_many_questions_to_the_database_for_thirty_presses_as_for_three(as_ro
             shop.set_die(make.die(f"D{n}"), press_code=press.code)
             shop.send(box, {m: 60 * m for m in range(5)}, press=press.code, prefix=f"{press.code}-")
             shop.send(box, {-60: 5, 60: 3}, press=press.code, prefix=f"{press.code}-")
-        counting.settle_waiting()
+        settle.settle_waiting()
 
     def asked():
         with CaptureQueriesContext(

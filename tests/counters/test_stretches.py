@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.counters import Answer, Block, InPress, Kind, Reading, Verdict, chain, count
+from maintenance.counters.pure import Answer, Block, InPress, Kind, Reading, Verdict, chain, count
 from tests.counters.press import MINUTE, START, hits_by_die, press
 from tests.counters.test_chain import readings
 

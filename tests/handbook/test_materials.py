@@ -4,14 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diestore.handbook.materials import (
-    FAMILIES,
-    MATERIALS,
-    SHEAR_RATIOS,
-    family_of,
-    gap_guidance,
-    material,
-)
+from diestore.handbook.materials import FAMILIES, MATERIALS, SHEAR_RATIOS, family_of, gap_guidance, material
 from tests.handbook import law
 
 # The family behind a designation follows from the standard that holds it (EN 10130, EN 10088, EN 10338, EN 10149,

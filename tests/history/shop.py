@@ -9,9 +9,10 @@ from pathlib import Path
 from django.apps import apps
 from django.db import connection, transaction
 
-from diestore.models import Die, Plant
-from maintenance import edge_log, logs
+from diestore.register.models import Die, Plant
+from maintenance.clockwork import cycles as clockwork_cycles
 from maintenance.history.write import write
+from maintenance.log import read
 from maintenance.models import Fitting
 
 FAR = 4e9  # seconds: after every record
@@ -51,8 +52,8 @@ def fittings() -> list[tuple]:
 def cycles() -> list[tuple]:
     """Every cycle of every edge, by names that do not change from one database to the next."""
     found = []
-    for log in logs.of_dies(Die.objects.order_by("code")):
-        for cycle in edge_log.cycles(log, FAR):
+    for log in read.of_dies(Die.objects.order_by("code")):
+        for cycle in clockwork_cycles.cycles(log, FAR):
             piece = log.pieces[cycle.piece]
             found.append(
                 (

@@ -9,14 +9,13 @@ from django.contrib.auth.models import User
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diestore.models import Plant
-from maintenance import counter_actions, counting
-from maintenance.counter_models import Counter, CounterReading, DieInPress, OpenCount
+from diestore.register.models import Plant
+from maintenance.counters import questions, settle
 from maintenance.history.columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTS, IN_PRESS
 from maintenance.history.load import load
 from maintenance.history.problems import HistoryRefused
 from maintenance.history.write import write
-from maintenance.models import CounterQuestion, Run
+from maintenance.models import Counter, CounterQuestion, CounterReading, DieInPress, OpenCount, Run
 from tests import factories as make
 from tests.counters import shop
 from tests.history.folders import sound
@@ -29,7 +28,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def not_silent(monkeypatch):
     """The morning of these tests lies months back, and no counter of theirs has fallen silent."""
-    monkeypatch.setattr(counting, "SILENT", dt.timedelta(days=10_000))
+    monkeypatch.setattr(settle, "SILENT", dt.timedelta(days=10_000))
 
 
 def told():
@@ -47,11 +46,11 @@ def test_the_same_hits_on_the_other_side(tmp_path):
     shop.press()
     shop.set_die(a, until=60, order=order)
     shop.send(box, {m: 999_000 + 60 * m if m < 16 else 60 * (m - 16) for m in range(90)})
-    counting.settle_waiting()
+    settle.settle_waiting()
     asked = CounterQuestion.objects.get(kind="no die")
-    counter_actions.settle_questions(by=make.actor(), questions=[asked], verdict="to die", die=b)
+    questions.settle_questions(by=make.actor(), questions=[asked], verdict="to die", die=b)
     shop.send(box, {30.5: 870 + 30 - 30}, prefix="late")
-    counting.settle_waiting()
+    settle.settle_waiting()
     before = told()
     assert before[0] and before[1]
     write(tmp_path / "out", Plant.objects.get())
@@ -59,12 +58,12 @@ def test_the_same_hits_on_the_other_side(tmp_path):
     empty_the_database()
     User.objects.all().delete()
     load(tmp_path / "out", allow_future=True)
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert told() == before
     assert as_written() == written
     again = load(tmp_path / "out", allow_future=True)
     assert not any(again.counts.added.values())
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert told() == before
 
 
@@ -87,7 +86,7 @@ def folder(path, **tables):
 
 def test_written_by_hand(tmp_path):
     load(folder(tmp_path / "a", counter_answers=[ANSWER | {"until": "2020-03-02T05:30:00+00:00"}]))
-    counting.settle_waiting()
+    settle.settle_waiting()
     assert [(run.die.code, run.hits) for run in Run.objects.all()] == [("H-201", 180)]
     assert CounterReading.objects.count() == 4
     assert Counter.objects.get().device.scopes == ["counts", "read"]
@@ -152,4 +151,4 @@ def test_garbage_in_a_cell_is_taken_or_refused_and_nothing_else(garbage, data, t
             assert refused.problems
             assert not DieInPress.objects.exists()
         else:
-            counting.settle_waiting()
+            settle.settle_waiting()

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from diestore.models import Die
+from diestore.register.models import Die
 from maintenance.history.cells import line_of, written
 from maintenance.history.columns import TABLES
 from maintenance.history.load import load

@@ -9,10 +9,11 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from diestore.models import Cut, Die, Item, Output, Person, Piece, Plant, Position, Station, Stock
-from maintenance import actions, entries
+from diestore.access.models import Person
+from diestore.register.models import Cut, Die, Item, Output, Piece, Plant, Position, Station, Stock
 from maintenance.history.load import load
 from maintenance.history.problems import HistoryRefused
+from maintenance.log import listing, write
 from maintenance.models import Fitting, Order, Reading, Replacement, Run, StockMovement, Work
 from tests.history.folders import COMPONENTS, DIES, component, ground, run, sound
 from tests.history.shop import as_written, cycles, empty_the_database, fittings
@@ -147,8 +148,8 @@ def test_recorded_when_it_happened_unless_told(load_tables):
 
 def test_a_set_ground_together_is_one_entry_to_strike_out(load_tables):
     load_tables(sharpenings=GROUND)
-    by = actions.Actor(person=Person.objects.create(plant=Plant.objects.get(), name="Ina T."))
-    assert len(actions.strike_out(by=by, entry=Work.objects.first(), reason="wrong die")) == 2
+    by = write.Actor(person=Person.objects.create(plant=Plant.objects.get(), name="Ina T."))
+    assert len(write.strike_out(by=by, entry=Work.objects.first(), reason="wrong die")) == 2
 
 
 # --- times, texts, names ----------------------------------------------------------------------------------------------
@@ -262,10 +263,10 @@ def test_what_a_row_says_again_is_found_over_any_distance(load_tables, monkeypat
 def test_an_entry_made_at_a_form_is_the_same_entry(load_tables):
     load_tables()
     die = Die.objects.get()
-    actions.log_run(by=actions.Actor(), die=die, started=utc(2024, 1, 5, 6), ended=utc(2024, 1, 5, 12), hits=20_000)
+    write.log_run(by=write.Actor(), die=die, started=utc(2024, 1, 5, 6), ended=utc(2024, 1, 5, 12), hits=20_000)
     position = die.positions.get(code="1-A")
-    piece = actions.SharpenedPiece(position=position, why="dull", removed_mm=0.1)
-    actions.log_sharpening(by=actions.Actor(), die=die, at=utc(2024, 1, 7, 8), pieces=[piece])
+    piece = write.SharpenedPiece(position=position, why="dull", removed_mm=0.1)
+    write.log_sharpening(by=write.Actor(), die=die, at=utc(2024, 1, 7, 8), pieces=[piece])
     loaded = load_tables(runs=RUNS, sharpenings=GROUND)
     assert Run.objects.count() == 2 and Work.objects.count() == 2
     assert loaded.counts.stood["runs"] == 1 and loaded.counts.stood["sharpenings"] == 1
@@ -280,8 +281,8 @@ def test_other_content_for_the_same_entry_is_refused(load_tables):
 
 def test_what_is_struck_out_stays_so_and_its_correction_loads(load_tables):
     load_tables(runs=RUNS)
-    by = actions.Actor(person=Person.objects.create(plant=Plant.objects.get(), name="Ina T."))
-    actions.strike_out(by=by, entry=Run.objects.get(hits=20_000), reason="wrong counter")
+    by = write.Actor(person=Person.objects.create(plant=Plant.objects.get(), name="Ina T."))
+    write.strike_out(by=by, entry=Run.objects.get(hits=20_000), reason="wrong counter")
     loaded = load_tables(runs=RUNS)
     assert standing(Run).count() == 1 and not any(loaded.counts.added.values())
     right = [RUNS[0] | {"hits": "2000"}]
@@ -351,8 +352,8 @@ def test_the_shelf_is_counted_once_for_what_the_folder_says(load_tables):
 
 def test_a_count_that_was_struck_out_is_not_revived(load_tables):
     load_tables(runs=RUNS, spares=[spare("PP", 3)])
-    by = actions.Actor(person=Person.objects.create(plant=Plant.objects.get(), name="Ina T."))
-    actions.strike_out(by=by, entry=StockMovement.objects.get(), reason="counted the wrong box")
+    by = write.Actor(person=Person.objects.create(plant=Plant.objects.get(), name="Ina T."))
+    write.strike_out(by=by, entry=StockMovement.objects.get(), reason="counted the wrong box")
     load_tables(runs=RUNS, spares=[spare("PP", 3)])
     assert on_shelf() == 0
 
@@ -414,4 +415,4 @@ def test_postgresql_plans_by_what_was_loaded(load_tables):
 def test_a_sharpening_loaded_is_one_line_in_the_list(tmp_path, db):
     load(sound(tmp_path, runs=RUNS, sharpenings=GROUND))
     assert Work.objects.count() == 2
-    assert entries.index(sort="work").count() == Work.objects.values("set_key").distinct().count() == 1
+    assert listing.index(sort="work").count() == Work.objects.values("set_key").distinct().count() == 1

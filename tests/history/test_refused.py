@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 from django.core.management import CommandError, call_command
 
-from diestore.models import Die, Plant
+from diestore.register.models import Die, Plant
 from maintenance.history.load import load
 from maintenance.history.problems import AT_MOST, HistoryRefused
 from maintenance.models import Run

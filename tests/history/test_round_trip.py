@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 from django.contrib.auth.models import User
 
-from diestore.models import (
+from diestore.access.models import Person
+from diestore.register.models import (
     Cut,
     Die,
     Item,
     Output,
     Part,
     Party,
-    Person,
     Piece,
     Plant,
     Position,
@@ -26,10 +26,11 @@ from diestore.models import (
     Stock,
     Variant,
 )
-from maintenance import actions, derived
 from maintenance.history.columns import TABLES
 from maintenance.history.load import load
 from maintenance.history.write import write
+from maintenance.log import derived
+from maintenance.log import write as log
 from maintenance.models import (
     EVENTS,
     CostLine,
@@ -66,7 +67,7 @@ def everything() -> None:
     ina = Person.objects.create(plant=plant, name="Ina T.")
     Person.objects.create(plant=plant, name="Left, long ago", active=False)
     user = User.objects.create_user("ina", password="not a real password")
-    by = actions.Actor(person=ina, user=user, through="form", device="bench tablet")
+    by = log.Actor(person=ina, user=user, through="form", device="bench tablet")
     customer = Party.objects.create(code="QF", name="Quillfen", role="customer")
     grinder = Party.objects.create(code="FG", role="supplier")
     press = Press.objects.create(
@@ -140,42 +141,42 @@ def everything() -> None:
             position=position, piece_in=pieces[key], at=moment(-1), why="first", since_start=True, key=f"first {key}"
         )
         derived.rebuild_fittings(position)
-    actions.log_replacement(by=by, position=late, at=moment(3), why="first", piece=pieces["late"])
+    log.log_replacement(by=by, position=late, at=moment(3), why="first", piece=pieces["late"])
     order = Order.objects.create(plant=plant, number="23-1", part=left, die=die, parts=5000, due=moment(40).date(),
                                  placed_at=moment(0), closed_at=moment(39))  # fmt: skip
     Order.objects.create(plant=plant, number="23-1", part=right, parts=1, due=moment(41).date())
-    run = actions.log_run(by=by, die=die, started=moment(1), ended=moment(1.25), hits=20_000, press=press, lot="coil 7",
+    run = log.log_run(by=by, die=die, started=moment(1), ended=moment(1.25), hits=20_000, press=press, lot="coil 7",
                           order=order, good_parts=19_990, note="first\nshift")  # fmt: skip
-    wrong = actions.log_run(by=by, die=die, started=moment(2), ended=moment(2.25), hits=200, variant=long,
+    wrong = log.log_run(by=by, die=die, started=moment(2), ended=moment(2.25), hits=200, variant=long,
                             basis="estimated", stock=thin)  # fmt: skip
     Run.objects.create(
         die=bare, variant=bare.variants.get(), stock=thin, started=moment(1), at=moment(1.5), hits=3, through="counter"
     )
-    actions.strike_out(by=by, entry=wrong, reason="= one nought short")
-    wrong.replaced_by = actions.log_run(by=by, die=die, started=moment(2), ended=moment(2.25), hits=2000, variant=long)
+    log.strike_out(by=by, entry=wrong, reason="= one nought short")
+    wrong.replaced_by = log.log_run(by=by, die=die, started=moment(2), ended=moment(2.25), hits=2000, variant=long)
     wrong.save()
-    actions.log_hit_correction(by=by, die=die, at=moment(2.5), hits=-5, with_stock=True, reason="counter slipped")
-    actions.log_hit_correction(by=by, die=die, at=moment(2.5), hits=40, with_stock=False, reason="set-up")
-    actions.restart_record(by=by, die=die, at=moment(1.2), reason="other oil; dull twice as often", note="asked")
-    stop = actions.log_stop(by=by, die=die, at=moment(1.1), cause="slug", minutes=12.5, parts_scrapped=7, planned=True,
+    log.log_hit_correction(by=by, die=die, at=moment(2.5), hits=-5, with_stock=True, reason="counter slipped")
+    log.log_hit_correction(by=by, die=die, at=moment(2.5), hits=40, with_stock=False, reason="set-up")
+    log.restart_record(by=by, die=die, at=moment(1.2), reason="other oil; dull twice as often", note="asked")
+    stop = log.log_stop(by=by, die=die, at=moment(1.1), cause="slug", minutes=12.5, parts_scrapped=7, planned=True,
                             press=press)  # fmt: skip
-    actions.log_incident(by=by, die=die, at=moment(1.1), sort="misfeed", pieces=[pieces["a"], pieces["b"]], note="both")
-    actions.log_sharpening(
+    log.log_incident(by=by, die=die, at=moment(1.1), sort="misfeed", pieces=[pieces["a"], pieces["b"]], note="both")
+    log.log_sharpening(
         by=by, die=die, at=moment(4), hours=1.5, supplier=grinder, hits_into_run=3, note="set",
         pieces=[
-            actions.SharpenedPiece(position=upper, why="dull", found="dull", removed_mm=0.1, wear_mm=0.05,
+            log.SharpenedPiece(position=upper, why="dull", found="dull", removed_mm=0.1, wear_mm=0.05,
                                    length_after_mm=70.9),
-            actions.SharpenedPiece(position=lower, why="with set", operation="recoated", coating_after="AlCrN"),
+            log.SharpenedPiece(position=lower, why="with set", operation="recoated", coating_after="AlCrN"),
         ],
     )  # fmt: skip
     Work.objects.create(piece=pieces["never fitted"], at=moment(5), operation="ground", why="planned", removed_mm=0.2)
-    actions.log_replacement(by=by, position=upper, at=moment(6), why="chipped", found="chipped", hits_into_run=9)
-    actions.log_replacement(by=by, position=lower, at=moment(7), why="other", take_out_only=True)
-    actions.log_replacement(by=by, position=upper, at=moment(8), why="other", piece=pieces["b"])
-    slip = actions.log_replacement(by=by, position=post, at=moment(9), why="dull")
-    actions.strike_out(by=by, entry=slip, reason="another die")
+    log.log_replacement(by=by, position=upper, at=moment(6), why="chipped", found="chipped", hits_into_run=9)
+    log.log_replacement(by=by, position=lower, at=moment(7), why="other", take_out_only=True)
+    log.log_replacement(by=by, position=upper, at=moment(8), why="other", piece=pieces["b"])
+    slip = log.log_replacement(by=by, position=post, at=moment(9), why="dull")
+    log.strike_out(by=by, entry=slip, reason="another die")
     for n, thing in enumerate(({"die": die}, {"position": upper}, {"piece": pieces["a"]}, {"cut": now})):
-        actions.log_reading(by=by, at=moment(1.3), quantity="burr height", value_si=(31 + n) * 1e-6,
+        log.log_reading(by=by, at=moment(1.3), quantity="burr height", value_si=(31 + n) * 1e-6,
                             typed_value=f"0,0{31 + n}", typed_unit="mm", **thing)  # fmt: skip
     Reading.objects.create(position=upper, at=moment(1.3), quantity="burr height", value_si=1e-5, typed_value="10",
                            typed_unit="um", sequence=2)  # fmt: skip
@@ -193,7 +194,7 @@ def everything() -> None:
         slip_of_the_pen(event, by)
 
 
-def slip_of_the_pen(event, by: actions.Actor) -> None:
+def slip_of_the_pen(event, by: log.Actor) -> None:
     """A struck-out copy of an entry, with all that an entry can carry."""
     first = event.objects.standing().order_by("at", "key").first()
     copy = event.objects.get(pk=first.pk)
@@ -334,8 +335,8 @@ def test_a_shop_made_at_forms(db, tmp_path):
         factories.run(die, day)
     factories.sharpen(die, 5, a, b)
     struck = factories.sharpen(die, 6, a)
-    actions.strike_out(by=factories.actor(), entry=struck[0], reason="not ground after all")
-    actions.log_replacement(by=factories.actor(), position=b, at=factories.moment(7), why="broken")
+    log.strike_out(by=factories.actor(), entry=struck[0], reason="not ground after all")
+    log.log_replacement(by=factories.actor(), position=b, at=factories.moment(7), why="broken")
     factories.order(die)
     trip(tmp_path / "out")
 

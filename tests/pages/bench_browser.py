@@ -7,8 +7,8 @@ from html.parser import HTMLParser
 from django.urls import reverse
 from django.utils import timezone
 
-from diestore import roles
-from maintenance import queries
+from diestore.access import roles
+from maintenance.log import queries
 from maintenance.models import EVENTS
 
 FORMS = {

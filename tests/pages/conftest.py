@@ -2,7 +2,7 @@
 
 import pytest
 
-from diestore.models import Press
+from diestore.register.models import Press
 from tests import factories as make
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from decimal import Decimal
 
-from diestore.models import Party, Rate
-from maintenance import forecasts
+from diestore.register.models import Party, Rate
+from maintenance.forecasts import store
 from maintenance.models import StockMovement, fresh_key
 from tests import factories as make
 
@@ -52,4 +52,4 @@ def worked_die(code: str, item=None, *, cycles: int = 8, hits: int = 12_000, **m
 
 
 def forecast() -> None:
-    forecasts.fit_and_forecast(make.plant())
+    store.fit_and_forecast(make.plant())

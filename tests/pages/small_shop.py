@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from maintenance import forecasts
+from maintenance.forecasts import store
 from tests import factories as make
 
 
@@ -21,7 +21,7 @@ def shop(dies: int, *, orders: bool = True, fit: bool = True) -> list:
             make.order(die, f"26-{n:04d}", parts=30_000)
         made.append(die)
     if fit:
-        forecasts.fit_and_forecast(made[0].plant)
+        store.fit_and_forecast(made[0].plant)
     return made
 
 
@@ -31,4 +31,4 @@ def more(first: int, last: int) -> None:
         die = make.die(f"H-{n:03d}")
         make.position(die)
         make.order(die, f"26-{n:04d}")
-    forecasts.fit_and_forecast(make.plant())
+    store.fit_and_forecast(make.plant())

@@ -10,12 +10,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from diestore.models import Output, Part
-from maintenance import actions, forecasts, queries
+from diestore.register.models import Output, Part
+from maintenance.forecasts import other_builds, store
 from maintenance.life import what_if
+from maintenance.log import queries, write
 from maintenance.models import CostLine, Stop, fresh_key
-from reports import cost, plots
-from reports.marks import three_figures
+from reports.cost import plot, sheets, two_builds, year_ahead
+from reports.format import three_figures
 from tests import factories as make
 from tests.pages import money_shop as shop
 
@@ -45,7 +46,7 @@ def stop(die, minutes: float, day: float = 30, **more):
 
 
 def sheet(die):
-    return cost.cost_per_thousand(die).sheet
+    return sheets.cost_per_thousand(die).sheet
 
 
 def test_the_sheet_by_hand(die):
@@ -55,8 +56,8 @@ def test_the_sheet_by_hand(die):
         ("build", Decimal("7.5")),
         ("sharpening", Decimal("6.4")),
     ]
-    assert cost.cost_per_thousand(die).per_thousand == Decimal("13.9")
-    assert cost.cost_per_thousand(die).running == Decimal("6.4")
+    assert sheets.cost_per_thousand(die).per_thousand == Decimal("13.9")
+    assert sheets.cost_per_thousand(die).running == Decimal("6.4")
 
 
 def test_bills_stops_and_spares_add_what_they_cost(die):
@@ -67,7 +68,7 @@ def test_bills_stops_and_spares_add_what_they_cost(die):
     assert sheet(die).per_thousand - before == Decimal("0.5") + Decimal("0.19")
     assert "4 parts scrapped, worth not known." in sheet(die).left_out
     assert sheet(die).element("spares") is None
-    actions.log_replacement(by=make.actor(), position=die.positions.get(code="1-A"), at=make.moment(165), why="chipped")
+    write.log_replacement(by=make.actor(), position=die.positions.get(code="1-A"), at=make.moment(165), why="chipped")
     assert sheet(die).element("spares").amount == Decimal("48.50")
 
 
@@ -77,7 +78,7 @@ def test_what_is_struck_out_costs_nothing(die):
     halt = stop(die, 600)
     assert sheet(die) != before
     for entry in (wrong, halt):
-        actions.strike_out(by=make.actor(), entry=entry, reason="typed twice")
+        write.strike_out(by=make.actor(), entry=entry, reason="typed twice")
     assert sheet(die) == before
 
 
@@ -85,7 +86,7 @@ def test_setting_up_goes_with_the_job(die):
     before = sheet(die)
     stop(die, 45, planned=True)
     assert sheet(die) == before
-    assert any("Setting up" in note for note in cost.cost_per_thousand(die).notes)
+    assert any("Setting up" in note for note in sheets.cost_per_thousand(die).notes)
 
 
 def test_a_grinder_outside_is_paid_by_bill_not_by_the_hour(die):
@@ -95,7 +96,7 @@ def test_a_grinder_outside_is_paid_by_bill_not_by_the_hour(die):
     last = Work.objects.filter(position__die=die).latest("at").at
     Work.objects.filter(position__die=die, at=last).update(supplier=shop.supplier())
     assert before - sheet(die).element("sharpening").amount == Decimal("240")
-    assert any("ground outside" in note for note in cost.cost_per_thousand(die).notes)
+    assert any("ground outside" in note for note in sheets.cost_per_thousand(die).notes)
     bill(die, "313.00", day=160)
     assert sheet(die).element("sharpening").amount == before - 240 + 313
 
@@ -107,7 +108,7 @@ def test_left_and_right_from_one_hit(good, expected):
     order = make.order(die)
     Output.objects.create(variant=die.variants.get(), part=Part.objects.create(number="P-right"))
     make.run(die, 1, 12_000, order=order, good_parts=good)
-    assert cost.cost_per_thousand(die).spent.parts == expected
+    assert sheets.cost_per_thousand(die).spent.parts == expected
 
 
 def test_no_rate_is_said(die):
@@ -118,12 +119,12 @@ def test_no_rate_is_said(die):
 
 def test_nothing_known_is_unknown_not_nought():
     die = make.die("H-950")
-    assert cost.cost_per_thousand(die).per_thousand is None
+    assert sheets.cost_per_thousand(die).per_thousand is None
 
 
 def test_the_year_ahead_adds_up(told):
-    row = cost.cost_per_thousand(told)
-    ahead = cost.year_ahead(row)
+    row = sheets.cost_per_thousand(told)
+    ahead = year_ahead.year_ahead(row)
     year = ahead.year
     assert year.planned_parts == int(ahead.strokes)  # one part a hit
     by_key = {e.key: e for e in year.elements}
@@ -139,13 +140,15 @@ def test_the_year_ahead_adds_up(told):
 
 def test_no_forecast_no_year(told):
     queries.newest_forecasts().update(remaining={}, fresh={}, refusal="No edge cuts here.")
-    ahead = cost.year_ahead(cost.cost_per_thousand(told))
+    ahead = year_ahead.year_ahead(sheets.cost_per_thousand(told))
     assert ahead.year is None and "No edge cuts here" in ahead.refusal
 
 
 def builds(die, **change):
-    row = cost.cost_per_thousand(die)
-    return cost.two_builds(row, cost.year_ahead(row), cost.Change(**change), [10_000, 100_000, 1_000_000, 10_000_000])
+    row = sheets.cost_per_thousand(die)
+    return two_builds.two_builds(
+        row, year_ahead.year_ahead(row), two_builds.Change(**change), [10_000, 100_000, 1_000_000, 10_000_000]
+    )
 
 
 def test_the_same_build_costs_the_same(told):
@@ -176,20 +179,20 @@ def test_dearer_pieces_move_the_crossing_out(told):
 def test_times_of_one_edge_are_those_of_the_engine(told):
     """With one edge alone the die's interval changes as the engine says of that edge."""
     plant = told.plant
-    edge = forecasts.edges_now(told)[0]
-    after = forecasts.built_otherwise(edge.spec, tool_steel="M2", coating="TiCN", gap_pct=6.0)
-    times = forecasts.times_with(plant, [edge], [after], draws=2000)
-    engine = what_if(forecasts.fleet_of(plant), edge.spec, after)
+    edge = other_builds.edges_now(told)[0]
+    after = other_builds.built_otherwise(edge.spec, tool_steel="M2", coating="TiCN", gap_pct=6.0)
+    times = other_builds.times_with(plant, [edge], [after], draws=2000)
+    engine = what_if(store.fleet_of(plant), edge.spec, after)
     assert np.exp(np.log(times).mean()) == pytest.approx(engine.times, rel=0.01)
     low, high = np.quantile(times, [0.1, 0.9])
     assert (low, high) == pytest.approx((engine.times_low, engine.times_high), rel=0.04)
 
 
 def test_times_lie_between_those_of_the_edges(told):
-    edges = forecasts.edges_now(told)
-    changed = [forecasts.built_otherwise(e.spec, tool_steel="M2") if n else e.spec for n, e in enumerate(edges)]
-    every = [forecasts.built_otherwise(e.spec, tool_steel="M2") for e in edges]
-    some, all_of_them = (forecasts.times_with(told.plant, edges, c) for c in (changed, every))
+    edges = other_builds.edges_now(told)
+    changed = [other_builds.built_otherwise(e.spec, tool_steel="M2") if n else e.spec for n, e in enumerate(edges)]
+    every = [other_builds.built_otherwise(e.spec, tool_steel="M2") for e in edges]
+    some, all_of_them = (other_builds.times_with(told.plant, edges, c) for c in (changed, every))
     low, high = np.minimum(1, all_of_them), np.maximum(1, all_of_them)
     assert ((some >= low - 1e-12) & (some <= high + 1e-12)).all()
 
@@ -203,7 +206,7 @@ def page(client, die, query: str = ""):
 
 def test_the_page_says_the_figure_and_its_band(as_role, told):
     text = page(as_role("sales"), told).content.decode()
-    year = cost.year_ahead(cost.cost_per_thousand(told)).year
+    year = year_ahead.year_ahead(sheets.cost_per_thousand(told)).year
     low, high = year.per_thousand_band
     assert f"about {three_figures(year.per_thousand)} EUR" in text
     assert f"between {three_figures(low)} and {three_figures(high)}" in text
@@ -280,13 +283,13 @@ def test_the_number_of_queries_does_not_grow_with_the_dies(as_role, told):
 
 @pytest.mark.no_database
 def test_a_plot_keeps_its_text_and_takes_the_colours_of_the_page():
-    line = plots.Line(name="a", x=[1e3, 1e4, 1e5], y=[30, 5, 2], low=[28, 4, 1.5], high=[32, 6, 3])
-    drawn = plots.against_volume(
+    line = plot.Line(name="a", x=[1e3, 1e4, 1e5], y=[30, 5, 2], low=[28, 4, 1.5], high=[32, 6, 3])
+    drawn = plot.against_volume(
         [line, line],
         x_label="parts",
         y_label="EUR <b>",
         title='cost & "more"',
-        marks=[plots.Mark(x=2e4, word="built for")],
+        marks=[plot.Mark(x=2e4, word="built for")],
     )
     root = ET.fromstring(drawn)
     texts = {t.text for t in root.iter("{http://www.w3.org/2000/svg}text")}

@@ -7,10 +7,14 @@ import pytest
 from django.contrib.auth.models import User
 from django.urls import reverse
 
-from diestore import panels, units
-from diestore.models import Cut, Die, Output, Part, UserSettings, Variant
-from maintenance import actions, die_state, forecasts
+from diestore import units
+from diestore.access.models import UserSettings
+from diestore.register import panels
+from diestore.register.models import Cut, Die, Output, Part, Variant
+from maintenance.forecasts import store
+from maintenance.log import write
 from maintenance.models import DieForecast, EdgeForecast, Order
+from maintenance.screens.die import state as die_state
 from tests import factories as make
 
 from .small_shop import shop
@@ -64,7 +68,7 @@ def test_the_page_takes_the_same_queries_whatever_the_die_has(as_role, django_as
         make.run(big, 30 + day, 5_000)
         make.sharpen(big, 30.5 + day, *big.positions.filter(kind="pierce_punch"))
     make.order(big, "26-9999")
-    forecasts.fit_and_forecast(big.plant)
+    store.fit_and_forecast(big.plant)
     with django_assert_num_queries(len(few)):
         page(client, big)
 
@@ -150,7 +154,7 @@ def test_a_refused_die_says_why(as_role):
 
 def test_an_empty_die_says_that_nothing_is_entered(as_role):
     client, die = as_role("lead"), make.die()
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     said = page(client, die)
     assert "No component is entered" in said and "No piece with a cutting edge" in said
     assert "<thead><tr><th scope" not in said, "no empty tables"
@@ -195,7 +199,7 @@ def test_inserts_that_the_order_does_not_need_do_not_count(as_role):
     Order.objects.create(
         plant=die.plant, number="26-L", part=part, die=die, parts=5_000, due=dt.date(2026, 1, 1), placed_at=make.START
     )
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     said = page(client, die)
     assert "Not in this order" in row_of(said, "1-S")
     assert "Not in this order" not in row_of(said, "1-L")
@@ -207,7 +211,7 @@ def test_a_gap_out_of_line_is_named_as_what_is_known_of_the_limiting_edge():
     for code in ("2-A", "3-A", "4-A"):
         make.position(die, code, gap_mm=0.10)
     make.run(die, 1, 20_000)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     state = die_state.of_die(die, units.System.METRIC)
     assert state.limiting.position == tight, "the tightest gap goes dull first by the handbook"
     assert "its gap is the tightest in the die" in die_state.headline(state)["why"]
@@ -219,8 +223,8 @@ def test_a_gap_out_of_line_is_named_as_what_is_known_of_the_limiting_edge():
 def test_a_struck_entry_stays_visible_with_its_reason_and_by_whom(as_role):
     client, (die, *_) = as_role("lead"), shop(1)
     run = die.runs.order_by("-at").first()
-    actions.strike_out(by=make.actor("Nils R."), entry=run, reason="typed twice")
-    forecasts.refresh_die(die)
+    write.strike_out(by=make.actor("Nils R."), entry=run, reason="typed twice")
+    store.refresh_die(die)
     said = page(client, die)
     row = re.search(r'<tr class="struck">.*?</tr>', said, re.S)[0]
     assert "20,000 hits" in row and "Struck out by Nils R." in row and "typed twice" in row
@@ -260,7 +264,7 @@ def test_the_ribbon_names_what_ended_a_cycle(as_role):
     client, (die, *_) = as_role("lead"), shop(1)
     make.run(die, 20, 8_000)
     make.sharpen(die, 21, die.positions.get(code="2-A"), why="with set", found="chipped")
-    forecasts.refresh_die(die)
+    store.refresh_die(die)
     ribbon = re.search(r'<svg[^>]*class="ribbon".*?</svg>', page(client, die), re.S)[0]
     assert ">1-A dull</text>" in ribbon and ">2-A chipped</text>" in ribbon
     assert "order 26-0000" in ribbon and "half by" in ribbon

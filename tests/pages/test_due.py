@@ -6,10 +6,12 @@ import re
 import pytest
 from django.urls import reverse
 
-from maintenance import due, forecasts, words
-from maintenance.data import OrderLeft
+from maintenance.forecasts import due, store
+from maintenance.forecasts.stored import chance_of_going
+from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast
-from maintenance.remaining import chance_of_going
+from maintenance.screens.due import table
+from maintenance.wording.standing import standing
 from tests import factories as make
 
 from .small_shop import more, shop
@@ -165,7 +167,7 @@ def test_hours_are_the_middle_of_the_last_five_sharpenings():
             pieces=[make.actions.SharpenedPiece(position=position, why="dull")],
             hours=hours,
         )
-    forecasts.refresh_die(die)
+    store.refresh_die(die)
     told = DieForecast.objects.get(die=die, is_newest=True)
     assert told.usual_hours == 3.0  # of 1, 2, 3, 4, 5: the nine hours are too long ago
 
@@ -180,14 +182,14 @@ def test_the_sentence_says_how_many_and_how_long(as_role):
 
 
 def test_the_common_scale_keeps_every_mark_inside():
-    assert due.scale(1) == due.scale(due.LOW) == 10
-    assert due.scale(1e12) == due.scale(due.HIGH) == 170
-    places = [due.scale(h) for h in (2_000, 20_000, 200_000)]
+    assert table.scale(1) == table.scale(table.LOW) == 10
+    assert table.scale(1e12) == table.scale(table.HIGH) == 170
+    places = [table.scale(h) for h in (2_000, 20_000, 200_000)]
     assert places[1] - places[0] == pytest.approx(places[2] - places[1]), "ten times as many hits: the same step"
 
 
 def test_how_a_die_stands_follows_its_chance():
-    said = [words.standing(chance_of_order=p, share_left=None).word for p in (0.49, 0.5, 0.79, 0.8)]
+    said = [standing(chance_of_order=p, share_left=None).word for p in (0.49, 0.5, 0.79, 0.8)]
     assert said == ["Sharpen first", "Close", "Close", "Runs"]
 
 

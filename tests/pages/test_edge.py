@@ -7,10 +7,14 @@ import pytest
 from django.contrib.auth.models import User
 from django.urls import reverse
 
-from diestore.models import Output, Part, UserSettings
-from maintenance import actions, edge_page, forecasts, words
+from diestore.access.models import UserSettings
+from diestore.register.models import Output, Part
+from maintenance.forecasts import other_builds, store
 from maintenance.life import SampleRefused, handbook
+from maintenance.log import write
 from maintenance.models import EdgeForecast, Work
+from maintenance.screens.edge import page as edge_page
+from maintenance.wording import numbers
 from tests import factories as make
 
 from .small_shop import shop
@@ -83,7 +87,7 @@ def test_the_page_takes_the_same_queries_whatever_the_edge_has(as_role, django_a
         reading(position, 1.9, "wear land", 60e-6)
     for day in range(30):
         reading(many, 10 * day + 1.9, "burr height", 20e-6)
-    forecasts.fit_and_forecast(few.die.plant)
+    store.fit_and_forecast(few.die.plant)
     page(client, few)
     with django_assert_num_queries(100, exact=False) as asked:
         page(client, few)
@@ -93,7 +97,7 @@ def test_the_page_takes_the_same_queries_whatever_the_edge_has(as_role, django_a
 
 
 def reading(position, day: float, quantity: str, value_si: float, unit: str = "um"):
-    return actions.log_reading(
+    return write.log_reading(
         by=make.actor(), at=make.moment(day), quantity=quantity, value_si=value_si, typed_value=f"{value_si:g}",
         typed_unit=unit, position=position,
     )  # fmt: skip
@@ -101,27 +105,27 @@ def reading(position, day: float, quantity: str, value_si: float, unit: str = "u
 
 def test_what_is_said_first_is_what_the_engine_says_of_it_sharpened(as_role):
     die, edge = worked()
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     fresh, said = told(edge).fresh, spoken(page(as_role("setter"), edge))
-    half, nine = (words.hits(fresh.remaining[p]) for p in (0.5, 0.1))
+    half, nine = (numbers.hits(fresh.remaining[p]) for p in (0.5, 0.1))
     assert f"half of such edges last longer than {half} hits; 9 in 10 longer than {nine}" in said
     low, high = fresh.usual_band_hits
     assert (
-        f"sharp to dull are {words.hits(fresh.usual_hits)}, 8 times in 10 between "
-        f"{words.hits(low)} and {words.hits(high)}"
+        f"sharp to dull are {numbers.hits(fresh.usual_hits)}, 8 times in 10 between "
+        f"{numbers.hits(low)} and {numbers.hits(high)}"
     ) in said
     stored = EdgeForecast.objects.get(position=edge, forecast__is_newest=True)
     assert stored.usual_hits == pytest.approx(fresh.usual_hits, rel=1e-4), "the same edge, the same figure"
-    assert f"half go {words.hits(stored.half_hits)} more, 9 in 10 go {words.hits(stored.nine_in_ten_hits)}" in said
+    assert f"half go {numbers.hits(stored.half_hits)} more, 9 in 10 go {numbers.hits(stored.nine_in_ten_hits)}" in said
 
 
 def test_hits_of_an_edge_that_works_at_some_strokes_are_its_own(as_role):
     die, edge = worked()
     edge.stroke_share = 0.25
     edge.save()
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     fresh, said = told(edge).fresh, spoken(page(as_role("setter"), edge))
-    assert f"half of such edges last longer than {words.hits(fresh.remaining[0.5] / 4)} hits" in said
+    assert f"half of such edges last longer than {numbers.hits(fresh.remaining[0.5] / 4)} hits" in said
     assert "Hits here are strokes in which it works: 0.250 of the die's." in said
 
 
@@ -136,7 +140,7 @@ def test_every_cycle_is_a_bar_in_order_of_time_that_leads_to_its_entry(as_role):
     make.run(die, 42, 4_000)
     make.sharpen(die, 43, edge, why="chipped", found="broken")
     make.run(die, 44, 3_000)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     html = page(client, edge)
     drawn = bars(html)
     labels = [t.text for t in drawn.iter("text") if t.get("transform")]
@@ -156,7 +160,7 @@ def test_bars_differ_by_their_shape_and_not_by_colour_alone(as_role):
     make.sharpen(die, 41, edge, why="with set")
     make.run(die, 42, 4_000)
     make.sharpen(die, 43, edge, why="chipped")
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     groups = [g for g in bars(page(as_role("lead"), edge)).iter() if g.tag in ("a", "g")]
     drawings = {tuple((e.tag, e.get("class"), e.get("fill")) for e in g if e.tag in ("rect", "path")) for g in groups}
     assert len(groups) == len(drawings) == 4
@@ -169,7 +173,7 @@ def test_a_cycle_is_told_with_its_order_coil_and_what_was_taken_off(as_role):
     make.run(die, 1, 12_345, order=order, lot="C777")
     make.sharpen(die, 2, edge, why="with set", found="sharp", removed_mm=0.12)
     make.run(die, 3, 5_000)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     row = re.search(r'<tr><th scope="row">8 Jan 2025</th>.*?</tr>', page(as_role("lead"), edge), re.S)[0]
     for words_ in ("12,345", "26-0042", "C777", "0.12 mm", "still sharp, ground with the set", ">sharp<"):
         assert words_ in row, words_
@@ -181,16 +185,16 @@ def test_dull_again_and_again_at_one_round_count_is_told_as_a_habit(as_role):
     for n in range(6):
         make.run(die, 2 * n + 1, 60_000)
         make.sharpen(die, 2 * n + 2, edge, why="dull")
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     assert page(as_role("lead"), edge).count("counted as planned") == 6
 
 
 def test_a_struck_sharpening_ends_no_cycle(as_role):
     die, edge = worked(3)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     wrong = Work.objects.order_by("at")[1]
-    actions.strike_out(by=make.actor(), entry=wrong, reason="the other die")
-    forecasts.refresh_die(die)
+    write.strike_out(by=make.actor(), entry=wrong, reason="the other die")
+    store.refresh_die(die)
     drawn = bars(page(as_role("lead"), edge))
     assert len(list(drawn.iter("a"))) == 2
     assert reverse("maintenance:entry", args=["work", wrong.pk]) not in [a.get("href") for a in drawn.iter("a")]
@@ -199,7 +203,7 @@ def test_a_struck_sharpening_ends_no_cycle(as_role):
 def test_older_cycles_are_a_page_further(as_role):
     client = as_role("lead")
     die, edge = worked(45)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     first, second = page(client, edge), page(client, edge, cycles=2, gap="9")
     assert len(list(bars(first).iter("a"))) == 39 and len(list(bars(second).iter("a"))) == 6
     assert "gap=9&amp;cycles=1" in second, "what was asked is kept"
@@ -209,10 +213,10 @@ def test_older_cycles_are_a_page_further(as_role):
 def test_a_record_started_anew_is_told_and_cycles_before_it_count_for_nothing(as_role):
     client = as_role("lead")
     die, edge = worked(4)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     assert "started anew" not in page(client, edge)
-    actions.restart_record(by=make.actor(), die=die, at=make.moment(15), reason="another strip since")
-    forecasts.refresh_die(die)
+    write.restart_record(by=make.actor(), die=die, at=make.moment(15), reason="another strip since")
+    store.refresh_die(die)
     html = page(client, edge)
     assert "started anew on 21 Jan 2025" in html
     assert len(list(bars(html).iter("a"))) == 2, "ends on the 24th and the 34th day"
@@ -221,13 +225,13 @@ def test_a_record_started_anew_is_told_and_cycles_before_it_count_for_nothing(as
 def test_what_counts_to_a_burr_limit_is_said_to(as_role):
     client = as_role("lead")
     die, edge = worked(4)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     assert "burr limit" not in spoken(page(client, edge))
     row = EdgeForecast.objects.get(position=edge, forecast__is_newest=True)
     row.rests_on |= {"burr_limit": {"um": 30, "share": 0.6}}
     row.save()
     said = spoken(page(client, edge))
-    assert f"9 in 10 go {words.hits(row.nine_in_ten_hits)}, to the burr limit." in said
+    assert f"9 in 10 go {numbers.hits(row.nine_in_ten_hits)}, to the burr limit." in said
     assert "counts to the burr limit of 30 µm, reached at 0.6 of the life to dull." in said
     assert "All else here counts to dull." in said
 
@@ -237,17 +241,17 @@ def test_what_counts_to_a_burr_limit_is_said_to(as_role):
 
 def test_its_own_record_is_fitted_where_it_carries_a_fit(as_role):
     die, edge = worked(8)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     record, said = edge_page.own_record(told(edge)), spoken(page(as_role("lead"), edge))
     low, high = record.fit.hits_limits(0.5, 0.8)
     assert (record.dull, record.cycles) == (8, 8)
-    assert f"By its own cycles alone, half last longer than {words.hits(record.fit.hits_at(0.5))} hits" in said
-    assert f"between {words.hits(low)} and {words.hits(high)}" in said and "8 dull in 8 ended cycles" in said
+    assert f"By its own cycles alone, half last longer than {numbers.hits(record.fit.hits_at(0.5))} hits" in said
+    assert f"between {numbers.hits(low)} and {numbers.hits(high)}" in said and "8 dull in 8 ended cycles" in said
 
 
 def test_where_its_record_carries_no_fit_the_page_says_why_with_numbers(as_role):
     die, edge = worked(2)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     said = spoken(page(as_role("lead"), edge))
     assert "nothing is fitted: 2 dull ends seen in 3 cycles; 3 are needed for a fit by itself." in said
     assert "Weibull" not in said
@@ -260,12 +264,12 @@ def test_with_no_dull_end_the_hits_run_still_show_something(as_role):
     for n in range(4):
         make.run(die, 2 * n + 1, 50_000)
         make.sharpen(die, 2 * n + 2, edge, why="with set")
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     shown = told(edge)
     k = shown.shape
     least = 50_000 * (4 / 2.302585) ** (1 / k) * 0.693147 ** (1 / k)
     assert edge_page.own_record(shown).least_hits == pytest.approx(least, rel=1e-5)
-    assert f"half of such edges last at least {words.hits(least)} hits" in spoken(page(as_role("lead"), edge))
+    assert f"half of such edges last at least {numbers.hits(least)} hits" in spoken(page(as_role("lead"), edge))
 
 
 def test_several_edges_are_looked_at_together(as_role):
@@ -275,7 +279,7 @@ def test_several_edges_are_looked_at_together(as_role):
     for n in range(3):
         make.run(die, 60 + 2 * n, 26_000 + 500 * n)
         make.sharpen(die, 61 + 2 * n, twin, why="dull", found="dull")
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     alone, both = edge_page.own_record(told(edge)), edge_page.own_record(told(edge), [twin.pk])
     assert (alone.dull, both.dull, both.codes) == (2, 5, ["3-A", "3-B"])
     said = spoken(page(client, edge, also=str(twin.pk)))
@@ -286,7 +290,7 @@ def test_several_edges_are_looked_at_together(as_role):
 def test_edges_of_other_dies_are_not_taken_together(as_role):
     die, edge = worked(3)
     _, foreign = worked(3, code="H-999")
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     said = spoken(page(as_role("lead"), edge, also=str(foreign.pk)))
     assert f"No edge of this die has the number {foreign.pk}." in said
     assert "3 dull in 3 ended cycles" in said
@@ -301,9 +305,9 @@ def test_what_the_edge_was_made_of_before_stays_told(as_role):
     made = type(piece).objects.create(
         plant=die.plant, key="better", tool_steel="PM-M4", hardness_hrc=63, grind_allowance_mm=4, opening="new"
     )
-    actions.log_replacement(by=make.actor(), position=edge, at=make.moment(35), why="other", piece=made)
+    write.log_replacement(by=make.actor(), position=edge, at=make.moment(35), why="other", piece=made)
     make.run(die, 36, 7_000)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     html = page(as_role("lead"), edge)
     section = html[html.index("How it is built, and was") :]
     now, before = section.index("PM-M4"), section.index("D2")
@@ -313,20 +317,20 @@ def test_what_the_edge_was_made_of_before_stays_told(as_role):
 
 def test_another_build_is_answered_as_the_wear_model_does(as_role):
     die, edge = worked()
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     shown = told(edge)
-    after = forecasts.built_otherwise(shown.spec, tool_steel="M2", gap_pct=12.0)
+    after = other_builds.built_otherwise(shown.spec, tool_steel="M2", gap_pct=12.0)
     expected = handbook.what_if(shown.fit, shown.spec, after, known=shown.fresh)
     said = spoken(page(as_role("lead"), edge, gap="12", steel="M2"))
-    assert f"With M2, gap 12 %, half last longer than about {words.hits(expected.after.usual_hits)} hits" in said
-    assert f"between {words.hits(expected.after.low_hits)} and {words.hits(expected.after.high_hits)}" in said
-    assert f"instead of {words.hits(shown.fresh.usual_hits)}" in said
+    assert f"With M2, gap 12 %, half last longer than about {numbers.hits(expected.after.usual_hits)} hits" in said
+    assert f"between {numbers.hits(expected.after.low_hits)} and {numbers.hits(expected.after.high_hits)}" in said
+    assert f"instead of {numbers.hits(shown.fresh.usual_hits)}" in said
 
 
 def test_alternatives_are_other_than_what_is_there_and_lead_to_their_own_answer(as_role):
     client = as_role("lead")
     die, edge = worked(gap_mm=0.12)  # 10 % of 1.2 mm
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     others = edge_page.alternatives(told(edge))
     said = [a.words for a in others]
     assert "gap 10 %" not in said and {"gap 8 %", "gap 12 %", "M2", "TiN coating"} <= set(said)
@@ -334,7 +338,7 @@ def test_alternatives_are_other_than_what_is_there_and_lead_to_their_own_answer(
     html = page(client, edge)
     for other in others:
         asked = dict(other.asked)
-        assert f"half last longer than about {words.hits(other.told.after.usual_hits)}" in spoken(
+        assert f"half last longer than about {numbers.hits(other.told.after.usual_hits)}" in spoken(
             page(client, edge, **asked)
         )
     assert 'href="?gap=8#otherwise"' in html
@@ -342,12 +346,12 @@ def test_alternatives_are_other_than_what_is_there_and_lead_to_their_own_answer(
 
 def test_a_gap_far_too_tight_is_named_as_the_cause():
     die, edge = worked(gap_mm=0.03)  # 2.5 % of 1.2 mm
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     shown = told(edge)
     said = edge_page.reasons(shown, edge_page.alternatives(shown))
     assert any(line.startswith("Its gap of 2.5 % costs life: at ") for line in said)
     die, edge = worked(code="H-600", gap_mm=0.12)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     shown = told(edge)
     assert not any("costs life" in line for line in edge_page.reasons(shown, edge_page.alternatives(shown)))
 
@@ -358,7 +362,7 @@ def test_an_edge_that_keeps_chipping_is_told_so():
     for n in range(5):
         make.run(die, 2 * n + 1, 10_000)
         make.sharpen(die, 2 * n + 2, edge, why="chipped", found="chipped")
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     shown = told(edge)
     assert any("5 of its 5 cycles ended chipped" in s for s in edge_page.reasons(shown, edge_page.alternatives(shown)))
 
@@ -379,20 +383,20 @@ def test_an_edge_that_keeps_chipping_is_told_so():
 )
 def test_what_cannot_be_is_answered_by_a_sentence(as_role, asked, words_):
     die, edge = worked(3)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     said = spoken(page(as_role("lead"), edge, **asked))
     assert words_ in said and "half last longer than about" not in said
 
 
 def test_what_the_wear_model_refuses_is_told(as_role, monkeypatch):
     die, edge = worked(3)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     client = as_role("lead")
 
     def refuse(*args, **asked):
         raise SampleRefused("the gap is odd")
 
-    monkeypatch.setattr(forecasts, "built_otherwise", refuse)
+    monkeypatch.setattr(other_builds, "built_otherwise", refuse)
     assert "That cannot be told: the gap is odd." in spoken(page(client, edge, gap="9"))
 
 
@@ -402,7 +406,7 @@ def test_what_the_wear_model_refuses_is_told(as_role, monkeypatch):
 def test_an_edge_that_nobody_has_run_is_forecast_by_what_such_edges_do(as_role):
     die, _ = worked(5)
     new = make.position(make.die("H-700"), "1-A")
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     said = spoken(page(as_role("lead"), new))
     assert "half of such edges last longer than" in said and "no cycles" not in said
     assert "0 dull ends seen in 1 cycles" in said or "0 dull ends" in said
@@ -416,8 +420,8 @@ def test_without_any_forecast_the_handbook_speaks(as_role):
 
 def test_an_empty_place_says_so(as_role):
     die, edge = worked(3)
-    actions.log_replacement(by=make.actor(), position=edge, at=make.moment(50), why="other", take_out_only=True)
-    forecasts.fit_and_forecast(die.plant)
+    write.log_replacement(by=make.actor(), position=edge, at=make.moment(50), why="other", take_out_only=True)
+    store.fit_and_forecast(die.plant)
     said = spoken(page(as_role("lead"), edge))
     assert "Nothing is forecast of this edge." in said and "What another gap or steel would do" not in said
     assert "1 to 4 of 4" in said, "what happened there stays"
@@ -433,7 +437,7 @@ def test_readings_are_drawn_against_hits_with_the_tightest_limit(as_role):
     Output.objects.create(variant=die.variants.get(), part=second)
     reading(edge, 1.9, "burr height", 20e-6)
     reading(edge, 31.9, "burr height", 12e-6)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     html = page(as_role("lead"), edge)
     assert "Burr height against hits" in html and "limit 40 µm" in html
     assert edge_page.edge_readings(told(edge))["burr height"][0].hits == [20_000]
@@ -444,7 +448,7 @@ def test_units_follow_the_person(as_role):
     die, edge = worked(2)
     Part.objects.filter(outputs__variant__die=die).update(burr_limit_um=60)
     reading(edge, 1.9, "burr height", 20e-6)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     UserSettings.objects.create(user=User.objects.get(username="lead"), units="inch")
     html = page(client, edge)
     assert "limit 2.4 thou" in html  # 60 um / 25.4
@@ -529,7 +533,7 @@ def test_the_dies_page_lists_measured_wear_and_leads_to_it(as_role, django_asser
     for day in range(20, 28):
         make.run(die, day, 100_000)
         reading(made, day + 0.5, "bore clearance", 10e-6 + 1e-6 * day, "mm")
-    forecasts.refresh_die(die)
+    store.refresh_die(die)
     with django_assert_num_queries(len(before), exact=False):
         html = client.get(address).content.decode()
     panel = html[html.index("Measured wear") :]
@@ -569,7 +573,7 @@ def test_a_struck_entry_is_shown_as_such(as_role):
     run = die.runs.first()
     address = reverse("maintenance:entry", args=["run", run.pk])
     assert "Strike out" in client.get(address).content.decode()
-    actions.strike_out(by=make.actor("Nils R."), entry=run, reason="typed twice")
+    write.strike_out(by=make.actor("Nils R."), entry=run, reason="typed twice")
     said = client.get(address).content.decode()
     assert "typed twice" in said and "Nils R." in said and "Strike out" not in said
 

@@ -7,13 +7,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from maintenance import actions, entries
-from maintenance.models import (
-    EVENTS,
-    Run,
-    Stop,
-    Work,
-)
+from maintenance.log import listing, write
+from maintenance.models import EVENTS, Run, Stop, Work
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, page, said, sent, shelf
 
@@ -29,11 +24,11 @@ def logged(die):
     make.run(die, 1, 9_000)
     make.sharpen(die, 2, at("1-A", die), at("3-A", die), why="with set", found="sharp")
     by, when = make.actor("Marek O."), make.moment(3)
-    actions.log_replacement(by=by, position=at("1-A", die), at=when, why="chipped", from_shelf=True)
-    actions.log_stop(by=by, die=die, at=make.moment(4), cause="slug", minutes=5)
-    actions.log_hit_correction(by=by, die=die, at=make.moment(5), hits=20, with_stock=False, reason="setting up")
-    actions.log_incident(by=by, die=die, at=make.moment(6), sort="misfeed")
-    actions.log_reading(
+    write.log_replacement(by=by, position=at("1-A", die), at=when, why="chipped", from_shelf=True)
+    write.log_stop(by=by, die=die, at=make.moment(4), cause="slug", minutes=5)
+    write.log_hit_correction(by=by, die=die, at=make.moment(5), hits=20, with_stock=False, reason="setting up")
+    write.log_incident(by=by, die=die, at=make.moment(6), sort="misfeed")
+    write.log_reading(
         by=by, at=make.moment(7), position=at("3-A", die), quantity="burr height", value_si=66e-6, typed_value="66",
         typed_unit="µm",
     )  # fmt: skip
@@ -68,7 +63,7 @@ def test_the_list_is_filtered(lead, logged):
     assert get(die="H-900") == ALL and get(die="h-9") == ALL
     assert get(sort="work") == ALL[5:6]
     assert get(person=make.person("Marek O.").pk) == ALL[:5]
-    actions.strike_out(by=make.actor(), entry=Stop.objects.get(), reason="wrong die")
+    write.strike_out(by=make.actor(), entry=Stop.objects.get(), reason="wrong die")
     assert get(struck="yes") == [ALL[3]]
     assert get(die="H-900", struck="no") == [w for w in ALL if w != ALL[3]]
     for nonsense in ({"sort": "x"}, {"person": "x"}, {"struck": "x"}, {"page": "x"}, {"order": "x"}, {"page": "99"}):
@@ -77,7 +72,7 @@ def test_the_list_is_filtered(lead, logged):
 
 
 def test_a_struck_entry_is_shown_struck_with_who_and_why(lead, logged):
-    actions.strike_out(by=make.actor("Jo L."), entry=Stop.objects.get(), reason="wrong die")
+    write.strike_out(by=make.actor("Jo L."), entry=Stop.objects.get(), reason="wrong die")
     text = page(lead.get(address("entries")))
     assert "<s>Stopped 5 minutes: slug came up</s>" in text
     assert re.search(r"struck out by Jo L\., [^:]+:\d\d: wrong die", text)
@@ -120,11 +115,12 @@ def test_an_entry_that_does_not_exist_is_not_found(lead, path):
 
 
 def numbers(die):
-    from maintenance import edge_log, logs
+    from maintenance.clockwork import states
+    from maintenance.log import read
 
     return [
         (s.position, s.hits_since_sharpening, s.hits_since_fitted, s.life_hits, s.removed_mm, s.allowance_left_mm)
-        for s in edge_log.states(logs.of_die(die), make.moment(300).timestamp()).values()
+        for s in states.states(read.of_die(die), make.moment(300).timestamp()).values()
     ]
 
 
@@ -157,7 +153,7 @@ def test_only_a_struck_entry_of_that_die_is_entered_again(lead, die):
     for instead in (f"run-{run.pk}", "run-99999", "stop-1", "x", f"work-{run.pk}"):
         form = lead.get(address("log_run", die, instead=instead)).context["form"]
         assert form.instead is None and form["hits"].value() is None
-    actions.strike_out(by=make.actor(), entry=run, reason="wrong")
+    write.strike_out(by=make.actor(), entry=run, reason="wrong")
     other = make.die("X-1")
     assert lead.get(address("log_run", other, instead=f"run-{run.pk}")).context["form"].instead is None
     assert lead.get(address("log_run", die, instead=f"run-{run.pk}")).context["form"]["hits"].value() == "7,777"
@@ -194,9 +190,9 @@ def test_the_list_is_the_same_as_a_plain_one(as_role):
     for day in range(4):
         make.run(die, day=day, hits=1_000 + day)
         make.run(other, day=day, hits=2_000)
-        pieces = [actions.SharpenedPiece(position=p, why="dull") for p in edges]
-        actions.log_sharpening(by=make.actor(), die=die, at=make.moment(day + 0.9), pieces=pieces)
-    actions.strike_out(by=make.actor(), entry=Work.objects.first(), reason="wrong day")
+        pieces = [write.SharpenedPiece(position=p, why="dull") for p in edges]
+        write.log_sharpening(by=make.actor(), die=die, at=make.moment(day + 0.9), pieces=pieces)
+    write.strike_out(by=make.actor(), entry=Work.objects.first(), reason="wrong day")
 
     def plain(order, only=None, struck=""):
         rows = [(getattr(r, order.strip("-")), r.pk, "run") for r in Run.objects.all() if only in (None, r.die)]
@@ -215,9 +211,9 @@ def test_the_list_is_the_same_as_a_plain_one(as_role):
     for order in ("-at", "at", "-recorded_at"):
         for only in (None, die, other):
             for struck in ("", "no", "yes"):
-                index = entries.index(die=only, struck=struck, order=order)
+                index = listing.index(die=only, struck=struck, order=order)
                 whole = plain(order, only, struck)
                 assert index.count() == len(whole)
                 assert index[0:3] + index[3:7] + index[7:50] == whole
-    assert entries.index(sort="costline")[0:5] == []
-    assert entries.index(die=die)[0:0] == []
+    assert listing.index(sort="costline")[0:5] == []
+    assert listing.index(die=die)[0:0] == []

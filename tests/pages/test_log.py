@@ -7,14 +7,11 @@ from django.contrib.auth.models import User
 from django.urls import reverse
 from django.utils import timezone
 
-from diestore import roles
-from diestore.models import Person, Variant
-from maintenance import actions
-from maintenance.models import (
-    DieForecast,
-    Run,
-    Stop,
-)
+from diestore.access import roles
+from diestore.access.models import Person
+from diestore.register.models import Variant
+from maintenance.log import write
+from maintenance.models import DieForecast, Run, Stop
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, everything, page, said, send, sent, start_to_end, typed
 
@@ -116,7 +113,7 @@ def test_a_run_is_ready_but_for_its_hits(lead, die, ina):
     """Started from the last run's end, ended now, the open order, the usual press and stock; expected hits shown."""
     now = timezone.now()
     last_end = now - dt.timedelta(hours=3)
-    actions.log_run(by=make.actor(), die=die, started=now - dt.timedelta(hours=9), ended=last_end, hits=20_000)
+    write.log_run(by=make.actor(), die=die, started=now - dt.timedelta(hours=9), ended=last_end, hits=20_000)
     order = make.order(die, "26-0417", 18_000)
     shown = lead.get(address("log_run", die))
     form, filled = shown.context["form"], sent(shown)
@@ -154,7 +151,7 @@ def test_the_entry_stays_when_the_forecast_fails(lead, die, ina, monkeypatch):
     def fails(die):
         raise ArithmeticError("no such luck")
 
-    monkeypatch.setattr("maintenance.forecasts.refresh_die", fails)
+    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", fails)
     start = timezone.now() - dt.timedelta(hours=2)
     answer = send(
         lead, "log_run", die, hits="9600", started=typed(start), ended=typed(timezone.now()), person=ina.pk, follow=True
@@ -205,7 +202,7 @@ def test_what_was_typed_is_kept_when_something_is_wrong(lead, die, ina):
 
 def test_a_run_that_overlaps_is_refused_beside_the_start(lead, die, ina):
     now = timezone.now()
-    actions.log_run(
+    write.log_run(
         by=make.actor(), die=die, started=now - dt.timedelta(hours=3), ended=now - dt.timedelta(hours=1), hits=9_000
     )
     answer = send(lead, "log_run", die, hits="9600", person=ina.pk, **start_to_end())
@@ -217,7 +214,7 @@ def test_a_run_that_overlaps_is_refused_beside_the_start(lead, die, ina):
 def test_a_run_may_begin_in_the_minute_in_which_the_last_one_ended(lead, die, ina):
     """Forms show whole minutes; the last run's end may carry seconds."""
     end = timezone.now().replace(second=40, microsecond=0) - dt.timedelta(hours=2)
-    actions.log_run(by=make.actor(), die=die, started=end - dt.timedelta(hours=2), ended=end, hits=9_000)
+    write.log_run(by=make.actor(), die=die, started=end - dt.timedelta(hours=2), ended=end, hits=9_000)
     assert send(lead, "log_run", die, hits="9600", person=ina.pk, started=typed(end)).status_code == 302
     assert Run.objects.latest("at").started == end
 
@@ -287,7 +284,7 @@ def test_two_sendings_at_the_same_moment_are_saved_once(lead, die, ina, monkeypa
 
     def twice(form, by):
         save(form, by)
-        raise actions.EntryRefused("The database refuses this entry: it contradicts one that stands.")
+        raise write.EntryRefused("The database refuses this entry: it contradicts one that stands.")
 
     monkeypatch.setattr(form_class, "save", twice)
     before = everything()

@@ -9,15 +9,9 @@ from django.db import connection
 from django.test.client import BOUNDARY, encode_multipart
 from django.test.utils import CaptureQueriesContext
 
-from diestore.models import UserSettings, Variant
-from maintenance.models import (
-    HitCorrection,
-    Reading,
-    Replacement,
-    StockMovement,
-    Stop,
-    Work,
-)
+from diestore.access.models import UserSettings
+from diestore.register.models import Variant
+from maintenance.models import HitCorrection, Reading, Replacement, StockMovement, Stop, Work
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, page, said, send, sent, shelf
 
@@ -136,9 +130,9 @@ def test_the_edge_that_limits_the_die_is_marked_as_expected(lead, die, ina):
         make.run(die, day * 3, 12_000)
         make.sharpen(die, day * 3 + 1, at("1-A", die), why="with set", found="sharp")
         make.sharpen(die, day * 3 + 1.1, at("3-A", die), why="dull", found="dull")
-    from maintenance import forecasts
+    from maintenance.forecasts import store
 
-    limiting = forecasts.refresh_die(die).limiting
+    limiting = store.refresh_die(die).limiting
     text = page(lead.get(address("log_sharpening", die)))
     row = re.search(rf"<strong>{limiting.code}</strong>.*?</fieldset>", text).group()
     assert '<span class="expected">dull<small>expected</small></span>' in row

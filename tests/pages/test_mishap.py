@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from diestore.handbook import cautions
-from maintenance import actions, bench, derived
+from maintenance.log import derived, expected, write
 from maintenance.models import Incident, Replacement, Work
 from tests import factories as make
 from tests.pages.bench_browser import address, at, everything, page, said, send, sent, typed
@@ -67,8 +67,8 @@ def test_what_did_not_sit_there_then_was_not_damaged(lead, die, ina):
     }
     answer = lead.post(address("log_mishap", die), data)
     assert answer.status_code == 422 and "Tap pieces of the list." in page(answer)
-    with pytest.raises(actions.EntryRefused, match="not a position of"):
-        actions.log_incident(by=make.actor(), die=die, at=timezone.now(), sort="misfeed", positions=[at("1-A", other)])
+    with pytest.raises(write.EntryRefused, match="not a position of"):
+        write.log_incident(by=make.actor(), die=die, at=timezone.now(), sort="misfeed", positions=[at("1-A", other)])
     assert not Incident.objects.exists()
 
 
@@ -85,7 +85,7 @@ def test_replacement_and_sharpening_follow_from_it(lead, die, ina):
     assert "1 damaged piece has no entry yet that says what became of it" in page(lead.get(there))
     send(lead, "log_replacement", die, position=at("2-P", die).pk, why="broken", from_shelf="no", person=ina.pk)
     assert "Every damaged piece has an entry since." in page(lead.get(there))
-    (one,) = [d for d in bench.damaged_by(Incident.objects.get()) if d.position.code == "2-P"]
+    (one,) = [d for d in expected.damaged_by(Incident.objects.get()) if d.position.code == "2-P"]
     assert not one.is_there and isinstance(one.since[0], Replacement)
 
 
@@ -105,7 +105,7 @@ def test_the_page_takes_the_same_queries_at_three_and_at_thirty(lead, die, djang
     def damage(number: int) -> str:
         big = make.die(f"B-{number}")
         places = [make.position(big, f"{n}-A") for n in range(1, number + 1)]
-        row = actions.log_incident(by=make.actor(), die=big, at=timezone.now(), sort="misfeed", positions=places)
+        row = write.log_incident(by=make.actor(), die=big, at=timezone.now(), sort="misfeed", positions=places)
         return reverse("maintenance:mishap", args=[row.pk])
 
     three, thirty = damage(3), damage(30)

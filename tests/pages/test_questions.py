@@ -5,8 +5,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from diestore.models import Rate
-from maintenance import actions
+from diestore.register.models import Rate
+from maintenance.log import write
 from maintenance.models import Work
 from tests import factories as make
 
@@ -52,8 +52,8 @@ def grown(die) -> None:
     for day in range(10, 40):
         make.run(die, day, 900)
         make.sharpen(die, day + 0.5, *places[: 1 + day % 5])
-        actions.log_stop(by=make.actor(), die=die, at=make.moment(day + 0.8), minutes=20, cause="other")
-        actions.log_replacement(by=make.actor(), position=places[day % 30], at=make.moment(day + 0.9), why="other")
+        write.log_stop(by=make.actor(), die=die, at=make.moment(day + 0.8), minutes=20, cause="other")
+        write.log_replacement(by=make.actor(), position=places[day % 30], at=make.moment(day + 0.9), why="other")
 
 
 def test_few_questions_however_much_there_is(as_role, dies):

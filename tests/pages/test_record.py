@@ -7,8 +7,9 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from diestore.models import Die
-from maintenance import logs, queries, record_page
+from diestore.register.models import Die
+from maintenance.forecasts import record_line
+from maintenance.log import queries, read
 from maintenance.models import DriftFlag, PastForecasts, RecordRestart
 from tests import factories as make
 
@@ -170,10 +171,10 @@ def test_it_is_read_with_one_question(django_assert_num_queries):
     looked_back(make.plant(), of_die=[9, 8.0])
     plant = make.plant()
     with django_assert_num_queries(1):
-        found = record_page.said_here(plant, die)
+        found = record_line.said_here(plant, die)
     assert (found.held, found.statements, found.of_die) == (79, 96, (8, 9))
     with django_assert_num_queries(1):
-        assert record_page.said_here(plant).of_die is None
+        assert record_line.said_here(plant).of_die is None
 
 
 def test_dies_due_says_it_too(as_role):
@@ -226,12 +227,12 @@ def test_a_record_is_started_anew_through_its_form_and_struck_out_again(as_role)
     assert "Record started anew from 8 Jan 2025, 06:00" in said(answer.content.decode())
     (entry,) = RecordRestart.objects.all()
     assert entry.reason == "other oil" and entry.person == make.person()
-    assert logs.of_die(die).restarts == (entry.at.timestamp(),)
+    assert read.of_die(die).restarts == (entry.at.timestamp(),)
     html = said(die_page(client, die))
     assert "Its record starts anew on 8 Jan 2025" in html and "9 dull edges" not in html
     client.post(reverse("maintenance:strike", args=["recordrestart", entry.pk]),
                 {"reason": "it was the press", "person": make.person().pk})  # fmt: skip
-    assert logs.of_die(die).restarts == ()
+    assert read.of_die(die).restarts == ()
     assert "starts anew" not in said(die_page(client, die)).replace("Record started anew", "")
 
 

@@ -8,9 +8,10 @@ from django.conf import settings
 from django.contrib.auth.models import Permission, User
 from django.urls import reverse
 
-from diestore import roles
+from diestore.access import roles
+from diestore.access.models import UserSettings
 from diestore.handbook import cautions, words
-from diestore.models import Die, Plant, UserSettings
+from diestore.register.models import Die, Plant
 from tests import factories as make
 
 from .small_shop import more, shop
@@ -181,7 +182,7 @@ def test_what_goes_wrong_is_said_in_plain_words(client, as_role, monkeypatch):
     stale = client.post(reverse("diestore:settings"), {"units": "inch"})
     assert stale.status_code == 403 and "page was open too long" in stale.content.decode()
     client.raise_request_exception = False
-    monkeypatch.setattr("diestore.queries.dies_for_list", lambda: 1 / 0)
+    monkeypatch.setattr("diestore.register.queries.dies_for_list", lambda: 1 / 0)
     broken = client.get("/dies/")
     assert broken.status_code == 500 and "Something broke on our side" in broken.content.decode()
     for answer in (lost, kept, stale, broken):

@@ -6,11 +6,13 @@ import io
 import pytest
 from django.urls import reverse
 
-from diestore.models import Position
-from maintenance import edge_log, logs, queries, spare_queries
-from reports import spares
+from diestore.register.models import Position
+from maintenance.clockwork import states as clockwork_states
+from maintenance.log import queries, read
 from reports.purchasing.demand import Demand
-from reports.spare_use import PlantAhead
+from reports.spares import advice, reads
+from reports.spares import why as spares_why
+from reports.spares.use import PlantAhead
 from tests import factories as make
 from tests.pages import money_shop as shop
 
@@ -27,13 +29,13 @@ def punch():
 
 
 def row(item):
-    return next(r for r in spares.all_spares(make.plant()) if r.item == item)
+    return next(r for r in advice.all_spares(make.plant()) if r.item == item)
 
 
 def test_what_is_left_to_grind_is_what_the_log_says(punch):
-    left = spare_queries.allowances_left(Position.objects.all())
+    left = reads.allowances_left(Position.objects.all())
     for die in (p.die for p in Position.objects.filter(code="1-A")):
-        states = edge_log.states(logs.of_die(die), shop.make.moment(400).timestamp())
+        states = clockwork_states.states(read.of_die(die), shop.make.moment(400).timestamp())
         for position in die.positions.all():
             assert left[position.pk] == pytest.approx(states[position.pk].allowance_left_mm)
             assert left[position.pk] == pytest.approx(4.0 - 8 * 0.15)
@@ -89,17 +91,17 @@ def test_a_die_in_store_uses_nothing(punch):
 
 
 def test_a_struck_out_movement_counts_for_nothing(punch):
-    from maintenance import actions
+    from maintenance.log import write
 
     extra = shop.movement(punch, 9, kind="delivered", day=3)
     assert row(punch).on_hand == 9
-    actions.strike_out(by=make.actor(), entry=extra, reason="typed twice")
+    write.strike_out(by=make.actor(), entry=extra, reason="typed twice")
     assert row(punch).on_hand == 0
 
 
 def test_forecast_refused_leaves_the_breaks(punch):
     queries.newest_forecasts().update(remaining={}, fresh={}, refusal="nothing to say")
-    why = spares.why(punch, make.plant())
+    why = spares_why.why(punch, make.plant())
     assert any("Nothing is forecast of H-900, H-901" in gap for gap in why.gaps)
     assert why.ground_out == 0 and why.broken > 0
 
@@ -172,7 +174,7 @@ def test_advice_kept_is_the_advice_computed(punch):
         return row(punch).advice
 
     def afresh():
-        spares._kept.clear()
+        advice._kept.clear()
         return told()
 
     assert told() == told() == afresh()

@@ -6,8 +6,8 @@ import pytest
 from django.contrib.auth.models import User
 from django.urls import reverse
 
-from diestore.models import UserSettings
-from maintenance import actions
+from diestore.access.models import UserSettings
+from maintenance.log import write
 from maintenance.models import DieForecast, Work
 from tests import factories as make
 
@@ -84,7 +84,7 @@ def test_what_was_struck_out_lately_is_shown_though_the_entry_is_old(as_role):
     client, (die, *_) = as_role("lead"), shop(4)
     first = die.runs.order_by("at").first()
     assert "9,000 hits" in page(client)
-    actions.strike_out(by=make.actor("Nils R."), entry=first, reason="another die's run")
+    write.strike_out(by=make.actor("Nils R."), entry=first, reason="another die's run")
     said = page(client)
     assert "<s>Ran 9,000 hits" in said and "struck out by Nils R.: another die&#x27;s run" in said
 

@@ -6,9 +6,12 @@ import xml.etree.ElementTree as ET
 import pytest
 from django.urls import reverse
 
-from diestore.models import UserSettings
-from maintenance import forecasts, queries, wear_page, words
+from diestore.access.models import UserSettings
+from maintenance.forecasts import other_builds, store
 from maintenance.life import EdgeSpec, FleetFit, expected_interval, handbook_interval, what_if
+from maintenance.log import queries
+from maintenance.screens.wear_model import page as wear_model_page
+from maintenance.wording import numbers
 from tests import factories as make
 
 from . import money_shop
@@ -49,9 +52,9 @@ def worked(as_role):
 
 def test_an_empty_shop_gets_the_handbook_and_is_told_so(as_role):
     said = plain(page(as_role("lead")))
-    plain_edge = wear_page.spec_from({})
+    plain_edge = wear_model_page.spec_from({})
     told = handbook_interval(plain_edge)
-    assert f"half last longer than {words.hits(told.usual_hits)} hits" in said
+    assert f"half last longer than {numbers.hits(told.usual_hits)} hits" in said
     assert "no record of this shop speaks yet" in said and "no fit is stored yet" in said
     assert "this shop's record, with the band" not in said
 
@@ -76,16 +79,16 @@ def test_it_takes_the_same_queries_at_three_and_at_thirty(as_role, django_assert
 
 def test_the_answer_is_what_the_engine_says_of_that_edge(worked):
     client, dies = worked
-    row = forecasts.newest_fit(dies[0].plant)
+    row = store.newest_fit(dies[0].plant)
     fit = FleetFit.from_dict(row.parameters)
     said = plain(page(client, **ASKED, to_gap="12"))
     told, book = expected_interval(fit, spec()), handbook_interval(spec())
-    assert f"half last longer than {words.hits(told.usual_hits)} hits" in said
-    assert f"between {words.hits(told.low_hits)} and {words.hits(told.high_hits)} by this shop's record" in said
-    assert f"handbook alone {words.hits(book.usual_hits)}" in said
+    assert f"half last longer than {numbers.hits(told.usual_hits)} hits" in said
+    assert f"between {numbers.hits(told.low_hits)} and {numbers.hits(told.high_hits)} by this shop's record" in said
+    assert f"handbook alone {numbers.hits(book.usual_hits)}" in said
     change = what_if(fit, spec(), spec(gap_pct=12.0))
-    band = f"({wear_page.times(change.times_low)} to {wear_page.times(change.times_high)})"
-    assert f"With a gap of 12 %: {wear_page.times(change.times)} times as long {band}" in said
+    band = f"({wear_model_page.times(change.times_low)} to {wear_model_page.times(change.times_high)})"
+    assert f"With a gap of 12 %: {wear_model_page.times(change.times)} times as long {band}" in said
     assert "no such gap has been run in this shop" in said  # all of its edges have 0.1 mm in 1.2 mm
     assert "punch, M2 of 63 HRC, TiN, in 1.50 mm stainless of 640 MPa, gap 6 % a side" in said
 
@@ -103,8 +106,8 @@ def test_it_begins_with_a_real_edge_or_with_the_one_that_limits_a_die(worked):
     edge = dies[1].positions.get(code="2-A")
     html = page(client, edge=edge.pk)
     assert f"It is 2-A of H-901 as built now" in plain(html).replace(" .", ".")  # noqa: F541
-    itself = next(e for e in forecasts.edges_now(dies[1]) if e.position == edge.pk).usual_hits
-    assert f"half of fresh ones last longer than {words.hits(itself)} hits of the die" in plain(html)
+    itself = next(e for e in other_builds.edges_now(dies[1]) if e.position == edge.pk).usual_hits
+    assert f"half of fresh ones last longer than {numbers.hits(itself)} hits of the die" in plain(html)
     limiting = queries.newest_forecast(dies[0]).limiting.code
     assert f"It is {limiting} of H-900" in plain(page(client, die=dies[0].pk))
     assert client.get(reverse("maintenance:wear"), {"edge": 10**9}).status_code == 404
@@ -137,24 +140,24 @@ def test_what_cannot_be_is_refused_in_words_and_the_page_stands(worked, field, v
 
 def test_another_steel_has_its_own_usual_hardness(worked):
     client, dies = worked
-    fit = FleetFit.from_dict(forecasts.newest_fit(dies[0].plant).parameters)
+    fit = FleetFit.from_dict(store.newest_fit(dies[0].plant).parameters)
     change = what_if(fit, spec(), spec(steel="PM", hardness_above_usual_hrc=None))
     said = plain(page(client, **ASKED, to_steel="PM"))
-    assert f"With powder steel: {wear_page.times(change.times)} times as long" in said
+    assert f"With powder steel: {wear_model_page.times(change.times)} times as long" in said
     assert "no edge of powder steel has been run in this shop" in said
     harder = what_if(fit, spec(), spec(steel="D2", hardness_above_usual_hrc=2.0))
     said = plain(page(client, **ASKED, to_steel="D2", to_hardness="62"))
-    assert f"With D2, 62 HRC: {wear_page.times(harder.times)} times as long" in said
+    assert f"With D2, 62 HRC: {wear_model_page.times(harder.times)} times as long" in said
 
 
 def test_inch_people_ask_and_read_in_inch(worked):
     client, dies = worked
     person = make.User.objects.get(username="lead")
     UserSettings.objects.update_or_create(user=person, defaults={"units": "inch"})
-    fit = FleetFit.from_dict(forecasts.newest_fit(dies[0].plant).parameters)
+    fit = FleetFit.from_dict(store.newest_fit(dies[0].plant).parameters)
     html = page(client, **(ASKED | {"thickness": "0.06", "tensile": "90"}))
     told = expected_interval(fit, spec(thickness_mm=0.06 * 25.4, tensile_mpa=90 * 6.894757))
-    assert f"half last longer than {words.hits(told.usual_hits)} hits" in plain(html)
+    assert f"half last longer than {numbers.hits(told.usual_hits)} hits" in plain(html)
     assert "0.0600 in" in html and "thickness, in" in html and "tensile strength, ksi" in html
 
 
@@ -188,12 +191,12 @@ def test_the_models_own_words_stand_beside_the_record(worked):
 
 def test_a_fit_of_an_older_form_of_the_numbers_is_not_shown(worked):
     client, dies = worked
-    row = forecasts.newest_fit(dies[0].plant)
+    row = store.newest_fit(dies[0].plant)
     type(row).objects.filter(pk=row.pk).update(code_version="0")
     assert "no fit is stored yet" in plain(page(client))
 
 
 def test_numbers_of_times_are_said_to_two_figures():
-    assert [wear_page.times(v) for v in (1.0, 1.204, 0.849, 0.0312, 12.34, 456.7)] == [
+    assert [wear_model_page.times(v) for v in (1.0, 1.204, 0.849, 0.0312, 12.34, 456.7)] == [
         "1", "1.2", "0.85", "0.031", "12", "460",
     ]  # fmt: skip

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.remaining import chance_of_going
+from maintenance.forecasts.stored import chance_of_going
 from reports.purchasing.laws import LawRefused, StoredLaw, WeibullLaw, first_of, mixed
 
 STORED = {"0.01": 900, "0.10": 5_000, "0.50": 40_000, "0.90": 90_000, "0.99": 150_000}

@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from diestore import roles
-from diestore.models import Die, Person, Press
-from maintenance.counter_models import Counter, CounterDevice, CounterQuestion
-from maintenance.models import Incident
+from diestore.access import roles
+from diestore.access.models import Person
+from diestore.register.models import Die, Press
+from maintenance.models import Counter, CounterDevice, CounterQuestion, Incident
 from tests import factories as make
 from tests.pages import money_shop
 

@@ -4,8 +4,8 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from diestore import actions, roles
-from diestore.models import Person, UserSettings
+from diestore.access import actions, roles
+from diestore.access.models import Person, UserSettings
 from tests import factories as make
 
 

@@ -7,7 +7,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from diestore import roles
+from diestore.access import roles
 from tests import factories as make
 from tests.test_architecture import all_urls
 

@@ -13,7 +13,8 @@ from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from diestore.models import Die, Item, Part, Party, Person, Plant, Position, Press, Stock
+from diestore.access.models import Person
+from diestore.register.models import Die, Item, Part, Party, Plant, Position, Press, Stock
 from maintenance.history.cells import written
 from maintenance.models import Order
 from reports.exports import safe_cell

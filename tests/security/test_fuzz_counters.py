@@ -15,9 +15,9 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from maintenance import counter_files
-from maintenance.counter_files import FileRefused, read
-from maintenance.counter_models import CounterReading
+from maintenance.counters import files
+from maintenance.counters.files import FileRefused, read
+from maintenance.models import CounterReading
 from tests.counters import shop
 from tests.history.shop import scratch
 
@@ -36,7 +36,7 @@ FUZZ = settings(
 
 
 def check_refusal(why: FileRefused) -> None:
-    assert 1 <= len(why.sentences) <= counter_files.SAID_AT_MOST + 1
+    assert 1 <= len(why.sentences) <= files.SAID_AT_MOST + 1
     for sentence in why.sentences:
         assert sentence.rstrip()[-1] in ".?!)" and len(sentence) < 700, sentence
         assert not any(sign in sentence for sign in "\0\x1b\x7f\u202e\n") and "object at 0x" not in sentence
@@ -77,11 +77,11 @@ def test_a_mangled_file_is_taken_whole_or_not_at_all(data):
         return
     with scratch(), tempfile.TemporaryDirectory() as folder:
         shop.press()
-        device = counter_files.device_for_files(shop.press().plant, "files")
+        device = files.device_for_files(shop.press().plant, "files")
         path = Path(folder) / NAME
         path.write_bytes(content)
         try:
-            told = counter_files.take_file(path, device)
+            told = files.take_file(path, device)
         except FileRefused as why:
             check_refusal(why)
             assert not CounterReading.objects.exists()

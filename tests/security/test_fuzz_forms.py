@@ -18,8 +18,8 @@ from django.utils import timezone
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from diestore.models import Press
-from maintenance import actions, derived
+from diestore.register.models import Press
+from maintenance.log import derived, write
 from maintenance.models import Event, Fitting, Replacement, Work
 from tests import factories as make
 from tests.history.shop import scratch
@@ -226,7 +226,7 @@ def test_no_address_of_a_form_breaks_it(lead, die, name, asked):
     lead.raise_request_exception = False
     with scratch():
         run = make.run(die, 120)
-        actions.strike_out(by=make.actor(), entry=run, reason="twice")
+        write.strike_out(by=make.actor(), entry=run, reason="twice")
         for more in ({}, {"instead": f"run-{run.pk}"}):
             answer = lead.get(address(name), {"die": die.pk} | asked | more)
             assert answer.status_code in (200, 302, 400, 404), answer.status_code

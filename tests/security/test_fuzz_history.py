@@ -17,10 +17,10 @@ from django.db import connection
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from maintenance import actions
 from maintenance.history.columns import TABLES
 from maintenance.history.load import load
 from maintenance.history.problems import AT_MOST, HistoryRefused
+from maintenance.log import write
 from maintenance.models import Event, fresh_key
 from tests import factories as make
 from tests.history.shop import as_written, scratch
@@ -49,18 +49,16 @@ def sound_files() -> dict[str, bytes]:
             make.order(die)
             at = die.positions.get(code="1-A")
             by = make.actor()
-            actions.log_stop(by=by, die=die, at=make.moment(3), cause="burr", minutes=20)
-            actions.log_incident(by=by, die=die, at=make.moment(4), sort="misfeed", positions=[at])
-            actions.log_hit_correction(
-                by=by, die=die, at=make.moment(5), hits=40, with_stock=False, reason="setting up"
-            )
-            actions.log_replacement(by=by, position=at, at=make.moment(20), why="broken", from_shelf=True)
-            actions.log_reading(
+            write.log_stop(by=by, die=die, at=make.moment(3), cause="burr", minutes=20)
+            write.log_incident(by=by, die=die, at=make.moment(4), sort="misfeed", positions=[at])
+            write.log_hit_correction(by=by, die=die, at=make.moment(5), hits=40, with_stock=False, reason="setting up")
+            write.log_replacement(by=by, position=at, at=make.moment(20), why="broken", from_shelf=True)
+            write.log_reading(
                 by=by, position=at, at=make.moment(21), quantity="burr height", value_si=5e-5, typed_value="50",
                 typed_unit="um",
             )  # fmt: skip
-            twice = actions.log_stop(by=by, die=die, at=make.moment(6), cause="slug", minutes=2, note="=1+1")
-            actions.strike_out(by=by, entry=twice, reason="logged twice")
+            twice = write.log_stop(by=by, die=die, at=make.moment(6), cause="slug", minutes=2, note="=1+1")
+            write.strike_out(by=by, entry=twice, reason="logged twice")
             _sound.update({name: text.encode() for name, text in as_written().items()})
     return _sound
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from django.test import Client
 
-from maintenance import forecasts
+from maintenance.forecasts import store
 from tests import factories as make
 
 from .addresses import TABLE, address, shop
@@ -56,7 +56,7 @@ class Watch(HTMLParser):
 def pages(db):
     """Every page that is read, as it is rendered for somebody who may all."""
     numbers = shop()
-    forecasts.fit_and_forecast(make.plant())
+    store.fit_and_forecast(make.plant())
     client = Client()
     client.force_login(make.user("administrator"))
     made = {}
@@ -148,7 +148,7 @@ def test_the_deployment_check_can_fail():
 
 @pytest.mark.no_database
 def test_the_deployment_check_speaks_of_the_demo_and_of_proxies_that_nobody_counted(settings):
-    from diestore.checks import proxies_are_counted, the_demo_is_off
+    from diestore.service.checks import proxies_are_counted, the_demo_is_off
 
     settings.DEMO, settings.HTTPS, settings.PROXIES_SAID = True, True, False
     assert [found.id for found in the_demo_is_off(None)] == ["diestore.E001"]

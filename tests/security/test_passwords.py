@@ -9,7 +9,7 @@ from django.contrib.auth.models import User
 from django.contrib.sessions.models import Session
 from django.test import Client
 
-from diestore import throttle
+from diestore.access import throttle
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db

@@ -6,8 +6,8 @@ import pytest
 import time_machine
 from django.contrib.auth.models import Permission, User
 
-from diestore import actions, throttle
-from diestore.models import Person
+from diestore.access import actions, throttle
+from diestore.access.models import Person
 from maintenance.models import Run, Stop
 from tests import factories as make
 from tests.pages.bench_browser import address, everything, page, send, sent, start_to_end

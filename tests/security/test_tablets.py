@@ -11,8 +11,9 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diestore import actions, people, roles, throttle
-from diestore.models import Person, Plant, UserSettings
+from diestore.access import actions, roles, tablet, throttle
+from diestore.access.models import Person, UserSettings
+from diestore.register.models import Plant
 from tests import factories as make
 
 from .conftest import ina, jory
@@ -47,8 +48,8 @@ def at_the_head(client) -> str:
     "pin", ["", "123", "1234567", "12a4", "１２３４", "0000", "777777", "1234", "890123", "4321", "10987", "4071 "]
 )
 def test_a_pin_that_anybody_would_try_is_not_taken(pin):
-    with pytest.raises(people.PinRefused):
-        people.check_new_pin(pin)
+    with pytest.raises(tablet.PinRefused):
+        tablet.check_new_pin(pin)
 
 
 def test_a_pin_is_hashed(bench, settings):
@@ -56,15 +57,15 @@ def test_a_pin_is_hashed(bench, settings):
     actions.set_pin(by=User.objects.get(username="root"), person=ina(), pin="4071")
     kept = ina().pin_hash
     assert kept.startswith("pbkdf2_sha256$") and "4071" not in kept.split("$")[-1]
-    assert people.pin_is_right(ina(), "4071", device="bench 2") and not people.pin_is_right(ina(), "4072", device="x")
+    assert tablet.pin_is_right(ina(), "4071", device="bench 2") and not tablet.pin_is_right(ina(), "4072", device="x")
 
 
 @given(st.text(max_size=8))
 def test_only_its_own_pin_opens_a_name(pin):
-    Person.objects.get_or_create(plant=make.plant(), name="Ina T.", defaults={"pin_hash": people.hash_of("4071")})
+    Person.objects.get_or_create(plant=make.plant(), name="Ina T.", defaults={"pin_hash": tablet.hash_of("4071")})
     throttle.forget(throttle.PIN, str(ina().pk))
     throttle.forget(throttle.PIN_DEVICE, "a bench")
-    assert people.pin_is_right(ina(), pin, device="a bench") == (pin == "4071")
+    assert tablet.pin_is_right(ina(), pin, device="a bench") == (pin == "4071")
 
 
 def test_wrong_pins_are_held_for_that_name_on_every_tablet(bench):
@@ -86,7 +87,7 @@ def test_wrong_pins_are_held_for_that_name_on_every_tablet(bench):
 
 def test_wrong_pins_are_held_for_a_tablet_over_many_names(bench):
     names = [make.person(f"Person {n}") for n in range(4)]
-    Person.objects.filter(pk__in=[p.pk for p in names]).update(pin_hash=people.hash_of("4071"))
+    Person.objects.filter(pk__in=[p.pk for p in names]).update(pin_hash=tablet.hash_of("4071"))
     with time_machine.travel(NOW, tick=False):
         for n in range(throttle.PIN_DEVICE.free):
             assert pick(bench, names[n % 4], "0815").status_code == 422
@@ -152,7 +153,7 @@ def test_a_new_pin_or_an_end_at_the_shop_unpicks_the_name(bench):
 
 def test_a_tablet_offers_the_people_of_its_plant(bench):
     annexe = Plant.objects.create(code="annexe")
-    other = Person.objects.create(plant=annexe, name="Una V.", pin_hash=people.hash_of("4071"))
+    other = Person.objects.create(plant=annexe, name="Una V.", pin_hash=tablet.hash_of("4071"))
     assert "Una V." not in said(bench.get(WHO))
     assert pick(bench, other, "4071").status_code == 422 and at_the_head(bench) == ""
 
@@ -201,7 +202,7 @@ def test_people_are_entered_changed_and_given_pins(as_role):
         assert not re.search(r'value="\d{2,}"', said(answer).split("A PIN")[1]), "no PIN comes back in a page"
     assert Person.objects.get(pk=una.pk).pin_hash == ""
     client.post(there, {"pin": "4071", "again": "4071"})
-    assert people.pin_is_right(Person.objects.get(pk=una.pk), "4071", device="x")
+    assert tablet.pin_is_right(Person.objects.get(pk=una.pk), "4071", device="x")
     client.post(there, {"remove": "1"})
     assert Person.objects.get(pk=una.pk).pin_hash == ""
     client.post(there, {"name": "Una W."})

@@ -12,8 +12,8 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diestore import throttle
-from diestore.models import Tries
+from diestore.access import throttle
+from diestore.access.models import Tries
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db

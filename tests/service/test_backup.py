@@ -19,9 +19,10 @@ for die in dies:
     factories.sharpen(die, 2, *places)
     factories.run(die, 3, 7_000)
 run = factories.run(dies[0], 5, 900, note="twice, “ä” and \\u2028 too")
-from maintenance import actions, forecasts
-actions.strike_out(by=factories.actor(), entry=run, reason="twice")
-forecasts.fit_and_forecast(factories.plant())
+from maintenance.forecasts import store
+from maintenance.log import write
+write.strike_out(by=factories.actor(), entry=run, reason="twice")
+store.fit_and_forecast(factories.plant())
 factories.user("lead")
 """
 
@@ -33,12 +34,12 @@ import itertools
 from django.db import transaction
 from diestore.models import Die
 from tests import factories
-from maintenance import actions
+from maintenance.log import write
 die = Die.objects.first()
 for n in itertools.count(10):
     with transaction.atomic():
         factories.run(die, n, 100, key=f"run-{n}")
-        actions.log_hit_correction(
+        write.log_hit_correction(
             by=factories.actor(), die=die, at=factories.moment(n), hits=3, with_stock=False, reason="set-up",
             key=f"correction-{n}",
         )
@@ -131,7 +132,7 @@ def test_a_backup_of_an_older_version_is_brought_up_to_this_one(shop, new_site, 
 
 REFUSED = """
 import json, pathlib, zipfile, hashlib
-from diestore import backup
+from diestore.service import backup
 from diestore.models import Die
 folder = pathlib.Path({folder!r})
 good = folder / "shop.zip"
@@ -205,7 +206,7 @@ def test_what_is_not_whole_is_refused_in_a_sentence_and_leaves_nothing(shop, new
 ATTACHED = """
 import pathlib
 from django.test import override_settings
-from diestore import backup
+from diestore.service import backup
 there, back = (pathlib.Path({folder!r}) / name for name in ("there", "back"))
 with override_settings(MEDIA_ROOT=str(there)):
     (there / "prints").mkdir(parents=True)
@@ -215,7 +216,7 @@ with override_settings(MEDIA_ROOT=str(there)):
 PUT_BACK = """
 import pathlib
 from django.test import override_settings
-from diestore import backup
+from diestore.service import backup
 folder = pathlib.Path({folder!r})
 with override_settings(MEDIA_ROOT=str(folder / "back")):
     backup.restore(folder / "shop.zip")

@@ -15,7 +15,7 @@ SHOP = """
 from django.utils import timezone
 from tests import factories as make
 from tests.counters import shop
-from maintenance import counter_actions
+from maintenance.counters import devices, presses
 token = shop.device().token
 for n in range(4):
     die = make.die(f"D{n}")
@@ -24,8 +24,8 @@ for n in range(4):
 told = {"token": token}
 """
 COUNT = """
-from maintenance import counting
-counting.settle_waiting()
+from maintenance.counters import settle
+settle.settle_waiting()
 from maintenance.models import OpenCount, Run
 hits = {}
 for row in [*Run.objects.standing(), *OpenCount.objects.all()]:

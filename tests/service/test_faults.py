@@ -66,18 +66,19 @@ django.setup()
 import itertools
 from diestore.models import Die
 from tests import factories
-from maintenance import actions, forecasts
+from maintenance.forecasts import store
+from maintenance.log import write
 die = Die.objects.first()
 places = list(die.positions.all())
 first = int(die.runs.count())
 for n in itertools.count(first + 1):
     factories.run(die, n, 20_000)
     factories.sharpen(die, n + 0.3, *places, removed_mm=0.001)
-    actions.log_replacement(
+    write.log_replacement(
         by=factories.actor(), position=places[0], at=factories.moment(n + 0.4), why="dull", found="dull",
         from_shelf=True,
     )
-    forecasts.refresh_die(die)
+    store.refresh_die(die)
 """
 SPARE = """
 from diestore.models import Position
@@ -138,7 +139,7 @@ from django.db import connection, transaction
 from django.test import Client
 from django.contrib.auth.models import User
 from diestore.models import Die
-from maintenance import actions
+from maintenance.log import write
 from maintenance.models import Run
 from tests import factories
 die = Die.objects.first()

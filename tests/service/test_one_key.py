@@ -14,8 +14,8 @@ from django.core.checks import run_checks
 from django.db import connection
 from django.utils import timezone
 
-from diestore import hosts
-from diestore.models import Host
+from diestore.service import hosts
+from diestore.service.models import Host
 
 pytestmark = pytest.mark.django_db
 

@@ -12,9 +12,11 @@ from django.db import OperationalError
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
-from diestore import work
-from diestore.models import TaskWorker
-from maintenance import actions, forecasts, queries, tasks
+from diestore.service import queue
+from diestore.service.models import TaskWorker
+from maintenance import tasks
+from maintenance.forecasts import fit, store
+from maintenance.log import queries, write
 from maintenance.models import DieForecast, FleetFit, PastForecasts
 from tests import factories
 
@@ -53,7 +55,7 @@ def test_with_workers_an_entry_leaves_the_forecast_to_them_once(die, by_workers)
     assert tasks.entry_made(die) is None
     tasks.entry_made(die)
     assert DBTaskResult.objects.count() == 1
-    worker = work.Worker(name="a")
+    worker = queue.Worker(name="a")
     assert worker.step() and not worker.step()
     assert queries.newest_forecast(die).hits_since_sharpening == 20_000
     assert only().status == "SUCCESSFUL"
@@ -64,48 +66,48 @@ def test_with_workers_an_entry_leaves_the_forecast_to_them_once(die, by_workers)
 
 def test_a_task_whose_worker_died_is_done_by_another(die):
     tasks.forecast_die.enqueue(die.pk)
-    dead = work.Worker(name="dead")
+    dead = queue.Worker(name="dead")
     dead.beat()
-    assert work.claim("dead") is not None
-    assert work.reap() == work.Reaped()  # seen just now: not dead
-    assert not work.Worker(name="b").step()
+    assert queue.claim("dead") is not None
+    assert queue.reap() == queue.Reaped()  # seen just now: not dead
+    assert not queue.Worker(name="b").step()
     TaskWorker.objects.filter(name="dead").update(seen_at=timezone.now() - dt.timedelta(hours=1))
-    assert work.reap() == work.Reaped(waiting=1)
-    assert work.Worker(name="b").step()
+    assert queue.reap() == queue.Reaped(waiting=1)
+    assert queue.Worker(name="b").step()
     assert only().status == "SUCCESSFUL" and only().worker_ids == ["dead", "b"]
 
 
 def test_a_worker_that_slept_an_hour_does_not_do_the_work_a_second_time(die):
     """It holds the task still and knows of nothing; what it would write is refused."""
     tasks.forecast_die.enqueue(die.pk)
-    sleeper = work.claim("sleeper")
-    work.reap()  # never seen: dead
-    assert work.Worker(name="b").step()
+    sleeper = queue.claim("sleeper")
+    queue.reap()  # never seen: dead
+    assert queue.Worker(name="b").step()
     told = DieForecast.objects.get()
-    work.carry_out(sleeper)
+    queue.carry_out(sleeper)
     assert DieForecast.objects.get() == told
     assert only().status == "SUCCESSFUL" and only().worker_ids == ["sleeper", "b"]
 
 
 def test_a_sleeper_that_wakes_before_the_other_has_finished_is_refused_too(die):
     tasks.forecast_die.enqueue(die.pk)
-    sleeper = work.claim("sleeper")
-    work.reap()
-    other = work.claim("b")
-    work.carry_out(sleeper)
+    sleeper = queue.claim("sleeper")
+    queue.reap()
+    other = queue.claim("b")
+    queue.carry_out(sleeper)
     assert only().status == "RUNNING" and not DieForecast.objects.exists()
-    work.carry_out(other)
+    queue.carry_out(other)
     assert only().status == "SUCCESSFUL" and DieForecast.objects.count() == 1
 
 
 def test_a_task_that_kills_its_workers_is_given_up_after_three(die):
     tasks.forecast_die.enqueue(die.pk)
-    for n in range(work.TRIES_AT_MOST):
-        assert work.claim(f"dead-{n}") is not None
-        work.reap()
-    assert work.claim("another") is None
+    for n in range(queue.TRIES_AT_MOST):
+        assert queue.claim(f"dead-{n}") is not None
+        queue.reap()
+    assert queue.claim("another") is None
     assert only().status == "FAILED"
-    assert work.why_failed(only()).endswith("worker dead-2 was not seen any more")
+    assert queue.why_failed(only()).endswith("worker dead-2 was not seen any more")
 
 
 def test_an_error_is_tried_three_times_with_a_pause_and_leaves_nothing_behind(die, monkeypatch):
@@ -113,25 +115,25 @@ def test_an_error_is_tried_three_times_with_a_pause_and_leaves_nothing_behind(di
         real(*args, **kwargs)
         raise RuntimeError("no more paper")
 
-    real = forecasts.refresh_die
-    monkeypatch.setattr("maintenance.forecasts.refresh_die", stores_half)
+    real = store.refresh_die
+    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", stores_half)
     tasks.forecast_die.enqueue(die.pk)
-    worker = work.Worker(name="a")
-    for n in range(1, work.TRIES_AT_MOST + 1):
+    worker = queue.Worker(name="a")
+    for n in range(1, queue.TRIES_AT_MOST + 1):
         assert worker.step(), f"try {n}"
         assert len(only().worker_ids) == n
         assert not worker.step(), "it waits before it is tried again"
         assert not DieForecast.objects.exists()
         due_now()
-    assert only().status == "FAILED" and work.why_failed(only()) == "RuntimeError: no more paper"
-    assert list(work.failed()) == [only()]
-    monkeypatch.setattr("maintenance.forecasts.refresh_die", real)
+    assert only().status == "FAILED" and queue.why_failed(only()) == "RuntimeError: no more paper"
+    assert list(queue.failed()) == [only()]
+    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", real)
     assert not worker.step()
 
 
 def test_what_cannot_be_done_is_not_tried_again(tmp_path):
     tasks.load_folder.enqueue(str(tmp_path / "nowhere"))
-    work.Worker(name="a").step()
+    queue.Worker(name="a").step()
     assert only().status == "FAILED" and only().worker_ids == ["a"]
 
 
@@ -139,7 +141,7 @@ def test_a_task_that_the_code_knows_no_more_fails_and_stops_nobody(die):
     tasks.forecast_die.enqueue(die.pk)
     DBTaskResult.objects.update(task_path="maintenance.tasks.of_old")
     tasks.forecast_die.enqueue(die.pk)
-    worker = work.Worker(name="a")
+    worker = queue.Worker(name="a")
     assert worker.step() and worker.step()
     assert DieForecast.objects.exists()
 
@@ -148,10 +150,10 @@ def test_the_database_gone_under_a_task_gives_it_back_when_it_answers_again(die,
     def gone(*args, **kwargs):
         raise OperationalError("the connection is closed")
 
-    monkeypatch.setattr("maintenance.forecasts.refresh_die", gone)
-    monkeypatch.setattr("diestore.work.database_answers", lambda: False)
+    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", gone)
+    monkeypatch.setattr("diestore.service.queue.database_answers", lambda: False)
     tasks.forecast_die.enqueue(die.pk)
-    worker = work.Worker(name="a")
+    worker = queue.Worker(name="a")
     with pytest.raises(OperationalError):
         worker.step()
     assert only().status == "RUNNING"
@@ -164,7 +166,7 @@ def test_the_night_fits_every_plant_and_works_the_queue_itself(die):
     call_command("nightly", verbosity=0)
     assert FleetFit.objects.count() == 1
     assert queries.newest_forecast(die).fit == FleetFit.objects.get()
-    assert not work.unfinished().exists() and not work.failed().exists()
+    assert not queue.unfinished().exists() and not queue.failed().exists()
 
 
 def test_the_night_forgets_sessions_that_ran_out_and_no_others(die):
@@ -178,20 +180,20 @@ def test_the_night_forgets_sessions_that_ran_out_and_no_others(die):
 def test_a_loaded_folder_is_handed_to_the_workers_where_there_are_some(settings, workers, capsys):
     settings.FORECASTS_BY_WORKERS = workers
     call_command("load_history", str(DEMO), allow_future=True)
-    waiting = {row.task_path.rsplit(".", 1)[-1] for row in work.unfinished()}
+    waiting = {row.task_path.rsplit(".", 1)[-1] for row in queue.unfinished()}
     assert ("fit_fleet" in waiting) == workers
     said = capsys.readouterr().out
     assert ("left to the workers" in said) == workers and ("manage.py nightly" in said) == (not workers)
     DBTaskResult.objects.all().delete()
     call_command("load_history", str(DEMO), allow_future=True)  # again: nothing new, so nothing to compute
-    assert "Nothing was added" in capsys.readouterr().out and not work.unfinished().exists()
+    assert "Nothing was added" in capsys.readouterr().out and not queue.unfinished().exists()
 
 
 def test_the_night_says_what_failed(die, monkeypatch):
     def refuses(*args, **kwargs):
-        raise work.Refused("the log cannot be read")
+        raise queue.Refused("the log cannot be read")
 
-    monkeypatch.setattr("maintenance.forecasts.compute", refuses)
+    monkeypatch.setattr("maintenance.forecasts.fit.compute", refuses)
     with pytest.raises(CommandError, match="1 of the tasks failed"):
         call_command("nightly", verbosity=0)
     monkeypatch.undo()
@@ -200,14 +202,14 @@ def test_the_night_says_what_failed(die, monkeypatch):
 
 def test_an_entry_made_while_the_fleet_is_fitted_is_in_the_forecast(die, monkeypatch):
     """The fit read the log before; what it stores would lack the entry until the next one."""
-    compute = forecasts.compute
+    compute = fit.compute
 
     def with_an_entry(plant):
         computed = compute(plant)
         factories.run(die, 2, 7_000)
         return computed
 
-    monkeypatch.setattr("maintenance.forecasts.compute", with_an_entry)
+    monkeypatch.setattr("maintenance.forecasts.fit.compute", with_an_entry)
     call_command("nightly", verbosity=0)
     told = queries.newest_forecast(die)
     assert told.hits_since_sharpening == 27_000 and told.fit is not None
@@ -221,7 +223,7 @@ def test_what_counts_as_changed_between_two_countings(die):
     run = factories.run(die, 3)
     after = queries.entries_counted()
     assert queries.dies_entered_between(before, after, plant=die.plant) == {die.pk}
-    actions.strike_out(by=factories.actor(), entry=run, reason="twice")
+    write.strike_out(by=factories.actor(), entry=run, reason="twice")
     struck = queries.entries_counted()
     assert queries.dies_entered_between(after, struck, plant=die.plant) == {die.pk}
     factories.sharpen(other, 4, place)
@@ -231,11 +233,11 @@ def test_what_counts_as_changed_between_two_countings(die):
 def test_tasks_done_long_ago_are_forgotten_and_new_ones_not(die):
     tasks.forecast_die.enqueue(die.pk)
     tasks.forecast_die.enqueue(die.pk)
-    worker = work.Worker(name="a")
+    worker = queue.Worker(name="a")
     assert worker.step() and worker.step()
     old = DBTaskResult.objects.first()
     DBTaskResult.objects.filter(pk=old.pk).update(finished_at=timezone.now() - dt.timedelta(days=15))
-    assert work.prune() == 1
+    assert queue.prune() == 1
     assert DBTaskResult.objects.count() == 1
 
 

@@ -16,8 +16,10 @@ from django.test import Client
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
-from diestore import log_lines, service_state, work
-from maintenance import forecasts, tasks
+from diestore.service import log_lines, queue
+from diestore.service import state as service_state
+from maintenance import tasks
+from maintenance.forecasts import store
 from maintenance.models import FleetFit
 from tests import factories
 
@@ -35,7 +37,7 @@ def test_a_probe_needs_no_sign_in_and_learns_nothing_but_yes_or_no(client, monke
     with django_assert_num_queries(1):
         answer = client.get("/alive/")
     assert (answer.status_code, answer.content) == (200, b"ok\n")
-    monkeypatch.setattr("diestore.work.database_answers", lambda: False)
+    monkeypatch.setattr("diestore.service.queue.database_answers", lambda: False)
     answer = client.get("/alive/")
     assert (answer.status_code, answer.content) == (503, b"no\n")
     assert client.post("/alive/").status_code == 405
@@ -60,7 +62,7 @@ def test_who_may_see_how_the_service_stands(client, settings, as_role):
 def test_all_is_well(as_role):
     factories.run(die := factories.die(), 1)
     factories.position(die)
-    forecasts.fit_and_forecast(die.plant)
+    store.fit_and_forecast(die.plant)
     told = as_role("administrator").get("/service.json").json()
     assert told["can_work"] and told["all_well"] and told["worries"] == []
     assert told["database"]["answers"] and told["database"]["migrations_waiting"] == 0
@@ -77,7 +79,7 @@ def test_what_somebody_should_look_at(as_role, settings, monkeypatch):
     DBTaskResult.objects.filter(task_path__endswith="load_folder").update(
         status="FAILED", finished_at=timezone.now(), traceback="ValueError: a customer's name"
     )
-    fit = forecasts.fit_and_forecast(die.plant)
+    fit = store.fit_and_forecast(die.plant)
     FleetFit.objects.filter(pk=fit.pk).update(made_at=timezone.now() - dt.timedelta(days=4))
     settings.FORECASTS_BY_WORKERS = True
     monkeypatch.setattr("shutil.disk_usage", lambda path: type("Usage", (), {"free": 4e8, "total": 1e11}))
@@ -98,7 +100,7 @@ def test_what_somebody_should_look_at(as_role, settings, monkeypatch):
 
 
 def test_the_state_without_a_database_is_told_and_is_a_503(monkeypatch):
-    monkeypatch.setattr("diestore.work.database_answers", lambda: False)
+    monkeypatch.setattr("diestore.service.queue.database_answers", lambda: False)
     state = service_state.read()
     assert not state.can_work and "The database does not answer." in state.worries
     assert [part.name for part in state.parts] == ["database", "disk", "version"]
@@ -122,7 +124,7 @@ def test_trouble_of_the_database_is_a_503_with_a_sentence_and_a_number(as_role, 
 
     client = as_role("lead")
     client.raise_request_exception = False
-    monkeypatch.setattr("maintenance.due.rows", breaks)
+    monkeypatch.setattr("maintenance.forecasts.due.rows", breaks)
     answer = client.get("/due/")
     page = answer.content.decode()
     assert answer.status_code == 503 and heading in page and "Traceback" not in page
@@ -137,7 +139,7 @@ def test_another_error_is_a_500_with_a_number_and_no_details(as_role, monkeypatc
 
     client = as_role("lead")
     client.raise_request_exception = False
-    monkeypatch.setattr("maintenance.due.rows", breaks)
+    monkeypatch.setattr("maintenance.forecasts.due.rows", breaks)
     answer = client.get("/due/")
     page = answer.content.decode()
     assert answer.status_code == 500 and "customer" not in page
@@ -196,7 +198,7 @@ def test_what_breaks_is_in_the_log_under_the_number_that_the_page_shows(as_role,
 
     client = as_role("lead")
     client.raise_request_exception = False
-    monkeypatch.setattr("maintenance.due.rows", breaks)
+    monkeypatch.setattr("maintenance.forecasts.due.rows", breaks)
     number = client.get("/due/")["X-Request-Id"]
     errors = [line for line in lines() if line["request"] == number and "error" in line]
     assert errors and "connection failed" in errors[0]["error"]
@@ -229,8 +231,8 @@ def test_the_services_own_key_reaches_no_log_line_and_plain_words_do(settings):
 def test_lines_of_a_task_carry_its_number(lines):
     die = factories.die()
     tasks.forecast_die.enqueue(die.pk)
-    work.Worker(name="a").step()
-    done = [line for line in lines() if line["from"] == "diestore.work"]
+    queue.Worker(name="a").step()
+    done = [line for line in lines() if line["from"] == "diestore.service.queue"]
     assert done[-1]["request"] == f"task-{DBTaskResult.objects.get().pk}"
     assert done[-1]["says"] == f"task forecast_die({die.pk}) done"
 

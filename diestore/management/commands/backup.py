@@ -15,7 +15,7 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path, metavar="FILE", help="A new file, such as shop-2026-11-25.zip.")
 
     def handle(self, *, file, verbosity, **options) -> None:
-        from diestore import backup
+        from diestore.service import backup
 
         try:
             told = backup.write(file, tell=teller(self.stderr) if verbosity else None)

@@ -20,7 +20,7 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path, metavar="FILE")
 
     def handle(self, *, file, verbosity, **options) -> None:
-        from diestore import backup
+        from diestore.service import backup
 
         try:
             told = backup.restore(file, tell=teller(self.stderr) if verbosity else None)

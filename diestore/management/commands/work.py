@@ -19,11 +19,11 @@ class Command(BaseCommand):
         parser.add_argument("--idle", type=float, default=1.0, metavar="SECONDS", help="How often to look; default 1.")
 
     def handle(self, *, until_empty, idle, verbosity, **options) -> None:
-        from diestore import work
+        from diestore.service import queue
 
         if verbosity:
-            logging.getLogger("diestore.work").setLevel(logging.INFO)
-        worker = work.Worker()
+            logging.getLogger("diestore.service.queue").setLevel(logging.INFO)
+        worker = queue.Worker()
 
         def stop(number, frame) -> None:
             if worker.stopping.is_set():

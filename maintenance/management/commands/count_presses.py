@@ -12,9 +12,10 @@ class Command(BaseCommand):
     )
 
     def handle(self, *, verbosity, **options) -> None:
-        from maintenance import counting, tasks
+        from maintenance import tasks
+        from maintenance.counters import settle
 
-        changed = counting.settle_waiting()
+        changed = settle.settle_waiting()
         for die in sorted(changed, key=lambda d: d.pk):
             tasks.entry_made(die)
         if verbosity:

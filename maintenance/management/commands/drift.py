@@ -23,16 +23,16 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", dest="as_json", help="Print plain numbers.")
 
     def handle(self, *, plant, since, store, every, as_json, verbosity, **options) -> None:
-        from maintenance import drifts
+        from maintenance.forecasts import drift
 
         try:
-            found = drifts.compute(
+            found = drift.compute(
                 one_plant(plant), since=a_moment(since, "--since"), tell=teller(self.stderr) if verbosity else None
             )
         except ValueError as reason:
             raise CommandError(f"Nothing can be said: {reason}.") from reason
         if store:
-            drifts.store(found)
+            drift.store(found)
         shown = sorted(found.dies, key=lambda d: d.code) if every else found.flagged
         if as_json:
             rows = [_plain(d) for d in shown]

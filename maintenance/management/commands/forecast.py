@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 from django.utils.dateparse import parse_date, parse_datetime
 
-from diestore.models import Plant
+from diestore.register.models import Plant
 
 
 class Command(BaseCommand):
@@ -29,20 +29,19 @@ class Command(BaseCommand):
         parser.add_argument("--store", action="store_true", help="Keep the fit and the forecasts.")
 
     def handle(self, *, as_of, known_at, format, output, plant, store, verbosity, **options) -> None:
-        from maintenance import drifts, forecasts
+        from maintenance.forecasts import drift, fit
+        from maintenance.forecasts import store as forecasts_store
 
         tell = teller(self.stderr) if verbosity else None
-        computed = forecasts.compute(
+        computed = fit.compute(
             one_plant(plant), as_of=a_moment(as_of, "--as-of"), known_at=a_moment(known_at, "--known-at"), tell=tell
         )
         if store:
-            forecasts.store(computed)
+            forecasts_store.store(computed)
             if as_of is None and known_at is None:
-                drifts.store(drifts.compute(computed.plant, as_of=computed.as_of, tell=tell))
-        if format == "json":
-            text = json.dumps(forecasts.as_json(computed), indent=1) + "\n"
-        else:
-            text = "".join(_lines(computed))
+                drift.store(drift.compute(computed.plant, as_of=computed.as_of, tell=tell))
+        as_json = format == "json"
+        text = json.dumps(fit.as_json(computed), indent=1) + "\n" if as_json else "".join(_lines(computed))
         if output:
             try:
                 Path(output).write_text(text, encoding="utf-8")

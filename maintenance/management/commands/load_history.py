@@ -18,7 +18,8 @@ class Command(BaseCommand):
     def handle(self, *, folder, plant, allow_future, verbosity, **options) -> None:
         from django.conf import settings
 
-        from maintenance import counting, tasks
+        from maintenance import tasks
+        from maintenance.counters import settle
         from maintenance.history.load import load
         from maintenance.history.problems import HistoryRefused
 
@@ -30,7 +31,7 @@ class Command(BaseCommand):
         finally:
             for bar in bars:
                 bar.close()
-        counting.settle_waiting(loaded.plant)  # counts in the folder become hits
+        settle.settle_waiting(loaded.plant)  # counts in the folder become hits
         added = any(loaded.counts.added.values())
         if added and settings.FORECASTS_BY_WORKERS:
             tasks.plan_night(loaded.plant)

@@ -11,7 +11,7 @@ from .forecast import one_plant
 
 class Command(BaseCommand):
     def __init__(self, *args, **kwargs) -> None:
-        from maintenance.counter_files import FORMAT
+        from maintenance.counters.files import FORMAT
 
         super().__init__(*args, **kwargs)
         self.help = f"Take the files of counts in a folder, each once: see done/ and refused/ there. {FORMAT}"
@@ -22,15 +22,16 @@ class Command(BaseCommand):
         parser.add_argument("--plant", metavar="CODE", help="Needed only where there are several plants.")
 
     def handle(self, *, folder, device, plant, verbosity, **options) -> None:
-        from maintenance import counter_files, tasks
+        from maintenance import tasks
+        from maintenance.counters import files
 
         if not folder.is_dir():
             raise CommandError(f"There is no folder {folder}.")
         if not 1 <= len(device.strip()) <= 80:
             raise CommandError("The name of a device has 1 to 80 letters.")
         try:
-            result = counter_files.take_folder(
-                folder, counter_files.device_for_files(one_plant(plant), device.strip())
+            result = files.take_folder(
+                folder, files.device_for_files(one_plant(plant), device.strip())
             )  # fmt: skip
         except OSError as error:
             raise CommandError(f"{folder}: {error.strerror}. Whatever was taken stays; run this again.") from error

@@ -23,29 +23,33 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", dest="as_json", help="Print plain numbers.")
 
     def handle(self, *, plant, as_of, store, as_json, verbosity, **options) -> None:
-        from maintenance import logs, track
+        from maintenance.forecasts import track_record
         from maintenance.life.record import TooShort
+        from maintenance.log import read
 
         of = one_plant(plant)
-        moment = a_moment(as_of, "--as-of") or logs.last_moment(of)
-        steps = Steps(track.ORIGINS + 2, self.stderr) if verbosity else None
+        moment = a_moment(as_of, "--as-of") or read.last_moment(of)
+        steps = Steps(track_record.ORIGINS + 2, self.stderr) if verbosity else None
         try:
-            found = track.compute(of, as_of=moment, tell=steps)
+            found = track_record.compute(of, as_of=moment, tell=steps)
         except TooShort as reason:
             if store and moment is not None:
-                track.store_refusal(of, moment, str(reason))
+                track_record.store_refusal(of, moment, str(reason))
             raise CommandError(f"Too little has come yet to say how right the forecasts were: {reason}.") from reason
         finally:
             if steps:
                 steps.close()
         if store:
-            track.store(found)
+            track_record.store(found)
         if as_json:
-            told = track.scores(found) | {"by_die": track.by_die(found), "wrong_calls": track.wrong_calls(found)}
+            told = track_record.scores(found) | {
+                "by_die": track_record.by_die(found),
+                "wrong_calls": track_record.wrong_calls(found),
+            }
             told |= {"as_of": found.as_of.isoformat(), "records_hash": found.records_hash}
             self.stdout.write(json.dumps(told, indent=1))
         else:
-            for line in _lines(track.scores(found), track.wrong_calls(found), found.as_of):
+            for line in _lines(track_record.scores(found), track_record.wrong_calls(found), found.as_of):
                 self.stdout.write(line)
 
 

@@ -99,10 +99,10 @@ class Command(BaseCommand):
 
     def _prepare(self, folder: Path, fixtures: Path):
         """The database with the demo shop and its forecasts: kept from the last time, or made anew when it changed."""
-        from diestore.demo_users import create_users
-        from diestore.models import Plant
+        from diestore.access.demo_users import create_users
+        from diestore.register.models import Plant
         from fixtures.demo_counters import show_counters
-        from maintenance import drifts, forecasts, track
+        from maintenance.forecasts import drift, store, track_record
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
         is_kept = stamp.exists() and stamp.read_text() == wanted and _database(folder).exists()
@@ -116,11 +116,11 @@ class Command(BaseCommand):
                 step("Loading three years of records")
                 call_command("load_history", str(fixtures), allow_future=True, verbosity=0)
                 plant = Plant.objects.get()
-                row = forecasts.fit_and_forecast(plant, tell=lambda words: step(f"Forecasts: {words}"))
+                row = store.fit_and_forecast(plant, tell=lambda words: step(f"Forecasts: {words}"))
                 step("Looking for dies that wear faster than they did")
-                drifts.store(drifts.compute(plant, as_of=row.as_of))
+                drift.store(drift.compute(plant, as_of=row.as_of))
                 step("Looking back on two years of forecasts")
-                track.look_back_and_store(plant)
+                track_record.look_back_and_store(plant)
                 step("Setting dies in presses")
                 show_counters(plant)
             step(f"The demo shop is in {folder}")
@@ -132,7 +132,7 @@ class Command(BaseCommand):
     def _serve(self, port: int) -> None:
         from waitress.server import create_server
 
-        from diestore.demo_users import PINS, USERS
+        from diestore.access.demo_users import PINS, USERS
         from diestore.wsgi import application
 
         try:

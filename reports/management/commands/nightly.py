@@ -17,14 +17,15 @@ class Command(BaseCommand):
         parser.add_argument("--only-plan", action="store_true", help="Put it into the queue and leave it to workers.")
 
     def handle(self, *, only_plan, verbosity, **options) -> None:
-        from diestore import work
-        from diestore.models import Plant
-        from maintenance import counting, tasks
+        from diestore.register.models import Plant
+        from diestore.service import queue
+        from maintenance import tasks
+        from maintenance.counters import settle
 
         call_command("clearsessions", verbosity=0)  # those that ran out
-        counting.settle_waiting()  # what counters sent last, before they fell silent
-        reaped = work.reap()
-        forgotten = work.prune()
+        settle.settle_waiting()  # what counters sent last, before they fell silent
+        reaped = queue.reap()
+        forgotten = queue.prune()
         plants = list(Plant.objects.all())
         for plant in plants:
             tasks.plan_night(plant)
@@ -36,14 +37,14 @@ class Command(BaseCommand):
                     f"Of workers that died: {reaped.waiting} tasks wait again, {reaped.failed} are given up."
                 )
             if forgotten:
-                self.stdout.write(f"Forgotten: {forgotten} tasks done more than {work.KEPT_DAYS} days ago.")
+                self.stdout.write(f"Forgotten: {forgotten} tasks done more than {queue.KEPT_DAYS} days ago.")
         if only_plan:
             return
-        known = set(work.failed().values_list("pk", flat=True))
-        work.Worker().work(until=lambda: not work.unfinished().filter(priority=tasks.NIGHTLY).exists())
-        new = [row for row in work.failed() if row.pk not in known]
+        known = set(queue.failed().values_list("pk", flat=True))
+        queue.Worker().work(until=lambda: not queue.unfinished().filter(priority=tasks.NIGHTLY).exists())
+        new = [row for row in queue.failed() if row.pk not in known]
         for row in new:
-            self.stderr.write(f"{work.name_of(row)} failed: {work.why_failed(row)}")
+            self.stderr.write(f"{queue.name_of(row)} failed: {queue.why_failed(row)}")
         if new:
             raise CommandError(f"{len(new)} of the tasks failed.")
         if verbosity:

@@ -1,0 +1,198 @@
+"""Forms of the register."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
+from django.core.exceptions import ValidationError
+
+from diestore.register.models import Plant
+
+from . import tablet as access_tablet
+from . import throttle
+from .models import Person, UserSettings
+
+LOOKS = {"": "as the device", "light": "light", "dark": "dark"}
+
+
+class HeldForm:
+    """A form that guesses at something: `held_s` says how long it is held, nought where it is not."""
+
+    held_s = 0
+
+    def try_at(self, *doors: tuple[throttle.Door, str]) -> None:
+        try:
+            throttle.enter(*doors)
+        except throttle.Held as held:
+            self.held_s = held.seconds
+            raise ValidationError(str(held), code="held") from held
+
+
+class SignInForm(HeldForm, AuthenticationForm):
+    error_messages = {
+        "invalid_login": "This is not a correct username and password. Look at capital letters, and try again.",
+        "inactive": "This account is closed. Ask the administrator.",
+    }
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "User"
+
+    def clean(self):
+        name = self.cleaned_data.get("username")
+        if not name or not self.cleaned_data.get("password"):
+            return self.cleaned_data
+        doors = (throttle.USER, name), (throttle.ADDRESS, throttle.address_of(self.request))
+        self.try_at(*doors)
+        cleaned = super().clean()
+        throttle.was_right(*doors)
+        return cleaned
+
+
+class PasswordForm(HeldForm, PasswordChangeForm):
+    """A new password. The old one is guessed at through this form as much as through the sign-in."""
+
+    error_messages = PasswordChangeForm.error_messages | {
+        "password_incorrect": "This is not your password now. Type it again.",
+        "password_mismatch": "The two new passwords differ. Type them again.",
+    }
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        for name, label in (
+            ("old_password", "Password now"),
+            ("new_password1", "New password"),
+            ("new_password2", "New password again"),
+        ):
+            self.fields[name].label, self.fields[name].help_text = label, ""
+
+    def clean_old_password(self):
+        door = (throttle.USER, self.user.get_username())
+        self.try_at(door)
+        old = super().clean_old_password()
+        throttle.was_right(door)
+        return old
+
+
+class SettingsForm(forms.ModelForm):
+    look = forms.ChoiceField(
+        label="Light or dark",
+        choices=list(LOOKS.items()),
+        required=False,
+        help_text="On this device, until you sign out.",
+    )
+
+    class Meta:
+        model = UserSettings
+        fields = ("units", "person")
+        labels = {"units": "Units that I see and type", "person": "I am"}
+        help_texts = {"person": "Whose name is put on entries, unless another is picked."}
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["person"].queryset = Person.objects.filter(active=True)
+        self.fields["person"].empty_label = "nobody in particular"
+
+
+class PinInput(forms.PasswordInput):
+    """Brings up the number pad; a script puts one with large keys beside it."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            {"inputmode": "numeric", "autocomplete": "off", "maxlength": 6, "class": "one pin", "data-pin": ""}
+        )
+
+
+class PinField(forms.CharField):
+    def __init__(self, **kwargs) -> None:
+        kwargs.setdefault("error_messages", {}).update(max_length=f"A PIN has {access_tablet.PIN_RULE}.")
+        super().__init__(max_length=6, strip=True, widget=PinInput, **kwargs)
+
+
+class WhoForm(HeldForm, forms.Form):
+    """Who stands at the tablet: a name and its PIN."""
+
+    person = forms.ModelChoiceField(
+        label="Who are you?",
+        queryset=Person.objects.none(),
+        empty_label=None,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Tap your name.", "invalid_choice": "Tap a name of the list."},
+    )
+    pin = PinField(label="Your PIN", required=False)
+
+    def __init__(self, data=None, *, tablet: access_tablet.Tablet, names) -> None:
+        super().__init__(data, initial={"person": tablet.who or tablet.again})
+        self.tablet = tablet
+        self.fields["person"].queryset = names
+
+    def clean(self):
+        cleaned = super().clean()
+        person = cleaned.get("person")
+        if person is not None and not self.errors:
+            prove(self, person, cleaned.get("pin", ""), self.tablet)
+        return cleaned
+
+
+def prove(form: forms.Form, person: Person, pin: str, tablet: access_tablet.Tablet) -> None:
+    """The name is picked on the tablet if it needs no PIN now or the PIN is right; else the form says what is wrong."""
+    if not pin and not tablet.knows(person):
+        form.add_error("pin", "Tap your PIN.")
+        return
+    if pin:
+        try:
+            is_right = access_tablet.pin_is_right(person, pin, device=tablet.device)
+        except throttle.Held as held:
+            form.held_s = held.seconds
+            form.add_error("pin", str(held))
+            return
+        if not is_right:
+            form.add_error("pin", "This PIN does not fit that name. Tap it again.")
+            return
+    tablet.pick(person)
+
+
+class PersonForm(forms.ModelForm):
+    class Meta:
+        model = Person
+        fields = ("plant", "name", "active")
+        labels = {"active": "Works here"}
+        help_texts = {"active": "Without the tick the name is offered no more; what it logged stays."}
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        plants = Plant.objects.all()
+        if plants.count() < 2:  # nobody is asked for the only plant there is
+            self.instance.plant = self.instance.plant if self.instance.pk else plants.first()
+            del self.fields["plant"]
+
+    def clean(self):
+        cleaned = super().clean()
+        plant = cleaned.get("plant") or getattr(self.instance, "plant", None)
+        if plant is None:
+            raise ValidationError("There is no plant yet. Load your records or enter one in the administration first.")
+        others = Person.objects.filter(plant=plant, name=cleaned.get("name", "")).exclude(pk=self.instance.pk)
+        if others.exists():
+            self.add_error("name", "Somebody of that name is in the list. Add a letter that tells them apart.")
+        return cleaned
+
+
+class PinForm(forms.Form):
+    pin = PinField(
+        label="New PIN",
+        help_text=f"{access_tablet.PIN_RULE}. Whose it is taps it.",
+        error_messages={"required": "Tap a PIN."},
+    )
+    again = PinField(label="The same again", error_messages={"required": "Tap it a second time."})
+
+    def clean(self):
+        cleaned = super().clean()
+        pin, again = cleaned.get("pin"), cleaned.get("again")
+        if pin and again and pin != again:
+            self.add_error("again", "The two PINs differ. Tap both again.")
+        elif pin and again:
+            try:
+                access_tablet.check_new_pin(pin)
+            except access_tablet.PinRefused as refused:
+                self.add_error("pin", str(refused))
+        return cleaned

@@ -1,0 +1,70 @@
+"""Who signs in and who did it: people and their PINs, settings, tries at a door."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+
+from diestore.register.models import Plant
+
+
+class Person(models.Model):
+    """Somebody who does things, apart from the sign-in: a bench tablet is shared."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="people")
+    name = models.CharField(max_length=120)
+    pin_hash = models.CharField(max_length=160, blank=True)
+    active = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name_plural = "people"
+        constraints = [models.UniqueConstraint(fields=["plant", "name"], name="person_once_a_plant")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class UserSettings(models.Model):
+    """How one signed-in user sees the service."""
+
+    class Units(models.TextChoices):
+        METRIC = "metric", "metric (mm, N, MPa)"
+        INCH = "inch", "inch (in, lbf, ksi)"
+
+    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="shop_settings")
+    units = models.CharField(max_length=6, choices=Units, default=Units.METRIC)
+    plant = models.ForeignKey(Plant, null=True, blank=True, on_delete=models.SET_NULL)
+    person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL)
+    shared_device = models.BooleanField(
+        default=False,
+        help_text="A tablet at a bench or a press that stays signed in: who logs is picked there by name and PIN.",
+    )
+
+    class Meta:
+        verbose_name_plural = "user settings"
+
+    def __str__(self) -> str:
+        return f"settings of {self.user}"
+
+
+class Tries(models.Model):
+    """How often something that is guessed at (a password, a PIN) was tried in a row, and until when it is held.
+
+    In the database, so that it counts over every process and host. `who` is a keyed hash: people type passwords into
+    the box for the name.
+    """
+
+    door = models.CharField(max_length=20)
+    who = models.CharField(max_length=64)
+    count = models.PositiveIntegerField(default=0)
+    last = models.DateTimeField()
+    held_until = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name_plural = "tries"
+        indexes = [models.Index(fields=["last"], name="tries_by_age")]
+        constraints = [models.UniqueConstraint(fields=["door", "who"], name="tries_once")]
+
+    def __str__(self) -> str:
+        return f"{self.count} tries at {self.door}"

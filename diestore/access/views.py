@@ -1,0 +1,189 @@
+"""Signing in and out, the password, who stands at a shared tablet, and the people with their PINs."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import password_validation
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
+from django.http import HttpResponseRedirect
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse, reverse_lazy
+from django.utils.decorators import method_decorator
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views import View
+
+from . import actions, queries, roles, tablet
+from .forms import PasswordForm, PersonForm, PinForm, SignInForm, WhoForm
+from .models import Person
+
+TOO_MANY = 429
+READ_AND_SENT = ("get", "head", "options", "post")
+
+
+def bad_request(request, exception):
+    """What could not be read, or was too much; the page says what to do, the log what it was."""
+    too_much = isinstance(exception, RequestDataTooBig | TooManyFieldsSent | TooManyFilesSent)
+    return render(request, "413.html" if too_much else "400.html", status=413 if too_much else 400)
+
+
+class HeldAnswer:
+    """A form that is held is answered as such, with the time to wait where programs look for it."""
+
+    def form_invalid(self, form):
+        answer = super().form_invalid(form)
+        if form.held_s:
+            answer.status_code = TOO_MANY
+            answer["Retry-After"] = str(form.held_s)
+        return answer
+
+
+class SignIn(HeldAnswer, auth_views.LoginView):
+    http_method_names = READ_AND_SENT
+    form_class = SignInForm
+    template_name = "diestore/access/sign_in.html"
+    redirect_authenticated_user = True
+
+    def get_context_data(self, **kwargs):
+        return super().get_context_data(demo=settings.DEMO, **kwargs)
+
+    def form_valid(self, form):
+        answer = super().form_valid(form)
+        if queries.is_shared_device(form.get_user()):
+            self.request.session.set_expiry(settings.TABLET_SESSION_AGE)
+        return answer
+
+
+class SignOut(auth_views.LogoutView):
+    pass
+
+
+@method_decorator(login_not_required, name="dispatch")
+class AdministrationSignIn(View):
+    """The administration has no sign-in of its own that could be guessed at past the one above."""
+
+    def get(self, request, **kwargs):
+        if request.user.is_authenticated:
+            raise PermissionDenied("Not staff.")
+        there = request.GET.get("next") or reverse("admin:index")
+        return HttpResponseRedirect(f"{reverse('diestore:sign_in')}?{urlencode({'next': there})}")
+
+
+class ChangePassword(HeldAnswer, auth_views.PasswordChangeView):
+    http_method_names = READ_AND_SENT
+    form_class = PasswordForm
+    template_name = "diestore/access/password.html"
+    success_url = reverse_lazy("diestore:settings")
+
+    def dispatch(self, request, *args, **kwargs):
+        if queries.is_shared_device(request.user):
+            raise PermissionDenied("A shared tablet's password is set in the administration.")
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs):
+        return super().get_context_data(rules=password_validation.password_validators_help_texts(), **kwargs)
+
+    def form_valid(self, form):
+        messages.success(self.request, "Your password is changed. Where else you were signed in, you are no more.")
+        return super().form_valid(form)
+
+
+class Who(View):
+    """Who stands at the shared tablet."""
+
+    http_method_names = READ_AND_SENT
+
+    def dispatch(self, request, *args, **kwargs):
+        self.tablet = tablet.tablet_of(request)
+        if self.tablet is None and request.method in ("GET", "HEAD", "POST"):
+            return redirect("diestore:settings")  # a person is signed in, and has no need of this page
+        return super().dispatch(request, *args, **kwargs)
+
+    def get(self, request):
+        return self._show(request, self._form())
+
+    def post(self, request):
+        if "nobody" in request.POST:
+            self.tablet.nobody()
+            messages.success(request, "Nobody is picked on this tablet now.")
+            return redirect("diestore:who")
+        form = self._form(request.POST)
+        if not form.is_valid():
+            return self._show(request, form, status=TOO_MANY if form.held_s else 422)
+        return HttpResponseRedirect(self._next(request))
+
+    def _form(self, data=None) -> WhoForm:
+        return WhoForm(data, tablet=self.tablet, names=queries.people_with_pin(self.request.user))
+
+    def _next(self, request) -> str:
+        there = request.POST.get("next") or request.GET.get("next", "")
+        own = url_has_allowed_host_and_scheme(there, {request.get_host()}, require_https=request.is_secure())
+        return there if own else reverse("diestore:dies")
+
+    def _show(self, request, form, status: int = 200):
+        there = request.POST.get("next") or request.GET.get("next", "")
+        answer = render(request, "diestore/access/who.html", {"form": form, "next": there}, status=status)
+        if form.held_s:
+            answer["Retry-After"] = str(form.held_s)
+        return answer
+
+
+class ForPeople(PermissionRequiredMixin, View):
+    permission_required = roles.MANAGE_PEOPLE
+    raise_exception = True
+
+
+class People(ForPeople):
+    """Everybody who is named on entries, and the shared tablets."""
+
+    def get(self, request):
+        return self._show(request, PersonForm())
+
+    def post(self, request):
+        form = PersonForm(request.POST)
+        if not form.is_valid():
+            return self._show(request, form, status=422)
+        person = form.save()
+        messages.success(request, f"{person} is in the list. A PIN is needed only for shared tablets.")
+        return redirect("diestore:person", pk=person.pk)
+
+    def _show(self, request, form, status: int = 200):
+        shown = {"people": queries.people_for_list(), "tablets": queries.tablets(), "form": form}
+        return render(request, "diestore/access/people.html", shown, status=status)
+
+
+class OnePerson(ForPeople):
+    """A name, whether it is offered, and its PIN. Each of the three buttons does one thing."""
+
+    def get(self, request, pk: int):
+        person = get_object_or_404(Person, pk=pk)
+        return self._show(request, person, PersonForm(instance=person), PinForm())
+
+    def post(self, request, pk: int):
+        person = get_object_or_404(Person, pk=pk)
+        if "remove" in request.POST:
+            actions.remove_pin(by=request.user, person=person)
+            messages.success(request, f"{person} has no PIN now and is not offered on shared tablets.")
+            return redirect("diestore:person", pk=person.pk)
+        if "pin" in request.POST:
+            form = PinForm(request.POST)
+            if not form.is_valid():
+                return self._show(request, person, PersonForm(instance=person), form, status=422)
+            actions.set_pin(by=request.user, person=person, pin=form.cleaned_data["pin"])
+            messages.success(request, f"{person} has a new PIN.")
+            return redirect("diestore:people")
+        form = PersonForm(request.POST, instance=person)
+        if not form.is_valid():
+            return self._show(request, Person.objects.get(pk=pk), form, PinForm(), status=422)
+        form.save()
+        messages.success(request, "Kept.")
+        return redirect("diestore:people")
+
+    def _show(self, request, person, form, pin_form, status: int = 200):
+        shown = {"person": person, "form": form, "pin_form": pin_form}
+        return render(request, "diestore/access/person.html", shown, status=status)

@@ -1,0 +1,27 @@
+"""Addresses of the register."""
+
+from django.urls import path
+
+from diestore.access import own_settings
+from diestore.access import views as access_views
+from diestore.frame import words
+from diestore.register import views
+from diestore.service import views as service_views
+
+app_name = "diestore"
+urlpatterns = [
+    path("sign-in/", access_views.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", access_views.SignOut.as_view(), name="sign_out"),
+    path("password/", access_views.ChangePassword.as_view(), name="password"),
+    path("who/", access_views.Who.as_view(), name="who"),
+    path("people/", access_views.People.as_view(), name="people"),
+    path("people/<int:pk>/", access_views.OnePerson.as_view(), name="person"),
+    path("settings/", own_settings.MySettings.as_view(), name="settings"),
+    path("dies/", views.Dies.as_view(), name="dies"),
+    path("dies/<int:pk>/", views.DiePage.as_view(), name="die"),
+    path("d/<path:code>/", views.DieByLabel.as_view(), name="die_by_label"),
+    path("alive/", service_views.alive, name="alive"),
+    path("service/", service_views.service_page, name="service"),
+    path("service.json", service_views.service_json, name="service_json"),
+    path("words/", words.Words.as_view(), name="words"),
+]

@@ -1,0 +1,401 @@
+"""The register: what the shop owns and what it makes. What happens to these things stands in `maintenance`."""
+
+from __future__ import annotations
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import F, Q
+from simple_history.models import HistoricalRecords
+
+from diestore.access import roles
+from diestore.handbook import wear_limits
+from diestore.handbook.kinds import KINDS
+from diestore.money import MoneyField
+
+
+def kind_choices() -> list[tuple[str, str]]:
+    return [(kind.key, kind.name) for kind in KINDS.values()]
+
+
+class Side(models.TextChoices):
+    UPPER = "upper", "punch side"
+    LOWER = "lower", "die side"
+
+
+class Plant(models.Model):
+    code = models.CharField(max_length=40, unique=True)
+    name = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.name or self.code
+
+
+class Party(models.Model):
+    class Role(models.TextChoices):
+        CUSTOMER = "customer", "customer"
+        SUPPLIER = "supplier", "supplier"
+
+    code = models.CharField(max_length=40, unique=True)
+    name = models.CharField(max_length=120, blank=True)
+    role = models.CharField(max_length=10, choices=Role)
+
+    class Meta:
+        ordering = ["code"]
+        verbose_name_plural = "parties"
+
+    def __str__(self) -> str:
+        return self.name or self.code
+
+
+class Press(models.Model):
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="presses")
+    code = models.CharField(max_length=40)
+    rated_force_n = models.FloatField(null=True, blank=True)
+    shut_height_min_mm = models.FloatField(null=True, blank=True)
+    shut_height_max_mm = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["code"]
+        verbose_name_plural = "presses"
+        constraints = [
+            models.UniqueConstraint(fields=["plant", "code"], name="press_once_a_plant"),
+            models.CheckConstraint(
+                condition=Q(rated_force_n__isnull=True) | Q(rated_force_n__gt=0), name="press_force_positive"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Stock(models.Model):
+    """A stock material at one thickness: what the strip is."""
+
+    code = models.CharField(max_length=80, unique=True)
+    material = models.CharField(max_length=120)
+    tensile_mpa = models.FloatField()
+    shear_mpa = models.FloatField(null=True, blank=True)
+    hardness = models.CharField(max_length=40, blank=True)
+    thickness_mm = models.FloatField()
+    source = models.CharField(max_length=200, blank=True, help_text="Certificate, standard or measurement.")
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(condition=Q(tensile_mpa__gt=0), name="stock_tensile_positive"),
+            models.CheckConstraint(condition=Q(thickness_mm__gt=0), name="stock_thickness_positive"),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Part(models.Model):
+    number = models.CharField(max_length=80)
+    revision = models.CharField(max_length=20, blank=True)
+    description = models.CharField(max_length=200, blank=True)
+    customer = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT)
+    burr_limit_um = models.FloatField(null=True, blank=True)
+    last_needed = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["number", "revision"]
+        constraints = [models.UniqueConstraint(fields=["number", "revision"], name="part_revision_once")]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.revision}".strip()
+
+
+class Die(models.Model):
+    class Status(models.TextChoices):
+        IN_SERVICE = "in service", "in service"
+        STORED = "stored", "stored"
+        IN_REPAIR = "in repair", "in repair"
+        RETIRED = "retired", "retired"
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="dies")
+    code = models.CharField(max_length=60)
+    description = models.CharField(max_length=200, blank=True)
+    owner = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="dies_owned")
+    usual_stock = models.ForeignKey(Stock, on_delete=models.PROTECT, related_name="dies")
+    usual_press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="dies")
+    strokes_per_minute = models.FloatField()
+    build_price = MoneyField(null=True, blank=True)
+    expected_parts = models.BigIntegerField(null=True, blank=True, help_text="Parts the die is built for.")
+    status = models.CharField(max_length=12, choices=Status, default=Status.IN_SERVICE)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["code"]
+        permissions = [(code.split(".")[1], name) for code, name in roles.PERMISSIONS]
+        constraints = [
+            models.UniqueConstraint(fields=["plant", "code"], name="die_once_a_plant"),
+            models.CheckConstraint(condition=Q(strokes_per_minute__gt=0), name="die_strokes_positive"),
+            models.CheckConstraint(
+                condition=Q(expected_parts__isnull=True) | Q(expected_parts__gt=0), name="die_parts_positive"
+            ),
+            models.CheckConstraint(
+                condition=Q(build_price__isnull=True) | Q(build_price__gte=0), name="die_price_not_negative"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Variant(models.Model):
+    """A set of interchangeable inserts; every die has its default one."""
+
+    die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="variants")
+    code = models.CharField(max_length=40, default="standard")
+    is_default = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["die", "-is_default", "code"]
+        constraints = [
+            models.UniqueConstraint(fields=["die", "code"], name="variant_once_a_die"),
+            models.UniqueConstraint(fields=["die"], condition=Q(is_default=True), name="one_default_variant"),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Output(models.Model):
+    """What falls out of the die at one hit: left and right from one hit are two outputs."""
+
+    variant = models.ForeignKey(Variant, on_delete=models.CASCADE, related_name="outputs")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="outputs")
+    parts_per_hit = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["variant", "part"]
+        constraints = [
+            models.UniqueConstraint(fields=["variant", "part"], name="output_once_a_variant"),
+            models.CheckConstraint(condition=Q(parts_per_hit__gte=1), name="output_at_least_one"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} × {self.parts_per_hit}"
+
+
+class Station(models.Model):
+    die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="stations")
+    sequence = models.PositiveIntegerField()
+    code = models.CharField(max_length=40)
+    operation = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        ordering = ["die", "sequence"]
+        constraints = [models.UniqueConstraint(fields=["die", "code"], name="station_once_a_die")]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Item(models.Model):
+    """The catalogue of spares: what is bought, not the piece that sits in a die."""
+
+    class Criticality(models.TextChoices):
+        STOPS = "stops the press", "stops the press"
+        SLOWS = "slows the job", "slows the job"
+        WAITS = "can wait", "can wait"
+
+    code = models.CharField(max_length=80)
+    revision = models.CharField(max_length=20, blank=True)
+    description = models.CharField(max_length=200, blank=True)
+    kind = models.CharField(max_length=30, blank=True, choices=kind_choices)
+    tool_steel = models.CharField(max_length=40, blank=True)
+    coating = models.CharField(max_length=40, blank=True)
+    hardness_hrc = models.FloatField(null=True, blank=True)
+    length_mm = models.FloatField(null=True, blank=True)
+    grind_allowance_mm = models.FloatField(null=True, blank=True)
+    criticality = models.CharField(max_length=20, blank=True, choices=Criticality)
+    supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="items")
+    lead_days = models.PositiveIntegerField(null=True, blank=True)
+    unit_price = MoneyField(null=True, blank=True)
+    pack_size = models.PositiveIntegerField(default=1)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["code", "revision"]
+        constraints = [
+            models.UniqueConstraint(fields=["code", "revision"], name="item_revision_once"),
+            models.CheckConstraint(condition=Q(pack_size__gte=1), name="item_pack_at_least_one"),
+            models.CheckConstraint(
+                condition=Q(unit_price__isnull=True) | Q(unit_price__gte=0), name="item_price_not_negative"
+            ),
+            models.CheckConstraint(
+                condition=Q(grind_allowance_mm__isnull=True) | Q(grind_allowance_mm__gte=0),
+                name="item_allowance_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.revision}".strip()
+
+
+class Position(models.Model):
+    """A place in the die that a piece sits in: '3-A'."""
+
+    die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="positions")
+    station = models.ForeignKey(Station, null=True, blank=True, on_delete=models.PROTECT, related_name="positions")
+    code = models.CharField(max_length=40)
+    kind = models.CharField(max_length=30, choices=kind_choices)
+    side = models.CharField(max_length=5, choices=Side)
+    item = models.ForeignKey(
+        Item,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="positions",
+        help_text="The spare for it.",
+    )
+    x_mm = models.FloatField(null=True, blank=True)
+    y_mm = models.FloatField(null=True, blank=True)
+    height_group = models.CharField(max_length=20, blank=True, help_text="Punches that enter together.")
+    stroke_share = models.FloatField(default=1.0, help_text="Share of the strokes in which it works.")
+    variants = models.ManyToManyField(Variant, blank=True, related_name="positions", help_text="None named: all.")
+    wear_of = models.CharField(
+        max_length=60, blank=True, help_text="What is measured of its wear, as readings call it: bore clearance."
+    )
+    wear_limit = models.FloatField(
+        null=True, blank=True, help_text="Where it is changed: lengths and clearances in mm, forces in N."
+    )
+    valid_from = models.DateTimeField(null=True, blank=True)
+    valid_to = models.DateTimeField(null=True, blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["die", "station__sequence", "code"]
+        constraints = [
+            models.UniqueConstraint(fields=["die", "code"], name="position_once_a_die"),
+            models.CheckConstraint(
+                condition=Q(stroke_share__gt=0) & Q(stroke_share__lte=1), name="position_share_of_strokes"
+            ),
+            models.CheckConstraint(
+                condition=Q(valid_from__isnull=True) | Q(valid_to__isnull=True) | Q(valid_from__lt=F("valid_to")),
+                name="position_from_before_to",
+            ),
+            models.CheckConstraint(
+                condition=Q(wear_of="", wear_limit__isnull=True) | (~Q(wear_of="") & Q(wear_limit__gt=0)),
+                name="position_wear_limit_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+    def clean(self) -> None:
+        if self.wear_of and wear_limits.named(self.wear_of) is None:
+            raise ValidationError({"wear_of": wear_limits.UNKNOWN})
+
+
+class Cut(models.Model):
+    """One contour that is cut. Its edges are its sides: the punch's (upper) and the die's (lower).
+
+    The gap is per side and in mm: the percentage of thickness follows from the stock that was really run.
+    """
+
+    die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="cuts")
+    code = models.CharField(max_length=40)
+    upper = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_punch")
+    lower = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_die")
+    length_mm = models.FloatField()
+    gap_mm = models.FloatField(null=True, blank=True)
+    valid_from = models.DateTimeField(null=True, blank=True)
+    valid_to = models.DateTimeField(null=True, blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["die", "code"]
+        constraints = [
+            models.CheckConstraint(condition=Q(upper__isnull=False) | Q(lower__isnull=False), name="cut_has_an_edge"),
+            models.CheckConstraint(condition=Q(length_mm__gt=0), name="cut_length_positive"),
+            models.CheckConstraint(condition=Q(gap_mm__isnull=True) | Q(gap_mm__gte=0), name="cut_gap_not_negative"),
+            models.CheckConstraint(
+                condition=Q(valid_from__isnull=True) | Q(valid_to__isnull=True) | Q(valid_from__lt=F("valid_to")),
+                name="cut_from_before_to",
+            ),
+            models.UniqueConstraint(fields=["die", "code", "valid_from"], name="cut_once_a_date"),
+            models.UniqueConstraint(
+                fields=["die", "code"], condition=Q(valid_from__isnull=True), name="cut_once_from_the_start"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Piece(models.Model):
+    """One physical component. Cheap ones carry no mark. How it stood when the records began is its opening."""
+
+    class Opening(models.TextChoices):
+        NEW = "new", "new"
+        COUNTED = "counted", "counted"
+        ESTIMATED = "estimated", "estimated"
+        UNKNOWN = "unknown", "unknown"
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="pieces")
+    key = models.CharField(max_length=120, unique=True)
+    item = models.ForeignKey(Item, null=True, blank=True, on_delete=models.PROTECT, related_name="pieces")
+    mark = models.CharField(max_length=60, blank=True)
+    tool_steel = models.CharField(max_length=40, blank=True)
+    coating = models.CharField(max_length=40, blank=True)
+    hardness_hrc = models.FloatField(null=True, blank=True)
+    length_mm = models.FloatField(null=True, blank=True)
+    grind_allowance_mm = models.FloatField(null=True, blank=True)
+    opening = models.CharField(max_length=9, choices=Opening, default=Opening.NEW)
+    opening_life_hits = models.BigIntegerField(null=True, blank=True)
+    opening_hits_since_sharpening = models.BigIntegerField(null=True, blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["plant", "mark"], condition=~Q(mark=""), name="piece_mark_once_a_plant"),
+            models.CheckConstraint(
+                condition=Q(opening_life_hits__isnull=True) | Q(opening_life_hits__gte=0),
+                name="piece_life_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(opening_hits_since_sharpening__isnull=True) | Q(opening_hits_since_sharpening__gte=0),
+                name="piece_since_sharpening_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(grind_allowance_mm__isnull=True) | Q(grind_allowance_mm__gte=0),
+                name="piece_allowance_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.mark or f"piece {self.pk}"
+
+
+class Rate(models.Model):
+    """What an hour costs, from a date on."""
+
+    class Kind(models.TextChoices):
+        TOOLROOM_HOUR = "toolroom hour", "toolroom hour"
+        PRESS_HOUR = "press hour", "press hour"
+        SORTING_HOUR = "sorting hour", "sorting hour"
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="rates")
+    kind = models.CharField(max_length=20, choices=Kind)
+    valid_from = models.DateField()
+    amount = MoneyField()
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["kind", "-valid_from"]
+        constraints = [
+            models.UniqueConstraint(fields=["plant", "kind", "valid_from"], name="rate_once_a_day"),
+            models.CheckConstraint(condition=Q(amount__gte=0), name="rate_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} from {self.valid_from}"

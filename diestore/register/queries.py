@@ -1,0 +1,26 @@
+"""Reads of the register that have a name."""
+
+from __future__ import annotations
+
+from django.db.models import Count, OuterRef, Prefetch, Subquery
+from django.db.models.functions import Coalesce
+
+from .models import Die, Output, Position, Station
+
+
+def dies_for_list():
+    """The dies with all that the list shows, in a constant number of queries."""
+    return (
+        Die.objects.select_related("usual_stock", "usual_press", "plant", "owner")
+        .annotate(positions_count=_count_of(Position), stations_count=_count_of(Station))
+        .prefetch_related(
+            Prefetch("variants__outputs", queryset=Output.objects.select_related("part").order_by("part__number"))
+        )
+        .order_by("code")
+    )
+
+
+def _count_of(model):
+    """How many of them the die has, counted for the dies that are shown and not over a join of all."""
+    counted = model.objects.filter(die=OuterRef("pk")).order_by().values("die").annotate(n=Count("pk")).values("n")
+    return Coalesce(Subquery(counted), 0)

@@ -1,0 +1,67 @@
+"""Pages of the register: the list of dies, and the frame of a die's page."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views import View
+from django_filters.views import FilterView
+from django_tables2 import SingleTableMixin
+
+from diestore.access.queries import system_of
+from diestore.frame.tables import lay_out
+
+from . import panels, queries
+from .filters import DieFilter
+from .models import Die
+from .tables import DieTable
+
+
+class Dies(SingleTableMixin, FilterView):
+    table_class = DieTable
+    filterset_class = DieFilter
+    template_name = "diestore/register/dies.html"
+
+    def get_table(self, **kwargs):
+        return lay_out(self.request, self.get_table_class()(self.get_table_data(), **self.get_table_kwargs()))
+
+    def get_queryset(self):
+        return queries.dies_for_list()
+
+    def get_table_kwargs(self):
+        return {"system": system_of(self.request.user)}
+
+    def get_context_data(self, **kwargs):
+        return super().get_context_data(empty_register=not Die.objects.exists(), **kwargs)
+
+
+class DiePage(View):
+    """The frame; what is left of the die, its log and its money are panels of the apps above."""
+
+    def get(self, request, pk: int):
+        die = get_object_or_404(queries.dies_for_list(), pk=pk)
+        outputs = [o for v in die.variants.all() for o in v.outputs.all()]
+        return render(
+            request,
+            "diestore/register/die.html",
+            {
+                "die": die,
+                "outputs": outputs,
+                "system": system_of(request.user),
+                "panels": panels.render_all(request, die),
+                "acts": panels.acts_for(request, die),
+            },
+        )
+
+
+class DieByLabel(View):
+    """The short address that stands on a die's label."""
+
+    def get(self, request, code: str):
+        code = code.replace("\x00", "")  # which no database holds
+        found = Die.objects.filter(code__iexact=code)[:2]
+        if len(found) == 1:
+            return redirect("diestore:die", pk=found[0].pk)
+        return redirect(f"{reverse('diestore:dies')}?{urlencode({'q': code})}")

@@ -1,0 +1,52 @@
+"""Who sends: a token a device, and what it may do."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.http import HttpRequest
+from django.utils import timezone
+from ninja.errors import HttpError
+from ninja.security import HttpBearer
+from pydantic import BaseModel
+
+from maintenance.counters.devices import hash_of
+from maintenance.models import CounterDevice, Scope
+
+USED_EVERY = dt.timedelta(minutes=1)
+
+
+# --- who may --------------------------------------------------------------------------------------------------------
+
+
+class DeviceToken(HttpBearer):
+    """The token of a device, as `Authorization: Bearer TOKEN`."""
+
+    def authenticate(self, request: HttpRequest, token: str) -> CounterDevice | None:
+        # Asked with every message: as it stands here it need not be put together anew each time.
+        asked = f"SELECT * FROM {CounterDevice._meta.db_table} WHERE token_hash = %s AND revoked_at IS NULL"
+        found = next(iter(CounterDevice.objects.raw(asked, [_hash(token)])), None)
+        if found is None:
+            return None
+        now = timezone.now()
+        if found.last_used_at is None or now - found.last_used_at >= USED_EVERY:
+            CounterDevice.objects.filter(pk=found.pk).update(last_used_at=now)
+        return found
+
+
+def _hash(token: str) -> str:
+    return hash_of(token.encode("utf-8", "replace").decode())
+
+
+def device_of(request: HttpRequest, scope: str, *, part: BaseModel | None = None) -> CounterDevice:
+    """The device whose token came with the request, where its token lets it do this.
+
+    part: what may be asked for in the address; another name there is refused, since it would go unseen.
+    """
+    device = request.auth
+    strange = set(request.GET) - set(type(part).model_fields if part is not None else ())
+    if strange:
+        raise HttpError(422, f"There is nothing called {min(strange)[:40]!r} to ask for here.")
+    if scope not in device.scopes:
+        raise HttpError(403, f"The token of {device.name} does not let it {Scope(scope).label}.")
+    return device

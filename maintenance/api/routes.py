@@ -1,0 +1,305 @@
+"""The interface for press counters and other programs: one prefix, a version in it, a token a device.
+
+What a program sends is checked as strictly as what a person types, and every refusal is a sentence."""
+
+from __future__ import annotations
+
+import json
+import logging
+import re
+
+from django.core.exceptions import RequestDataTooBig
+from django.db import DataError
+from django.http import Http404, HttpRequest
+from django.views.decorators.http import require_safe
+from ninja import NinjaAPI, Query, Router, Status
+from ninja.errors import AuthenticationError, HttpError, ValidationError
+
+from diestore.register.models import Die, Press, Stock, Variant
+from maintenance import tasks
+from maintenance.counters import intake, settle
+from maintenance.forecasts import due
+from maintenance.log import queries, write
+from maintenance.models import CounterDevice, DieInPress, Event, Order, Run, Scope
+
+from .auth import DeviceToken, device_of
+from .schema import RAW_AT_MOST, AllTaken, Count, Counts, Dies, DueList, ForecastTold, Page, Refused, RunSaid, Taken
+
+logger = logging.getLogger(__name__)
+
+
+REFUSALS = {400: Refused, 401: Refused, 403: Refused, 404: Refused, 409: Refused, 413: Refused, 422: Refused}
+READS = {code: REFUSALS[code] for code in (401, 403, 404, 422)}
+
+
+api = NinjaAPI(
+    title="diestore",
+    version="1",
+    description=(
+        "Counts and runs come in here, dies, forecasts and what is due go out. Each device has a token of its own, "
+        "made on the page of devices and shown once. A count is the total that the counter shows; send the same "
+        "message again whenever no answer came: it is taken once."
+    ),
+    auth=DeviceToken(),
+    urls_namespace="api",
+    docs_url="/docs",
+)
+router = Router()
+TAKEN = {"taken": 201, "known": 200}
+WHY = {
+    intake.Refusal.UNKNOWN: 404,
+    intake.Refusal.FORBIDDEN: 403,
+    intake.Refusal.CONFLICT: 409,
+    intake.Refusal.UNCLEAR: 422,
+}
+
+
+@router.post("/counts", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send one count", tags=["counts"])
+def post_count(request: HttpRequest, count: Count):
+    device = device_of(request, Scope.COUNTS)
+    raw = request.body.decode("utf-8", "replace")[:RAW_AT_MOST]
+    told = intake.take_one(device, _message(count, raw))
+    _count_if_due([told])
+    if told.what == "refused":
+        return Status(WHY[told.why], Refused(sentence=told.sentence))
+    return Status(TAKEN[told.what], Taken(id=told.id, what=told.what))
+
+
+@router.post("/counts/batch", response={200: AllTaken, **REFUSALS}, summary="Send up to 500 counts", tags=["counts"])
+def post_counts(request: HttpRequest, batch: Counts):
+    """Each is taken or refused by itself; a message that is not written as it should be refuses them all."""
+    device = device_of(request, Scope.COUNTS)
+    raws = json.loads(request.body)["counts"]
+    messages = [
+        _message(count, json.dumps(raw)[:RAW_AT_MOST]) for count, raw in zip(batch.counts, raws, strict=True)
+    ]  # fmt: skip
+    told = intake.take_again(device, messages)
+    _count_if_due(told)
+    sums = {what: sum(row.what == what for row in told) for what in ("taken", "known", "refused")}
+    rows = [{"id": row.id, "what": row.what, "sentence": row.sentence} for row in told]
+    return {**sums, "counts": rows}
+
+
+def _message(count: Count, raw: str) -> intake.Message:
+    return intake.Message(
+        id=count.id,
+        press=count.press or "",
+        die=count.die or "",
+        total=count.total,
+        at=count.at,
+        with_stock=count.stock,
+        raw=raw,
+    )
+
+
+def _count_if_due(told: list[intake.Taken]) -> None:
+    """The readings are kept by now and stay, whatever happens here: they are counted with the next ones."""
+    try:
+        changed = settle.settle_due({row.counter for row in told if row.counter is not None})
+        for die in changed:
+            tasks.entry_made(die)
+    except Exception:
+        logger.exception("Counts were taken but could not be counted yet")
+
+
+@router.post("/runs", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send a run", tags=["runs"])
+def post_run(request: HttpRequest, run: RunSaid):
+    device = device_of(request, Scope.RUNS)
+    die = _die(device, run.die)
+    if not intake.may_speak_for(device, die):
+        raise HttpError(403, f"{device.name} may not speak for die {die}.")
+    key = f"sent|{device.plant.code[:30]}|{device.name[:40]}|{run.id}"
+    sent = {"die": die, "started": run.started, "at": run.ended, "hits": run.hits}
+    if (known := Run.objects.filter(key=key).first()) is not None:
+        if any(getattr(known, name) != value for name, value in sent.items()):
+            raise HttpError(409, "This message id was used before, for another run.")
+        return Status(200, Taken(id=run.id, what="known"))
+    made = write.log_run(
+        by=write.Actor(through=Event.Through.INTERFACE, device=device.name),
+        die=die,
+        started=run.started,
+        ended=run.ended,
+        hits=run.hits,
+        basis=Run.Basis.ESTIMATED if run.estimated else Run.Basis.COUNTED,
+        variant=_one(Variant, run.variant, "set of inserts", die=die),
+        press=_one(Press, run.press, "press", plant=device.plant),
+        stock=_one(Stock, run.stock, "stock"),
+        order=_order(device, run.order),
+        lot=run.lot,
+        good_parts=run.good_parts,
+        note=run.note,
+        key=key,
+    )
+    try:
+        tasks.entry_made(made.die)
+    except Exception:
+        logger.exception("A run was taken but its die's forecast could not be made anew")
+    return Status(201, Taken(id=run.id, what="taken"))
+
+
+def _die(device: CounterDevice, code: str) -> Die:
+    found = Die.objects.filter(plant=device.plant_id, code=code).select_related("plant", "usual_stock").first()
+    if found is None:
+        raise HttpError(404, f"There is no die {code} in this plant.")
+    return found
+
+
+def _one(model, code: str | None, what: str, **within):
+    if code is None:
+        return None
+    found = model.objects.filter(code=code, **within).first()
+    if found is None:
+        raise HttpError(404, f"There is no {what} {code} here.")
+    return found
+
+
+def _order(device: CounterDevice, number: str | None) -> Order | None:
+    if number is None:
+        return None
+    found = Order.objects.filter(plant=device.plant_id, number=number).first()
+    if found is None:
+        raise HttpError(404, f"There is no order {number} here.")
+    return found
+
+
+@router.get("/dies", response={200: Dies, **READS}, summary="The dies of the plant", tags=["dies"])
+def get_dies(request: HttpRequest, part: Query[Page]):
+    device = device_of(request, Scope.READ, part=part)
+    rows = Die.objects.filter(plant=device.plant_id).order_by("code", "pk")
+    page = list(rows[part.offset : part.offset + part.limit])
+    presses = dict(DieInPress.objects.now().filter(die__in=page).values_list("die_id", "press__code"))
+    return {
+        "found": rows.count(),
+        "dies": [
+            {
+                "code": die.code,
+                "description": die.description,
+                "status": die.status,
+                "strokes_per_minute": die.strokes_per_minute,
+                "press": presses.get(die.pk),
+            }
+            for die in page
+        ],
+    }
+
+
+@router.get("/dies/{code}/forecast", response={200: ForecastTold, **READS}, summary="What is left of a die",
+            tags=["dies"])  # fmt: skip
+def get_forecast(request: HttpRequest, code: str):
+    device = device_of(request, Scope.READ)
+    die = _die(device, code.replace("\x00", " "))
+    told = queries.newest_forecast(die)
+    if told is None:
+        return {
+            "die": die.code, "as_of": None, "hits_since_sharpening": None, "half_hits": None,
+            "nine_in_ten_hits": None, "limiting": None, "remaining_hits": {}, "edges": [],
+            "refusal": "No forecast has been computed for it yet.",
+        }  # fmt: skip
+    return {
+        "die": die.code,
+        "as_of": told.as_of,
+        "hits_since_sharpening": told.hits_since_sharpening,
+        "half_hits": told.half_hits,
+        "nine_in_ten_hits": told.nine_in_ten_hits,
+        "limiting": told.limiting.code if told.limiting else None,
+        "remaining_hits": told.remaining,
+        "edges": [
+            {
+                "position": edge.position.code,
+                "hits_since_sharpening": edge.hits_since_sharpening,
+                "half_hits": edge.half_hits,
+                "nine_in_ten_hits": edge.nine_in_ten_hits,
+                "refusal": edge.refusal,
+            }
+            for edge in queries.edges_of(told)
+        ],
+        "refusal": told.refusal,
+    }
+
+
+@router.get("/due", response={200: DueList, **READS}, summary="Dies with an open order, the likeliest to stop first",
+            tags=["dies"])  # fmt: skip
+def get_due(request: HttpRequest):
+    device = device_of(request, Scope.READ)
+    return {
+        "dies": [
+            {
+                "die": row.code,
+                "order": row.order_number,
+                "due": row.due,
+                "hits_left": row.hits_left,
+                "chance": row.chance,
+                "limiting": row.limiting or None,
+                "half_hits": row.half,
+                "nine_in_ten_hits": row.nine_in_ten,
+                "refusal": row.refusal,
+            }
+            for row in due.rows(device.plant)
+        ]
+    }
+
+
+api.add_router("", router)
+
+# --- refusals -------------------------------------------------------------------------------------------------------
+
+
+def _refuse(request: HttpRequest, status: int, sentence: str, where: str = ""):
+    return api.create_response(request, {"sentence": sentence, "where": where}, status=status)
+
+
+@api.exception_handler(HttpError)
+def _on_http_error(request, error: HttpError):
+    sentence = error.message
+    if error.status_code == 400:
+        sentence = "The message is not JSON that can be read."
+    return _refuse(request, error.status_code, sentence)
+
+
+@api.exception_handler(AuthenticationError)
+def _on_no_token(request, error):
+    response = _refuse(request, 401, "Send the device's token as: Authorization: Bearer TOKEN. This one opens nothing.")
+    response["WWW-Authenticate"] = "Bearer"
+    return response
+
+
+@api.exception_handler(Http404)
+def _on_nothing(request, error):
+    return _refuse(request, 404, "There is nothing at this address.")
+
+
+@api.exception_handler(ValidationError)
+def _on_wrong_form(request, error: ValidationError):
+    """The first fault in a sentence; what was sent is not repeated."""
+    first = error.errors[0]
+    where = ".".join(str(part) for part in first.get("loc", ())[2:] or first.get("loc", ())[1:])[:200]
+    what = re.sub(r"^Value error, ", "", str(first.get("msg", "")))
+    more = f" And {len(error.errors) - 1} more." if len(error.errors) > 1 else ""
+    named = f"{where}: " if where else ""
+    return _refuse(request, 422, f"{named}{what}.{more}", where)
+
+
+@api.exception_handler(write.EntryRefused)
+def _on_refused_entry(request, error: write.EntryRefused):
+    return _refuse(request, 409, str(error), error.field)
+
+
+@api.exception_handler(RequestDataTooBig)
+def _on_too_big(request, error):
+    return _refuse(request, 413, "The message is too long. Send fewer counts at once.")
+
+
+@api.exception_handler(DataError)
+def _on_what_cannot_be_stored(request, error):
+    return _refuse(request, 422, "A value cannot be stored. Check the message.")
+
+
+def addresses() -> list:
+    """The interface's addresses. Its calls go by token: no sign-in; its description is for people who are signed in."""
+    patterns, _, _ = api.urls
+    for pattern in patterns:
+        if pattern.name in ("openapi-json", "openapi-view", "api-root"):
+            pattern.callback = require_safe(pattern.callback)
+        else:
+            pattern.callback.login_required = False
+    return patterns

@@ -1,0 +1,263 @@
+"""PURE (numpy). From a die's log to the clocks of its positions and the cycles of its edges.
+
+A cycle of an edge runs from one fresh edge (ground, replaced, turned) to the next, in strokes in which that edge cuts.
+The edge that is followed is a position's: a block that carries several cuts is ground as a whole, so that its cuts
+share their renewals and what was found. Times are seconds since the epoch.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+import numpy as np
+
+from .fittings import Span
+from .rows import CutRow, DieLog, PieceRow, RunRow
+from .spans import Clocks, _on, spans_of
+from .works import OPERATIONS
+
+LOT_GAP_S = 10 * 3600.0  # without an order named, a pause longer than this begins another lot
+
+
+@dataclass(frozen=True, kw_only=True)
+class Build:
+    """How an edge is built and what it cuts: cycles under one build share one usual life."""
+
+    tool_steel: str
+    coating: str
+    hardness_hrc: float | None
+    gap_mm: float | None
+    stock: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cycle:
+    """One cycle of one edge, in strokes in which it cuts.
+
+    from_hits: hits on the edge when its record began (0 where it began sharp, or where its age is unknown).
+    lower_hits, hits: it went dull, or chipped, in (lower_hits, hits]; for an edge still sharp both are the hits it ran.
+    """
+
+    position: int
+    piece: int
+    build: Build
+    started: float | None
+    ended: float
+    from_hits: int
+    lower_hits: int
+    hits: int
+    ended_as: str  # sharp, dull, chipped
+    open: bool
+    unknown_age: bool
+    looked: bool  # `found` was given at its end
+    lot: int
+    estimated: bool
+    readings: tuple[tuple[int, str, float], ...] = ()
+
+
+def ended_as(why: str, found: str) -> str:
+    """What an end says of the edge: `found` where somebody looked, else why it was taken out. Galling is not wear."""
+    if found == "dull":
+        return "dull"
+    if found in ("chipped", "broken"):
+        return "chipped"
+    if found in ("sharp", "galled"):
+        return "sharp"
+    return {"dull": "dull", "chipped": "chipped", "broken": "chipped"}.get(why, "sharp")
+
+
+def lots(runs: Sequence[RunRow]) -> list[int]:
+    """The lot of each run, runs in the order of their starts: the order named, else runs without a long pause
+    between them."""
+    number: list[int] = []
+    by_order: dict[int, int] = {}
+    count = 0
+    for i, run in enumerate(runs):
+        if run.order is not None and run.order in by_order:
+            number.append(by_order[run.order])
+            continue
+        goes_on = (
+            i > 0 and run.order is None and runs[i - 1].order is None and run.started - runs[i - 1].ended <= LOT_GAP_S
+        )
+        if not goes_on:
+            count += 1
+        number.append(number[i - 1] if goes_on else count - 1)
+        if run.order is not None:
+            by_order[run.order] = number[i]
+    return number
+
+
+def cutting_positions(log: DieLog) -> set[int]:
+    """The positions that carry an edge: named by a cut as its punch or its die."""
+    return {p for cut in log.cuts for p in (cut.upper, cut.lower) if p is not None and p in log.positions}
+
+
+def gap_at(log: DieLog, position: int, moment: float) -> float | None:
+    """The tightest gap per side, in mm, of a position's cuts at a moment: the tightest wears first."""
+    return _tightest([cut for cut in log.cuts if position in (cut.upper, cut.lower)], moment)
+
+
+def _tightest(cuts: Iterable[CutRow], moment: float) -> float | None:
+    mine = [c for c in cuts if c.gap_mm is not None]
+    now = [
+        c
+        for c in mine
+        if (c.valid_from is None or c.valid_from <= moment) and (c.valid_to is None or moment < c.valid_to)
+    ]
+    return min((c.gap_mm for c in now or mine), default=None)
+
+
+def cycles(log: DieLog, as_of: float) -> list[Cycle]:
+    """Every cycle of every edge of the die up to a moment, those under way included, by position and time."""
+    made: list[Cycle] = []
+    walker = _Walker(log, as_of)
+    cutting = cutting_positions(log)
+    for span in sorted(walker.spans, key=lambda s: (s.since is not None, s.since or 0.0, s.position)):
+        made += walker.cycles_of(span, keep=span.position in cutting)
+    return sorted(made, key=lambda c: (c.position, c.ended, c.hits, c.open))
+
+
+class _Walker:
+    """Walks the fittings of a die in time order and carries the hits of a piece from one to the next."""
+
+    def __init__(self, log: DieLog, as_of: float) -> None:
+        self.log, self.as_of = log, as_of
+        self.clocks = Clocks(log)
+        self.spans = [s for s in spans_of(log) if s.since is None or s.since <= as_of]
+        self.works = defaultdict(list)
+        self.bench = defaultdict(list)
+        for work in sorted(log.works, key=lambda w: (w.at, w.sequence, w.key)):
+            if work.at <= as_of:
+                (self.works[work.position] if work.piece is None else self.bench[work.piece]).append(work)
+        self.readings = defaultdict(list)
+        for reading in sorted(log.readings, key=lambda r: r.at):
+            if reading.at <= as_of:
+                self.readings[reading.position].append(reading)
+        self.ends = {(r.position, r.at): r for r in log.replacements}
+        self.carried: dict[int, tuple[int, bool]] = {}
+        self.coating: dict[int, str] = {}
+        self.left_at: dict[int, float] = {}
+        runs = sorted(log.runs, key=lambda r: r.started)
+        self.lot_numbers = lots(runs)
+        self.run_starts = [r.started for r in runs]
+        self.hits_on = {  # stock -> the hits on it before each run, and at the end
+            stock: [0, *accumulate(r.hits if r.stock == stock else 0 for r in runs)]
+            for stock in sorted({r.stock for r in runs})
+        }
+        self.cuts = defaultdict(list)
+        for cut in log.cuts:
+            for place in {cut.upper, cut.lower}:
+                self.cuts[place].append(cut)
+
+    def cycles_of(self, span: Span, *, keep: bool) -> list[Cycle]:
+        position, piece = self.log.positions[span.position], self.log.pieces[span.piece]
+        clock = self.clocks.of(position.variants, cutting=True)
+        begun, unknown = self._age(span, piece)
+        start_s = span.since
+        replaced = self.ends.get((span.position, span.since)) if span.since is not None else None
+        base = (
+            0 if start_s is None else clock.at(start_s, hits_into_run=replaced.hits_into_run if replaced else None).hits
+        )
+        made = []
+        for work in self.works[span.position]:
+            if not _on(work, span):
+                continue
+            if OPERATIONS[work.operation].fresh_edge:
+                now = clock.at(work.at, hits_into_run=work.hits_into_run)
+                cycle = self._cycle(span, position, piece, clock, start_s, base, begun, unknown, work, now)
+                made.append(cycle)
+                start_s, base, begun, unknown = work.at, now.hits, 0, False
+            if work.coating_after:
+                self.coating[piece.id] = work.coating_after
+        end_s = self.as_of if span.until is None else min(span.until, self.as_of)
+        still_open = span.until is None or span.until > self.as_of
+        end = None if still_open else self.ends[(span.position, span.until)]
+        now = clock.at(end_s, hits_into_run=end.hits_into_run if end else None)
+        made.append(self._cycle(span, position, piece, clock, start_s, base, begun, unknown, end, now))
+        self.carried[piece.id] = (made[-1].hits, unknown)
+        self.left_at[piece.id] = end_s
+        return [c for c in made if keep and (c.open or c.hits > c.from_hits or c.ended_as == "chipped")]
+
+    def _age(self, span: Span, piece: PieceRow) -> tuple[int, bool]:
+        """Hits on the edge when this fitting began, and whether that is unknown."""
+        if piece.id in self.carried:
+            left = self.left_at[piece.id]
+            ground = [
+                w
+                for w in self.bench[piece.id]
+                if w.at >= left and (span.since is None or w.at <= span.since) and OPERATIONS[w.operation].fresh_edge
+            ]
+            return (0, False) if ground else self.carried[piece.id]
+        if any(
+            OPERATIONS[w.operation].fresh_edge and (span.since is None or w.at <= span.since)
+            for w in self.bench[piece.id]
+        ):
+            return 0, False
+        if piece.opening == "new":
+            return 0, False
+        if piece.opening in ("counted", "estimated") and piece.opening_hits_since_sharpening is not None:
+            return piece.opening_hits_since_sharpening, False
+        return 0, True
+
+    def _cycle(self, span, position, piece, clock, start_s, base, begun, unknown, end, now) -> Cycle:
+        share = position.stroke_share
+        end_s = self.as_of if end is None else end.at
+
+        def on_edge(clock_hits):
+            return begun + round(max(clock_hits - base, 0) * share)
+
+        hits = on_edge(now.hits)
+        outcome = "sharp" if end is None else ended_as(end.why, end.found)
+        readings = []
+        lower = hits
+        looks = [clock.last_look(end_s)]
+        for reading in self.readings[span.position]:
+            if (start_s is None or start_s < reading.at) and reading.at <= end_s:
+                at = clock.at(reading.at, hits_into_run=reading.hits_into_run).hits
+                looks.append(at)
+                readings.append((on_edge(at), reading.quantity, reading.value_si))
+        for work in self.works[span.position]:
+            if work.found == "sharp" and (start_s is None or start_s < work.at) and work.at < end_s:
+                looks.append(clock.at(work.at, hits_into_run=work.hits_into_run).hits)
+        if outcome != "sharp":
+            lower = max((on_edge(x) for x in looks if on_edge(x) < hits), default=begun)
+            lower = min(max(lower, begun), hits)
+        return Cycle(
+            position=position.id,
+            piece=piece.id,
+            build=Build(
+                tool_steel=piece.tool_steel,
+                coating=self.coating.get(piece.id, piece.coating),
+                hardness_hrc=piece.hardness_hrc,
+                gap_mm=_tightest(self.cuts[position.id], -np.inf if start_s is None else start_s),
+                stock=self._stock(start_s, end_s),
+            ),
+            started=start_s,
+            ended=end_s,
+            from_hits=begun,
+            lower_hits=lower,
+            hits=hits,
+            ended_as=outcome,
+            open=end is None,
+            unknown_age=unknown,
+            looked=bool(end is not None and end.found and end.found != "not looked"),
+            lot=self._lot(end_s),
+            estimated=now.estimated,
+            readings=tuple(readings),
+        )
+
+    def _lot(self, moment: float) -> int:
+        i = bisect_left(self.run_starts, moment) - 1
+        return self.lot_numbers[i] if i >= 0 else -1
+
+    def _stock(self, start_s: float | None, end_s: float) -> int:
+        """The stock that most hits of the cycle were run on, else the usual one."""
+        i = 0 if start_s is None else bisect_left(self.run_starts, start_s)
+        j = bisect_left(self.run_starts, end_s)
+        if i == j:
+            return self.log.usual_stock
+        return max(self.hits_on, key=lambda stock: self.hits_on[stock][j] - self.hits_on[stock][i])

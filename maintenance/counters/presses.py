@@ -1,0 +1,157 @@
+"""Writes: a die set in a press and taken out. Each counts again what it changes, in the same transaction."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db import transaction
+from django.utils import timezone
+
+from diestore.register.models import Die, Plant, Press, Variant
+from maintenance.log.rules import EntryRefused, check_moment, check_text, said, saving
+from maintenance.log.write import Actor
+from maintenance.models import (
+    Counter,
+    DieInPress,
+    Order,
+    fresh_key,
+)
+
+from . import intake, settle
+from .pure import Kind, Verdict
+
+# --- a die in a press -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What an action made, and the dies whose hits changed with it."""
+
+    row: DieInPress | None
+    dies: frozenset[Die]
+
+
+def set_in_press(
+    *,
+    by: Actor,
+    press: Press,
+    die: Die,
+    at: dt.datetime,
+    until: dt.datetime | None = None,
+    variant: Variant | None = None,
+    order: Order | None = None,
+    note: str = "",
+    key: str | None = None,
+) -> Changed:
+    """The die is in the press from `at` on. Whatever was there, and wherever the die was, ends then."""
+    check_moment(at)
+    if until is not None:
+        check_moment(until, field="until")
+        if until <= at:
+            raise EntryRefused("It was taken out before it was set. Put the later time at the end.", field="until")
+    if key and (known := DieInPress.objects.filter(key=key).first()):
+        return Changed(known, frozenset())
+    if press.plant_id != die.plant_id:
+        raise EntryRefused(f"{die} and press {press} are not of one plant.", field="press")
+    if variant is not None and variant.die_id != die.pk:
+        raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
+    with saving(f"{die} or press {press} is taken at that time already."):
+        # Two tablets at one press, one after the other.
+        Plant.objects.select_for_update(no_key=True).get(pk=press.plant_id)
+        touched = {press}
+        for row in DieInPress.objects.now().filter(press=press) | DieInPress.objects.now().filter(die=die):
+            if row.press_id == press.pk and row.die_id == die.pk and row.since <= at:
+                raise EntryRefused(f"{die} is in press {press} already, since {said(row.since)}.", field="at")
+            if row.since >= at and until is None:
+                raise EntryRefused(
+                    f"{row.die} is in press {row.press} since {said(row.since)}. Enter a later time, or say when this "
+                    "one was taken out.",
+                    field="at",
+                )
+            if row.since < at:
+                _end(row, by, at)
+                touched.add(row.press)
+        clash = _clash(press, die, at, until)
+        if clash is not None:
+            raise EntryRefused(
+                f"{clash.die} was in press {clash.press} from {said(clash.since)}"
+                f"{f' to {said(clash.until)}' if clash.until else ''}. Enter another time.",
+                field="at",
+            )
+        row = DieInPress.objects.create(
+            die=die,
+            press=press,
+            variant=variant,
+            order=order,
+            since=at,
+            until=until,
+            set_by=by.person,
+            set_user=by.user,
+            removed_by=by.person if until else None,
+            removed_user=by.user if until else None,
+            note=note,
+            key=key or fresh_key(),
+        )
+        return Changed(row, _counted(touched, at))
+
+
+def _clash(press: Press, die: Die, since: dt.datetime, until: dt.datetime | None) -> DieInPress | None:
+    standing = DieInPress.objects.standing().exclude(until__lte=since)
+    rows = standing.filter(press=press) | standing.filter(die=die)
+    return (rows if until is None else rows.filter(since__lt=until)).first()
+
+
+def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> Changed:
+    check_moment(at)
+    with transaction.atomic():
+        Plant.objects.select_for_update(no_key=True).get(pk=row.press.plant_id)
+        row = DieInPress.objects.select_related("press", "die").get(pk=row.pk)
+        if row.until is not None or row.struck_at is not None:
+            raise EntryRefused(f"{row.die} was taken out of press {row.press} already.", field="at")
+        if at <= row.since:
+            raise EntryRefused(f"It was set in the press {said(row.since)}. Enter a later time.", field="at")
+        _end(row, by, at)
+        return Changed(row, _counted({row.press}, min(at, row.since)))
+
+
+def strike_in_press(*, by: Actor, row: DieInPress, reason: str) -> Changed:
+    """It was never so: the row stays and counts for nothing."""
+    if by.person is None:
+        raise EntryRefused("Say who strikes it out.", field="person")
+    if not reason.strip():
+        raise EntryRefused("Say why it is struck out.", field="reason")
+    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+    with transaction.atomic():
+        struck = DieInPress.objects.standing().filter(pk=row.pk)
+        if not struck.update(struck_at=timezone.now(), struck_by=by.person, struck_reason=reason.strip()):
+            raise EntryRefused("This is struck out already.")
+        row.refresh_from_db()
+        return Changed(row, _counted({row.press}, row.since))
+
+
+def _end(row: DieInPress, by: Actor, at: dt.datetime) -> None:
+    row.until, row.removed_by, row.removed_user = at, by.person, by.user
+    row.save(update_fields=["until", "removed_by", "removed_user"])
+
+
+def _counted(presses: Iterable[Press], since: dt.datetime) -> frozenset[Die]:
+    counters = Counter.objects.filter(press__in=presses)
+    intake.wait(counters, since)
+    return frozenset(die for pk in counters.values_list("pk", flat=True) for die in settle.settle(pk))
+
+
+# --- questions ------------------------------------------------------------------------------------------------------
+
+# Which answers a question takes, the likeliest first.
+ANSWERS: dict[str, tuple[Verdict, ...]] = {
+    Kind.NO_DIE.value: (Verdict.TO_DIE, Verdict.WITHOUT_STOCK, Verdict.TO_NOBODY),
+    Kind.WHICH_DIE.value: (Verdict.TO_DIE, Verdict.WITHOUT_STOCK, Verdict.TO_NOBODY),
+    Kind.TYPED.value: (Verdict.TO_NOBODY,),
+    Kind.JUMP.value: (Verdict.TO_DIE, Verdict.TO_NOBODY),
+    Kind.RESET_OR_ROLL.value: (Verdict.ROLLED_OVER, Verdict.RESET),
+    Kind.FALL.value: (Verdict.SET, Verdict.LEAVE_OUT, Verdict.RESET),
+    Kind.ODD.value: (Verdict.LEAVE_OUT,),
+    Kind.CLOCK.value: (Verdict.AT_ARRIVAL, Verdict.LEAVE_OUT_CLOCK),
+}

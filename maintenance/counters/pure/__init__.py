@@ -1,0 +1,21 @@
+"""PURE. From the absolute totals of a press counter to hits, each exactly once, and questions about the rest."""
+
+from .chain import Answer, Aside, Chain, Reading, Step, Verdict, chain
+from .stretches import Block, Counted, InPress, Kind, Question, Stretch, count
+
+__all__ = [
+    "Answer",
+    "Aside",
+    "Block",
+    "Chain",
+    "Counted",
+    "InPress",
+    "Kind",
+    "Question",
+    "Reading",
+    "Step",
+    "Stretch",
+    "Verdict",
+    "chain",
+    "count",
+]

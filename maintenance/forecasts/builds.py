@@ -1,0 +1,432 @@
+"""What stock, gap, steel, hardness and coating do to the interval: by the handbook, and by this shop's record.
+
+Glue between the life engine and the page: from a stored fit and one edge to plain curves. No database, no drawing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from diestore.handbook import kinds, tool_steels
+from maintenance.life import handbook, prior
+from maintenance.life.cycles import FAMILIES, EdgeSpec
+from maintenance.life.fleet import FleetFit
+from maintenance.life.predict import FEW_DULL_ENDS
+from maintenance.life.seen import Seen
+
+POINTS = 41
+FAR_BEYOND = 0.05  # of the range: a curve goes a little past what is usual
+
+# What a curve runs over where the shop has nothing further out; common practice, no source.
+USUAL_RANGE = {
+    "gap_pct": (3.0, 20.0),
+    "tensile_mpa": (150.0, 1100.0),
+    "thickness_mm": (0.25, 4.0),
+    "hardness_above_usual_hrc": (-4.0, 4.0),
+}
+BY_RATIO = {"thickness_mm", "tensile_mpa"}  # drawn on a scale of equal ratios
+STEELS = (prior.USUAL_STEEL, *prior.STEELS)
+COATINGS = (prior.USUAL_COATING, *prior.COATINGS)
+SIDES = ("upper", "lower")
+ANOTHER = "another"  # any steel or coating that the wear model has no column for
+
+NOT_YET, A_LITTLE, A_LOT = "not yet anything", "a little", "a lot"
+STAYS = (
+    0.7  # the spread that is left says that nothing was learnt above this, much below half; its own error is a fifth
+)
+MOVES = 0.6  # spreads of the handbook's value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Curve:
+    """The usual interval over one quantity, everything else as the edge asked for.
+
+    x: rising, in the unit of the quantity's name. record: None without any record. at: where the edge asked for lies.
+    seen: some of the shop's own edges; within: between which of them its record speaks.
+    """
+
+    quantity: str
+    x: tuple[float, ...]
+    handbook: handbook.Intervals
+    record: handbook.Intervals | None
+    times: handbook.Times
+    at: float | None
+    seen: tuple[float, ...]
+    within: tuple[float, float] | None
+
+    def speaks_at(self, x: float) -> bool:
+        return self.within is not None and self.within[0] <= x <= self.within[1]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """One steel, coating or side: the usual interval with it, and how many edges of the shop have it."""
+
+    name: str
+    words: str
+    handbook: handbook.Interval
+    record: handbook.Interval | None
+    times: tuple[float, float, float]
+    edges: int
+    dull_ends: int
+    chosen: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One thing the wear model says, as times as long: (middle, low, high), 8 in 10 between. own: after the record.
+
+    group: what it stands under. edges, dull_ends: of the shop, that can tell of it.
+    """
+
+    group: str
+    words: str
+    handbook: tuple[float, float, float]
+    own: tuple[float, float, float] | None
+    says: str
+    source: str
+    edges: int | None = None
+    as_hits: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """The usual interval of an edge that nobody has run yet. record: None without any record."""
+
+    spec: EdgeSpec
+    handbook: handbook.Interval
+    record: handbook.Interval | None
+
+    @property
+    def told(self) -> handbook.Interval:
+        return self.record or self.handbook
+
+
+@dataclass(frozen=True, kw_only=True)
+class Changed:
+    """The same edge built otherwise: times as long (middle, low, high) and what it then comes to."""
+
+    after: Answer
+    times: tuple[float, float, float]
+
+
+def has_record(fit: FleetFit | None) -> bool:
+    return fit is not None and fit.dull_ends > 0
+
+
+def rests_on(fit: FleetFit | None) -> str:
+    """In how far the shop's own record stands behind the curves."""
+    if not has_record(fit):
+        return "handbook only"
+    return "mostly handbook" if fit.dull_ends < FEW_DULL_ENDS else "this shop's record"
+
+
+def answer(fit: FleetFit | None, spec: EdgeSpec) -> Answer:
+    record = handbook.expected_interval(fit, spec) if has_record(fit) else None
+    return Answer(spec=spec, handbook=handbook.handbook_interval(spec), record=record)
+
+
+def changed(fit: FleetFit | None, before: EdgeSpec, after: EdgeSpec) -> Changed:
+    times = _times(fit, before, [after])
+    return Changed(after=answer(fit, after), times=(float(times.times[0]), float(times.low[0]), float(times.high[0])))
+
+
+def _times(fit: FleetFit | None, before: EdgeSpec, after: Sequence[EdgeSpec]) -> handbook.Times:
+    if has_record(fit):
+        return handbook.times_expected(fit, before, after)
+    return handbook.times_by_handbook(before, after)
+
+
+def curves(fit: FleetFit | None, spec: EdgeSpec, seen: Seen) -> list[Curve]:
+    return [_curve(fit, spec, seen, quantity) for quantity in USUAL_RANGE]
+
+
+def _curve(fit: FleetFit | None, spec: EdgeSpec, seen: Seen, quantity: str) -> Curve:
+    at = getattr(spec, quantity)
+    if quantity == "hardness_above_usual_hrc" and at is None:
+        at = 0.0  # where the hardness is not known, the usual one is taken
+    within = seen.range_of(quantity)
+    low, high = span(quantity, [*(within or ()), *([at] if at is not None else [])])
+    x = np.geomspace(low, high, POINTS) if quantity in BY_RATIO else np.linspace(low, high, POINTS)
+    specs = [replace(spec, **{quantity: float(v)}) for v in x]
+    return Curve(
+        quantity=quantity,
+        x=tuple(map(float, x)),
+        handbook=handbook.handbook_intervals(specs),
+        record=handbook.expected_intervals(fit, specs) if has_record(fit) else None,
+        times=_times(fit, spec, specs),
+        at=at,
+        seen=seen.values[quantity],
+        within=within,
+    )
+
+
+def span(quantity: str, values: Sequence[float]) -> tuple[float, float]:
+    """What a curve runs over: the usual range, and as far as these values lie beyond it."""
+    low, high = USUAL_RANGE[quantity]
+    low, high = min([low, *values]), max([high, *values])
+    if quantity == "gap_pct":
+        low, high = max(low, prior.GAP_AT_LEAST), min(high, prior.GAP_AT_MOST)
+    return low, high
+
+
+def at(fit: FleetFit | None, spec: EdgeSpec, curve: Curve, values: Sequence[float]) -> Curve:
+    """The same curve at a few round values, for a table."""
+    kept = tuple(v for v in values if curve.x[0] <= v <= curve.x[-1])
+    specs = [replace(spec, **{curve.quantity: v}) for v in kept]
+    return replace(
+        curve,
+        x=kept,
+        handbook=handbook.handbook_intervals(specs),
+        record=handbook.expected_intervals(fit, specs) if has_record(fit) else None,
+        times=_times(fit, spec, specs),
+    )
+
+
+def choices(fit: FleetFit | None, spec: EdgeSpec, seen: Seen) -> dict[str, list[Choice]]:
+    """By steel, coating and side, everything else as the edge asked for."""
+
+    def made(sort: str, names: Sequence[str], words: Callable[[str], str]) -> list[Choice]:
+        specs = [replace(spec, **{sort: name}) for name in names]
+        times = _times(fit, spec, specs)
+        mine = getattr(spec, sort)
+        return [
+            Choice(
+                name=name,
+                words=words(name),
+                handbook=handbook.handbook_interval(one),
+                record=handbook.expected_interval(fit, one) if has_record(fit) else None,
+                times=(float(times.times[i]), float(times.low[i]), float(times.high[i])),
+                edges=_count(seen, sort, name, names)[0],
+                dull_ends=_count(seen, sort, name, names)[1],
+                chosen=mine == name or (name == ANOTHER and mine not in names),
+            )
+            for i, (name, one) in enumerate(zip(names, specs, strict=True))
+        ]
+
+    return {
+        "steel": made("steel", (*STEELS, ANOTHER), steel_words),
+        "coating": made("coating", (*COATINGS, ANOTHER), coating_words),
+        "side": made("side", SIDES, side_words),
+    }
+
+
+def _count(seen: Seen, sort: str, name: str, names: Sequence[str]) -> tuple[int, int]:
+    if name != ANOTHER:
+        return seen.counts[sort].get(name, (0, 0))
+    rest = [count for other, count in seen.counts[sort].items() if other not in names]
+    return sum(e for e, _ in rest), sum(d for _, d in rest)
+
+
+def steel_words(name: str | None) -> str:
+    return {"PM": "powder steel", ANOTHER: "another steel", None: "steel not known"}.get(name, name or "")
+
+
+def coating_words(name: str | None) -> str:
+    return {"none": "bare", ANOTHER: "another coating", None: "coating not known"}.get(name, name or "")
+
+
+def side_words(side: str) -> str:
+    return "punch" if side == "upper" else "die side"
+
+
+# --- what the record says of each thing ---------------------------------------------------------------------------
+
+MEMORY = "from memory, no source"
+ARCHARD = "Archard's law of wear (1953), from memory; its spread from memory, no source"
+COMMON = "common practice, no source: the die side is ground half to a third as often"
+
+
+def lines(fit: FleetFit | None, seen: Seen) -> list[Line]:
+    """Every column of the wear model in words of the trade, the handbook's value beside this shop's."""
+    fit = fit if has_record(fit) else None
+    ln2 = math.log(2.0)
+
+    def told(group: str, words: str, of: dict[str, float], source: str, edges: int) -> Line:
+        return _line(fit, group, words, of, source, edges)
+
+    def varied(quantity: str) -> int:
+        return seen.edges if len(set(seen.values[quantity])) > 1 else 0
+
+    made = [
+        _usual_line(fit, seen),
+        told("Stock", "stock twice as thick", {"ln thickness in mm": ln2}, ARCHARD, varied("thickness_mm")),
+        told(
+            "Stock",
+            "stock half as strong again",
+            {"ln (tensile / 400 MPa)": math.log(1.5)},
+            ARCHARD,
+            varied("tensile_mpa"),
+        ),
+        told(
+            "Gap",
+            "gap half or double of 10 %, against 10 %",
+            {"ln squared (gap / 10 %)": ln2**2},
+            MEMORY,
+            varied("gap_pct"),
+        ),
+        *(
+            told(
+                "Gap",
+                f"gap 20 % against 5 %, in {family if family != 'other' else 'other stock'}",
+                {f"ln (gap / 10 %) in {family}": 2 * ln2},
+                MEMORY,
+                seen.edges_with("stock_family", family),
+            )
+            for family in FAMILIES
+        ),
+        told(
+            "Steel",
+            "2 HRC harder than usual for the steel",
+            {"HRC above the grade's usual": 2.0},
+            MEMORY,
+            varied("hardness_above_usual_hrc"),
+        ),
+        *(
+            told("Steel", f"{steel_words(s)} against D2", {f"{s} against D2": 1.0}, MEMORY, seen.edges_with("steel", s))
+            for s in prior.STEELS
+        ),
+        told(
+            "Steel",
+            "another or unknown steel against D2",
+            {"another steel": 1.0},
+            MEMORY,
+            _count(seen, "steel", ANOTHER, STEELS)[0],
+        ),
+        *(
+            told("Coating", f"{c} against bare", {f"{c} against none": 1.0}, MEMORY, seen.edges_with("coating", c))
+            for c in prior.COATINGS
+        ),
+        told(
+            "Coating",
+            "another or unknown coating against bare",
+            {"another coating": 1.0},
+            MEMORY,
+            _count(seen, "coating", ANOTHER, COATINGS)[0],
+        ),
+        told(
+            "Place",
+            "die side against the punch",
+            {"lower side against the punch": 1.0},
+            COMMON,
+            min(seen.edges_with("side", s) for s in SIDES),
+        ),
+        *(
+            told("Kind", f"{kinds.KINDS[k].name} against others alike", {f"kind {k}": 1.0}, MEMORY, edges)
+            for k in prior.KINDS
+            if (edges := seen.edges_with("kind", k))
+        ),
+    ]
+    return [*made, *_spreads(fit, seen)]
+
+
+def _line(fit, group: str, words: str, of: dict[str, float], source: str, edges: int | None) -> Line:
+    before = handbook.said(fit, of)
+    own = None if fit is None else _about(before.mean, before.sd)
+    return Line(
+        group=group,
+        words=words,
+        handbook=_about(before.prior_mean, before.prior_sd),
+        own=own if edges != 0 else None,
+        says=NOT_YET if fit is None else how_much(before.narrowed, before.moved, edges),
+        source=source,
+        edges=edges,
+    )
+
+
+def how_much(narrowed: float, moved: float, edges: int | None) -> str:
+    """In words, what the record says: by how far it narrowed and moved the handbook's value."""
+    if edges == 0:
+        return NOT_YET
+    if narrowed < STAYS / 2 or moved > 3 * MOVES:
+        return A_LOT
+    return A_LITTLE if narrowed < STAYS or moved > MOVES else NOT_YET
+
+
+def _about(mean: float, sd: float) -> tuple[float, float, float]:
+    return math.exp(mean), math.exp(mean - handbook.Z80 * sd), math.exp(mean + handbook.Z80 * sd)
+
+
+def _usual_line(fit: FleetFit | None, seen: Seen) -> Line:
+    spec = EdgeSpec(die=0, thickness_mm=1.0, tensile_mpa=400.0, steel="D2", coating="none", gap_pct=10.0)
+    before = handbook.said(fit, {"constant": 1.0})
+    own = answer(fit, spec).record
+    told = handbook.handbook_interval(spec)
+    return Line(
+        group="To begin with",
+        words="bare D2 punch of usual hardness, 1 mm stock of 400 MPa, gap 10 %",
+        handbook=(told.usual_hits, told.low_hits, told.high_hits),
+        own=None if own is None else (own.usual_hits, own.low_hits, own.high_hits),
+        says=NOT_YET if fit is None else how_much(before.narrowed, before.moved, None),
+        source=MEMORY,
+        edges=seen.edges,
+        as_hits=True,
+    )
+
+
+def _spreads(fit: FleetFit | None, seen: Seen) -> list[Line]:
+    """What no column tells: how much cycles, edges and dies differ that are alike on paper."""
+    nine = math.log(-math.log(0.9)) - math.log(math.log(2.0))
+    k_mean, k_sd = prior.LN_K
+    ks = [math.exp(nine / math.exp(k_mean + side * handbook.Z80 * k_sd)) for side in (0, -1, 1)]
+    # Half-normal: the middle, and the limits of 8 in 10, over its scale.
+    middle, low, high = 0.6745, 0.1257, 1.6449
+    made = []
+    for words, prior_values, column, change in (
+        (
+            "cycles of one edge: 9 in 10 last longer than this share of its usual interval",
+            tuple(ks),
+            -3,
+            lambda v: np.exp(nine / np.exp(v)),
+        ),
+        (
+            "dies alike on paper: 1 in 10 lasts more than so many times the middle one",
+            tuple(math.exp(handbook.Z80 * prior.TU_HALF_NORMAL * q) for q in (middle, low, high)),
+            -2,
+            lambda v: np.exp(handbook.Z80 * np.exp(v)),
+        ),
+        (
+            "edges of one die alike on paper: the same",
+            tuple(math.exp(handbook.Z80 * prior.TV_HALF_NORMAL * q) for q in (middle, low, high)),
+            -1,
+            lambda v: np.exp(handbook.Z80 * np.exp(v)),
+        ),
+    ):
+        own, says = None, NOT_YET
+        if fit is not None:
+            column_values = fit.draws[:, column]
+            mean = float(fit.weights @ column_values)
+            sd = math.sqrt(max(float(fit.weights @ column_values**2) - mean**2, 0.0))
+            own = tuple(float(change(mean + side * handbook.Z80 * sd)) for side in (0, -1, 1))
+            width = [math.log(v[2] / v[1]) for v in (own, prior_values)]
+            says = how_much(width[0] / width[1], abs(math.log(own[0] / prior_values[0])) / (width[1] / 2.56), None)
+        made.append(
+            Line(
+                group="What no column tells",
+                words=words,
+                handbook=prior_values,
+                own=own,
+                says=says,
+                source=MEMORY,
+                edges=seen.edges,
+            )
+        )
+    return made
+
+
+def in_words(spec: EdgeSpec, thickness: str, tensile: str) -> str:
+    """An edge as one says it: "punch, D2, bare, in 1.20 mm carbon steel of 340 MPa, gap 8 %"."""
+    hardness = spec.hardness_above_usual_hrc
+    usual = tool_steels.grade(spec.steel)
+    steel = steel_words(spec.steel)
+    if hardness is not None and usual is not None and usual.usual_hrc is not None:
+        steel += f" of {usual.usual_hrc + hardness:g} HRC"
+    stock = "other stock" if spec.stock_family == "other" else spec.stock_family
+    gap = "gap not known" if spec.gap_pct is None else f"gap {spec.gap_pct:.3g} % a side"
+    return (
+        f"{side_words(spec.side)}, {steel}, {coating_words(spec.coating)}, in {thickness} {stock} of {tensile}, {gap}"
+    )

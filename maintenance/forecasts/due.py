@@ -1,0 +1,140 @@
+"""Which die to pull next, and why: one row a die with an open order. Reads stored forecasts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from django.db.models import F
+from django.db.models.fields.json import KT
+
+from diestore import together
+from diestore.handbook.kinds import KINDS
+from diestore.register.models import Die, Plant
+from maintenance.log import queries
+from maintenance.log.data import OrderLeft
+from maintenance.models import DieForecast, EdgeForecast
+from maintenance.wording.standing import Standing, standing
+
+from .stored import chance_of_going, strokes_at
+
+
+@dataclass(frozen=True, kw_only=True)
+class DueRow:
+    """A die with an open order. chance: of finishing what is left of it without a dull or chipped edge."""
+
+    pk: int
+    code: str
+    description: str
+    order: OrderLeft
+    chance: float | None
+    limiting: str
+    limiting_kind: str
+    limiting_pk: int | None = None
+    since_sharpened: int | None  # the edge that limits it
+    half: int | None
+    nine_in_ten: int | None
+    remaining: dict[str, float]
+    hours: float | None
+    rests_on: str
+    refusal: str
+
+    @property
+    def low(self) -> float | None:
+        return strokes_at(self.remaining, 0.1) if self.remaining else None
+
+    @property
+    def high(self) -> float | None:
+        return strokes_at(self.remaining, 0.9) if self.remaining else None
+
+    @property
+    def order_number(self) -> str:
+        return self.order.number
+
+    @property
+    def due(self):
+        return self.order.due
+
+    @property
+    def hits_left(self) -> int:
+        return self.order.hits_left
+
+    @property
+    def risk(self) -> float:
+        """Chance of not finishing; a die of which nothing is known counts as one to look at."""
+        return 1.0 - (self.chance if self.chance is not None else 0.49)
+
+    @cached_property
+    def standing(self) -> Standing:
+        return standing(chance_of_order=self.chance, share_left=None)
+
+
+def rows(plant: Plant | None = None) -> list[DueRow]:
+    """Every die with an open order, the likeliest not to finish it first. A fixed number of queries."""
+    orders = queries.next_order_by_die(plant)
+    if not orders:
+        return []
+    known = _read({} if plant is None else {"plant": plant})
+    if elsewhere := orders.keys() - known.keys():  # the order's part is made by a die of another plant
+        known |= _read({"pk__in": elsewhere})
+    made = [_row(die, order, *known[die]) for die, order in orders.items()]
+    return sorted(made, key=lambda r: (-r.risk, r.due, r.code))
+
+
+def _read(which: dict) -> dict[int, tuple[str, str, dict | None, int | None]]:
+    """Of each die its code, its description, what is told of it and the hits on the edge that limits it.
+
+    Asked by plant and not by a thousand numbers; in no order, since putting them in order takes longer than the rows.
+    """
+    newest = DieForecast.objects.filter(is_newest=True, **{f"die__{name}": value for name, value in which.items()})
+    edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
+    told = together.read(
+        dies=Die.objects.filter(**which).order_by().values_list("pk", "code", "description"),
+        forecasts=newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words")),
+        hits=edges.order_by().values_list("position_id", "hits_since_sharpening"),
+    )
+    hits = dict(told["hits"])
+    forecasts = {die: dict(zip((*_TOLD, "words"), rest, strict=True)) for die, *rest in told["forecasts"]}
+    found = {}
+    for die, code, description in told["dies"]:
+        f = forecasts.get(die)
+        found[die] = code, description, f, hits.get(f["limiting_id"]) if f else None
+    return found
+
+
+_TOLD = (
+    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours",
+    "limiting_id", "limiting__code", "limiting__kind",
+)  # fmt: skip
+
+
+def _row(pk: int, order: OrderLeft, code: str, description: str, f: dict | None, since: int | None) -> DueRow:
+    hours = f["usual_hours"] if f else None
+    told = {"pk": pk, "code": code, "description": description, "order": order, "hours": hours}
+    if f is None or not f["remaining"]:
+        return DueRow(
+            **told,
+            chance=None,
+            limiting="",
+            limiting_kind="",
+            since_sharpened=None,
+            half=None,
+            nine_in_ten=None,
+            remaining={},
+            rests_on="",
+            refusal=(f["refusal"] if f else "") or "No forecast has been computed for it yet.",
+        )
+    kind = f["limiting__kind"]
+    return DueRow(
+        **told,
+        chance=chance_of_going(f["remaining"], order.hits_left),
+        limiting=f["limiting__code"] or "",
+        limiting_kind=KINDS[kind].name if kind else "",
+        limiting_pk=f["limiting_id"],
+        since_sharpened=since,
+        half=f["half_hits"],
+        nine_in_ten=f["nine_in_ten_hits"],
+        remaining=f["remaining"],
+        rests_on=f["words"] or "",
+        refusal="",
+    )

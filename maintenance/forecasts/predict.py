@@ -1,0 +1,165 @@
+"""What a fit says of each die and edge, from their logs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from diestore.register.models import Die, Plant
+from maintenance.clockwork import states as clockwork_states
+from maintenance.clockwork import usual
+from maintenance.clockwork.rows import DieLog, PositionRow
+from maintenance.life import fleet, predict
+from maintenance.life.cycles import LifeSamples
+from maintenance.log import queries
+
+from . import burr_limits, samples
+
+DIES_AT_ONCE = 20
+NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """A die's forecast before it is stored. edges: position -> prediction. refused: position -> why there is none."""
+
+    die: int
+    code: str
+    as_of: dt.datetime
+    prediction: predict.DiePrediction | None
+    limiting: int | None
+    edges: dict[int, predict.EdgePrediction]
+    states: dict[int, clockwork_states.PositionState]
+    positions: dict[int, PositionRow]
+    refused: dict[int, str]
+    on_edge: dict[int, int]  # position -> hits on the edge, counted from where the records know it
+    fresh: predict.DiePrediction | None = None  # once every edge of it has been sharpened
+    limit: dict | None = None  # of the burr, that it counts to, or why it does not: see burr_limits.said
+    held: frozenset[int] = frozenset()  # positions that count to it
+    usual_hours: float | None = None  # of a sharpening
+
+    sets_as_one: int = 0  # written down as dull as a whole, by habit: one edge stands for them
+
+    @property
+    def hits_since_sharpening(self) -> int:
+        return max(self.on_edge.values(), default=0)
+
+    def without_curves(self) -> Told:
+        """As it is stored: the curves take three quarters of the room."""
+        edges = {position: replace(edge, curve=None) for position, edge in self.edges.items()}
+        bare = {
+            name: one and replace(one, curve=None, edges={e: replace(p, curve=None) for e, p in one.edges.items()})
+            for name, one in (("prediction", self.prediction), ("fresh", self.fresh))
+        }
+        return replace(self, edges=edges, **bare)
+
+
+def _variants_to_come(plant: Plant | None = None, dies: list[Die] | None = None) -> dict[int, int | None]:
+    return {die: order.variant_id for die, order in queries.next_order_by_die(plant, dies=dies).items()}
+
+
+def tell_dies(
+    read: Sequence[DieLog],
+    parts: Sequence[samples.DieSamples],
+    fitted: fleet.FleetFit,
+    as_of: dt.datetime,
+    variants: dict[int, int | None],
+    limits_um: dict[int, dict[int, float]] | None = None,
+    *,
+    left_only: bool = False,
+) -> list[Told]:
+    """limits_um: burr limits by die and variant; without, every forecast is of going dull.
+
+    left_only: what is left, and nothing of how the die would stand once sharpened.
+    """
+    gathered = samples.Gathered(parts)
+    specs, first = gathered.specs, gathered.first
+    told_by_die, fresh_by_die = _left_and_fresh(fitted, gathered, left_only=left_only)
+    told = []
+    for log, part, start in zip(read, parts, first, strict=True):
+        number = specs[start].die if part.specs else -1
+        prediction, fresh = told_by_die.get(number), fresh_by_die.get(number)
+        edges = {p: prediction.edges[start + e] for p, e in part.current.items()} if prediction else {}
+        limiting = _position_of(prediction.limits - start, part) if prediction else None
+        working = fitted_positions(log, variants.get(log.die), as_of.timestamp())
+        if prediction and working is not None and not working >= set(edges):
+            # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
+            some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
+            left, sharpened = _left_and_fresh(fitted, samples.Gathered([some]), left_only=left_only)
+            prediction, fresh = left.get(0), sharpened.get(0)
+            limiting = _position_of(prediction.limits, part) if prediction else None
+        counted = burr_limits.Counted()
+        known = (limits_um or {}).get(log.die, {})
+        limit_um = burr_limits.of_variant(known, _variant_at(log, variants.get(log.die), as_of.timestamp()))
+        if prediction and limit_um is not None:
+            counted = burr_limits.count(fitted, part, limit_um, working, limiting)
+            if counted.told is not None:
+                prediction, fresh, edges = counted.told, counted.fresh, counted.edges
+                limiting = _position_of(prediction.limits, part)
+        told.append(
+            Told(
+                die=log.die,
+                code=log.code,
+                as_of=as_of,
+                prediction=prediction,
+                limiting=limiting,
+                edges=edges,
+                states={} if left_only else clockwork_states.states(log, as_of.timestamp()),
+                positions=log.positions,
+                refused=part.refused,
+                on_edge={c.position: c.hits for _, c in part.rows if c.open and c.position in edges},
+                fresh=fresh,
+                limit=counted.said,
+                held=counted.held,
+                usual_hours=usual.usual_hours(log),
+                sets_as_one=int(gathered.sets_as_one[number]) if part.specs else 0,
+            )
+        )
+    return told
+
+
+def _left_and_fresh(
+    fitted: fleet.FleetFit, gathered: samples.Gathered, *, left_only: bool
+) -> tuple[dict[int, predict.DiePrediction], dict[int, predict.DiePrediction]]:
+    """What is left of each die, and how it would stand sharpened now: predicted at once, as dies beside the dies.
+
+    One die takes little longer twice than once.
+    """
+    specs, life, readings = gathered.specs, gathered.life, gathered.readings
+    if left_only or not specs:
+        return predict.predict_fleet(fitted, specs, life, readings=readings), {}
+    dies, edges = max(spec.die for spec in specs) + 1, len(specs)
+    beside = [replace(spec, die=spec.die + dies) for spec in specs]
+    sharpened = samples.sharpened_now(life)
+    both = LifeSamples.together([life, replace(sharpened, edge=sharpened.edge + edges)])
+    told = predict.predict_fleet(fitted, [*specs, *beside], both, readings=readings)
+    left = {die: one for die, one in told.items() if die < dies}
+    fresh = {die - dies: _counted_from(edges, one) for die, one in told.items() if die >= dies}
+    return left, fresh
+
+
+def _counted_from(first: int, told: predict.DiePrediction) -> predict.DiePrediction:
+    edges = {number - first: replace(edge, edge=number - first) for number, edge in told.edges.items()}
+    return replace(told, edges=edges, limits=told.limits - first)
+
+
+def _position_of(edge: int, part: samples.DieSamples) -> int | None:
+    return next((position for position, number in part.current.items() if number == edge), None)
+
+
+def fitted_positions(log: DieLog, variant: int | None, as_of: float) -> set[int] | None:
+    """The positions at work in the set of inserts that runs next: the open order's, else the last run's."""
+    variant = _variant_at(log, variant, as_of)
+    if variant is None:
+        return None
+    fitted = {p.id for p in log.positions.values() if not p.variants or variant in p.variants}
+    return fitted or None
+
+
+def _variant_at(log: DieLog, variant: int | None, as_of: float) -> int | None:
+    """The set of inserts that runs next: the open order's, else the last run's."""
+    if variant is not None:
+        return variant
+    before = [run for run in log.runs if run.started < as_of]
+    return max(before, key=lambda run: run.started).variant if before else None

@@ -1,0 +1,175 @@
+"""Forecasts as rows: the fleet's with its fit, and one die's again after an entry."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from django.db import transaction
+from django.utils import timezone
+
+from diestore.register.models import Die, Plant
+from maintenance.clockwork.rows import DieLog
+from maintenance.life import fleet, predict
+from maintenance.life.cycles import LifeSamples
+from maintenance.life.seen import Seen
+from maintenance.log import queries
+from maintenance.log import read as log_read
+from maintenance.models import DieForecast, EdgeForecast, FleetFit
+
+from . import samples
+from .fit import CODE_VERSION, Computed, Tell, compute
+from .predict import DIES_AT_ONCE, NOTHING_CUTS, Told, _variants_to_come, tell_dies
+from .spool import batches
+
+
+def store(computed: Computed) -> FleetFit:
+    """Keep the fit and what it says of every die. A new fit is a new row; nothing stored before is changed."""
+    with transaction.atomic():
+        _hold(Die.objects.filter(plant=computed.plant))
+        row = FleetFit.objects.create(
+            plant=computed.plant,
+            as_of=computed.as_of,
+            known_at=computed.known_at or timezone.now(),
+            records_hash=computed.records_hash,
+            code_version=CODE_VERSION,
+            parameters=computed.fit.to_dict() | {"seen": computed.seen.to_dict()},
+            cycles=computed.fit.cycles,
+            dull_ends=computed.fit.dull_ends,
+        )
+        _store_dies(computed.dies, row)
+    return row
+
+
+def fit_and_forecast(
+    plant: Plant, *, as_of: dt.datetime | None = None, known_at: dt.datetime | None = None, tell: Tell | None = None
+) -> FleetFit:
+    """Fit the fleet, forecast every die, store both."""
+    return store(compute(plant, as_of=as_of, known_at=known_at, tell=tell))
+
+
+def newest_fit(plant: Plant) -> FleetFit | None:
+    return FleetFit.objects.filter(plant=plant, code_version=CODE_VERSION).first()
+
+
+def fleet_of(plant: Plant) -> fleet.FleetFit:
+    """The newest stored fit of the plant, the handbook's where there is none."""
+    row = newest_fit(plant)
+    return fleet.FleetFit.from_dict(row.parameters) if row else fleet.fit([], LifeSamples.of([], [], []))
+
+
+def seen_by(row: FleetFit | None) -> Seen:
+    """What sorts of edges a stored fit was made from."""
+    kept = row.parameters.get("seen") if row else None
+    return Seen.from_dict(kept) if kept else Seen.nothing()
+
+
+def refresh_die(die: Die) -> DieForecast:
+    """Compute one die again after an entry, on the newest stored fit (on the handbook alone where there is none)."""
+    return refresh_dies([die])[0]
+
+
+def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
+    dies = list(dies)
+    if not dies:
+        return []
+    plant = dies[0].plant
+    with transaction.atomic():
+        _hold(dies)
+        row = newest_fit(plant)
+        fitted = fleet_of(plant)
+        read = list(log_read.of_dies(dies))
+        as_of = _moment_of(read, row)
+        parts = [samples.of_die(log, as_of.timestamp()) for log in read]
+        told = tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies), queries.burr_limits_um(dies))
+        return _store_dies(told, row)
+
+
+def _moment_of(read: Sequence[DieLog], fit_row: FleetFit | None) -> dt.datetime:
+    """The last thing that happened to these dies, or the moment of the fit where that is later."""
+    lasts = [log_read.moment(log.last_moment) for log in read if log.last_moment is not None]
+    return max(lasts + ([fit_row.as_of] if fit_row is not None else []), default=timezone.now())
+
+
+def _hold(dies: Iterable[Die]) -> None:
+    """One forecast of a die at a time, read after the die is held: so the last one stored has seen the last entry.
+
+    Entries on these dies go on meanwhile. On SQLite the transaction itself holds everybody else who writes.
+    """
+    held = Die.objects.select_for_update(no_key=True).filter(pk__in=[die.pk for die in dies])
+    list(held.order_by("pk").values_list("pk", flat=True))
+
+
+def _store_dies(dies: Iterable[Told], fit_row: FleetFit | None) -> list[DieForecast]:
+    rows = []
+    for some in batches(dies, DIES_AT_ONCE):
+        old = DieForecast.objects.filter(die__in=[told.die for told in some], is_newest=True)
+        # What was said between two fits is superseded by what is said now; the last word on each fit is kept.
+        if fit_row is not None:
+            old.filter(fit=fit_row).delete()
+        else:
+            old.filter(fit__isnull=True).delete()
+        old.update(is_newest=False)
+        made = DieForecast.objects.bulk_create([_die_row(told, fit_row) for told in some])
+        edges = [edge for row, told in zip(made, some, strict=True) for edge in _edge_rows(row, told)]
+        EdgeForecast.objects.bulk_create(edges, batch_size=500)
+        rows += made
+    return rows
+
+
+def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
+    row = DieForecast(fit=fit_row, die_id=told.die, as_of=told.as_of, usual_hours=told.usual_hours)
+    if told.prediction is None:
+        row.refusal = next(iter(told.refused.values()), NOTHING_CUTS)[:300]
+        return row
+    row.hits_since_sharpening = told.hits_since_sharpening
+    row.limiting_id = told.limiting
+    _fill(row, told.prediction, told.limit)
+    if told.sets_as_one:
+        row.rests_on["sets_as_one"] = told.sets_as_one
+    if told.fresh is not None:
+        row.fresh = {"remaining": _kept(told.fresh.remaining), "ln_sd": round(_not_known(told.fresh), 3)}
+    return row
+
+
+def _edge_rows(row: DieForecast, told: Told) -> list[EdgeForecast]:
+    rows = []
+    for position, edge in told.edges.items():
+        made = EdgeForecast(
+            forecast=row,
+            position_id=position,
+            hits_since_sharpening=told.on_edge[position],
+            usual_hits=round(edge.usual_hits),
+            share_left=edge.share_left,
+            first_to_go=edge.first_to_go,
+        )
+        _fill(made, edge, told.limit if position in told.held else None)
+        rows.append(made)
+    rows += [
+        EdgeForecast(forecast=row, position_id=position, refusal=why[:300])
+        for position, why in told.refused.items()
+        if position not in told.edges
+    ]
+    return rows
+
+
+def _not_known(told: predict.DiePrediction) -> float:
+    """How unsure the usual hits of a die's edges are, sd of the logarithm: each edge as likely as it is to go first.
+
+    The same for all intervals to come, unlike what chance and chips do to each.
+    """
+    ln_sd = [np.log(e.usual_band_hits[1] / e.usual_band_hits[0]) / 2 / 1.2816 for e in told.edges.values()]
+    return float(np.average(ln_sd, weights=[max(e.first_to_go, 1e-9) for e in told.edges.values()]))
+
+
+def _kept(remaining: dict[float, float]) -> dict[str, int]:
+    return {f"{p:g}": round(strokes) for p, strokes in remaining.items()}
+
+
+def _fill(
+    row: DieForecast | EdgeForecast, told: predict.DiePrediction | predict.EdgePrediction, limit: dict | None
+) -> None:
+    row.remaining = _kept(told.remaining)
+    row.half_hits, row.nine_in_ten_hits = round(told.remaining[0.5]), round(told.remaining[0.1])
+    row.rests_on = told.rests_on.to_dict() | ({"burr_limit": limit} if limit else {})

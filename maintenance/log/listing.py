@@ -1,0 +1,402 @@
+"""The log as a list: every sort of entry in one order, and each in words.
+
+The rows of one sharpening of a set are one entry here, as they were for the person who entered them.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.core.paginator import Page, Paginator
+from django.db import connection
+from django.db.models import CharField, F, QuerySet, Value
+from django.utils import timezone
+
+from diestore import together, units
+from diestore.access.models import Person
+from diestore.register.models import Die
+from maintenance.models import (
+    CostLine,
+    Event,
+    HitCorrection,
+    Incident,
+    Reading,
+    RecordRestart,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+)
+
+from .rules import said
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sort:
+    """A sort of entry: its name in addresses, its name on pages, and the way from it to a die."""
+
+    name: str
+    label: str
+    model: type[Event]
+    die: tuple[str, ...]
+    along: tuple[str, ...]  # what its words need
+
+
+_POSITION = ("position__die", "position__station")
+
+SORTS: dict[str, Sort] = {
+    sort.name: sort
+    for sort in (
+        Sort(name="run", label="run", model=Run, die=("die",), along=("die", "press", "stock", "order", "variant")),
+        Sort(name="work", label="sharpening or work", model=Work, die=("position__die",), along=(*_POSITION, "piece")),
+        Sort(name="replacement", label="replacement", model=Replacement, die=("position__die",),
+             along=(*_POSITION, "piece_in")),
+        Sort(name="stop", label="stop", model=Stop, die=("die",), along=("die", "press")),
+        Sort(name="reading", label="reading", model=Reading, die=("die", "position__die", "cut__die"),
+             along=("die", *_POSITION, "piece", "cut__die")),
+        Sort(name="hitcorrection", label="count put right", model=HitCorrection, die=("die",),
+             along=("die", "variant")),
+        Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
+        Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item",)),
+        Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
+        Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
+    )
+}  # fmt: skip
+
+
+_WORK = "work"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """One entry as a page shows it. `events` are its rows: several for the sharpening of a set."""
+
+    sort: Sort
+    events: tuple[Event, ...]
+    die: Die | None
+    words: str
+    facts: tuple[str, ...] = ()
+
+    @property
+    def event(self) -> Event:
+        return self.events[0]
+
+    @property
+    def pk(self) -> int:
+        return self.event.pk
+
+    @property
+    def struck(self) -> bool:
+        return self.event.is_struck
+
+
+def sort_of(event: Event) -> Sort:
+    return SORTS[event._meta.model_name]
+
+
+class Index:
+    """Which entries, in their order: to count, slice and `read`. Rows are (`of_sort`, `pk`).
+
+    One question for a slice and one for the count, whatever the sorts: of each sort only as many rows are read as the
+    slice can need, along the index on its time, and the union of those is cut.
+    """
+
+    def __init__(self, parts: list[QuerySet], order: str) -> None:
+        self.order, self.descends = order.removeprefix("-"), order.startswith("-")
+        self.parts = parts
+        self._count: int | None = None
+        self._read: dict[tuple[int, int], list[tuple]] = {}
+
+    def _counted(self) -> tuple[str, list]:
+        return _joined(" + ", "(SELECT COUNT(*) FROM ({}) AS p{})", [p.order_by().values("pk") for p in self.parts])
+
+    def count(self) -> int:
+        if not self.parts:
+            return 0
+        if self._count is None:
+            sql, params = self._counted()
+            with connection.cursor() as cursor:
+                cursor.execute(f"SELECT {sql}", params)
+                self._count = cursor.fetchone()[0]
+        return self._count
+
+    __len__ = count
+
+    def page(self, asked: str | None, size: int) -> Page:
+        """That page; the last where it is beyond it. Mostly one question for its rows and for how many there are."""
+        number = int(asked) if asked and asked.isascii() and asked.isdigit() and len(asked) < 6 else 1
+        if self.parts and number > 0:
+            first = (number - 1) * size
+            rows = self._rows(first, first + size, counted=True)
+            if rows:
+                self._count, self._read = rows[0][2], {(first, first + len(rows)): rows}
+        return Paginator(self, size).get_page(asked)
+
+    def __getitem__(self, asked: slice) -> list[dict]:
+        first, last = asked.start or 0, asked.stop
+        if not self.parts or last <= first:
+            return []
+        rows = self._read.get((first, last)) or self._rows(first, last)
+        return [{"of_sort": row[0], "pk": row[1]} for row in rows]
+
+    def _rows(self, first: int, last: int, *, counted: bool = False) -> list[tuple]:
+        down = "-" if self.descends else ""
+        cut = [part.order_by(f"{down}{self.order}", f"{down}pk")[:last] for part in self.parts]
+        sql, params = _joined(" UNION ALL ", "SELECT * FROM ({}) AS p{}", cut)
+        counts, by = self._counted() if counted else ("", [])
+        way = "DESC" if self.descends else "ASC"
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"SELECT of_sort, pk{', ' + counts if counted else ''} FROM ({sql}) AS every "
+                f"ORDER BY moment {way}, pk {way}, of_sort LIMIT %s OFFSET %s",
+                [*by, *params, last - first, first],
+            )
+            return cursor.fetchall()
+
+
+def _joined(by: str, each: str, parts: list[QuerySet]) -> tuple[str, list]:
+    """The SQL of several questions as one, and what they ask with."""
+    told = [part.query.sql_with_params() for part in parts]
+    sql = by.join(each.format(sql, n) for n, (sql, _) in enumerate(told))
+    return sql, [value for _, params in told for value in params]
+
+
+def index(
+    *,
+    die: Die | None = None,
+    sort: str = "",
+    person: Person | None = None,
+    struck: str = "",
+    order: str = "-at",
+) -> Index:
+    """The entries over all sorts, by `at`, `recorded_at` or `struck_at`.
+
+    struck: "" for all, "no" for those that stand, "yes" for those struck out. What sat in the die when its records
+    began is no entry of anybody and is left out, and so are spares taken off the shelf by a replacement.
+    """
+    parts = []
+    for one in [SORTS[sort]] if sort else SORTS.values():
+        rows = one.model.objects.all()
+        if person is not None:
+            rows = rows.filter(person=person)
+        if struck:
+            rows = rows.filter(struck_at__isnull=struck == "no")
+        if one.model is Replacement:
+            rows = rows.filter(since_start=False)
+        elif one.model is StockMovement:
+            rows = rows.exclude(kind=StockMovement.Kind.FITTED)
+        elif one.model is Work:
+            rows = rows.filter(heads_set=True)
+        named = rows.annotate(moment=F(order.removeprefix("-")), of_sort=Value(one.name, output_field=CharField()))
+        named = named.values("moment", "of_sort", "pk")
+        # A part each way to the die, and no entry goes two of them: "this or that" over two tables reads both whole.
+        parts += [named] if die is None else [named.filter(**{path: die}) for path in one.die]
+    return Index(parts, order)
+
+
+def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) -> list[Entry]:
+    """The entries of some rows of `index`, in their order, in one question."""
+    rows = list(rows)
+    wanted = defaultdict(list)
+    for row in rows:
+        wanted[row["of_sort"]].append(row["pk"])
+    reads = {name: _with_words(SORTS[name]).filter(pk__in=pks) for name, pks in wanted.items()}
+    if works := wanted.get(_WORK):
+        reads["sets"] = _members(Work.objects.filter(pk__in=works).exclude(set_key="").values("set_key")).only(*_SAID)
+    told = together.read(**reads)
+    sets = _sets(told.get(_WORK, []), told.pop("sets", []))
+    events = {(name, event.pk): event for name, found in told.items() for event in found}
+    found = ((row["of_sort"], events.get((row["of_sort"], row["pk"]))) for row in rows)
+    return [_entry(SORTS[name], event, sets, system) for name, event in found if event is not None]
+
+
+def find(sort: str, pk: int, *, system: units.System = units.System.METRIC) -> Entry | None:
+    """One entry by its sort and number, with all rows of its set."""
+    if sort not in SORTS:
+        return None
+    event = _with_words(SORTS[sort]).filter(pk=pk).first()
+    if event is None:
+        return None
+    sets = _sets([event], _members([event.set_key])) if isinstance(event, Work) and event.set_key else {}
+    return _entry(SORTS[sort], event, sets, system)
+
+
+def of_event(event: Event, *, system: units.System = units.System.METRIC) -> Entry:
+    return find(sort_of(event).name, event.pk, system=system)
+
+
+def _with_words(sort: Sort):
+    rows = sort.model.objects.select_related("person", "user", "struck_by", "replaced_by", *sort.along)
+    return rows.prefetch_related("pieces") if sort.model is Incident else rows
+
+
+def _members(keys) -> QuerySet[Work]:
+    """The works of those sets. Without an empty key, as the index on the keys is without it."""
+    return Work.objects.select_related("position", "piece").filter(set_key__in=keys).exclude(set_key="").order_by("pk")
+
+
+# What is said of a set rests on these of its works: a list of entries reads hundreds of them.
+_SAID = (
+    "set_key", "operation", "why", "found", "removed_mm", "hours", "position_id", "position__code", "piece_id",
+    "piece__mark",
+)  # fmt: skip
+
+
+def _sets(heads: Iterable[Work], rows: Iterable[Work]) -> dict[str, tuple[Work, ...]]:
+    members, full = defaultdict(list), {work.pk: work for work in heads}
+    for row in rows:
+        members[row.set_key].append(full.get(row.pk, row))
+    return {key: tuple(found) for key, found in members.items()}
+
+
+def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], system: units.System) -> Entry:
+    events = sets.get(event.set_key, (event,)) if isinstance(event, Work) else (event,)
+    die = None
+    for path in sort.die:
+        thing = event
+        for name in path.split("__"):
+            thing = getattr(thing, name, None)
+        die = die or thing
+    words, facts = _SAY[sort.model](events, system)
+    return Entry(sort=sort, events=events, die=die, words=words, facts=tuple(f for f in facts if f))
+
+
+def _named(thing, before: str = "") -> str:
+    return f"{before}{thing}" if thing else ""
+
+
+def _say_run(events, system):
+    run = events[0]
+    start, end = timezone.localtime(run.started), timezone.localtime(run.at)
+    began = f"{start:%H:%M}" if start.date() == end.date() else said(run.started)
+    return f"Ran {run.hits:,} hits, {began} to {end:%H:%M}", (
+        "estimated" if run.basis == Run.Basis.ESTIMATED else "",
+        _named(run.order, "order "),
+        _named(run.press, "on "),
+        _named(run.stock) if run.stock_id != run.die.usual_stock_id else "",
+        "" if run.variant.is_default else f"inserts {run.variant}",
+        _named(run.lot, "coil "),
+        "" if run.good_parts is None else f"{run.good_parts:,} good parts",
+    )
+
+
+def _say_correction(events, system):
+    row = events[0]
+    if not row.with_stock and row.hits > 0:
+        words = f"{row.hits:,} strokes without stock"
+    else:
+        words = f"Count put right by {row.hits:+,} {'hits' if row.with_stock else 'strokes without stock'}"
+    return words.replace("-", "\u2212"), (row.reason,)
+
+
+def _say_stop(events, system):
+    stop = events[0]
+    return f"Stopped {stop.minutes:g} minutes: {stop.get_cause_display()}", (
+        f"{stop.parts_scrapped:,} parts scrapped" if stop.parts_scrapped else "",
+        "planned" if stop.planned else "",
+        _named(stop.press, "on "),
+    )
+
+
+def _say_incident(events, system):
+    damaged = len(events[0].pieces.all())
+    return f"Mishap: {events[0].sort}", (f"{damaged} piece{'' if damaged == 1 else 's'} damaged" if damaged else "",)
+
+
+def _thing(work: Work) -> str:
+    return str(work.position or work.piece)
+
+
+def _off(removed_mm: float, system: units.System) -> str:
+    return units.show(removed_mm, "removed_mm", system)
+
+
+def _codes(works: list[Work], most: int = 6) -> str:
+    codes = [_thing(w) for w in works]
+    shown = ", ".join(codes[:most])
+    return shown if len(codes) <= most else f"{shown} and {len(codes) - most} more"
+
+
+def _say_work(events, system):
+    first = events[0]
+    operations = {w.operation for w in events}
+    done = first.operation if len(operations) == 1 else "worked on"
+    amounts = {w.removed_mm for w in events if w.removed_mm is not None}
+    if len(amounts) == 1:
+        amount = f", {_off(next(iter(amounts)), system)} off"
+    elif amounts:
+        amount = f", {_off(min(amounts), system)} to {_off(max(amounts), system)} off"
+    else:
+        amount = ""
+    what = _thing(first) if len(events) == 1 else f"Set of {len(events)} pieces"
+    found = defaultdict(list)
+    for work in events:
+        state = work.found if work.found not in ("", "not looked") else ""
+        if not state and work.why in (Work.Why.DULL, Work.Why.CHIPPED):
+            state = work.why
+        if state:
+            found[state].append(work)
+    facts = []
+    for state in ("dull", "chipped", "broken", "galled", "sharp"):
+        if state in found:
+            facts.append(state if len(events) == 1 else f"{_codes(found[state])} {state}")
+    whys = {w.get_why_display() for w in events} - {"dull", "chipped", "ground with the set", "other"}
+    facts += sorted(whys)
+    hours = [w.hours for w in events if w.hours is not None]
+    if hours:
+        facts.append(f"{sum(hours):.3g} hours")
+    return f"{what} {done}{amount}", facts
+
+
+def _say_replacement(events, system):
+    row = events[0]
+    if row.piece_in is None:
+        words = f"{row.position} taken out: {row.get_why_display()}"
+    elif row.why == Replacement.Why.FIRST:
+        words = f"{row.position} first fitted"
+    else:
+        words = f"{row.position} replaced: {row.get_why_display()}"
+    return words, (
+        f"with {row.piece_in.mark}" if row.piece_in is not None and row.piece_in.mark else "",
+        f"found {row.found}" if row.found and row.found != row.why else "",
+    )
+
+
+def _say_reading(events, system):
+    row = events[0]
+    thing = row.position or row.cut or row.piece or "die"
+    return f"{thing} {row.quantity} {row.typed_value} {row.typed_unit}".rstrip(), ()
+
+
+def _say_movement(events, system):
+    row = events[0]
+    quantity = f"{row.quantity:+,}".replace("-", "\u2212")
+    return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", ()
+
+
+def _say_restart(events, system):
+    row = events[0]
+    return f"Record started anew from {said(row.at)}", (row.reason,)
+
+
+def _say_cost(events, system):
+    row = events[0]
+    return f"{row.get_kind_display()}: {row.amount:,.2f} {settings.CURRENCY}", (_named(row.payer, "paid by "),)
+
+
+_SAY = {
+    Run: _say_run,
+    HitCorrection: _say_correction,
+    Stop: _say_stop,
+    Incident: _say_incident,
+    Work: _say_work,
+    Replacement: _say_replacement,
+    Reading: _say_reading,
+    StockMovement: _say_movement,
+    CostLine: _say_cost,
+    RecordRestart: _say_restart,
+}

@@ -1,0 +1,236 @@
+"""Reads of the log that have a name."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+
+from django.db.models import Count, Q, Sum
+
+from diestore import together
+from diestore.register.models import Die, Output, Plant
+from maintenance.models import (
+    DieForecast,
+    DriftFlag,
+    EdgeForecast,
+    HitCorrection,
+    Incident,
+    OpenCount,
+    Order,
+    PastForecasts,
+    Reading,
+    RecordRestart,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+)
+
+from .data import OrderLeft, SpareStock
+
+# Of each sort of entry: what it is about, and how to get from there to the die.
+_ABOUT = {
+    (Run, "die"): "pk",
+    (HitCorrection, "die"): "pk",
+    (Stop, "die"): "pk",
+    (Incident, "die"): "pk",
+    (RecordRestart, "die"): "pk",
+    (Work, "position"): "positions",
+    (Work, "piece"): "positions__fittings__piece",
+    (Replacement, "position"): "positions",
+    (Reading, "die"): "pk",
+    (Reading, "position"): "positions",
+    (Reading, "piece"): "positions__fittings__piece",
+    (Reading, "cut"): "cuts",
+}
+
+Told = tuple[type, str, int]  # the sort of entry, the column, the thing's key
+
+
+def open_orders(
+    *, plant: Plant | None = None, dies: Iterable[Die] | None = None, as_of: dt.datetime | None = None
+) -> list[OrderLeft]:
+    """The open orders with what is left of each, the earliest due first. as_of: those open then, as far as known then.
+
+    Parts run are counted from the runs that name the order: good parts where counted, else hits times parts per hit.
+    An order that names no die is laid on the first die in service that makes the part.
+    """
+    orders = Order.objects.filter(closed_at__isnull=True)
+    runs, counting = Run.objects.standing(), OpenCount.objects.as_hits()
+    if as_of is not None:
+        still_open = Q(closed_at__isnull=True) | Q(closed_at__gt=as_of)
+        orders = Order.objects.filter(still_open, placed_at__lte=as_of)
+        runs, counting = Run.objects.known_at(as_of).filter(at__lte=as_of), counting.none()
+    if plant is not None:
+        orders = orders.filter(plant=plant)
+    wanted = None
+    if dies is not None:
+        wanted = {die.pk for die in dies}
+        parts = Output.objects.filter(variant__die__in=wanted).values("part")
+        orders = orders.filter(Q(die__in=wanted) | Q(die__isnull=True, part__in=parts))
+    told = together.read(
+        orders=orders.order_by("due", "number", "pk").values_list("pk", "number", "due", "die_id", "parts", "part_id"),
+        makes=Output.objects.filter(part__in=orders.values("part"), variant__die__status=Die.Status.IN_SERVICE)
+        .order_by("variant__die__code", "-variant__is_default", "variant__code")
+        .values_list("part_id", "variant__die_id", "variant_id", "parts_per_hit"),
+        runs=runs.filter(order__in=orders.values("pk"))
+        .order_by()
+        .values("order_id", "order__part_id", "variant_id")
+        .annotate(n=Sum("hits", filter=Q(good_parts__isnull=True)), good=Sum("good_parts"))
+        .values_list("order_id", "order__part_id", "variant_id", "n", "good"),
+        # what counters count just now
+        counting=counting.filter(order__in=orders.values("pk")).values_list(
+            "order_id", "order__part_id", "variant_id", "hits"
+        ),
+    )
+    makes: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    for part, die, variant, parts_per_hit in told["makes"]:
+        makes[part].append((die, variant, parts_per_hit))
+    per_hit = {(v, part): n for part, rows in makes.items() for _, v, n in rows}
+    done: dict[int, int] = defaultdict(int)
+    for order, part, variant, hits, good in told["runs"]:
+        done[order] += (good or 0) + (hits or 0) * per_hit.get((variant, part), 1)
+    for order, part, variant, hits in told["counting"]:
+        done[order] += hits * per_hit.get((variant, part), 1)
+    result = []
+    for pk, number, due, named, parts, part in told["orders"]:
+        ways = makes.get(part, [])
+        if named is not None:
+            ways = [w for w in ways if w[0] == named] or [(named, None, 1)]
+        die, variant, n = ways[0] if ways else (None, None, 1)
+        left = max(parts - done[pk], 0)
+        result.append(
+            OrderLeft(
+                order_id=pk,
+                number=number,
+                due=due,
+                die_id=die,
+                variant_id=variant,
+                parts=parts,
+                parts_left=left,
+                parts_per_hit=n,
+                hits_left=-(-left // n),
+            )
+        )
+    return [row for row in result if row.parts_left > 0 and (wanted is None or row.die_id in wanted)]
+
+
+def next_order_by_die(
+    plant: Plant | None = None, *, dies: Iterable[Die] | None = None, as_of: dt.datetime | None = None
+) -> dict[int, OrderLeft]:
+    """The open order of each die that is due first."""
+    first: dict[int, OrderLeft] = {}
+    for row in open_orders(plant=plant, dies=dies, as_of=as_of):
+        if row.die_id is not None:
+            first.setdefault(row.die_id, row)
+    return first
+
+
+def burr_limits_um(dies: Iterable[Die]) -> dict[int, dict[int, float]]:
+    """The tightest burr limit among the parts of each variant: die -> variant -> micrometres."""
+    limits: dict[int, dict[int, float]] = defaultdict(dict)
+    rows = Output.objects.filter(variant__die__in=[die.pk for die in dies], part__burr_limit_um__gt=0)
+    for die, variant, limit in rows.values_list("variant__die_id", "variant_id", "part__burr_limit_um"):
+        limits[die][variant] = min(limit, limits[die].get(variant, limit))
+    return dict(limits)
+
+
+def newest_forecasts(plant: Plant | None = None):
+    """The forecast shown of each die, with its limiting edge. The fit's own numbers are read when asked for."""
+    rows = DieForecast.objects.filter(is_newest=True).select_related("die", "limiting", "fit").defer("fit__parameters")
+    return rows if plant is None else rows.filter(die__plant=plant)
+
+
+def newest_forecast(die: Die) -> DieForecast | None:
+    return newest_forecasts().filter(die=die).first()
+
+
+def drift_flags(plant: Plant | None = None):
+    """The dies that go dull more often than their record said, the least likely by luck first."""
+    rows = DriftFlag.objects.select_related("die")
+    return rows if plant is None else rows.filter(die__plant=plant)
+
+
+def drift_flag(die: Die) -> DriftFlag | None:
+    return DriftFlag.objects.filter(die=die).first()
+
+
+def newest_record(plant: Plant) -> PastForecasts | None:
+    """How right past forecasts were, as last looked back on."""
+    return PastForecasts.objects.filter(plant=plant).first()
+
+
+def record_in_short(plant: Plant, die: Die | None = None) -> dict | None:
+    """Of the last look back only what is said beside a forecast: its figures, and what came of one die's statements."""
+    mine = f"by_die__{key_of_die(die.pk)}" if die else "by_die"
+    names = ("as_of", "refusal", "scores__band_80", "scores__forecasts", *([mine] if die else []))
+    row = PastForecasts.objects.filter(plant=plant).values(*names).first()
+    return row and {
+        "as_of": row["as_of"],
+        "refusal": row["refusal"],
+        "band_80": row["scores__band_80"],
+        "forecasts": row["scores__forecasts"],
+        "of_die": row.get(mine),
+    }
+
+
+def key_of_die(pk: int) -> str:
+    """A die in a stored look back; a bare number would be taken for a place in a list."""
+    return f"die{pk}"
+
+
+def edges_of(forecast: DieForecast) -> list[EdgeForecast]:
+    return list(forecast.edges.select_related("position", "position__station", "position__item"))
+
+
+def stock_of_spares(plant: Plant | None = None, *, items: Iterable[int] | None = None) -> dict[int, SpareStock]:
+    """What is on the shelf and on the way of each item. items: of these only."""
+    rows = StockMovement.objects.standing()
+    if plant is not None:
+        rows = rows.filter(plant=plant)
+    if items is not None:
+        rows = rows.filter(item__in=list(items))
+    sums: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for item, place, quantity in (
+        rows.values("item_id", "place").annotate(n=Sum("quantity")).values_list("item_id", "place", "n")
+    ):
+        sums[item][place] = quantity
+    return {
+        item: SpareStock(item_id=item, on_hand=places["shelf"], on_order=places["on order"])
+        for item, places in sums.items()
+    }
+
+
+def on_the_shelf(plant: int):
+    """(item, pieces) of what lies on the shelf of that plant."""
+    rows = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.SHELF)
+    return rows.order_by().values("item_id").annotate(n=Sum("quantity")).values_list("item_id", "n")
+
+
+def entries_counted() -> dict[Told, tuple[int, int]]:
+    """How many entries there are of each thing, and how many of them are struck out.
+
+    Entries are never edited or deleted: whatever becomes of a log changes one of the two, whoever's clock is wrong.
+    """
+    counted = {}
+    for model, column in _ABOUT:
+        rows = model.objects.filter(**{f"{column}__isnull": False}).order_by().values_list(column)
+        for pk, there, struck in rows.annotate(there=Count("pk"), struck=Count("struck_at")):
+            counted[model, column, pk] = (there, struck)
+    return counted
+
+
+def dies_entered_between(
+    before: dict[Told, tuple[int, int]], after: dict[Told, tuple[int, int]], *, plant: Plant
+) -> set[int]:
+    """The dies of a plant on which something was entered or struck out between two countings."""
+    changed = defaultdict(set)
+    for key, counts in after.items():
+        if before.get(key) != counts:
+            changed[_ABOUT[key[:2]]].add(key[2])
+    dies = set()
+    for path, pks in changed.items():
+        dies.update(Die.objects.filter(plant=plant, **{f"{path}__in": pks}).values_list("pk", flat=True))
+    return dies

@@ -1,0 +1,528 @@
+"""Every write to the log, one function each: one transaction, who did it, and a key that makes a repeat harmless.
+
+Each takes `by`, the Actor who enters it. A refused entry raises `EntryRefused` with a sentence for the person at the
+form, and nothing is saved.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import Sum
+from django.utils import timezone
+
+from diestore.access.models import Person
+from diestore.handbook.kinds import kind as kind_of
+from diestore.register.models import Die, Piece, Position, Variant
+from maintenance.clockwork.works import OPERATIONS
+from maintenance.models import (
+    HITS_AT_MOST,
+    DriftFlag,
+    Event,
+    HitCorrection,
+    Incident,
+    Reading,
+    RecordRestart,
+    Replacement,
+    Run,
+    StockMovement,
+    Stop,
+    Work,
+    fresh_key,
+)
+
+from .derived import rebuild_fittings
+from .rules import (
+    EntryRefused,
+    check_fitted,
+    check_hits,
+    check_into_run,
+    check_moment,
+    check_number,
+    check_text,
+    said,
+    saving,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Actor:
+    """Who enters something: the person named on the form, the sign-in, and what it came through."""
+
+    person: Person | None = None
+    user: object | None = None
+    through: str = Event.Through.FORM
+    device: str = ""
+
+    def columns(self) -> dict:
+        return {"person": self.person, "user": self.user, "through": self.through, "device": self.device}
+
+
+def default_variant(die: Die) -> Variant:
+    variant, _ = Variant.objects.get_or_create(die=die, is_default=True, defaults={"code": "standard"})
+    return variant
+
+
+def log_run(
+    *,
+    by: Actor,
+    die: Die,
+    started: dt.datetime,
+    ended: dt.datetime,
+    hits: int,
+    variant: Variant | None = None,
+    basis: str = Run.Basis.COUNTED,
+    press=None,
+    stock=None,
+    lot: str = "",
+    order=None,
+    good_parts: int | None = None,
+    note: str = "",
+    key: str | None = None,
+) -> Run:
+    check_moment(started, field="started")
+    check_moment(ended, field="ended")
+    check_hits(hits)
+    if ended <= started:
+        raise EntryRefused(
+            f"The run ends {said(ended)}, before it starts ({said(started)}). Put the later time at the end.",
+            field="ended",
+        )
+    if key and (known := Run.objects.filter(key=key).first()):
+        return known
+    clash = Run.objects.standing().filter(die=die, started__lt=ended, at__gt=started).first()
+    if clash:
+        raise EntryRefused(
+            f"{die} has a run from {said(clash.started)} to {said(clash.at)} already ({clash.hits:,} hits). "
+            "Change the times, or strike that run out first.",
+            field="started",
+        )
+    variant = variant or default_variant(die)
+    if variant.die_id != die.pk:
+        raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
+    if good_parts is not None and good_parts < 0:
+        raise EntryRefused("Good parts cannot be fewer than none.", field="good_parts")
+    check_text(lot, field="lot", what="The coil or lot", at_most=80)
+    with saving(f"{die} has a run at that time already."):
+        return Run.objects.create(
+            die=die,
+            variant=variant,
+            started=started,
+            at=ended,
+            hits=hits,
+            basis=basis,
+            press=press,
+            stock=stock or die.usual_stock,
+            lot=lot,
+            order=order,
+            good_parts=good_parts,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+
+
+def log_hit_correction(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    hits: int,
+    with_stock: bool,
+    reason: str,
+    variant=None,
+    note: str = "",
+    key: str | None = None,
+) -> HitCorrection:
+    check_moment(at)
+    if key and (known := HitCorrection.objects.filter(key=key).first()):
+        return known
+    if isinstance(hits, bool) or not isinstance(hits, int) or hits == 0 or abs(hits) > HITS_AT_MOST:
+        raise EntryRefused("Enter the hits to add, or to take off with a minus; not nought.", field="hits")
+    if not reason.strip():
+        raise EntryRefused("Say why the count is put right.", field="reason")
+    check_text(reason, field="reason", what="The reason", at_most=200)
+    with saving():
+        if hits < 0:
+            # One after the other: two at once would each find the same hits to take off.
+            Die.objects.select_for_update(no_key=True).get(pk=die.pk)
+            if -hits > (logged := hits_logged(die, at, with_stock=with_stock)):
+                raise EntryRefused(
+                    f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {said(at)}.",
+                    field="hits",
+                )
+        return HitCorrection.objects.create(
+            die=die,
+            variant=variant or default_variant(die),
+            at=at,
+            hits=hits,
+            with_stock=with_stock,
+            reason=reason,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+
+
+def hits_logged(die: Die, at: dt.datetime, *, with_stock: bool) -> int:
+    """Hits of a die that stand in the log up to a moment, by runs that began before it and corrections.
+
+    `with_stock` False: strokes without stock alone, since only they can have been too many.
+    """
+    corrections = HitCorrection.objects.standing().filter(die=die, at__lte=at, with_stock=with_stock)
+    total = corrections.aggregate(n=Sum("hits"))["n"] or 0
+    if with_stock:
+        total += Run.objects.standing().filter(die=die, started__lt=at).aggregate(n=Sum("hits"))["n"] or 0
+    return total
+
+
+def log_stop(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    cause: str,
+    minutes: float,
+    parts_scrapped: int = 0,
+    planned: bool = False,
+    press=None,
+    note: str = "",
+    key: str | None = None,
+) -> Stop:
+    check_moment(at)
+    if key and (known := Stop.objects.filter(key=key).first()):
+        return known
+    check_number(minutes, field="minutes", what="The time stopped", at_most=100_000)
+    if parts_scrapped < 0:
+        raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
+    with saving():
+        return Stop.objects.create(
+            die=die,
+            at=at,
+            cause=cause,
+            minutes=minutes,
+            parts_scrapped=parts_scrapped,
+            planned=planned,
+            press=press,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+
+
+def log_incident(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    sort: str,
+    pieces: Sequence[Piece] = (),
+    positions: Sequence[Position] = (),
+    note: str = "",
+    key: str | None = None,
+) -> Incident:
+    """A mishap. Damaged are the pieces named, and those that sat in the positions named at that moment."""
+    check_moment(at)
+    if key and (known := Incident.objects.filter(key=key).first()):
+        return known
+    if not sort.strip():
+        raise EntryRefused("Say what happened.", field="sort")
+    check_text(sort, field="sort", what="What happened", at_most=40)
+    pieces = list(pieces)
+    for position in positions:
+        if position.die_id != die.pk:
+            raise EntryRefused(f"{position} is not a position of {die}.", field="damaged")
+        pieces.append(check_fitted(position, at).piece)
+    with saving():
+        incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, key=key or fresh_key(), **by.columns())
+        incident.pieces.set(pieces)
+        return incident
+
+
+@dataclass(frozen=True, kw_only=True)
+class SharpenedPiece:
+    """What was done to one position in a sharpening of the set."""
+
+    position: Position
+    why: str = Work.Why.WITH_SET
+    found: str = ""
+    removed_mm: float | None = None
+    wear_mm: float | None = None
+    operation: str = "ground"
+    coating_after: str = ""
+    length_after_mm: float | None = None
+
+
+def log_sharpening(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    pieces: Sequence[SharpenedPiece],
+    hours: float | None = None,
+    supplier=None,
+    hits_into_run: int | None = None,
+    note: str = "",
+    key: str | None = None,
+) -> list[Work]:
+    """A sharpening of the whole set: one row a piece, all or none. The hours are shared evenly over the rows."""
+    check_moment(at)
+    if key and (known := list(Work.objects.filter(set_key=key))):
+        return known
+    check_into_run(hits_into_run)
+    check_number(hours, field="hours", what="The hours", at_most=10_000)
+    if not pieces:
+        raise EntryRefused("Name at least one piece that was sharpened.", field="pieces")
+    set_key = key or fresh_key()
+    works = []
+    named = set()
+    for entry in pieces:
+        position = entry.position
+        if position.die_id != die.pk:
+            raise EntryRefused(f"{position} is not a position of {die}.", field="pieces")
+        if position.pk in named:
+            raise EntryRefused(f"{position} is named twice.", field="pieces")
+        named.add(position.pk)
+        if entry.operation not in OPERATIONS:
+            raise EntryRefused(f"{entry.operation!r} is not a work that is done here.", field="operation")
+        if OPERATIONS[entry.operation].removes and not kind_of(position.kind).is_ground:
+            raise EntryRefused(f"{position} is a {kind_of(position.kind).name}, which is not ground.", field="pieces")
+        check_number(entry.removed_mm, field="removed_mm", what=f"What was taken off {position}", at_most=100)
+        check_number(entry.wear_mm, field="wear_mm", what=f"The wear of {position}", at_most=100)
+        check_fitted(position, at)
+        works.append(
+            Work(
+                position=position,
+                at=at,
+                operation=entry.operation,
+                why=entry.why,
+                found=entry.found,
+                removed_mm=entry.removed_mm,
+                wear_mm=entry.wear_mm,
+                length_after_mm=entry.length_after_mm,
+                coating_after=entry.coating_after,
+                supplier=supplier,
+                hours=None if hours is None else hours / len(pieces),
+                set_key=set_key,
+                key=f"{set_key}:{position.pk}",
+                heads_set=not works,
+                hits_into_run=hits_into_run,
+                note=note,
+                **by.columns(),
+            )
+        )
+    with saving():
+        return Work.objects.bulk_create(works)
+
+
+def log_replacement(
+    *,
+    by: Actor,
+    position: Position,
+    at: dt.datetime,
+    why: str,
+    found: str = "",
+    piece: Piece | None = None,
+    take_out_only: bool = False,
+    from_shelf: bool = False,
+    hits_into_run: int | None = None,
+    note: str = "",
+    key: str | None = None,
+) -> Replacement:
+    """Another piece goes into a position. Without `piece` a new one like the old is fitted.
+
+    `from_shelf` takes one of the position's spare off the stock on hand in the same transaction.
+    """
+    check_moment(at)
+    if key and (known := Replacement.objects.filter(key=key).first()):
+        return known
+    check_into_run(hits_into_run)
+    if from_shelf and position.item_id is None:
+        raise EntryRefused(
+            f"{position} has no spare in the catalogue, so none can come off the shelf.", field="from_shelf"
+        )
+    if take_out_only and (from_shelf or piece is not None):
+        raise EntryRefused("Nothing goes in, so nothing can come off the shelf.", field="from_shelf")
+    old = _piece_before(position, at)
+    if old is None and why != Replacement.Why.FIRST:
+        check_fitted(position, at)  # says what is wrong
+    with saving(f"That piece, or {position}, is taken at that time already."):
+        if piece is None and not take_out_only:
+            piece = new_piece_like(old, position=position)
+        row = Replacement.objects.create(
+            position=position,
+            piece_in=None if take_out_only else piece,
+            at=at,
+            why=why,
+            found=found,
+            hits_into_run=hits_into_run,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+        if from_shelf:
+            StockMovement.objects.create(
+                plant=position.die.plant,
+                item=position.item,
+                piece=piece,
+                quantity=-1,
+                kind=StockMovement.Kind.FITTED,
+                at=at,
+                key=f"{row.key}:shelf",
+                **by.columns(),
+            )
+        rebuild_fittings(position)
+        return row
+
+
+def _piece_before(position: Position, at: dt.datetime) -> Piece | None:
+    """The piece that sits in a position at a moment, or the last one before it."""
+    before = [f for f in position.fittings.select_related("piece") if f.since is None or f.since <= at]
+    return max(before, key=lambda f: (f.since is not None, f.since)).piece if before else None
+
+
+def new_piece_like(old: Piece | None, *, position: Position) -> Piece:
+    """A new piece for a position: as its spare says, else like the one that comes out."""
+    source = position.item or old
+    fields = ("tool_steel", "coating", "hardness_hrc", "length_mm", "grind_allowance_mm")
+    values = {f: getattr(source, f) for f in fields} if source else {}
+    if old is not None:  # what the spare's entry leaves open is taken from the piece before
+        values = {f: values.get(f) if values.get(f) not in (None, "") else getattr(old, f) for f in fields}
+    return Piece.objects.create(
+        plant=position.die.plant, key=fresh_key(), item=position.item, opening=Piece.Opening.NEW, **values
+    )
+
+
+def log_reading(
+    *,
+    by: Actor,
+    at: dt.datetime,
+    quantity: str,
+    value_si: float,
+    typed_value: str,
+    typed_unit: str,
+    die: Die | None = None,
+    position: Position | None = None,
+    piece: Piece | None = None,
+    cut=None,
+    hits_into_run: int | None = None,
+    note: str = "",
+    key: str | None = None,
+) -> Reading:
+    check_moment(at)
+    if key and (known := Reading.objects.filter(key=key).first()):
+        return known
+    check_into_run(hits_into_run)
+    if sum(thing is not None for thing in (die, position, piece, cut)) != 1:
+        raise EntryRefused("A reading is of one thing: a position, a cut, a piece or the die.", field="position")
+    for text, field, what, most in (
+        (quantity, "quantity", "What was measured", 60),
+        (typed_value, "value", "The value", 40),
+        (typed_unit, "unit", "The unit", 20),
+    ):
+        check_text(text, field=field, what=what, at_most=most)
+    check_number(value_si, field="value", what=f"The {quantity}")
+    if position is not None:
+        check_fitted(position, at)
+    with saving():
+        return Reading.objects.create(
+            die=die,
+            position=position,
+            piece=piece,
+            cut=cut,
+            at=at,
+            quantity=quantity,
+            value_si=value_si,
+            typed_value=typed_value,
+            typed_unit=typed_unit,
+            hits_into_run=hits_into_run,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+
+
+def restart_record(
+    *, by: Actor, die: Die, at: dt.datetime, reason: str, note: str = "", key: str | None = None
+) -> RecordRestart:
+    """From a moment on the die's record counts anew. Struck out, everything before counts again."""
+    check_moment(at)
+    if key and (known := RecordRestart.objects.filter(key=key).first()):
+        return known
+    if not reason.strip():
+        raise EntryRefused("Say what changed, so that the record counts anew.", field="reason")
+    check_text(reason.strip(), field="reason", what="The reason", at_most=200)
+    first = Run.objects.standing().filter(die=die).order_by("started").first()
+    if first is None or at <= first.started:
+        begins = f"begins only on {said(first.started)}" if first else "holds no run yet"
+        raise EntryRefused(f"The record of {die} {begins}, so there is nothing to leave out.", field="at")
+    if RecordRestart.objects.standing().filter(die=die, at=at).exists():
+        raise EntryRefused(f"The record of {die} starts anew on {said(at)} already.", field="at")
+    with saving():
+        row = RecordRestart.objects.create(
+            die=die, at=at, reason=reason.strip(), note=note, key=key or fresh_key(), **by.columns()
+        )
+        DriftFlag.objects.filter(die=die).delete()  # what it says is answered; the next night looks again
+        return row
+
+
+def entered_with(key: str) -> list[Event]:
+    """The entries that carry a key: what two sendings of one form at the same moment left behind, saved once."""
+    if not key:
+        return []
+    if works := list(Work.objects.filter(set_key=key).order_by("pk")):
+        return works
+    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart):
+        if row := model.objects.filter(key=key).first():
+            return [row]
+    return []
+
+
+def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | None = None) -> list[Event]:
+    """Strike an entry out: it stays, stays visible, and counts for nothing. A set's rows go together.
+
+    Returns the rows struck. Needs a person and a reason.
+    """
+    if entry.is_struck:
+        raise EntryRefused("This entry is struck out already.")
+    if by.person is None:
+        raise EntryRefused("Say who strikes it out.", field="person")
+    if not reason.strip():
+        raise EntryRefused("Say why it is struck out.", field="reason")
+    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+    if replaced_by is not None and type(replaced_by) is not type(entry):
+        raise EntryRefused("An entry can only be replaced by one of its own sort.")
+    with saving(
+        "It cannot be struck out by itself: a later entry rests on it. Strike that one out first.",
+    ):
+        # Somebody else may have struck it out since it was read.
+        if type(entry).objects.select_for_update().get(pk=entry.pk).is_struck:
+            raise EntryRefused("This entry is struck out already.")
+        rows = [entry]
+        if isinstance(entry, Work) and entry.set_key:
+            rows = list(Work.objects.standing().filter(set_key=entry.set_key))
+        if isinstance(entry, Replacement):
+            rows += list(StockMovement.objects.standing().filter(key=f"{entry.key}:shelf"))
+        now = timezone.now()
+        for row in rows:
+            row.struck_at, row.struck_by, row.struck_reason = now, by.person, reason.strip()
+            if replaced_by is not None and row is entry:
+                row.replaced_by = replaced_by
+            row.save(update_fields=["struck_at", "struck_by", "struck_reason", "replaced_by"])
+        if isinstance(entry, Replacement):
+            rebuild_fittings(entry.position)
+        return rows
+
+
+def name_successor(*, struck: Event, entry: Event) -> None:
+    """Say which entry was made in the place of one struck out, so that both tell of each other."""
+    if type(struck) is not type(entry) or not struck.is_struck or struck.pk == entry.pk:
+        raise EntryRefused("Only an entry that is struck out can be followed by one of its own sort.")
+    with saving():
+        rows = type(struck).objects.filter(replaced_by__isnull=True)
+        if isinstance(struck, Work) and struck.set_key:
+            rows.filter(set_key=struck.set_key, struck_at__isnull=False).update(replaced_by=entry)
+        else:
+            rows.filter(pk=struck.pk, struck_at__isnull=False).update(replaced_by=entry)

@@ -1,0 +1,268 @@
+"""What press counters send, which die was in which press, and what people answered.
+
+Readings are appended and never changed. What they tell is derived: runs in the log, the count that is still going on
+(`OpenCount`) and the questions that nobody has settled yet are made anew from them whenever more is known.
+"""
+
+from __future__ import annotations
+
+from django.apps import apps
+from django.conf import settings
+from django.db import models
+from django.db.models import Exists, F, OuterRef, Q
+from django.utils import timezone
+
+from diestore.access.models import Person
+from diestore.register.models import Die, Plant, Press, Variant
+
+from .keys import fresh_key
+
+TOTAL_AT_MOST = 10**15
+
+
+class Scope(models.TextChoices):
+    """What a device's token lets it do."""
+
+    COUNTS = "counts", "send counts"
+    RUNS = "runs", "send runs"
+    READ = "read", "read dies, forecasts and what is due"
+    SPARES = "spares", "read the spares to order"
+
+
+class CounterDevice(models.Model):
+    """A counter, or a program that speaks for some. Its token is shown once; only its hash is kept."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="counter_devices")
+    name = models.CharField(max_length=80)
+    token_hash = models.CharField(max_length=64, null=True, blank=True, unique=True)
+    scopes = models.JSONField(default=list)
+    presses = models.ManyToManyField(Press, blank=True, related_name="+", help_text="None named: all of the plant.")
+    dies = models.ManyToManyField(Die, blank=True, related_name="+", help_text="None named: all of the plant.")
+    figures = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="How many figures the counter shows before it rolls over."
+    )
+    made_at = models.DateTimeField(default=timezone.now)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    revoked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["plant", "name"]
+        constraints = [
+            models.UniqueConstraint(fields=["plant", "name"], name="counter_device_once_a_plant"),
+            models.CheckConstraint(
+                condition=Q(figures__isnull=True) | Q(figures__gte=3, figures__lte=12), name="counter_figures_possible"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def may(self) -> list[str]:
+        return [Scope(scope).label for scope in self.scopes]
+
+
+class Counter(models.Model):
+    """One total that a device sends: of a press, or of a die that carries its own counter.
+
+    anchor: counting begins there when more comes. waiting_since: the earliest time of what is not counted yet.
+    """
+
+    device = models.ForeignKey(CounterDevice, on_delete=models.PROTECT, related_name="counters")
+    press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="counters")
+    die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.PROTECT, related_name="counters")
+    anchor = models.DateTimeField(null=True, blank=True)
+    waiting_since = models.DateTimeField(null=True, blank=True)
+    counted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["press", "die", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(press__isnull=False, die__isnull=True) | Q(press__isnull=True, die__isnull=False),
+                name="counter_of_a_press_or_a_die",
+            ),
+            models.UniqueConstraint(fields=["device", "press"], name="counter_once_a_press"),
+            models.UniqueConstraint(fields=["device", "die"], name="counter_once_a_die"),
+        ]
+        indexes = [
+            models.Index(fields=["waiting_since"], condition=Q(waiting_since__isnull=False), name="counter_waiting")
+        ]
+
+    def __str__(self) -> str:
+        return f"press {self.press}" if self.press_id else f"die {self.die}"
+
+
+class AppendedQuerySet(models.QuerySet):
+    def delete(self):
+        raise TypeError("Readings of counters are never deleted. Answer the question about them to leave them out.")
+
+
+class CounterReading(models.Model):
+    """What a counter showed: an absolute total. `at` by the device's clock, `received_at` by the service's."""
+
+    device = models.ForeignKey(CounterDevice, on_delete=models.PROTECT, related_name="readings")
+    counter = models.ForeignKey(Counter, on_delete=models.PROTECT, related_name="readings")
+    message_id = models.CharField(max_length=80)
+    total = models.BigIntegerField()
+    at = models.DateTimeField()
+    received_at = models.DateTimeField(default=timezone.now)
+    with_stock = models.BooleanField(default=True, help_text="The strokes since the reading before had stock.")
+    clock_off = models.BooleanField(default=False, help_text="Its time could not be when it came.")
+    raw = models.TextField(blank=True, help_text="The message as it came.")
+
+    objects = AppendedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at", "id"]
+        indexes = [
+            models.Index(fields=["counter", "at"], name="counter_reading_by_time"),
+            models.Index(fields=["counter"], condition=Q(clock_off=True), name="counter_clock_off"),
+        ]
+        constraints = [
+            models.UniqueConstraint(fields=["device", "message_id"], name="counter_message_once"),
+            models.CheckConstraint(condition=Q(total__gte=0, total__lte=TOTAL_AT_MOST), name="counter_total_possible"),
+        ]
+
+    def delete(self, *args, **kwargs):
+        raise TypeError("Readings of counters are never deleted. Answer the question about them to leave them out.")
+
+
+class InPressQuerySet(models.QuerySet):
+    def standing(self):
+        return self.filter(struck_at__isnull=True)
+
+    def now(self):
+        return self.standing().filter(until__isnull=True)
+
+
+class DieInPress(models.Model):
+    """The die was in the press in [since, until). Never changed but for its end; a wrong one is struck out."""
+
+    die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="in_presses")
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="dies_in")
+    variant = models.ForeignKey(Variant, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    order = models.ForeignKey("maintenance.Order", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    since = models.DateTimeField()
+    until = models.DateTimeField(null=True, blank=True)
+    set_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    removed_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    set_user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    removed_user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    recorded_at = models.DateTimeField(default=timezone.now)
+    key = models.CharField(max_length=160, unique=True, default=fresh_key)
+    note = models.TextField(blank=True)
+    struck_at = models.DateTimeField(null=True, blank=True)
+    struck_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    struck_reason = models.CharField(max_length=300, blank=True)
+
+    objects = InPressQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["since", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(until__isnull=True) | Q(since__lt=F("until")), name="in_press_since_before_until"
+            ),
+            models.CheckConstraint(
+                condition=Q(struck_at__isnull=True, struck_by__isnull=True, struck_reason="")
+                | (Q(struck_at__isnull=False, struck_by__isnull=False) & ~Q(struck_reason="")),
+                name="in_press_struck_out_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.die} in {self.press}"
+
+
+class CounterQuestion(models.Model):
+    """Strokes that a total alone does not decide. Made anew until settled; a settled one is an answer that holds.
+
+    before, after: the totals around what is in doubt. fell_at: of a fall, when the reading after it was taken.
+    """
+
+    class Kind(models.TextChoices):
+        NO_DIE = "no die", "no die was set"
+        WHICH_DIE = "which die", "two dies come into it"
+        TYPED = "typed", "somebody typed a run"
+        JUMP = "jump", "too many strokes for the time"
+        RESET_OR_ROLL = "reset or roll-over", "set to nought, or rolled over"
+        FALL = "fall", "the count fell"
+        ODD = "odd", "readings out of line"
+        CLOCK = "clock", "a wrong clock"
+
+    counter = models.ForeignKey(Counter, on_delete=models.PROTECT, related_name="questions")
+    kind = models.CharField(max_length=20, choices=Kind)
+    since = models.DateTimeField()
+    until = models.DateTimeField()
+    strokes = models.BigIntegerField(default=0)
+    before = models.BigIntegerField(null=True, blank=True)
+    after = models.BigIntegerField(null=True, blank=True)
+    readings = models.IntegerField(default=0, help_text="How many were set aside.")
+    dies = models.JSONField(default=list, help_text="Those that come into it.")
+    fell_at = models.DateTimeField(null=True, blank=True)
+    asked_at = models.DateTimeField(default=timezone.now)
+    verdict = models.CharField(max_length=24, blank=True)
+    die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    variant = models.ForeignKey(Variant, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    settled_at = models.DateTimeField(null=True, blank=True)
+    settled_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    settled_user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    taken_back_at = models.DateTimeField(null=True, blank=True, help_text="The answer holds no longer.")
+
+    class Meta:
+        ordering = ["since", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["counter", "kind", "since"],
+                condition=Q(settled_at__isnull=True),
+                name="counter_question_open_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(settled_at__isnull=True, verdict="", taken_back_at__isnull=True)
+                | (Q(settled_at__isnull=False) & ~Q(verdict="")),
+                name="counter_question_settled_whole",
+            ),
+        ]
+        indexes = [models.Index(fields=["counter", "since"], name="counter_question_by_time")]
+
+
+class OpenCountQuerySet(models.QuerySet):
+    def as_hits(self):
+        """Those that are hits now: with stock, and no run of the die stands in the log for that time."""
+        typed = apps.get_model("maintenance", "Run").objects.standing()
+        typed = typed.filter(die=OuterRef("die"), started__lt=OuterRef("at"), at__gt=OuterRef("started"))
+        return self.filter(~Exists(typed), with_stock=True).order_by("started", "pk")
+
+
+class OpenCount(models.Model):
+    """Derived: hits of a counter's stretch that is still going on, and so is no run of the log yet."""
+
+    counter = models.OneToOneField(Counter, on_delete=models.CASCADE, related_name="open_count")
+    die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="open_counts")
+    variant = models.ForeignKey(Variant, on_delete=models.CASCADE, related_name="+")
+    order = models.ForeignKey("maintenance.Order", null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    started = models.DateTimeField()
+    at = models.DateTimeField()
+    hits = models.BigIntegerField()
+    with_stock = models.BooleanField(default=True)
+
+    objects = OpenCountQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(started__lt=F("at")), name="open_count_ends_after_it_starts"),
+            models.CheckConstraint(condition=Q(hits__gte=1), name="open_count_has_hits"),
+        ]

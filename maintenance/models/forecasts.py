@@ -1,0 +1,102 @@
+"""Fits and forecasts: derived from the log and kept. A fit is never updated."""
+
+from __future__ import annotations
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from diestore.register.models import Die, Plant, Position
+
+
+class FleetFit(models.Model):
+    """What the whole shop's record says, at a date. Never updated: a new fit is a new row."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="fits")
+    as_of = models.DateTimeField(help_text="Records up to here.")
+    known_at = models.DateTimeField(help_text="As they were known then.")
+    records_hash = models.CharField(max_length=64)
+    code_version = models.CharField(max_length=40)
+    parameters = models.JSONField(encoder=DjangoJSONEncoder)
+    cycles = models.IntegerField()
+    dull_ends = models.IntegerField()
+    made_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["-made_at", "-id"]
+
+
+class DieForecast(models.Model):
+    """What is left of a die, in its strokes. Of each die the newest is the one that is shown."""
+
+    fit = models.ForeignKey(FleetFit, null=True, blank=True, on_delete=models.PROTECT, related_name="die_forecasts")
+    die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="forecasts")
+    as_of = models.DateTimeField()
+    made_at = models.DateTimeField(default=timezone.now)
+    is_newest = models.BooleanField(default=True)
+    hits_since_sharpening = models.BigIntegerField(default=0)
+    limiting = models.ForeignKey(Position, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    half_hits = models.BigIntegerField(null=True, blank=True, help_text="Half go this many more.")
+    nine_in_ten_hits = models.BigIntegerField(null=True, blank=True, help_text="9 in 10 go this many more.")
+    usual_hours = models.FloatField(null=True, blank=True, help_text="That a sharpening of the die takes.")
+    remaining = models.JSONField(default=dict, help_text="Probability to further strokes.")
+    fresh = models.JSONField(default=dict, help_text="The same, once every edge has been sharpened.")
+    rests_on = models.JSONField(default=dict)
+    refusal = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["die", "-made_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["die"], condition=Q(is_newest=True), name="one_newest_forecast_a_die")
+        ]
+
+
+class EdgeForecast(models.Model):
+    forecast = models.ForeignKey(DieForecast, on_delete=models.CASCADE, related_name="edges")
+    position = models.ForeignKey(Position, on_delete=models.CASCADE, related_name="forecasts")
+    hits_since_sharpening = models.BigIntegerField(default=0)
+    usual_hits = models.BigIntegerField(null=True, blank=True, help_text="Half of fresh edges here last longer.")
+    share_left = models.FloatField(null=True, blank=True, help_text="Of the usual hits to dull, 0 to 1.")
+    first_to_go = models.FloatField(null=True, blank=True, help_text="Chance that this edge ends the die's run.")
+    half_hits = models.BigIntegerField(null=True, blank=True)
+    nine_in_ten_hits = models.BigIntegerField(null=True, blank=True)
+    remaining = models.JSONField(default=dict)
+    rests_on = models.JSONField(default=dict)
+    refusal = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["forecast", "half_hits"]
+        constraints = [models.UniqueConstraint(fields=["forecast", "position"], name="one_forecast_an_edge")]
+
+
+class PastForecasts(models.Model):
+    """How right the forecasts of the last years were, as looked back on at a date. Never updated."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="past_forecasts")
+    as_of = models.DateTimeField(help_text="What came is known up to here.")
+    made_at = models.DateTimeField(default=timezone.now)
+    code_version = models.CharField(max_length=40)
+    records_hash = models.CharField(max_length=64, blank=True)
+    scores = models.JSONField(default=dict)
+    by_die = models.JSONField(default=dict, help_text="Die to statements that have come out, and those that held.")
+    wrong_calls = models.JSONField(default=list)
+    refusal = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-made_at", "-id"]
+
+
+class DriftFlag(models.Model):
+    """A die that goes dull more often than its record said. Derived: looked for anew with every nightly forecast."""
+
+    die = models.OneToOneField(Die, on_delete=models.CASCADE, related_name="drift_flag")
+    since = models.DateTimeField()
+    as_of = models.DateTimeField()
+    found_at = models.DateTimeField(default=timezone.now)
+    dull_ends = models.IntegerField()
+    expected = models.FloatField(help_text="Dull ends that its record up to then led to expect.")
+    chance = models.FloatField(help_text="Of so many or more by luck.")
+
+    class Meta:
+        ordering = ["chance", "die"]

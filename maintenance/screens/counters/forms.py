@@ -1,0 +1,227 @@
+"""Forms around the counters: a die set in a press or taken out, an answer, a device."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django import forms
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from diestore.access.models import Person
+from diestore.access.tablet import Tablet
+from diestore.access.who_field import add_person, prove_person
+from diestore.frame.fields import MomentField, Pick, Picks, choices, minute
+from diestore.register.models import Die, Plant, Press
+from maintenance.counters import asked as counters_asked
+from maintenance.counters import devices, presses
+from maintenance.counters import questions as counters_questions
+from maintenance.log import expected, write
+from maintenance.models import CounterDevice, CounterQuestion, Order, Scope, fresh_key
+
+from . import page
+
+FIGURES = range(4, 13)
+
+
+class ByForm(forms.Form):
+    """A form that says who does it."""
+
+    who = "Who does it?"
+
+    def __init__(self, data=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None, **kwargs):
+        super().__init__(data, **kwargs)
+        self.person = person
+        missing = "Pick who does it."
+        self.has_people = add_person(self, people=people, label=self.who, missing=missing, tablet=tablet, required=True)
+        if person is not None:
+            self.fields["person"].initial = person.pk
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        prove_person(self, cleaned)
+        return cleaned
+
+    @property
+    def person_known(self) -> bool:
+        """Whether a tap is enough, since it is known who taps."""
+        return self.person is not None and not (self.errors.get("person") or self.errors.get("pin"))
+
+    @property
+    def sentences(self) -> list[str]:
+        return [sentence for name, found in self.errors.items() if name not in ("person", "pin") for sentence in found]
+
+
+class InPressForm(ByForm):
+    """Set in a press, or taken out. The button that was tapped names the die or the press; the time is now unless
+    another is entered."""
+
+    act = forms.ChoiceField(choices=[("set", ""), ("out", ""), ("never", "")], required=False)
+    reason = forms.CharField(label="Why", max_length=300, required=False)
+    key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, data=None, *, die: Die | None, press: Press | None, may_strike: bool = False, **kwargs) -> None:
+        super().__init__(data, **kwargs)
+        self.die, self.press, self.may_strike = die, press, may_strike
+        plant = (die or press).plant
+        self.fields["key"].initial = fresh_key()
+        self.fields["at"] = MomentField(label="When, if not now", required=False)
+        self.row = page.in_press_now(die=die) if die is not None else page.in_press_now(press=press)
+        picked = {"required": False, "error_messages": {"invalid_choice": "That one is not in the register."}}
+        if die is None:
+            self.fields["die"] = forms.ModelChoiceField(queryset=Die.objects.filter(plant=plant), **picked)
+        else:
+            self.fields["press"] = forms.ModelChoiceField(queryset=Press.objects.filter(plant=plant), **picked)
+            variants = expected.variants(die)
+            if len(variants) > 1:
+                options = [(v.pk, str(v)) for v in variants]
+                self.fields["variant"] = forms.ChoiceField(
+                    label="With which inserts?", choices=choices(options), widget=Picks, required=False
+                )
+                self.fields["variant"].initial = str(self._variant_expected(die) or variants[0].pk)
+
+    @staticmethod
+    def _variant_expected(die: Die) -> int | None:
+        orders = expected.open_orders(die)
+        return (orders[0].variant_id if orders else None) or expected.last_variant(die)
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        cleaned["act"] = cleaned.get("act") or "set"
+        if cleaned["act"] == "never" and not self.may_strike:
+            raise forms.ValidationError("Ask somebody who may strike out an entry.")
+        if cleaned["act"] != "set" and self.row is None:
+            raise forms.ValidationError("Nothing is in it any more: somebody took it out.")
+        if cleaned["act"] == "set" and not (cleaned.get("die") or cleaned.get("press")) and not self.errors:
+            raise forms.ValidationError("Tap the die or the press.")
+        return cleaned
+
+    def save(self, by: write.Actor) -> presses.Changed:
+        said, now = self.cleaned_data, timezone.now()
+        at: dt.datetime = said.get("at") or now
+        if at == minute(now):
+            at = now
+        if said["act"] == "out":
+            return presses.take_out(by=by, row=self.row, at=at)
+        if said["act"] == "never":
+            return presses.strike_in_press(by=by, row=self.row, reason=said["reason"])
+        die, press = said.get("die") or self.die, said.get("press") or self.press
+        orders = expected.open_orders(die)
+        variant = next((v for v in expected.variants(die) if str(v.pk) == said.get("variant")), None)
+        wanted = variant.pk if variant else self._variant_expected(die)
+        order = next((row for row in orders if row.variant_id in (None, wanted)), None) if orders else None
+        return presses.set_in_press(
+            by=by,
+            press=press,
+            die=die,
+            at=at,
+            variant=variant or next((v for v in expected.variants(die) if v.pk == wanted), None),
+            order=None if order is None else Order.objects.get(pk=order.order_id),
+            key=said.get("key") or None,
+        )
+
+
+class SettleForm(ByForm):
+    """An answer to what a count alone does not decide."""
+
+    who = "Who says so?"
+
+    def __init__(self, data=None, *, asked: counters_asked.Asked, may_strike: bool, **kwargs) -> None:
+        super().__init__(data, **kwargs)
+        self.asked = asked
+        offered = [a for a in asked.answers if may_strike or a.verdict != page.COUNTER_HOLDS]
+        self.fields["verdict"] = forms.ChoiceField(
+            label="What was it?",
+            choices=[(a.verdict, Pick(a.text, a.note)) for a in offered],
+            widget=Picks,
+            error_messages={"required": "Pick one of the answers.", "invalid_choice": "Pick one of the answers."},
+        )
+        if asked.needs_die:
+            plant = asked.counter.device.plant_id
+            likely = list(asked.dies.values())
+            if not likely and asked.counter.press is not None:
+                likely = [pick.die for pick in page.dies_for(asked.counter.press)][:6]
+            self.fields["die"] = forms.ModelChoiceField(
+                label="Which die ran?",
+                queryset=Die.objects.filter(plant=plant).order_by("code"),
+                required=False,
+                empty_label="not said",
+                initial=likely[0].pk if len(likely) == 1 else None,
+                error_messages={"invalid_choice": "That die is not in the register."},
+            )
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        needs = {a.verdict for a in self.asked.answers if a.needs_die}
+        if cleaned.get("verdict") in needs and cleaned.get("die") is None and "die" not in self.errors:
+            self.add_error("die", "Say which die ran.")
+        return cleaned
+
+    def save(self, by: write.Actor) -> frozenset[Die]:
+        said = self.cleaned_data
+        questions: tuple[CounterQuestion, ...] = self.asked.questions
+        if said["verdict"] == page.COUNTER_HOLDS:
+            return counters_questions.counter_holds(by=by, questions=questions, reason="The counter holds.")
+        return counters_questions.settle_questions(
+            by=by, questions=questions, verdict=said["verdict"], die=said.get("die")
+        )
+
+
+class DeviceForm(forms.Form):
+    name = forms.CharField(
+        label="Name",
+        max_length=80,
+        help_text="What it is and where: counters of hall 2.",
+        error_messages={"required": "Give the device a name: what it is and where."},
+    )
+    scopes = forms.MultipleChoiceField(
+        label="It may",
+        choices=Scope.choices,
+        initial=[Scope.COUNTS],
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Say what the device may do."},
+    )
+    figures = forms.TypedChoiceField(
+        label="Its counters show",
+        choices=[("", "not known"), *((n, f"{n} figures") for n in FIGURES)],
+        coerce=int,
+        empty_value=None,
+        required=False,
+        help_text="Then a count that comes to its end is not taken for one that was set to nought.",
+    )
+
+    def __init__(self, data=None, *, plants: QuerySet[Plant], **kwargs) -> None:
+        super().__init__(data, **kwargs)
+        self.plants = plants
+        for name, model, label in (("presses", Press, "For these presses"), ("dies", Die, "For these dies")):
+            self.fields[name] = forms.ModelMultipleChoiceField(
+                label=label,
+                queryset=model.objects.filter(plant__in=plants).order_by("code"),
+                required=False,
+                help_text="None picked: all.",
+            )
+        if plants.count() > 1:
+            self.fields["plant"] = forms.ModelChoiceField(label="Plant", queryset=plants, empty_label=None)
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        named = CounterDevice.objects.filter(plant=self.plant, name__iexact=cleaned.get("name", "").strip())
+        if named.exists():
+            self.add_error("name", f"There is a device {cleaned['name']} already. Give this one another name.")
+        return cleaned
+
+    @property
+    def plant(self) -> Plant | None:
+        return self.cleaned_data.get("plant") or self.plants.first()
+
+    def save(self, by: write.Actor) -> devices.Made:
+        said = self.cleaned_data
+        return devices.make_device(
+            by=by,
+            plant=self.plant,
+            name=said["name"],
+            scopes=said["scopes"],
+            presses=said["presses"],
+            dies=said["dies"],
+            figures=said["figures"],
+        )

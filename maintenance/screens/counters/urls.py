@@ -1,0 +1,14 @@
+"""Addresses of the counters' pages."""
+
+from django.urls import path
+
+from . import views
+
+urlpatterns = [
+    path("", views.Counters.as_view(), name="counters"),
+    path("in-press/", views.InPress.as_view(), name="in_press"),
+    path("questions/<int:pk>/", views.Settle.as_view(), name="counter_question"),
+    path("questions/<int:pk>/again/", views.TakeBack.as_view(), name="counter_question_again"),
+    path("devices/", views.Devices.as_view(), name="counter_devices"),
+    path("devices/<int:pk>/revoke/", views.Revoke.as_view(), name="counter_device_revoke"),
+]

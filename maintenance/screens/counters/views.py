@@ -1,0 +1,280 @@
+"""Pages of the counters: each press with its die and last count, two taps for a die in a press, questions, devices."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterable
+
+from django.contrib import messages
+from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.decorators import method_decorator
+from django.views import View
+from django.views.decorators.cache import never_cache
+
+from diestore.access import roles
+from diestore.access.models import Person
+from diestore.access.tablet import tablet_of
+from diestore.register.models import Die, Plant, Press
+from maintenance import tasks
+from maintenance.counters import asked as counters_asked
+from maintenance.counters import devices, questions, settle
+from maintenance.log import expected, write
+from maintenance.models import CounterDevice, CounterQuestion
+
+from . import page
+from .forms import DeviceForm, InPressForm, SettleForm
+
+logger = logging.getLogger(__name__)
+
+LAST_PERSON = "log_person"  # who logged last in this session, as in the log
+BIGGEST_KEY = 2**63 - 1
+
+
+def _expected_person(request: HttpRequest, people) -> Person | None:
+    if tablet := tablet_of(request):
+        return tablet.who
+    pk = request.session.get(LAST_PERSON)
+    if pk and (found := people.filter(pk=pk).first()):
+        return found
+    return people.filter(usersettings__user=request.user).first()
+
+
+def _actor(request: HttpRequest, person: Person | None) -> write.Actor:
+    tablet = tablet_of(request)
+    if person is not None:
+        if tablet:
+            tablet.pick(person)
+        else:
+            request.session[LAST_PERSON] = person.pk
+    return write.Actor(person=person, user=request.user, device=tablet.device[:80] if tablet else "")
+
+
+def _tell_forecasts(request: HttpRequest, dies: Iterable[Die]) -> None:
+    """What was entered is saved by now, whatever happens here."""
+    try:
+        for die in dies:
+            tasks.entry_made(die)
+    except Exception:
+        logger.exception("A forecast could not be made anew after counting")
+        messages.warning(request, "This is saved, but a forecast could not be made anew.")
+
+
+class Counters(PermissionRequiredMixin, View):
+    """Each press, and what is to be settled. What waits to be counted is counted first."""
+
+    raise_exception = True
+    permission_required = roles.LOG_RUN
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        _tell_forecasts(request, settle.settle_waiting())
+        if page.some_wait():
+            messages.warning(request, "Some counts could not be counted yet. They are kept.")
+        return render(
+            request,
+            "maintenance/screens/counters/counters.html",
+            {
+                "lines": page.lines(),
+                "asked": counters_asked.open_questions(),
+                "settled": counters_asked.settled_lately(),
+                "may_take_back": request.user.has_perm(roles.STRIKE_ENTRY),
+                "may_see_devices": request.user.has_perm(roles.EDIT_REGISTER),
+                "now": timezone.now(),
+            },
+        )
+
+
+class InPress(PermissionRequiredMixin, View):
+    """One press or one die: what is in it now, and a button for whatever goes in next."""
+
+    raise_exception = True
+    permission_required = roles.LOG_RUN
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        die, press = self._about(request)
+        if die is None and press is None:
+            return redirect("maintenance:counters")
+        return self._show(request, die, press, self._form(request, die, press))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        die, press = self._about(request)
+        if die is None and press is None:
+            return redirect("maintenance:counters")
+        form = self._form(request, die, press, data=request.POST)
+        if not form.is_valid():
+            return self._show(request, die, press, form, status=422)
+        try:
+            changed = form.save(_actor(request, form.cleaned_data.get("person")))
+        except write.EntryRefused as refused:
+            form.add_error(refused.field if refused.field in form.fields else None, str(refused))
+            return self._show(request, die, press, form, status=422)
+        row = changed.row
+        _tell_forecasts(request, changed.dies)
+        act = form.cleaned_data["act"]
+        said = {"out": "taken out of", "set": "set in", "never": "was never in"}[act]
+        clock = timezone.localtime(row.until if act == "out" else row.since)
+        when = "" if act == "never" else f", {clock:%H:%M} on {clock.day} {clock:%b}"
+        messages.success(request, f"{row.die} {said} press {row.press}{when}.")
+        if act != "set" and die is None:
+            return HttpResponseRedirect(f"{reverse('maintenance:in_press')}?press={row.press_id}")
+        return redirect("diestore:die", pk=die.pk) if die is not None else redirect("maintenance:counters")
+
+    def _about(self, request: HttpRequest) -> tuple[Die | None, Press | None]:
+        die, press = _number(request.GET.get("die")), _number(request.GET.get("press"))
+        if die is not None:
+            return Die.objects.filter(pk=die).select_related("plant").first(), None
+        return None, None if press is None else Press.objects.filter(pk=press).select_related("plant").first()
+
+    def _form(self, request, die, press, *, data=None) -> InPressForm:
+        people = Person.objects.filter(plant=(die or press).plant_id, active=True)
+        person = _expected_person(request, people)
+        return InPressForm(
+            data,
+            die=die,
+            press=press,
+            people=people,
+            person=person,
+            tablet=tablet_of(request),
+            may_strike=request.user.has_perm(roles.STRIKE_ENTRY),
+        )
+
+    def _show(self, request, die, press, form, *, status: int = 200) -> HttpResponse:
+        text = request.GET.get("q", "").replace("\x00", "").strip()[:80]
+        found = None
+        if press is not None and text:
+            found = [d for d in expected.find_dies(text) if d.plant_id == press.plant_id]
+        return render(
+            request,
+            "maintenance/screens/counters/press.html",
+            {
+                "die": die,
+                "press": press,
+                "form": form,
+                "row": form.row,
+                "dies": page.dies_for(press, found) if press is not None else [],
+                "presses": page.presses_for(die) if die is not None else [],
+                "text": text,
+                "problem": f"No die has “{text}” on its label or in its name." if text and not found else "",
+                "tablet": tablet_of(request),
+            },
+            status=status,
+        )
+
+
+class Settle(PermissionRequiredMixin, View):
+    """Settle what a count alone does not decide."""
+
+    raise_exception = True
+    permission_required = roles.LOG_RUN
+
+    def get(self, request: HttpRequest, pk: int) -> HttpResponse:
+        asked = self._asked(pk)
+        if asked is None:
+            messages.info(request, "This is settled already.")
+            return redirect("maintenance:counters")
+        return self._show(request, asked, self._form(request, asked))
+
+    def post(self, request: HttpRequest, pk: int) -> HttpResponse:
+        asked = self._asked(pk)
+        if asked is None:
+            messages.info(request, "This was settled meanwhile.")
+            return redirect("maintenance:counters")
+        form = self._form(request, asked, data=request.POST)
+        if not form.is_valid():
+            return self._show(request, asked, form, status=422)
+        try:
+            changed = form.save(_actor(request, form.cleaned_data.get("person")))
+        except write.EntryRefused as refused:
+            form.add_error(refused.field if refused.field in form.fields else None, str(refused))
+            return self._show(request, asked, form, status=422)
+        _tell_forecasts(request, changed)
+        messages.success(request, f"Settled for {asked.where}: {counters_asked.said(asked, form.cleaned_data)}.")
+        return redirect("maintenance:counters")
+
+    def _asked(self, pk: int) -> counters_asked.Asked | None:
+        question = get_object_or_404(CounterQuestion, pk=min(pk, BIGGEST_KEY))
+        return None if question.settled_at is not None else counters_asked.of_question(question)
+
+    def _form(self, request, asked, *, data=None) -> SettleForm:
+        people = Person.objects.filter(plant=asked.counter.device.plant_id, active=True)
+        return SettleForm(
+            data,
+            asked=asked,
+            may_strike=request.user.has_perm(roles.STRIKE_ENTRY),
+            people=people,
+            person=_expected_person(request, people),
+            tablet=tablet_of(request),
+        )
+
+    def _show(self, request, asked, form, *, status: int = 200) -> HttpResponse:
+        context = {"asked": asked, "form": form, "tablet": tablet_of(request)}
+        return render(request, "maintenance/screens/counters/settle.html", context, status=status)
+
+
+class TakeBack(PermissionRequiredMixin, View):
+    """An answer was wrong: it is asked again."""
+
+    raise_exception = True
+    permission_required = roles.STRIKE_ENTRY
+    http_method_names = ["post"]
+
+    def post(self, request: HttpRequest, pk: int) -> HttpResponse:
+        question = get_object_or_404(CounterQuestion, pk=min(pk, BIGGEST_KEY), settled_at__isnull=False)
+        try:
+            changed = questions.take_back(by=write.Actor(user=request.user), question=question)
+        except write.EntryRefused as refused:
+            messages.warning(request, str(refused))
+        else:
+            _tell_forecasts(request, changed)
+            messages.success(request, "The answer holds no longer.")
+        return redirect("maintenance:counters")
+
+
+@method_decorator(never_cache, name="dispatch")
+class Devices(PermissionRequiredMixin, View):
+    """Which devices may send or read, when each was used last, and a token for a new one, shown once."""
+
+    raise_exception = True
+    permission_required = roles.EDIT_REGISTER
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        return self._show(request, DeviceForm(plants=Plant.objects.order_by("pk")))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        form = DeviceForm(request.POST, plants=Plant.objects.order_by("pk"))
+        if not form.is_valid() or form.plant is None:
+            return self._show(request, form, status=422)
+        try:
+            made = form.save(write.Actor(user=request.user))
+        except write.EntryRefused as refused:
+            form.add_error(refused.field if refused.field in form.fields else None, str(refused))
+            return self._show(request, form, status=422)
+        return self._show(request, DeviceForm(plants=Plant.objects.order_by("pk")), made=made)
+
+    def _show(self, request, form, *, made=None, status: int = 200) -> HttpResponse:
+        context = {
+            "form": form,
+            "made": made,
+            "devices": page.devices(),
+            "address": request.build_absolute_uri("/api/v1/counts"),
+        }
+        return render(request, "maintenance/screens/counters/devices.html", context, status=status)
+
+
+class Revoke(PermissionRequiredMixin, View):
+    raise_exception = True
+    permission_required = roles.EDIT_REGISTER
+    http_method_names = ["post"]
+
+    def post(self, request: HttpRequest, pk: int) -> HttpResponse:
+        device = get_object_or_404(CounterDevice, pk=min(pk, BIGGEST_KEY))
+        devices.revoke_device(by=write.Actor(user=request.user), device=device)
+        messages.success(request, f"The token of {device} opens nothing any more. What it sent stays.")
+        return redirect("maintenance:counter_devices")
+
+
+def _number(text: str | None) -> int | None:
+    return int(text) if text and text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY else None

@@ -1,0 +1,257 @@
+"""What this app hangs into a die's page: the sentence, the plan, what is left, the components, the ribbon, the log."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone
+
+from diestore import units
+from diestore.access import queries as register
+from diestore.access import roles
+from diestore.register import panels
+from maintenance.clockwork.rows import ReplacementRow, WorkRow
+from maintenance.clockwork.works import OPERATIONS
+from maintenance.forecasts import part_wear, record_line
+from maintenance.log import listing, read
+from maintenance.models import Replacement, Work
+from maintenance.wording import numbers
+
+from . import plan, timeline
+from . import state as die_state
+
+DAYS_BACK, DAYS_AT_LEAST = 300, 45
+ENTRIES_A_PAGE = 12
+BURR = "burr"
+BROKE = (Replacement.Why.CHIPPED, Replacement.Why.BROKEN)
+
+
+def hang() -> None:
+    panels.register("how it stands", order=10, render=how_it_stands)
+    panels.register("log", order=90, render=log)
+    panels.register_act("Log a run", "maintenance:log_run", order=1, permission=roles.LOG_RUN)
+    panels.register_act("Sharpening", "maintenance:log_sharpening", order=2, permission=roles.LOG_SHARPENING)
+    panels.register_act("Replacement", "maintenance:log_replacement", order=3, permission=roles.LOG_REPLACEMENT)
+    panels.register_act("Stop", "maintenance:log_stop", order=4, permission=roles.LOG_STOP)
+    panels.register_act("Reading", "maintenance:log_reading", order=5, permission=roles.LOG_READING)
+    panels.register_act("In or out of a press", "maintenance:in_press", order=8, permission=roles.LOG_RUN)
+    panels.register_act("Mishap", "maintenance:log_mishap", order=6, permission=roles.LOG_MISHAP)
+
+
+def how_it_stands(request, die) -> str:
+    state = die_state.of_die(die, register.system_of(request.user))
+    forecast, limiting = state.forecast, state.limiting
+    context = {
+        "die": die,
+        "system": state.system,
+        "state": state,
+        "rows": [_told(row) for row in state.cutting],
+        "forecast": forecast,
+        "head": die_state.headline(state),
+        "facts": die_state.facts(state),
+        "r": _ribbon(state),
+        "wear": _wear(state),
+        "drift": state.drift,
+        "restarted": max((read.moment(at) for at in state.log.restarts), default=None),
+        "record": record_line.said_here(die.plant, die),
+        "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
+    }
+    leader_words = []
+    if limiting is not None:
+        leader_words = [
+            f"{limiting.position.code} limits the die",
+            f"half of such edges go {numbers.hits(limiting.forecast.half_hits)} hits more; "
+            f"9 in 10 go {numbers.hits(limiting.forecast.nine_in_ten_hits)}",
+        ]
+        context["leader_url"] = reverse("maintenance:edge", args=[limiting.position.pk])
+    context |= {"leader_words": leader_words, "plan": _plan(state, leader_words)}
+    if forecast and forecast.remaining:
+        context |= {
+            "half": numbers.hits(forecast.half_hits),
+            "nine": numbers.hits(forecast.nine_in_ten_hits),
+            "one": numbers.hits(die_state.quantile(forecast, 0.9)),
+            "rests_on": die_state.rests_on(forecast, state.system),
+            "ahead_label": "the first dull or chipped edge: 8 in 10 here",
+        }
+    return render_to_string("maintenance/screens/die/how_it_stands.html", context, request=request)
+
+
+def _wear(state: die_state.DieState) -> list[dict]:
+    """What was measured of pieces that do not cut, with when each comes to its limit."""
+    limits = part_wear.limits_of(row.position for row in state.rows)
+    return [
+        {
+            "wear": wear,
+            "said": part_wear.said(wear),
+            "last": part_wear.shown(wear.last_si, wear.quantity, state.system),
+            "limit": part_wear.shown(wear.limit.value_si, wear.quantity, state.system) if wear.limit else "",
+        }
+        for wear in part_wear.of_log(state.log, state.now.timestamp(), limits=limits)
+    ]
+
+
+def _told(row: die_state.PositionRow) -> dict:
+    """A cutting edge's line with its figures as they are said."""
+    edge = row.forecast
+    rests, handbook = die_state.edge_rests_on(edge) if edge else ("", "")
+    return {
+        "row": row,
+        "half": numbers.hits(edge.half_hits) if edge else "",
+        "nine": numbers.hits(edge.nine_in_ten_hits) if edge else "",
+        "rests": rests,
+        "handbook": handbook,
+    }
+
+
+def _plan(state: die_state.DieState, leader_words: list[str]) -> plan.Plan | None:
+    stations = [(s.sequence, s.code, s.operation) for s in state.stations]
+    places = [
+        plan.Place(
+            code=row.position.code,
+            kind=row.position.kind,
+            shape=row.shape,
+            side=row.position.side,
+            station=row.position.station.code if row.position.station else "",
+            cuts=row.cuts,
+            share_left=row.forecast.share_left if row.forecast else None,
+            allowance_left=row.allowance_share,
+            css=row.standing.css,
+            limits=row.limits,
+            title=row.title,
+        )
+        for row in state.rows
+    ]
+    return plan.lay_out(places, stations, leader_words=leader_words) if places else None
+
+
+def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
+    log, now = state.log, state.now
+    since = now - dt.timedelta(days=DAYS_BACK)
+    lately = (since.timestamp(), now.timestamp())
+    codes = {position.id: position.code for position in log.positions.values()}
+    runs = [r for r in log.runs if lately[0] <= r.ended <= lately[1]]
+    works = [w for w in log.works if w.position in codes and lately[0] <= w.at <= lately[1]]
+    changes = [c for c in log.replacements if c.why in BROKE and not c.since_start and lately[0] <= c.at <= lately[1]]
+    remaining = None
+    if state.forecast and state.forecast.remaining:
+        remaining = {p: die_state.quantile(state.forecast, p) for p in (0.1, 0.25, 0.5, 0.75, 0.9)}
+    if not (runs or works or changes or remaining):
+        return None
+    first = min([r.started for r in runs] + [e.at for e in (*works, *changes)], default=None)
+    first = now if first is None else read.moment(first)
+    since = max(since, min(first - dt.timedelta(days=7), now - dt.timedelta(days=DAYS_AT_LEAST)))
+    burrs, unit, limit = _burrs(state, since)
+    order = state.order
+    return timeline.lay_out(
+        today=now,
+        since=since,
+        runs=[
+            timeline.RunBar(
+                started=read.moment(r.started),
+                ended=read.moment(r.ended),
+                hits=r.hits,
+                title=f"{r.hits:,} hits, {_day(read.moment(r.started))}",
+            )
+            for r in runs
+        ],
+        events=_grinds(works, codes) + _breaks(changes, codes),
+        readings=burrs,
+        reading_unit=unit,
+        limit=limit if burrs else None,
+        remaining=remaining,
+        order_hits=order.hits_left if order else None,
+        order_label=f"order {order.number}: {order.hits_left:,} hits to go" if order else "",
+        said={"half": f"half by {numbers.hits(remaining[0.5])}"} if remaining else None,
+    )
+
+
+def _burrs(state: die_state.DieState, since: dt.datetime) -> tuple[list[timeline.Measured], str, float | None]:
+    """Burr readings in the user's unit, that unit, and the tightest limit among the die's parts."""
+    quantity = units.quantity("burr height")
+    unit = quantity.unit(state.system)
+    limiting = state.limiting.position.pk if state.limiting else None
+    lately = (since.timestamp(), state.now.timestamp())
+    measured = [
+        timeline.Measured(
+            at=read.moment(m.at),
+            value=units.from_si(m.value_si, unit),
+            title=f"{state.log.positions[m.position].code}: "
+            f"{units.show_si(m.value_si, quantity, state.system)}, {_day(read.moment(m.at))}",
+            of_limiting=m.position == limiting,
+        )
+        for m in state.log.readings
+        if BURR in m.quantity.lower() and lately[0] <= m.at <= lately[1]
+    ]
+    limits = [o.part.burr_limit_um for v in state.die.variants.all() for o in v.outputs.all() if o.part.burr_limit_um]
+    return measured, unit, units.shown_value(min(limits), quantity, state.system) if limits else None
+
+
+def _breaks(changes: list[ReplacementRow], codes: dict[int, str]) -> list[timeline.Event]:
+    """Pieces that came out chipped or broken; those of one moment are one mark."""
+    together: dict[float, list[ReplacementRow]] = {}
+    for change in changes:
+        together.setdefault(change.at, []).append(change)
+    events = []
+    for at, rows in together.items():
+        named, why = [codes[row.position] for row in rows], Replacement.Why(rows[0].why).label
+        day = _day(read.moment(at))
+        events.append(
+            timeline.Event(
+                at=read.moment(at),
+                label=f"{_names(named)} {why}",
+                title=f"{', '.join(named)} replaced on {day}: {why}",
+                css="short",
+            )
+        )
+    return events
+
+
+def _names(codes: list[str], most: int = 2) -> str:
+    return ", ".join(codes[:most]) + (f" and {len(codes) - most} more" if len(codes) > most else "")
+
+
+def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]:
+    """One mark for what was ground together, named by its cause."""
+    together: dict[str | float, list[WorkRow]] = {}
+    for work in works:
+        if OPERATIONS[work.operation].fresh_edge:
+            together.setdefault(work.set_key or work.at, []).append(work)
+    events = []
+    for rows in together.values():
+        chipped = [w for w in rows if w.found in ("chipped", "broken") or (not w.found and w.why == Work.Why.CHIPPED)]
+        dull = [w for w in rows if w.found == "dull" or (not w.found and w.why == Work.Why.DULL)]
+        telling, said = (chipped, "chipped") if chipped else (dull, "dull")
+        cause = f"{_names([codes[w.position] for w in telling])} {said}" if telling else Work.Why(rows[0].why).label
+        done = rows[0].operation if len({w.operation for w in rows}) == 1 else "worked on"
+        pieces = f"{len(rows)} pieces" if len(rows) > 1 else codes[rows[0].position]
+        at = read.moment(rows[0].at)
+        events.append(
+            timeline.Event(
+                at=at,
+                label=cause,
+                title=f"{pieces} {done}, {_day(at)}: {cause}",
+                css="short" if chipped else "",
+            )
+        )
+    return events
+
+
+def _day(moment: dt.datetime) -> str:
+    return f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
+
+
+def log(request, die) -> str:
+    """The latest entries, struck ones too, a page at a time."""
+    page = listing.index(die=die).page(request.GET.get("entries"), ENTRIES_A_PAGE)
+    return render_to_string(
+        "maintenance/screens/die/log.html",
+        {
+            "die": die,
+            "page": page,
+            "entries": listing.read(page.object_list, system=register.system_of(request.user)),
+            "may_strike": request.user.has_perm(roles.STRIKE_ENTRY),
+        },
+        request=request,
+    )

@@ -1,0 +1,332 @@
+"""How a die stands, put together for its page from stored forecasts and the log. Reads only, no mathematics."""
+
+from __future__ import annotations
+
+import datetime as dt
+import statistics
+from dataclasses import dataclass
+
+from django.utils import timezone
+
+from diestore import together, units
+from diestore.handbook.kinds import KINDS
+from diestore.register.models import Die, Position, Station
+from maintenance.clockwork import cycles, usual
+from maintenance.clockwork import states as clockwork_states
+from maintenance.clockwork.rows import DieLog, PieceRow
+from maintenance.forecasts import burr_limits
+from maintenance.forecasts.stored import chance_of_going, strokes_at
+from maintenance.log import queries, read
+from maintenance.log.data import OrderLeft
+from maintenance.models import DieForecast, DriftFlag, EdgeForecast
+from maintenance.wording import numbers, odds
+from maintenance.wording.standing import Standing, standing
+
+NOT_GROUND = Standing("Not ground", "unknown")
+NOT_AN_EDGE = Standing("Not an edge", "unknown")
+NOT_IN_ORDER = Standing("Not in this order", "unknown")
+EMPTY_PLACE = Standing("Nothing in it", "unknown")
+DECIDES = 0.25  # an edge that is first less often than this decides nothing alone
+TIGHTER = 0.9  # a gap this much under the middle one of the die is worth a word
+
+
+@dataclass(frozen=True, kw_only=True)
+class PositionRow:
+    """One line of the table of components. forecast: only where there is one; grinds: only where any are logged."""
+
+    position: Position
+    kind: str
+    shape: str
+    build: str
+    gap_mm: float | None
+    gap_pct: float | None
+    state: clockwork_states.PositionState
+    forecast: EdgeForecast | None
+    refusal: str
+    cuts: bool
+    standing: Standing
+    limits: bool
+    allowance_share: float | None
+    grinds: int | None
+    title: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieState:
+    die: Die
+    system: units.System
+    forecast: DieForecast | None
+    order: OrderLeft | None
+    chance: float | None
+    rows: list[PositionRow]
+    stations: list[Station]
+    drift: DriftFlag | None
+    now: dt.datetime
+    log: DieLog
+
+    @property
+    def cutting(self) -> list[PositionRow]:
+        return [row for row in self.rows if row.cuts]
+
+    @property
+    def others(self) -> list[PositionRow]:
+        return [row for row in self.rows if not row.cuts]
+
+    @property
+    def limiting(self) -> PositionRow | None:
+        return next((row for row in self.rows if row.limits), None)
+
+
+def of_die(die: Die, system: units.System) -> DieState:
+    log = read.of_die(die)
+    told = together.read(
+        forecast=queries.newest_forecasts().filter(die=die),
+        edges=EdgeForecast.objects.filter(forecast__die=die, forecast__is_newest=True),
+        positions=die.positions.select_related("station", "item").order_by("station__sequence", "code"),
+        stations=die.stations.all(),
+        drift=queries.drift_flags().filter(die=die),
+    )
+    forecast = next(iter(told["forecast"]), None)
+    now = _last(log, forecast) or timezone.now()
+    order = next(iter(queries.open_orders(dies=[die])), None)
+    chance = None
+    if forecast and forecast.remaining and order:
+        chance = chance_of_going(forecast.remaining, order.hits_left)
+    reader = _Reader(
+        log=log,
+        states=clockwork_states.states(log, now.timestamp()),
+        cutting=cycles.cutting_positions(log),
+        edges={edge.position_id: edge for edge in told["edges"]},
+        limiting=forecast.limiting_id if forecast else None,
+        order=order,
+        usual_grind_mm=usual.usual_grind_mm(log),
+        now=now.timestamp(),
+    )
+    rows = [
+        reader.row(position) for position in told["positions"] if position.valid_to is None or position.valid_to > now
+    ]
+    rows.sort(key=_order_of_rows)
+    return DieState(
+        die=die,
+        system=system,
+        forecast=forecast,
+        order=order,
+        chance=chance,
+        rows=rows,
+        stations=told["stations"],
+        drift=next(iter(told["drift"]), None),
+        now=now,
+        log=log,
+    )
+
+
+def _last(log: DieLog, forecast: DieForecast | None) -> dt.datetime | None:
+    """The later of the last thing that happened to the die and the moment that its forecast is told for."""
+    moments = [] if log.last_moment is None else [read.moment(log.last_moment)]
+    if forecast is not None:
+        moments.append(forecast.as_of)
+    return max(moments, default=None)
+
+
+def _order_of_rows(row: PositionRow) -> tuple:
+    """The edge that limits the die first, then the cutting edges by what is left, then the rest."""
+    half = row.forecast.half_hits if row.forecast else None
+    return (not row.limits, not row.cuts, row.standing is NOT_IN_ORDER, half is None, half or 0, row.position.code)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Reader:
+    log: DieLog
+    states: dict[int, clockwork_states.PositionState]
+    cutting: set[int]
+    edges: dict[int, EdgeForecast]
+    limiting: int | None
+    order: OrderLeft | None
+    usual_grind_mm: float | None
+    now: float
+
+    def row(self, position: Position) -> PositionRow:
+        kind, state = KINDS[position.kind], self.states[position.pk]
+        piece = self.log.pieces.get(state.piece) if state.piece else None
+        edge, cuts = self.edges.get(position.pk), position.pk in self.cutting
+        known = edge if edge is not None and edge.remaining else None
+        gap_mm = cycles.gap_at(self.log, position.pk, self.now) if cuts else None
+        thickness_mm = self.log.stocks[self.log.usual_stock].thickness_mm
+        share = grinds = None
+        if piece and piece.grind_allowance_mm and state.allowance_left_mm is not None:
+            share = min(state.allowance_left_mm / piece.grind_allowance_mm, 1.0)
+            if self.usual_grind_mm:
+                grinds = int(state.allowance_left_mm / self.usual_grind_mm + 1e-9)
+        return PositionRow(
+            position=position,
+            kind=kind.name,
+            shape=kind.shape,
+            build=_build(piece),
+            gap_mm=gap_mm,
+            gap_pct=None if gap_mm is None else 100 * gap_mm / thickness_mm,
+            state=state,
+            forecast=known,
+            refusal=edge.refusal if edge is not None else "",
+            cuts=cuts,
+            standing=self._standing(position, state, known, cuts, kind.is_ground),
+            limits=known is not None and position.pk == self.limiting,
+            allowance_share=share,
+            grinds=grinds,
+            title=_title(position, kind.name, known, cuts),
+        )
+
+    def _standing(self, position, state, edge, cuts, is_ground) -> Standing:
+        if state.piece is None:
+            return EMPTY_PLACE
+        if not cuts:
+            return NOT_AN_EDGE if is_ground else NOT_GROUND
+        works_in = self.log.positions[position.pk].variants
+        if self.order and self.order.variant_id and works_in and self.order.variant_id not in works_in:
+            return NOT_IN_ORDER
+        chance = chance_of_going(edge.remaining, self.order.hits_left) if edge and self.order else None
+        return standing(chance_of_order=chance, share_left=edge.share_left if edge else None)
+
+
+def _build(piece: PieceRow | None) -> str:
+    if piece is None:
+        return ""
+    hardness = "" if piece.hardness_hrc is None else f"{piece.hardness_hrc:g}"
+    return " ".join(bit for bit in (piece.tool_steel, piece.coating, hardness) if bit)
+
+
+def _title(position: Position, kind: str, edge: EdgeForecast | None, cuts: bool) -> str:
+    if not cuts:
+        return f"{position.code} {kind}: not a cutting edge"
+    if edge is None:
+        return f"{position.code} {kind}: nothing can be said of it yet"
+    return (
+        f"{position.code} {kind}: {100 * (edge.share_left or 0):.0f} % of its usual hits to dull are left; half of "
+        f"such edges go {numbers.hits(edge.half_hits)} hits more, 9 in 10 go {numbers.hits(edge.nine_in_ten_hits)}"
+    )
+
+
+def headline(state: DieState) -> dict:
+    """The sentence that stands first: what is so, how sure, what decides it. Plain parts for the template."""
+    f, order = state.forecast, state.order
+    if f is None:
+        return {
+            "css": "",
+            "verdict": "No forecast has been computed yet.",
+            "rest": "Have one computed: python manage.py forecast --store.",
+        }
+    if not f.remaining:
+        return {"css": "", "verdict": "Nothing is forecast for this die.", "rest": f.refusal}
+    said = {"edge": f.limiting.code if f.limiting else "", "why": _why(state), "shared": _is_shared(state)}
+    if order is None:
+        return said | {
+            "css": "",
+            "verdict": "No order is open.",
+            "rest": f"As often as not it goes {numbers.hits(f.half_hits)} hits more before an edge is dull or chipped; "
+            f"9 times in 10 it goes {numbers.hits(f.nine_in_ten_hits)}.",
+        }
+    p = state.chance
+    if p >= 0.9:
+        verdict, css = "It will very likely finish", ""
+    elif p >= 0.65:
+        verdict, css = "It will probably finish", ""
+    elif p >= 0.5:
+        verdict, css = "It may just finish", ""
+    elif p >= 0.35:
+        verdict, css = "It may not finish", "short"
+    else:
+        verdict, css = "It will probably not finish", "short"
+    return said | {
+        "css": standing(chance_of_order=p, share_left=None).css or css,
+        "verdict": f"{verdict} order {order.number}",
+        "rest": f": {order.hits_left:,} hits are left to run, "
+        "and the chance of getting there without a dull or chipped edge is",
+        "chance": odds.chance(p),
+        "order": order,
+    }
+
+
+def _first_to_go(state: DieState) -> float | None:
+    """How often the limiting edge is the first. Not told where inserts change, as it was computed over all of them."""
+    if len(state.cutting) < 2 or any(p.variants for p in state.log.positions.values()):
+        return None
+    return state.limiting.forecast.first_to_go if state.limiting else None
+
+
+def _is_shared(state: DieState) -> bool:
+    first = _first_to_go(state)
+    return first is not None and first < DECIDES
+
+
+def _why(state: DieState) -> str:
+    """What is known of the edge that decides: how often it is the one, and whether its gap is out of line."""
+    row = state.limiting
+    if row is None:
+        return ""
+    bits = []
+    first = _first_to_go(state)
+    if first is not None:
+        bits.append(odds.times(first))
+    gaps = [r.gap_mm for r in state.cutting if r.gap_mm is not None]
+    if row.gap_mm is not None and row.gap_mm == min(gaps) and row.gap_mm < TIGHTER * statistics.median(gaps):
+        bits.append("its gap is the tightest in the die")
+    return "; ".join(bit for bit in bits if bit)
+
+
+def facts(state: DieState) -> list[tuple[str, str]]:
+    """Figures beside what is left, each with its name."""
+    found = []
+    row = state.limiting
+    if row is not None:
+        code = row.position.code
+        hits = row.state.hits_since_sharpening
+        found.append((f"Hits on {code} since sharpened", "not known" if hits is None else f"{hits:,}"))
+        end = "the burr limit" if "burr_limit" in row.forecast.rests_on else "dull"
+        found.append((f"Usual for {code}, sharp to {end}", f"{numbers.hits(row.forecast.usual_hits)} hits"))
+        burrs = [r for r in state.log.readings if r.position == row.position.pk and "burr" in r.quantity.lower()]
+        if burrs:
+            last = max(burrs, key=lambda r: r.at)
+            found.append((f"Burr on {code}, last look", units.show_si(last.value_si, "burr height", state.system)))
+    if state.order:
+        due = state.order.due
+        found.append((f"Order {state.order.number}, due {due.day} {due:%b}", f"{state.order.hits_left:,} hits"))
+    return found
+
+
+def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
+    """What a forecast rests on, as a few sentences, and the burr limit that it counts to."""
+    said = _rests_on_records(f)
+    if limit := f.rests_on.get("burr_limit"):
+        said += f" {burr_limits.said(limit, units.show(limit['um'], 'burr_um', system))}"
+    if sets := f.rests_on.get("sets_as_one"):
+        said += (
+            f" {numbers.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
+            "that the handbook expects first stands for it. Log at a sharpening what each piece was found to be."
+        )
+    return said
+
+
+def _rests_on_records(f: DieForecast) -> str:
+    r = f.rests_on
+    said = (
+        f"Rests on {numbers.counted(r['cycles'], 'cycle', 'cycles')} of this die, of which "
+        f"{numbers.none(r['dull_ends'])} ended dull and {numbers.none(r['chipped_ends'])} chipped"
+    )
+    if f.fit:
+        said += f", and on {numbers.counted(f.fit.cycles, 'cycle', 'cycles')} of the shop"
+    said += f". Handbook values count for {100 * r['prior_share']:.0f} %."
+    if not f.fit:
+        return said + " The shop's records are not fitted yet: handbook only."
+    return f"{said} In all: {r['words']}." if r.get("words") else said
+
+
+def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:
+    """What an edge's figures rest on, in two short lines."""
+    r = edge.rests_on
+    ends = f"{numbers.none(r['dull_ends'])} dull"
+    if r["chipped_ends"]:
+        ends += f", {r['chipped_ends']} chipped"
+    return f"{numbers.counted(r['cycles'], 'cycle', 'cycles')}, {ends}", f"handbook {100 * r['prior_share']:.0f} %"
+
+
+def quantile(f: DieForecast, probability: float) -> int:
+    return round(strokes_at(f.remaining, probability))

@@ -1,0 +1,33 @@
+"""What dies due may be narrowed to."""
+
+from __future__ import annotations
+
+from django import forms
+
+from maintenance.forecasts.due import DueRow
+
+
+class DueFilter(forms.Form):
+    q = forms.CharField(label="Die or order", required=False)
+    show = forms.ChoiceField(
+        label="Show",
+        required=False,
+        choices=[
+            ("", "all with an open order"),
+            ("short", "sharpen first"),
+            ("close", "sharpen first, and close"),
+            ("unknown", "those of which nothing can be said"),
+        ],
+    )
+
+    def pick(self, found: list[DueRow]) -> list[DueRow]:
+        if not self.is_valid():
+            return found
+        q, show = self.cleaned_data["q"].lower(), self.cleaned_data["show"]
+        wanted = {"short": ("short",), "close": ("short", "close"), "unknown": ("unknown",)}.get(show)
+        return [
+            r
+            for r in found
+            if (not q or q in f"{r.code} {r.description} {r.order_number}".lower())
+            and (wanted is None or r.standing.css in wanted)
+        ]

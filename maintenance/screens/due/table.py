@@ -1,0 +1,109 @@
+"""Dies due as a table. Formats, never computes."""
+
+from __future__ import annotations
+
+import math
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from diestore.frame.tables import RIGHT, Column
+from maintenance.wording import numbers, odds
+
+LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
+
+
+def scale(hits: float, width: float = 160.0) -> float:
+    """Place of a count on the common scale of the range marks, 10 to 10 + width."""
+    share = math.log(min(max(hits, LOW), HIGH) / LOW) / math.log(HIGH / LOW)
+    return 10 + width * share
+
+
+class DueTable(tables.Table):
+    code = Column(verbose_name="Die", order_by=("code", "pk"))
+    order_number = Column(verbose_name="Open order", order_by=("order_number", "pk"))
+    chance = Column(verbose_name="Chance of finishing it", order_by=("risk", "pk"), empty_values=())
+    limiting = Column(verbose_name="Limited by", order_by=("limiting", "pk"), default="–")
+    since_sharpened = Column(
+        verbose_name="Its hits since sharpened", attrs=RIGHT, order_by=("since_sharpened", "pk"), default="–"
+    )
+    half = Column(verbose_name="Half go this many more", attrs=RIGHT, order_by=("half", "pk"), default="–")
+    band = Column(
+        verbose_name="8 in 10 fall here",
+        note=f"notch: the order · {LOW:,} to {HIGH:,}",
+        attrs={"th": {"class": "wide"}, "td": {"class": "wide"}},
+        empty_values=(),
+        orderable=False,
+    )
+    due = Column(verbose_name="Due", attrs=RIGHT, order_by=("due", "pk"))
+    hours = Column(verbose_name="Hours to sharpen", attrs=RIGHT, order_by=("hours", "pk"), default="–")
+
+    class Meta:
+        order_by = ("-chance",)
+        empty_text = "No die with an open order is like that."
+        row_attrs = {"class": lambda record: "limit" if record.standing.css == "short" else ""}
+        attrs = {"class": "due"}
+
+    def __init__(self, data, *args, **kwargs) -> None:
+        super().__init__(data, *args, **kwargs)
+        self.caption = numbers.counted(len(data), "die with an open order", "dies with open orders")
+
+    def render_code(self, value, record):
+        return format_html(
+            '<a href="{}">{}</a><small>{}</small>', reverse("diestore:die", args=[record.pk]), value, record.description
+        )
+
+    def render_order_number(self, value, record):
+        return format_html(
+            '<span class="nowrap">{}</span><small class="nowrap">{} hits to go</small>', value, f"{record.hits_left:,}"
+        )
+
+    def render_chance(self, record):
+        if record.chance is None:
+            return format_html('<span class="quiet">not known</span><small>{}</small>', record.refusal)
+        return format_html(
+            '<span class="chance"><strong>{}</strong> <svg class="bar" viewBox="0 0 98 16" width="98" height="16" '
+            'aria-hidden="true"><rect class="bed" x="1" y="1" width="96" height="14"/>'
+            '<rect class="fill {}" x="1" y="1" width="{}" height="14"/>'
+            '<rect class="edge" x="1" y="1" width="96" height="14"/></svg></span><small class="nowrap">{}</small>',
+            odds.percent(record.chance),
+            record.standing.css,
+            f"{96 * record.chance:.1f}",
+            record.rests_on,
+        )
+
+    def render_limiting(self, value, record):
+        code = format_html('<strong class="nowrap">{}</strong>', value)
+        if record.limiting_pk is not None:
+            code = format_html('<a href="{}">{}</a>', reverse("maintenance:edge", args=[record.limiting_pk]), code)
+        return format_html('{}<small class="nowrap">{}</small>', code, record.limiting_kind)
+
+    def render_since_sharpened(self, value):
+        return f"{value:,}"
+
+    def render_half(self, value, record):
+        return format_html("{}<small>9 in 10: {}</small>", numbers.hits(value), numbers.hits(record.nine_in_ten))
+
+    def render_band(self, record):
+        if record.low is None:
+            return "–"
+        low, high, half = scale(record.low), scale(record.high), scale(record.half)
+        return format_html(
+            '<svg viewBox="0 0 180 26" width="180" height="26" role="img"><title>{}</title>'
+            '<path class="rule" d="M10 13H170"/>'
+            '<rect class="w3" x="{}" y="7" width="{}" height="12"/><path class="now" d="M{} 5v16"/>'
+            '<path class="solid" d="M{} 0h10l-5 7z"/></svg>',
+            f"8 in 10 between {numbers.hits(record.low)} and {numbers.hits(record.high)}; "
+            f"the order takes {record.hits_left:,}",
+            f"{low:.1f}",
+            f"{max(high - low, 2):.1f}",
+            f"{half:.1f}",
+            f"{scale(record.hits_left) - 5:.1f}",
+        )
+
+    def render_due(self, value):
+        return f"{value.day} {value:%b}"
+
+    def render_hours(self, value):
+        return f"{value:.1f}"

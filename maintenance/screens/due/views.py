@@ -1,0 +1,53 @@
+"""The page of the dies due."""
+
+from __future__ import annotations
+
+from django.shortcuts import render
+from django.views import View
+
+from diestore.frame.tables import Rows, lay_out
+from diestore.register.models import Die
+from maintenance.forecasts import due, record_line
+from maintenance.log import queries
+
+from .forms import DueFilter
+from .table import DueTable
+
+
+class Due(View):
+    def get(self, request):
+        every = due.rows()
+        form = DueFilter(request.GET or None)
+        found = form.pick(every) if form.is_bound else every
+        table = lay_out(request, DueTable(Rows(found)))
+        newest = queries.newest_forecasts().select_related("die__plant", "fit").order_by("-made_at").first()
+        return render(
+            request,
+            "maintenance/screens/due/due.html",
+            {
+                "table": table,
+                "form": form,
+                "every": every,
+                "empty_register": not every and not Die.objects.exists(),
+                "first": sentence(every),
+                "fit": newest.fit if newest else None,
+                "as_of": newest.as_of if newest else None,
+                "record": record_line.said_here(newest.die.plant) if newest else None,
+            },
+        )
+
+
+def sentence(found: list[due.DueRow]) -> dict:
+    """What the page says first."""
+    short = [r for r in found if r.standing.css == "short"]
+    close = [r for r in found if r.standing.css == "close"]
+    timed = [r for r in short if r.hours is not None]
+    return {
+        "css": "short" if short else "close" if close else "",
+        "short": short,
+        "close": close,
+        "hours": sum(r.hours for r in timed),
+        "untimed": [r for r in short if r.hours is None],
+        "runs": len([r for r in found if r.standing.css == ""]),
+        "unknown": len([r for r in found if r.chance is None]),
+    }

@@ -1,0 +1,293 @@
+"""The page of one edge."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+import numpy as np
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views import View
+
+from diestore import units
+from diestore.access.queries import system_of
+from diestore.handbook.cautions import FIRST, for_work
+from diestore.register.models import Position
+from maintenance.forecasts import curves, part_wear
+from maintenance.life.cycles import SampleRefused
+from maintenance.wording import numbers
+
+from . import page as edge_page
+from . import plots
+from .bars import lay_out_bars
+from .forms import LimitForm, OtherBuildForm, TogetherForm
+
+POINTS = 120
+MUCH = 1.3  # a change that lies within this either way changes little
+
+
+class EdgePage(View):
+    """Everybody who is signed in may look, as at the die's page."""
+
+    def get(self, request: HttpRequest, pk: int) -> HttpResponse:
+        position = get_object_or_404(
+            Position.objects.select_related("die__plant", "die__usual_stock", "station", "item"), pk=pk
+        )
+        edge = edge_page.of_position(position, system_of(request.user))
+        context = {
+            "position": position,
+            "die": position.die,
+            "edge": edge,
+            "system": edge.system,
+            "now": edge.now,
+            "build": _build_words(edge),
+            "stock": edge.log.stocks[edge.log.usual_stock],
+            "wear": _wear(request, edge),
+        }
+        if any(w["wear"].is_past for w in context["wear"]):
+            context["cautions"] = [*(caution.short for caution in for_work("replacement")), FIRST]
+        if edge.cuts:
+            context |= self._of_an_edge(request, edge)
+        return render(request, "maintenance/screens/edge/edge.html", context)
+
+    def _of_an_edge(self, request: HttpRequest, edge: edge_page.EdgeTold) -> dict:
+        page = Paginator(range(len(edge.cycles))[::-1], edge_page.CYCLES_A_PAGE).get_page(request.GET.get("cycles"))
+        told = edge_page.told_cycles(edge, list(page.object_list)[::-1])
+        others = edge_page.alternatives(edge)
+        together = TogetherForm(request.GET if "also" in request.GET else None, places=edge.others)
+        record = edge_page.own_record(edge, together.chosen)
+        named = any(request.GET.get(name) for name in OtherBuildForm.base_fields)
+        form = OtherBuildForm(request.GET if named else None)
+        return {
+            "head": _headline(edge),
+            "reasons": edge_page.reasons(edge, others),
+            "rests_on": edge_page.rests_on(edge),
+            "bars": lay_out_bars(edge, told) if told else None,
+            "told": told[::-1],
+            "page": page,
+            "record": record,
+            "record_said": _record_said(record),
+            "together": together,
+            "plot": _plot(edge, record),
+            "others": [_alternative(edge, a) for a in others],
+            "form": form,
+            "answer": _answer(edge, form),
+            "guidance": edge_page.gap_guidance(edge),
+            "readings": _readings(edge),
+            "kept": urlencode([(k, v) for k, v in request.GET.items() if k != "cycles"]),
+        }
+
+
+def _build_words(edge: edge_page.EdgeTold) -> str:
+    build = edge.open_cycle.build if edge.open_cycle else None
+    if build is None:
+        piece = edge.log.pieces.get(edge.state.piece) if edge.state.piece else None
+        build = piece
+    if build is None:
+        return ""
+    hardness = "" if build.hardness_hrc is None else f"{build.hardness_hrc:g} HRC"
+    return " ".join(bit for bit in (build.tool_steel, build.coating, hardness) if bit)
+
+
+def _headline(edge: edge_page.EdgeTold) -> dict:
+    """How long such an edge lasts here, how sure that is, in plain words."""
+    if edge.fresh is None:
+        return {"refusal": edge.refusal or "No piece with an edge sits here now, so nothing is forecast of it."}
+    low, high = edge.fresh.usual_band_hits
+    share = edge.position.stroke_share
+    return {
+        "half": numbers.hits(edge.fresh.remaining[0.5] * share),
+        "nine": numbers.hits(edge.fresh.remaining[0.1] * share),
+        "one": numbers.hits(edge.fresh.remaining[0.9] * share),
+        "usual": numbers.hits(edge.fresh.usual_hits),
+        "low": numbers.hits(low),
+        "high": numbers.hits(high),
+        "expected": numbers.hits(edge.expected.usual_hits),
+        "expected_low": numbers.hits(edge.expected.low_hits),
+        "expected_high": numbers.hits(edge.expected.high_hits),
+        "left": numbers.hits(edge.edge.half_hits) if edge.edge else "",
+        "left_nine": numbers.hits(edge.edge.nine_in_ten_hits) if edge.edge else "",
+        "css": "short" if edge.fresh.usual_hits < edge.expected.low_hits else "",
+    }
+
+
+def _record_said(record: edge_page.OwnRecord) -> dict:
+    """The fit to the cycles alone, in words, or what they show where there is none."""
+    if record.fit is not None:
+        low, high = record.fit.hits_limits(0.5, 0.8)
+        nine_low, nine_high = record.fit.hits_limits(0.1, 0.8)
+        scale, shape = record.fit.scale_limits(0.8), record.fit.shape_limits(0.8)
+        return {
+            "half": numbers.hits(record.fit.hits_at(0.5)),
+            "low": numbers.hits(low),
+            "high": numbers.hits(high),
+            "nine": numbers.hits(record.fit.hits_at(0.1)),
+            "nine_low": numbers.hits(nine_low),
+            "nine_high": numbers.hits(nine_high),
+            "scale": numbers.hits(record.fit.scale_hits),
+            "scale_low": numbers.hits(scale[0]),
+            "scale_high": numbers.hits(scale[1]),
+            "shape": f"{record.fit.shape:.2g}",
+            "shape_low": f"{shape[0]:.2g}",
+            "shape_high": f"{shape[1]:.2g}",
+        }
+    return {
+        "refusal": record.refusal,
+        "least": numbers.hits(record.least_hits) if record.least_hits else "",
+        "longest": numbers.hits(record.longest_hits),
+    }
+
+
+def _plot(edge: edge_page.EdgeTold, record: edge_page.OwnRecord):
+    """Such an edge here, this edge, and what its cycles (or those of some edges) show by themselves."""
+    if edge.fresh is None:
+        return ""
+    usual, expected = edge.fresh.usual_hits, edge.expected
+    until = 1.05 * max(2.0 * usual, 2.0 * expected.usual_hits, record.longest_hits)
+    x = np.linspace(0, until, POINTS)
+    such = curves.between_usual(x, (expected.low_hits, expected.usual_hits, expected.high_hits), edge.shape)
+    own = curves.between_usual(x, (usual, usual, usual), edge.shape)
+    return plots.still_sharp(
+        title=f"Share still sharp by hits since sharpened: {edge.position.code}, and such an edge here",
+        until=until,
+        such=such,
+        own=own,
+        steps=curves.steps(record.survival, record.longest_hits) if record.survival is not None else None,
+        fitted=curves.of_fit(record.fit) if record.fit is not None else None,
+    )
+
+
+def _alternative(edge: edge_page.EdgeTold, other: edge_page.Alternative) -> dict:
+    return {"words": other.words, "query": urlencode(other.asked), **_what_if(other.told)}
+
+
+def _what_if(told) -> dict:
+    if abs(told.times - 1) < 0.05 and told.times_high < MUCH and told.times_low > 1 / MUCH:
+        sure = "about the same"
+    elif told.times_low > 1:
+        sure = "longer"
+    elif told.times_high < 1:
+        sure = "shorter"
+    else:
+        sure = "may be either"
+    return {
+        "hits": numbers.hits(told.after.usual_hits),
+        "low": numbers.hits(told.after.low_hits),
+        "high": numbers.hits(told.after.high_hits),
+        "times": _times(told.times),
+        "times_low": _times(told.times_low),
+        "times_high": _times(told.times_high),
+        "sure": sure,
+    }
+
+
+def _times(value: float) -> str:
+    """To two figures, noughts too: 0.91, 1.0, 2.8, 14."""
+    return f"{value:.2f}" if value < 0.995 else f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
+
+
+def _answer(edge: edge_page.EdgeTold, form: OtherBuildForm) -> dict | None:
+    """What the form asked, answered; `refusal` where it cannot be."""
+    if edge.spec is None:
+        return None
+    asked = form.asked
+    if asked is None:
+        return None
+    try:
+        told = edge_page.what_if(edge, **asked)
+    except SampleRefused as reason:
+        return {"refusal": f"That cannot be told: {reason}."}
+    return {"words": form.words, "before": numbers.hits(told.before.usual_hits), **_what_if(told)}
+
+
+def _readings(edge: edge_page.EdgeTold) -> list[dict]:
+    """A plot for each quantity that tells of the edge's wear."""
+    found = edge_page.edge_readings(edge)
+    limit_um = edge_page.burr_limit_um(edge.position)
+    made = []
+    for quantity, cycles in found.items():
+        what = units.quantity(quantity)
+        unit = what.unit(edge.system)
+        limit = None
+        if quantity == "burr height" and limit_um is not None:
+            value = units.shown_value(limit_um, what, edge.system)
+            limit = plots.Level(value=value, words=f"limit {units.show(limit_um, what, edge.system)}")
+        drawn = [
+            plots.Measured(hits=c.hits, values=[units.from_si(v, unit) for v in c.values_si], css=c.css)
+            for c in cycles
+        ]  # fmt: skip
+        count = sum(len(c.hits) for c in cycles)
+        made.append(
+            {
+                "name": quantity,
+                "count": count,
+                "cycles": len(cycles),
+                "plot": plots.readings(
+                    drawn,
+                    title=f"{quantity} of {edge.position.code} against hits since sharpened",
+                    name=f"{quantity}, {unit}",
+                    limit=limit,
+                ),
+            }
+        )
+    return made
+
+
+def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
+    """Each quantity that tells of wear: the sentence, the plot, the form for another limit."""
+    asked_of, limits, bound = request.GET.get("of", ""), part_wear.limits_of([edge.position]), None
+    was = dict(limits)
+    if "limit" in request.GET and asked_of:
+        bound = LimitForm(request.GET, quantity=asked_of, system=edge.system)
+        if bound.is_valid():
+            value = bound.cleaned_data["limit"]
+            limits[edge.position.pk, asked_of] = part_wear.Limit(
+                value_si=value, words="the limit asked for", source="asked for here"
+            )
+    found = part_wear.of_log(edge.log, edge.now.timestamp(), limits=limits, only=edge.position.pk)
+    return [
+        {
+            "wear": wear,
+            "said": part_wear.said(wear),
+            "last": part_wear.shown(wear.last_si, wear.quantity, edge.system),
+            "limit": part_wear.shown(wear.limit.value_si, wear.quantity, edge.system) if wear.limit else "",
+            "plot": _wear_plot(wear, edge),
+            "form": bound
+            if bound is not None and asked_of == wear.quantity
+            else LimitForm(None, quantity=wear.quantity, system=edge.system),
+            "asked": wear.limit is not None and wear.limit != was.get((edge.position.pk, wear.quantity)),
+        }
+        for wear in found
+    ]
+
+
+def _wear_plot(wear: part_wear.Wear, edge: edge_page.EdgeTold):
+    what = part_wear.measured_as(wear.quantity)
+    unit = what.unit(edge.system) if what else "SI"
+
+    def shown(values):
+        return values if what is None else np.array([units.from_si(float(v), unit) for v in values])
+
+    band = None
+    if wear.found is not None:
+        late = wear.found.late_hits if np.isfinite(wear.found.late_hits) else wear.found.at_hits
+        until = max(min(late, 1.5 * wear.found.at_hits), wear.hits_now)
+        x = np.linspace(min(wear.hits), until, POINTS)
+        line = curves.along_trend(wear.found, wear.hits, x, falling=wear.falling)
+        band = curves.Band(x, shown(line.y), shown(line.low), shown(line.high))
+    limit = None
+    if wear.limit is not None:
+        words_ = f"limit {part_wear.shown(wear.limit.value_si, wear.quantity, edge.system)}"
+        limit = plots.Level(value=float(shown([wear.limit.value_si])[0]), words=words_)
+    return plots.wear(
+        plots.Measured(hits=wear.hits, values=shown(wear.values_si), css="open"),
+        title=f"{wear.quantity} of {wear.code} over its hits, and its limit",
+        name=f"{wear.quantity}, {unit}",
+        line=band,
+        limit=limit,
+        hits_now=wear.hits_now,
+    )
+
+
+# --- bars -------------------------------------------------------------------------------------------------------------

@@ -1,0 +1,444 @@
+"""The bench forms: one screen a task. Each checks what was typed, says what it doubts, and hands over to an action."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterator
+
+from django import forms
+from django.utils import timezone
+
+from diestore import units
+from diestore.access.models import Person
+from diestore.access.tablet import Tablet
+from diestore.access.who_field import add_person, prove_person
+from diestore.frame.fields import MomentField, Pick, Picks, TypedField, WholeField, choices, minute
+from diestore.register.models import Die, Output, Press, Stock
+from maintenance.log import expected as log_expected
+from maintenance.log import listing, rules, write
+from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Run, Stop, fresh_key
+
+NOTE_AT_MOST = 2_000
+
+
+class LogForm(forms.Form):
+    """What every entry has: who, when, a note, and a key that makes a repeat harmless.
+
+    A form may doubt what was typed (`doubts`). It then is shown again with the sentence and a tick beside it; the tick
+    holds for that sentence only, so that a number changed afterwards is doubted anew.
+    """
+
+    heading = ""
+    work = ""  # what the cautions beside the form go by
+
+    key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    confirm = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    note = forms.CharField(
+        label="Note",
+        max_length=NOTE_AT_MOST,
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        error_messages={"max_length": f"A note has {NOTE_AT_MOST:,} letters at most."},
+    )
+
+    def __init__(
+        self,
+        data=None,
+        *,
+        die: Die,
+        system: units.System = units.System.METRIC,
+        now: dt.datetime | None = None,
+        person: Person | None = None,
+        instead: listing.Entry | None = None,
+        initial: dict | None = None,
+        tablet: Tablet | None = None,
+    ) -> None:
+        """`instead`: the struck entry that is entered again; the form starts with what it said."""
+        self.die, self.system, self.now = die, system, now or timezone.now()
+        self.instead = instead
+        self.doubt = self.doubt_mark = ""
+        again = self.initial_of(instead.events, system) if instead else {}
+        if tablet is not None:
+            again.pop("person", None)
+        super().__init__(data, initial={"key": fresh_key(), "person": person, **again, **(initial or {})})
+        self.has_people = add_person(
+            self,
+            people=log_expected.people(die),
+            label="Who did it?",
+            missing="Pick who did it.",
+            tablet=tablet,
+            required=True,
+        )
+        self.build()
+
+    def build(self) -> None:
+        """Add the fields that depend on the die."""
+
+    def doubts(self, cleaned: dict) -> Iterator[str]:
+        """Sentences on what is possible but unlikely."""
+        return iter(())
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        self.check(cleaned)
+        prove_person(self, cleaned)
+        if not self.errors:
+            sentences = list(self.doubts(cleaned))
+            if sentences:
+                self.doubt = " ".join(sentences)
+                self.doubt_mark = hashlib.sha256(self.doubt.encode()).hexdigest()[:16]
+                if cleaned.get("confirm") != self.doubt_mark:
+                    self.add_error("confirm", self.doubt)
+        return cleaned
+
+    def check(self, cleaned: dict) -> None:
+        """Refuse what contradicts itself on the form."""
+
+    def save(self, by: write.Actor) -> list[Event]:
+        raise NotImplementedError
+
+    def moment_of(self, typed: dt.datetime, field: str = "at") -> dt.datetime:
+        """The moment that a typed minute means, since a form shows whole minutes.
+
+        What an entry struck out said, where that was left alone; now; the exact end of a run in that minute; else the
+        minute itself.
+        """
+        before = self.initial.get(field)
+        if before is not None and minute(before) == typed:
+            return before
+        if typed == minute(self.now):
+            return self.now
+        return log_expected.run_end_within(self.die, typed) or typed
+
+    @property
+    def visible_errors(self) -> list[tuple[str, str]]:
+        """Field name and sentence of every error but the doubt, for the summary on top."""
+        return [(name, sentence) for name, found in self.errors.items() if name != "confirm" for sentence in found]
+
+    @classmethod
+    def initial_of(cls, events: tuple[Event, ...], system: units.System) -> dict:
+        """What the form starts with when an entry that was struck out is entered again."""
+        event = events[0]
+        return {"at": event.at, "person": event.person_id, "note": event.note}
+
+
+def picks(label: str, options, *, required: bool = True, missing: str = "Pick one.", **kwargs) -> forms.ChoiceField:
+    return forms.ChoiceField(
+        label=label,
+        choices=choices(options),
+        widget=Picks,
+        required=required,
+        error_messages={"required": missing, "invalid_choice": "Pick one of these."},
+        **kwargs,
+    )
+
+
+def when(label: str, initial: dt.datetime | None, **kwargs) -> MomentField:
+    return MomentField(label=label, initial=initial, **kwargs)
+
+
+def said_length(length: dt.timedelta) -> str:
+    minutes = round(length.total_seconds() / 60)
+    days, rest = divmod(minutes, 24 * 60)
+    hours, minutes = divmod(rest, 60)
+    parts = [(days, "day" if days == 1 else "days"), (hours, "h"), (minutes, "min")]
+    return " ".join(f"{n} {unit}" for n, unit in parts if n) or "0 min"
+
+
+class RunForm(LogForm):
+    heading = "Log a run"
+    work = "run"
+
+    def build(self) -> None:
+        self.expected = log_expected.run_expected(self.die)
+        started = self.expected.started(self.now)
+        self.expected_hits = self.expected.hits(started, self.now) or self.expected.usual_hits
+        self.fields["started"] = when("It began", started)
+        self.fields["ended"] = when("It ended", self.now)
+        self.fields["hits"] = WholeField(
+            label="Hits",
+            big=True,
+            placeholder=f"{self.expected_hits:,}" if self.expected_hits else "",
+            error_messages={"required": "Enter the hits that the counter went up by."},
+        )
+        if not self.is_bound:
+            self.fields["hits"].widget.attrs["autofocus"] = True
+        self.orders = {str(row.order_id): row for row in log_expected.open_orders(self.die)}
+        self.fields["order"] = picks("For which order?", self._order_picks(), required=False)
+        self.initial.setdefault("order", next(iter(self.orders), ""))
+        self.variants = {str(v.pk): v for v in self.expected.variants}
+        if len(self.variants) > 1:
+            self.fields["variant"] = picks("With which inserts?", [(pk, str(v)) for pk, v in self.variants.items()])
+            first = self.orders.get(str(self.initial["order"]))
+            wanted = str(first.variant_id) if first and first.variant_id else next(iter(self.variants))
+            self.initial.setdefault("variant", wanted)
+        self.fields["press"] = forms.ModelChoiceField(
+            label="Press",
+            queryset=Press.objects.filter(plant=self.die.plant_id),
+            required=False,
+            empty_label="not said",
+            initial=self.die.usual_press_id,
+        )
+        self.fields["stock"] = forms.ModelChoiceField(
+            label="Stock", queryset=Stock.objects.all(), empty_label=None, initial=self.die.usual_stock_id
+        )
+        self.fields["lot"] = forms.CharField(label="Coil or lot", max_length=80, required=False)
+        self.fields["good_parts"] = WholeField(label="Good parts, if counted", required=False)
+        self.fields["estimated"] = forms.BooleanField(label="The hits are estimated, not counted", required=False)
+
+    def _order_picks(self):
+        known = self.initial.get("order")
+        for row in self.orders.values():
+            yield row.order_id, Pick(row.number, f"{row.hits_left:,} hits to go, due {row.due:%-d %b}")
+        if known and str(known) not in self.orders:
+            yield known, Pick(str(self.initial.get("order_said", known)), "closed")
+        yield "", "no order"
+
+    def check(self, cleaned: dict) -> None:
+        started, ended = cleaned.get("started"), cleaned.get("ended")
+        if started and ended:
+            self.typed_times = started, ended
+            cleaned["started"] = self.moment_of(started, "started")
+            cleaned["ended"] = self.moment_of(ended, "ended")
+        hits, good = cleaned.get("hits"), cleaned.get("good_parts")
+        if hits is not None and not 1 <= hits <= HITS_AT_MOST:
+            try:
+                rules.check_hits(hits)
+            except rules.EntryRefused as refused:
+                self.add_error("hits", str(refused))
+        if good is not None and good < 0:
+            self.add_error("good_parts", "Good parts cannot be fewer than none.")
+        order, variant = self.orders.get(cleaned.get("order", "")), self._variant(cleaned)
+        if order and variant:
+            made = Output.objects.filter(variant=variant)
+            if made.exists() and not made.filter(part__orders=order.order_id).exists():
+                self.add_error("order", f"Order {order.number} is for a part that the inserts {variant} do not make.")
+
+    def _variant(self, cleaned: dict):
+        return self.variants.get(cleaned.get("variant", "")) or next(
+            (v for v in self.variants.values() if v.is_default), None
+        )
+
+    def doubts(self, cleaned: dict) -> Iterator[str]:
+        started, ended = self.typed_times  # as typed: the same sentence however often the form is sent
+        length = ended - started
+        expected, hits = self.expected.hits(started, ended), cleaned["hits"]
+        if expected is not None and not expected / 2 <= hits <= expected * 2:
+            more = "more than double" if hits > expected else "less than half of it"
+            yield (
+                f"In {said_length(length)} this die makes about {expected:,} hits at "
+                f"{self.die.strokes_per_minute:g} strokes a minute; {hits:,} is {more}. Check the times and the hits."
+            )
+        good = cleaned.get("good_parts")
+        variant = self._variant(cleaned)
+        if good is not None and variant is not None:
+            per_hit = sum(Output.objects.filter(variant=variant).values_list("parts_per_hit", flat=True)) or 1
+            if good > hits * per_hit:
+                yield f"{good:,} good parts are more than {hits:,} hits make."
+
+    def save(self, by: write.Actor) -> list[Event]:
+        c = self.cleaned_data
+        run = write.log_run(
+            by=by,
+            die=self.die,
+            started=c["started"],
+            ended=c["ended"],
+            hits=c["hits"],
+            variant=self._variant(c),
+            basis=Run.Basis.ESTIMATED if c["estimated"] else Run.Basis.COUNTED,
+            press=c["press"],
+            stock=c["stock"],
+            lot=c["lot"],
+            order=self.die.plant.orders.filter(pk=c["order"] or None).first(),
+            good_parts=c["good_parts"],
+            note=c["note"],
+            key=c["key"] or None,
+        )
+        return [run]
+
+    @classmethod
+    def initial_of(cls, events, system):
+        run = events[0]
+        return super().initial_of(events, system) | {
+            "started": run.started,
+            "ended": run.at,
+            "hits": f"{run.hits:,}",
+            "order": run.order_id or "",
+            "order_said": str(run.order or ""),
+            "variant": str(run.variant_id),
+            "press": run.press_id,
+            "stock": run.stock_id,
+            "lot": run.lot,
+            "good_parts": run.good_parts,
+            "estimated": run.basis == Run.Basis.ESTIMATED,
+        }
+
+
+class StopForm(LogForm):
+    heading = "Log a stop"
+    work = "stop"
+
+    def build(self) -> None:
+        self.fields["cause"] = picks(
+            "Why did it stop?", [(c.value, c.label) for c in Stop.Cause], missing="Pick why it stopped."
+        )
+        self.fields["minutes"] = TypedField(
+            label="Minutes", big=True, error_messages={"required": "Enter the minutes that it stood."}
+        )
+        self.fields["parts_scrapped"] = WholeField(label="Parts scrapped", required=False, placeholder="0")
+        self.fields["at"] = when("When did it stop?", self.now)
+        self.fields["planned"] = forms.BooleanField(label="It was planned", required=False)
+        self.fields["press"] = forms.ModelChoiceField(
+            label="Press",
+            queryset=Press.objects.filter(plant=self.die.plant_id),
+            required=False,
+            empty_label="not said",
+            initial=self.die.usual_press_id,
+        )
+
+    def check(self, cleaned: dict) -> None:
+        if cleaned.get("at"):
+            cleaned["at"] = self.moment_of(cleaned["at"])
+
+    def doubts(self, cleaned: dict) -> Iterator[str]:
+        if cleaned["minutes"] > 24 * 60:
+            yield f"{cleaned['minutes']:,.0f} minutes is {said_length(dt.timedelta(minutes=cleaned['minutes']))}."
+
+    def save(self, by: write.Actor) -> list[Event]:
+        c = self.cleaned_data
+        stop = write.log_stop(
+            by=by,
+            die=self.die,
+            at=c["at"],
+            cause=c["cause"],
+            minutes=c["minutes"],
+            parts_scrapped=c["parts_scrapped"] or 0,
+            planned=c["planned"],
+            press=c["press"],
+            note=c["note"],
+            key=c["key"] or None,
+        )
+        return [stop]
+
+    @classmethod
+    def initial_of(cls, events, system):
+        stop = events[0]
+        return super().initial_of(events, system) | {
+            "cause": stop.cause,
+            "minutes": f"{stop.minutes:g}",
+            "parts_scrapped": stop.parts_scrapped or "",
+            "planned": stop.planned,
+            "press": stop.press_id,
+        }
+
+
+class CorrectionForm(LogForm):
+    heading = "Put the count right"
+    WITHOUT, MORE, FEWER = "without stock", "more", "fewer"
+
+    def build(self) -> None:
+        self.fields["what"] = picks(
+            "What is to be put right?",
+            [
+                (self.WITHOUT, Pick("strokes without stock", "setting up; edges do not wear")),
+                (self.MORE, Pick("more hits than logged", "they are added")),
+                (self.FEWER, Pick("fewer hits than logged", "they are taken off")),
+            ],
+            initial=self.WITHOUT,
+        )
+        self.fields["hits"] = WholeField(
+            label="How many?", big=True, error_messages={"required": "Enter how many hits."}
+        )
+        self.fields["reason"] = forms.CharField(
+            label="Why?", max_length=200, required=False, widget=forms.TextInput({"placeholder": "setting up"})
+        )
+        self.fields["at"] = when("When was it?", self.now)
+        variants = log_expected.variants(self.die)
+        self.variants = {str(v.pk): v for v in variants}
+        if len(variants) > 1:
+            self.fields["variant"] = picks("With which inserts?", [(v.pk, str(v)) for v in variants])
+            self.initial.setdefault("variant", str(variants[0].pk))
+
+    def check(self, cleaned: dict) -> None:
+        if cleaned.get("at"):
+            cleaned["at"] = self.moment_of(cleaned["at"])
+        hits = cleaned.get("hits")
+        if hits is not None and not 1 <= hits <= HITS_AT_MOST:
+            self.add_error("hits", f"Enter how many as a number from 1 to {HITS_AT_MOST:,}.")
+        if not (cleaned.get("reason") or "").strip():
+            if cleaned.get("what") == self.WITHOUT:
+                cleaned["reason"] = "setting up"
+            elif "reason" in cleaned:
+                self.add_error("reason", "Say why the count was wrong.")
+
+    def save(self, by: write.Actor) -> list[Event]:
+        c = self.cleaned_data
+        row = write.log_hit_correction(
+            by=by,
+            die=self.die,
+            at=c["at"],
+            hits=-c["hits"] if c["what"] == self.FEWER else c["hits"],
+            with_stock=c["what"] != self.WITHOUT,
+            reason=c["reason"],
+            variant=self.variants.get(c.get("variant", "")),
+            note=c["note"],
+            key=c["key"] or None,
+        )
+        return [row]
+
+    @classmethod
+    def initial_of(cls, events, system):
+        row: HitCorrection = events[0]
+        what = cls.WITHOUT if not row.with_stock else cls.MORE if row.hits > 0 else cls.FEWER
+        return super().initial_of(events, system) | {
+            "what": what,
+            "hits": f"{abs(row.hits):,}",
+            "reason": row.reason,
+            "variant": str(row.variant_id),
+        }
+
+
+class StrikeForm(forms.Form):
+    """Who strikes an entry out, and why."""
+
+    reason = forms.CharField(
+        label="Why is it wrong?",
+        max_length=300,
+        widget=forms.TextInput({"placeholder": "logged twice, wrong die, wrong number ..."}),
+        error_messages={"required": "Say why it is struck out.", "max_length": "Say it in 300 letters at most."},
+    )
+
+    def __init__(self, data=None, *, people, person: Person | None = None, tablet: Tablet | None = None) -> None:
+        super().__init__(data, initial={"person": person})
+        add_person(
+            self,
+            people=people,
+            label="Who strikes it out?",
+            missing="Pick who strikes it out.",
+            tablet=tablet,
+            required=True,
+        )
+        self.fields["person"].required = True
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        prove_person(self, cleaned)
+        return cleaned
+
+
+class EntriesFilter(forms.Form):
+    """What of the log is shown. A value that means nothing is left out, not refused."""
+
+    die = forms.CharField(label="Die", max_length=60, required=False, widget=forms.TextInput({"type": "search"}))
+    sort = forms.ChoiceField(label="What", required=False)
+    person = forms.ModelChoiceField(label="Who", queryset=Person.objects.all(), required=False, empty_label="everybody")
+    struck = forms.ChoiceField(
+        label="Struck out",
+        required=False,
+        choices=[("", "both"), ("no", "only what counts"), ("yes", "only struck out")],
+    )
+
+    def __init__(self, data=None, *, sorts) -> None:
+        super().__init__(data)
+        self.fields["sort"].choices = [("", "everything"), *((s.name, s.label) for s in sorts)]

@@ -1,0 +1,81 @@
+"""A mishap on one screen: one shock for all that it damaged."""
+
+from __future__ import annotations
+
+from django import forms
+
+from diestore import units
+from diestore.frame.fields import Pick, Ticks, choices
+from maintenance.log import expected, write
+from maintenance.models import Event, Incident
+
+from .forms import NOTE_AT_MOST, LogForm, picks, when
+
+SORTS = (
+    ("misfeed", "the strip was not where it belongs"),
+    ("slug", "a slug between the halves"),
+    ("double hit", "two parts or strips at once"),
+    ("part stuck", "a part stayed in the die"),
+    ("something left in the die", "a tool, a screw, a stop block"),
+    ("wrong stock", "too thick or too hard"),
+)
+OTHER = "other"
+SORT_AT_MOST = 40  # letters
+
+
+class MishapForm(LogForm):
+    heading = "Log a mishap"
+    work = "mishap"
+
+    def build(self) -> None:
+        self.places = {str(p.position.pk): p for p in expected.places(self.die, self.now) if p.fitted}
+        known = [(word, Pick(word, note)) for word, note in SORTS]
+        self.fields["sort"] = picks(
+            "What happened?", [*known, (OTHER, "something else")], missing="Pick what happened."
+        )
+        self.fields["other"] = forms.CharField(
+            label="What else?",
+            max_length=SORT_AT_MOST,
+            required=False,
+            error_messages={"max_length": f"Say it in {SORT_AT_MOST} letters; the rest goes into what was done."},
+        )
+        self.fields["damaged"] = forms.MultipleChoiceField(
+            label="Which pieces did it damage?",
+            choices=choices((pk, Pick(p.position.code, p.kind.name, expected=False)) for pk, p in self.places.items()),
+            required=False,
+            widget=Ticks,
+            help_text="Tap each one. None is right too: a mishap that left no mark is worth knowing.",
+            error_messages={"invalid_choice": "Tap pieces of the list."},
+        )
+        self.fields["at"] = when("When was it?", self.now)
+        self.fields["note"].label = "What was done?"
+        self.fields["note"].widget.attrs["placeholder"] = "die out, 3-A looked at under the glass, feed set anew ..."
+
+    def check(self, cleaned: dict) -> None:
+        if cleaned.get("at"):
+            cleaned["at"] = self.moment_of(cleaned["at"])
+        if cleaned.get("sort") == OTHER and "other" in cleaned and not cleaned["other"]:
+            self.add_error("other", "Say in a few words what happened.")
+
+    def save(self, by: write.Actor) -> list[Event]:
+        c = self.cleaned_data
+        row = write.log_incident(
+            by=by,
+            die=self.die,
+            at=c["at"],
+            sort=c["other"] if c["sort"] == OTHER else c["sort"],
+            positions=[self.places[pk].position for pk in c["damaged"]],
+            note=c["note"][:NOTE_AT_MOST],
+            key=c["key"] or None,
+        )
+        return [row]
+
+    @classmethod
+    def initial_of(cls, events: tuple[Event, ...], system: units.System) -> dict:
+        row: Incident = events[0]
+        is_known = row.sort in dict(SORTS)
+        return super().initial_of(events, system) | {
+            "sort": row.sort if is_known else OTHER,
+            "other": "" if is_known else row.sort,
+            "damaged": [str(found.position.pk) for found in expected.damaged_by(row)],
+        }

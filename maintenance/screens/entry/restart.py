@@ -1,0 +1,13 @@
+"""Starting a die's record anew, as a page."""
+
+from __future__ import annotations
+
+from diestore.access import roles
+
+from . import restart_form, views
+
+RESTART = views._Task("restart", "Start the record anew", "from when it wears otherwise", roles.RUN_FIT)
+
+
+class Restart(views.LogTask):
+    task, form_class, template = RESTART, restart_form.RestartForm, "maintenance/screens/entry/restart.html"

@@ -1,0 +1,41 @@
+"""Starting a die's record anew: from when, and what changed."""
+
+from __future__ import annotations
+
+from django import forms
+
+from maintenance.log import write
+from maintenance.models import DriftFlag, Event
+
+from .forms import LogForm, when
+
+
+class RestartForm(LogForm):
+    heading = "Start the record anew"
+
+    def build(self) -> None:
+        self.flag = DriftFlag.objects.filter(die=self.die).first()
+        self.fields["at"] = when("From when on does it wear otherwise?", self.flag.since if self.flag else None)
+        if "person" in self.fields:
+            self.fields["person"].label = "Who decides it?"
+        self.fields["reason"] = forms.CharField(
+            label="What changed?",
+            max_length=200,
+            widget=forms.TextInput({"placeholder": "other oil, other stock, rebuilt, realigned, not known ..."}),
+            error_messages={
+                "required": "Say what changed, or that it is not known.",
+                "max_length": "Say it in 200 letters at most.",
+            },
+        )
+
+    def check(self, cleaned: dict) -> None:
+        if cleaned.get("at"):
+            cleaned["at"] = self.moment_of(cleaned["at"])
+
+    def save(self, by: write.Actor) -> list[Event]:
+        c = self.cleaned_data
+        return [
+            write.restart_record(
+                by=by, die=self.die, at=c["at"], reason=c["reason"], note=c["note"], key=c["key"] or None
+            )
+        ]

@@ -1,0 +1,19 @@
+"""Addresses of the log: one screen a task, the list of entries, striking out."""
+
+from django.urls import path
+
+from . import views
+
+urlpatterns = [
+    path("", views.Start.as_view(), name="log"),
+    path("run/", views.LogRun.as_view(), name="log_run"),
+    path("sharpening/", views.LogSharpening.as_view(), name="log_sharpening"),
+    path("replacement/", views.LogReplacement.as_view(), name="log_replacement"),
+    path("stop/", views.LogStop.as_view(), name="log_stop"),
+    path("reading/", views.LogReading.as_view(), name="log_reading"),
+    path("mishap/", views.LogMishap.as_view(), name="log_mishap"),
+    path("mishap/<int:pk>/", views.Mishap.as_view(), name="mishap"),
+    path("count/", views.LogCorrection.as_view(), name="log_correction"),
+    path("entries/", views.Entries.as_view(), name="entries"),
+    path("entries/<slug:sort>/<int:pk>/strike/", views.Strike.as_view(), name="strike"),
+]

@@ -1,0 +1,197 @@
+"""How right past forecasts were, in words, tables and a drawing. Formats only; what it shows is stored."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.html import format_html
+
+from diestore.frame.tables import RIGHT, Column
+from maintenance.forecasts.record_line import OF_DIE_AT_LEAST
+from maintenance.life.record import NINE_IN_TEN
+from maintenance.models import PastForecasts
+from maintenance.wording import numbers
+from maintenance.wording import odds as wording_odds
+
+EARLY, LATE = "early", "late"
+SIDE, LEFT, TOP, FOOT = 320.0, 56.0, 14.0, 46.0  # of the drawing
+
+
+@dataclass(frozen=True, kw_only=True)
+class WrongCall:
+    """A statement outside its band. odds: how seldom so far off, had the statement been right."""
+
+    pk: int
+    die_pk: int
+    code: str
+    origin: dt.datetime
+    low: int
+    high: int
+    came: str
+    first: str
+    sort: str
+    odds: float
+    hits: int
+    rests_on: str
+
+    @property
+    def way(self) -> str:
+        return "sooner" if self.sort == EARLY else "later"
+
+
+class WrongTable(tables.Table):
+    odds = Column(verbose_name="How far off", note="so far, had it been right", order_by=("odds", "pk"))
+    code = Column(verbose_name="Die", order_by=("code", "origin", "pk"))
+    origin = Column(verbose_name="Said on", order_by=("origin", "pk"))
+    said = Column(verbose_name="8 in 10 between", attrs=RIGHT, accessor="low", order_by=("low", "pk"))
+    came = Column(verbose_name="What came", accessor="hits", order_by=("hits", "pk"))
+    way = Column(verbose_name="Sooner or later", order_by=("way", "pk"))
+    rests_on = Column(verbose_name="It rested on", order_by=("rests_on", "pk"), attrs={"td": {"class": "small"}})
+
+    class Meta:
+        order_by = ("odds",)
+        sequence = ("code", "origin", "said", "came", "way", "odds", "rests_on")
+        empty_text = "No call was wrong: everything that was said fell within its 8 in 10."
+
+    def render_code(self, value, record):
+        return format_html('<a class="nowrap" href="{}">{}</a>', reverse("diestore:die", args=[record.die_pk]), value)
+
+    def render_origin(self, value):
+        return format_html('<span class="nowrap">{}</span>', day(value))
+
+    def render_said(self, record):
+        return f"{numbers.hits(record.low)} and {numbers.hits(record.high)}"
+
+    def render_came(self, record):
+        return record.came
+
+    def render_odds(self, value):
+        return wording_odds.chance(value)
+
+
+def wrong_calls(row: PastForecasts) -> list[WrongCall]:
+    return [
+        WrongCall(
+            pk=n,
+            die_pk=told["die"],
+            code=told["code"],
+            origin=parse_datetime(told["origin"]),
+            low=told["low"],
+            high=told["high"],
+            came=came(told),
+            first=told["position"],
+            sort=told["sort"],
+            odds=told["gone"] if told["sort"] == EARLY else 1 - told["gone"],
+            hits=told["came_high"],
+            rests_on=told["rests_on"],
+        )
+        for n, told in enumerate(row.wrong_calls)
+    ]
+
+
+def came(told: dict) -> str:
+    """What came, in words: further hits, and the edge."""
+    low, high = numbers.hits(told["came_low"]), numbers.hits(told["came_high"])
+    if told["came_as"] == "sharp":
+        how = "still runs" if told["running"] else f"{told['position']} was ground still sharp"
+        return f"{high} hits, and {how}"
+    if told["came_low"] <= 0:
+        return f"{told['position']} {told['came_as']} within {high} hits"
+    return f"{told['position']} {told['came_as']} between {low} and {high} hits"
+
+
+def day(moment: dt.datetime) -> str:
+    return f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
+
+
+def told(row: PastForecasts) -> dict:
+    """What the page says of a look back that has enough to say."""
+    s = row.scores
+    held, wide = 100 * s["band_80"], 100 * NINE_IN_TEN * s["se"]
+    low, high = round(80 - wide), min(round(80 + wide), 100)
+    looked = [o for o in s["origins"] if not o["refusal"]]
+    return {
+        "held": round(held),
+        "low": low,
+        "high": high,
+        "as_chance_gives": low <= round(held) <= high,
+        "too_sure": round(held) < low,
+        "statements": s["forecasts"],
+        "ended": s["ended"],
+        "open": s["forecasts"] - s["ended"],
+        "dies": s["dies"],
+        "to_be_expected": round(0.1 * s["forecasts"]),
+        "early": len([c for c in row.wrong_calls if c["sort"] == EARLY]),
+        "late": len([c for c in row.wrong_calls if c["sort"] == LATE]),
+        "edges": s["edges"] and {**s["edges"], "held": round(100 * s["edges"]["band_80"])},
+        "first": day(parse_datetime(looked[0]["at"])),
+        "last": day(parse_datetime(looked[-1]["at"])),
+        "looks": len(looked),
+        "origins": [{**o, "day": day(parse_datetime(o["at"]))} for o in s["origins"]],
+        "chances": [_chance(c) for c in s["chances"]],
+        "drawing": drawing(s),
+        "marks": [
+            {
+                "said": round(100 * mark),
+                "went": None if went is None else round(100 * went),
+                "low": None if went is None else max(round(100 * (went - NINE_IN_TEN * se)), 0),
+                "high": None if went is None else min(round(100 * (went + NINE_IN_TEN * se)), 100),
+            }
+            for mark, went, se in zip(s["marks"], s["went"], s["went_se"], strict=True)
+        ],
+    }
+
+
+def _chance(c: dict) -> dict:
+    """A class of orders by the chance that was told. `held`: of 100, with those stopped before counted as they ran."""
+    return {
+        "said": f"{100 * c['low']:.0f} to {100 * c['high']:.0f} %",
+        "middle": f"{100 * c['said']:.0f} %",
+        "statements": c["statements"],
+        "finished": f"{c['finished']:g}",
+        "not_finished": f"{c['not_finished']:g}",
+        "stopped": c["stopped"],
+        "held": None if c["held"] is None else f"{100 * c['held']:.0f} %",
+        "low": None if c["held"] is None else round(100 * c["held_low"]),
+        "high": None if c["held"] is None else round(100 * c["held_high"]),
+        "few": c["statements"] < OF_DIE_AT_LEAST,
+    }
+
+
+def drawing(s: dict) -> dict:
+    """Said against gone: a point for each tenth, with what chance leaves open as a bar. In the drawing's own units."""
+
+    def x(share: float) -> float:
+        return round(LEFT + SIDE * share, 1)
+
+    def y(share: float) -> float:
+        return round(TOP + SIDE * (1 - min(max(share, 0.0), 1.0)), 1)
+
+    points = [
+        {
+            "x": x(mark),
+            "y": y(went),
+            "low": y(went - NINE_IN_TEN * se),
+            "high": y(went + NINE_IN_TEN * se),
+            "title": f"said to have gone: {100 * mark:.0f} in 100; gone: {100 * went:.0f} in 100",
+        }
+        for mark, went, se in zip(s["marks"], s["went"], s["went_se"], strict=True)
+        if went is not None
+    ]
+    ticks = [{"x": x(t), "y": y(t), "said": f"{100 * t:.0f}"} for t in (0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)]
+    return {
+        "width": LEFT + SIDE + 14,
+        "height": TOP + SIDE + FOOT,
+        "left": LEFT,
+        "right": LEFT + SIDE,
+        "top": TOP,
+        "foot": TOP + SIDE,
+        "points": points,
+        "ticks": ticks,
+        "line": " ".join(f"{p['x']},{p['y']}" for p in points),
+    }

@@ -1,0 +1,35 @@
+"""What the reports hang into a die's page: what it costs."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.template.loader import render_to_string
+
+from diestore.access import roles
+from diestore.register import panels
+from reports.format import three_figures
+
+from . import sheets
+
+
+def hang() -> None:
+    panels.register("cost", order=60, render=what_it_costs, permission=roles.SEE_COST)
+
+
+def what_it_costs(request, die) -> str:
+    """One sentence from the die's own log, and the way to the rest."""
+    told = sheets.cost_per_thousand(die)
+    if told.per_thousand is None:
+        return ""
+    running = sorted(told.sheet.elements, key=lambda element: -element.per_thousand)
+    return render_to_string(
+        "reports/cost/panel.html",
+        {
+            "die": die,
+            "figure": three_figures(told.per_thousand),
+            "elements": [(element.name, three_figures(element.per_thousand)) for element in running],
+            "parts": told.sheet.parts_made,
+            "left_out": told.sheet.left_out,
+            "currency": settings.CURRENCY,
+        },
+    )

@@ -1,0 +1,160 @@
+"""What the dies cost per thousand parts by their own logs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.utils import timezone
+
+from diestore.register.models import Die, Plant
+from reports.costing.elements import CostSheet
+from reports.costing.money import DatedRate, NoRate, rate_on
+from reports.costing.own_log import Bill, BuildPrice, HoursWorked, SpareUsed, StopMinutes, cost_of_log
+
+from . import reads
+from .reads import Spent
+
+YEAR_DAYS = 365
+GRINDS_LOOKED_AT = 30  # the newest ones say what a sharpening costs
+STOPS_NEEDED = 5  # fewer than these, and the whole shop's stops say what one costs
+DRAWS = 24
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rates:
+    """What an hour costs, from which day on."""
+
+    toolroom: tuple[DatedRate, ...]
+    press: tuple[DatedRate, ...]
+
+    @classmethod
+    def of(cls, rows: dict[str, list[tuple[dt.date, Decimal]]]) -> Rates:
+        def dated(kind: str) -> tuple[DatedRate, ...]:
+            return tuple(DatedRate(valid_from=day, amount=amount) for day, amount in rows.get(kind, ()))
+
+        return cls(toolroom=dated("toolroom hour"), press=dated("press hour"))
+
+    def on(self, which: str, day: dt.date) -> Decimal | None:
+        try:
+            return rate_on(getattr(self, which), day)
+        except NoRate:
+            return None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieCost:
+    """A die with the cost sheet of its own log. spent, rates None: the sheet was kept, not worked out now."""
+
+    die: Die
+    sheet: CostSheet
+    spent: Spent | None
+    rates: Rates | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def per_thousand(self) -> Decimal | None:
+        return self.sheet.per_thousand
+
+    def share(self, key: str) -> Decimal | None:
+        element = self.sheet.element(key)
+        return element.per_thousand if element else None
+
+    # What the columns of the list are sorted by: the unknown last.
+    def _sorted(self, value: Decimal | None) -> Decimal:
+        return Decimal(-1) if value is None else value
+
+    @property
+    def sorted_total(self) -> Decimal:
+        return self._sorted(self.per_thousand)
+
+    @property
+    def sorted_build(self) -> Decimal:
+        return self._sorted(self.share("build"))
+
+    @property
+    def sorted_sharpening(self) -> Decimal:
+        return self._sorted(self.share("sharpening"))
+
+    @property
+    def sorted_spares(self) -> Decimal:
+        return self._sorted(self.share("spares"))
+
+    @property
+    def sorted_stop(self) -> Decimal:
+        return self._sorted(self.share("stop"))
+
+    @property
+    def sorted_rest(self) -> Decimal:
+        found = [x for x in (self.share("repair"), self.share("other")) if x is not None]
+        return self._sorted(sum(found, Decimal(0)) if found else None)
+
+    @property
+    def running(self) -> Decimal | None:
+        """All but the build, per thousand."""
+        if self.per_thousand is None:
+            return None
+        return self.per_thousand - (self.share("build") or Decimal(0))
+
+
+def cost_per_thousand(of: Plant | Die | list[Die]):
+    """By the log: a DieCost of a die; of a plant the DieCosts of all its dies, the dearest per thousand parts first.
+
+    Of some dies of one plant theirs.
+    """
+    if isinstance(of, Die):
+        return _costs([of], of.plant)[0]
+    if isinstance(of, list):
+        return in_order(_costs(of, of[0].plant)) if of else []
+    return in_order(_costs(list(reads.dies_of(of)), of))
+
+
+def in_order(rows: Iterable[DieCost]) -> list[DieCost]:
+    """The dearest per thousand parts first."""
+    return sorted(rows, key=lambda row: (row.per_thousand is None, -(row.per_thousand or 0), row.die.code))
+
+
+def _costs(dies: list[Die], plant: Plant) -> list[DieCost]:
+    spent, rows = reads.spent_and_rates((die.pk for die in dies), plant)
+    rates = Rates.of(rows)
+    return [_cost(die, spent[die.pk], rates) for die in dies]
+
+
+def build_of(die: Die) -> BuildPrice | None:
+    if die.build_price is None or not die.expected_parts:
+        return None
+    return BuildPrice(price=die.build_price, expected_parts=die.expected_parts)
+
+
+def _day(at: dt.datetime) -> dt.date:
+    return timezone.localdate(at)
+
+
+def _cost(die: Die, spent: Spent, rates: Rates) -> DieCost:
+    inside = [row for row in spent.grinds if not row.outside]
+    sheet = cost_of_log(
+        build=build_of(die),
+        parts_made=spent.parts,
+        hours=[HoursWorked(day=_day(r.at), hours=r.hours) for r in inside if r.sharpening],
+        repair_hours=[HoursWorked(day=_day(r.at), hours=r.hours) for r in inside if not r.sharpening],
+        spares=[SpareUsed(day=_day(r.at), item=r.item, pieces=1, unit_price=r.unit_price) for r in spent.spares],
+        stops=[StopMinutes(day=_day(r.at), minutes=r.minutes, parts_scrapped=r.parts_scrapped) for r in spent.stops],
+        bills=[Bill(kind=r.kind, amount=r.amount) for r in spent.bills],
+        toolroom_rates=rates.toolroom,
+        press_rates=rates.press,
+    )
+    return DieCost(die=die, sheet=sheet, spent=spent, rates=rates, notes=tuple(_notes(spent)))
+
+
+def _notes(spent: Spent) -> Iterable[str]:
+    billed = sum(bill.kind == "sharpening" for bill in spent.bills)
+    outside = len({row.at for row in spent.grinds if row.outside})
+    if outside > billed:
+        yield f"{outside} times it was ground outside, and only {billed} bills for sharpening are entered."
+    if spent.setting_minutes:
+        yield f"Setting up, {spent.setting_minutes / 60:,.0f} h, is not counted: it goes with the job."
+
+
+_SIDE_WORDS = {("upper",): "on the punches", ("lower",): "on the die side", ("upper", "lower"): ""}

@@ -1,0 +1,78 @@
+"""The cost of the dies as a table. Formats, never computes."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from diestore.handbook import tool_steels
+from reports.format import three_figures
+
+from .sheets import DieCost
+
+RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
+LAST = "die__pk"  # rows that are equal keep one order, on every page of the list
+
+
+class Column(tables.Column):
+    """A column with a small note under its head. Unlike others it draws the empty cell itself."""
+
+    def __init__(self, *args, note: str = "", **kwargs) -> None:
+        super().__init__(*args, empty_values=(), **kwargs)
+        self.note = note
+
+
+class CostTable(tables.Table):
+    die = Column(verbose_name="Die", accessor="die__code", order_by=("die__code", LAST))
+    parts = Column(
+        verbose_name="Parts made", accessor="sheet__parts_made", order_by=("sheet__parts_made", LAST), attrs=RIGHT
+    )
+    total = Column(
+        verbose_name="Cost per thousand", accessor="sorted_total", order_by=("sorted_total", LAST), attrs=RIGHT
+    )
+    build = Column(verbose_name="Building", accessor="sorted_build", order_by=("sorted_build", LAST), attrs=RIGHT)
+    sharpening = Column(
+        verbose_name="Sharpening", accessor="sorted_sharpening", order_by=("sorted_sharpening", LAST), attrs=RIGHT
+    )
+    spares = Column(verbose_name="Spares", accessor="sorted_spares", order_by=("sorted_spares", LAST), attrs=RIGHT)
+    stop = Column(verbose_name="Stops", accessor="sorted_stop", order_by=("sorted_stop", LAST), attrs=RIGHT)
+    rest = Column(verbose_name="Repair and other", accessor="sorted_rest", order_by=("sorted_rest", LAST), attrs=RIGHT)
+
+    class Meta:
+        order_by = ("-total",)
+        empty_text = "No die is like that."
+
+    def render_die(self, record: DieCost):
+        return format_html(
+            '<a href="{}">{}</a><small>{}</small>',
+            reverse("reports:cost_die", args=[record.die.pk]),
+            record.die.code,
+            record.die.description,
+        )
+
+    def render_parts(self, record: DieCost):
+        return f"{record.sheet.parts_made:,}"
+
+    def render_total(self, record: DieCost):
+        if record.per_thousand is None:
+            return "not known"
+        gaps = len(record.sheet.left_out)
+        note = format_html("<small>without {} {}</small>", gaps, "thing" if gaps == 1 else "things") if gaps else ""
+        return format_html("<strong>{}</strong>{}", three_figures(record.per_thousand), note)
+
+    def render_build(self, value):
+        return _figure(value)
+
+    render_sharpening = render_spares = render_stop = render_rest = render_build
+
+
+def _figure(value: Decimal) -> str:
+    return "–" if value < 0 else three_figures(value)
+
+
+STEELS = [("", "as it is"), *((name, {"PM": "powder steel"}.get(name, name)) for name in tool_steels.GRADES)]
+COATINGS = [("", "as it is"), ("none", "none"), *((n, n) for n in tool_steels.COATINGS if n != "none")]
+SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]

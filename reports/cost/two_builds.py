@@ -1,0 +1,172 @@
+"""The same die built another way, beside the one that runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+import numpy as np
+
+from maintenance.forecasts import other_builds
+from reports.costing.builds import BuildPlan, Comparison, compare_builds, worn_off_per_sharpening
+from reports.costing.money import from_float
+from reports.purchasing.demand import BreakRate
+from reports.purchasing.laws import LawRefused
+from reports.spares.use import PlantAhead
+
+from .sheets import _SIDE_WORDS, DRAWS, DieCost
+from .year_ahead import Ahead
+
+# Built another way
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """How the other build differs. sides: upper, lower. price: more (or less) for the build. piece_times: what a piece
+    of the changed side then costs, over what it costs now."""
+
+    tool_steel: str = ""
+    coating: str = ""
+    hardness_hrc: float | None = None
+    gap_pct: float | None = None
+    sides: tuple[str, ...] = ("upper",)
+    price: Decimal = Decimal(0)
+    piece_times: Decimal = Decimal(1)
+
+    @property
+    def words(self) -> str:
+        bits = [
+            self.tool_steel,
+            f"{self.hardness_hrc:g} HRC" if self.hardness_hrc is not None else "",
+            {"": "", "none": "uncoated"}.get(self.coating, self.coating),
+            f"gap {self.gap_pct:g} % a side" if self.gap_pct is not None else "",
+        ]
+        return ", ".join(bit for bit in bits if bit) or "as it is"
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeChange:
+    code: str
+    before: str
+    gap_before: float | None
+    changed: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class TwoBuilds:
+    """The die as it is (A) beside the die built otherwise (B), or A alone. refusal: why there is none."""
+
+    a: BuildPlan | None = None
+    comparison: Comparison | None = None
+    refusal: str = ""
+    edges: tuple[EdgeChange, ...] = ()
+    times: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    interval: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    missing: tuple[str, ...] = field(default=())
+
+
+def two_builds(
+    cost: DieCost, found: Ahead, change: Change | None, volumes: list[int], *, ahead: PlantAhead | None = None
+) -> TwoBuilds:
+    """Cost per thousand against volume, as it is and built otherwise."""
+    die = cost.die
+    ahead = ahead or PlantAhead.of(die.plant, dies=[die.pk])
+    missing = []
+    try:
+        worlds = np.array(ahead.worlds(die.pk).means)
+    except LawRefused as reason:
+        return TwoBuilds(refusal=f"Nothing is forecast of this die: {reason}")
+    if found.prices is None or found.prices.sharpening is None:
+        return TwoBuilds(refusal="What a sharpening costs is not known: hours or the toolroom rate are missing.")
+    if die.build_price is None:
+        missing.append("The build price is not known; nought is taken, so only the difference counts.")
+    intervals = np.repeat(worlds, DRAWS)
+    pieces, pieces_b = _pieces(ahead, die.pk, change)
+    by_stroke = _per_million(ahead, cost, found)
+    a = BuildPlan(
+        name="As it is",
+        price=die.build_price or Decimal(0),
+        parts_per_hit=max(round(cost.spent.parts / cost.spent.hits), 1) if cost.spent.hits else 1,
+        intervals_hits=tuple(intervals.tolist()),
+        sharpening=found.prices.sharpening,
+        spares_per_sharpening=worn_off_per_sharpening(pieces),
+        per_million_hits=by_stroke,
+    )
+    edges = other_builds.edges_now(die, orders=[row for row in ahead.open_orders if row.die_id == die.pk])
+    shown = tuple(_told(edge, change) for edge in edges)
+    if change is None or not edges:
+        return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)
+    built = [
+        other_builds.built_otherwise(
+            edge.spec,
+            tool_steel=change.tool_steel,
+            coating=change.coating,
+            hardness_hrc=change.hardness_hrc,
+            gap_pct=change.gap_pct,
+        )
+        if edge.spec.side in change.sides
+        else edge.spec
+        for edge in edges
+    ]
+    times = other_builds.times_with(die.plant, edges, built, draws=DRAWS)
+    b = BuildPlan(
+        name=f"With {change.words} {_SIDE_WORDS[change.sides]}".strip(),
+        price=max(a.price + change.price, Decimal(0)),
+        parts_per_hit=a.parts_per_hit,
+        intervals_hits=tuple((intervals * np.tile(times, len(worlds))).tolist()),
+        sharpening=a.sharpening,
+        spares_per_sharpening=worn_off_per_sharpening(pieces_b),
+        per_million_hits=by_stroke,
+    )
+    return TwoBuilds(
+        a=a,
+        comparison=compare_builds(a, b, volumes=volumes),
+        edges=shown,
+        times=_band(times),
+        interval=_band(worlds),
+        missing=tuple(missing),
+    )
+
+
+def _band(values: np.ndarray) -> tuple[float, float, float]:
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return float(low), float(middle), float(high)
+
+
+def _told(edge, change: Change | None) -> EdgeChange:
+    hard = f"{edge.hardness_hrc:g} HRC" if edge.hardness_hrc is not None else ""
+    coat = edge.coating if edge.coating not in ("", "none") else ""
+    return EdgeChange(
+        code=edge.code,
+        before=" ".join(bit for bit in (edge.tool_steel or "steel not known", hard, coat) if bit),
+        gap_before=edge.spec.gap_pct,
+        changed=change is not None and edge.spec.side in change.sides,
+    )
+
+
+def _pieces(ahead: PlantAhead, die: int, change: Change | None):
+    """(price, sharpenings of the die that a new piece lasts) of each ground piece, as it is and built otherwise."""
+    as_is, otherwise = [], []
+    for item, places in ahead.places.items():
+        price = ahead.items[item].unit_price
+        for place in places:
+            if place.row.die_id != die or place.grinds_new is None or price is None:
+                continue
+            lasts = place.use.grinds_new
+            as_is.append((price, lasts))
+            changed = change is not None and place.row.side in change.sides
+            otherwise.append((price * change.piece_times if changed else price, lasts))
+    return as_is, otherwise
+
+
+def _per_million(ahead: PlantAhead, cost: DieCost, found: Ahead) -> Decimal:
+    """What goes by the stroke whatever the interval: pieces that break, and stops."""
+    total = 0.0
+    for item, places in ahead.places.items():
+        price, rate = ahead.items[item].unit_price, ahead.breaks(item)
+        if price is not None and rate is not None:
+            share = sum(place.row.stroke_share for place in places if place.row.die_id == cost.die.pk)
+            total += float(price) * rate.per_stroke * share
+    if found.prices is not None and found.prices.stop is not None:
+        total += BreakRate.seen(len(cost.spent.stops), cost.spent.hits).per_stroke * found.prices.stop.mean
+    return from_float(total * 1e6)

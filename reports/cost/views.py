@@ -1,0 +1,238 @@
+"""The pages on cost."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import numpy as np
+from django.conf import settings
+from django.contrib.auth.decorators import permission_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from diestore.access import roles
+from diestore.access.queries import plant_of
+from diestore.frame.tables import Rows, lay_out
+from maintenance.wording.odds import chance
+from reports.format import day, money, three_figures
+from reports.spares import kept as spares_kept
+from reports.spares.use import PlantAhead
+
+from . import kept, plot, reads, sheets, two_builds, year_ahead
+from .forms import ChangeForm
+from .table import CostTable
+
+PER_PAGE = 50
+VOLUMES = 41
+RUNNING = ("sharpening", "spares", "repair", "stop", "other")
+
+
+@require_safe
+@permission_required(roles.SEE_COST, raise_exception=True)
+def cost_page(request: HttpRequest) -> HttpResponse:
+    """All dies, what each has cost per thousand parts so far."""
+    plant = plant_of(request.user)
+    rows = kept.costs_of(plant) if plant else []
+    text = request.GET.get("q", "").strip().casefold()
+    wanted = [r for r in rows if not text or text in f"{r.die.code} {r.die.description}".casefold()]
+    table = CostTable(Rows(wanted))
+    lay_out(request, table, PER_PAGE)
+    known = [row for row in rows if row.per_thousand is not None]
+    grinds = max(known, key=lambda row: row.sorted_sharpening, default=None)
+    return render(
+        request,
+        "reports/cost/cost.html",
+        {
+            "table": table,
+            "rows": rows,
+            "known": known,
+            "q": request.GET.get("q", ""),
+            "dearest": known[0] if known else None,
+            "dearest_cost": three_figures(known[0].per_thousand) if known else "",
+            "grinds": grinds if grinds and grinds.share("sharpening") else None,
+            "grinds_cost": three_figures(grinds.share("sharpening")) if grinds and grinds.share("sharpening") else "",
+            "currency": settings.CURRENCY,
+        },
+    )
+
+
+@require_safe
+@permission_required(roles.SEE_COST, raise_exception=True)
+def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """One die: what it has cost, what the year ahead will cost, and what another build would."""
+    plant = plant_of(request.user)
+    die = reads.dies_of(plant).filter(pk=pk).first() if plant else None
+    if die is None:
+        raise Http404("No such die here.")
+    asked = any(name in request.GET for name in ChangeForm.base_fields)
+    form = ChangeForm(request.GET if asked else None, initial={"sides": "upper", "pieces": 1})
+    die.plant = plant
+    told = sheets.cost_per_thousand(die)
+    ahead = PlantAhead.of(plant, dies=[die.pk])
+    if (breaks := spares_kept.breaks_by_kind(plant)) is not None:
+        ahead.breaks_by_kind = breaks
+    year = year_ahead.year_ahead(told, ahead=ahead)
+    volumes = _volumes(told, year)
+    two = two_builds.two_builds(told, year, form.change, volumes, ahead=ahead)
+    return render(
+        request,
+        "reports/cost/die.html",
+        {
+            "die": die,
+            "cost": told,
+            "figure": three_figures(told.per_thousand) if told.per_thousand is not None else "",
+            "running": three_figures(told.running) if told.running is not None else "",
+            "ahead": year,
+            "year": _year(year),
+            "lines": _lines(told, year),
+            "form": form,
+            "change": form.change,
+            "two": two,
+            "compared": _compared(two, told, year),
+            "plot": _plot(two, volumes, die),
+            "as_of": day(year.as_of) if year.as_of else "",
+            "since": day(told.spent.first.date()) if told.spent.first else "",
+            "currency": settings.CURRENCY,
+            "sharpening": money(year.prices.sharpening) if year.prices and year.prices.sharpening is not None else "",
+        },
+    )
+
+
+def _volumes(told: sheets.DieCost, year: year_ahead.Ahead) -> list[int]:
+    middle = told.die.expected_parts or max(told.spent.parts, int(year.strokes) * 10, 100_000)
+    return sorted({int(v) for v in np.geomspace(max(middle / 100, 1_000), middle * 4, VOLUMES)})
+
+
+def _year(found: year_ahead.Ahead) -> dict | None:
+    if found.year is None:
+        return None
+    low, high = found.year.per_thousand_band
+    return {
+        "figure": three_figures(found.year.per_thousand),
+        "low": three_figures(low),
+        "high": three_figures(high),
+        "parts": found.year.planned_parts,
+        "total": money(found.year.expected, cents=False),
+    }
+
+
+def _lines(told: sheets.DieCost, found: year_ahead.Ahead) -> list[dict]:
+    """The elements of the log and of the year ahead, side by side."""
+    ahead = {e.key: e for e in found.year.elements} if found.year else {}
+    lines = []
+    for key in ("build", *RUNNING):
+        element, coming = told.sheet.element(key), ahead.get(key)
+        if element is None and coming is None:
+            continue
+        band = coming.per_thousand_band if coming else None
+        lines.append(
+            {
+                "name": (element or coming).name,
+                "amount": money(element.amount, cents=False) if element else "",
+                "basis": element.basis if element else "",
+                "so_far": three_figures(element.per_thousand) if element else "",
+                "ahead": three_figures(coming.per_thousand) if coming else "",
+                "band": f"{three_figures(band[0])} to {three_figures(band[1])}" if band and band[0] != band[1] else "",
+                "how_many": coming.how_many if coming else None,
+            }
+        )
+    return lines
+
+
+def _compared(two: two_builds.TwoBuilds, told: sheets.DieCost, year: year_ahead.Ahead) -> dict | None:
+    """The two builds in figures."""
+    if two.comparison is None:
+        return None
+    made = two.comparison
+    parts = told.die.expected_parts or max(told.spent.parts, 1)
+    rows = []
+    for plan in (made.a, made.b):
+        intervals = np.array(plan.intervals_hits)
+        running = plan.running_per_thousand()
+        share = plan.price * 1000 / parts
+        shares = plan.parts_of_running()
+        low, middle, high = np.quantile(intervals, [0.1, 0.5, 0.9])
+        rows.append(
+            {
+                "name": plan.name,
+                "price": money(plan.price, cents=False),
+                "interval": _round(middle),
+                "interval_band": f"{_round(low)} to {_round(high)}",
+                "sharpening": three_figures(shares["sharpening"]),
+                "spares": three_figures(shares["spares"]),
+                "by_stroke": three_figures(shares["by the stroke"]),
+                "running": three_figures(running.expected),
+                "running_band": f"{three_figures(running.low)} to {three_figures(running.high)}",
+                "whole": three_figures(share + running.expected),
+            }
+        )
+    crossing, band = made.crossing.parts, made.crossing_band
+    low, middle, high = two.times
+    return {
+        "rows": rows,
+        "parts": parts,
+        "times": f"{middle:.2g}",
+        "times_band": f"{low:.2g} and {high:.2g}",
+        "longer": middle >= 1,
+        "crossing": _round(float(crossing)) if crossing is not None else "",
+        "from": _round(float(band[0])) if band and band[0] is not None else "",
+        "to": _round(float(band[1])) if band and band[1] is not None else "",
+        "above": made.crossing.cheaper_above,
+        "always": made.crossing.cheaper_above if crossing is None else "",
+        "chance": chance(made.chance_b_is_cheaper(parts)),
+        "saves": money(abs(_at(made.a, parts) - _at(made.b, parts)), cents=False),
+        "cheaper": _at(made.b, parts) < _at(made.a, parts),
+    }
+
+
+def _at(plan, parts: int) -> Decimal:
+    return plan.price + plan.running_per_thousand().expected * parts / 1000
+
+
+def _round(hits: float) -> str:
+    """To three figures."""
+    return f"{float(f'{hits:.3g}'):,.0f}"
+
+
+def _plot(two: two_builds.TwoBuilds, volumes: list[int], die):
+    if two.a is None:
+        return ""
+    marks = [plot.Mark(x=float(die.expected_parts), word="built for")] if die.expected_parts else []
+    if two.comparison is None:
+        curves = [_alone(two.a, volumes)]
+    else:
+        curves = [_curve(c, volumes, n) for n, c in enumerate(two.comparison.curves)]
+        crossing = two.comparison.crossing.parts
+        if crossing is not None:
+            marks.append(plot.Mark(x=float(crossing), word="cost the same"))
+    return plot.against_volume(
+        curves,
+        x_label="parts over the life of the die",
+        y_label=f"{settings.CURRENCY} per thousand parts",
+        title=f"Cost per thousand parts of {die.code} against the parts it makes in its life",
+        marks=marks,
+    )
+
+
+def _curve(curve, volumes: list[int], number: int) -> plot.Line:
+    return plot.Line(
+        name=curve.name,
+        x=volumes,
+        y=[float(v) for v in curve.expected],
+        low=[float(v) for v in curve.low],
+        high=[float(v) for v in curve.high],
+        dashed=number > 0,
+    )
+
+
+def _alone(plan, volumes: list[int]) -> plot.Line:
+    running = plan.running_per_thousand()
+    build = [float(plan.price) * 1000 / v for v in volumes]
+    return plot.Line(
+        name=plan.name,
+        x=volumes,
+        y=[b + float(running.expected) for b in build],
+        low=[b + float(running.low) for b in build],
+        high=[b + float(running.high) for b in build],
+    )

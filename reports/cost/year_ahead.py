@@ -1,0 +1,143 @@
+"""What a die will cost in the year ahead."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from diestore.register.models import Die
+from reports.costing.money import quantity
+from reports.costing.next_year import World, YearAhead, expected_year
+from reports.costing.spread import Spread
+from reports.purchasing.demand import BreakRate, GrindGroup, item_demand
+from reports.purchasing.laws import LawRefused
+from reports.spares.use import PlantAhead
+
+from . import reads
+from .reads import Spent
+from .sheets import GRINDS_LOOKED_AT, STOPS_NEEDED, YEAR_DAYS, DieCost, Rates, build_of
+
+# The year ahead
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prices:
+    """What one sharpening and one stop cost now. None: not known."""
+
+    sharpening: Decimal | None
+    sharpenings_seen: int
+    stop: Spread | None
+    stops_seen: int
+
+
+def prices_of(spent: Spent, others: Iterable[Spent], rates: Rates, today: dt.date) -> Prices:
+    """From the newest sharpenings of the die, and its stops (the shop's, where it had few)."""
+    return Prices(
+        sharpening=_price_of_sharpening(spent, rates, today),
+        sharpenings_seen=len({r.at for r in spent.grinds if r.sharpening}),
+        stop=_price_of_stop(spent, others, rates, today),
+        stops_seen=len(spent.stops),
+    )
+
+
+def _price_of_sharpening(spent: Spent, rates: Rates, today: dt.date) -> Decimal | None:
+    moments = sorted({row.at for row in spent.grinds if row.sharpening})[-GRINDS_LOOKED_AT:]
+    if not moments:
+        return None
+    rows = [row for row in spent.grinds if row.sharpening and row.at >= moments[0]]
+    written = [row for row in rows if not row.outside and row.hours is not None]
+    hours = sum((quantity(row.hours, "the hours of a sharpening") for row in written), Decimal(0))
+    bills = [bill for bill in spent.bills if bill.kind == "sharpening" and bill.at >= moments[0]]
+    rate = rates.on("toolroom", today)
+    if (hours and rate is None) or not (written or bills):
+        return None
+    # A sharpening of which neither hours nor a bill are known says nothing of what one costs.
+    known = len({row.at for row in written} | {bill.at for bill in bills})
+    return (hours * (rate or Decimal(0)) + sum((bill.amount for bill in bills), Decimal(0))) / known
+
+
+def _price_of_stop(spent: Spent, others: Iterable[Spent], rates: Rates, today: dt.date) -> Spread | None:
+    rate = rates.on("press", today)
+    if rate is None:
+        return None
+    minutes = [stop.minutes for stop in spent.stops]
+    if len(minutes) < STOPS_NEEDED:
+        minutes = [stop.minutes for other in others for stop in other.stops]
+    if not minutes:
+        return None
+    return Spread.of(np.array(minutes) / 60 * float(rate), np.ones(len(minutes)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ahead:
+    """The year ahead of a die. year None: `refusal` says why."""
+
+    year: YearAhead | None
+    refusal: str = ""
+    strokes: float = 0.0
+    sharpenings: float = 0.0
+    prices: Prices | None = None
+    as_of: dt.date | None = None
+    rests_on: str = ""
+
+
+def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
+    """What the die will cost in the next 365 days, with a band that holds 8 in 10."""
+    die, spent = cost.die, cost.spent
+    ahead = ahead or PlantAhead.of(die.plant, dies=[die.pk])
+    strokes = ahead.strokes(die.pk, YEAR_DAYS)
+    per_hit = spent.parts / spent.hits if spent.hits else reads.parts_per_hit([die.pk]).get(die.pk, 1)
+    planned = int(strokes * per_hit)
+    rates = cost.rates
+    others = [] if len(spent.stops) >= STOPS_NEEDED else list(reads.spent_on(_plant_dies(die)).values())
+    prices = prices_of(spent, others, rates, ahead.today)
+    told = ahead.told.get(die.pk)
+    if planned < 1:
+        return Ahead(year=None, refusal="No order is open and nothing ran in the last year, so no part is planned.")
+    try:
+        chances = ahead.sharpenings(die.pk, YEAR_DAYS)
+    except LawRefused as reason:
+        return Ahead(year=None, refusal=f"Nothing is forecast of this die: {reason}", strokes=strokes, prices=prices)
+    stops = BreakRate.seen(len(spent.stops), spent.hits).breaks_in(strokes).chances
+    worlds = [World(weight=1.0, sharpenings=p, spares=_spares_in(ahead, die.pk, p), stops=stops) for p in chances]
+    year = expected_year(
+        planned_parts=planned,
+        build=build_of(die),
+        parts_made=spent.parts,
+        worlds=worlds,
+        cost_per_sharpening=prices.sharpening,
+        unit_prices=_unit_prices(ahead),
+        cost_per_stop=prices.stop,
+    )
+    return Ahead(
+        year=year,
+        strokes=strokes,
+        sharpenings=float(np.mean([np.arange(len(p)) @ p for p in chances])),
+        prices=prices,
+        as_of=ahead.today,
+        rests_on=(told.rests_on or {}).get("words", ""),
+    )
+
+
+def _plant_dies(die: Die) -> list[int]:
+    return list(reads.dies_of(die.plant).values_list("pk", flat=True))
+
+
+def _spares_in(ahead: PlantAhead, die: int, sharpenings) -> dict[str, np.ndarray]:
+    """Chances of 0, 1, 2 ... pieces of each item used by this die in a year, where its sharpenings are spread so."""
+    strokes = ahead.strokes(die, YEAR_DAYS)
+    found = {}
+    for item, places in ahead.places.items():
+        mine = tuple(place.use for place in places if place.row.die_id == die)
+        if mine:
+            group = GrindGroup(label=str(die), strokes=strokes, sharpenings=sharpenings, pieces=mine)
+            found[ahead.items[item].code] = item_demand([group], breaks=ahead.breaks(item)).chances
+    return found
+
+
+def _unit_prices(ahead: PlantAhead) -> dict[str, Decimal | None]:
+    return {item.code: item.unit_price for item in ahead.items.values()}

@@ -1,0 +1,57 @@
+"""Words and marks that the reports share. Formats, never computes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString, mark_safe
+
+from reports.costing.money import rounded
+
+_CLASSES = {"short": "short", "soon": "close", "enough": "", "unknown": "unknown"}
+
+
+def status(state: str, word: str) -> SafeString:
+    """A word with the mark that all pages use: its level says the same as its colour."""
+    return mark_safe(
+        render_to_string("diestore/frame/status.html", {"s": {"css": _CLASSES[state], "word": word}}).strip()
+    )
+
+
+def money(value: Decimal | None, *, cents: bool = True) -> str:
+    """An amount with the shop's currency."""
+    if value is None:
+        return "not known"
+    step = Decimal("0.01") if cents else Decimal(1)
+    return f"{rounded(value, step):,} {settings.CURRENCY}"
+
+
+def per_thousand(value: Decimal | None) -> str:
+    """A cost per thousand parts, to three figures that count."""
+    if value is None:
+        return "not known"
+    return f"{three_figures(value)} {settings.CURRENCY}"
+
+
+def three_figures(value: Decimal) -> str:
+    """12.3, 4.56, 0.071, 1,230: nobody knows a forecast better, and a thousandth of the currency buys nothing."""
+    if abs(value) < Decimal("0.1"):
+        return f"{rounded(value, Decimal('0.001')).normalize():f}"
+    value = rounded(value, Decimal(1).scaleb(value.adjusted() - 5))  # a half that came through a float is still a half
+    digits = 2 - value.adjusted()
+    return f"{rounded(value, Decimal(1).scaleb(-max(digits, 0))):,}"
+
+
+def day(value: dt.date | None) -> str:
+    return f"{value.day} {value:%b %Y}" if value else ""
+
+
+def plain_money(value: Decimal | None) -> str:
+    """For files: two decimals, more where a spare costs less than a cent to the hundredth."""
+    if value is None:
+        return ""
+    cents = value.quantize(Decimal("0.01"))
+    return str(cents if cents == value else value.normalize())

@@ -1,0 +1,278 @@
+"""The advice on the spares of a large shop, kept a row a spare from night to night.
+
+To tell all spares of a thousand dies takes the better part of a minute. The night tells them; after an entry the queue
+tells those anew that its die takes. Until then their rows say that they wait, and one spare by itself is told from the
+log at once. What the whole shop says (how often a kind breaks, what a grind takes off, the day) is that of the night.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from django.db.models import QuerySet
+from django.db.models.query import ModelIterable
+
+from diestore import together
+from diestore.register.models import Die, Plant
+from maintenance.log import spare_mark
+from reports.models import KeptSpare, KeptSpares
+from reports.purchasing.reorder import Advice
+
+from . import advice as spares_advice
+from . import reads
+from . import why as spares_why
+from .advice import FAR_AHEAD, Asked, Line, SpareRow, Spares, Summed
+from .use import PlantAhead, ShopWide, day_of_records
+
+WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
+BATCH = 500
+
+
+@dataclass(frozen=True, kw_only=True)
+class Made:
+    """What was worked out and is not saved yet. told: the items that the rows stand for; None: all of the plant."""
+
+    kept: KeptSpares
+    rows: list[SpareRow]
+    told: set[int] | None = None
+
+
+def work_out(plant: Plant) -> Made:
+    """All spares of a plant, where it is large enough to keep them."""
+    kept = KeptSpares(plant=plant, mark=spare_mark.now(plant), today=day_of_records(plant), shop={})
+    if Die.objects.filter(plant=plant).count() < WORTH_KEEPING:
+        return Made(kept=kept, rows=[])
+    ahead = spares_advice.whole_plant(plant)
+    ahead.remembers = False
+    rows = spares_advice.all_spares(plant, ahead=ahead)
+    kept.today, kept.shop = ahead.today, _said(ahead.shop_wide)
+    return Made(kept=kept, rows=rows)
+
+
+def work_out_waiting(plant: Plant) -> Made | None:
+    """The spares that wait; all of them on a new day of records. None: none is kept."""
+    kept = KeptSpares.objects.filter(plant=plant).first()
+    if kept is None:
+        return None
+    if day_of_records(plant) != kept.today:
+        return work_out(plant)
+    mark = spare_mark.now(plant)
+    dies = spare_mark.dies_touched(kept.mark, widely=True)
+    items = spare_mark.items_touched(kept.mark, plant, dies=dies, widely=True)
+    shop = _without(_shop(kept), dies)
+    in_use = reads.items_in_use(plant).filter(pk__in=items)  # one that nothing takes any more is dropped
+    ahead = PlantAhead.of_items(plant, in_use, shop=shop)
+    rows = spares_advice.all_spares(plant, ahead=ahead)
+    grinds = shop.die_grinds | {row.die_id: row.die_grinds for row in ahead.rows}
+    kept.mark, kept.shop = mark, _said(replace(shop, die_grinds=grinds))
+    return Made(kept=kept, rows=rows, told=items)
+
+
+def keep(made: Made) -> None:
+    """In the place of those kept before; none where the shop is too small for it."""
+    if made.told is None:
+        KeptSpares.objects.filter(plant=made.kept.plant).delete()
+        if not made.rows:
+            return
+    else:
+        if not KeptSpares.objects.filter(pk=made.kept.pk).exists():
+            return  # the night was quicker, and has seen more
+        KeptSpare.objects.filter(kept=made.kept, item__in=made.told).delete()
+    made.kept.save()
+    KeptSpare.objects.bulk_create((_kept(row, made.kept) for row in made.rows), batch_size=BATCH)
+
+
+@dataclass(frozen=True)
+class KeptList:
+    """The kept rows of a plant, and which of them wait."""
+
+    kept: KeptSpares
+    waiting: frozenset[int]
+
+    @classmethod
+    def of(cls, plant: Plant) -> KeptList | None:
+        """None: none is kept, tell them from the log."""
+        kept = KeptSpares.objects.filter(plant=plant).first()
+        if kept is None:
+            return None
+        dies = spare_mark.dies_touched(kept.mark)
+        return cls(kept, frozenset(spare_mark.items_touched(kept.mark, plant, dies=dies)))
+
+    @property
+    def today(self) -> dt.date:
+        return self.kept.today
+
+    @property
+    def told_at(self) -> dt.datetime:
+        """The moment up to which entries count."""
+        return dt.datetime.fromisoformat(self.kept.mark["at"])
+
+    @property
+    def rows(self) -> QuerySet:
+        """The most urgent first; each read comes as a SpareRow."""
+        return self._as_rows(self._ordered.select_related("item__supplier"))
+
+    @property
+    def _ordered(self) -> QuerySet:
+        found = KeptSpare.objects.filter(kept=self.kept)
+        return found.order_by("order_day", "unknown", "stops_rank", "-short_sorted", "code", "item_id")
+
+    def wanted(self, asked: Asked) -> QuerySet:
+        found = self.rows
+        if asked.text:
+            found = found.filter(words__contains=asked.text)
+        if asked.within_days is not None:
+            found = found.filter(order_day__lte=self.today.toordinal() + asked.within_days)
+        if asked.supplier:
+            found = found.filter(supplier=asked.supplier)
+        return found.filter(kind=asked.kind) if asked.kind else found
+
+    def part(self, asked: Asked, start: int, most: int) -> tuple[int, list[SpareRow]]:
+        """How many are like that, and some of them."""
+        found = self.wanted(asked)
+        pks, rows = together.read(pks=found.order_by().values_list("pk"), rows=found[start : start + most]).values()
+        return len(pks), [_read(row, self.today, row.item_id in self.waiting) for row in rows]
+
+    def summed(self) -> Summed:
+        columns = ("code", "order_day", "unknown", "quantity_sorted", "item__unit_price", "supplier", "kind")
+        return Summed.of((Line(*line) for line in self._ordered.values_list(*columns)), self.today)
+
+    def _as_rows(self, found: QuerySet) -> QuerySet:
+        today, waiting = self.today, self.waiting
+
+        class Rows(ModelIterable):
+            def __iter__(self):
+                for row in super().__iter__():
+                    yield _read(row, today, row.item_id in waiting)
+
+        found._iterable_class = Rows
+        return found
+
+
+def of_plant(plant: Plant) -> KeptList | Spares:
+    """The spares of a plant as they are shown: kept where the shop is large, else from the log."""
+    return KeptList.of(plant) or Spares(plant)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shorts:
+    """The spares to order, as many as were asked for, and of how many."""
+
+    found: int
+    rows: list[SpareRow]
+    today: dt.date | None
+    waiting: int
+
+
+def to_order(plant: Plant, *, within_days: int = 0, start: int = 0, most: int) -> Shorts:
+    """Those to order now, the longest overdue first. within_days: and those whose day comes so soon."""
+    listed = of_plant(plant)
+    found, rows = listed.part(Asked(within_days=within_days), start, most)
+    return Shorts(found=found, rows=rows, today=listed.today, waiting=len(listed.waiting))
+
+
+def why(item, plant: Plant) -> spares_why.Why:
+    """One spare from the log as it stands now, with what was kept of the rest of a large shop."""
+    kept = KeptSpares.objects.filter(plant=plant).first()
+    if kept is None:
+        return spares_why.why(item, plant)
+    shop = _without(_shop(kept), spare_mark.dies_touched(kept.mark))
+    shop = replace(shop, today=day_of_records(plant), horizon_days=max(shop.horizon_days, _days_for(item)))
+    return spares_why.why(item, plant, ahead=PlantAhead.of_items(plant, [item], shop=shop))
+
+
+def _days_for(item) -> int:
+    return PlantAhead.days_for(item.lead_days or 0)
+
+
+def _said(shop: ShopWide) -> dict:
+    return {
+        "horizon_days": shop.horizon_days,
+        "removal_mm": shop.removal_mm,
+        "breaks": {kind: list(seen) for kind, seen in shop.breaks.items()},
+        "die_grinds": {str(die): n for die, n in shop.die_grinds.items()},
+    }
+
+
+def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]] | None:
+    """How often a kind of spare breaks in a large shop, as of last night; None where nothing is kept."""
+    shop = KeptSpares.objects.filter(plant=plant).values_list("shop", flat=True).first()
+    return shop and {kind: tuple(seen) for kind, seen in shop["breaks"].items()}
+
+
+def _shop(kept: KeptSpares) -> ShopWide:
+    said = kept.shop
+    return ShopWide(
+        today=kept.today,
+        horizon_days=said["horizon_days"],
+        removal_mm=said["removal_mm"],
+        breaks={kind: tuple(seen) for kind, seen in said["breaks"].items()},
+        die_grinds={int(die): n for die, n in said["die_grinds"].items()},
+    )
+
+
+def _without(shop: ShopWide, dies: Iterable[int]) -> ShopWide:
+    """What was counted of dies that were touched since counts no more."""
+    dies = set(dies)
+    return replace(shop, die_grinds={die: n for die, n in shop.die_grinds.items() if die not in dies})
+
+
+def _kept(row: SpareRow, kept: KeptSpares) -> KeptSpare:
+    return KeptSpare(
+        kept=kept,
+        item=row.item,
+        code=row.code,
+        kind=row.item.kind,
+        supplier=row.supplier,
+        words=row.words,
+        told={"refusal": row.refusal, "places": row.places, "dies": list(row.dies), "advice": _advice(row.advice)},
+        **{name: getattr(row, name) for name in _SAME},
+    )
+
+
+_SAME = (
+    "on_hand", "on_order", "unknown", "order_day", "stops_rank", "lead_sorted", "half_sorted", "nine_sorted",
+    "short_sorted", "quantity_sorted",
+)  # fmt: skip
+
+
+def _advice(advice: Advice | None) -> dict | None:
+    if advice is None:
+        return None
+    return {
+        "expected": advice.expected,
+        "enough": advice.enough,
+        "runs_out": advice.runs_out.isoformat() if advice.runs_out else None,
+        "chase": advice.chase,
+        "days_late": advice.days_late,
+    }
+
+
+def _read(row: KeptSpare, today: dt.date, waits: bool) -> SpareRow:
+    told, advice = row.told["advice"], None
+    if told is not None:
+        advice = Advice(
+            half=row.half_sorted,
+            nine_in_ten=row.nine_sorted,
+            short_by=row.short_sorted,
+            quantity=row.quantity_sorted,
+            order_by=None if row.order_day == FAR_AHEAD else dt.date.fromordinal(row.order_day),
+            runs_out=dt.date.fromisoformat(told["runs_out"]) if told["runs_out"] else None,
+            expected=told["expected"],
+            enough=told["enough"],
+            chase=told["chase"],
+            days_late=told["days_late"],
+        )
+    return SpareRow(
+        item=row.item,
+        on_hand=row.on_hand,
+        on_order=row.on_order,
+        advice=advice,
+        today=today,
+        refusal=row.told["refusal"],
+        places=row.told["places"],
+        dies=tuple(row.told["dies"]),
+        waits=waits,
+    )

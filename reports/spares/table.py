@@ -1,0 +1,128 @@
+"""The spares as a table and a file. Formats, never computes."""
+
+from __future__ import annotations
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from reports.format import day, money, plain_money, status
+
+from .advice import SpareRow
+
+RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
+LAST = "item__pk"  # rows that are equal keep one order, on every page of the list
+WAITS = "entries since do not count yet"
+WORDS = {"short": "Order now", "soon": "Soon", "enough": "Enough", "unknown": "Not known"}
+
+
+class Column(tables.Column):
+    """A column with a small note under its head. Unlike others it draws the empty cell itself."""
+
+    def __init__(self, *args, note: str = "", **kwargs) -> None:
+        super().__init__(*args, empty_values=(), **kwargs)
+        self.note = note
+
+
+class SpareTable(tables.Table):
+    code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 13rem"}})
+    state = Column(verbose_name="State", order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST))
+    on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
+    on_order = Column(verbose_name="On the way", attrs=RIGHT, order_by=("on_order", LAST))
+    lead_days = Column(verbose_name="Lead time", note="days", order_by=("lead_sorted", LAST), attrs=RIGHT)
+    use = Column(
+        verbose_name="Use until it could come",
+        note="half use no more · 9 in 10",
+        order_by=("half_sorted", "nine_sorted", LAST),
+        attrs=RIGHT,
+    )
+    short_by = Column(verbose_name="Short by", order_by=("short_sorted", LAST), attrs=RIGHT)
+    order_by = Column(verbose_name="Order by", order_by=("order_day", LAST), attrs=RIGHT)
+    quantity = Column(verbose_name="How many", order_by=("quantity_sorted", LAST), attrs=RIGHT)
+
+    class Meta:
+        # what to do first, then why: on a tablet the last columns are the ones to be scrolled to
+        sequence = (
+            "code", "state", "order_by", "quantity", "on_hand", "on_order", "use", "short_by", "lead_days",
+        )  # fmt: skip
+        order_by = ("state",)
+        empty_text = "No spare is like that."
+        row_attrs = {"class": lambda record: "limit" if record.is_due else ""}
+
+    def render_code(self, record: SpareRow):
+        return format_html(
+            '<a href="{}">{}</a><small>{}</small>',
+            reverse("reports:spare", args=[record.item.pk]),
+            record.code,
+            " · ".join(bit for bit in (record.item.description or record.kind, record.supplier) if bit),
+        )
+
+    def render_state(self, record: SpareRow):
+        said = status(record.state, WORDS[record.state])
+        return format_html("{}<small>{}</small>", said, WAITS) if record.waits else said
+
+    def render_on_hand(self, record: SpareRow):
+        return f"{record.on_hand:,}"
+
+    def render_on_order(self, record: SpareRow):
+        return f"{record.on_order:,}" if record.on_order else "–"
+
+    def render_lead_days(self, record: SpareRow):
+        return "not known" if record.lead_days is None else f"{record.lead_days:,}"
+
+    def render_use(self, record: SpareRow):
+        if record.advice is None:
+            return "not known"
+        return format_html("{}<small>9 in 10: {}</small>", record.half, record.nine_in_ten)
+
+    def render_short_by(self, record: SpareRow):
+        return "" if record.advice is None else f"{record.short_by:,}" if record.short_by else "–"
+
+    def render_order_by(self, record: SpareRow):
+        if record.advice is None:
+            return ""
+        if record.order_by is None:
+            return "not this year"
+        late = record.advice.days_late
+        said = "today" if late == 0 and record.is_due else f"{late} days ago" if late else f"in {record.days_left} days"
+        return format_html("{}<small>{}</small>", day(record.order_by), "1 day ago" if late == 1 else said)
+
+    def render_quantity(self, record: SpareRow):
+        if not record.quantity:
+            return ""
+        said = money(record.value, cents=False) if record.value is not None else "price not known"
+        return format_html("<strong>{}</strong><small>{}</small>", f"{record.quantity:,}", said)
+
+
+HEAD = (
+    "spare", "description", "kind", "supplier", "how it stands", "on hand", "on the way", "lead time (days)",
+    "half use no more than", "9 in 10 use no more than", "short by", "order by", "days late", "how many", "pack size",
+    "unit price", "currency", "dies", "records up to", "why nothing is said",
+)  # fmt: skip
+
+
+def csv_row(row: SpareRow, currency: str) -> list[object]:
+    """One line of the file: plain values, days as ISO 8601."""
+    advice = row.advice
+    return [
+        row.code,
+        row.item.description,
+        row.kind,
+        row.supplier,
+        WORDS[row.state],
+        row.on_hand,
+        row.on_order,
+        row.lead_days,
+        row.half,
+        row.nine_in_ten,
+        row.short_by,
+        row.order_by.isoformat() if row.order_by else None,
+        advice.days_late if advice else None,
+        row.quantity,
+        row.item.pack_size,
+        plain_money(row.item.unit_price),
+        currency,
+        " ".join(row.dies),
+        row.today.isoformat(),
+        row.refusal,
+    ]

@@ -1,0 +1,406 @@
+"""From rows to the use of spares ahead. Glue: reads the records of a plant once, hands them to the pure rooms."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+
+import numpy as np
+from django.utils import timezone
+
+from diestore.register.models import Die, Item, Plant
+from maintenance.forecasts import store
+from maintenance.log import queries
+from maintenance.log.data import OrderLeft
+from reports.purchasing.ahead import OrderAhead, hits_ahead
+from reports.purchasing.demand import BreakRate, Demand, GrindGroup, PieceUse, grinds_in, item_demand
+from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw
+from reports.purchasing.renewals import RenewalCounts
+from reports.purchasing.reorder import COVER_DAYS
+from reports.purchasing.worlds import DieWorlds, die_worlds
+
+from . import reads
+from .reads import PlaceOfItem
+
+LOOK_AHEAD_DAYS = 365
+PACE_DAYS = 365  # the usual pace is that of the year before
+ALONE_BELOW = 0.25  # a place ground in fewer of the die's grinds than this follows its own edge, not the set
+HALF_A_BREAK = 0.5
+USUAL_REMOVAL_MM = 0.15  # off a face at a grind where nothing was written down; common practice, no source
+
+
+def day_of_records(plant: Plant) -> dt.date:
+    """The day up to which the records of a plant tell: that of its newest forecasts, else today."""
+    newest = queries.newest_forecasts(plant).order_by("-as_of").values_list("as_of", flat=True).first()
+    return timezone.localdate(newest) if newest else timezone.localdate()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A place that takes an item, as the use ahead sees it. stands: in words, what it rests on."""
+
+    row: PlaceOfItem
+    removal_mm: float
+    removal_known: bool
+    grinds_left: int | None
+    grinds_new: int | None
+    share_of_grinds: float
+
+    @property
+    def use(self) -> PieceUse:
+        """Counted in grinds of the die: a place ground at every second one has room for twice as many."""
+        p = self.share_of_grinds
+        left, new = self.grinds_left, self.grinds_new
+        if left is not None and p < 1:
+            left, new = int((left + 1) / p) - 1, int((new + 1) / p) - 1
+        return PieceUse(label=self.row.code, grinds_left=left, grinds_new=new, stroke_share=self.row.stroke_share)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShopWide:
+    """What the use of every item rests on beside its own dies. breaks: kind -> (pieces, strokes)."""
+
+    today: dt.date
+    horizon_days: int
+    removal_mm: float | None
+    breaks: dict[str, tuple[int, float]]
+    die_grinds: dict[int, int] = field(default_factory=dict)
+
+
+@dataclass
+class PlantAhead:
+    """What is ahead of the dies of a plant.
+
+    dies: only these, None: all of it. shop: what is known of the whole shop, so that it need not be asked again;
+    wanted: then only these items and the dies that take them. remembers: what was advised on the same basis is
+    remembered for the next page; not where the answer is kept in the database anyway.
+    """
+
+    plant: Plant
+    today: dt.date
+    dies: list[int] | None = None
+    horizon_days: int = LOOK_AHEAD_DAYS + COVER_DAYS
+    shop: ShopWide | None = None
+    wanted: list[int] | None = None
+    remembers: bool = True
+    _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
+    _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
+    _known_laws: dict[tuple[int, int], tuple] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, plant: Plant, *, dies: Iterable[int] | None = None, longest_lead_days: int = 0) -> PlantAhead:
+        days = cls.days_for(longest_lead_days)
+        return cls(plant, day_of_records(plant), None if dies is None else list(dies), horizon_days=days)
+
+    @staticmethod
+    def days_for(lead_days: int) -> int:
+        """How far ahead is looked for an item that takes so long to get."""
+        return max(LOOK_AHEAD_DAYS, lead_days) + COVER_DAYS + 1
+
+    @classmethod
+    def of_items(cls, plant: Plant, items: Iterable[Item], *, shop: ShopWide) -> PlantAhead:
+        """Of some items and the dies that take them only, in a shop of which the rest is known."""
+        known = {item.pk: item for item in items}
+        made = cls(plant, shop.today, horizon_days=shop.horizon_days, shop=shop, wanted=list(known), remembers=False)
+        made.items = known
+        return made
+
+    @cached_property
+    def shop_wide(self) -> ShopWide:
+        """What the whole shop says, to be kept; of a plant that was read whole."""
+        rows = self.rows
+        return ShopWide(
+            today=self.today,
+            horizon_days=self.horizon_days,
+            removal_mm=_mean_removal(rows),
+            breaks=self.breaks_by_kind,
+            die_grinds={row.die_id: row.die_grinds for row in rows},
+        )
+
+    @cached_property
+    def rows(self) -> list[PlaceOfItem]:
+        known = self.shop.die_grinds if self.shop else {}
+        return reads.places_of_items(plant=self.plant, dies=self.dies, items=self.wanted, known_die_grinds=known)
+
+    @cached_property
+    def places(self) -> dict[int, list[Place]]:
+        """Item -> the places that take it."""
+        by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
+        for row in self.rows:
+            by_item[row.item_id].append(row)
+        shop = self.shop.removal_mm if self.shop else _mean_removal(self.rows)
+        return {
+            item: [_place(row, self.items[item].grind_allowance_mm, _mean_removal(mine), shop) for row in mine]
+            for item, mine in by_item.items()
+        }
+
+    @cached_property
+    def items(self) -> dict:
+        """The items of the plant, or those wanted, or those that the dies looked at take, by key."""
+        if self.dies is not None:
+            return {item.pk: item for item in reads.items_by_pk({row.item_id for row in self.rows})}
+        return {item.pk: item for item in reads.items_in_use(self.plant)}
+
+    @cached_property
+    def asked_dies(self) -> list[int] | None:
+        """The dies that are looked at; None: all of the plant."""
+        if self.wanted is None:
+            return self.dies
+        return sorted({row.die_id for row in self.rows})
+
+    @cached_property
+    def open_orders(self) -> list[OrderLeft]:
+        dies = None if self.asked_dies is None else [Die(pk=pk) for pk in self.asked_dies]
+        return queries.open_orders(plant=self.plant, dies=dies)
+
+    @cached_property
+    def orders(self) -> dict[int, list[OrderAhead]]:
+        found: dict[int, list[OrderAhead]] = defaultdict(list)
+        for order in self.open_orders:
+            if order.die_id is not None:
+                found[order.die_id].append(OrderAhead(due=order.due, hits_left=order.hits_left))
+        return found
+
+    @cached_property
+    def _dies(self) -> reads.DiesAhead:
+        return reads.dies_ahead(self.plant, *self._year_before, dies=self.asked_dies)
+
+    @property
+    def _year_before(self) -> tuple[dt.datetime, dt.datetime]:
+        until = dt.datetime.combine(self.today + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
+        return until - dt.timedelta(days=PACE_DAYS), until
+
+    @cached_property
+    def pace(self) -> dict[int, float]:
+        """Strokes a day of each die over the year before, or since its first run where that is later."""
+        since, until = self._year_before
+        first = self._dies.first
+        return {
+            die: n / max((until - max(since, first.get(die, since))).total_seconds() / 86400, 30.0)
+            for die, n in self._dies.hits.items()
+        }
+
+    @property
+    def told(self) -> dict[int, object]:
+        """Die -> its newest forecast."""
+        return self._dies.told
+
+    @cached_property
+    def edges(self) -> dict[int, dict]:
+        """Position -> its stored forecast, of the places that follow their own edge."""
+        alone = [
+            p.row.position_id for places in self.places.values() for p in places if p.share_of_grinds < ALONE_BELOW
+        ]
+        return reads.edge_forecasts(alone) if alone else {}
+
+    @cached_property
+    def shape(self) -> tuple[float, float]:
+        """Shape of a life and spread between lots, by the newest fit."""
+        fit = store.fleet_of(self.plant)
+        return fit.best.k, fit.sw
+
+    def strokes(self, die: int, days: int) -> float:
+        """Strokes of a die in the next days."""
+        key = (die, days)
+        if key not in self._strokes:
+            self._strokes[key] = hits_ahead(
+                self.orders.get(die, ()),
+                today=self.today,
+                until=self.today + dt.timedelta(days=days),
+                usual_hits_per_day=self.pace.get(die, 0.0),
+            )
+        return self._strokes[key]
+
+    def worlds(self, die: int) -> DieWorlds:
+        """The laws of a fresh interval of a die. Raises LawRefused where nothing is told of it."""
+        told = self.told.get(die)
+        if not _has_law(told):
+            why = told.refusal if told is not None and told.refusal else "it has no forecast yet."
+            raise LawRefused(why)
+        return die_worlds(told.fresh["remaining"], ln_sd=told.fresh["ln_sd"])
+
+    def sharpenings(self, die: int, days: int, *, place: Place | None = None) -> list[np.ndarray]:
+        """Chances of 0, 1, 2 ... sharpenings of a die (or of one place by itself) in the next days, world by world.
+
+        Raises LawRefused where nothing is told of it.
+        """
+        first, laws = self._laws(die, place)
+        horizon = _rounded_up(self.strokes(die, self.horizon_days))
+        strokes = self.strokes(die, days)
+        return [_counts(first, law, horizon).chances(strokes) for law in laws]
+
+    def _laws(self, die: int, place: Place | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+        key = (die, place.row.position_id if place is not None else 0)
+        if key not in self._known_laws:
+            self._known_laws[key] = self._read_laws(die, place)
+        return self._known_laws[key]
+
+    def _read_laws(self, die: int, place: Place | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+        if place is not None and place.row.position_id in self.edges:
+            edge = self.edges[place.row.position_id]
+            shape, lots = self.shape
+            within = float(np.hypot(1.2825 / shape, lots))  # sd of ln of a Weibull life is 1.2825 / shape
+            law = WeibullLaw.with_median(edge["usual_hits"] / place.row.stroke_share, 1.2825 / within)
+            return StoredLaw.of(edge["remaining"]), (law,)
+        laws = self.worlds(die).laws
+        return StoredLaw.of(self.told[die].remaining), laws
+
+    def chances(self, die: int, days: int, place: Place | None = None) -> np.ndarray:
+        """The same, the worlds mixed."""
+        key = (die, days, place.row.position_id if place is not None else 0)
+        if key not in self._chances:
+            first, laws = self._laws(die, place)
+            horizon = _rounded_up(self.strokes(die, self.horizon_days))
+            self._chances[key] = Demand.of(_mixed_counts(first, laws, horizon).chances(self.strokes(die, days))).chances
+        return self._chances[key]
+
+    def groups(self, item: int, days: int) -> list[GrindGroup]:
+        """The places of an item, by what is ground together."""
+        sets: dict[int, list[Place]] = defaultdict(list)
+        groups = []
+        for place in self.places.get(item, ()):
+            die = place.row.die_id
+            if place.grinds_left is not None and place.row.position_id in self.edges:
+                groups.append(self._group(die, days, [place], self.chances(die, days, place)))
+            else:
+                sets[die].append(place)
+        for die, places in sets.items():
+            needed = any(p.grinds_left is not None for p in places)
+            try:
+                chances = self.chances(die, days) if needed else np.ones(1)
+            except LawRefused:
+                chances = np.ones(1)  # its breaks still count; `gaps` says what is missing
+            groups.append(self._group(die, days, places, chances))
+        return groups
+
+    def _group(self, die: int, days: int, places: list[Place], chances: np.ndarray) -> GrindGroup:
+        return GrindGroup(
+            label=places[0].row.die_code,
+            strokes=self.strokes(die, days),
+            sharpenings=chances,
+            pieces=tuple(place.use for place in places),
+        )
+
+    def breaks(self, item: int) -> BreakRate | None:
+        """How often a piece of the item is replaced before it is ground out; None where no place takes it."""
+        rows = [place.row for place in self.places.get(item, ())]
+        if not rows:
+            return None
+        # Beforehand it is taken to break as often as others of its kind here, known as well as from half a break.
+        kind = BreakRate.seen(*self.breaks_by_kind.get(self.items[item].kind, (0, 0.0)))
+        before_strokes = HALF_A_BREAK / kind.per_stroke
+        return BreakRate.seen(
+            sum(r.replaced for r in rows),
+            sum(r.strokes for r in rows),
+            before=HALF_A_BREAK,
+            before_strokes=before_strokes,
+        )
+
+    @cached_property
+    def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
+        return self.shop.breaks if self.shop else reads.breaks_by_kind(self.plant)
+
+    def use(self, item: int, days: int) -> Demand:
+        """Pieces of an item used in the next days."""
+        groups = self.groups(item, days)
+        return item_demand(groups, breaks=self.breaks(item)) if groups else Demand.none()
+
+    def basis_of(self, item: int) -> tuple:
+        """All that the use of an item ahead is computed from; the same basis gives the same use."""
+        return (
+            self.today,
+            self.horizon_days,
+            self.breaks(item),
+            tuple(
+                (place.use, place.row.die_id, self._law_basis(place), self._stroke_basis(place.row.die_id))
+                for place in self.places.get(item, ())
+            ),
+        )
+
+    def _law_basis(self, place: Place) -> tuple:
+        told, edge = self.told.get(place.row.die_id), self.edges.get(place.row.position_id)
+        of_die = None
+        if _has_law(told):
+            fresh = told.fresh
+            of_die = (*told.remaining.items(), *fresh["remaining"].items(), fresh["ln_sd"])
+        return (of_die, (edge["usual_hits"], *edge["remaining"].items(), self.shape) if edge else None)
+
+    def _stroke_basis(self, die: int) -> tuple:
+        return (self.pace.get(die, 0.0), tuple(self.orders.get(die, ())))
+
+    def gaps(self, item: int) -> list[str]:
+        """What the use ahead of an item does not know, in sentences."""
+        said = []
+        places = self.places.get(item, ())
+        if not places:
+            said.append("No place in a die at work names this spare, so no use is expected.")
+        silent = sorted(
+            {p.row.die_code for p in places if p.grinds_left is not None and not _has_law(self.told.get(p.row.die_id))}
+        )
+        if silent:
+            said.append(f"Nothing is forecast of {', '.join(silent)}: only breaks are counted there.")
+        if any(p.grinds_left is not None and not p.removal_known for p in places):
+            said.append(
+                f"What a grind takes off is not written down: {USUAL_REMOVAL_MM:g} mm is taken (common practice)."
+            )
+        still = sorted({p.row.die_code for p in places if self.strokes(p.row.die_id, self.horizon_days) == 0})
+        if still:
+            said.append(f"{', '.join(still)}: no order and no run in the last year, so no use there.")
+        return said
+
+
+def _has_law(told) -> bool:
+    return bool(told is not None and told.fresh and told.remaining)
+
+
+def _mean_removal(rows: Iterable[PlaceOfItem]) -> float | None:
+    """What a grind takes off, by all that these places were ground."""
+    grinds, removed = 0, 0.0
+    for row in rows:
+        if row.removed_mm > 0:
+            grinds += row.grinds
+            removed += row.removed_mm
+    return removed / grinds if grinds and removed else None
+
+
+def _place(row: PlaceOfItem, allowance_mm: float | None, of_item: float | None, of_shop: float | None) -> Place:
+    own = _mean_removal([row]) if row.grinds >= 5 else None
+    removal = own or of_item or of_shop
+    left = new = None
+    if row.allowance_left_mm is not None:
+        each = removal or USUAL_REMOVAL_MM
+        left = grinds_in(row.allowance_left_mm, each)
+        new = grinds_in(allowance_mm if allowance_mm is not None else row.allowance_left_mm, each)
+    # half a grind of doubt: a young die is taken to be ground as a set
+    share = (row.grinds + 1) / (row.die_grinds + 1) if row.die_grinds else 1.0
+    return Place(
+        row=row,
+        removal_mm=removal or USUAL_REMOVAL_MM,
+        removal_known=removal is not None,
+        grinds_left=left,
+        grinds_new=new,
+        share_of_grinds=min(share, 1.0),
+    )
+
+
+def _rounded_up(hits: float) -> float:
+    """To the next of steps an eighth apart, so that computed counts are used again as orders come and go."""
+    return 0.0 if hits <= 0 else float(2.0 ** (np.ceil(np.log2(hits) * 8) / 8))
+
+
+@lru_cache(maxsize=1024)
+def _counts(first: IntervalLaw, fresh: WeibullLaw, horizon: float) -> RenewalCounts:
+    """Depends on nothing but its arguments, which are all frozen."""
+    return RenewalCounts.of(first=first, fresh=fresh, horizon_hits=horizon)
+
+
+@lru_cache(maxsize=4096)  # 100 kB each at most: a shop of 1,000 dies takes 100 MB while the night counts it
+def _mixed_counts(first: IntervalLaw, fresh: tuple[WeibullLaw, ...], horizon: float) -> RenewalCounts:
+    return RenewalCounts.mixed(first=first, fresh=fresh, horizon_hits=horizon)
+
+
+def die_ids(plant: Plant) -> list[int]:
+    return list(Die.objects.filter(plant=plant).values_list("pk", flat=True))

@@ -1,0 +1,96 @@
+"""The buyer's pages."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.conf import settings
+from django.contrib.auth.decorators import permission_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from diestore.access import roles
+from diestore.access.queries import plant_of
+from diestore.frame.tables import lay_out
+from maintenance.wording.odds import chance
+from reports.exports import csv_response
+from reports.format import day, money
+
+from . import advice, kept, reads
+from .forms import SpareFilter
+from .table import HEAD, WORDS, SpareTable, csv_row
+
+PER_PAGE = 50
+
+
+@require_safe
+@permission_required(roles.SEE_SPARES, raise_exception=True)
+def spares_page(request: HttpRequest) -> HttpResponse:
+    """Every spare, those to order first."""
+    plant = plant_of(request.user)
+    listed, told, chosen = _listed(request, plant)
+    wanted = listed.wanted(chosen.asked()) if listed else []
+    table = lay_out(request, SpareTable(wanted, prefix=""), PER_PAGE)
+    return render(
+        request,
+        "reports/spares/spares.html",
+        {
+            "table": table,
+            "filter": chosen,
+            "told": told,
+            "wanted": wanted,
+            "wanted_count": table.paginator.count,
+            "more": max(told.due - len(told.first), 0),
+            "worth": money(told.worth, cents=False) if told.worth is not None else "",
+            "as_of": day(listed.today) if listed else "",
+            "waiting": len(listed.waiting) if listed else 0,
+            "told_at": listed.told_at if listed else None,
+            "query": request.GET.urlencode(),
+        },
+    )
+
+
+def _listed(request: HttpRequest, plant):
+    """The spares of the plant, what they come to, and the filter as the address asks for it."""
+    listed = kept.of_plant(plant) if plant else None
+    told = listed.summed() if listed else advice.Summed.of((), dt.date.min)
+    return listed, told, SpareFilter(request.GET, suppliers=told.suppliers, kinds=told.kinds)
+
+
+@require_safe
+@permission_required(roles.SEE_SPARES, raise_exception=True)
+def spares_csv(request: HttpRequest) -> HttpResponse:
+    """The same rows as a file, filtered like the page."""
+    plant = plant_of(request.user)
+    listed, _, chosen = _listed(request, plant)
+    rows = listed.wanted(chosen.asked()) if listed else []
+    return csv_response("spares.csv", HEAD, (csv_row(row, settings.CURRENCY) for row in rows))
+
+
+@require_safe
+@permission_required(roles.SEE_SPARES, raise_exception=True)
+def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Why: the dies and places behind one spare."""
+    plant = plant_of(request.user)
+    item = reads.item_in_use(plant, pk) if plant else None
+    if item is None:
+        raise Http404("No such spare here.")
+    why = kept.why(item, plant)
+    row = why.row
+    return render(
+        request,
+        "reports/spares/spare.html",
+        {
+            "item": item,
+            "row": row,
+            "why": why,
+            "word": WORDS[row.state],
+            "as_of": day(row.today),
+            "order_by": day(row.order_by),
+            "price": money(item.unit_price) if item.unit_price is not None else "",
+            "value": money(row.value, cents=False) if row.value is not None else "",
+            "enough": chance(row.advice.enough) if row.advice else "",
+            "bars": [(n, round(100 * p), round(p * 200)) for n, p in why.chances],
+        },
+    )

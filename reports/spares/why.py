@@ -1,0 +1,111 @@
+"""Why so many of a spare: the dies behind it, and the demand ahead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from diestore.register.models import Item, Plant
+from maintenance.log import queries
+from reports.purchasing.demand import DemandRefused
+from reports.purchasing.laws import LawRefused
+
+from .advice import SpareRow, row_of
+from .use import PlantAhead
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieBehind:
+    """What one die uses of an item until an order could arrive."""
+
+    code: str
+    die_id: int
+    strokes: float
+    pace: float
+    ordered: float
+    half: int
+    nine_in_ten: int
+    sharpenings: float | None
+    places: tuple
+
+
+@dataclass(frozen=True, kw_only=True)
+class Why:
+    """What stands behind a row: the dies and places, the breaks, and what is not known."""
+
+    row: SpareRow
+    days: int
+    dies: tuple[DieBehind, ...]
+    ground_out: float
+    broken: float
+    breaks_seen: int
+    strokes_seen: float
+    gaps: tuple[str, ...]
+    chances: tuple[tuple[int, float], ...]
+
+    @property
+    def is_ground(self) -> bool:
+        return any(place.grinds_left is not None for die in self.dies for place in die.places)
+
+
+def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
+    """One item with everything behind its row. ahead: what is ahead of its dies, where that is read already."""
+    ahead = ahead or PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
+    row = row_of(item, queries.stock_of_spares(plant, items=[item.pk]).get(item.pk), ahead)
+    days = item.lead_days if item.lead_days is not None else 90
+    gaps = list(ahead.gaps(item.pk))
+    try:
+        groups = ahead.groups(item.pk, days)
+        use = ahead.use(item.pk, days)
+    except (DemandRefused, LawRefused) as reason:
+        return Why(
+            row=row,
+            days=days,
+            dies=(),
+            ground_out=0.0,
+            broken=0.0,
+            breaks_seen=0,
+            strokes_seen=0.0,
+            gaps=(*gaps, str(reason)),
+            chances=(),
+        )
+    places = ahead.places.get(item.pk, [])
+    behind = []
+    for die in dict.fromkeys(p.row.die_id for p in places):
+        mine = [p for p in places if p.row.die_id == die]
+        ground = [group.ground_out() for group in groups if group.label == mine[0].row.die_code]
+        total = ground[0]
+        for more in ground[1:]:
+            total = total.plus(more)
+        behind.append(
+            DieBehind(
+                code=mine[0].row.die_code,
+                die_id=die,
+                strokes=ahead.strokes(die, days),
+                pace=ahead.pace.get(die, 0.0),
+                ordered=sum(order.hits_left for order in ahead.orders.get(die, ())),
+                half=total.quantile(0.5),
+                nine_in_ten=total.quantile(0.9),
+                sharpenings=_expected_sharpenings(ahead, die, days),
+                places=tuple(mine),
+            )
+        )
+    rate = ahead.breaks(item.pk)
+    strokes_ahead = sum(group.piece_strokes for group in groups)
+    return Why(
+        row=row,
+        days=days,
+        dies=tuple(behind),
+        ground_out=sum(group.ground_out().mean for group in groups),
+        broken=rate.per_stroke * strokes_ahead if rate else 0.0,
+        breaks_seen=sum(p.row.replaced for p in places),
+        strokes_seen=sum(p.row.strokes for p in places),
+        gaps=tuple(gaps),
+        chances=tuple((n, use.at_most(n)) for n in range(min(use.quantile(0.995), 40) + 1)),
+    )
+
+
+def _expected_sharpenings(ahead: PlantAhead, die: int, days: int) -> float | None:
+    try:
+        return float(sum(n * p for n, p in enumerate(ahead.chances(die, days))))
+    except LawRefused:
+        return None

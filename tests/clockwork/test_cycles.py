@@ -1,0 +1,173 @@
+"""Cycles of edges from a die's log, worked out by hand."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from maintenance.clockwork.cycles import cycles, lots
+from maintenance.clockwork.rows import (
+    CorrectionRow,
+    CutRow,
+    DieLog,
+    PieceRow,
+    PositionRow,
+    ReadingRow,
+    ReplacementRow,
+    RunRow,
+    StockRow,
+    WorkRow,
+)
+from maintenance.clockwork.states import states
+
+H, DAY = 3600.0, 86400.0
+
+
+def run(day, hits, *, order=None, variant=1, stock=1):
+    return RunRow(started=day * DAY, ended=day * DAY + 8 * H, hits=hits, variant=variant, stock=stock, order=order)
+
+
+def work(day, why="with set", found="", position=1, n=0, **more):
+    return WorkRow(
+        at=day * DAY, sequence=n, key=f"w{day}-{position}-{n}", operation="ground", why=why, found=found,
+        position=position, removed_mm=0.1, **more,
+    )  # fmt: skip
+
+
+def first(position=1, piece=1):
+    return ReplacementRow(
+        at=0, sequence=0, key=f"f{position}", position=position, piece=piece, why="first", since_start=True
+    )
+
+
+def log(**more):
+    base = {
+        "die": 1,
+        "code": "A-1",
+        "usual_stock": 1,
+        "stocks": {1: StockRow(material="low-carbon steel", tensile_mpa=340, thickness_mm=1.0)},
+        "positions": {1: PositionRow(id=1, code="1-A", kind="pierce_punch", side="upper")},
+        "cuts": (CutRow(upper=1, lower=None, length_mm=20, gap_mm=0.08),),
+        "pieces": {1: PieceRow(id=1, tool_steel="D2", hardness_hrc=60, grind_allowance_mm=4.0)},
+        "replacements": (first(),),
+        "runs": tuple(run(day, 1000) for day in range(1, 11)),
+    }
+    return DieLog(**(base | more))
+
+
+def told(cycle):
+    return cycle.from_hits, cycle.lower_hits, cycle.hits, cycle.ended_as, cycle.open
+
+
+def test_dull_lies_between_the_last_look_and_the_end():
+    made = cycles(log(works=(work(5.5, "dull"),)), as_of=20 * DAY)
+    assert [told(c) for c in made] == [(0, 4000, 5000, "dull", False), (0, 5000, 5000, "sharp", True)]
+
+
+def test_ground_with_the_set_says_only_that_it_was_sharp_unless_found_dull():
+    assert told(cycles(log(works=(work(5.5),)), 20 * DAY)[0]) == (0, 5000, 5000, "sharp", False)
+    assert told(cycles(log(works=(work(5.5, found="dull"),)), 20 * DAY)[0]) == (0, 4000, 5000, "dull", False)
+    assert told(cycles(log(works=(work(5.5, "dull", found="sharp"),)), 20 * DAY)[0])[3] == "sharp"
+    assert told(cycles(log(works=(work(5.5, "dull", found="not looked"),)), 20 * DAY)[0])[3] == "dull"
+
+
+@pytest.mark.parametrize(
+    ("why", "outcome"),
+    [("dull", "dull"), ("broken", "chipped"), ("chipped", "chipped"), ("ground out", "sharp"), ("other", "sharp")],
+)
+def test_a_replacement_ends_a_cycle_and_the_new_piece_begins_sharp(why, outcome):
+    change = ReplacementRow(at=5.5 * DAY, sequence=0, key="r", position=1, piece=2, why=why)
+    made = cycles(
+        log(
+            replacements=(first(), change),
+            pieces={1: PieceRow(id=1, tool_steel="D2"), 2: PieceRow(id=2, tool_steel="M2")},
+        ),
+        20 * DAY,
+    )
+    assert [c.ended_as for c in made] == [outcome, "sharp"]
+    assert [c.build.tool_steel for c in made] == ["D2", "M2"]
+    assert (made[1].hits, made[1].open) == (5000, True)
+
+
+@pytest.mark.parametrize(
+    ("opening", "since", "begun", "unknown"),
+    [("new", None, 0, False), ("counted", 700, 700, False), ("counted", None, 0, True), ("unknown", None, 0, True)],
+)
+def test_how_a_piece_entered_the_records(opening, since, begun, unknown):
+    piece = PieceRow(id=1, opening=opening, opening_hits_since_sharpening=since)
+    made = cycles(log(pieces={1: piece}, works=(work(5.5, "dull"),)), 20 * DAY)
+    assert (made[0].from_hits, made[0].unknown_age) == (begun, unknown)
+    assert made[0].hits == begun + 5000
+    assert not made[1].unknown_age
+    state = states(log(pieces={1: piece}), 20 * DAY)[1]
+    assert state.hits_since_sharpening == (None if unknown else 10_000 + begun)
+
+
+def test_a_look_in_mid_cycle_narrows_the_interval_but_not_the_look_that_found_it_dull():
+    inside = ReadingRow(at=5 * DAY + 4 * H, position=1, quantity="burr height", value_si=30e-6)
+    at_the_end = ReadingRow(at=5 * DAY + 8 * H, position=1, quantity="burr height", value_si=60e-6)
+    assert told(cycles(log(works=(work(5.5, "dull"),), readings=(inside,)), 20 * DAY)[0])[:3] == (0, 4500, 5000)
+    assert told(cycles(log(works=(work(5.5, "dull"),), readings=(at_the_end,)), 20 * DAY)[0])[:3] == (0, 4000, 5000)
+
+
+def test_edges_count_only_strokes_that_cut():
+    position = PositionRow(
+        id=1, code="1-A", kind="pierce_punch", side="upper", stroke_share=0.5, variants=frozenset({7})
+    )
+    runs = (run(1, 1000, variant=7), run(2, 1000, variant=8), run(3, 600, variant=7))
+    without = CorrectionRow(at=4 * DAY, hits=50, variant=7, with_stock=False)
+    made = cycles(log(positions={1: position}, runs=runs, corrections=(without,)), 20 * DAY)
+    assert told(made[0]) == (0, 800, 800, "sharp", True)
+
+
+def test_guides_count_strokes_without_stock_too():
+    guide = PositionRow(id=2, code="G", kind="bushing", side="upper")
+    more = log(
+        positions={2: guide}, cuts=(), pieces={2: PieceRow(id=2)}, replacements=(first(2, 2),), runs=(run(1, 1000),),
+        corrections=(CorrectionRow(at=4 * DAY, hits=50, variant=1, with_stock=False),),
+    )  # fmt: skip
+    assert states(more, 20 * DAY)[2].hits_since_fitted == 1050
+    assert cycles(more, 20 * DAY) == []
+
+
+def test_a_lot_is_an_order_or_runs_without_a_long_pause():
+    runs = (run(1, 10, order=5), run(2, 10, order=6), run(3, 10, order=5), run(4, 10), run(4.6, 10), run(8, 10))
+    assert lots(runs) == [0, 1, 0, 2, 2, 3]
+
+
+def test_what_is_left_of_the_grind_allowance():
+    state = states(log(works=(work(5.5, "dull"), work(7.5))), 20 * DAY)[1]
+    assert (state.grinds, state.hits_since_sharpening, state.life_hits) == (2, 3000, 10_000)
+    assert state.allowance_left_mm == pytest.approx(3.8)
+
+
+def test_a_piece_that_moves_takes_its_hits_along():
+    positions = {i: PositionRow(id=i, code=f"{i}-A", kind="pierce_punch", side="upper") for i in (1, 2)}
+    out = ReplacementRow(at=3.5 * DAY, sequence=0, key="o", position=1, piece=None, why="other")
+    into = ReplacementRow(at=4.5 * DAY, sequence=0, key="i", position=2, piece=1, why="first")
+    moved = log(
+        positions=positions, replacements=(first(), out, into),
+        cuts=tuple(CutRow(upper=i, lower=None, length_mm=20, gap_mm=0.08) for i in (1, 2)),
+    )  # fmt: skip
+    made = cycles(moved, 20 * DAY)
+    assert (made[-1].from_hits, made[-1].hits, made[-1].position) == (3000, 9000, 2)
+    bench = WorkRow(at=4 * DAY, sequence=0, key="b", operation="ground", why="planned", piece=1, removed_mm=0.2)
+    made = cycles(replace(moved, works=(bench,)), 20 * DAY)
+    assert (made[-1].from_hits, made[-1].hits) == (0, 6000)
+    assert states(replace(moved, works=(bench,)), 20 * DAY)[2].hits_since_sharpening == 6000
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.integers(2, 20), st.sampled_from(["dull", "with set", "chipped"])), max_size=8), st.data())
+def test_order_of_entries_and_splits_of_a_run_change_no_cycle_length(entries, data):
+    works = tuple(work(day - 0.5, why, n=i) for i, (day, why) in enumerate(entries))
+    whole = log(works=works, runs=tuple(run(day, 900) for day in range(1, 20)))
+    k = data.draw(st.integers(0, 18))
+    cut = whole.runs[k]
+    middle = cut.started + 2 * H
+    parts = (replace(cut, ended=middle, hits=300), replace(cut, started=middle, hits=600))
+    split = replace(whole, works=works[::-1], runs=whole.runs[:k] + parts + whole.runs[k + 1 :])
+    one, two = cycles(whole, 30 * DAY), cycles(split, 30 * DAY)
+    assert [(c.hits, c.ended_as, c.open) for c in one] == [(c.hits, c.ended_as, c.open) for c in two]
+    assert sum(c.hits - c.from_hits for c in one) == 900 * 19

@@ -1,0 +1,126 @@
+"""From rows to forecasts and back: laws that hold whatever the numbers are."""
+
+import json
+
+import pytest
+from django.core.management import call_command
+
+from diestore.register.models import Die
+from maintenance.forecasts import fit, store
+from maintenance.log import queries, write
+from maintenance.models import DieForecast, EdgeForecast, FleetFit, Run
+from maintenance.screens.die import state
+from tests import factories as make
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def shop():
+    dies = []
+    for n in range(4):
+        die = make.die(f"H-90{n}")
+        for code in ("1-A", "1-B", "2-A"):
+            make.position(die, code, gap_mm=0.1)
+        for cycle in range(6):
+            for k in range(3):
+                make.run(die, 10 * cycle + 2 * k + 1 + n * 0.1, 12_000 + 1000 * n)
+            make.sharpen(die, 10 * cycle + 8, die.positions.get(code="1-A"), why="dull")
+            make.sharpen(die, 10 * cycle + 8, *die.positions.exclude(code="1-A"), why="with set")
+        make.run(die, 70, 9_000)
+        dies.append(die)
+    return dies
+
+
+def told(plant):
+    return fit.as_json(fit.compute(plant))
+
+
+def test_the_command_prints_what_the_format_promises(shop, tmp_path):
+    out = tmp_path / "f.json"
+    call_command("forecast", format="json", output=str(out), verbosity=0)
+    answer = json.loads(out.read_text())
+    assert [d["die"] for d in answer["dies"]] == ["H-900", "H-901", "H-902", "H-903"]
+    assert len(answer["components"]) == 12
+    levels = ["0.01", *[f"{p / 100:.2f}" for p in range(5, 100, 5)], "0.99"]
+    for row in answer["dies"] + answer["components"]:
+        assert list(row["remaining_hits"]) == levels
+        hits = list(row["remaining_hits"].values())
+        assert hits == sorted(hits) and hits[0] >= 0 and hits[-1] > hits[0]
+        assert row["hits_since_sharpening"] == 9000
+    die = answer["dies"][0]["remaining_hits"]
+    for edge in answer["components"][:3]:
+        assert all(die[p] <= edge["remaining_hits"][p] for p in levels)
+
+
+def test_the_same_records_in_another_order_give_the_same_numbers(shop):
+    before = told(shop[0].plant)
+    entries = list(Run.objects.order_by("?"))
+    for run in entries[:6]:  # struck out and entered again
+        write.strike_out(by=make.actor(), entry=run, reason="typed twice")
+        write.log_run(by=make.actor(), die=run.die, started=run.started, ended=run.at, hits=run.hits)
+    assert told(shop[0].plant) == before
+
+
+def test_a_refreshed_die_says_the_same_as_the_fleet_and_only_one_word_is_the_newest(shop):
+    store.fit_and_forecast(shop[0].plant)
+    before = {f.die_id: f.remaining for f in queries.newest_forecasts()}
+    again = store.refresh_die(shop[2])
+    assert again.remaining == before[shop[2].pk]
+    assert DieForecast.objects.filter(is_newest=True).count() == 4
+    assert EdgeForecast.objects.count() == 12
+    assert FleetFit.objects.count() == 1
+
+
+def test_more_hits_leave_less_and_a_sharpening_gives_it_back(shop):
+    store.fit_and_forecast(shop[0].plant)
+    half = queries.newest_forecast(shop[0]).half_hits
+    make.run(shop[0], 80, 15_000)
+    later = store.refresh_die(shop[0])
+    assert later.half_hits < half
+    assert later.hits_since_sharpening == 24_000
+    make.sharpen(shop[0], 90)
+    fresh = store.refresh_die(shop[0])
+    assert fresh.hits_since_sharpening == 0
+    assert fresh.half_hits > half
+
+
+def test_a_die_without_a_cutting_edge_is_refused_in_words(shop):
+    bare = make.die("Z-1")
+    make.position(bare, "1-A", kind="pilot", length_mm=None)
+    store.fit_and_forecast(bare.plant)
+    row = queries.newest_forecast(bare)
+    assert row.remaining == {} and "nothing to forecast" in row.refusal
+
+
+def test_a_shop_without_records_is_told_the_handbook_only():
+    die = make.die()
+    make.position(die)
+    row = store.refresh_die(die)
+    assert row.rests_on["words"] == "handbook only"
+    assert row.half_hits > 0
+    assert Die.objects.count() == 1
+
+
+def test_where_the_whole_set_is_always_called_dull_the_page_says_that_one_edge_stands_for_it():
+    die = make.die()
+    for n in range(5):
+        make.position(die, f"1-{'ABCDE'[n]}", gap_mm=0.1)
+    for cycle in range(6):
+        make.run(die, 10 * cycle + 1, 31_000 + 700 * cycle)
+        make.sharpen(die, 10 * cycle + 8, *die.positions.all(), why="dull")
+    make.run(die, 70, 9_000)
+    store.fit_and_forecast(die.plant)
+    told = queries.newest_forecast(die)
+    assert told.rests_on["sets_as_one"] == 6 and told.rests_on["dull_ends"] == 6
+    assert "6 times the whole set was called dull, and not which edge was" in state.rests_on(told)
+    again = store.refresh_die(die)
+    assert (again.remaining, again.rests_on) == (told.remaining, told.rests_on)
+
+
+def test_an_earlier_moment_knows_nothing_of_what_came_later(shop):
+    plant = shop[0].plant
+    early = fit.as_json(fit.compute(plant, as_of=make.moment(35)))
+    for run in Run.objects.filter(started__gt=make.moment(36)):
+        write.strike_out(by=make.actor(), entry=run, reason="never happened")
+    assert fit.as_json(fit.compute(plant, as_of=make.moment(35))) == early

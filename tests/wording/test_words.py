@@ -1,0 +1,89 @@
+"""How chances, hits and counts are said."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from maintenance.wording import numbers
+from maintenance.wording import odds as wording_odds
+
+pytestmark = pytest.mark.no_database
+
+
+def worth(said: str) -> float:
+    """What a listener makes of it."""
+    if said == "even":
+        return 0.5
+    k, n = said.split(" in ")
+    return int(k) / int(n)
+
+
+@pytest.mark.parametrize(
+    ("p", "said"),
+    [
+        (0.125, "1 in 8"),
+        (0.16, "1 in 6"),
+        (0.25, "1 in 4"),
+        (0.35, "1 in 3"),
+        (0.5, "even"),
+        (0.75, "3 in 4"),
+        (0.9, "9 in 10"),
+        (0.95, "19 in 20"),
+        (0.0, "less than 1 in 100"),
+        (1.0, "better than 99 in 100"),
+    ],
+)
+def test_a_chance_is_said_as_people_say_it(p, said):
+    assert wording_odds.chance(p) == said
+
+
+@given(st.floats(0.0072, 0.9928))
+def test_what_is_said_is_near_what_is_meant(p):
+    told = worth(wording_odds.chance(p))
+    odds = math.log(p / (1 - p)) - math.log(told / (1 - told))
+    assert abs(odds) < 0.37, "never off by half as much again in odds"
+    assert abs(told - p) < 0.05 + 1e-9  # half the widest step, from 2 in 5 to even
+
+
+@given(st.floats(0, 1), st.floats(0, 1))
+def test_a_better_chance_is_never_said_as_a_worse_one(p, q):
+    ends = {"less than 1 in 100": 0.0, "better than 99 in 100": 1.0}
+    low, high = (wording_odds.chance(x) for x in sorted((p, q)))
+    assert ends.get(low, None if low in ends else worth(low)) <= ends.get(high, None if high in ends else worth(high))
+
+
+@given(st.floats(0, 1))
+def test_nothing_is_certain_in_a_table(p):
+    assert wording_odds.percent(p) not in ("0 %", "100 %")
+
+
+@pytest.mark.parametrize(
+    ("n", "said"),
+    [(0, "0"), (37, "37"), (103, "100"), (8_949, "8,900"), (99_960, "100,000"), (1_234_567, "1,230,000")],
+)
+def test_hits_are_said_to_the_figures_that_count(n, said):
+    assert numbers.hits(n) == said
+
+
+@given(st.integers(100, 10**9))
+def test_rounding_of_hits_hides_less_than_five_in_a_hundred(n):
+    assert abs(int(numbers.hits(n).replace(",", "")) - n) <= 0.05 * n
+
+
+@pytest.mark.parametrize(
+    ("p", "said"),
+    [(0.8, "4 times in 5"), (0.5, "every other time"), (0.1, "1 time in 10"), (0.99, "nearly always"), (0.0, "seldom")],
+)
+def test_how_often_is_said_within_a_sentence(p, said):
+    assert wording_odds.times(p) == said
+
+
+def test_counts_carry_their_word():
+    assert [numbers.counted(n, "die", "dies") for n in (0, 1, 2, 1_200)] == [
+        "no dies",
+        "one die",
+        "2 dies",
+        "1,200 dies",
+    ]
