@@ -22,7 +22,7 @@ from .predict import DIES_AT_ONCE, Told, _variants_to_come, tell_dies
 from .spool import OnDisk, batches
 
 Tell = Callable[[str], None]
-CODE_VERSION = "6"  # counts up when the same records would give other numbers
+CODE_VERSION = "7"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 
 

@@ -152,7 +152,8 @@ class Gathered:
         columns = {name: np.array(column) for name, column in self._whole.items()}
         moment = columns.pop("moment")
         made = LifeSamples.of(columns.pop("edge"), columns.pop("hits"), columns.pop("ended"), **columns)
-        return habits.one_for_the_set(self.specs, habits.planned(made), moment)
+        taken, _ = habits.planned(self.specs, made, moment)
+        return habits.one_for_the_set(self.specs, taken, moment)
 
     @property
     def life(self) -> LifeSamples:

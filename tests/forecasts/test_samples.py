@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from maintenance.clockwork.rows import CutRow, PieceRow, PositionRow, ReadingRow, StockRow
@@ -54,13 +53,23 @@ def test_a_stock_that_cannot_be_is_refused_with_its_number():
 
 
 def test_dull_at_the_same_round_count_again_and_again_is_a_habit():
-    days = [2, 4, 6, 8, 10, 12]
-    runs = tuple(run(d - 1.2, 30_000) for d in days)
+    days, first_runs = [2, 4, 6, 8, 10, 12], [17_310, 21_875, 19_020, 22_111, 16_903, 20_702]
+    parts = [(d - 1.9, hits) for d, hits in zip(days, first_runs, strict=True)]
+    parts += [(d - 1.2, 30_000 - hits) for d, hits in zip(days, first_runs, strict=True)]
+    runs = tuple(run(day, hits) for day, hits in sorted(parts))
     habit = log(runs=runs, works=tuple(work(d - 0.5, "dull") for d in days))
     life = samples.Gathered([samples.of_die(habit, 20 * DAY)]).life
-    assert (life.ended == SHARP).all() and np.array_equal(life.lower_hits, life.hits)
+    assert (life.ended == SHARP).all() and life.hits.tolist() == [*first_runs, 0]
     looked = replace(habit, works=tuple(work(d - 0.5, "dull", found="dull") for d in days))
     life = samples.Gathered([samples.of_die(looked, 20 * DAY)]).life
+    assert (life.ended == DULL).sum() == 6
+
+
+def test_dull_at_the_first_look_of_runs_that_are_round_themselves_is_none():
+    days = [2, 4, 6, 8, 10, 12]
+    runs = tuple(run(d - 1.2, 30_000) for d in days)
+    every = log(runs=runs, works=tuple(work(d - 0.5, "dull") for d in days))
+    life = samples.Gathered([samples.of_die(every, 20 * DAY)]).life
     assert (life.ended == DULL).sum() == 6
 
 

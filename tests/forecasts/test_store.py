@@ -107,7 +107,8 @@ def test_where_the_whole_set_is_always_called_dull_the_page_says_that_one_edge_s
     for n in range(5):
         make.position(die, f"1-{'ABCDE'[n]}", gap_mm=0.1)
     for cycle in range(6):
-        make.run(die, 10 * cycle + 1, 31_000 + 700 * cycle)
+        make.run(die, 10 * cycle + 1, 27_000 + 300 * cycle)  # all still sharp
+        make.run(die, 10 * cycle + 4, 4_000 + 400 * cycle)
         make.sharpen(die, 10 * cycle + 8, *die.positions.all(), why="dull")
     make.run(die, 70, 9_000)
     store.fit_and_forecast(die.plant)

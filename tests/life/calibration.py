@@ -19,7 +19,7 @@ from dataclasses import replace
 import numpy as np
 
 from maintenance.life import fit_fleet, predict_fleet
-from maintenance.life.habits import one_for_the_set
+from maintenance.life.habits import one_for_the_set, planned
 from tests.life import baselines
 from tests.life.scoring import Score, knowing_the_fleet, score
 from tests.life.simulate import WORLDS, shop
@@ -41,7 +41,8 @@ GOALS = {
 
 def engine(made, **options) -> tuple[Score, Score, tuple]:
     """The engine's score, that of the same forecast given the true constants, and what was learnt and how fast."""
-    taken, _ = one_for_the_set(made.edges, made.samples, made.samples.lot.astype(float))  # as the service takes them
+    taken, _ = planned(made.edges, made.samples, made.moment)  # as the service takes them
+    taken, _ = one_for_the_set(made.edges, taken, made.moment)
     made = replace(made, samples=taken)
     began = time.perf_counter()
     fit = fit_fleet(made.edges, made.samples, **options)

@@ -41,6 +41,11 @@ class World:
     set_each_order: bool = False  # every order starts with a fresh set
     set_with_dull: float = 0.0  # chance that the whole set is ground when an edge is found dull or chipped
     told_as_one: bool = False  # and then every edge of it is written down as dull
+    looks_a_life: float = (
+        0.0  # looks come every so many hits, a round count: so many in the usual life; 0: at runs' ends
+    )
+    looks_every: float = 0.0  # the same in hits, one for the whole shop
+    pulled_at_round: bool = False  # the set is pulled at a round count, its plan, and written down as dull
     drift_at_year: float | None = None  # lives halved from then
     drift_dies: float = 0.0
     unknown_opening: float = 0.0
@@ -72,6 +77,9 @@ WORLDS = {
     "1.5 years": World(years=1.5, **DESCRIBED),
     "lots differ": World(lot_sd=0.45, **EACH_ORDER),
     "short lives": World(**SHORT),
+    "short lives, round looks": World(**SHORT, looks_every=10_000),
+    "the same, 1.2 years": World(**SHORT, looks_every=10_000, years=1.2),
+    "pulled at a round count": World(**DESCRIBED, looks_a_life=6.0, pulled_at_round=True),
     "set told dull as one": World(**DESCRIBED | {"sides_apart": False, "set_with_dull": 1.0}, told_as_one=True),
     "usual, 20 cycles an edge": World(**{**DESCRIBED, "orders_per_year": 12.0}),
     # Harsher than described: the whole die is ground whenever one punch is due, so that the lower side hardly ever goes
@@ -114,12 +122,15 @@ class Shop:
     true_left: np.ndarray  # hits in which each edge really goes dull or chips, whichever is first
     burr_part: np.ndarray  # of ln burr, of each cycle under way: its own part
     paths: list[Paths | None]  # [dies]
+    moment: np.ndarray  # [cycles] strokes of the die at their ends
 
 
 def shop(world: World, seed: int) -> Shop:
     edges: list[EdgeSpec] = []
     ln_eta: list[float] = []
-    columns: dict[str, list] = {n: [] for n in ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot")}
+    columns: dict[str, list] = {
+        n: [] for n in ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot", "at")
+    }
     hits_now, order_hits, unknown_now, readings, left, parts, paths = [], [], [], [], [], [], []
     for die in range(world.dies):
         rng = np.random.default_rng([seed, die])  # a die's past is the same however long the shop is watched
@@ -160,6 +171,7 @@ def shop(world: World, seed: int) -> Shop:
         np.array(left),
         np.array(parts),
         paths,
+        np.array(columns["at"], float),
     )
 
 
@@ -203,6 +215,20 @@ def _ln_eta(world: World, spec: EdgeSpec) -> float:
     return float(value + (np.log(world.lower) if spec.side == "lower" else 0.0))
 
 
+def _nice(hits: float, whole: float = 1000.0) -> float:
+    """The nearest multiple of a round count, at least one."""
+    if whole == 1000.0:
+        whole = max(c for c in (1000.0, 2500.0, 5000.0, 10_000.0, 20_000.0, 50_000.0) if c <= max(hits, 1000.0))
+    return max(round(hits / whole), 1) * whole
+
+
+def _cut_at(pieces, now: float, plan: float):
+    """Runs cut where the set comes to its plan."""
+    ends = np.round(now + np.cumsum(pieces))
+    ends = np.unique(np.r_[ends, np.arange(plan, ends[-1] + 1, plan)])
+    return np.diff(np.r_[now, ends[ends > now]])
+
+
 def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: list, thickness: float):
     n = len(truth)
     eta = np.exp(truth) * 1e5
@@ -213,6 +239,8 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
     on_edge, wear = np.zeros(n), np.zeros(n)
     before = np.where(unknown, rng.uniform(0, 0.6, n) * eta, 0.0)  # not in the records
     halves = rng.random() < world.drift_dies
+    step_round = _nice(guess / world.looks_a_life) if world.looks_a_life else world.looks_every
+    plan = _nice(world.planned * guess, whole=max(step_round, 5000.0))
     drift_order = world.orders_per_year * (world.years if world.drift_at_year is None else world.drift_at_year)
 
     def add(e, lower, hits, ended, lot, open_):
@@ -225,13 +253,14 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             ("open", open_),
             ("unknown", unknown[e]),
             ("lot", lot),
+            ("at", strokes),
         ):
             columns[name].append(value)
         for hits_then, value in pending[e]:
             readings.append((len(columns["edge"]) - 1, hits_then, value))
         pending[e] = []
 
-    pending = [[] for _ in range(n)]
+    pending, strokes = [[] for _ in range(n)], 0  # strokes of the die up to now
     cycle_noise = rng.normal(0, world.reading_cycle_sd, n)
 
     def measure(e, whole):
@@ -261,10 +290,15 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
         wear_a_hit = np.exp(-lot) / factor
         size = order_usual * rng.gamma(6.0, 1 / 6.0)
         pieces = rng.dirichlet(np.full(world.runs_per_order, 8.0)) * size
+        if step_round:
+            pieces = np.full(max(round(size / step_round), 1), step_round)
+        elif world.pulled_at_round:
+            pieces = _cut_at(pieces, on_edge.max(), plan)
         if under_way:
             pieces = pieces[: rng.integers(1, max(world.runs_per_order, 2))]
         for run in pieces:
             step = max(round(run), 1)
+            strokes += step
             start, worn = on_edge.copy(), wear.copy()
             on_edge += step
             wear += step * wear_a_hit
@@ -286,9 +320,14 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                 on_edge[e], wear[e], unit[e], unknown[e], before[e] = 0.0, 0.0, rng.exponential(), False, 0.0
                 cycle_noise[e] = rng.normal(0, world.reading_cycle_sd)
                 opened = True
+            for side in sides if world.pulled_at_round else ():
+                at_plan = side[on_edge[side] == plan]
+                if len(at_plan):
+                    grind_set(order, at_plan, start)
+                    grind_set(order, side[on_edge[side] > 0])
             if opened and rng.random() < world.set_with_dull:
                 grind_set(order, every, start if world.told_as_one else None)
-        for side, due in zip(sides, guesses, strict=True) if not under_way else ():
+        for side, due in zip(sides, guesses, strict=True) if not (under_way or world.pulled_at_round) else ():
             if world.set_each_order or (on_edge[side].max() >= world.planned * due and rng.random() < 0.85):
                 grind_set(order, side)
     life = eta * ((before / eta) ** world.shape + unit) ** (1 / world.shape) - before
