@@ -25,19 +25,25 @@ class RenewalCounts:
     """Counts for every horizon up to `horizon_hits`, computed once.
 
     at_least: float[K, cells + 1], row k - 1 the chance of at least k ends in 0, d, 2 d ... horizon_hits strokes.
+    first: the law of the interval under way. Its own chance of having ended is asked of it and not read off the
+    lattice: a law that begins or ends at once (a stored forecast, a life between two counts) has a jump in its density,
+    and beside it half a cell's chance is off by as much as the cell is wide. Sums of two and more have none.
     """
 
     horizon_hits: float
     at_least: NDArray[np.float64]
+    first: IntervalLaw | None = None
 
     @classmethod
     def of(cls, *, first: IntervalLaw, fresh: IntervalLaw, horizon_hits: float, cells: int = CELLS) -> RenewalCounts:
         """P(N(x) >= k) = G * F^{*(k-1)}(x): G the law of the interval under way, F that of every later one.
 
         Laws are put on a lattice, each point taking the chance of the half cells beside it, and convolved by FFT; the
-        error falls with the square of the cell. Cells are made smaller where intervals are short.
+        error falls with the square of the cell, also where a density jumps. Cells are made smaller where intervals are
+        short.
         Source: renewal theory, D. R. Cox, Renewal Theory, 1962, ch. 3; lattice after Xie (1989).
-        Limits: intervals independent of each other given the laws; what is unknown but the same for all intervals of a
+        Limits: laws that end at one count with a chance of their own are put to the nearest point of the lattice.
+        Intervals independent of each other given the laws; what is unknown but the same for all intervals of a
         die belongs into several worlds, mixed afterwards.
         Raises LawRefused for a horizon that is not finite and nought or more, TooManyIntervals where the horizon
         holds more intervals than the finest lattice can tell apart.
@@ -63,7 +69,7 @@ class RenewalCounts:
             current = np.maximum(np.fft.irfft(np.fft.rfft(current, size) * step_f, size)[: cells + 1], 0.0)
         at_least = np.array(rows) if rows else np.zeros((0, cells + 1))
         # rounding of the FFT must not make a higher count likelier than a lower one
-        return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least)
+        return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least, first)
 
     @classmethod
     def mixed(
@@ -97,7 +103,7 @@ class RenewalCounts:
             current = np.maximum(np.fft.irfft(np.fft.rfft(current, size) * step_f, size)[:, : cells + 1], 0.0)
             current[:, 0] = start
         at_least = np.array(rows) if rows else np.zeros((0, cells + 1))
-        return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least)
+        return cls(float(horizon_hits), np.minimum.accumulate(at_least, axis=0) if rows else at_least, first)
 
     def chances(self, hits: float) -> NDArray[np.float64]:
         """chances[n]: of n ends in `hits` strokes. Raises LawRefused beyond the horizon."""
@@ -117,7 +123,10 @@ class RenewalCounts:
         where = min(hits / self.horizon_hits, 1.0) * cells
         low = min(int(where), cells - 1)
         share = where - low
-        return (1 - share) * self.at_least[:, low] + share * self.at_least[:, low + 1]
+        at_least = (1 - share) * self.at_least[:, low] + share * self.at_least[:, low + 1]
+        if self.first is not None:
+            at_least[0] = float(np.asarray(self.first.ended(np.array([hits])))[0])
+        return np.minimum.accumulate(at_least)
 
 
 def _cells_for(first: IntervalLaw, fresh: IntervalLaw, horizon_hits: float, cells: int) -> int:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -33,6 +34,7 @@ MEAN_ONE = {
 
 @pytest.mark.parametrize("shape", SCALE_ONE)
 def test_expected_count_scale_one(shape):
+    # [N05] tolerance 1e-5 as given there
     found = counts(WeibullLaw(eta_hits=1, shape=shape), 3, cells=6144)
     for t, expected in SCALE_ONE[shape].items():
         assert found.expected(t) == pytest.approx(expected, abs=1e-5)
@@ -40,6 +42,7 @@ def test_expected_count_scale_one(shape):
 
 @pytest.mark.parametrize("shape", MEAN_ONE)
 def test_expected_count_mean_one(shape):
+    # [N01] tolerance 1e-5 as given there
     law = WeibullLaw(eta_hits=1 / math.gamma(1 + 1 / shape), shape=shape)
     found = counts(law, 4, cells=8192)
     for t, expected in MEAN_ONE[shape].items():
@@ -63,18 +66,79 @@ class Erlang2:
 
 
 def test_closed_form_of_two_stages():
-    # Karlin and Taylor; Cox 1962: M(t) = l t / 2 - 1/4 + exp(-2 l t) / 4, rate 2, t = 3
+    # [N03] Karlin and Taylor; Cox 1962: M(t) = l t / 2 - 1/4 + exp(-2 l t) / 4, rate 2, t = 3
     assert counts(Erlang2(2.0), 3, cells=8192).expected(3) == pytest.approx(2.7500015, abs=1e-6)
 
 
+@dataclass(frozen=True)
+class Evenly:
+    """Between two counts with the same chance everywhere: its density jumps at both."""
+
+    low: float
+    high: float
+
+    def ended(self, hits):
+        return np.clip((np.asarray(hits, float) - self.low) / (self.high - self.low), 0.0, 1.0)
+
+
+def evenly_to_one(t):
+    """Feller, An Introduction to Probability Theory, vol. 2, ch. XI, lives even between 0 and 1 (from memory):
+    the expected count is e^t - 1 up to t = 1; beyond, sum over n of P(S_n <= t), S_n the sum of n such lives."""
+    if t <= 1:
+        return math.exp(t) - 1
+    return sum(
+        sum((-1) ** j * math.comb(n, j) * max(t - j, 0.0) ** n for j in range(n + 1)) / math.factorial(n)
+        for n in range(1, 25)
+    )
+
+
+@pytest.mark.parametrize("t", [0.3, 0.77, 1.0, 1.5, 2.3, 3.0])
+def test_the_error_falls_with_the_square_of_the_cell_also_at_a_jump_of_the_density(t):
+    errors = [counts(Evenly(0.0, 1.0), 3, cells=cells).expected(t) - evenly_to_one(t) for cells in (512, 2048, 8192)]
+    assert abs(errors[0]) < 5e-5
+    for coarse, fine in pairwise(errors):
+        assert abs(fine) < abs(coarse) / 10  # 16 by the square; 4 where it fell with the cell
+
+
+def test_a_life_between_two_counts_first_and_a_constant_rate_after():
+    # By hand: the first interval ends evenly between 0.3 and 1, later ones at the rate 1, so that the expected count is
+    # the integral of (1 + t - x) / 0.7 over x from 0.3 to the lesser of t and 1.
+    found = counts(WeibullLaw(eta_hits=1, shape=1), 3, first=Evenly(0.3, 1.0))
+    for t in (0.3, 0.31, 0.6, 1.0, 1.7, 3.0):
+        end = min(max(t, 0.3), 1.0)
+        exact = ((1 + t) * (end - 0.3) - (end**2 - 0.3**2) / 2) / 0.7
+        assert found.expected(t) == pytest.approx(exact, abs=3e-5)
+        assert found.chances(t)[0] == pytest.approx(1 - (end - 0.3) / 0.7, abs=1e-12)
+
+
+def test_failures_between_two_changes_of_the_whole_block():
+    # [R09] Karlin and Taylor, A First Course in Stochastic Processes, 2nd ed., ch. 5, problem 7: two stages of the rate
+    # 1, a planned change 1, a failure 8: best every 0.8391735, with 0.21625732 failures between and a cost rate of
+    # 3.2532708
+    found = counts(Erlang2(1.0), 1.5, cells=8192)
+    assert found.expected(0.8391735) == pytest.approx(0.21625732, abs=1e-7)
+    at = np.linspace(0.6, 1.2, 1201)
+    rate = np.array([(1 + 8 * found.expected(t)) / t for t in at])
+    assert rate.min() == pytest.approx(3.2532708, rel=1e-6)
+    assert at[rate.argmin()] == pytest.approx(0.8391735, abs=5e-4)
+    # [R11] Weibull, shape 2.5, scale 1,000, a planned change 1, a failure 5 (computed by a solver of the renewal
+    # equation and by powers of convolution): every 478.5 with 0.14868522 failures, 0.0036435237 a unit
+    found = counts(WeibullLaw(eta_hits=1000, shape=2.5), 1000, cells=8192)
+    assert found.expected(478.5) == pytest.approx(0.14868522, rel=1e-5)
+    at = np.linspace(300, 900, 1201)
+    rate = np.array([(1 + 5 * found.expected(t)) / t for t in at])
+    assert rate.min() == pytest.approx(0.0036435237, rel=1e-5)
+    assert at[rate.argmin()] == pytest.approx(478.5, rel=5e-3)
+
+
 def test_long_horizon_follows_the_asymptote():
-    # Smith 1954, Cox 1962: t / mu + (var - mu^2) / (2 mu^2); mean 1, shape 3, t = 4: 3.5660467
+    # [N08] Smith 1954, Cox 1962: t / mu + (var - mu^2) / (2 mu^2); mean 1, shape 3, t = 4: 3.5660467
     law = WeibullLaw(eta_hits=1 / math.gamma(1 + 1 / 3), shape=3)
     assert counts(law, 4, cells=4096).expected(4) == pytest.approx(3.5660467, abs=3e-4)
 
 
 def test_chances_of_the_counts():
-    # P(N <= k), shape 2.5, scale 60,000, 200,000 strokes from new: by convolution and 300,000 drawn paths
+    # [N06] P(N <= k), shape 2.5, scale 60,000, 200,000 strokes from new: by convolution and 300,000 drawn paths
     at_most = [1.5484357e-09, 0.0033773454, 0.15560578, 0.60005922, 0.90577095, 0.98786479, 0.99904957, 0.99995083]
     found = counts(WeibullLaw(eta_hits=60_000, shape=2.5), 200_000)
     reached = np.cumsum(found.chances(200_000))
