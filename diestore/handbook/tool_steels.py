@@ -2,14 +2,22 @@
 
 Ratings from 1 to 9 compare grades with one another; they are no lives. Sources, by number:
 
-1. Selected properties of tool steels, steel data book, table 11-4 (rewon.com.my/ferrous_data/table_11-4.htm): wear,
-   toughness and working hardness of the high-speed grades and H13.
-2. ASM and Machinery's Handbook tool steel tables, from memory: the same for the cold-work grades. The order O1 < A2 <
-   D2 < M2 of wear at equal hardness is printed in easterntoolsteel.com, properties of tool steels: wear resistance.
+1. Selected properties of tool steels (AISI grades), table 11-4 of a steel data book: wear, toughness and working
+   hardness of the high-speed grades and H13.
+2. ASM and Machinery's Handbook tool steel tables, from memory: the same for the cold-work grades.
 3. T. Altan (ed.), Metal Forming Handbook, Springer 1998, table 6.7.4: hardness customary in punches and dies, 60 +- 1
    for 1.2363 and 1.2379, 62 +- 1 for 1.3343.
-4. Stainless working notes, tubingchina.com, blanking and piercing: S5 at 57 to 60 HRC.
+4. Common practice in blanking stainless, no source: S5 at 57 to 60 HRC.
 5. J. Manuf. Mater. Process. 6(2) (2022) 38: carbide punches of 85 HRA, powder high-speed steel at 65 HRC.
+
+Wear of D2 against M2: the tables rate D2 at 8 and M2 at 7. At equal hardness the order O1 < A2 < D2 < M2 is common
+practice; steel against steel M2 outlasts D2, against grit D2's chromium carbides hold as well. Ratings from two tables
+are therefore not set against each other: within one table they give the order, between D2 and M2 they do not. The
+wear model takes the order of practice (maintenance/life/prior.py) and none of the ratings.
+
+S7's working range of 47 to 57 HRC holds hot work too. Tempered at 205 to 315 C, as for cutting cold, it has 57 to 54
+HRC (data sheets of S7, from 58 to 55 in another): its usual hardness is counted from 55, not from the middle of the
+range.
 
 A bare HSS is taken as M2, the usual one (common practice, no source). European (W.-Nr., EN ISO 4957) and Japanese
 (JIS) names: 1.2379, 1.2363 and SKD11 are printed in source 3 and in comparisons of D2 with SKD11; all others from
@@ -25,6 +33,7 @@ _TABLE_11_4 = "table 11-4, selected properties of tool steels, steel data book"
 _MEMORY = "tool steel tables, from memory"
 _CUSTOMARY = "T. Altan (ed.), Metal Forming Handbook, Springer 1998, table 6.7.4 (customary in punches and dies)"
 _MIDDLE = "middle of the working range"
+_COLD_S7 = "data sheets of S7, tempered at 205 to 315 C for cold work"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,13 +65,14 @@ def _grade(
     source: str,
     *also: str,
     usual: float | None = None,
+    usual_source: str = _CUSTOMARY,
     group: str = "",
 ) -> Grade:
     return Grade(
         name=name,
         group=group or name,
         usual_hrc=sum(hrc) / 2 if usual is None else usual,
-        usual_source=_MIDDLE if usual is None else _CUSTOMARY,
+        usual_source=_MIDDLE if usual is None else usual_source,
         hrc=hrc,
         wear=wear,
         toughness=toughness,
@@ -76,8 +86,8 @@ _ALL = (
     _grade("O1", (57, 62), 4, 3, _MEMORY, "1.2510", "100MnCrW4", "SKS3"),
     _grade("A2", (57, 62), 6, 4, _MEMORY, "1.2363", "X100CrMoV5", "X100CrMoV5-1", "SKD12", usual=60),
     _grade("D2", (58, 64), 8, 2, _MEMORY, "1.2379", "X153CrMoV12", "X155CrVMo12-1", "SKD11", usual=60),
-    _grade("S7", (47, 57), 3, 8, _MEMORY, "1.2355"),
-    _grade("S5", (57, 60), None, None, "stainless working notes, tubingchina.com"),
+    _grade("S7", (47, 57), 3, 8, _MEMORY, "1.2355", usual=55, usual_source=_COLD_S7),
+    _grade("S5", (57, 60), None, None, "common practice in blanking stainless, no source"),
     _grade("H13", (40, 53), 3, 9, _TABLE_11_4, "1.2344", "X40CrMoV5-1", "SKD61"),
     _grade("T1", (63, 65), 7, 3, _TABLE_11_4, "1.3355", "HS18-0-1", "SKH2"),
     _grade("M2", (63, 65), 7, 3, _TABLE_11_4, "1.3343", "HS6-5-2", "HS6-5-2C", "S6-5-2", "SKH51", "HSS", usual=62),

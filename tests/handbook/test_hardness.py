@@ -13,33 +13,50 @@ KSI = 6.894757293168361  # MPa; 4.4482216152605 N / (25.4 mm)^2 x 1000, NIST SP 
 
 
 def test_printed_values_come_back():
-    # ASTM A370-03a tables 2 and 3, as reproduced in a conversion sheet (scribd.com/document/396149380)
-    assert tensile_mpa("HRC", 50) == 1760
-    assert tensile_mpa("HRC", 59) == 2420
-    assert tensile_mpa("HRC", 40) == 1250
+    # [T5-01] [T5-03] ASTM A370-03a tables 2 and 3, as reproduced in a conversion sheet (scribd.com/document/396149380)
+    for hrc, mpa in ((59, 2420), (55, 2070), (52, 1880), (50, 1760), (45, 1480), (40, 1250)):
+        assert tensile_mpa("HRC", hrc) == mpa
     assert tensile_mpa("HRB", 80) == 495
+    assert tensile_mpa("HRB", 77) == 470
     assert tensile_mpa("HRB", 100) == 800
     assert hardness("HRC", 1760) == 50
     assert hardness("HRB", 495) == 80
 
 
-# HRC -> 1000 psi, a conversion table attributed to ASTM E140 (nhatvietindustry.com.vn, hardness conversion table).
+# HRC -> 1000 psi, a conversion table attributed to ASTM E140.
 OTHER_TABLE_KSI = {
     59: 351, 58: 338, 57: 325, 56: 313, 55: 301, 54: 292, 53: 283, 52: 273, 51: 264, 50: 255, 49: 246, 48: 237, 47: 229,
-    46: 221, 45: 215, 44: 208,
+    46: 221, 45: 215, 44: 208, 39: 177, 38: 171, 37: 166, 36: 161, 35: 156,
 }  # fmt: skip
 
 
 @pytest.mark.parametrize(("hrc", "ksi"), OTHER_TABLE_KSI.items())
 def test_another_printed_table_agrees(hrc, ksi):
-    # within 0.5 %, or a table step of 10 MPa; 52 and 45 are read off between their neighbours here
-    assert tensile_mpa("HRC", hrc) == pytest.approx(ksi * KSI, rel=0.005, abs=10)
+    # [T5-04] within 0.5 %, or a table step of 10 MPa; at 37 SAE J417 (1160) lies 15 above the line of its neighbours
+    assert tensile_mpa("HRC", hrc) == pytest.approx(ksi * KSI, rel=0.005, abs=16 if hrc == 37 else 10)
 
 
 def test_a_brinell_chart_agrees_within_three_per_cent():
-    # Steel supplier's chart (chicagotube.com): HB 179 = HRB 89 = 88 ksi; HB 415 = HRC 44.5 = 212 ksi
+    # [T5-05] A chart by Brinell hardness: 302 = HRC 32.1 = 146 ksi, 415 = 44.5 = 212, 229 = 20.5 = 111, 179 = HRB 89 =
+    # 88
+    for hrc, ksi in ((32.1, 146), (44.5, 212), (20.5, 111)):
+        assert tensile_mpa("HRC", hrc) == pytest.approx(ksi * KSI, rel=0.03)
     assert tensile_mpa("HRB", 89) == pytest.approx(88 * KSI, rel=0.03)
-    assert tensile_mpa("HRC", 44.5) == pytest.approx(212 * KSI, rel=0.03)
+    # [T5-06] ISO 18265:2013 calls tensile strength its least reliable converted value; the rule of half the Brinell
+    # number in ksi holds within 4 %
+    assert tensile_mpa("HRC", 20.5) == pytest.approx(229 / 2 * KSI, rel=0.04)
+
+
+# HRC -> N/mm2, a heat treater's chart of tensile strength and hardness of steel, by Brinell hardness.
+CHART_MPA = {
+    39: 1236, 38: 1187, 36.5: 1157, 35.5: 1118, 34.5: 1089, 33: 1049, 32: 1020, 31: 990, 30: 971, 29: 941, 27.5: 912,
+    26.5: 892, 25.5: 873, 24: 853, 23: 824, 22: 794, 20.5: 775,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("hrc", "mpa"), CHART_MPA.items())
+def test_the_soft_end_agrees_with_a_printed_chart_within_three_and_a_half_per_cent(hrc, mpa):
+    assert tensile_mpa("HRC", hrc) == pytest.approx(mpa, rel=0.035)  # 24 HRC: 3.3 %
 
 
 @pytest.mark.parametrize("table", [HRC_TO_MPA, HRB_TO_MPA])
@@ -49,7 +66,7 @@ def test_the_tables_rise(table):
 
 
 @law
-@given(st.sampled_from([("HRC", 40, 59), ("HRB", 72, 100)]), st.data())
+@given(st.sampled_from([("HRC", 20, 59), ("HRB", 72, 100)]), st.data())
 def test_there_and_back(scale, data):
     name, low, high = scale
     value = data.draw(st.floats(low, high))
@@ -60,13 +77,13 @@ def test_there_and_back(scale, data):
 
 @pytest.mark.parametrize(
     ("scale", "value"),
-    [("HRC", 39.9), ("HRC", 62), ("HRB", 71), ("HRB", 101), ("HRC", math.nan), ("HRC", math.inf), ("HRC", "50"),
+    [("HRC", 19.9), ("HRC", 62), ("HRB", 71), ("HRB", 101), ("HRC", math.nan), ("HRC", math.inf), ("HRC", "50"),
      ("HRB", True), ("HRC", None)],
 )  # fmt: skip
 def test_nothing_is_drawn_out_beyond_the_table(scale, value):
     with pytest.raises(HardnessOutside, match="outside the table") as error:
         tensile_mpa(scale, value)
-    assert (error.value.low, error.value.high) == ((40, 59) if scale == "HRC" else (72, 100))
+    assert (error.value.low, error.value.high) == ((20, 59) if scale == "HRC" else (72, 100))
 
 
 def test_a_strength_beyond_the_table_is_refused():
