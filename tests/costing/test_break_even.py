@@ -16,13 +16,13 @@ D = Decimal
 @pytest.mark.parametrize(
     ("ta", "tb", "pa", "pb", "parts"),
     [
-        # Sharma (as above), ex. 5.36, p. 279: tools of 6,480 and 1,616, parts at 8.40 and 14.80
+        # [T8-06] Sharma (as above), ex. 5.36, p. 279: tools of 6,480 and 1,616, parts at 8.40 and 14.80
         ("6480", "1616", "8.40", "14.80", "760"),
-        # Sharma, ex. 5.30, p. 275: fixed 12,000 and 48,000, a unit 6 and 1.20
+        # [T8-07] Sharma, ex. 5.30, p. 275: fixed 12,000 and 48,000, a unit 6 and 1.20
         ("12000", "48000", "6", "1.2", "7500"),
-        # Sharma, ex. 5.24, p. 272: a fixture of 1,000 that brings a part from 3 to 1
+        # [T8-08] Sharma, ex. 5.24, p. 272: a fixture of 1,000 that brings a part from 3 to 1
         ("1000", "0", "1", "3", "500"),
-        # two punches, 1,200 and 3,800, parts at 0.0085 and 0.0021; worked out in closed form
+        # [M06] two punches, 1,200 and 3,800, parts at 0.0085 and 0.0021; worked out in closed form
         ("1200", "3800", "0.0085", "0.0021", "406250"),
     ],
 )
@@ -66,7 +66,7 @@ SAVES = {"saving": D("1.5"), "overhead": D("0.55")}
 
 
 def test_pieces_a_year_that_pay_for_a_tool():
-    # Sharma, ex. 5.20, p. 270; tolerance a piece and a rupee, as printed
+    # [T8-01] Sharma, ex. 5.20, p. 270; tolerance a piece and a rupee, as printed
     assert tool().pieces_to_pay(**SAVES) == pytest.approx(D(886), abs=1)
     assert tool(setups_a_year=250).pieces_to_pay(**SAVES) == pytest.approx(D(972), abs=1)
     assert tool(years=1).pieces_to_pay(**SAVES) == pytest.approx(D(1531), abs=1)
@@ -76,7 +76,7 @@ def test_pieces_a_year_that_pay_for_a_tool():
 
 
 def test_one_batch_or_six():
-    # Sharma, ex. 5.21 and 5.22, p. 271: 2,400, 6 + 4 + 10 % a year, two years, 80 a set-up; pieces in two years
+    # [T8-02] Sharma, ex. 5.21 and 5.22, p. 271: 2,400, 6 + 4 + 10 % a year, two years, 80 a set-up; pieces in two years
     figures = {"first_cost": 2400, "interest": ".06", "tax": ".04", "upkeep": ".10", "years": 2}
     saves = {"saving": D("0.125"), "overhead": D("0.4")}
     assert 2 * tool(**figures, setups_a_year=80).pieces_to_pay(**saves) == pytest.approx(D(20114), abs=2)
@@ -84,7 +84,7 @@ def test_one_batch_or_six():
 
 
 def test_in_the_place_of_a_tool_not_yet_paid_off():
-    # Sharma, ex. 5.25, 5.26, 5.28, pp. 272-273
+    # [T8-04] Sharma, ex. 5.25, 5.26, 5.28, pp. 272-273
     new = SmallTool(
         first_cost=D(1000),
         interest=D("0.08"),

@@ -43,6 +43,16 @@ def test_by_hand():
     assert [result.chance_b_is_cheaper(n) for n in (4_000_000, 5_000_000)] == [0.0, 1.0]
 
 
+def test_sharpening_time_a_piece_of_a_textbook():
+    # [T4-15] P. C. Sharma, A Textbook of Production Engineering, 11th ed., S. Chand, 2008, ex. 4.7, p. 209: 2 minutes
+    # of cutting a piece, 10 to change the tool, 240 minutes of life: 0.083 minutes a piece. Minutes stand for money
+    # here.
+    minutes = plan(
+        parts_per_hit=1, intervals_hits=(240 / 2,), sharpening=D(10), spares_per_sharpening=D(0), per_million_hits=D(0)
+    )
+    assert minutes.running_per_part()[0] == pytest.approx(0.0833, rel=5e-3)
+
+
 def test_worlds_in_which_the_better_steel_does_not_pay_are_told():
     a = plan(intervals_hits=(40_000.0, 50_000.0, 60_000.0, 50_000.0))
     b = plan("PM", price=D(36_000), intervals_hits=(80_000.0, 75_000.0, 120_000.0, 45_000.0))

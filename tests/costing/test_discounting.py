@@ -28,7 +28,7 @@ def d(*values):
 
 
 def test_present_value_payment_and_return():
-    # figures printed in the documentation of numpy-financial (npv, pmt, irr)
+    # [M01] figures printed in the documentation of numpy-financial (npv, pmt, irr)
     assert float(present_value(D("0.08"), d(-40000, 5000, 8000, 12000, 30000))) == pytest.approx(3065.22267, rel=1e-8)
     assert float(payment(D("0.00625"), 180, D(200000))) == pytest.approx(1854.0247200054619, rel=1e-9)
     found = rate_of_return(d(-100, 39, 59, 55, 20))
@@ -37,7 +37,7 @@ def test_present_value_payment_and_return():
 
 
 def test_several_returns_are_told():
-    # numpy-financial, irr of [-5, 10.5, 1, -8, 1] printed as 0.0886: three changes of sign
+    # [M07] numpy-financial, irr of [-5, 10.5, 1, -8, 1] printed as 0.0886: three changes of sign
     found = rate_of_return(d(-5, 10.5, 1, -8, 1))
     assert found.rate == pytest.approx(0.088598339, abs=1e-6)
     assert not found.is_plain and len(found.others) >= 1
@@ -49,7 +49,7 @@ def test_no_return_where_money_goes_one_way_only(flows):
 
 
 def test_unequal_lives():
-    # Brealey and Myers, Principles of Corporate Finance, machines A and B at 6 % (figures from memory:
+    # [M02] Brealey and Myers, Principles of Corporate Finance, machines A and B at 6 % (figures from memory:
     # 28.37 and 21.00, a year 10.61 and 11.45), confirmed in closed form
     a, b = d(15, 5, 5, 5), d(10, 6, 6)
     assert float(present_value(D("0.06"), a)) == pytest.approx(28.36506, abs=1e-5)
@@ -59,13 +59,13 @@ def test_unequal_lives():
 
 
 def test_discount_factors():
-    # NIST Handbook 135 / ASTM E917 (14.88 from memory), 3 %, 20 years
+    # [M04] NIST Handbook 135 / ASTM E917 (14.88 from memory), 3 %, 20 years
     assert float(series_factor(D("0.03"), 20)) == pytest.approx(14.877475, abs=1e-5)
     assert float(single_factor(D("0.03"), 20)) == pytest.approx(0.553676, abs=1e-5)
 
 
 def test_keep_or_replace():
-    # R. Panneerselvam, Engineering Economics, PHI, 2010, ex. 8.4, p. 109; tolerance 0.01 %
+    # [T8-14] R. Panneerselvam, Engineering Economics, PHI, 2010, ex. 8.4, p. 109; tolerance 0.01 %
     kept = yearly_cost(first_cost=D(120000), resale=D(25000), yearly=D(25000), rate=D("0.12"), years=6)
     new = yearly_cost(first_cost=D(150000), resale=D(20000), yearly=D(14000), rate=D("0.12"), years=6)
     assert float(kept) == pytest.approx(51106.44, rel=1e-4)
@@ -73,7 +73,7 @@ def test_keep_or_replace():
 
 
 def test_economic_life_without_interest():
-    # R. Panneerselvam, Engineering Economics, PHI, 2010, ex. 8.1 (i = 0), p. 103: 4,000; upkeep 0, 200, 400 ...
+    # [T8-12] R. Panneerselvam, Engineering Economics, PHI, 2010, ex. 8.1 (i = 0), p. 103: 4,000; upkeep 0, 200, 400 ...
     found = economic_life(first_cost=D(4000), upkeep=[D(200) * n for n in range(10)])
     assert found.years == 6
     assert float(found.yearly_cost) == pytest.approx(1166.67, abs=0.01)

@@ -19,7 +19,7 @@ PRESS = [DatedRate(valid_from=dt.date(2025, 1, 1), amount=D("90"))]
 
 
 def test_die_cost_a_part_printed_answer():
-    # R. J. Eggert, university worked sheet-metal cost sheet (Boothroyd and Dewhurst's way):
+    # [T8-09] R. J. Eggert, university worked sheet-metal cost sheet (Boothroyd and Dewhurst's way):
     # piercing die 1,452.64 over 50,000 parts, 2.91 cents a part printed
     sheet = cost_of_log(build=BuildPrice(price=D("1452.64"), expected_parts=50_000), parts_made=0)
     assert sheet.per_thousand == pytest.approx(D("29.05"), abs=D("0.01"))
@@ -27,8 +27,8 @@ def test_die_cost_a_part_printed_answer():
 
 
 def test_material_of_a_part_printed_answer():
-    # R. J. Eggert, the same sheet: 236 cm2 for a part of 163.4 cm2, 0.91 mm, s.g. 7.9, 0.80 $/kg, scrap 0.09 $/kg:
-    # 13.57 cents gross, 0.47 cents back, 69.2 % used
+    # [T8-11] R. J. Eggert, the same sheet: 236 cm2 for a part of 163.4 cm2, 0.91 mm, s.g. 7.9, 0.80 $/kg, scrap 0.09
+    # $/kg: 13.57 cents gross, 0.47 cents back, 69.2 % used
     material = strip_material(
         sheet_cm2=D("236"),
         part_cm2=D("163.4"),
@@ -43,6 +43,16 @@ def test_material_of_a_part_printed_answer():
     assert material.net == material.gross - material.scrap_credit
     with pytest.raises(MoneyRefused, match="does not come out"):
         strip_material(sheet_cm2=D(1), part_cm2=D(2), thickness_mm=D(1), density_g_cm3=D(8), price_per_kg=D(1))
+
+
+def test_how_much_of_a_strip_a_printed_layout_uses():
+    figures = {"thickness_mm": D(1), "density_g_cm3": D(8), "price_per_kg": D(1)}
+    # [T9-02] Tool engineering notes: 78.43 % of a pitch of 1,675.6 mm2 for a blank of 1,314.16 mm2
+    wide = strip_material(sheet_cm2=D("16.756"), part_cm2=D("13.1416"), **figures)
+    assert wide.used == pytest.approx(D("0.7843"), rel=D("0.001"))
+    # [T9-01] Sharma, ex. 2.8, p. 136: 25 x 100 mm in a strip of 110 at a pitch of 28.2: 80.6 % (computed)
+    narrow = strip_material(sheet_cm2=D(110) * D("28.2") / 100, part_cm2=D(25), **figures)
+    assert narrow.used == pytest.approx(D("0.806"), abs=D("0.0005"))
 
 
 def whole(**changes):

@@ -5,14 +5,16 @@ quadrature. Regressions are in test_fleet_regression.py.
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.optimize import minimize, minimize_scalar
+from scipy.special import gammaln
 from scipy.stats import gamma as gamma_law
-from scipy.stats import norm
+from scipy.stats import nbinom, norm
 
 from maintenance.life import EdgeSpec, chips
 from maintenance.life.cells import Cells
 from maintenance.life.cycles import CHIPPED, DULL, HITS_UNIT, SHARP, LifeSamples
 from maintenance.life.grids import Theta, edge_marginals
-from tests.life.reduced import at, fit_by_likelihood
+from tests.life.reduced import NO_SPREAD, at, log_likelihood
 
 # McGilchrist and Aisbett (1991), kidney catheters (R survival::kidney): patient, days, infected, female, age.
 KIDNEY = np.array(
@@ -98,45 +100,89 @@ KIDNEY = np.array(
 
 
 def test_shared_frailty():
-    # Weibull hazard with a lognormal frailty of each patient (R parfm on the kidney data): rate 0.0098909914, shape
-    # 1.177564, female -1.6284771 (se 0.4941722), age 0.0059596454, spread 0.76982705 (se 0.24379835) of the log hazard,
-    # ln L -333.03018. The patient stands for the edge, the two catheters for its cycles; ages that differ by a year are
-    # taken at the mean. In ln life all are divided by minus the shape.
+    # [F03] Weibull hazard with a lognormal frailty of each patient (Gauss-Hermite quadrature of the kidney data): rate
+    # 0.0098909914, shape 1.177564, female -1.6284771 (se 0.4941722), age 0.0059596454, spread 0.76982705 (se
+    # 0.24379835) of the log hazard, ln L -333.03018. The patient stands for the edge, the two catheters for its cycles;
+    # in ln life all are divided by minus the shape. Where the second catheter came at another birthday, its days are
+    # stretched by what that year is worth, which is the same as a longer life.
     patient, days, infected, female, age = KIDNEY.T
-    x = np.stack([np.ones(38), female[::2], (age[::2] + age[1::2]) / 2], axis=1)
-    samples = LifeSamples.of(patient - 1, days, np.where(infected > 0, DULL, SHARP))
-    z, se, ln_l = fit_by_likelihood(x, samples, [4.0, 1.0, 0.0, 0.1], spread=0.6)
-    k = np.exp(z[3])
-    assert k == pytest.approx(1.177564, rel=1e-3)
-    assert np.exp(-k * z[0]) == pytest.approx(0.0098909914, rel=0.02)  # far from the data; its se is 0.65 of it
-    assert -k * z[1] == pytest.approx(-1.6284771, rel=1e-3)
-    assert -k * z[2] == pytest.approx(0.0059596454, abs=3e-4)  # an age a year off in ten patients; its se is 0.011
-    assert k * np.exp(z[4]) == pytest.approx(0.76982705, rel=1e-3)
-    assert ln_l == pytest.approx(-333.03018, abs=0.02)
-    assert se[4] == pytest.approx(0.24379835 / 0.76982705, rel=0.3)  # of ln of the spread of ln life, not of hazard
+    x = np.stack([np.ones(38), female[::2], age[::2]], axis=1).astype(float)
+    older = age - np.repeat(age[::2], 2)
+    ended = np.where(infected > 0, DULL, SHARP)
+
+    def ln_l(rate, sex, years, shape, spread):
+        b = np.array([-np.log(rate), -sex, -years]) / shape
+        stretched = np.exp(-b[2] * older)
+        samples = LifeSamples.of(patient - 1, days * stretched, ended)
+        b[0] -= np.log(HITS_UNIT)
+        theta = Theta(b=b, ln_k=np.log(shape), ln_tu=NO_SPREAD, ln_tv=np.log(spread / shape))
+        return log_likelihood(theta, x, np.arange(38), samples) + np.log(stretched[infected > 0]).sum()
+
+    unit = np.array([1.0, 1.0, 0.02, 1.0, 1.0])  # of ln rate, female, age, ln shape, ln spread
+
+    def of(z):
+        ln_rate, sex, years, ln_shape, ln_spread = z * unit
+        return ln_l(np.exp(ln_rate), sex, years, np.exp(ln_shape), np.exp(ln_spread))
+
+    def slope(z):
+        return np.array([(of(z + d) - of(z - d)) / 2e-4 for d in np.eye(5) * 1e-4])
+
+    start = np.array([-4.4, -1.4, 0.2, 0.1, -0.4])
+    found = minimize(lambda z: -of(z), start, jac=lambda z: -slope(z), method="BFGS", options={"gtol": 1e-5})
+    ln_rate, sex, years, ln_shape, ln_spread = found.x * unit
+    assert np.exp(ln_rate) == pytest.approx(0.0098909914, rel=1e-3)
+    assert sex == pytest.approx(-1.6284771, rel=1e-3)
+    assert years == pytest.approx(0.0059596454, rel=1e-3)
+    assert np.exp(ln_shape) == pytest.approx(1.177564, rel=1e-3)
+    assert np.exp(ln_spread) == pytest.approx(0.76982705, rel=1e-3)
+    assert -found.fun == pytest.approx(-333.03018, abs=1e-4)
+    curve = np.array([(slope(found.x + d) - slope(found.x - d)) / 2e-3 for d in np.eye(5) * 1e-3])
+    se = np.sqrt(np.diag(np.linalg.inv(-(curve + curve.T) / 2))) * unit
+    assert se[1] == pytest.approx(0.4941722, rel=1e-3)
+    assert se[4] == pytest.approx(0.24379835 / 0.76982705, rel=5e-3)  # published of the spread, here of its logarithm
 
 
 def test_chips_are_shared_within_a_die_as_in_the_gamma_frailty_model(monkeypatch):
-    # Exponential hazard with a gamma frailty of each patient (Munda, Rotolo and Legrand, parfm, J. Stat. Software
+    # [F01] Exponential hazard with a gamma frailty of each patient (Munda, Rotolo and Legrand, parfm, J. Stat. Software
     # 51(11), 2012; Kendall's tau 0.1307653 printed): rate 0.025322441, female -1.4847604, age 0.004789814, variance
-    # 0.30087452.
+    # 0.30087452, ln L -333.24811.
     # A die's own part in the chips is that frailty: with each catheter's expected infections for its exposure, dies are
-    # as alike as 1 / variance = 3.32, to the step of the grid on which it is sought (a factor of 1.21) and the mild
-    # prior at 3. The rate is held at the published one.
+    # as alike as 1 / variance = 3.3237. First the likelihood straight from the formula, by the negative binomial, with
+    # the others held at the published values; then the engine's, which adds a mild prior at 3 and seeks on a grid, here
+    # a fine one.
+    patient, days, infected, female, age = KIDNEY.T
+    hazard = 0.025322441 * np.exp(-1.4847604 * female + 0.004789814 * age)
+    expected = np.bincount(patient - 1, days * hazard)
+    count = np.bincount(patient - 1, infected)
+
+    def ln_l(ln_alike):
+        alike = np.exp(ln_alike)
+        ln_p = nbinom.logpmf(count, alike, alike / (alike + expected))  # of the count; the times within it are given
+        of_times = gammaln(count + 1) - count * np.log(expected)
+        return (ln_p + of_times).sum() + np.log(hazard[infected > 0]).sum()
+
+    def most_likely(prior):
+        bounds = (np.log(1.0), np.log(10.0))
+        found = minimize_scalar(lambda v: prior(v) - ln_l(v), bounds=bounds, method="bounded", options={"xatol": 1e-7})
+        return np.exp(found.x)
+
+    assert 1 / most_likely(lambda ln_alike: 0.0) == pytest.approx(0.30087452, rel=1e-4)
+    assert ln_l(np.log(1 / 0.30087452)) == pytest.approx(-333.24811, abs=1e-4)
     monkeypatch.setattr(chips, "CHIPS", (1e9, 1e9))
     monkeypatch.setattr(chips, "FAMILY_WEIGHT", 1e9)
-    patient, days, infected, female, age = KIDNEY.T
-    expected = days * 0.025322441 * np.exp(-1.4847604 * female + 0.004789814 * age)
+    monkeypatch.setattr(chips, "ALIKE", np.exp(np.linspace(np.log(1.0), np.log(10.0), 20_001)))
     edges = [EdgeSpec(die=int(p), thickness_mm=1.0, tensile_mpa=400.0) for p in patient]
     ended = np.where(infected > 0, CHIPPED, SHARP)
-    samples = LifeSamples.of(np.arange(76), expected * HITS_UNIT, ended)
-    assert chips.fit(edges, samples).alike == pytest.approx(1 / 0.30087452, rel=0.22)
-    spread_out = LifeSamples.of(np.arange(76), expected.mean() * np.ones(76) * HITS_UNIT, ended)
+    samples = LifeSamples.of(np.arange(76), days * hazard * HITS_UNIT, ended)
+    with_prior = most_likely(lambda ln_alike: 0.5 * (ln_alike - np.log(3.0)) ** 2)
+    assert chips.fit(edges, samples).alike == pytest.approx(with_prior, rel=1e-3)
+    assert with_prior == pytest.approx(1 / 0.30087452, rel=0.03)  # what the prior does to it
+    spread_out = LifeSamples.of(np.arange(76), (days * hazard).mean() * np.ones(76) * HITS_UNIT, ended)
     assert chips.fit(edges, spread_out).alike > 4.5  # the control: without the exposures patients look alike
 
 
 def test_two_parameter_posterior():
-    # Two-dimensional quadrature at two grid sizes, first failures of NIST 8.4.1.3 with ln scale ~ N(ln 600, 0.5),
+    # [F06] Two-dimensional quadrature at two grid sizes, first failures of NIST 8.4.1.3 with ln scale ~ N(ln 600, 0.5),
     # ln shape ~ N(ln 2, 0.3): mean ln scale 6.0232087, mean ln shape 0.55709914, shape 1.8035454 (sd 0.46718474), scale
     # 438.28392 (sd 165.37211); ten in a hundred of the next fail by 103.48714.
     samples = LifeSamples.of([0] * 6, [54, 187, 216, 250, 250, 250], [DULL] * 3 + [SHARP] * 3)
@@ -164,9 +210,10 @@ def test_two_parameter_posterior():
 
 
 def test_conjugate_posterior_of_a_known_shape():
-    # Closed form (Rinne, The Weibull Distribution, 2009, ch. 14): rate scale^-shape ~ Gamma(3 + 10, rate 795828.45),
-    # median scale 614.18359 (95 %: 458.35438 to 872.64208), mean 627.42426, chance that the next goes beyond 200
-    # 0.86243108, ten in a hundred fail by 164.00259, for NIST 8.4.1.3 with shape 1.7208; the table must give it.
+    # [F05] Closed form (Rinne, The Weibull Distribution, 2009, ch. 14): rate scale^-shape ~ Gamma(3 + 10, rate
+    # 795828.45), median scale 614.18359 (95 %: 458.35438 to 872.64208), mean 627.42426, chance that the next goes
+    # beyond 200 0.86243108, ten in a hundred fail by 164.00259, for NIST 8.4.1.3 with shape 1.7208; the table must give
+    # it.
     failures = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
     samples = LifeSamples.of([0] * 20, failures + [500] * 10, [DULL] * 10 + [SHARP] * 10)
     k = 1.7208

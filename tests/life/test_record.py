@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from maintenance.life import LEVELS, fit_fleet, predict_fleet
 from maintenance.life.record import (
@@ -187,6 +188,9 @@ def test_score_limits_as_published():
     # 81 of 263 gives 0.2553 to 0.3662; 15 of 148 gives 0.0624 to 0.1605; 0 of 20 gives 0 to 0.1611 (from memory).
     for r, n, low, high in ((81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611)):
         assert score_limits(r / n, n, 1.959964) == pytest.approx((low, high), abs=6e-5)
+    # [E07] NIST/SEMATECH e-Handbook 7.2.4.1, 4 of 20, nine in ten: 0.093118017 to 0.37837669 by the score (statsmodels)
+    assert score_limits(4 / 20, 20, norm.ppf(0.95)) == pytest.approx((0.093118017, 0.37837669), abs=1e-8)
+    assert score_limits(4 / 20, 20) == pytest.approx((0.093118017, 0.37837669), abs=2e-5)  # with 1.645
 
 
 def test_too_few_are_refused_with_the_numbers():

@@ -234,7 +234,16 @@ LOCOMOTIVE_CONTROLS = (
 )
 
 
-@pytest.mark.parametrize("case", [NIST_8_4_1_3, SHOCK_ABSORBER, ALLOY_T7987, THREE_OF_25, LOCOMOTIVE_CONTROLS])
+@pytest.mark.parametrize(
+    "case",
+    [
+        pytest.param(NIST_8_4_1_3, id="W01"),
+        pytest.param(SHOCK_ABSORBER, id="W02"),
+        pytest.param(ALLOY_T7987, id="W06"),
+        pytest.param(THREE_OF_25, id="W12"),
+        pytest.param(LOCOMOTIVE_CONTROLS, id="W14"),
+    ],
+)
 def test_censored_samples_agree_with_published_fits(case):
     failures, suspended, expected = case
     fit = fit_sample(sample(failures, suspended))
@@ -251,12 +260,12 @@ def test_censored_samples_agree_with_published_fits(case):
 
 
 def test_mean_life_of_the_handbook_example():
-    # NIST/SEMATECH e-Handbook 8.4.1.3 prints a mean of 540.737.
-    assert fit_sample(sample(*NIST_8_4_1_3[:2])).mean_hits == pytest.approx(540.737, abs=0.005)
+    # [W01] NIST/SEMATECH e-Handbook 8.4.1.3 prints a mean of 540.737.
+    assert fit_sample(sample(*NIST_8_4_1_3[:2])).mean_hits == pytest.approx(540.737, abs=0.0005)
 
 
 def test_interval_censored_sample():
-    # Nelson (1982) p. 415, cracks in turbine parts seen at inspections; SAS prints 71.6904 and 1.4854.
+    # [W08] Nelson (1982) p. 415, cracks in turbine parts seen at inspections; SAS prints 71.6904 and 1.4854.
     rows = [
         (0, 6.12, 5),
         (6.12, 19.92, 16),
@@ -275,6 +284,12 @@ def test_interval_censored_sample():
     assert fit.log_likelihood == pytest.approx(-309.66841, abs=1e-4)
     assert fit.se_scale_hits == pytest.approx(5.3334885, rel=2e-3)
     assert fit.se_shape == pytest.approx(0.14654098, rel=2e-3)
+    assert fit.scale_limits() == pytest.approx((61.963358, 82.944413), rel=2e-3)
+    assert fit.shape_limits() == pytest.approx((1.2242142, 1.8022305), rel=2e-3)
+    assert fit.hits_at(0.1) == pytest.approx(15.757758, rel=1e-4)
+    assert fit.hits_limits(0.1) == pytest.approx((11.949069, 20.780443), rel=2e-3)
+    assert fit.hits_at(0.5) == pytest.approx(56.014351, rel=1e-4)
+    assert fit.hits_at(0.01) == pytest.approx(3.2393719, rel=1e-4)
 
 
 # Hyde (1980), men of Channing House: ages in months at entry and at the end, and whether they died.
@@ -379,6 +394,7 @@ CHANNING = [
 
 
 def test_left_truncated_sample():
+    # [W11] the men of Channing House
     begun, hits, died = np.array(CHANNING).T
     ended = np.where(died > 0, DULL, SHARP)
     fit = fit_sample(LifeSamples.left_truncated(np.zeros(len(hits), int), begun, hits, ended))
@@ -386,6 +402,7 @@ def test_left_truncated_sample():
     assert fit.shape == pytest.approx(6.2801028, rel=1e-4)
     assert fit.log_likelihood == pytest.approx(-274.7509, abs=1e-4)
     assert fit.se_scale_hits == pytest.approx(59.392119, rel=2e-3)
+    assert fit.se_shape == pytest.approx(2.0711385, rel=2e-3)
     # Taken as new when first seen, the same men would give another answer: the negative control.
     wrong = fit_sample(LifeSamples.of(np.zeros(len(hits), int), hits, ended))
     assert wrong.scale_hits == pytest.approx(1077.5093, rel=1e-4)
@@ -393,8 +410,12 @@ def test_left_truncated_sample():
 
 
 def test_no_dull_end_shows_a_least_life():
-    # Nelson (1985); the value by surpyval's Weibayes for shape 2, 90 %.
+    # [W15] Nelson (1985); the value by surpyval's Weibayes for shape 2, 90 %.
     assert least_scale([120, 150, 90], 2.0, 0.9) == pytest.approx(139.79718, rel=1e-6)
+    # [T10-03] NIST/SEMATECH e-Handbook 8.4.5.1, a constant rate (shape 1), no failure in 300,000 hits, 90 %: the mean
+    # is at least T / -ln(alpha) = 130,288
+    assert least_scale([300_000], 1.0, 0.9) == pytest.approx(130_288, rel=1e-3)
+    assert least_scale([100_000, 150_000, 50_000], 1.0, 0.9) == pytest.approx(130_288, rel=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -22,8 +22,8 @@ from reports.purchasing.renewals import RenewalCounts
 
 
 def test_a_poisson_count_of_logarithmic_sizes_is_negative_binomial():
-    # Quenouille 1949: Poisson(2) mishaps of logarithmic size, theta 0.5 = negative binomial, r = 2.8853901, p = 0.5:
-    # P(<=8) = 0.97065981, quantiles 7 (95 %) and 10 (99 %)
+    # [S09] Quenouille 1949: Poisson(2) mishaps of logarithmic size, theta 0.5 = negative binomial, r = 2.8853901, p =
+    # 0.5: P(<=8) = 0.97065981, quantiles 7 (95 %) and 10 (99 %)
     n = np.arange(1, 80)
     sizes = Demand.of(np.append(0.0, 0.5**n / n))
     total = poisson(2).compounded(sizes)
@@ -74,6 +74,17 @@ def test_ground_out_against_grinding_one_by_one(left, new, sharpenings):
         else:
             allowance -= 1
     assert PieceUse(label="x", grinds_left=left, grinds_new=new).ground_out(sharpenings) == used
+
+
+def test_grinds_of_a_published_total_life():
+    # [T4-05] A stamper's article on how long a die lasts: 0.500 in of land, 0.001 in a sharpening, 40,000 parts
+    # between: 500 sharpenings, 20,000,000 parts. It counts no run before the first sharpening: with it the piece serves
+    # 501.
+    grinds = grinds_in(0.5 * 25.4, 0.001 * 25.4)
+    assert grinds == 500
+    assert grinds * 40_000 == 20_000_000
+    piece = PieceUse(label="die", grinds_left=grinds, grinds_new=grinds)
+    assert (piece.ground_out(500), piece.ground_out(501)) == (0, 1)
 
 
 def test_grinds_in_an_allowance():

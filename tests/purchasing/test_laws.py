@@ -19,6 +19,15 @@ def test_weibull_by_hand():
     assert WeibullLaw.with_median(700, 2.5).ended(700) == pytest.approx(0.5)
 
 
+def test_going_through_an_order_on_a_worn_edge():
+    # [R13] Weibull, shape 2.5, scale 60,000, 45,000 on it, an order of 10,000: 1 - R(a + n) / R(a) = 0.27193535; what
+    # is left on average by the upper incomplete gamma function: 22,302.545
+    worn = WeibullLaw(eta_hits=60_000, shape=2.5, hits_on=45_000)
+    assert worn.ended(10_000) == pytest.approx(0.27193535, rel=1e-7)
+    x = np.linspace(0.0, 600_000.0, 600_001)
+    assert np.trapezoid(1 - worn.ended(x), x) == pytest.approx(22_302.545, rel=1e-7)
+
+
 def test_a_stored_forecast_reads_as_it_does_elsewhere():
     law = StoredLaw.of(STORED)
     for hits in (0, 1, 450, 900, 901, 5_000, 12_345, 150_000, 1e7):

@@ -12,8 +12,8 @@ D = Decimal
 
 
 def test_economic_lot_of_the_book():
-    # P. C. Sharma, A Textbook of Production Engineering, 11th ed., S. Chand, 2008, ex. 5.41, p. 289: 12,000 a year,
-    # 500 an order, 3 each, keeping 1.5 each and 20 % interest
+    # [T8-16] P. C. Sharma, A Textbook of Production Engineering, 11th ed., S. Chand, 2008, ex. 5.41, p. 289: 12,000 a
+    # year, 500 an order, 3 each, keeping 1.5 each and 20 % interest
     keeping = D("1.5") + D("0.2") * 3
     figures = {"yearly_use": D(12_000), "order_cost": D(500), "keeping_cost": keeping}
     assert economic_lot(**figures) == pytest.approx(D(2390), abs=D(1))
@@ -21,7 +21,7 @@ def test_economic_lot_of_the_book():
 
 
 def test_price_breaks_of_the_book():
-    # Sharma, ex. 5.42, p. 291: 40,000 a year, 250 an order, keeping 25 %; 8, then 7.50, 7.25 from 10,000 on:
+    # [T8-18] Sharma, ex. 5.42, p. 291: 40,000 a year, 250 an order, keeping 25 %; 8, then 7.50, 7.25 from 10,000 on:
     # best lot 10,000 at 300,062.50 a year. Where 7.50 begins is not in that copy; it does not change the answer
     for middle in (500, 2_000, 5_000):
         prices = [PriceFrom(pieces=1, unit_price=D(8)), PriceFrom(pieces=middle, unit_price=D("7.5"))]

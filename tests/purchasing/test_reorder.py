@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from reports.purchasing.ahead import OrderAhead, hits_ahead
 from reports.purchasing.demand import Demand, DemandRefused, poisson
@@ -17,7 +18,7 @@ TODAY = dt.date(2025, 11, 3)
 @pytest.mark.parametrize(
     ("mean", "service", "point", "achieved", "one_less"),
     [
-        # Poisson tables (any text)
+        # [S08] Poisson tables (any text)
         (3, 0.95, 6, 0.9664915, 0.9160821),
         (3, 0.99, 8, 0.996197, 0.9880955),
         (1.2, 0.95, 3, 0.966231, 0.8794871),
@@ -31,28 +32,44 @@ def test_reorder_point_of_a_poisson_demand(mean, service, point, achieved, one_l
     assert demand.at_most(point - 1) == pytest.approx(one_less, abs=1e-7)
 
 
+@pytest.mark.parametrize(("mean", "service", "stock"), [(2, 0.95, 5), (0.5, 0.9, 1), (4, 0.99, 9), (3.2, 0.95, 6)])
+def test_spare_stock_by_poisson(mean, service, stock):
+    # [T10-04] the smallest stock that is enough with that chance; Poisson tables (any text)
+    assert reorder_point(poisson(mean), service) == stock
+
+
 def normal_demand(mean, sd, per_piece):
-    """A normal demand in pieces so small that its whole numbers are as good as continuous."""
-    x = (np.arange(int((mean + 9 * sd) * per_piece)) / per_piece - mean) / sd
-    return Demand.of(np.exp(-(x**2) / 2))
+    """A normal demand in so many parts of a piece, each with the chance of its own half either way; what would lie
+    below nought is a demand of nought."""
+    edges = (np.arange(-0.5, int((mean + 9 * sd) * per_piece)) / per_piece - mean) / sd
+    chances = np.diff(norm.cdf(edges))
+    chances[0] += norm.cdf(edges[0])
+    return Demand.of(chances)
 
 
 def test_newsvendor_with_normal_demand():
-    # Snyder and Shen, Fundamentals of Supply Chain Theory: h 2, p 18, mean 120, sd 10; printed 132.8155, cost 35.0997
-    demand = normal_demand(120, 10, 200)
+    # [S01] Snyder and Shen, Fundamentals of Supply Chain Theory: h 2, p 18, mean 120, sd 10; stockpyl prints
+    # 132.815515655446 and 35.09966638749737. A stock is whole pieces, here 1/20,000: it can be no nearer than one of
+    # them, 4e-7 of it. The cost is flat there, and comes out to the 1e-9 asked for.
+    parts = 20_000
+    demand = normal_demand(120, 10, parts)
     stock = reorder_point(demand, critical_ratio(short=18, left_over=2))
-    assert stock / 200 == pytest.approx(132.81552, abs=0.005)
-    cost = expected_cost(demand, stock, short=18 / 200, left_over=2 / 200)
-    assert cost == pytest.approx(35.099666, rel=1e-4)
-    assert expected_cost(demand, stock + 400, short=18 / 200, left_over=2 / 200) > cost
-    assert expected_cost(demand, stock - 400, short=18 / 200, left_over=2 / 200) > cost
+    assert stock / parts == pytest.approx(132.815515655446, abs=1 / parts)
+    each = {"short": 18 / parts, "left_over": 2 / parts}
+    cost = expected_cost(demand, stock, **each)
+    assert cost == pytest.approx(35.09966638749737, rel=1e-9)
+    assert expected_cost(demand, stock + 2 * parts, **each) > cost
+    assert expected_cost(demand, stock - 2 * parts, **each) > cost
 
 
 def test_newsvendor_of_a_textbook():
-    # Nahmias, Production and Operations Analysis (from memory: ratio 0.77, 15.24 by the table, order 15), recomputed
+    # [S03] Nahmias, Production and Operations Analysis (from memory: ratio 0.77, 15.24 by the table, order 15),
+    # recomputed: 0.76923 and 15.220137. In 67 of 10,000 years the normal curve asks for less than nothing.
     ratio = critical_ratio(short=0.5, left_over=0.15)
-    assert ratio == pytest.approx(0.76923, abs=1e-5)
-    assert reorder_point(normal_demand(11.73, 4.74, 500), ratio) / 500 == pytest.approx(15.22, abs=0.03)
+    assert ratio == pytest.approx(0.76923, abs=5e-6)
+    demand = normal_demand(11.73, 4.74, 100_000)
+    assert demand.chances[0] == pytest.approx(0.0067, abs=5e-5)
+    assert reorder_point(demand, ratio) / 100_000 == pytest.approx(15.220137, rel=1e-6)
 
 
 def one_a_week(days):
