@@ -49,7 +49,8 @@ def test_every_sort_of_work_has_its_cautions():
         ("carbide", ["0.1 mg/m3", "0.05", "0.02", "0.005"]),  # OSHA chemical sampling page, cobalt
         ("lead", ["50 ug/m3", "30", "400"]),  # 29 CFR 1910.1025: limit, action level; 1926.62(c)(2)
         ("inspection", ["weekly"]),  # 29 CFR 1910.217, 78 FR 69543
-        ("burr", ["0.003 in", "0.08 mm", "0.005 in", "0.13 mm"]),  # P. Ulintz, MetalForming, Aug 2013
+        # [T4-01] P. Ulintz, Defining acceptable burr height, MetalForming, Aug 2013
+        ("burr", ["0.003 in", "0.08 mm", "0.005 in", "0.13 mm"]),
     ],
 )
 def test_figures_are_those_of_the_rules(key, figures):

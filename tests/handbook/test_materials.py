@@ -108,7 +108,7 @@ def test_half_hard_holds_what_either_side_of_the_ocean_calls_so():
     assert 310 in Span(low=span.low * 0.78, high=span.high * 0.83, source="")
 
 
-# [T1-22] Shear and tensile ranges in MPa of Chinese grades, as in tables of stamping handbooks.
+# Shear and tensile ranges in MPa of Chinese grades, as in tables of stamping handbooks.
 PAIRS = {
     "Q195": ((260, 320), (315, 390)),
     "Q235": ((310, 380), (375, 460)),

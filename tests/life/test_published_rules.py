@@ -6,6 +6,7 @@ import pytest
 
 from maintenance.life.cycles import EdgeSpec
 from maintenance.life.handbook import times_by_handbook
+from maintenance.life.trend import trend
 
 
 def test_the_lower_edge_is_sharpened_a_half_to_a_third_as_often():
@@ -22,3 +23,12 @@ def test_twice_as_thick_or_as_strong_wears_twice_as_fast_before_any_record(chang
     # Archard, J. Appl. Phys. 24 (1953) 981-988 (form of the law, from memory): volume worn goes with load times way
     edge = EdgeSpec(die=0, thickness_mm=1.0, tensile_mpa=400.0)
     assert times_by_handbook(edge, [replace(edge, **changes)]).times[0] == pytest.approx(0.5, rel=1e-9)
+
+
+def test_wear_that_slows_down_as_a_published_power_of_the_cycles():
+    # [T4-14] Humpf et al., Archard-Bayer law, lubricated carbide on steel: wear goes with the cycles to the power of
+    # 0.41 (+- 0.17), which is 2.57 times as much in ten times the cycles.
+    cycles = [1e3, 1e4, 1e5, 1e6]
+    found = trend(cycles, [10.0 * 2.57**n for n in range(4)], 10.0 * 2.57**3 * 1.5, slowing=True)
+    assert found.slope == pytest.approx(0.41, rel=0.01)
+    assert found.at_hits == pytest.approx(1e6 * 1.5 ** (1 / 0.41), rel=0.01)

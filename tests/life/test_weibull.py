@@ -28,6 +28,7 @@ NIST_8_4_1_3 = (
         b10=164.02244,
         b10_95=(83.875127, 320.75493),
         b50=490.17378,
+        b1=41.866413,
     ),
 )
 # Meeker and Escobar (1998), shock absorbers, chapter 8
@@ -73,6 +74,7 @@ SHOCK_ABSORBER = (
         b10=13600.035,
         b10_95=(10221.841, 18094.681),
         b50=24683.625,
+        b1=6466.1518,
     ),
 )
 # Meeker and Escobar (1998) p. 131, alloy T7987
@@ -158,6 +160,7 @@ ALLOY_T7987 = (
         b10=94.324892,
         b10_95=(79.260025, 112.25312),
         b50=175.53024,
+        b1=43.470069,
     ),
 )
 # Meeker and Escobar (1998), exercise 3.5
@@ -175,6 +178,7 @@ THREE_OF_25 = (
         b10=26.203842,
         b10_95=(11.469475, 59.866852),
         b50=101.90758,
+        b1=4.8154836,
     ),
 )
 # Nelson (1982), locomotive controls
@@ -230,6 +234,7 @@ LOCOMOTIVE_CONTROLS = (
         b10=69.850646,
         b10_95=(55.50722, 87.900507),
         b50=156.71767,
+        b1=25.493191,
     ),
 )
 
@@ -257,6 +262,7 @@ def test_censored_samples_agree_with_published_fits(case):
     assert fit.hits_at(0.1) == pytest.approx(expected["b10"], rel=1e-4)
     assert fit.hits_limits(0.1) == pytest.approx(expected["b10_95"], rel=2e-3)
     assert fit.hits_at(0.5) == pytest.approx(expected["b50"], rel=1e-4)
+    assert fit.hits_at(0.01) == pytest.approx(expected["b1"], rel=1e-4)
 
 
 def test_mean_life_of_the_handbook_example():
