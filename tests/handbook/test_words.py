@@ -59,3 +59,10 @@ def test_the_alphabet_holds_every_word_once():
 def test_kinds_speak_as_the_glossary_does():
     for each in KINDS.values():
         assert not JARGON.search(each.meaning)
+
+
+def test_land_is_the_straight_part_of_a_die_opening_and_no_allowance():
+    # common practice, no source: below the land the opening widens, so that slugs fall free
+    assert word("land").term == "land"
+    assert "straight part of a die opening" in word("die land").meaning
+    assert word("grind allowance").also == ()
