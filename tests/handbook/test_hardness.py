@@ -13,7 +13,7 @@ KSI = 6.894757293168361  # MPa; 4.4482216152605 N / (25.4 mm)^2 x 1000, NIST SP 
 
 
 def test_printed_values_come_back():
-    # [T5-01] [T5-03] ASTM A370-03a tables 2 and 3, as reproduced in a conversion sheet (scribd.com/document/396149380)
+    # [T5-01] [T5-03] ASTM A370-03a tables 2 and 3, as reproduced in a conversion sheet (2015)
     for hrc, mpa in ((59, 2420), (55, 2070), (52, 1880), (50, 1760), (45, 1480), (40, 1250)):
         assert tensile_mpa("HRC", hrc) == mpa
     assert tensile_mpa("HRB", 80) == 495
