@@ -1,4 +1,4 @@
-"""Writes down what is forecast for the demo shop, from its tables alone: `python -m tests.authorities.make_demo_forecast`.
+"""Writes down what is forecast for the demo shop, from its tables: `python -m tests.authorities.make_demo_forecast`.
 
 Run anew where the engine is changed on purpose, and say in the commit what moved and why.
 """

@@ -1,7 +1,7 @@
 """A database of an older version is migrated with all that is in it: the same rows, the same clocks.
 
-`older/` holds one as it was before the rooms of this house were made, written out as SQL by each server's own tool, with
-something in every table that a form or a folder fills; beside it what was counted in it then.
+`older/` holds one as it was before the rooms of this house were made, written out as SQL by each engine's own tool,
+with something in every table that a form or a folder fills; beside it what was counted in it then.
 """
 
 from __future__ import annotations
