@@ -32,6 +32,8 @@ _say_what_is_wrong()
 def _keep_what_was_loaded() -> None:
     """All that the start loads stays for good. Left to the collector, each of its full rounds would look through all of
     it again: a tenth of a second, in the middle of some page."""
+    import scipy.optimize
+    import scipy.special  # noqa: F401  scipy loads its parts when they are first named: here, and not within a page
     from django.urls import get_resolver
 
     _ = get_resolver().url_patterns  # the pages are loaded with the first address that is looked up

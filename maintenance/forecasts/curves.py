@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 from numpy.typing import NDArray
-from scipy.special import ndtri, stdtrit
 
 from maintenance.life.fleet import FleetFit
 from maintenance.life.trend import Trend
@@ -51,7 +51,7 @@ def steps(found: Survival, until: float, *, confidence: float = EIGHT_IN_TEN) ->
     Time Data, Wiley 1980, section 1.3 (from memory).
     """
     s, se = found.sharp, found.se
-    z = float(ndtri(0.5 + confidence / 2))
+    z = float(scipy.special.ndtri(0.5 + confidence / 2))
     inside = (s > 0) & (s < 1)
     low, high = s.copy(), s.copy()
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -87,7 +87,7 @@ def along_trend(
     x, h = np.asarray(at, float), np.asarray(seen_hits, float)
     n, mean = len(h), h.mean()
     line = found.intercept + found.slope * x
-    half = float(stdtrit(n - 2, 0.5 + confidence / 2)) * found.scatter
+    half = float(scipy.special.stdtrit(n - 2, 0.5 + confidence / 2)) * found.scatter
     half = half * np.sqrt(1 + 1 / n + (x - mean) ** 2 / ((h - mean) ** 2).sum())
     if falling:
         return Band(x, -line, -line - half, -line + half)

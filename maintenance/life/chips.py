@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from math import fsum
 
 import numpy as np
-from scipy.special import gammaln
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 
 from .cycles import CHIPPED, HITS_UNIT, EdgeSpec, LifeSamples
 from .edges import STEEL_NAMES, Edges
@@ -75,6 +75,7 @@ def fit(edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples) -> ChipRates:
     expected = np.round(np.bincount(die, rate * hits), 9)
     best, alike = -np.inf, 3.0
     for a in ALIKE:
+        gammaln = scipy.special.gammaln
         score = (gammaln(a + c) - gammaln(a) + a * np.log(a) - (a + c) * np.log(a + expected)).sum()
         score -= 0.5 * ((np.log(a) - np.log(3.0)) / 1.0) ** 2
         if score > best + 1e-9:

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammainc
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 
 from .block import W_NODES, W_WEIGHTS, Block
 from .cells import LARGEST
@@ -63,5 +63,5 @@ def drift_of_die(fit: FleetFit, edges: Sequence[EdgeSpec], before: LifeSamples, 
     expected = expected_u[:, None] * np.exp(k * w)
     weight = post.of_u[0][:, None] * a
     seen = int((since.ended == DULL).sum())
-    chance = 1.0 if seen == 0 else float((weight * gammainc(seen, np.maximum(expected, 1e-300))).sum())
+    chance = 1.0 if seen == 0 else float((weight * scipy.special.gammainc(seen, np.maximum(expected, 1e-300))).sum())
     return Drift(dull_ends=seen, expected=float((weight * expected).sum()), chance=chance)

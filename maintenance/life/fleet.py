@@ -16,8 +16,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from . import chips, lots, prior
 from .cells import FLOOR, Cells
@@ -350,7 +350,9 @@ class _Problem:
         z = self._pack(theta)
         reach = (max(z[-3] - LN_K_REACH, LN_K_BOUNDS[0]), min(z[-3] + LN_K_REACH, LN_K_BOUNDS[1]))
         bounds = [(-8.0, 8.0)] * (len(z) - 3) + [reach, LN_TU_BOUNDS, LN_TV_BOUNDS]
-        found = minimize(self.objective, z, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 60})
+        found = scipy.optimize.minimize(
+            self.objective, z, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 60}
+        )
         return self._unpack(found.x)
 
     def draw(self, best: Theta, count: int, seed: int) -> tuple[Array, Array, Array]:

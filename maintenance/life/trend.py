@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 
 READINGS_NEEDED = 3
 REACH = 3.0  # times the hits at the last reading: so far ahead a line may be drawn
@@ -78,7 +78,7 @@ def trend(
         raise NoTrend(
             f"the limit would come at {ahead:,.0f} hits, more than {reach:g} times the {h.max():,.0f} measured"
         )
-    quantile = float(stdtrit(n - 2, 0.5 + confidence / 2)) * scatter
+    quantile = float(scipy.special.stdtrit(n - 2, 0.5 + confidence / 2)) * scatter
     early, late = _crossings(target, intercept, slope, mean_x, sxx, n, quantile)
     if slowing:
         at, early, late = np.exp(at), np.exp(early), np.exp(min(late, 700.0)) if np.isfinite(late) else np.inf

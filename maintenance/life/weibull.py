@@ -14,9 +14,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 from numpy.typing import NDArray
-from scipy.optimize import minimize
-from scipy.special import ndtri
 
 from .cycles import DULL, LifeSamples
 
@@ -54,9 +53,7 @@ class WeibullFit:
     @property
     def mean_hits(self) -> float:
         """scale Gamma(1 + 1 / shape)."""
-        from scipy.special import gamma
-
-        return self.scale_hits * float(gamma(1 + 1 / self.shape))
+        return self.scale_hits * float(scipy.special.gamma(1 + 1 / self.shape))
 
     def scale_limits(self, confidence: float = 0.95) -> tuple[float, float]:
         return _limits(self.scale_hits, np.sqrt(self.covariance[0, 0]), confidence)
@@ -135,12 +132,14 @@ def fit_sample(samples: LifeSamples, *, dull_ends_needed: int = DULL_ENDS_NEEDED
 
 def _top(function) -> tuple[Array, Array]:
     """Where the likelihood is greatest: by its gradient, and where that loses its way, without it from three shapes."""
-    found = minimize(function, [0.0, np.log(1.8)], jac=True, method="L-BFGS-B", bounds=[(-9, 9), (-4, 6)])
+    found = scipy.optimize.minimize(
+        function, [0.0, np.log(1.8)], jac=True, method="L-BFGS-B", bounds=[(-9, 9), (-4, 6)]
+    )
     z, hessian = _settle(function, found.x)
     if np.linalg.eigvalsh(hessian)[0] > 0 and np.abs(function(z)[1]).max() < 1e-4:
         return z, hessian
     tries = [
-        minimize(
+        scipy.optimize.minimize(
             lambda z: function(z)[0], [0.0, np.log(shape)], method="Nelder-Mead",
             options={"xatol": 1e-6, "fatol": 1e-9, "maxiter": 600},
         )
@@ -208,5 +207,5 @@ def kaplan_meier(samples: LifeSamples) -> Survival:
 
 
 def _limits(value: float, se_log: float, confidence: float) -> tuple[float, float]:
-    z = float(ndtri(0.5 + confidence / 2))
+    z = float(scipy.special.ndtri(0.5 + confidence / 2))
     return value * float(np.exp(-z * se_log)), value * float(np.exp(z * se_log))
