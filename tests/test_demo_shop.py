@@ -154,7 +154,7 @@ def test_some_spares_are_short():
     sums = Counter()
     for move in table("movements"):
         sums[move["spare"], move["place"]] += int(move["quantity"])
-    for code, row in advice.items():
+    for code, row in spares.items():
         assert sums[code, "shelf"] == int(row["on_hand"]) >= 0
         assert sums[code, "on order"] == int(row["on_order"]) >= 0
 

@@ -188,7 +188,7 @@ def test_only_who_may_strike_out_has_the_counter_hold(as_role, box):
     client = as_role("setter")
     die = make.die()
     shop.set_die(die)
-    typed = make.actions.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(8), hits=500)
+    typed = make.write.log_run(by=make.actor(), die=die, started=shop.at(0), ended=shop.at(8), hits=500)
     shop.send(box, {m: 60 * m for m in range(10)})
     settle.settle_waiting()
     address = reverse("maintenance:counter_question", args=[CounterQuestion.objects.get().pk])

@@ -160,11 +160,11 @@ def test_hours_are_the_middle_of_the_last_five_sharpenings():
     die = make.die()
     position = make.position(die)
     for day, hours in enumerate((9.0, 1.0, 2.0, 3.0, 4.0, 5.0)):
-        make.actions.log_sharpening(
+        make.write.log_sharpening(
             by=make.actor(),
             die=die,
             at=make.moment(day),
-            pieces=[make.actions.SharpenedPiece(position=position, why="dull")],
+            pieces=[make.write.SharpenedPiece(position=position, why="dull")],
             hours=hours,
         )
     store.refresh_die(die)

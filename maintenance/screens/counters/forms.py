@@ -129,7 +129,7 @@ class SettleForm(ByForm):
     def __init__(self, data=None, *, asked: counters_asked.Asked, may_strike: bool, **kwargs) -> None:
         super().__init__(data, **kwargs)
         self.asked = asked
-        offered = [a for a in asked.answers if may_strike or a.verdict != page.COUNTER_HOLDS]
+        offered = [a for a in asked.answers if may_strike or a.verdict != counters_questions.COUNTER_HOLDS]
         self.fields["verdict"] = forms.ChoiceField(
             label="What was it?",
             choices=[(a.verdict, Pick(a.text, a.note)) for a in offered],
@@ -160,7 +160,7 @@ class SettleForm(ByForm):
     def save(self, by: write.Actor) -> frozenset[Die]:
         said = self.cleaned_data
         questions: tuple[CounterQuestion, ...] = self.asked.questions
-        if said["verdict"] == page.COUNTER_HOLDS:
+        if said["verdict"] == counters_questions.COUNTER_HOLDS:
             return counters_questions.counter_holds(by=by, questions=questions, reason="The counter holds.")
         return counters_questions.settle_questions(
             by=by, questions=questions, verdict=said["verdict"], die=said.get("die")
