@@ -229,6 +229,7 @@ def get_due(request: HttpRequest):
                 "due": row.due,
                 "hits_left": row.hits_left,
                 "chance": row.chance,
+                "standing": row.standing.word,
                 "limiting": row.limiting or None,
                 "half_hits": row.half,
                 "nine_in_ten_hits": row.nine_in_ten,

@@ -164,13 +164,14 @@ class ForecastTold(Schema):
 
 
 class DueTold(Schema):
-    """A die with an open order. chance: of finishing it without a dull or chipped edge."""
+    """A die with an open order. chance: of finishing it without a dull or chipped edge. standing: as the pages say."""
 
     die: str
     order: str
     due: dt.date
     hits_left: int
     chance: float | None
+    standing: str
     limiting: str | None
     half_hits: int | None
     nine_in_ten_hits: int | None

@@ -22,9 +22,24 @@ SHARPEN, CLOSE, RUNS, UNKNOWN = (
 
 
 def standing(*, chance_of_order: float | None, share_left: float | None) -> Standing:
-    """With an open order its chance decides: under even, sharpen first; under 4 in 5, close. Else what is left."""
+    """With an open order its chance decides: under even, sharpen first; under 4 in 5, close. Else what is left.
+
+    chance_of_order: of finishing it without a dull or chipped edge, 0 to 1, of the die or of one edge. share_left: of
+    the usual hits to dull, 0 to 1; of a die, that of the edge that limits it. None where it is not known.
+    """
     if chance_of_order is not None:
         return SHARPEN if chance_of_order < 0.5 else CLOSE if chance_of_order < 0.8 else RUNS
     if share_left is None:
         return UNKNOWN
     return SHARPEN if share_left < 0.12 else CLOSE if share_left < 0.3 else RUNS
+
+
+def limiting(own: Standing, of_die: Standing) -> Standing:
+    """How the edge that limits a die stands: never better than the die.
+
+    Many edges, each likely to last, make a die that is not. So no page calls a die due and all its edges fit to run.
+    """
+    return of_die if _WORST_FIRST.index(of_die) < _WORST_FIRST.index(own) else own
+
+
+_WORST_FIRST = (SHARPEN, CLOSE, RUNS, UNKNOWN)

@@ -20,13 +20,20 @@ from maintenance.log import queries, read
 from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast, DriftFlag, EdgeForecast
 from maintenance.wording import numbers, odds
-from maintenance.wording.standing import Standing, standing
+from maintenance.wording.standing import Standing, limiting, standing
 
 NOT_GROUND = Standing("Not ground", "unknown")
 NOT_AN_EDGE = Standing("Not an edge", "unknown")
 NOT_IN_ORDER = Standing("Not in this order", "unknown")
 EMPTY_PLACE = Standing("Nothing in it", "unknown")
 DECIDES = 0.25  # an edge that is first less often than this decides nothing alone
+FINISHES = (  # from which chance on, the likeliest first
+    (0.9, "It will very likely finish"),
+    (0.65, "It will probably finish"),
+    (0.5, "It may just finish"),
+    (0.35, "It may not finish"),
+    (0.0, "It will probably not finish"),
+)
 TIGHTER = 0.9  # a gap this much under the middle one of the die is worth a word
 
 
@@ -76,6 +83,15 @@ class DieState:
     def limiting(self) -> PositionRow | None:
         return next((row for row in self.rows if row.limits), None)
 
+    @property
+    def standing(self) -> Standing:
+        """As on every other page: by the chance of the open order, and without one by what is left."""
+        return standing(chance_of_order=self.chance, share_left=_share_left(self.limiting))
+
+
+def _share_left(row: PositionRow | None) -> float | None:
+    return row.forecast.share_left if row else None
+
 
 def of_die(die: Die, system: units.System) -> DieState:
     log = read.of_die(die)
@@ -99,6 +115,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         edges={edge.position_id: edge for edge in told["edges"]},
         limiting=forecast.limiting_id if forecast else None,
         order=order,
+        chance=chance,
         usual_grind_mm=usual.usual_grind_mm(log),
         now=now.timestamp(),
     )
@@ -142,6 +159,7 @@ class _Reader:
     edges: dict[int, EdgeForecast]
     limiting: int | None
     order: OrderLeft | None
+    chance: float | None
     usual_grind_mm: float | None
     now: float
 
@@ -184,7 +202,11 @@ class _Reader:
         if self.order and self.order.variant_id and works_in and self.order.variant_id not in works_in:
             return NOT_IN_ORDER
         chance = chance_of_going(edge.remaining, self.order.hits_left) if edge and self.order else None
-        return standing(chance_of_order=chance, share_left=edge.share_left if edge else None)
+        share_left = edge.share_left if edge else None
+        own = standing(chance_of_order=chance, share_left=share_left)
+        if edge is None or position.pk != self.limiting:
+            return own
+        return limiting(own, standing(chance_of_order=self.chance, share_left=share_left))
 
 
 def _build(piece: PieceRow | None) -> str:
@@ -210,33 +232,21 @@ def headline(state: DieState) -> dict:
     f, order = state.forecast, state.order
     if f is None:
         return {
-            "css": "",
             "verdict": "No forecast has been computed yet.",
             "rest": "Have one computed: python manage.py forecast --store.",
         }
     if not f.remaining:
-        return {"css": "", "verdict": "Nothing is forecast for this die.", "rest": f.refusal}
+        return {"verdict": "Nothing is forecast for this die.", "rest": f.refusal}
     said = {"edge": f.limiting.code if f.limiting else "", "why": _why(state), "shared": _is_shared(state)}
     if order is None:
         return said | {
-            "css": "",
             "verdict": "No order is open.",
             "rest": f"As often as not it goes {numbers.hits(f.half_hits)} hits more before an edge is dull or chipped; "
             f"9 times in 10 it goes {numbers.hits(f.nine_in_ten_hits)}.",
         }
     p = state.chance
-    if p >= 0.9:
-        verdict, css = "It will very likely finish", ""
-    elif p >= 0.65:
-        verdict, css = "It will probably finish", ""
-    elif p >= 0.5:
-        verdict, css = "It may just finish", ""
-    elif p >= 0.35:
-        verdict, css = "It may not finish", "short"
-    else:
-        verdict, css = "It will probably not finish", "short"
+    verdict = next(words for least, words in FINISHES if p >= least)
     return said | {
-        "css": standing(chance_of_order=p, share_left=None).css or css,
         "verdict": f"{verdict} order {order.number}",
         "rest": f": {order.hits_left:,} hits are left to run, "
         "and the chance of getting there without a dull or chipped edge is",

@@ -1,0 +1,87 @@
+"""The pages of the demo shop together: what they say of one thing is the same everywhere."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.core.management import call_command
+from django.db import transaction
+from django.test import Client
+from django.urls import reverse
+
+from diestore.register.models import Die, Plant
+from fixtures.demo_counters import show_counters
+from fixtures.make_demo_shop import FOLDER
+from maintenance.counters import devices
+from maintenance.forecasts import drift, store
+from maintenance.log import write
+from maintenance.models import Scope
+from reports import summary
+from tests import factories as make
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def demo(django_db_setup, django_db_blocker):
+    """The demo shop with its forecasts, loaded once for this module."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        call_command("load_history", str(FOLDER), allow_future=True, verbosity=0)
+        plant = Plant.objects.get()
+        row = store.fit_and_forecast(plant)
+        drift.store(drift.compute(plant, as_of=row.as_of))
+        show_counters(plant)
+        yield plant
+        transaction.set_rollback(True)
+
+
+def words(html: str) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def standing_at(html: str) -> str:
+    """The word of the first mark of standing."""
+    return words(re.search(r'<span class="status.*?</svg>(.*?)</span>', html, re.S)[1])
+
+
+def shown(client, name: str, *args, **asked) -> str:
+    answer = client.get(reverse(name, args=args), asked)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_a_die_stands_the_same_on_every_page(demo, as_role):
+    client = as_role("lead")
+    made = devices.make_device(by=write.Actor(person=make.person()), plant=demo, name="board", scopes=[Scope.READ])
+    told = Client().get("/api/v1/due", headers={"Authorization": f"Bearer {made.token}"}).json()["dies"]
+    by_api = {row["die"]: row["standing"] for row in told}
+    assert len(by_api) > 10 and set(by_api.values()) == {"Sharpen first", "Close", "Runs"}
+
+    listed = re.findall(r"<tr.*?</tr>", shown(client, "maintenance:due", per_page=50), re.S)
+    by_class = {"short": "Sharpen first", "close": "Close", "": "Runs"}
+    by_list = {
+        m[1]: by_class[re.search(r'class="fill (\w*)"', row)[1]]
+        for row in listed
+        if (m := re.search(r'<a href="/dies/\d+/">([^<]+)</a>', row))
+    }
+    assert by_list == by_api
+
+    lines = re.findall(r"<li>.*?</li>", shown(client, "reports:today"), re.S)
+    today = {
+        m[1]: standing_at(line)
+        for line in lines
+        if 'class="status' in line and (m := re.search(r"<strong>([^<]+)</strong>", line))
+    }
+    assert today == {code: word for code, word in by_api.items() if word != "Runs"}
+
+    by_command = {
+        code: word for line in summary.due_lines(demo) for code, word in by_api.items() if code in line and word in line
+    }
+    assert by_command == today
+
+    for code, word in by_api.items():
+        page = shown(client, "diestore:die", Die.objects.get(code=code).pk)
+        assert standing_at(page) == word, code
+        limiting = next(row for row in re.findall(r"<tr.*?</tr>", page, re.S) if "limits the die" in row)
+        assert standing_at(limiting) == word, f"{code}: the edge that limits it stands as the die does"
