@@ -21,6 +21,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 
 from diestore.access import roles
 from diestore.frame.tables import Rows
+from fixtures import make_house
 
 ROOT = Path(__file__).resolve().parent.parent
 OURS = ("diestore", "maintenance", "reports")
@@ -221,6 +222,23 @@ def test_the_import_contracts_find_what_breaks_them(tmp_path):
     said = " ".join(found.stdout.split())
     assert f"Contracts: 0 kept, {len(contracts())} broken." in said
     assert not [chain for _, _, chain in FORBIDDEN if chain not in said], said
+
+
+@pytest.mark.no_database
+def test_the_picture_of_the_house_is_that_of_the_contracts():
+    assert make_house.PICTURE.read_text(encoding="utf-8") == make_house.draw(), "python -m fixtures.make_house"
+
+
+@pytest.mark.no_database
+def test_every_room_says_what_it_is_for():
+    silent = [
+        f"{app}/{room}"
+        for app in OURS
+        for layer in make_house.layers(app)
+        for room in layer
+        if (ROOT / app / room).is_dir() and room != "management" and not make_house.first_sentence(app, room)
+    ]
+    assert not silent
 
 
 def in_a_fresh_python(code: str) -> str:

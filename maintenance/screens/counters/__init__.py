@@ -1,0 +1,1 @@
+"""Each press with the die in it, its last count, and what the counters ask."""

@@ -1,0 +1,1 @@
+"""Which die is pulled next, and why?"""

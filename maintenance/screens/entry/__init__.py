@@ -1,0 +1,1 @@
+"""Quickly, with oily hands: a screen a task, the list of entries, striking out."""

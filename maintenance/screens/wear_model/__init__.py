@@ -1,0 +1,1 @@
+"""What do hardness, gap and steel do here?"""
