@@ -6,7 +6,7 @@ The fleet is fitted on the records up to a date half a year back; what each die 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,11 +22,9 @@ from maintenance.log import read as log_read
 from maintenance.models import DriftFlag
 
 from . import samples
-from .spool import OnDisk
+from .fleet_log import Tell, read_fleet
 
 BACK_DAYS = 182.625  # half a year
-
-Tell = Callable[[str], None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,16 +65,12 @@ def compute(
     since = since or as_of - dt.timedelta(days=BACK_DAYS)
     dies = list(Die.objects.filter(plant=plant).order_by("code"))
     tell("reading the log")
-    read: OnDisk[DieLog] = OnDisk()
-    then = samples.Gathered()
-    for log in log_read.of_dies(dies):
-        then.add(samples.of_die(log, since.timestamp()))
-        read.append(log)
+    then = read_fleet(dies, since)
     tell(f"fitting the fleet as of {since:%d %b %Y}".replace(" 0", " "))
-    fitted = fleet.fit(then.specs, then.life, readings=then.readings, draws=0)
+    fitted = then.fit(draws=0)
     tell("looking at what came since")
-    told = [_of_die(log, fitted, since.timestamp(), as_of.timestamp()) for log in read]
-    return Drifts(plant=plant, since=since, as_of=as_of, dies=tuple(told))
+    held = [_of_die(log, fitted, since.timestamp(), as_of.timestamp()) for log, _ in then.dies]
+    return Drifts(plant=plant, since=since, as_of=as_of, dies=tuple(held))
 
 
 def _of_die(log: DieLog, fitted: fleet.FleetFit, since: float, as_of: float) -> DieDrift:

@@ -4,24 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 
 import numpy as np
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
-from maintenance.clockwork.rows import DieLog
 from maintenance.life import fleet
 from maintenance.life.seen import Seen
 from maintenance.log import queries
 from maintenance.log import read as log_read
 
 from . import samples
-from .predict import DIES_AT_ONCE, Told, _variants_to_come, tell_dies
-from .spool import OnDisk, batches
+from .fleet_log import Tell, read_fleet
+from .predict import Told, _variants_to_come, tell_dies
+from .spool import OnDisk
 
-Tell = Callable[[str], None]
 CODE_VERSION = "7"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 
@@ -52,29 +50,22 @@ def compute(
     dies = list(Die.objects.filter(plant=plant).order_by("code"))
     tell = tell or (lambda words: None)
     tell("reading the log")
-    # The logs of a thousand dies would fill the memory: they are read once, into a file, so that both looks at them see
-    # the same records.
-    read: OnDisk[tuple[DieLog, samples.DieSamples]] = OnDisk()
-    gathered = samples.Gathered()
-    for log in log_read.of_dies(dies, known_at=known_at):
-        part = samples.of_die(log, as_of.timestamp())
-        gathered.add(part)
-        read.append((log, part))
-    specs, life = gathered.specs, gathered.life
+    known = read_fleet(dies, as_of, known_at=known_at)
+    specs, life = known.gathered.specs, known.gathered.life
     tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} cycles")
-    fitted = fleet.fit(specs, life, readings=gathered.readings)
+    fitted = known.fit()
     tell("computing what is left")
     variants, limits_um = _variants_to_come(plant), queries.burr_limits_um(dies)
     told: OnDisk[Told] = OnDisk()
-    for some in batches(read, DIES_AT_ONCE):
-        every = tell_dies([log for log, _ in some], [part for _, part in some], fitted, as_of, variants, limits_um)
+    for logs, parts in known.in_batches():
+        every = tell_dies(logs, parts, fitted, as_of, variants, limits_um)
         told.extend(one.without_curves() for one in every)
     return Computed(
         plant=plant,
         as_of=as_of,
         known_at=known_at,
         fit=fitted,
-        records_hash=hash_of(gathered),
+        records_hash=hash_of(known.gathered),
         dies=told,
         seen=Seen.of(specs, life),
     )

@@ -16,7 +16,6 @@ from maintenance.log import queries
 
 from . import burr_limits, samples
 
-DIES_AT_ONCE = 20
 NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothing to forecast."
 
 

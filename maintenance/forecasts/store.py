@@ -19,8 +19,9 @@ from maintenance.log import read as log_read
 from maintenance.models import DieForecast, EdgeForecast, FleetFit
 
 from . import samples
-from .fit import CODE_VERSION, Computed, Tell, compute
-from .predict import DIES_AT_ONCE, NOTHING_CUTS, Told, _variants_to_come, tell_dies
+from .fit import CODE_VERSION, Computed, compute
+from .fleet_log import DIES_AT_ONCE, Tell
+from .predict import NOTHING_CUTS, Told, _variants_to_come, tell_dies
 from .spool import batches
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,15 +25,14 @@ from maintenance.log import read as log_read
 from maintenance.models import PastForecasts
 
 from . import fit, predict, samples
-from .spool import OnDisk, batches
+from .fleet_log import FleetLog, Tell, read_fleet
+from .spool import OnDisk
 from .stored import chance_of_going, strokes_at
 
 ORIGINS = 8
 APART_DAYS = 91.3125  # a quarter of a year
 NAMED_AT_MOST = 200  # wrong calls kept by name, of each sort
 MARKS = tuple(round(0.1 * i, 1) for i in range(1, 10))
-
-Tell = Callable[[str], None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,21 +185,16 @@ def _finishing(s: Statement) -> record.Finishing | None:
 
 def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origin:
     """Fit and forecast as of a moment, on what was recorded by then."""
-    known: OnDisk[tuple[DieLog, samples.DieSamples]] = OnDisk()
-    gathered, has_run = samples.Gathered(), False
-    for log in log_read.of_dies(dies, known_at=origin):
-        part = samples.of_die(log, origin.timestamp())
-        gathered.add(part)
-        known.append((log, part))
-        has_run |= any(run.started < origin.timestamp() for run in log.runs)
-    if not has_run:
+    known = read_fleet(dies, origin, known_at=origin)
+    if not known.has_run:
         return Origin(at=origin, refusal="no run was logged yet")
-    fitted = fleet.fit(gathered.specs, gathered.life, readings=gathered.readings)
-    digest.update(fit.hash_of(gathered).encode())
+    fitted = known.fit()
+    digest.update(fit.hash_of(known.gathered).encode())
     orders = queries.next_order_by_die(plant, as_of=origin)
     variants = {die: order.variant_id for die, order in orders.items()}
     statements, edges, no_stroke = [], [], 0
-    for (log, part), told, (today_log, whole) in zip(known, _told(known, fitted, origin, variants), today, strict=True):
+    said_then = _said_then(known, fitted, variants)
+    for (log, part), told, (today_log, whole) in zip(known.dies, said_then, today, strict=True):
         if told.prediction is None:
             continue
         # Mostly nothing was entered late, and the cycles of then need not be made twice.
@@ -248,11 +242,10 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
     )
 
 
-def _told(known: OnDisk, fitted: fleet.FleetFit, origin: dt.datetime, variants: dict) -> Iterator[predict.Told]:
+def _said_then(known: FleetLog, fitted: fleet.FleetFit, variants: dict) -> Iterator[predict.Told]:
     """What would have been said of each die then, some dies at a time."""
-    for some in batches(known, predict.DIES_AT_ONCE):
-        read, parts = [log for log, _ in some], [part for _, part in some]
-        yield from predict.tell_dies(read, parts, fitted, origin, variants, left_only=True)
+    for logs, parts in known.in_batches():
+        yield from predict.tell_dies(logs, parts, fitted, known.at, variants, left_only=True)
 
 
 def _whole(log: DieLog, as_of: dt.datetime) -> dict[tuple, list]:
