@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.views import View
 
 from diestore.access import roles
-from diestore.access.queries import plant_of, system_of
+from diestore.access.queries import plants_shown, system_of
 from diestore.register.models import Die, Plant
 from maintenance.counters import asked
 from maintenance.forecasts import due
@@ -23,11 +23,12 @@ WEEK_DAYS = 7
 class Today(View):
     def get(self, request):
         user = request.user
-        rows = due.rows()
+        plants = plants_shown(user)
+        plant = plants[0] if len(plants) == 1 else None
+        rows = due.rows(plant)
         found = [row for row in rows if row.standing.css]
         told = [{"row": r, "chance": None if r.chance is None else odds.chance(r.chance)} for r in found[:MOST]]
-        plant = plant_of(user) if user.has_perm(roles.SEE_SPARES) or user.has_perm(roles.RUN_FIT) else None
-        spares = _spares(user, plant)
+        spares = _spares(user, plants[0] if plants else None)  # as on the page of the spares, which has one plant
         return render(
             request,
             "reports/today.html",
@@ -40,7 +41,8 @@ class Today(View):
                 "spares_count": 0 if spares is None else spares.found,
                 "spares_waiting": 0 if spares is None else spares.waiting,
                 "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
-                "entries": _entries(user),
+                "spares_of": plants[0] if len(plants) > 1 else "",
+                "entries": _entries(user, plant),
                 "drifting": _drifting(user, plant),
                 "may_log": user.has_perm(roles.LOG_RUN),
                 "counts_asked": asked.number_open() if user.has_perm(roles.LOG_RUN) else 0,
@@ -60,14 +62,12 @@ def _spares(user, plant: Plant | None) -> Shorts | None:
 
 def _drifting(user, plant: Plant | None) -> list:
     """Dies that go dull more often than their record says; nothing for whoever cannot start a record anew."""
-    if not user.has_perm(roles.RUN_FIT):
-        return []
-    return list(drift_flags(plant)[:MOST]) if plant else []
+    return list(drift_flags(plant)[:MOST]) if user.has_perm(roles.RUN_FIT) else []
 
 
-def _entries(user) -> list[listing.Entry]:
+def _entries(user, plant: Plant | None) -> list[listing.Entry]:
     """The latest entries, and what was struck out last even where the entry itself is old."""
-    latest = list(listing.index(order="-recorded_at")[:MOST])
+    latest = list(listing.index(plant=plant, order="-recorded_at")[:MOST])
     known = {(row["of_sort"], row["pk"]) for row in latest}
-    struck = listing.index(struck="yes", order="-struck_at")[:STRUCK_AT_MOST]
+    struck = listing.index(plant=plant, struck="yes", order="-struck_at")[:STRUCK_AT_MOST]
     return listing.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))

@@ -32,6 +32,12 @@ def plant_of(user) -> Plant | None:
     return row.plant if row and row.plant_id else Plant.objects.order_by("pk").first()
 
 
+def plants_shown(user) -> list[Plant]:
+    """The plants whose dies this person looks after: that of the settings; without one, all."""
+    row = getattr(user, "shop_settings", None)
+    return [row.plant] if row and row.plant_id else list(Plant.objects.order_by("pk"))
+
+
 def people_for_list():
     """Everybody, those who work here first."""
     return Person.objects.select_related("plant").order_by("-active", "name", "pk")

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.core.paginator import Page, Paginator
 from django.db import connection
-from django.db.models import CharField, F, QuerySet, Value
+from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Value
 from django.utils import timezone
 
 from diestore import together, units
 from diestore.access.models import Person
-from diestore.register.models import Die
+from diestore.register.models import Die, Plant
 from maintenance.models import (
     CostLine,
     Event,
@@ -168,6 +168,7 @@ def _joined(by: str, each: str, parts: list[QuerySet]) -> tuple[str, list]:
 def index(
     *,
     die: Die | None = None,
+    plant: Plant | None = None,
     sort: str = "",
     person: Person | None = None,
     struck: str = "",
@@ -191,11 +192,27 @@ def index(
             rows = rows.exclude(kind=StockMovement.Kind.FITTED)
         elif one.model is Work:
             rows = rows.filter(heads_set=True)
+        if plant is not None:
+            rows = rows.filter(_in_plant(one, plant))
         named = rows.annotate(moment=F(order.removeprefix("-")), of_sort=Value(one.name, output_field=CharField()))
         named = named.values("moment", "of_sort", "pk")
         # A part each way to the die, and no entry goes two of them: "this or that" over two tables reads both whole.
         parts += [named] if die is None else [named.filter(**{path: die}) for path in one.die]
     return Index(parts, order)
+
+
+_FROM_DIE = {"die": "pk", "position": "positions", "cut": "cuts"}
+
+
+def _in_plant(one: Sort, plant: Plant) -> Q:
+    """Asked of each row by itself: joined to the dies of a plant, SQLite reads and sorts all that they ever had."""
+    if not one.die:
+        return Q(Exists(Plant.objects.filter(pk=OuterRef("plant_id")).filter(pk=plant.pk)))
+    wanted = Q()
+    for path in one.die:
+        own = path.partition("__")[0]
+        wanted |= Q(Exists(Die.objects.filter(**{_FROM_DIE[own]: OuterRef(f"{own}_id")}, plant=plant)))
+    return wanted
 
 
 def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) -> list[Entry]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.shortcuts import render
 from django.views import View
 
+from diestore.access.queries import plants_shown
 from diestore.frame.tables import Rows, lay_out
 from diestore.register.models import Die
 from maintenance.forecasts import due, record_line
@@ -16,11 +17,13 @@ from .table import DueTable
 
 class Due(View):
     def get(self, request):
-        every = due.rows()
+        plants = plants_shown(request.user)
+        plant = plants[0] if len(plants) == 1 else None  # fits and their record are a plant's: of several none is told
+        every = due.rows(plant)
         form = DueFilter(request.GET or None)
         found = form.pick(every) if form.is_bound else every
         table = lay_out(request, DueTable(Rows(found)))
-        newest = queries.newest_forecasts().select_related("die__plant", "fit").order_by("-made_at").first()
+        newest = queries.newest_forecasts(plant).order_by("-made_at").first() if plant else None
         return render(
             request,
             "maintenance/screens/due/due.html",
@@ -32,7 +35,7 @@ class Due(View):
                 "first": sentence(every),
                 "fit": newest.fit if newest else None,
                 "as_of": newest.as_of if newest else None,
-                "record": record_line.said_here(newest.die.plant) if newest else None,
+                "record": record_line.said_here(plant) if newest else None,
             },
         )
 

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from diestore.access.queries import plant_of
 from diestore.frame.tables import Rows, lay_out
-from diestore.register.models import Die
+from diestore.register.models import Die, Plant
 from maintenance.log import queries
 
 from . import page
@@ -22,7 +22,8 @@ class Record(View):
     def get(self, request):
         plant = plant_of(request.user)
         row = queries.newest_record(plant) if plant else None
-        context = {"row": row, "empty_register": row is None and not Die.objects.exists()}
+        several = Plant.objects.count() > 1
+        context = {"row": row, "of_plant": plant if several else "", "empty_register": row is None and not Die.objects.exists()}
         if row is not None and not row.refusal:
             table = page.WrongTable(Rows(page.wrong_calls(row)))
             context |= {"table": lay_out(request, table), **page.told(row)}
