@@ -23,7 +23,11 @@ class Record(View):
         plant = plant_of(request.user)
         row = queries.newest_record(plant) if plant else None
         several = Plant.objects.count() > 1
-        context = {"row": row, "of_plant": plant if several else "", "empty_register": row is None and not Die.objects.exists()}
+        context = {
+            "row": row,
+            "of_plant": plant if several else "",
+            "empty_register": row is None and not Die.objects.exists(),
+        }
         if row is not None and not row.refusal:
             table = page.WrongTable(Rows(page.wrong_calls(row)))
             context |= {"table": lay_out(request, table), **page.told(row)}
