@@ -9,6 +9,7 @@ from diestore.handbook import wear_limits
 from diestore.handbook.kinds import UnknownKind
 from diestore.handbook.kinds import kind as kind_of
 from diestore.register.models import Cut, Die, Item, Party, Piece, Position, Station, Variant
+from maintenance.log.rules import EntryRefused
 
 from . import columns as tables
 from .files import Folder, Row
@@ -229,8 +230,8 @@ class Components(TableLoader):
             if "cut_length_mm" in row:
                 try:
                     self._own_cut(row, die, position, merger, cutting)
-                except BadRow as error:
-                    self.findings.problem(tables.COMPONENTS.file, row.line, error.column, str(error))
+                except EntryRefused as error:
+                    self.findings.problem(tables.COMPONENTS.file, row.line, error.field, str(error))
         self.findings.stop_if_wrong()
         merger.save(self.shop.cuts)
 
@@ -302,8 +303,8 @@ class Components(TableLoader):
                     make["item_id"] = position.item_id
                 said = f"{tables.COMPONENTS.file}, line {row.line:,}"
                 self.first_pieces.append((row, position, put(row, key, values, make, said)))
-            except BadRow as error:
-                self.findings.problem(tables.COMPONENTS.file, row.line, error.column, str(error))
+            except EntryRefused as error:
+                self.findings.problem(tables.COMPONENTS.file, row.line, error.field, str(error))
 
         def take(row: Row) -> None:
             values = given(row, "mark", *PIECE_FIELDS, *OPENING_FIELDS)

@@ -11,6 +11,7 @@ from itertools import islice
 
 from django.db import connection, models
 
+from maintenance.log.rules import EntryRefused
 from maintenance.models import Event
 
 from .columns import Table
@@ -131,7 +132,7 @@ class EntryLoader:
         for row in rows:
             try:
                 entries.append(self.convert(row))
-            except BadRow as error:
+            except EntryRefused as error:
                 self._refuse(row, error)
         contents = [hash(tuple(sorted((k, v) for k, v in e.row.cells.items() if k != "key"))) for e in entries]
         known = self.said.first((e.key, e.row.line, content) for e, content in zip(entries, contents, strict=True))
@@ -148,8 +149,8 @@ class EntryLoader:
                 self._refuse(entry.row, BadRow(said, "key" if entry.own_key else ""))
         return new
 
-    def _refuse(self, row: Row, error: BadRow) -> None:
-        self.findings.problem(self.table.file, row.line, error.column, str(error))
+    def _refuse(self, row: Row, error: EntryRefused) -> None:
+        self.findings.problem(self.table.file, row.line, error.field, str(error))
 
     def entry(
         self,
@@ -229,7 +230,7 @@ class EntryLoader:
                     raise self._refusal(entry, standing[0], self._differs(entry, standing[0]))
                 else:
                     to_name.append(entry)
-            except BadRow as error:
+            except EntryRefused as error:
                 self._refuse(entry.row, error)
         self._name(to_name)
         return new + to_name
@@ -302,7 +303,7 @@ class EntryLoader:
             try:
                 if not entry.struck and not self.check(entry):
                     continue
-            except BadRow as error:
+            except EntryRefused as error:
                 self._refuse(entry.row, error)
                 continue
             made.append(entry)

@@ -10,9 +10,8 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 from diestore import units
-from diestore.handbook.kinds import kind as kind_of
 from diestore.register.models import Die, Party, Position
-from maintenance.clockwork.works import OPERATIONS
+from maintenance.log import rules
 from maintenance.models import (
     CostLine,
     Fitting,
@@ -56,11 +55,7 @@ class Runs(EntryLoader):
     def convert(self, row: Row) -> Entry:
         die = self.shop.die(row["die"])
         started, ended = row["started"], row["ended"]
-        if ended <= started:
-            raise BadRow(
-                f"The run ends {said_at(ended)}, before it starts ({said_at(started)}). Put the later time at the end.",
-                "ended",
-            )
+        rules.check_run_times(started, ended)
         told = {"die_id": die.pk, "started": started, "at": ended} | given(row, "hits", "basis", "lot", "good_parts")
         more = {"variant_id": self.shop.variant(die, row.get("variant")).pk, "stock_id": die.usual_stock_id}
         if "variant" in row:
@@ -133,8 +128,7 @@ class Corrections(EntryLoader):
 
     def convert(self, row: Row) -> Entry:
         die = self.shop.die(row["die"])
-        if row["hits"] == 0:
-            raise BadRow("Enter the hits to add, or to take off with a minus; not nought.", "hits")
+        rules.check_signed_hits(row["hits"])
         variant = self.shop.variant(die, row.get("variant"))
         told = {"die_id": die.pk, "variant_id": variant.pk} | given(row, "at", "hits", "with_stock", "reason")
         return self.entry(
@@ -185,15 +179,7 @@ class Fitted:
             self.pieces[position].append((piece, since, until))
 
     def check(self, die: Die, position: Position, at: dt.datetime) -> None:
-        spans = self.spans.get(position.pk, ())
-        if any((since is None or since <= at) and (until is None or at <= until) for since, until in spans):
-            return
-        later = [since for since, _ in spans if since is not None and since > at]
-        if later:
-            raise BadRow(
-                f"{position.code} of {die.code} was fitted on {said_at(min(later))}, after this. Check the date.", "at"
-            )
-        raise BadRow(f"Nothing sat in {position.code} of {die.code} on {said_at(at)}.", "at")
+        rules.span_at(self.spans.get(position.pk, ()), position.code, die.code, at)
 
     def piece_at(self, position: Position, at: dt.datetime) -> int | None:
         """The piece in a position at a moment; at the moment of a change the one that came out."""
@@ -285,8 +271,7 @@ class Works(EntryLoader):
     def check(self, entry: Entry) -> bool:
         die, position = entry.beside
         if position is not None:
-            if OPERATIONS[entry.told["operation"]].removes and not kind_of(position.kind).is_ground:
-                raise BadRow(f"{position.code} is a {kind_of(position.kind).name}, which is not ground.", "position")
+            rules.check_is_ground(position, entry.told["operation"])
             self.fitted.check(die, position, entry.at)
         return True
 
@@ -346,8 +331,7 @@ class Readings(EntryLoader):
         if "hits_into_run" in cells:
             told["hits_into_run"] = cells["hits_into_run"]
         named = [name for name in ("position", "piece", "cut") if name in cells]
-        if len(named) > 1:
-            raise BadRow("A reading is of one thing: a position, a piece, a cut or the die.", named[-1])
+        rules.check_one_thing(max(len(named), 1), field=named[-1] if named else "")
         die = position = None
         if named != ["piece"]:
             if "die" not in cells:

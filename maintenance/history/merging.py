@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Iterable
 
 from diestore.handbook.kinds import UnknownKind
+from maintenance.log.rules import EntryRefused
 
 from .columns import Table
 from .files import Folder, Row
@@ -81,8 +82,8 @@ class TableLoader:
         for row in rows:
             try:
                 take(row)
-            except BadRow as error:
-                self.findings.problem(table.file, row.line, error.column, str(error))
+            except EntryRefused as error:
+                self.findings.problem(table.file, row.line, error.field, str(error))
             except UnknownKind as error:
                 self.findings.problem(table.file, row.line, "kind", str(error))
 

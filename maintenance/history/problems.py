@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from maintenance.log.rules import EntryRefused
+
 AT_MOST = 20  # problems that are told at once: more help nobody
 
 
@@ -38,12 +40,11 @@ class BadCell(ValueError):
     """A cell that cannot be read; the message is the reason."""
 
 
-class BadRow(ValueError):
-    """A row that cannot be true; `column` is where to look."""
+class BadRow(EntryRefused):
+    """A row that cannot be true; `field` is the column to look in. What the log itself refuses comes the same way."""
 
-    def __init__(self, reason: str, column: str = "") -> None:
-        super().__init__(reason)
-        self.column = column
+    def __init__(self, reason: str, field: str = "") -> None:
+        super().__init__(reason, field=field)
 
 
 class Findings:

@@ -10,6 +10,7 @@ from itertools import islice, pairwise
 from diestore.register.models import Piece, Position
 from maintenance.clockwork.fittings import derive
 from maintenance.log.derived import change_of, fitting_of
+from maintenance.log.rules import EntryRefused
 from maintenance.models import Event, Fitting, Replacement
 
 from . import columns as tables
@@ -144,8 +145,8 @@ class Replacements(EntryLoader):
                 else:
                     try:
                         last = self._piece_for(entry, last, mine, made, marks) or last
-                    except BadRow as error:
-                        self.findings.problem(self.table.file, entry.row.line, error.column, str(error))
+                    except EntryRefused as error:
+                        self.findings.problem(self.table.file, entry.row.line, error.field, str(error))
         self.findings.stop_if_wrong()
         self.shop.create(Piece, [piece for piece, _ in made.values()], "pieces")
         for key, (piece, entry) in made.items():

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from diestore.handbook.kinds import kind
 from diestore.register.models import Position
+from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import HITS_AT_MOST, Fitting
+
+Span = tuple[dt.datetime | None, dt.datetime | None]
 
 
 class EntryRefused(ValueError):
@@ -58,6 +63,36 @@ def check_text(text: str, *, field: str, what: str, at_most: int) -> None:
         raise EntryRefused(f"{what} has {len(text):,} letters; {at_most} is the most. Say it shorter.", field=field)
 
 
+def check_run_times(started: dt.datetime, ended: dt.datetime) -> None:
+    if ended <= started:
+        raise EntryRefused(
+            f"The run ends {said(ended)}, before it starts ({said(started)}). Put the later time at the end.",
+            field="ended",
+        )
+
+
+def check_good_parts(parts: int | None) -> None:
+    if parts is not None and parts < 0:
+        raise EntryRefused("Good parts cannot be fewer than none.", field="good_parts")
+
+
+def check_signed_hits(hits: int) -> None:
+    """The hits of a correction: any number but nought."""
+    if isinstance(hits, bool) or not isinstance(hits, int) or hits == 0 or abs(hits) > HITS_AT_MOST:
+        raise EntryRefused("Enter the hits to add, or to take off with a minus; not nought.", field="hits")
+
+
+def check_one_thing(named: int, *, field: str = "position") -> None:
+    """named: how many of position, cut, piece and die a reading names."""
+    if named != 1:
+        raise EntryRefused("A reading is of one thing: a position, a cut, a piece or the die.", field=field)
+
+
+def check_is_ground(position: Position, operation: str, *, field: str = "position") -> None:
+    if OPERATIONS[operation].removes and not kind(position.kind).is_ground:
+        raise EntryRefused(f"{position} is a {kind(position.kind).name}, which is not ground.", field=field)
+
+
 def check_into_run(hits: int | None) -> None:
     if hits is not None and not 0 <= hits <= HITS_AT_MOST:
         raise EntryRefused(
@@ -68,17 +103,23 @@ def check_into_run(hits: int | None) -> None:
 def check_fitted(position: Position, at: dt.datetime) -> Fitting:
     """The fitting of a position at a moment; refuses where nothing sat there, or not yet."""
     fittings = list(position.fittings.order_by("since"))
-    for fitting in fittings:
-        if (fitting.since is None or fitting.since <= at) and (fitting.until is None or at <= fitting.until):
-            return fitting
-    later = [f for f in fittings if f.since is not None and f.since > at]
+    return fittings[span_at([(f.since, f.until) for f in fittings], position.code, position.die.code, at)]
+
+
+def span_at(spans: Sequence[Span], position: str, die: str, at: dt.datetime, *, field: str = "at") -> int:
+    """Which of the spans in which something sat in a position holds a moment; refuses where none does.
+
+    spans: (since, until) of each, None where that end is open.
+    """
+    for number, (since, until) in enumerate(spans):
+        if (since is None or since <= at) and (until is None or at <= until):
+            return number
+    later = [since for since, _ in spans if since is not None and since > at]
     if later:
         raise EntryRefused(
-            f"{position} of {position.die} was fitted on {said(min(f.since for f in later))}, after this. "
-            "Check the date.",
-            field="at",
+            f"{position} of {die} was fitted on {said(min(later))}, after this. Check the date.", field="at"
         )
-    raise EntryRefused(f"Nothing sat in {position} of {position.die} on {said(at)}.", field="at")
+    raise EntryRefused(f"Nothing sat in {position} of {die} on {said(at)}.", field=field)
 
 
 def said(moment: dt.datetime) -> str:

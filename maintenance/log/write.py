@@ -14,11 +14,9 @@ from django.db.models import Sum
 from django.utils import timezone
 
 from diestore.access.models import Person
-from diestore.handbook.kinds import kind as kind_of
 from diestore.register.models import Die, Piece, Position, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import (
-    HITS_AT_MOST,
     DriftFlag,
     Event,
     HitCorrection,
@@ -37,10 +35,15 @@ from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
     check_fitted,
+    check_good_parts,
     check_hits,
     check_into_run,
+    check_is_ground,
     check_moment,
     check_number,
+    check_one_thing,
+    check_run_times,
+    check_signed_hits,
     check_text,
     said,
     saving,
@@ -85,11 +88,7 @@ def log_run(
     check_moment(started, field="started")
     check_moment(ended, field="ended")
     check_hits(hits)
-    if ended <= started:
-        raise EntryRefused(
-            f"The run ends {said(ended)}, before it starts ({said(started)}). Put the later time at the end.",
-            field="ended",
-        )
+    check_run_times(started, ended)
     if key and (known := Run.objects.filter(key=key).first()):
         return known
     clash = Run.objects.standing().filter(die=die, started__lt=ended, at__gt=started).first()
@@ -102,8 +101,7 @@ def log_run(
     variant = variant or default_variant(die)
     if variant.die_id != die.pk:
         raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
-    if good_parts is not None and good_parts < 0:
-        raise EntryRefused("Good parts cannot be fewer than none.", field="good_parts")
+    check_good_parts(good_parts)
     check_text(lot, field="lot", what="The coil or lot", at_most=80)
     with saving(f"{die} has a run at that time already."):
         return Run.objects.create(
@@ -139,8 +137,7 @@ def log_hit_correction(
     check_moment(at)
     if key and (known := HitCorrection.objects.filter(key=key).first()):
         return known
-    if isinstance(hits, bool) or not isinstance(hits, int) or hits == 0 or abs(hits) > HITS_AT_MOST:
-        raise EntryRefused("Enter the hits to add, or to take off with a minus; not nought.", field="hits")
+    check_signed_hits(hits)
     if not reason.strip():
         raise EntryRefused("Say why the count is put right.", field="reason")
     check_text(reason, field="reason", what="The reason", at_most=200)
@@ -287,8 +284,7 @@ def log_sharpening(
         named.add(position.pk)
         if entry.operation not in OPERATIONS:
             raise EntryRefused(f"{entry.operation!r} is not a work that is done here.", field="operation")
-        if OPERATIONS[entry.operation].removes and not kind_of(position.kind).is_ground:
-            raise EntryRefused(f"{position} is a {kind_of(position.kind).name}, which is not ground.", field="pieces")
+        check_is_ground(position, entry.operation, field="pieces")
         check_number(entry.removed_mm, field="removed_mm", what=f"What was taken off {position}", at_most=100)
         check_number(entry.wear_mm, field="wear_mm", what=f"The wear of {position}", at_most=100)
         check_fitted(position, at)
@@ -415,8 +411,7 @@ def log_reading(
     if key and (known := Reading.objects.filter(key=key).first()):
         return known
     check_into_run(hits_into_run)
-    if sum(thing is not None for thing in (die, position, piece, cut)) != 1:
-        raise EntryRefused("A reading is of one thing: a position, a cut, a piece or the die.", field="position")
+    check_one_thing(sum(thing is not None for thing in (die, position, piece, cut)))
     for text, field, what, most in (
         (quantity, "quantity", "What was measured", 60),
         (typed_value, "value", "The value", 40),

@@ -202,13 +202,12 @@ class RunForm(LogForm):
             cleaned["started"] = self.moment_of(started, "started")
             cleaned["ended"] = self.moment_of(ended, "ended")
         hits, good = cleaned.get("hits"), cleaned.get("good_parts")
-        if hits is not None and not 1 <= hits <= HITS_AT_MOST:
+        for check, value in ((rules.check_hits, hits), (rules.check_good_parts, good)):
             try:
-                rules.check_hits(hits)
+                if value is not None:
+                    check(value)
             except rules.EntryRefused as refused:
-                self.add_error("hits", str(refused))
-        if good is not None and good < 0:
-            self.add_error("good_parts", "Good parts cannot be fewer than none.")
+                self.add_error(refused.field, str(refused))
         order, variant = self.orders.get(cleaned.get("order", "")), self._variant(cleaned)
         if order and variant:
             made = Output.objects.filter(variant=variant)
