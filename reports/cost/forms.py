@@ -6,8 +6,11 @@ from decimal import Decimal
 
 from django import forms
 
-from .table import COATINGS, SIDES, STEELS
+from diestore.frame.other_build import COATINGS, STEELS
+
 from .two_builds import Change
+
+SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]
 
 
 class ChangeForm(forms.Form):

@@ -8,7 +8,6 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
-from diestore.handbook import tool_steels
 from reports.format import three_figures
 
 from .sheets import DieCost
@@ -71,8 +70,3 @@ class CostTable(tables.Table):
 
 def _figure(value: Decimal) -> str:
     return "–" if value < 0 else three_figures(value)
-
-
-STEELS = [("", "as it is"), *((name, {"PM": "powder steel"}.get(name, name)) for name in tool_steels.GRADES)]
-COATINGS = [("", "as it is"), ("none", "none"), *((n, n) for n in tool_steels.COATINGS if n != "none")]
-SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]

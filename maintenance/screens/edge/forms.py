@@ -5,10 +5,7 @@ from __future__ import annotations
 from django import forms
 
 from diestore import units
-from diestore.handbook import tool_steels
-
-STEELS = [("", "as it is"), *((name, {"PM": "powder steel"}.get(name, name)) for name in tool_steels.GRADES)]
-COATINGS = [("", "as it is"), ("none", "none"), *((n, n) for n in tool_steels.COATINGS if n != "none")]
+from diestore.frame.other_build import COATINGS, STEELS
 
 
 class OtherBuildForm(forms.Form):
