@@ -182,8 +182,9 @@ def test_a_cycle_is_told_with_its_order_coil_and_what_was_taken_off(as_role):
 def test_dull_again_and_again_at_one_round_count_is_told_as_a_habit(as_role):
     die = make.die()
     edge = make.position(die, "1-A")
-    for n in range(6):
-        make.run(die, 2 * n + 1, 60_000)
+    for n in range(6):  # looked at again and again before, at counts that are not round
+        for part, hits in enumerate((12_345, 11_987, 13_021, 12_702, 9_945)):
+            make.run(die, 2 * n + 1 + part / 10, hits, hours=2)
         make.sharpen(die, 2 * n + 2, edge, why="dull")
     store.fit_and_forecast(die.plant)
     assert page(as_role("lead"), edge).count("counted as planned") == 6
