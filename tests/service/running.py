@@ -116,13 +116,11 @@ class Site:
     def worker(self, **settings: str) -> subprocess.Popen:
         return self.start("manage.py", "work", "--idle", "0.2", **settings)
 
-    def web(self, host: str = "127.0.0.1", **settings: str) -> Web:
+    def web(self, host: str = "127.0.0.1", *words: str, **settings: str) -> Web:
         with socket.socket() as probe:
             probe.bind((host, 0))
             port = probe.getsockname()[1]
-        child = self.start(
-            "-m", "waitress", f"--listen={host}:{port}", "--threads=8", "diestore.wsgi:application", **settings
-        )
+        child = self.start("manage.py", "serve", f"--listen={host}:{port}", *words, **settings)
         return Web(child, host, port)
 
     def said(self) -> str:

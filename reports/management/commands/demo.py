@@ -130,13 +130,12 @@ class Command(BaseCommand):
         return plant
 
     def _serve(self, port: int) -> None:
-        from waitress.server import create_server
-
         from diestore.access.demo_users import PINS, USERS
+        from diestore.service.serving import make_server
         from diestore.wsgi import application
 
         try:
-            server = create_server(application, host=HOST, port=port, threads=8, ident=None)
+            server = make_server(application, f"{HOST}:{port}")
         except OSError as error:
             raise CommandError(_busy(port)) from error
         self.stdout.write("")

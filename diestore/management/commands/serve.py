@@ -1,0 +1,67 @@
+"""The pages, served to the shop."""
+
+from __future__ import annotations
+
+import signal
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+from django.core.servers.basehttp import get_internal_wsgi_application
+
+
+class Command(BaseCommand):
+    help = (
+        "Serve the pages, within limits that let no single client shut the others out. Stopped by Ctrl-C or SIGTERM, "
+        "it finishes the answers in hand first."
+    )
+
+    def add_arguments(self, parser) -> None:
+        parser.add_argument("--listen", default="127.0.0.1:8000", metavar="HOST:PORT", help="Default 127.0.0.1:8000.")
+        parser.add_argument("--threads", type=int, default=8, help="Requests answered at once; default 8.")
+        parser.add_argument("--connections", type=int, default=1_000, help="Connections at once; default 1,000.")
+        parser.add_argument(
+            "--trusted-proxy",
+            default="127.0.0.1",
+            metavar="ADDRESS",
+            help="With DIESTORE_HTTPS or DIESTORE_PROXIES: from where the server in front reaches this one; its word "
+            "on addresses and on HTTPS is taken. Default 127.0.0.1, the same machine; * for any.",
+        )
+
+    def handle(self, *, listen, threads, connections, trusted_proxy, verbosity, **options) -> None:
+        from diestore.service import serving
+
+        if threads < 1 or connections < 10:
+            raise CommandError("It needs one thread and ten connections at least.")
+        try:
+            servers = serving.make_server(
+                get_internal_wsgi_application(),
+                listen,
+                threads=threads,
+                limits=serving.Limits(connections=connections),
+                proxy=_proxy(trusted_proxy),
+            )
+        except ValueError as error:
+            raise CommandError(f"--listen is {listen!r}. Write HOST:PORT, such as 127.0.0.1:8000. ({error})") from error
+        except OSError as error:
+            raise CommandError(f"{listen} cannot be listened at: {error.strerror or error}.") from error
+
+        def stop(number, frame) -> None:
+            raise SystemExit(0)
+
+        signal.signal(signal.SIGTERM, stop)
+        if verbosity:
+            self.stdout.write(f"The pages are at http://{listen}/  (Ctrl-C stops them)")
+        try:
+            servers.run()
+        except KeyboardInterrupt:
+            self.stdout.write("\nStopped.")
+
+
+def _proxy(address: str):
+    from diestore.service.serving import Proxy
+
+    if settings.PROXIES:
+        return Proxy(address=address, hops=settings.PROXIES)
+    if settings.HTTPS:
+        return Proxy(address=address, headers=frozenset({"x-forwarded-proto"}))
+    return None
