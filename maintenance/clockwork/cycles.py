@@ -3,6 +3,10 @@
 A cycle of an edge runs from one fresh edge (ground, replaced, turned) to the next, in strokes in which that edge cuts.
 The edge that is followed is a position's: a block that carries several cuts is ground as a whole, so that its cuts
 share their renewals and what was found. Times are seconds since the epoch.
+
+An edge that is touched up with a stone is looked at and not renewed. Found sharp, that is a look like any other. Found
+dull or chipped, its record ends there; its hits run on, and how long it then goes tells of no life: it is neither fresh
+nor as old as it was, and what share of its life a stone gives back is not known.
 """
 
 from __future__ import annotations
@@ -10,7 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate
 
 import numpy as np
@@ -38,7 +42,8 @@ class Build:
 class Cycle:
     """One cycle of one edge, in strokes in which it cuts.
 
-    from_hits: hits on the edge when its record began (0 where it began sharp, or where its age is unknown).
+    from_hits: hits on the edge when its record began (0 where it began sharp, or where its age is unknown); all of them
+    where how it runs tells nothing.
     lower_hits, hits: it went dull, or chipped, in (lower_hits, hits]; for an edge still sharp both are the hits it ran.
     """
 
@@ -121,6 +126,10 @@ def cycles(log: DieLog, as_of: float) -> list[Cycle]:
     return sorted(made, key=lambda c: (c.position, c.ended, c.hits, c.open))
 
 
+def _telling_nothing(cycle: Cycle) -> Cycle:
+    return replace(cycle, from_hits=cycle.hits, lower_hits=cycle.hits, readings=())
+
+
 class _Walker:
     """Walks the fittings of a die in time order and carries the hits of a piece from one to the next."""
 
@@ -163,21 +172,28 @@ class _Walker:
             0 if start_s is None else clock.at(start_s, hits_into_run=replaced.hits_into_run if replaced else None).hits
         )
         made = []
+        touched_up = False
         for work in self.works[span.position]:
             if not _on(work, span):
                 continue
-            if OPERATIONS[work.operation].fresh_edge:
+            done = OPERATIONS[work.operation]
+            # Of an edge whose age is not known a find in mid-cycle tells nothing.
+            noticed = done.touches_up and not unknown and ended_as(work.why, work.found) != "sharp"
+            if done.fresh_edge or noticed:
                 now = clock.at(work.at, hits_into_run=work.hits_into_run)
                 cycle = self._cycle(span, position, piece, clock, start_s, base, begun, unknown, work, now)
-                made.append(cycle)
-                start_s, base, begun, unknown = work.at, now.hits, 0, False
+                made.append(_telling_nothing(cycle) if touched_up else cycle)
+                start_s, base = work.at, now.hits
+                begun, unknown = (0, False) if done.fresh_edge else (cycle.hits, False)
+                touched_up = noticed
             if work.coating_after:
                 self.coating[piece.id] = work.coating_after
         end_s = self.as_of if span.until is None else min(span.until, self.as_of)
         still_open = span.until is None or span.until > self.as_of
         end = None if still_open else self.ends[(span.position, span.until)]
         now = clock.at(end_s, hits_into_run=end.hits_into_run if end else None)
-        made.append(self._cycle(span, position, piece, clock, start_s, base, begun, unknown, end, now))
+        cycle = self._cycle(span, position, piece, clock, start_s, base, begun, unknown, end, now)
+        made.append(_telling_nothing(cycle) if touched_up else cycle)
         self.carried[piece.id] = (made[-1].hits, unknown)
         self.left_at[piece.id] = end_s
         return [c for c in made if keep and (c.open or c.hits > c.from_hits or c.ended_as == "chipped")]

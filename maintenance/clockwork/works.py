@@ -11,13 +11,18 @@ class Operation:
     meaning: str
     fresh_edge: bool  # hits since sharpened start again
     removes: bool  # takes from the grind allowance
+    touches_up: bool = False  # somebody saw the edge and touched it up: a look, after which its hits run on
+
+    @property
+    def on_the_edge(self) -> bool:
+        return self.fresh_edge or self.touches_up
 
 
 OPERATIONS: dict[str, Operation] = {
     operation.key: operation
     for operation in (
         Operation("ground", "Ground on the face.", fresh_edge=True, removes=True),
-        Operation("dressed in the press", "Touched up with a stone, die still in the press.", True, True),
+        Operation("dressed in the press", "Touched up with a stone, die still in the press.", False, True, True),
         Operation("turned to a fresh edge", "Turned over or round to an edge not used before.", True, False),
         Operation("welded and recut", "Built up by welding and cut to size again.", True, False),
         Operation("recoated", "Coated again; the edge is as sharp as before.", False, False),

@@ -15,7 +15,7 @@ from diestore.register.models import Die, Output, Plant, Rate
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import CostLine, OpenCount, Replacement, Run, Stop, Work
 
-FRESH = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
+ON_THE_EDGE = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
 
 
 DatedRates = dict[str, list[tuple[dt.date, Decimal]]]
@@ -97,7 +97,7 @@ def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int,
         found[die].grinds.append(
             GrindDay(
                 at=at,
-                sharpening=operation in FRESH and operation != "welded and recut",
+                sharpening=operation in ON_THE_EDGE and operation != "welded and recut",
                 pieces=pieces,
                 hours=round(hours, 4) if written else None,
                 outside=supplier is not None,

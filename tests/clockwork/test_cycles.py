@@ -28,11 +28,15 @@ def run(day, hits, *, order=None, variant=1, stock=1):
     return RunRow(started=day * DAY, ended=day * DAY + 8 * H, hits=hits, variant=variant, stock=stock, order=order)
 
 
-def work(day, why="with set", found="", position=1, n=0, **more):
+def work(day, why="with set", found="", position=1, n=0, *, operation="ground", **more):
     return WorkRow(
-        at=day * DAY, sequence=n, key=f"w{day}-{position}-{n}", operation="ground", why=why, found=found,
+        at=day * DAY, sequence=n, key=f"w{day}-{position}-{n}", operation=operation, why=why, found=found,
         position=position, removed_mm=0.1, **more,
     )  # fmt: skip
+
+
+def dressed(day, why="other", found="", **more):
+    return work(day, why, found, operation="dressed in the press", **more)
 
 
 def first(position=1, piece=1):
@@ -109,6 +113,41 @@ def test_a_look_in_mid_cycle_narrows_the_interval_but_not_the_look_that_found_it
     at_the_end = ReadingRow(at=5 * DAY + 8 * H, position=1, quantity="burr height", value_si=60e-6)
     assert told(cycles(log(works=(work(5.5, "dull"),), readings=(inside,)), 20 * DAY)[0])[:3] == (0, 4500, 5000)
     assert told(cycles(log(works=(work(5.5, "dull"),), readings=(at_the_end,)), 20 * DAY)[0])[:3] == (0, 4000, 5000)
+
+
+def test_a_stone_touch_is_a_look_and_no_new_edge():
+    for why, found in (("other", ""), ("other", "not looked"), ("dull", "sharp"), ("planned", "sharp")):
+        made = cycles(log(works=(dressed(5.5, why, found),)), 20 * DAY)
+        assert [told(c) for c in made] == [(0, 10_000, 10_000, "sharp", True)], (why, found)
+    state = states(log(works=(dressed(5.5, "dull", "dull"),)), 20 * DAY)[1]
+    assert (state.hits_since_sharpening, state.grinds) == (10_000, 0)
+    assert state.allowance_left_mm == pytest.approx(3.9), "what the stone took is gone all the same"
+
+
+def test_a_stone_touch_that_found_it_sharp_narrows_when_it_went_dull():
+    late = (run(1, 1000), run(2, 1000), run(3, 1000), run(4, 5000))
+    inside = dressed(4 + 4 / 24, found="sharp")
+    assert told(cycles(log(runs=late, works=(inside, work(5.5, "dull"))), 20 * DAY)[0])[:3] == (0, 5500, 8000)
+
+
+@pytest.mark.parametrize(
+    ("why", "found", "ended"), [("dull", "dull", "dull"), ("dull", "", "dull"), ("other", "chipped", "chipped")]
+)
+def test_a_stone_touch_that_found_it_dull_ends_its_record_and_its_hits_run_on(why, found, ended):
+    made = cycles(log(works=(dressed(5.5, why, found),)), 20 * DAY)
+    assert [told(c) for c in made] == [(0, 4000, 5000, ended, False), (10_000, 10_000, 10_000, "sharp", True)]
+    # How long a touched edge then goes is no life of a fresh one, nor of one that old: it is left out.
+    made = cycles(log(works=(dressed(5.5, why, found), work(8.5, "dull"))), 20 * DAY)
+    assert [told(c) for c in made] == [(0, 4000, 5000, ended, False), (0, 2000, 2000, "sharp", True)]
+    # A chip is one all the same.
+    made = cycles(log(works=(dressed(5.5, why, found), work(8.5, "chipped"))), 20 * DAY)
+    assert [told(c) for c in made][1] == (8000, 8000, 8000, "chipped", False)
+
+
+def test_of_an_edge_of_unknown_age_a_stone_touch_tells_nothing():
+    unknown = {1: PieceRow(id=1, opening="unknown")}
+    made = cycles(log(pieces=unknown, works=(dressed(5.5, "dull", "dull"),)), 20 * DAY)
+    assert [(told(c), c.unknown_age) for c in made] == [((0, 10_000, 10_000, "sharp", True), True)]
 
 
 def test_edges_count_only_strokes_that_cut():

@@ -85,6 +85,22 @@ def test_more_hits_leave_less_and_a_sharpening_gives_it_back(shop):
     assert fresh.half_hits > half
 
 
+@pytest.mark.parametrize(("why", "found"), [("dull", "dull"), ("dull", "not looked"), ("other", "sharp")])
+def test_a_stone_touch_gives_nothing_back(shop, why, found):
+    make.run(shop[0], 80, 15_000)
+    store.fit_and_forecast(shop[0].plant)
+    before = queries.newest_forecast(shop[0])
+    punch = write.SharpenedPiece(
+        position=shop[0].positions.get(code="1-A"), why=why, found=found, removed_mm=0.01,
+        operation="dressed in the press",
+    )  # fmt: skip
+    write.log_sharpening(by=make.actor(), die=shop[0], at=make.moment(90), pieces=[punch])
+    after = store.refresh_die(shop[0])
+    assert after.hits_since_sharpening == before.hits_since_sharpening == 24_000
+    for share in before.remaining:
+        assert after.remaining[share] <= before.remaining[share]
+
+
 def test_a_die_without_a_cutting_edge_is_refused_in_words(shop):
     bare = make.die("Z-1")
     make.position(bare, "1-A", kind="pilot", length_mm=None)

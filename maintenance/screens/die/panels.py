@@ -216,7 +216,7 @@ def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]
     """One mark for what was ground together, named by its cause."""
     together: dict[str | float, list[WorkRow]] = {}
     for work in works:
-        if OPERATIONS[work.operation].fresh_edge:
+        if OPERATIONS[work.operation].on_the_edge:
             together.setdefault(work.set_key or work.at, []).append(work)
     events = []
     for rows in together.values():

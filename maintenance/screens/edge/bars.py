@@ -88,7 +88,7 @@ def lay_out_bars(edge: page.EdgeTold, told: list[page.CycleTold]) -> Bars:
                 y=BASE - h,
                 w=max(slot - 6, 3.0),
                 h=h,
-                before_h=up(one.cycle.from_hits),
+                before_h=0.0 if one.goes_on else up(one.cycle.from_hits),
                 figure=numbers.hits(one.hits) + (" +" if one.cycle.unknown_age else "") if slot >= FIGURES_FROM else "",
                 label=f"{one.word} {_short_day(one.at)}",
                 title=_bar_title(one),

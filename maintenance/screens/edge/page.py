@@ -59,6 +59,7 @@ class CycleTold:
     entry: tuple[str, int] | None  # the sort and number of the entry that ended it
     counted_as_planned: bool
     new_build: bool  # built otherwise than the cycle before
+    goes_on: bool  # its edge was touched up and not renewed when the cycle before ended
 
     @property
     def hits(self) -> int:
@@ -250,15 +251,16 @@ def told_cycles(edge: EdgeTold, chosen: Sequence[int]) -> list[CycleTold]:
                 entry=(end["sort"], end["pk"]) if end else None,
                 counted_as_planned=cycle.ended_as == "dull" and edge.life.ended[row] != DULL,
                 new_build=i > 0 and edge.cycles[i - 1][1].build != cycle.build,
+                goes_on=_goes_on(works.get(cycle.started)),
             )
         )
     return made
 
 
 def _ends(position: Position) -> tuple[dict[float, dict], dict[float, dict]]:
-    """What may have ended a cycle, by its moment: works that leave a fresh edge, and replacements."""
-    fresh = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
-    works = Work.objects.standing().filter(position=position, operation__in=fresh)
+    """What may have ended a cycle, by its moment: works on the edge, and replacements."""
+    on_the_edge = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
+    works = Work.objects.standing().filter(position=position, operation__in=on_the_edge)
     changes = Replacement.objects.standing().filter(position=position, since_start=False)
     columns = ("pk", "at", "why", "found")
     by_work = {
@@ -266,6 +268,10 @@ def _ends(position: Position) -> tuple[dict[float, dict], dict[float, dict]]:
     }
     by_change = {row["at"].timestamp(): row | {"sort": "replacement"} for row in changes.values(*columns)}
     return by_work, by_change
+
+
+def _goes_on(begun_with: dict | None) -> bool:
+    return begun_with is not None and OPERATIONS[begun_with["operation"]].touches_up
 
 
 def _runs(position: Position) -> list[tuple[float, str | None, str, float]]:
