@@ -419,6 +419,12 @@ def quantity(name: str | Quantity, typed_unit: str | None = None) -> Quantity | 
     return QUANTITIES[_BY_DIMENSION[found.dimension]] if found else None
 
 
+def reading(name: str, typed_unit: str | None = None) -> Quantity | None:
+    """How what was measured is shown: lengths to the micrometre, whatever they are the length of."""
+    what = quantity(name, typed_unit)
+    return QUANTITIES["clearance_mm"] if what is not None and what.stored == "mm" else what
+
+
 # --- typed text -------------------------------------------------------------------------------------------------------
 
 _NUMBER = re.compile(

@@ -14,13 +14,21 @@ NO_SOURCE = "common practice, no source"
 
 @dataclass(frozen=True, kw_only=True)
 class WearLimit:
-    """at_si: the limit by itself, in SI. less_si: so much under the first reading. share: of the first reading."""
+    """at_si: the limit by itself, in SI. less_si: so much under the first reading. share: of the first reading.
+
+    words: what it is, with {} for the amount, as each reader sees it in the own units.
+    """
 
     words: str
     at_si: float | None = None
     less_si: float | None = None
     share: float | None = None
     source: str = NO_SOURCE
+
+    @property
+    def amount_si(self) -> float | None:
+        """What stands for {} in the words; None where they name no amount."""
+        return self.less_si if self.at_si is None else self.at_si
 
     def value_si(self, first_si: float) -> float:
         """The limit of a piece whose first reading was `first_si`."""
@@ -31,13 +39,13 @@ class WearLimit:
         return first_si * self.share
 
 
-_GUIDE = WearLimit(words="clearance of 0.03 mm in the guide", at_si=30e-6)
-_PILOT = WearLimit(words="0.02 mm under its first reading", less_si=20e-6)
+_GUIDE = WearLimit(words="clearance of {} in the guide", at_si=30e-6)
+_PILOT = WearLimit(words="{} under its first reading", less_si=20e-6)
 _SPRING_LENGTH = WearLimit(words="3 % shorter than at its first reading", share=0.97)
 _SPRING_FORCE = WearLimit(words="a tenth of the force of its first reading lost", share=0.9)
-_PLATE = WearLimit(words="clearance of 0.05 mm", at_si=50e-6)
-_FORM = WearLimit(words="0.05 mm worn away", at_si=50e-6)
-_RAIL = WearLimit(words="0.2 mm worn away", at_si=200e-6)
+_PLATE = WearLimit(words="clearance of {}", at_si=50e-6)
+_FORM = WearLimit(words="{} worn away", at_si=50e-6)
+_RAIL = WearLimit(words="{} worn away", at_si=200e-6)
 
 _LIMITS: dict[tuple[str, str], WearLimit] = {
     **{(kind, name): _GUIDE for kind in ("bushing", "guide_post", "roller_cage")

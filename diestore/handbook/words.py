@@ -72,7 +72,7 @@ _ALL = (
     ),
     _word(
         "per side",
-        "Counted on one side of the cut only. With 0.1 mm per side the die is 0.2 mm larger than the punch.",
+        "Counted on one side of the cut only. The opening is larger than the punch by twice as much.",
     ),
     _word("thickness", "How thick the strip is. Gaps are often said in per cent of it."),
     _word("stock", "The strip or sheet that is cut: its material, strength and thickness."),

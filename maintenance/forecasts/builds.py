@@ -77,7 +77,7 @@ class Choice:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Line:
+class Factor:
     """One thing the wear model says, as times as long: (middle, low, high), 8 in 10 between. own: after the record.
 
     group: what it stands under. edges, dull_ends: of the shop, that can tell of it.
@@ -241,99 +241,137 @@ ARCHARD = "Archard's law of wear (1953), from memory; its spread from memory, no
 COMMON = "common practice, no source: the die side is ground half to a third as often"
 
 
-def lines(fit: FleetFit | None, seen: Seen) -> list[Line]:
-    """Every column of the wear model in words of the trade, the handbook's value beside this shop's."""
+@dataclass(frozen=True, kw_only=True)
+class _Step:
+    """A step along columns of the wear model: what it is called, and how many of the shop's edges tell of it."""
+
+    group: str
+    words: str
+    along: dict[str, float]
+    source: str = MEMORY
+    told_by: Callable[[Seen], int]
+
+
+def _varied(quantity: str) -> Callable[[Seen], int]:
+    return lambda seen: seen.edges if len(set(seen.values[quantity])) > 1 else 0
+
+
+def _having(sort: str, name: str) -> Callable[[Seen], int]:
+    return lambda seen: seen.edges_with(sort, name)
+
+
+def _having_another(sort: str, names: Sequence[str]) -> Callable[[Seen], int]:
+    return lambda seen: _count(seen, sort, ANOTHER, names)[0]
+
+
+_LN_2 = math.log(2.0)
+_STEPS = (
+    _Step(
+        group="Stock",
+        words="stock twice as thick",
+        along={"ln thickness in mm": _LN_2},
+        source=ARCHARD,
+        told_by=_varied("thickness_mm"),
+    ),
+    _Step(
+        group="Stock",
+        words="stock half as strong again",
+        along={"ln (tensile / 400 MPa)": math.log(1.5)},
+        source=ARCHARD,
+        told_by=_varied("tensile_mpa"),
+    ),
+    _Step(
+        group="Gap",
+        words="gap half or double of 10 %, against 10 %",
+        along={"ln squared (gap / 10 %)": _LN_2**2},
+        told_by=_varied("gap_pct"),
+    ),
+    *(
+        _Step(
+            group="Gap",
+            words=f"gap 20 % against 5 %, in {family if family != 'other' else 'other stock'}",
+            along={f"ln (gap / 10 %) in {family}": 2 * _LN_2},
+            told_by=_having("stock_family", family),
+        )
+        for family in FAMILIES
+    ),
+    _Step(
+        group="Steel",
+        words="2 HRC harder than usual for the steel",
+        along={"HRC above the grade's usual": 2.0},
+        told_by=_varied("hardness_above_usual_hrc"),
+    ),
+    *(
+        _Step(
+            group="Steel",
+            words=f"{steel_words(steel)} against D2",
+            along={f"{steel} against D2": 1.0},
+            told_by=_having("steel", steel),
+        )
+        for steel in prior.STEELS
+    ),
+    _Step(
+        group="Steel",
+        words="another or unknown steel against D2",
+        along={"another steel": 1.0},
+        told_by=_having_another("steel", STEELS),
+    ),
+    *(
+        _Step(
+            group="Coating",
+            words=f"{coating} against bare",
+            along={f"{coating} against none": 1.0},
+            told_by=_having("coating", coating),
+        )
+        for coating in prior.COATINGS
+    ),
+    _Step(
+        group="Coating",
+        words="another or unknown coating against bare",
+        along={"another coating": 1.0},
+        told_by=_having_another("coating", COATINGS),
+    ),
+    _Step(
+        group="Place",
+        words="die side against the punch",
+        along={"lower side against the punch": 1.0},
+        source=COMMON,
+        told_by=lambda seen: min(seen.edges_with("side", side) for side in SIDES),
+    ),
+)
+_KINDS = tuple(
+    _Step(
+        group="Kind",
+        words=f"{kinds.KINDS[kind].name} against others alike",
+        along={f"kind {kind}": 1.0},
+        told_by=_having("kind", kind),
+    )
+    for kind in prior.KINDS
+)
+# What the model's constant stands for: the edge to which all factors are applied.
+PLAIN_EDGE = EdgeSpec(die=0, thickness_mm=1.0, tensile_mpa=400.0, steel="D2", coating="none", gap_pct=10.0)
+
+
+def factors(fit: FleetFit | None, seen: Seen, *, plain_stock: str) -> list[Factor]:
+    """Every column of the wear model in words of the trade, the handbook's value beside this shop's.
+
+    plain_stock: the stock of `PLAIN_EDGE` as the reader's units say it. Of kinds, only those that the shop has.
+    """
     fit = fit if has_record(fit) else None
-    ln2 = math.log(2.0)
-
-    def told(group: str, words: str, of: dict[str, float], source: str, edges: int) -> Line:
-        return _line(fit, group, words, of, source, edges)
-
-    def varied(quantity: str) -> int:
-        return seen.edges if len(set(seen.values[quantity])) > 1 else 0
-
-    made = [
-        _usual_line(fit, seen),
-        told("Stock", "stock twice as thick", {"ln thickness in mm": ln2}, ARCHARD, varied("thickness_mm")),
-        told(
-            "Stock",
-            "stock half as strong again",
-            {"ln (tensile / 400 MPa)": math.log(1.5)},
-            ARCHARD,
-            varied("tensile_mpa"),
-        ),
-        told(
-            "Gap",
-            "gap half or double of 10 %, against 10 %",
-            {"ln squared (gap / 10 %)": ln2**2},
-            MEMORY,
-            varied("gap_pct"),
-        ),
-        *(
-            told(
-                "Gap",
-                f"gap 20 % against 5 %, in {family if family != 'other' else 'other stock'}",
-                {f"ln (gap / 10 %) in {family}": 2 * ln2},
-                MEMORY,
-                seen.edges_with("stock_family", family),
-            )
-            for family in FAMILIES
-        ),
-        told(
-            "Steel",
-            "2 HRC harder than usual for the steel",
-            {"HRC above the grade's usual": 2.0},
-            MEMORY,
-            varied("hardness_above_usual_hrc"),
-        ),
-        *(
-            told("Steel", f"{steel_words(s)} against D2", {f"{s} against D2": 1.0}, MEMORY, seen.edges_with("steel", s))
-            for s in prior.STEELS
-        ),
-        told(
-            "Steel",
-            "another or unknown steel against D2",
-            {"another steel": 1.0},
-            MEMORY,
-            _count(seen, "steel", ANOTHER, STEELS)[0],
-        ),
-        *(
-            told("Coating", f"{c} against bare", {f"{c} against none": 1.0}, MEMORY, seen.edges_with("coating", c))
-            for c in prior.COATINGS
-        ),
-        told(
-            "Coating",
-            "another or unknown coating against bare",
-            {"another coating": 1.0},
-            MEMORY,
-            _count(seen, "coating", ANOTHER, COATINGS)[0],
-        ),
-        told(
-            "Place",
-            "die side against the punch",
-            {"lower side against the punch": 1.0},
-            COMMON,
-            min(seen.edges_with("side", s) for s in SIDES),
-        ),
-        *(
-            told("Kind", f"{kinds.KINDS[k].name} against others alike", {f"kind {k}": 1.0}, MEMORY, edges)
-            for k in prior.KINDS
-            if (edges := seen.edges_with("kind", k))
-        ),
-    ]
-    return [*made, *_spreads(fit, seen)]
+    steps = [*_STEPS, *(step for step in _KINDS if step.told_by(seen))]
+    return [_plain_edge(fit, seen, plain_stock), *(_factor(fit, seen, step) for step in steps), *_spreads(fit, seen)]
 
 
-def _line(fit, group: str, words: str, of: dict[str, float], source: str, edges: int | None) -> Line:
-    before = handbook.said(fit, of)
-    own = None if fit is None else _about(before.mean, before.sd)
-    return Line(
-        group=group,
-        words=words,
-        handbook=_about(before.prior_mean, before.prior_sd),
-        own=own if edges != 0 else None,
-        says=NOT_YET if fit is None else how_much(before.narrowed, before.moved, edges),
-        source=source,
+def _factor(fit: FleetFit | None, seen: Seen, step: _Step) -> Factor:
+    said, edges = handbook.said(fit, step.along), step.told_by(seen)
+    own = None if fit is None else _about(said.mean, said.sd)
+    return Factor(
+        group=step.group,
+        words=step.words,
+        handbook=_about(said.prior_mean, said.prior_sd),
+        own=own if edges else None,
+        says=NOT_YET if fit is None else how_much(said.narrowed, said.moved, edges),
+        source=step.source,
         edges=edges,
     )
 
@@ -351,24 +389,23 @@ def _about(mean: float, sd: float) -> tuple[float, float, float]:
     return math.exp(mean), math.exp(mean - handbook.Z80 * sd), math.exp(mean + handbook.Z80 * sd)
 
 
-def _usual_line(fit: FleetFit | None, seen: Seen) -> Line:
-    spec = EdgeSpec(die=0, thickness_mm=1.0, tensile_mpa=400.0, steel="D2", coating="none", gap_pct=10.0)
-    before = handbook.said(fit, {"constant": 1.0})
-    own = answer(fit, spec).record
-    told = handbook.handbook_interval(spec)
-    return Line(
+def _plain_edge(fit: FleetFit | None, seen: Seen, plain_stock: str) -> Factor:
+    said = handbook.said(fit, {"constant": 1.0})
+    own = answer(fit, PLAIN_EDGE).record
+    by_book = handbook.handbook_interval(PLAIN_EDGE)
+    return Factor(
         group="To begin with",
-        words="bare D2 punch of usual hardness, 1 mm stock of 400 MPa, gap 10 %",
-        handbook=(told.usual_hits, told.low_hits, told.high_hits),
+        words=f"bare D2 punch of usual hardness, {plain_stock}, gap 10 %",
+        handbook=(by_book.usual_hits, by_book.low_hits, by_book.high_hits),
         own=None if own is None else (own.usual_hits, own.low_hits, own.high_hits),
-        says=NOT_YET if fit is None else how_much(before.narrowed, before.moved, None),
+        says=NOT_YET if fit is None else how_much(said.narrowed, said.moved, None),
         source=MEMORY,
         edges=seen.edges,
         as_hits=True,
     )
 
 
-def _spreads(fit: FleetFit | None, seen: Seen) -> list[Line]:
+def _spreads(fit: FleetFit | None, seen: Seen) -> list[Factor]:
     """What no column tells: how much cycles, edges and dies differ that are alike on paper."""
     nine = math.log(-math.log(0.9)) - math.log(math.log(2.0))
     k_mean, k_sd = prior.LN_K
@@ -405,7 +442,7 @@ def _spreads(fit: FleetFit | None, seen: Seen) -> list[Line]:
             width = [math.log(v[2] / v[1]) for v in (own, prior_values)]
             says = how_much(width[0] / width[1], abs(math.log(own[0] / prior_values[0])) / (width[1] / 2.56), None)
         made.append(
-            Line(
+            Factor(
                 group="What no column tells",
                 words=words,
                 handbook=prior_values,

@@ -29,11 +29,15 @@ _LONG_COUNT = re.compile(r"\d{1,3}(,\d{3})+")
 
 @dataclass(frozen=True, kw_only=True)
 class Limit:
-    """value_si: what may not be passed. words: what it is. source: whose it is."""
+    """value_si: what may not be passed. words: what it is, {} for an amount in it. source: whose it is."""
 
     value_si: float
     words: str
     source: str
+    amount_si: float | None = None
+
+    def in_words(self, quantity: str, system: units.System) -> str:
+        return self.words if self.amount_si is None else self.words.format(shown(self.amount_si, quantity, system))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,7 +197,7 @@ def _customary(kind: str, quantity: str, first_si: float) -> Limit | None:
     known = wear_limit(kind, quantity)
     if known is None:
         return None
-    return Limit(value_si=known.value_si(first_si), words=known.words, source=known.source)
+    return Limit(value_si=known.value_si(first_si), words=known.words, source=known.source, amount_si=known.amount_si)
 
 
 def said(wear: Wear) -> dict[str, str]:
@@ -216,13 +220,7 @@ def said(wear: Wear) -> dict[str, str]:
     }
 
 
-def measured_as(quantity: str) -> units.Quantity | None:
-    """How a measure of wear is shown: lengths to the micrometre, whatever they are the length of."""
-    what = units.quantity(quantity)
-    return units.QUANTITIES["clearance_mm"] if what is not None and what.stored == "mm" else what
-
-
 def shown(value_si: float, quantity: str, system: units.System) -> str:
     """A reading as people read it; in SI as it is where nothing says what it measures."""
-    what = measured_as(quantity)
+    what = units.reading(quantity)
     return f"{value_si:g}" if what is None else units.show_si(value_si, what, system)

@@ -386,7 +386,24 @@ def _say_replacement(events, system):
 def _say_reading(events, system):
     row = events[0]
     thing = row.position or row.cut or row.piece or "die"
-    return f"{thing} {row.quantity} {row.typed_value} {row.typed_unit}".rstrip(), ()
+    typed = f"{row.typed_value} {row.typed_unit}".rstrip()
+    try:
+        what = units.reading(row.quantity, row.typed_unit)
+    except units.UnitError:
+        what = None
+    if what is None:  # nothing says what it measures
+        return f"{thing} {row.quantity} {typed}", ()
+    shown = units.show_si(row.value_si, what, system)
+    return f"{thing} {row.quantity} {shown}", () if _is_said_by(shown, row) else (f"typed {typed}",)
+
+
+def _is_said_by(shown: str, row: Reading) -> bool:
+    """Whether it says what was typed, to the last digit and in the same unit."""
+    number, _, unit = shown.partition(" ")
+    try:
+        return units.unit(row.typed_unit).symbol == unit and units.number(row.typed_value) == units.number(number)
+    except units.UnitError:
+        return False
 
 
 def _say_movement(events, system):

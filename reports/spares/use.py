@@ -343,9 +343,7 @@ class PlantAhead:
         if silent:
             said.append(f"Nothing is forecast of {', '.join(silent)}: only breaks are counted there.")
         if any(p.grinds_left is not None and not p.removal_known for p in places):
-            said.append(
-                f"What a grind takes off is not written down: {USUAL_REMOVAL_MM:g} mm is taken (common practice)."
-            )
+            said.append("What a grind takes off is not written down: what is usual is taken (common practice).")
         still = sorted({p.row.die_code for p in places if self.strokes(p.row.die_id, self.horizon_days) == 0})
         if still:
             said.append(f"{', '.join(still)}: no order and no run in the last year, so no use there.")

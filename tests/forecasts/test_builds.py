@@ -54,7 +54,7 @@ def test_what_gap_does_here_is_seen_in_the_record_and_not_in_the_handbook(shop):
     book = builds.changed(None, replace(EDGE, gap_pct=10.0), replace(EDGE, gap_pct=5.0))
     assert book.times[0] == pytest.approx(math.exp(-0.8 * math.log(2) ** 2))
     assert change.times[2] / change.times[1] < book.times[2] / book.times[1]
-    lines = {line.words: line for line in builds.lines(fit, seen)}
+    lines = {line.words: line for line in builds.factors(fit, seen, plain_stock="1.00 mm stock of 400 MPa")}
     assert lines["carbide against D2"].says == builds.NOT_YET
     assert lines["carbide against D2"].own is None and lines["carbide against D2"].edges == 0
     assert lines["stock twice as thick"].edges == 0  # one thickness tells nothing of thickness
@@ -77,7 +77,7 @@ def test_without_a_record_there_is_the_handbook_alone(shop):
         assert builds.answer(fit, EDGE).record is None
         assert builds.answer(fit, EDGE).told == handbook_interval(EDGE)
         assert all(curve.record is None for curve in builds.curves(fit, EDGE, Seen.nothing()))
-        assert {line.says for line in builds.lines(fit, Seen.nothing())} == {builds.NOT_YET}
+        assert {line.says for line in builds.factors(fit, Seen.nothing(), plain_stock="")} == {builds.NOT_YET}
         assert builds.rests_on(fit) == "handbook only"
     assert builds.rests_on(shop[0]) == "this shop's record"
 
@@ -86,7 +86,7 @@ def test_every_column_of_the_wear_model_is_told_of(shop):
     """A column added to the model must come with its words."""
     fit, seen = shop
     all_kinds = replace_counts(seen)
-    told = builds.lines(fit, all_kinds)
+    told = builds.factors(fit, all_kinds, plain_stock="")
     columns = len(prior.NAMES)
     assert len(told) == columns + 3  # and three spreads that no column holds
     for line in told:

@@ -84,6 +84,12 @@ def test_the_shops_own_limit_goes_before_the_customary_one():
     assert wear.limit.source == part_wear.THE_SHOPS and wear.found.at_hits == pytest.approx(1_500_000)
 
 
+def test_a_customary_limit_is_said_in_the_units_of_the_reader():
+    wear = only(part_wear.of_log(log(rising()), 10 * HOUR))
+    assert wear.limit.in_words(wear.quantity, "metric") == "clearance of 0.030 mm in the guide"
+    assert wear.limit.in_words(wear.quantity, "inch") == "clearance of 0.0012 in in the guide"
+
+
 def test_hits_run_before_the_records_count_where_they_are_known():
     counted = PieceRow(id=5, opening="counted", opening_life_hits=300_000)
     wear = only(part_wear.of_log(log(rising(), piece=counted), 10 * HOUR))

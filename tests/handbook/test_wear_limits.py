@@ -16,6 +16,12 @@ def test_every_limit_is_of_a_kind_that_is_measured_and_owns_up_to_having_no_sour
         assert [limit.at_si, limit.less_si, limit.share].count(None) == 2, "one way to say it"
 
 
+def test_a_limit_names_its_amount_and_leaves_the_unit_to_the_reader():
+    for limit in wear_limits._LIMITS.values():
+        assert ("{}" in limit.words) == (limit.amount_si is not None)
+        assert not any(f" {unit}" in limit.words for unit in ("mm", "µm", "N"))
+
+
 def test_a_limit_lies_on_the_side_to_which_the_piece_wears():
     for (_, quantity), limit in wear_limits._LIMITS.items():
         first = 0.006 if limit.at_si is None else limit.at_si / 2

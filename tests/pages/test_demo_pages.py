@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from html import unescape
 
 import pytest
+from django.contrib.auth.models import User
 from django.core.management import call_command
 from django.db import transaction
 from django.test import Client
-from django.urls import reverse
+from django.urls import resolve, reverse
 
-from diestore.register.models import Die, Plant
+from diestore.access.models import UserSettings
+from diestore.register.models import Die, Item, Plant, Stock
 from fixtures.demo_counters import show_counters
 from fixtures.make_demo_shop import FOLDER
 from maintenance.counters import devices
@@ -85,3 +89,74 @@ def test_a_die_stands_the_same_on_every_page(demo, as_role):
         assert standing_at(page) == word, code
         limiting = next(row for row in re.findall(r"<tr.*?</tr>", page, re.S) if "limits the die" in row)
         assert standing_at(limiting) == word, f"{code}: the edge that limits it stands as the die does"
+
+
+# --- inch users -------------------------------------------------------------------------------------------------------
+
+METRIC = re.compile(
+    r"(?<![\w.])[\d.,]+[ \u00a0]?(?:mm|µm|um|MPa|N/mm|kN|N|kg|J|°C)(?![\w/])|,[ \u00a0](?:mm|µm|MPa|kN|N)\b"
+)
+BOTH = "names what may be typed, or a value in both systems"
+REASONS = {
+    r"\b[\d/.]+ in \([\d.]+ mm\)": BOTH,
+    r"a quarter of an inch \(6 mm\)": BOTH,
+    r"Or type one: 0\.06 mm, 2\.4 thou": BOTH,
+    r"metric \(mm, N, MPa\)": "the name of the choice in the settings",
+    r"typed [\d.,]+ \S+": "what somebody typed",
+}
+A_FEW = 2  # pages of each address; of dies some more, as they differ
+EACH = ("diestore:die", "reports:cost_die")
+
+
+def texts(html: str) -> list[str]:
+    """What a page shows or has read aloud, a piece of text each."""
+    body = re.sub(r"<(script|style).*?</\1>", "", html[html.index("<body") :], flags=re.S)
+    spoken = re.findall(r'(?:placeholder|title|aria-label|alt)="([^"]*)"', body)
+    return [unescape(text).replace("\xa0", " ") for text in [*re.split(r"<[^>]+>", body), *spoken]]
+
+
+def walk(client, start: str = "/"):
+    """Every page that can be come to by links, a few of each address: (address, page)."""
+    waiting, known, taken = [start], {start}, Counter()
+    while waiting:
+        address = waiting.pop(0)
+        path, _, asked = address.partition("?")
+        name = resolve(path).view_name
+        sort = (name, *sorted(bit.partition("=")[0] for bit in asked.split("&")))
+        if (
+            name.startswith(("admin:", "api"))
+            or "sign_out" in name
+            or taken[sort] >= A_FEW * (3 if name in EACH else 1)
+        ):
+            continue
+        taken[sort] += 1
+        answer = client.get(address)
+        if answer.status_code != 200 or not answer["Content-Type"].startswith("text/html"):
+            continue
+        html = answer.content.decode()
+        yield address, html
+        for link in map(unescape, re.findall(r'href="([^"#]+)', html)):
+            link = path + link if link.startswith("?") else link
+            if link.startswith("/") and not link.startswith("/static/") and link not in known:
+                known.add(link)
+                waiting.append(link)
+
+
+def test_an_inch_user_reads_no_metric_value(demo, as_role):
+    client = as_role("administrator")
+    UserSettings.objects.create(user=User.objects.get(username="administrator"), plant=demo, units="inch")
+    named_so = {*Item.objects.values_list("description", flat=True), *Stock.objects.values_list("code", flat=True)}
+    named_so = sorted(filter(METRIC.search, named_so), key=len, reverse=True)  # by the shop, in its own words
+    found, seen = {}, set()
+    for address, html in walk(client):
+        seen.add(resolve(address.partition("?")[0]).view_name)
+        for text in texts(html):
+            if METRIC.search(text):
+                for name in named_so:
+                    text = text.replace(name, "")
+                for reason in REASONS:
+                    text = re.sub(reason, "", text)
+                if metric := METRIC.search(text):
+                    found.setdefault(text.strip(), (metric[0], address))
+    assert found == {}
+    assert {"reports:spare", "maintenance:wear", "maintenance:edge", "maintenance:log_reading", "reports:today"} <= seen

@@ -3,10 +3,12 @@
 import re
 
 import pytest
+from django.contrib.auth.models import User
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from diestore.access.models import UserSettings
 from maintenance.log import listing, write
 from maintenance.models import EVENTS, Run, Stop, Work
 from tests import factories as make
@@ -54,6 +56,16 @@ def test_the_list_shows_every_sort_of_entry_once_in_words(lead, logged):
     assert words(lead.get(address("entries"))) == ALL
     assert words(lead.get(address("entries", order="at"))) == ALL[::-1]
     assert words(lead.get(address("entries", order="recorded"))) == ALL[::-1][0:1] + ALL[::-1][1:]
+
+
+def test_a_reading_is_shown_in_the_units_of_the_reader_and_as_it_was_typed(lead, logged):
+    def entry():
+        (row,) = [e for e in lead.get(address("entries")).context["entries"] if "burr" in e.words]
+        return row.words, row.facts
+
+    assert entry() == ("3-A burr height 66 µm", ()), "66 as typed, nothing to add"
+    UserSettings.objects.create(user=User.objects.get(username="lead"), units="inch")
+    assert entry() == ("3-A burr height 2.6 thou", ("typed 66 µm",))  # 66 / 25.4
 
 
 def test_the_list_is_filtered(lead, logged):

@@ -252,6 +252,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
             "said": part_wear.said(wear),
             "last": part_wear.shown(wear.last_si, wear.quantity, edge.system),
             "limit": part_wear.shown(wear.limit.value_si, wear.quantity, edge.system) if wear.limit else "",
+            "limit_words": wear.limit.in_words(wear.quantity, edge.system) if wear.limit else "",
             "plot": _wear_plot(wear, edge),
             "form": bound
             if bound is not None and asked_of == wear.quantity
@@ -263,7 +264,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
 
 
 def _wear_plot(wear: part_wear.Wear, edge: edge_page.EdgeTold):
-    what = part_wear.measured_as(wear.quantity)
+    what = units.reading(wear.quantity)
     unit = what.unit(edge.system) if what else "SI"
 
     def shown(values):

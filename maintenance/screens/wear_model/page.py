@@ -212,7 +212,7 @@ def told(fit: FleetFit | None, seen: Seen, spec: EdgeSpec, after: EdgeSpec | Non
             ),
         ],
         "choice_rows": [_choice(c, group) for group, some in choices.items() for c in some],
-        "lines": [_line(line) for line in builds.lines(fit, seen)],
+        "lines": [_line(factor) for factor in builds.factors(fit, seen, plain_stock=_plain_stock(system))],
         "rests": builds.rests_on(fit),
         "has_record": builds.has_record(fit),
         "gap_least": GAP_AT_LEAST,
@@ -374,15 +374,21 @@ def _choice(choice: builds.Choice, group: str) -> dict:
     }
 
 
-def _line(line: builds.Line) -> dict:
-    say = numbers.hits if line.as_hits else times
+def _plain_stock(system: units.System) -> str:
+    spec = builds.PLAIN_EDGE
+    thickness = units.show(spec.thickness_mm, "thickness_mm", system)
+    return f"{thickness} stock of {units.show(spec.tensile_mpa, 'stress_mpa', system)}"
+
+
+def _line(factor: builds.Factor) -> dict:
+    say = numbers.hits if factor.as_hits else times
     return {
-        "group": line.group,
-        "words": line.words,
-        "handbook": [say(v) for v in line.handbook],
-        "own": None if line.own is None else [say(v) for v in line.own],
-        "says": line.says,
-        "source": line.source,
-        "edges": line.edges,
-        "unit": "hits" if line.as_hits else "",
+        "group": factor.group,
+        "words": factor.words,
+        "handbook": [say(v) for v in factor.handbook],
+        "own": None if factor.own is None else [say(v) for v in factor.own],
+        "says": factor.says,
+        "source": factor.source,
+        "edges": factor.edges,
+        "unit": "hits" if factor.as_hits else "",
     }
