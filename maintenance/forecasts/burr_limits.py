@@ -22,14 +22,14 @@ AS_FRESH = "as fresh edges leave"
 
 @dataclass(frozen=True, kw_only=True)
 class Counted:
-    """told: in place of the die's own; edges, held: by position, all of them and those that count to the limit; None
-    and empty where the limit changes nothing. said: the limit as it is stored beside a forecast (see `said`)."""
+    """prediction: in place of the die's own; edges, held: by position, all of them and those that count to the limit;
+    None and empty where the limit changes nothing. stored: the limit as it lies beside a forecast, for `sentence`."""
 
-    told: predict.DiePrediction | None = None
+    prediction: predict.DiePrediction | None = None
     fresh: predict.DiePrediction | None = None
     edges: dict[int, predict.EdgePrediction] = field(default_factory=dict)
     held: frozenset[int] = frozenset()
-    said: dict | None = None
+    stored: dict | None = None
 
 
 def of_variant(limits_um: Mapping[int, float], variant: int | None) -> float | None:
@@ -50,32 +50,32 @@ def count(
     that limits the die to dull; the share of its life is the one that is told."""
     model = model_of(fit)
     if model is None:
-        return Counted(said={"um": limit_um, "not_used": TOO_FEW})
+        return Counted(stored={"um": limit_um, "not_used": TOO_FEW})
     try:
         limits = {
-            e: found
+            e: known
             for e, spec in enumerate(part.specs)
-            if spec.kind not in LEAVES_NO_BURR and (found := limit.Limit.of(model, limit_um, spec.thickness_mm))
+            if spec.kind not in LEAVES_NO_BURR and (known := limit.Limit.of(model, limit_um, spec.thickness_mm))
         }
     except ValueError:
-        return Counted(said={"um": limit_um, "not_used": AS_FRESH})
+        return Counted(stored={"um": limit_um, "not_used": AS_FRESH})
     held = frozenset(p for p, e in part.current.items() if e in limits)
     if not held:
         return Counted()
     every, every_fresh = _predict(fit, part, limits, limit_um)
-    told, fresh = every, every_fresh
+    prediction, fresh = every, every_fresh
     if working is not None and not set(part.current) <= set(working):
         rows = [row for row in part.rows if not row[1].open or row[1].position in working]
-        told, fresh = _predict(fit, replace(part, rows=rows), limits, limit_um)
-    if told is None or not any(e in limits for e in told.edges):
+        prediction, fresh = _predict(fit, replace(part, rows=rows), limits, limit_um)
+    if prediction is None or not any(e in limits for e in prediction.edges):
         return Counted()
     at = part.current[limiting] if limiting in held else part.current[min(held)]
     return Counted(
-        told=told,
+        prediction=prediction,
         fresh=fresh,
         edges={p: every.edges[e] for p, e in part.current.items() if e in every.edges},
         held=held,
-        said={"um": limit_um, "share": round(limits[at].share, 3)},
+        stored={"um": limit_um, "share": round(limits[at].share, 3)},
     )
 
 
@@ -88,7 +88,7 @@ def _predict(
     fresh = predict.predict_fleet(fit, specs, samples.sharpened_now(life)).get(0)
     if measured is not None:
         life = limit.told_of_limits(fit.reading_models, BURR, specs, life, measured)
-    told = predict.predict_fleet(fit, specs, life).get(0)
+    prediction = predict.predict_fleet(fit, specs, life).get(0)
     burrs: dict[int, dict[float, float]] = {}
     for number, cycle in part.rows:
         if cycle.open:
@@ -96,12 +96,12 @@ def _predict(
     held = {e: limit.held(fit, specs[e], of, burrs.get(e, {}), limit_um) for e, of in limits.items()}
     sharp = {e: limit.held(fit, specs[e], of, {}, limit_um) for e, of in limits.items()}
     return (
-        None if told is None else limit.to_limit(told, held),
+        None if prediction is None else limit.to_limit(prediction, held),
         None if fresh is None else limit.to_limit(fresh, sharp),
     )
 
 
-def said(kept: Mapping, shown_limit: str) -> str:
+def sentence(kept: Mapping, shown_limit: str) -> str:
     """What is stored of a limit, as one sentence."""
     if kept.get("not_used") == TOO_FEW:
         return (

@@ -43,14 +43,14 @@ def between_usual(hits: Sequence[float], usual: tuple[float, float, float], shap
     return Band(np.asarray(hits, float), middle, low, high)
 
 
-def steps(found: Survival, until: float, *, confidence: float = EIGHT_IN_TEN) -> Band:
+def steps(survival: Survival, until: float, *, confidence: float = EIGHT_IN_TEN) -> Band:
     """A Kaplan-Meier curve from nought to `until` hits, with limits that stay between 0 and 1.
 
     Greenwood's se on the scale ln(-ln S): S^exp(+-z se / (S ln S)). Where none is left sharp the limits are those of
     the step before, as the formula gives none. J. D. Kalbfleisch, R. L. Prentice, The Statistical Analysis of Failure
     Time Data, Wiley 1980, section 1.3 (from memory).
     """
-    s, se = found.sharp, found.se
+    s, se = survival.sharp, survival.se
     z = float(scipy.special.ndtri(0.5 + confidence / 2))
     inside = (s > 0) & (s < 1)
     low, high = s.copy(), s.copy()
@@ -59,13 +59,13 @@ def steps(found: Survival, until: float, *, confidence: float = EIGHT_IN_TEN) ->
     low[inside], high[inside] = s[inside] ** width[inside], s[inside] ** (1 / width[inside])
     for i in np.flatnonzero(s <= 0):
         low[i], high[i] = 0.0, high[i - 1] if i else 1.0
-    end = max(until, float(found.hits[-1]) if len(found.hits) else 0.0)
+    end = max(until, float(survival.hits[-1]) if len(survival.hits) else 0.0)
 
     def over(values: Array) -> Array:
         last = values[-1] if len(values) else 1.0
         return np.concatenate(([1.0], values, [last]))
 
-    return Band(np.concatenate(([0.0], found.hits, [end])), over(s), over(low), over(high))
+    return Band(np.concatenate(([0.0], survival.hits, [end])), over(s), over(low), over(high))
 
 
 def of_fit(fit: WeibullFit, *, points: int = 60, confidence: float = EIGHT_IN_TEN) -> Band:
@@ -77,7 +77,7 @@ def of_fit(fit: WeibullFit, *, points: int = 60, confidence: float = EIGHT_IN_TE
 
 
 def along_trend(
-    found: Trend, seen_hits: Sequence[float], at: Sequence[float], *, falling: bool = False, confidence: float = 0.8
+    trend: Trend, seen_hits: Sequence[float], at: Sequence[float], *, falling: bool = False, confidence: float = 0.8
 ) -> Band:
     """The straight line of a trend with the band in which a next reading lies: line +- t s sqrt(1 + 1/n + d^2 / Sxx).
 
@@ -86,8 +86,8 @@ def along_trend(
     """
     x, h = np.asarray(at, float), np.asarray(seen_hits, float)
     n, mean = len(h), h.mean()
-    line = found.intercept + found.slope * x
-    half = float(scipy.special.stdtrit(n - 2, 0.5 + confidence / 2)) * found.scatter
+    line = trend.intercept + trend.slope * x
+    half = float(scipy.special.stdtrit(n - 2, 0.5 + confidence / 2)) * trend.scatter
     half = half * np.sqrt(1 + 1 / n + (x - mean) ** 2 / ((h - mean) ** 2).sum())
     if falling:
         return Band(x, -line, -line - half, -line + half)

@@ -33,12 +33,12 @@ class DieDrift:
 
     die: int
     code: str
-    found: Drift | None
+    drift: Drift | None
     refusal: str = ""
 
     @property
     def flagged(self) -> bool:
-        return self.found is not None and self.found.flagged
+        return self.drift is not None and self.drift.flagged
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +51,7 @@ class Drifts:
     @property
     def flagged(self) -> list[DieDrift]:
         """The least likely to be luck first."""
-        return sorted((d for d in self.dies if d.flagged), key=lambda d: (d.found.chance, d.code))
+        return sorted((d for d in self.dies if d.flagged), key=lambda d: (d.drift.chance, d.code))
 
 
 def compute(
@@ -78,13 +78,13 @@ def _of_die(log: DieLog, fitted: fleet.FleetFit, since: float, as_of: float) -> 
     anew = max((at for at in log.restarts if at <= as_of), default=None)
     if anew is not None and anew > since:
         day = f"{log_read.moment(anew):%d %b %Y}".lstrip("0")
-        return DieDrift(**named, found=None, refusal=f"its record starts anew on {day}")
+        return DieDrift(**named, drift=None, refusal=f"its record starts anew on {day}")
     before, after, specs = split(log, since, as_of)
     if not len(before):
-        return DieDrift(**named, found=None, refusal="it has no record from before")
+        return DieDrift(**named, drift=None, refusal="it has no record from before")
     if not len(after):
-        return DieDrift(**named, found=None, refusal="it has not run since")
-    return DieDrift(**named, found=drift_of_die(fitted, specs, before, after))
+        return DieDrift(**named, drift=None, refusal="it has not run since")
+    return DieDrift(**named, drift=drift_of_die(fitted, specs, before, after))
 
 
 def split(log: DieLog, since: float, as_of: float) -> tuple[LifeSamples, LifeSamples, Sequence]:
@@ -103,7 +103,7 @@ def split(log: DieLog, since: float, as_of: float) -> tuple[LifeSamples, LifeSam
 def store(drifts: Drifts) -> list[DriftFlag]:
     """Keep the flags of a plant: new ones are added, those that stand keep when they were found, the others go."""
     with transaction.atomic():
-        flagged = {d.die: d.found for d in drifts.flagged}
+        flagged = {d.die: d.drift for d in drifts.flagged}
         DriftFlag.objects.filter(die__plant=drifts.plant).exclude(die__in=flagged).delete()
         return [
             DriftFlag.objects.update_or_create(
@@ -111,10 +111,10 @@ def store(drifts: Drifts) -> list[DriftFlag]:
                 defaults={
                     "since": drifts.since,
                     "as_of": drifts.as_of,
-                    "dull_ends": found.dull_ends,
-                    "expected": found.expected,
-                    "chance": found.chance,
+                    "dull_ends": drift.dull_ends,
+                    "expected": drift.expected,
+                    "chance": drift.chance,
                 },
             )[0]
-            for die, found in flagged.items()
+            for die, drift in flagged.items()
         ]

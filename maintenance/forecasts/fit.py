@@ -17,7 +17,7 @@ from maintenance.log import read as log_read
 
 from . import samples
 from .fleet_log import Tell, read_fleet
-from .predict import Told, _variants_to_come, tell_dies
+from .predict import DieOutlook, _variants_to_come, tell_dies
 from .spool import OnDisk
 
 CODE_VERSION = "8"  # counts up when the same records would give other numbers
@@ -31,7 +31,7 @@ class Computed:
     known_at: dt.datetime | None
     fit: fleet.FleetFit
     records_hash: str
-    dies: OnDisk[Told]  # without the curves
+    dies: OnDisk[DieOutlook]  # without the curves
     seen: Seen
 
 
@@ -56,17 +56,17 @@ def compute(
     fitted = known.fit()
     tell("computing what is left")
     variants, limits_um = _variants_to_come(plant), queries.burr_limits_um(dies)
-    told: OnDisk[Told] = OnDisk()
+    outlooks: OnDisk[DieOutlook] = OnDisk()
     for logs, parts in known.in_batches():
         every = tell_dies(logs, parts, fitted, as_of, variants, limits_um)
-        told.extend(one.without_curves() for one in every)
+        outlooks.extend(one.without_curves() for one in every)
     return Computed(
         plant=plant,
         as_of=as_of,
         known_at=known_at,
         fit=fitted,
         records_hash=hash_of(known.gathered),
-        dies=told,
+        dies=outlooks,
         seen=Seen.of(specs, life),
     )
 
@@ -87,24 +87,24 @@ def hash_of(gathered: samples.Gathered) -> str:
 def as_json(computed: Computed) -> dict:
     """The forecast as the command prints it: further strokes of the die at the probabilities shown."""
     dies, components = [], []
-    for told in computed.dies:
-        if told.prediction is None:
+    for outlook in computed.dies:
+        if outlook.prediction is None:
             continue
         dies.append(
             {
-                "die": told.code,
-                "hits_since_sharpening": told.hits_since_sharpening,
-                "remaining_hits": _shown(told.prediction.remaining),
+                "die": outlook.code,
+                "hits_since_sharpening": outlook.hits_since_sharpening,
+                "remaining_hits": _shown(outlook.prediction.remaining),
             }
         )
         components += [
             {
-                "die": told.code,
-                "position": told.positions[p].code,
-                "hits_since_sharpening": told.on_edge[p],
-                "remaining_hits": _shown(told.edges[p].remaining),
+                "die": outlook.code,
+                "position": outlook.positions[p].code,
+                "hits_since_sharpening": outlook.on_edge[p],
+                "remaining_hits": _shown(outlook.edges[p].remaining),
             }
-            for p in sorted(told.edges, key=lambda p: told.positions[p].code)
+            for p in sorted(outlook.edges, key=lambda p: outlook.positions[p].code)
         ]
     return {"as_of": computed.as_of.isoformat(), "dies": dies, "components": components}
 

@@ -46,7 +46,7 @@ class Wear:
 
     hits, values_si: its readings in order of time, by strokes in which it worked since it was new (since the records
     began or it was fitted, where its age is not known). falling: it wears by getting less. before: readings of pieces
-    that sat there earlier. found: the trend, on values whose sign is turned where they fall; else refusal says why.
+    that sat there earlier. trend: on values whose sign is turned where they fall; else refusal says why.
     """
 
     position: int
@@ -61,7 +61,7 @@ class Wear:
     age_known: bool
     falling: bool
     limit: Limit | None
-    found: Trend | None
+    trend: Trend | None
     refusal: str
 
     @property
@@ -78,16 +78,16 @@ class Wear:
     @property
     def left_hits(self) -> float | None:
         """Further hits until the line comes to the limit."""
-        return None if self.found is None else max(self.found.at_hits - self.hits_now, 0.0)
+        return None if self.trend is None else max(self.trend.at_hits - self.hits_now, 0.0)
 
     @property
     def early_hits(self) -> float | None:
         """Further hits before which it comes there 1 time in 10."""
-        return None if self.found is None else max(self.found.early_hits - self.hits_now, 0.0)
+        return None if self.trend is None else max(self.trend.early_hits - self.hits_now, 0.0)
 
     @property
     def late_hits(self) -> float | None:
-        return None if self.found is None else max(self.found.late_hits - self.hits_now, 0.0)
+        return None if self.trend is None else max(self.trend.late_hits - self.hits_now, 0.0)
 
 
 def limits_of(positions: Iterable[Position]) -> dict[tuple[int, str], Limit]:
@@ -163,13 +163,13 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
     falling = falls(name)
     if falling is None:
         falling = limit is not None and limit.value_si < values[0]
-    found, refusal = None, ""
+    line, refusal = None, ""
     if limit is None:
         refusal = "No limit is known for it, so nothing can be said of when it is reached."
     else:
         sign = -1.0 if falling else 1.0
         try:
-            found = trend(hits, [sign * v for v in values], sign * limit.value_si)
+            line = trend(hits, [sign * v for v in values], sign * limit.value_si)
         except NoTrend as reason:
             refusal = _LONG_COUNT.sub(lambda m: numbers.hits(int(m[0].replace(",", ""))), str(reason))
             refusal = f"{refusal[:1].upper()}{refusal[1:]}."
@@ -188,7 +188,7 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         age_known=known,
         falling=falling,
         limit=limit,
-        found=found,
+        trend=line,
         refusal=refusal,
     )
 
@@ -200,11 +200,11 @@ def _customary(kind: str, quantity: str, first_si: float) -> Limit | None:
     return Limit(value_si=known.value_si(first_si), words=known.words, source=known.source, amount_si=known.amount_si)
 
 
-def said(wear: Wear) -> dict[str, str]:
+def words(wear: Wear) -> dict[str, str]:
     """When it reaches the limit, in words: `when` for a table, `verdict` for a page."""
     if wear.is_past:
         return {"when": "at its limit now", "verdict": "It is at its limit now."}
-    if wear.found is None:
+    if wear.trend is None:
         return {"when": "not known", "verdict": f"When it comes to its limit cannot be told. {wear.refusal}"}
     at, early = numbers.hits(wear.left_hits), numbers.hits(wear.early_hits)
     late = wear.late_hits

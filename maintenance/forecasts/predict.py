@@ -20,7 +20,7 @@ NOTHING_CUTS = "No piece with a cutting edge sits in this die, so there is nothi
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class DieOutlook:
     """A die's forecast before it is stored. edges: position -> prediction. refused: position -> why there is none."""
 
     die: int
@@ -34,7 +34,7 @@ class Told:
     refused: dict[int, str]
     on_edge: dict[int, int]  # position -> hits on the edge, counted from where the records know it
     fresh: predict.DiePrediction | None = None  # once every edge of it has been sharpened
-    limit: dict | None = None  # of the burr, that it counts to, or why it does not: see burr_limits.said
+    limit: dict | None = None  # of the burr, that it counts to, or why it does not: see burr_limits.sentence
     held: frozenset[int] = frozenset()  # positions that count to it
     usual_hours: float | None = None  # of a sharpening
 
@@ -44,7 +44,7 @@ class Told:
     def hits_since_sharpening(self) -> int:
         return max(self.on_edge.values(), default=0)
 
-    def without_curves(self) -> Told:
+    def without_curves(self) -> DieOutlook:
         """As it is stored: the curves take three quarters of the room."""
         edges = {position: replace(edge, curve=None) for position, edge in self.edges.items()}
         bare = {
@@ -67,7 +67,7 @@ def tell_dies(
     limits_um: dict[int, dict[int, float]] | None = None,
     *,
     left_only: bool = False,
-) -> list[Told]:
+) -> list[DieOutlook]:
     """limits_um: burr limits by die and variant; without, every forecast is of going dull.
 
     left_only: what is left, and nothing of how the die would stand once sharpened.
@@ -75,7 +75,7 @@ def tell_dies(
     gathered = samples.Gathered(parts)
     specs, first = gathered.specs, gathered.first
     told_by_die, fresh_by_die = _left_and_fresh(fitted, gathered, left_only=left_only)
-    told = []
+    outlooks = []
     for log, part, start in zip(read, parts, first, strict=True):
         number = specs[start].die if part.specs else -1
         prediction, fresh = told_by_die.get(number), fresh_by_die.get(number)
@@ -93,11 +93,11 @@ def tell_dies(
         limit_um = burr_limits.of_variant(known, _variant_at(log, variants.get(log.die), as_of.timestamp()))
         if prediction and limit_um is not None:
             counted = burr_limits.count(fitted, part, limit_um, working, limiting)
-            if counted.told is not None:
-                prediction, fresh, edges = counted.told, counted.fresh, counted.edges
+            if counted.prediction is not None:
+                prediction, fresh, edges = counted.prediction, counted.fresh, counted.edges
                 limiting = _position_of(prediction.limits, part)
-        told.append(
-            Told(
+        outlooks.append(
+            DieOutlook(
                 die=log.die,
                 code=log.code,
                 as_of=as_of,
@@ -109,13 +109,13 @@ def tell_dies(
                 refused=part.refused,
                 on_edge={c.position: c.hits for _, c in part.rows if c.open and c.position in edges},
                 fresh=fresh,
-                limit=counted.said,
+                limit=counted.stored,
                 held=counted.held,
                 usual_hours=usual.usual_hours(log),
                 sets_as_one=int(gathered.sets_as_one[number]) if part.specs else 0,
             )
         )
-    return told
+    return outlooks
 
 
 def _left_and_fresh(
@@ -132,15 +132,15 @@ def _left_and_fresh(
     beside = [replace(spec, die=spec.die + dies) for spec in specs]
     sharpened = samples.sharpened_now(life)
     both = LifeSamples.together([life, replace(sharpened, edge=sharpened.edge + edges)])
-    told = predict.predict_fleet(fitted, [*specs, *beside], both, readings=readings)
-    left = {die: one for die, one in told.items() if die < dies}
-    fresh = {die - dies: _counted_from(edges, one) for die, one in told.items() if die >= dies}
+    predicted = predict.predict_fleet(fitted, [*specs, *beside], both, readings=readings)
+    left = {die: one for die, one in predicted.items() if die < dies}
+    fresh = {die - dies: _counted_from(edges, one) for die, one in predicted.items() if die >= dies}
     return left, fresh
 
 
-def _counted_from(first: int, told: predict.DiePrediction) -> predict.DiePrediction:
-    edges = {number - first: replace(edge, edge=number - first) for number, edge in told.edges.items()}
-    return replace(told, edges=edges, limits=told.limits - first)
+def _counted_from(first: int, prediction: predict.DiePrediction) -> predict.DiePrediction:
+    edges = {number - first: replace(edge, edge=number - first) for number, edge in prediction.edges.items()}
+    return replace(prediction, edges=edges, limits=prediction.limits - first)
 
 
 def _position_of(edge: int, part: samples.DieSamples) -> int | None:

@@ -12,7 +12,7 @@ OF_DIE_AT_LEAST = 6  # statements of one die that have come out, before they are
 
 
 @dataclass(frozen=True, kw_only=True)
-class Said:
+class RecordLine:
     """A line beside a forecast: how right such statements have been here."""
 
     held: int
@@ -21,13 +21,13 @@ class Said:
     of_die: tuple[int, int] | None  # held, of so many that have come out
 
 
-def said_here(plant: Plant, die: Die | None = None) -> Said | None:
+def here(plant: Plant, die: Die | None = None) -> RecordLine | None:
     """None where nobody has looked back yet, or where too little has come. One query."""
     row = queries.record_in_short(plant, die)
     if row is None or row["refusal"] or row["band_80"] is None:
         return None
     out, held = row["of_die"] or (0, 0)
-    return Said(
+    return RecordLine(
         held=round(100 * row["band_80"]),
         statements=row["forecasts"],
         as_of=row["as_of"],

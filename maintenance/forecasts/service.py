@@ -23,7 +23,7 @@ def clocks() -> Iterator[tuple[str, list]]:
     for log in read.of_dies(Die.objects.order_by("pk")):
         digest = hashlib.sha256()
         for position, state in sorted(states.states(log, NEVER).items()):
-            told = (
+            clock = (
                 position,
                 state.piece,
                 state.hits_since_sharpening,
@@ -32,7 +32,7 @@ def clocks() -> Iterator[tuple[str, list]]:
                 state.grinds,
                 round(state.removed_mm, 6),
             )
-            digest.update(repr(told).encode())
+            digest.update(repr(clock).encode())
         hits = sum(run.hits for run in log.runs) + sum(row.hits for row in log.corrections)
         yield log.code, [len(log.runs), hits, digest.hexdigest()[:16]]
 
@@ -52,8 +52,8 @@ def fits() -> Part:
         if age is None or age > FIT_TOO_OLD:
             since = f"{plant} has no fit yet" if age is None else f"The last fit of {plant} was made {_ago(age)}"
             worries.append(f"{since}: does manage.py nightly run every night?")
-    told = "; ".join(says) or "no dies yet"
-    return Part(name="forecasts", says=f"{told}.", figures={"last_fit_s_ago": figures}, worries=worries)
+    ages = "; ".join(says) or "no dies yet"
+    return Part(name="forecasts", says=f"{ages}.", figures={"last_fit_s_ago": figures}, worries=worries)
 
 
 def _ago(age: dt.timedelta) -> str:

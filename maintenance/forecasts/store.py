@@ -21,7 +21,7 @@ from maintenance.models import DieForecast, EdgeForecast, FleetFit
 from . import samples
 from .fit import CODE_VERSION, Computed, compute
 from .fleet_log import DIES_AT_ONCE, Tell
-from .predict import NOTHING_CUTS, Told, _variants_to_come, tell_dies
+from .predict import NOTHING_CUTS, DieOutlook, _variants_to_come, tell_dies
 from .spool import batches
 
 
@@ -83,8 +83,8 @@ def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
         read = list(log_read.of_dies(dies))
         as_of = _moment_of(read, row)
         parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-        told = tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies), queries.burr_limits_um(dies))
-        return _store_dies(told, row)
+        outlooks = tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies), queries.burr_limits_um(dies))
+        return _store_dies(outlooks, row)
 
 
 def _moment_of(read: Sequence[DieLog], fit_row: FleetFit | None) -> dt.datetime:
@@ -102,66 +102,66 @@ def _hold(dies: Iterable[Die]) -> None:
     list(held.order_by("pk").values_list("pk", flat=True))
 
 
-def _store_dies(dies: Iterable[Told], fit_row: FleetFit | None) -> list[DieForecast]:
+def _store_dies(dies: Iterable[DieOutlook], fit_row: FleetFit | None) -> list[DieForecast]:
     rows = []
     for some in batches(dies, DIES_AT_ONCE):
-        old = DieForecast.objects.filter(die__in=[told.die for told in some], is_newest=True)
+        old = DieForecast.objects.filter(die__in=[outlook.die for outlook in some], is_newest=True)
         # What was said between two fits is superseded by what is said now; the last word on each fit is kept.
         if fit_row is not None:
             old.filter(fit=fit_row).delete()
         else:
             old.filter(fit__isnull=True).delete()
         old.update(is_newest=False)
-        made = DieForecast.objects.bulk_create([_die_row(told, fit_row) for told in some])
-        edges = [edge for row, told in zip(made, some, strict=True) for edge in _edge_rows(row, told)]
+        made = DieForecast.objects.bulk_create([_die_row(outlook, fit_row) for outlook in some])
+        edges = [edge for row, outlook in zip(made, some, strict=True) for edge in _edge_rows(row, outlook)]
         EdgeForecast.objects.bulk_create(edges, batch_size=500)
         rows += made
     return rows
 
 
-def _die_row(told: Told, fit_row: FleetFit | None) -> DieForecast:
-    row = DieForecast(fit=fit_row, die_id=told.die, as_of=told.as_of, usual_hours=told.usual_hours)
-    if told.prediction is None:
-        row.refusal = next(iter(told.refused.values()), NOTHING_CUTS)[:300]
+def _die_row(outlook: DieOutlook, fit_row: FleetFit | None) -> DieForecast:
+    row = DieForecast(fit=fit_row, die_id=outlook.die, as_of=outlook.as_of, usual_hours=outlook.usual_hours)
+    if outlook.prediction is None:
+        row.refusal = next(iter(outlook.refused.values()), NOTHING_CUTS)[:300]
         return row
-    row.hits_since_sharpening = told.hits_since_sharpening
-    row.limiting_id = told.limiting
-    _fill(row, told.prediction, told.limit)
-    if told.sets_as_one:
-        row.rests_on["sets_as_one"] = told.sets_as_one
-    if told.fresh is not None:
-        row.fresh = {"remaining": _kept(told.fresh.remaining), "ln_sd": round(_not_known(told.fresh), 3)}
+    row.hits_since_sharpening = outlook.hits_since_sharpening
+    row.limiting_id = outlook.limiting
+    _fill(row, outlook.prediction, outlook.limit)
+    if outlook.sets_as_one:
+        row.rests_on["sets_as_one"] = outlook.sets_as_one
+    if outlook.fresh is not None:
+        row.fresh = {"remaining": _kept(outlook.fresh.remaining), "ln_sd": round(_not_known(outlook.fresh), 3)}
     return row
 
 
-def _edge_rows(row: DieForecast, told: Told) -> list[EdgeForecast]:
+def _edge_rows(row: DieForecast, outlook: DieOutlook) -> list[EdgeForecast]:
     rows = []
-    for position, edge in told.edges.items():
+    for position, edge in outlook.edges.items():
         made = EdgeForecast(
             forecast=row,
             position_id=position,
-            hits_since_sharpening=told.on_edge[position],
+            hits_since_sharpening=outlook.on_edge[position],
             usual_hits=round(edge.usual_hits),
             share_left=edge.share_left,
             first_to_go=edge.first_to_go,
         )
-        _fill(made, edge, told.limit if position in told.held else None)
+        _fill(made, edge, outlook.limit if position in outlook.held else None)
         rows.append(made)
     rows += [
         EdgeForecast(forecast=row, position_id=position, refusal=why[:300])
-        for position, why in told.refused.items()
-        if position not in told.edges
+        for position, why in outlook.refused.items()
+        if position not in outlook.edges
     ]
     return rows
 
 
-def _not_known(told: predict.DiePrediction) -> float:
+def _not_known(prediction: predict.DiePrediction) -> float:
     """How unsure the usual hits of a die's edges are, sd of the logarithm: each edge as likely as it is to go first.
 
     The same for all intervals to come, unlike what chance and chips do to each.
     """
-    ln_sd = [np.log(e.usual_band_hits[1] / e.usual_band_hits[0]) / 2 / 1.2816 for e in told.edges.values()]
-    return float(np.average(ln_sd, weights=[max(e.first_to_go, 1e-9) for e in told.edges.values()]))
+    ln_sd = [np.log(e.usual_band_hits[1] / e.usual_band_hits[0]) / 2 / 1.2816 for e in prediction.edges.values()]
+    return float(np.average(ln_sd, weights=[max(e.first_to_go, 1e-9) for e in prediction.edges.values()]))
 
 
 def _kept(remaining: dict[float, float]) -> dict[str, int]:
@@ -169,8 +169,8 @@ def _kept(remaining: dict[float, float]) -> dict[str, int]:
 
 
 def _fill(
-    row: DieForecast | EdgeForecast, told: predict.DiePrediction | predict.EdgePrediction, limit: dict | None
+    row: DieForecast | EdgeForecast, prediction: predict.DiePrediction | predict.EdgePrediction, limit: dict | None
 ) -> None:
-    row.remaining = _kept(told.remaining)
-    row.half_hits, row.nine_in_ten_hits = round(told.remaining[0.5]), round(told.remaining[0.1])
-    row.rests_on = told.rests_on.to_dict() | ({"burr_limit": limit} if limit else {})
+    row.remaining = _kept(prediction.remaining)
+    row.half_hits, row.nine_in_ten_hits = round(prediction.remaining[0.5]), round(prediction.remaining[0.1])
+    row.rests_on = prediction.rests_on.to_dict() | ({"burr_limit": limit} if limit else {})

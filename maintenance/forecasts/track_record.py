@@ -194,8 +194,8 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
     variants = {die: order.variant_id for die, order in orders.items()}
     statements, edges, no_stroke = [], [], 0
     said_then = _said_then(known, fitted, variants)
-    for (log, part), told, (today_log, whole) in zip(known.dies, said_then, today, strict=True):
-        if told.prediction is None:
+    for (log, part), outlook, (today_log, whole) in zip(known.dies, said_then, today, strict=True):
+        if outlook.prediction is None:
             continue
         # Mostly nothing was entered late, and the cycles of then need not be made twice.
         then = (
@@ -205,10 +205,10 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
         )
         came = _what_came(today_log, whole, [c for _, c in then if c.open])
         working = predict.fitted_positions(log, variants.get(log.die), origin.timestamp())
-        seen = [came[p] for p in told.edges if p in came and (working is None or p in working)]
+        seen = [came[p] for p in outlook.edges if p in came and (working is None or p in working)]
         # An edge that ran no further says nothing, neither of itself nor of its die.
         edges += [
-            record.Outcome.of(log.die, told.edges[c.position].remaining, c.low, c.high, c.ended != SHARP)
+            record.Outcome.of(log.die, outlook.edges[c.position].remaining, c.low, c.high, c.ended != SHARP)
             for c in seen
             if c.high > 0
         ]
@@ -224,11 +224,11 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
                 die=log.die,
                 code=log.code,
                 origin=origin,
-                remaining=told.prediction.remaining,
+                remaining=outlook.prediction.remaining,
                 came=first,
                 first=log.positions[first.position].code,
-                limiting=log.positions[told.limiting].code if told.limiting in log.positions else "",
-                rests_on=told.prediction.rests_on.words,
+                limiting=log.positions[outlook.limiting].code if outlook.limiting in log.positions else "",
+                rests_on=outlook.prediction.rests_on.words,
                 order_hits=order.hits_left if order else None,
             )
         )
@@ -242,7 +242,7 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
     )
 
 
-def _said_then(known: FleetLog, fitted: fleet.FleetFit, variants: dict) -> Iterator[predict.Told]:
+def _said_then(known: FleetLog, fitted: fleet.FleetFit, variants: dict) -> Iterator[predict.DieOutlook]:
     """What would have been said of each die then, some dies at a time."""
     for logs, parts in known.in_batches():
         yield from predict.tell_dies(logs, parts, fitted, known.at, variants, left_only=True)
@@ -270,7 +270,7 @@ def _alike(known: DieLog, today: DieLog, moment: float) -> bool:
 
 def _what_came(log: DieLog, whole: dict, under_way: Sequence[clockwork_cycles.Cycle]) -> dict[int, Came]:
     """Of each position what became of the cycle that was under way at a moment, by today's log."""
-    found = {}
+    came = {}
     for then in under_way:
         ended = whole.get((then.position, then.piece, then.started))
         if ended is None:
@@ -279,10 +279,10 @@ def _what_came(log: DieLog, whole: dict, under_way: Sequence[clockwork_cycles.Cy
         share = log.positions[then.position].stroke_share
         high = max(cycle.hits - then.hits, 0) / share
         low = min(max(cycle.lower_hits - then.hits, 0) / share, high) if how in (DULL, CHIPPED) else high
-        found[then.position] = Came(
+        came[then.position] = Came(
             position=then.position, low=low, high=high, ended=how, at=cycle.ended, open=cycle.open
         )
-    return found
+    return came
 
 
 def scores(track: Track) -> dict:
@@ -343,14 +343,14 @@ def _origin_score(origin: Origin) -> dict:
 
 def by_die(track: Track) -> dict[str, list[float]]:
     """Die -> statements that have come out, and how many of them held; an end between two looks counts by its parts."""
-    found: dict[str, list[float]] = {}
+    tally: dict[str, list[float]] = {}
     for s in track.statements:
         early, within, late = _outcome(s).parts
         if early + within + late > 0:
-            row = found.setdefault(queries.key_of_die(s.die), [0, 0.0])
+            row = tally.setdefault(queries.key_of_die(s.die), [0, 0.0])
             row[0] += 1
             row[1] = round(row[1] + within, 3)
-    return found
+    return tally
 
 
 def wrong_calls(track: Track) -> list[dict]:

@@ -30,11 +30,11 @@ def test_the_dies_whose_lives_were_halved_are_flagged_and_no_others(worn):
     assert len(found.dies) == 12
     for d in found.dies:
         plain = Work.objects.filter(position__die=d.die, at__gt=found.since, found="dull").count()
-        assert d.found.dull_ends == plain
+        assert d.drift.dull_ends == plain
         if not d.flagged:
-            assert d.found.expected == pytest.approx(plain, abs=2.5 * plain**0.5 + 1)
+            assert d.drift.expected == pytest.approx(plain, abs=2.5 * plain**0.5 + 1)
         else:
-            assert d.found.expected < 0.75 * plain and d.found.chance < 0.01
+            assert d.drift.expected < 0.75 * plain and d.drift.chance < 0.01
 
 
 def test_hits_before_the_date_count_for_nothing_afterwards(worn):

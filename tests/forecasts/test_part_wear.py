@@ -55,9 +55,9 @@ def test_a_bushing_by_hand():
     assert (wear.code, wear.kind, wear.quantity) == ("GB-1", "bushing", "bore clearance")
     assert wear.hits == [200_000, 400_000, 600_000, 800_000] and wear.hits_now == 1_000_000
     assert wear.limit.value_si == 30e-6 and wear.limit.source == "common practice, no source"
-    assert wear.found.at_hits == pytest.approx(2_000_000)
+    assert wear.trend.at_hits == pytest.approx(2_000_000)
     assert wear.left_hits == pytest.approx(1_000_000) and wear.early_hits == pytest.approx(1_000_000)
-    assert "in about 1,000,000 hits" in part_wear.said(wear)["verdict"]
+    assert "in about 1,000,000 hits" in part_wear.words(wear)["verdict"]
 
 
 def test_a_pilot_wears_by_getting_thinner():
@@ -65,7 +65,7 @@ def test_a_pilot_wears_by_getting_thinner():
     readings = [(h, "diameter", 6e-3 - 2e-6 * (h - 2)) for h in (2, 4, 6, 8)]
     wear = only(part_wear.of_log(log(readings, kind="pilot"), 8 * HOUR))
     assert wear.falling and wear.limit.value_si == pytest.approx(5.98e-3)
-    assert wear.found.at_hits == pytest.approx(1_200_000, rel=1e-6)
+    assert wear.trend.at_hits == pytest.approx(1_200_000, rel=1e-6)
     assert not wear.is_past
     thinner = [*readings, (9, "diameter", 5.979e-3)]
     assert only(part_wear.of_log(log(thinner, kind="pilot"), 9 * HOUR)).is_past
@@ -75,13 +75,13 @@ def test_a_spring_loses_its_force():
     readings = [(h, "spring force", 1000.0 - 10 * h) for h in (0.5, 2, 4, 6)]
     wear = only(part_wear.of_log(log(readings, kind="stripper_spring"), 6 * HOUR))
     assert wear.falling and wear.limit.value_si == pytest.approx(0.9 * 995)
-    assert wear.found.at_hits == pytest.approx(1_045_000)  # 1000 - 10 h = 895.5 at hour 10.45
+    assert wear.trend.at_hits == pytest.approx(1_045_000)  # 1000 - 10 h = 895.5 at hour 10.45
 
 
 def test_the_shops_own_limit_goes_before_the_customary_one():
     limits = {(1, "bore clearance"): part_wear.Limit(value_si=25e-6, words="25", source=part_wear.THE_SHOPS)}
     wear = only(part_wear.of_log(log(rising()), 10 * HOUR, limits=limits))
-    assert wear.limit.source == part_wear.THE_SHOPS and wear.found.at_hits == pytest.approx(1_500_000)
+    assert wear.limit.source == part_wear.THE_SHOPS and wear.trend.at_hits == pytest.approx(1_500_000)
 
 
 def test_a_customary_limit_is_said_in_the_units_of_the_reader():
@@ -109,7 +109,7 @@ def test_only_the_piece_that_sits_there_now_is_told_of():
     pieces = {5: PieceRow(id=5), 6: PieceRow(id=6)}
     wear = only(part_wear.of_log(log(rising(), replacements=changed, pieces=pieces), 10 * HOUR))
     assert wear.before == 2 and wear.hits == [100_000, 300_000] and wear.hits_now == 500_000
-    assert wear.found is None and "2 readings at 2 counts seen; 3" in wear.refusal
+    assert wear.trend is None and "2 readings at 2 counts seen; 3" in wear.refusal
     at_the_change = [*rising(), (5, "bore clearance", 99e-6)]
     again = only(part_wear.of_log(log(at_the_change, replacements=changed, pieces=pieces), 10 * HOUR))
     assert again.before == 3 and 99e-6 not in again.values_si, "measured as it came out"
@@ -133,8 +133,8 @@ def test_an_empty_place_is_not_told_of():
 )
 def test_what_the_readings_do_not_carry_is_refused_in_words(readings, words):
     wear = only(part_wear.of_log(log(readings), 10 * HOUR))
-    assert wear.found is None and words.lower() in wear.refusal.lower() and wear.left_hits is None
-    assert part_wear.said(wear)["when"] == "not known" and wear.refusal in part_wear.said(wear)["verdict"]
+    assert wear.trend is None and words.lower() in wear.refusal.lower() and wear.left_hits is None
+    assert part_wear.words(wear)["when"] == "not known" and wear.refusal in part_wear.words(wear)["verdict"]
 
 
 def test_a_pilot_that_does_not_get_thinner_is_not_said_not_to_rise():
@@ -145,7 +145,7 @@ def test_a_pilot_that_does_not_get_thinner_is_not_said_not_to_rise():
 def test_a_first_reading_past_the_limit_is_past_it():
     wear = only(part_wear.of_log(log(rising(start=35e-6)), 10 * HOUR))
     assert wear.is_past and not wear.falling
-    assert part_wear.said(wear)["when"] == "at its limit now"
+    assert part_wear.words(wear)["when"] == "at its limit now"
 
 
 def test_what_tells_of_an_edge_or_of_the_press_is_no_measured_wear():
@@ -177,8 +177,8 @@ def test_the_nearest_to_its_limit_stands_first():
 def test_where_the_band_never_crosses_no_latest_is_told():
     scattered = [(h, "bore clearance", v * 1e-6) for h, v in ((2, 10), (4, 18), (6, 12), (8, 22))]
     wear = only(part_wear.of_log(log(scattered), 10 * HOUR))
-    assert wear.found is not None and math.isinf(wear.found.late_hits)
-    assert "9 times in 10 before" not in part_wear.said(wear)["verdict"]
+    assert wear.trend is not None and math.isinf(wear.trend.late_hits)
+    assert "9 times in 10 before" not in part_wear.words(wear)["verdict"]
 
 
 def test_values_are_shown_in_the_units_of_whoever_looks():

@@ -171,10 +171,10 @@ def test_it_is_read_with_one_question(django_assert_num_queries):
     looked_back(make.plant(), of_die=[9, 8.0])
     plant = make.plant()
     with django_assert_num_queries(1):
-        found = record_line.said_here(plant, die)
+        found = record_line.here(plant, die)
     assert (found.held, found.statements, found.of_die) == (79, 96, (8, 9))
     with django_assert_num_queries(1):
-        assert record_line.said_here(plant).of_die is None
+        assert record_line.here(plant).of_die is None
 
 
 def test_dies_due_says_it_too(as_role):

@@ -26,41 +26,41 @@ class Command(BaseCommand):
         from maintenance.forecasts import drift
 
         try:
-            found = drift.compute(
+            held = drift.compute(
                 one_plant(plant), since=a_moment(since, "--since"), tell=teller(self.stderr) if verbosity else None
             )
         except ValueError as reason:
             raise CommandError(f"Nothing can be said: {reason}.") from reason
         if store:
-            drift.store(found)
-        shown = sorted(found.dies, key=lambda d: d.code) if every else found.flagged
+            drift.store(held)
+        shown = sorted(held.dies, key=lambda d: d.code) if every else held.flagged
         if as_json:
             rows = [_plain(d) for d in shown]
-            told = {"since": found.since.isoformat(), "as_of": found.as_of.isoformat(), "dies": rows}
-            self.stdout.write(json.dumps(told, indent=1))
+            figures = {"since": held.since.isoformat(), "as_of": held.as_of.isoformat(), "dies": rows}
+            self.stdout.write(json.dumps(figures, indent=1))
             return
-        day = f"{found.since:%d %b %Y}".lstrip("0")
-        count = len(found.flagged)
+        day = f"{held.since:%d %b %Y}".lstrip("0")
+        count = len(held.flagged)
         self.stdout.write(
             f"{count or 'No'} {'die goes' if count == 1 else 'dies go' if count else 'die goes'} dull more often since "
-            f"{day} than before; {len(found.dies)} looked at."
+            f"{day} than before; {len(held.dies)} looked at."
         )
         for d in shown:
-            if d.found is None:
+            if d.drift is None:
                 self.stdout.write(f"  {d.code:16}{d.refusal}")
                 continue
             mark = "flagged" if d.flagged else ""
             self.stdout.write(
-                f"  {d.code:16}{d.found.dull_ends:>4} dull edges where {d.found.expected:.1f} were expected; "
-                f"so many by luck: {_luck(d.found.chance)}   {mark}".rstrip()
+                f"  {d.code:16}{d.drift.dull_ends:>4} dull edges where {d.drift.expected:.1f} were expected; "
+                f"so many by luck: {_luck(d.drift.chance)}   {mark}".rstrip()
             )
 
 
 def _plain(d) -> dict:
-    told = {"die": d.code, "flagged": d.flagged, "refusal": d.refusal}
-    if d.found is None:
-        return told
-    return told | {"dull_ends": d.found.dull_ends, "expected": d.found.expected, "chance": d.found.chance}
+    figures = {"die": d.code, "flagged": d.flagged, "refusal": d.refusal}
+    if d.drift is None:
+        return figures
+    return figures | {"dull_ends": d.drift.dull_ends, "expected": d.drift.expected, "chance": d.drift.chance}
 
 
 def _luck(chance: float) -> str:

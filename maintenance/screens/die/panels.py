@@ -55,7 +55,7 @@ def how_it_stands(request, die) -> str:
         "wear": _wear(state),
         "drift": state.drift,
         "restarted": max((read.moment(at) for at in state.log.restarts), default=None),
-        "record": record_line.said_here(die.plant, die),
+        "record": record_line.here(die.plant, die),
         "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
     }
     leader_words = []
@@ -84,7 +84,7 @@ def _wear(state: die_state.DieState) -> list[dict]:
     return [
         {
             "wear": wear,
-            "said": part_wear.said(wear),
+            "said": part_wear.words(wear),
             "last": part_wear.shown(wear.last_si, wear.quantity, state.system),
             "limit": part_wear.shown(wear.limit.value_si, wear.quantity, state.system) if wear.limit else "",
         }

@@ -306,7 +306,7 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
     """What a forecast rests on, as a few sentences, and the burr limit that it counts to."""
     said = _rests_on_records(f)
     if limit := f.rests_on.get("burr_limit"):
-        said += f" {burr_limits.said(limit, units.show(limit['um'], 'burr_um', system))}"
+        said += f" {burr_limits.sentence(limit, units.show(limit['um'], 'burr_um', system))}"
     if sets := f.rests_on.get("sets_as_one"):
         said += (
             f" {numbers.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "

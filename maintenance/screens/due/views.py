@@ -35,7 +35,7 @@ class Due(View):
                 "first": sentence(every),
                 "fit": newest.fit if newest else None,
                 "as_of": newest.as_of if newest else None,
-                "record": record_line.said_here(plant) if newest else None,
+                "record": record_line.here(plant) if newest else None,
             },
         )
 

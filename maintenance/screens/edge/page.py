@@ -537,6 +537,6 @@ def rests_on(edge: EdgeTold) -> str:
         first += f", and on {numbers.counted(edge.fit.cycles, 'cycle', 'cycles')} of the shop"
     said = f"{first}. Handbook values count for {100 * r.prior_share:.0f} %: {r.words}."
     if edge.burr_limit:
-        limit = burr_limits.said(edge.burr_limit, units.show(edge.burr_limit["um"], "burr_um", edge.system))
+        limit = burr_limits.sentence(edge.burr_limit, units.show(edge.burr_limit["um"], "burr_um", edge.system))
         said += f" What is left of it now: {limit[:1].lower()}{limit[1:]} All else here counts to dull."
     return said

@@ -249,7 +249,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
     return [
         {
             "wear": wear,
-            "said": part_wear.said(wear),
+            "said": part_wear.words(wear),
             "last": part_wear.shown(wear.last_si, wear.quantity, edge.system),
             "limit": part_wear.shown(wear.limit.value_si, wear.quantity, edge.system) if wear.limit else "",
             "limit_words": wear.limit.in_words(wear.quantity, edge.system) if wear.limit else "",
@@ -271,11 +271,11 @@ def _wear_plot(wear: part_wear.Wear, edge: edge_page.EdgeTold):
         return values if what is None else np.array([units.from_si(float(v), unit) for v in values])
 
     band = None
-    if wear.found is not None:
-        late = wear.found.late_hits if np.isfinite(wear.found.late_hits) else wear.found.at_hits
-        until = max(min(late, 1.5 * wear.found.at_hits), wear.hits_now)
+    if wear.trend is not None:
+        late = wear.trend.late_hits if np.isfinite(wear.trend.late_hits) else wear.trend.at_hits
+        until = max(min(late, 1.5 * wear.trend.at_hits), wear.hits_now)
         x = np.linspace(min(wear.hits), until, POINTS)
-        line = curves.along_trend(wear.found, wear.hits, x, falling=wear.falling)
+        line = curves.along_trend(wear.trend, wear.hits, x, falling=wear.falling)
         band = curves.Band(x, shown(line.y), shown(line.low), shown(line.high))
     limit = None
     if wear.limit is not None:
