@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -67,6 +68,40 @@ class DueRow:
     @cached_property
     def standing(self) -> Standing:
         return standing(chance_of_order=self.chance, share_left=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Readiness:
+    """Whether a die is fit to go into a press: by the order that it goes in for, and without one by what is left.
+
+    chance: of finishing the order. share_left: of the usual hits to dull, of the edge that limits it.
+    """
+
+    order: OrderLeft | None
+    chance: float | None
+    limiting: str
+    share_left: float | None
+
+    @property
+    def standing(self) -> Standing:
+        return standing(chance_of_order=self.chance, share_left=self.share_left)
+
+
+def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int, Readiness]:
+    """Of some dies, as they would go into a press now. orders: what each would go in for. Two questions."""
+    newest = DieForecast.objects.filter(is_newest=True, die__in=list(dies))
+    edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
+    shares = dict(edges.values_list("position_id", "share_left"))
+    ready = {}
+    for die, remaining, limiting, code in newest.values_list("die", "remaining", "limiting", "limiting__code"):
+        order = orders.get(die)
+        ready[die] = Readiness(
+            order=order,
+            chance=chance_of_going(remaining, order.hits_left) if order and remaining else None,
+            limiting=code or "",
+            share_left=shares.get(limiting),
+        )
+    return ready
 
 
 def rows(plant: Plant | None = None) -> list[DueRow]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 import time_machine
 from django.db import connection
@@ -10,7 +12,8 @@ from django.urls import reverse
 
 from diestore.register.models import Press
 from maintenance.counters import intake, settle
-from maintenance.models import CounterDevice, CounterQuestion, DieInPress, OpenCount
+from maintenance.forecasts import store
+from maintenance.models import CounterDevice, CounterQuestion, DieInPress, EdgeForecast, OpenCount
 from tests import factories as make
 from tests.counters import shop
 
@@ -52,6 +55,70 @@ def test_two_taps_set_a_die_in_a_press(as_role):
         die, press, person, shop.at(240), "setter",
     )  # fmt: skip
     assert row.order.number == "26-0001"
+
+
+def worn_die(client, *, parts: int = 900_000):
+    """A die that cannot be expected to finish its order, and how often it would, as its own page says."""
+    die = make.die(usual_press=shop.press())
+    make.position(die)
+    make.run(die, 0.01, 9_000, hours=2)
+    if parts:
+        make.order(die, parts=parts)
+    store.refresh_die(die)
+    if not parts:
+        EdgeForecast.objects.update(share_left=0.05)
+    html = client.get(reverse("diestore:die", args=[die.pk])).content.decode()
+    assert "Sharpen first" in html
+    return die, html
+
+
+@pytest.mark.parametrize("from_the_press", [True, False])
+def test_a_die_that_is_due_is_asked_about_before_it_goes_in(as_role, from_the_press):
+    client, person, press = as_role("setter"), make.person(), shop.press()
+    die, html = worn_die(client)
+    address = here(press) if from_the_press else f"{reverse('maintenance:in_press')}?die={die.pk}"
+    tap = {"die": die.pk} if from_the_press else {"press": press.pk}
+    if from_the_press:
+        assert "sharpen first; order 26-0001" in client.get(address).content.decode()
+    answer = client.post(address, tap | {"person": person.pk})
+    assert (answer.status_code, DieInPress.objects.count()) == (422, 0)
+    form = answer.context["form"]
+    assert form.doubt.startswith("H-900 is due: sharpen first. Its chance of finishing order 26-0001 (900,000 hits")
+    chance = re.search(r"chip[^<]*edge is <strong[^>]*>([^<]+)</strong>", html)[1]
+    assert form.doubt.endswith(f"edge is {chance}."), "the chance that its own page says"
+    (name, value) = next(iter(tap.items()))
+    shown = answer.content.decode()
+    assert shown.index(f'type="hidden" name="{name}" value="{value}"') < shown.index("Set it all the same")
+    answer = client.post(address, tap | {"person": person.pk, "confirm": form.doubt_mark})
+    assert answer.status_code == 302 and DieInPress.objects.get().die == die
+
+
+def test_the_answer_to_one_doubt_is_none_to_another(as_role):
+    client, person, press = as_role("setter"), make.person(), shop.press()
+    die, _ = worn_die(client)
+    mark = client.post(here(press), {"die": die.pk, "person": person.pk}).context["form"].doubt_mark
+    die.orders.update(parts=800_000)
+    answer = client.post(here(press), {"die": die.pk, "person": person.pk, "confirm": mark})
+    assert answer.status_code == 422 and "800,000" in answer.context["form"].doubt
+
+
+def test_without_an_order_a_worn_die_is_asked_about_by_what_is_left(as_role):
+    client, person, press = as_role("setter"), make.person(), shop.press()
+    die, _ = worn_die(client, parts=0)
+    answer = client.post(here(press), {"die": die.pk, "person": person.pk})
+    assert answer.context["form"].doubt == (
+        "H-900 is due: sharpen first. Of the usual hits to dull 5 % are left on 1-A."
+    )
+
+
+def test_a_die_that_will_finish_its_order_goes_in_unasked(as_role):
+    client, person, press = as_role("setter"), make.person(), shop.press()
+    die = make.die(usual_press=press)
+    make.position(die)
+    make.order(die, parts=10)
+    store.refresh_die(die)
+    assert client.post(here(press), {"die": die.pk, "person": person.pk}).status_code == 302
+    assert DieInPress.objects.get().die == die
 
 
 def test_a_name_that_is_known_needs_no_tap(as_role):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 
 from django import forms
 from django.db.models import QuerySet
@@ -12,11 +13,13 @@ from diestore.access.models import Person
 from diestore.access.tablet import Tablet
 from diestore.access.who_field import add_person, prove_person
 from diestore.frame.fields import MomentField, Pick, Picks, choices, minute
-from diestore.register.models import Die, Plant, Press
+from diestore.register.models import Die, Plant, Press, Variant
 from maintenance.counters import asked as counters_asked
 from maintenance.counters import devices, presses
 from maintenance.counters import questions as counters_questions
+from maintenance.forecasts import due
 from maintenance.log import expected, write
+from maintenance.log.data import OrderLeft
 from maintenance.models import CounterDevice, CounterQuestion, Order, Scope, fresh_key
 
 from . import page
@@ -49,7 +52,8 @@ class ByForm(forms.Form):
 
     @property
     def sentences(self) -> list[str]:
-        return [sentence for name, found in self.errors.items() if name not in ("person", "pin") for sentence in found]
+        shown_elsewhere = ("person", "pin", "confirm")
+        return [sentence for name, found in self.errors.items() if name not in shown_elsewhere for sentence in found]
 
 
 class InPressForm(ByForm):
@@ -59,6 +63,8 @@ class InPressForm(ByForm):
     act = forms.ChoiceField(choices=[("set", ""), ("out", ""), ("never", "")], required=False)
     reason = forms.CharField(label="Why", max_length=300, required=False)
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    confirm = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    doubt = doubt_mark = ""
 
     def __init__(self, data=None, *, die: Die | None, press: Press | None, may_strike: bool = False, **kwargs) -> None:
         super().__init__(data, **kwargs)
@@ -94,7 +100,33 @@ class InPressForm(ByForm):
             raise forms.ValidationError("Nothing is in it any more: somebody took it out.")
         if cleaned["act"] == "set" and not (cleaned.get("die") or cleaned.get("press")) and not self.errors:
             raise forms.ValidationError("Tap the die or the press.")
+        if cleaned["act"] == "set" and not self.errors:
+            self._doubt(cleaned)
         return cleaned
+
+    def _doubt(self, cleaned: dict) -> None:
+        """Ask before a die goes in that should be sharpened first. The answer holds for that sentence only."""
+        die = cleaned.get("die") or self.die
+        _, order = self._variant_and_order(die, cleaned)
+        ready = due.readiness([die.pk], {die.pk: order} if order else {}).get(die.pk)
+        self.doubt = page.doubt_of(die, ready) if ready else ""
+        self.doubt_mark = hashlib.sha256(self.doubt.encode()).hexdigest()[:16]
+        if self.doubt and cleaned.get("confirm") != self.doubt_mark:
+            self.add_error("confirm", self.doubt)
+
+    @property
+    def tapped(self) -> tuple[str, Die | Press]:
+        """What was picked to go in, by its name on the form, so that a doubt can be confirmed."""
+        name = "die" if self.die is None else "press"
+        return name, self.cleaned_data[name]
+
+    def _variant_and_order(self, die: Die, cleaned: dict) -> tuple[Variant | None, OrderLeft | None]:
+        """With which inserts it goes in, and for which order."""
+        variants, orders = expected.variants(die), expected.open_orders(die)
+        variant = next((v for v in variants if str(v.pk) == cleaned.get("variant")), None)
+        wanted = variant.pk if variant else self._variant_expected(die)
+        order = next((row for row in orders if row.variant_id in (None, wanted)), None)
+        return variant or next((v for v in variants if v.pk == wanted), None), order
 
     def save(self, by: write.Actor) -> presses.Changed:
         said, now = self.cleaned_data, timezone.now()
@@ -106,16 +138,13 @@ class InPressForm(ByForm):
         if said["act"] == "never":
             return presses.strike_in_press(by=by, row=self.row, reason=said["reason"])
         die, press = said.get("die") or self.die, said.get("press") or self.press
-        orders = expected.open_orders(die)
-        variant = next((v for v in expected.variants(die) if str(v.pk) == said.get("variant")), None)
-        wanted = variant.pk if variant else self._variant_expected(die)
-        order = next((row for row in orders if row.variant_id in (None, wanted)), None) if orders else None
+        variant, order = self._variant_and_order(die, said)
         return presses.set_in_press(
             by=by,
             press=press,
             die=die,
             at=at,
-            variant=variant or next((v for v in expected.variants(die) if v.pk == wanted), None),
+            variant=variant,
             order=None if order is None else Order.objects.get(pk=order.order_id),
             key=said.get("key") or None,
         )

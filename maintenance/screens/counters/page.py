@@ -10,9 +10,12 @@ from django.db.models import Count, OuterRef, Q, Subquery
 from django.utils import timezone
 
 from diestore.register.models import Die, Press
+from maintenance.forecasts.due import Readiness, readiness
 from maintenance.log.data import OrderLeft
 from maintenance.log.queries import next_order_by_die
 from maintenance.models import Counter, CounterDevice, CounterReading, DieInPress, OpenCount
+from maintenance.wording import odds
+from maintenance.wording.standing import SHARPEN
 
 SILENT = dt.timedelta(minutes=10)
 PICKS_AT_MOST = 12
@@ -106,11 +109,29 @@ class DiePick:
     die: Die
     order: OrderLeft | None
     in_press: str = ""
+    ready: Readiness | None = None
 
     @property
     def note(self) -> str:
         told = f"order {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
-        return f"now in {self.in_press}; {told}" if self.in_press else told
+        where = f"now in {self.in_press}" if self.in_press else ""
+        first = SHARPEN.word.lower() if self.ready and self.ready.standing is SHARPEN else ""
+        return "; ".join(bit for bit in (first, where, told) if bit)
+
+
+def doubt_of(die: Die, ready: Readiness) -> str:
+    """Why to think twice before the die goes in; nothing where there is no cause."""
+    if ready.standing is not SHARPEN:
+        return ""
+    if ready.order is not None:
+        return (
+            f"{die} is due: sharpen first. Its chance of finishing order {ready.order.number} "
+            f"({ready.order.hits_left:,} hits to go) without a dull or chipped edge is {odds.chance(ready.chance)}."
+        )
+    return (
+        f"{die} is due: sharpen first. Of the usual hits to dull {odds.percent(ready.share_left)} are left on "
+        f"{ready.limiting}."
+    )
 
 
 def dies_for(press: Press, found: list[Die] | None = None) -> list[DiePick]:
@@ -123,7 +144,11 @@ def dies_for(press: Press, found: list[Die] | None = None) -> list[DiePick]:
     orders = next_order_by_die(press.plant)
     presses = dict(DieInPress.objects.now().filter(die__in=rows).values_list("die_id", "press__code"))
     far = dt.date.max
-    picks = [DiePick(die=die, order=orders.get(die.pk), in_press=presses.get(die.pk, "")) for die in rows]
+    ready = readiness([die.pk for die in rows], orders)
+    picks = [
+        DiePick(die=die, order=orders.get(die.pk), in_press=presses.get(die.pk, ""), ready=ready.get(die.pk))
+        for die in rows
+    ]
     picks.sort(key=lambda p: (p.in_press == press.code, p.order.due if p.order else far, p.die.code))
     return [pick for pick in picks if pick.in_press != press.code][:PICKS_AT_MOST]
 
