@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.core.exceptions import ValidationError
 
 from diestore.register.models import Plant
 
+from . import known_browser, throttle
 from . import tablet as access_tablet
-from . import throttle
 from .models import Person, UserSettings
 
 LOOKS = {"": "as the device", "light": "light", "dark": "dark"}
@@ -20,9 +22,9 @@ class HeldForm:
 
     held_s = 0
 
-    def try_at(self, *doors: tuple[throttle.Door, str]) -> None:
+    def try_at(self, *doors: tuple[throttle.Door, str], where: str) -> dt.datetime:
         try:
-            throttle.enter(*doors)
+            return throttle.enter(*doors, where=where)
         except throttle.Held as held:
             self.held_s = held.seconds
             raise ValidationError(str(held), code="held") from held
@@ -42,10 +44,11 @@ class SignInForm(HeldForm, AuthenticationForm):
         name = self.cleaned_data.get("username")
         if not name or not self.cleaned_data.get("password"):
             return self.cleaned_data
-        doors = (throttle.USER, name), (throttle.ADDRESS, throttle.address_of(self.request))
-        self.try_at(*doors)
+        address = throttle.address_of(self.request)
+        doors = known_browser.doors(self.request, name) or ((throttle.USER, name), (throttle.ADDRESS, address))
+        at = self.try_at(*doors, where=address)
         cleaned = super().clean()
-        throttle.was_right(*doors)
+        throttle.was_right(*doors, at=at)
         return cleaned
 
 
@@ -68,9 +71,9 @@ class PasswordForm(HeldForm, PasswordChangeForm):
 
     def clean_old_password(self):
         door = (throttle.USER, self.user.get_username())
-        self.try_at(door)
+        at = self.try_at(door, where="the page of the password")
         old = super().clean_old_password()
-        throttle.was_right(door)
+        throttle.was_right(door, at=at)
         return old
 
 

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import dataclass
+
+from django.contrib.auth.models import User
+
 from diestore import units
 from diestore.register.models import Plant
 
+from . import throttle
 from .models import Person, UserSettings
 
 
@@ -54,3 +60,48 @@ def tablets():
     """The shared tablets, with the roles whose rights they have."""
     rows = UserSettings.objects.filter(shared_device=True).select_related("user", "plant")
     return rows.prefetch_related("user__groups").order_by("user__username")
+
+
+@dataclass(frozen=True)
+class HeldDoor:
+    """What is held after wrong tries. code: how the button names it; key: how the log does."""
+
+    code: str
+    says: str
+    until: dt.datetime
+    key: str = ""
+
+
+def held() -> list[HeldDoor]:
+    """Names, PINs, tablets and addresses that are held now. The table of tries knows keys only: names are tried."""
+    rows = throttle.held_rows()
+    if not rows:
+        return []
+    found = []
+    for user in User.objects.order_by("username"):
+        name = user.get_username()
+        mine = throttle.key_of(throttle.USER, name)
+        known = throttle.key_of(throttle.KNOWN, f"{name}/")[:32]
+        ends = [
+            until
+            for (door, key), until in rows.items()
+            if (door == throttle.USER.name and key == mine) or (door == throttle.KNOWN.name and key.startswith(known))
+        ]
+        if ends:
+            found.append(HeldDoor(f"user {user.pk}", f"The sign-in of {name}", max(ends), mine[: throttle.KEY_SHOWN]))
+        key = throttle.key_of(throttle.PIN_DEVICE, name)
+        if (throttle.PIN_DEVICE.name, key) in rows:
+            until = rows[throttle.PIN_DEVICE.name, key]
+            found.append(
+                HeldDoor(f"tablet {user.pk}", f"All PINs at the tablet {name}", until, key[: throttle.KEY_SHOWN])
+            )
+    for person in Person.objects.exclude(pin_hash="").order_by("name", "pk"):
+        key = throttle.key_of(throttle.PIN, str(person.pk))
+        if (throttle.PIN.name, key) in rows:
+            until = rows[throttle.PIN.name, key]
+            found.append(HeldDoor(f"pin {person.pk}", f"The PIN of {person}", until, key[: throttle.KEY_SHOWN]))
+    ends = [until for (door, _), until in rows.items() if door == throttle.ADDRESS.name]
+    if ends:
+        many = "An address" if len(ends) == 1 else f"{len(ends)} addresses"
+        found.append(HeldDoor("addresses", f"{many} from which many names were tried", max(ends)))
+    return found

@@ -42,10 +42,10 @@ def hash_of(pin: str) -> str:
 def pin_is_right(person: Person, pin: str, *, device: str) -> bool:
     """Whether it is this person's. Raises throttle.Held after too many tries at the person or from the device."""
     doors = (throttle.PIN, str(person.pk)), (throttle.PIN_DEVICE, device)
-    throttle.enter(*doors)
+    at = throttle.enter(*doors, where=f"tablet {device}")
     if not person.pin_hash or not PIN_SHAPE.fullmatch(pin) or not check_password(pin, person.pin_hash):
         return False
-    throttle.was_right(*doors)
+    throttle.was_right(*doors, at=at)
     return True
 
 

@@ -1,7 +1,9 @@
-"""What is guessed at is held: each door counts the tries in a row, and from some number on the wait doubles.
+"""What is guessed at is held: each door counts the wrong tries, and from some number on the wait doubles.
 
 A try is counted before it is looked at and taken back when it was right, so that a hundred guesses sent at once are
-held like a hundred sent one by one. The count stands in the database and so holds over processes and hosts.
+held like a hundred sent one by one. The count stands in the database and so holds over processes and hosts. It wears
+off with time, else one wrong try now and then would hold a name for good. A browser in which a name has signed in
+before has a door of its own for that name: whoever guesses elsewhere does not hold the one whose name it is.
 """
 
 from __future__ import annotations
@@ -22,19 +24,24 @@ from .models import Tries
 logger = logging.getLogger(__name__)
 
 FORGOTTEN_AFTER = dt.timedelta(days=1)  # rows older than any door remembers
+AHEAD = dt.timedelta(
+    minutes=1
+)  # so far the clocks of two hosts may lie apart; what is later was written by a wrong one
+KEY_SHOWN = 12  # so much of a name's key stands in the log
 
 
 @dataclass(frozen=True, kw_only=True)
 class Door:
-    """What is tried. `free` tries in a row cost nothing; then the wait doubles from `first_s` up to `longest_s`.
+    """What is tried. `free` wrong tries cost nothing; then the wait doubles from `first_s` up to `longest_s`.
 
-    After `forgets_s` without a try the count begins again.
+    One try is forgotten for each `forgives_s` that passes without one, all of them after `forgets_s`.
     """
 
     name: str
     free: int
     first_s: int
     longest_s: int
+    forgives_s: int
     forgets_s: int
 
     def wait_s(self, count: int) -> int:
@@ -44,12 +51,15 @@ class Door:
         return min(self.first_s * 2 ** min(count - self.free, 30), self.longest_s)
 
 
-# A user name: five slips are human. An address may be a whole hall behind one router, so it may slip more often.
-USER = Door(name="user", free=5, first_s=10, longest_s=900, forgets_s=3_600)
-ADDRESS = Door(name="address", free=40, first_s=10, longest_s=900, forgets_s=3_600)
-# A PIN has few digits: at four tries an hour after the free ones, 10,000 PINs take more than three months.
-PIN = Door(name="pin", free=5, first_s=30, longest_s=900, forgets_s=14_400)
-PIN_DEVICE = Door(name="pin device", free=15, first_s=30, longest_s=900, forgets_s=14_400)
+# A user name: five slips are human. Whoever tries on and on has some ten tries an hour.
+USER = Door(name="user", free=5, first_s=10, longest_s=900, forgives_s=300, forgets_s=3_600)
+# The same name in a browser in which it has signed in before.
+KNOWN = Door(name="known browser", free=5, first_s=10, longest_s=900, forgives_s=300, forgets_s=3_600)
+# An address may be a whole hall behind one router: it may slip more often, and waits a minute at the longest.
+ADDRESS = Door(name="address", free=40, first_s=10, longest_s=60, forgives_s=60, forgets_s=3_600)
+# A PIN has few digits: at seven or eight tries an hour after the free ones, 10,000 PINs take eight weeks at a tablet.
+PIN = Door(name="pin", free=5, first_s=30, longest_s=900, forgives_s=440, forgets_s=14_400)
+PIN_DEVICE = Door(name="pin device", free=15, first_s=30, longest_s=240, forgives_s=200, forgets_s=14_400)
 
 
 class Held(Exception):
@@ -68,35 +78,66 @@ def said_wait(seconds: int) -> str:
 
 
 def key_of(door: Door, who: str) -> str:
-    """The same for every spelling that the sign-in would take for one name."""
+    """The same for every spelling that the sign-in would take for one name.
+
+    A known browser is told as `name/mark`: half of its key is the name's, so that all of a name are found.
+    """
+    if door is KNOWN:
+        name, _, mark = who.rpartition("/")
+        return _hashed(door, name)[:32] + _hashed(door, mark)[:32]
+    return _hashed(door, who)
+
+
+def _hashed(door: Door, who: str) -> str:
     plain = unicodedata.normalize("NFKC", who).casefold().strip()
     return salted_hmac("diestore.access.throttle", f"{door.name}:{plain}", algorithm="sha256").hexdigest()
 
 
-def enter(*doors: tuple[Door, str], now: dt.datetime | None = None) -> None:
-    """Count a try at each door; raises Held where one of them is closed, and then counts none."""
+def enter(*doors: tuple[Door, str], now: dt.datetime | None = None, where: str = "") -> dt.datetime:
+    """Count a try at each door; raises Held where one of them is closed, and then counts none.
+
+    where: from where it comes, for the log. Returns when it was, for `was_right`.
+    """
     now = now or timezone.now()
     with transaction.atomic():
         rows = [(door, _locked(door, who, now)) for door, who in _in_order(doors)]
-        held = [row.held_until for _, row in rows if row.held_until is not None and row.held_until > now]
+        held = [until for door, row in rows if (until := held_until(door, row, now)) is not None]
         if held:
             raise Held(max(1, math.ceil((max(held) - now).total_seconds())))
         for door, row in rows:
-            if now - row.last > dt.timedelta(seconds=door.forgets_s):
-                row.count = 0
-            row.count += 1
+            row.count = _counted(door, row, now) + 1
             row.last = now
             wait = door.wait_s(row.count)
             row.held_until = now + dt.timedelta(seconds=wait) if wait else None
             row.save(update_fields=["count", "last", "held_until"])
             if wait:
-                logger.warning("%s tries in a row at the door %s: held for %s seconds", row.count, door.name, wait)
+                logger.warning(
+                    "%s wrong tries at the door %s of %s from %s: held for %s seconds",
+                    row.count, door.name, row.who[:KEY_SHOWN], where or "nowhere known", wait,
+                )  # fmt: skip
+    return now
 
 
-def was_right(*doors: tuple[Door, str]) -> None:
-    """The try was right: the first door is clean again, and the others forget the tries that it had counted.
+def held_until(door: Door, row: Tries, now: dt.datetime) -> dt.datetime | None:
+    """Until when it is held. A hold that no clock of now would give was written by one that was ahead, and is none."""
+    if row.held_until is None or row.held_until <= now or row.last > now + AHEAD:
+        return None
+    return row.held_until if row.held_until <= now + dt.timedelta(seconds=door.longest_s) + AHEAD else None
 
-    So one right password does not clear an address of its guesses at other names.
+
+def _counted(door: Door, row: Tries, now: dt.datetime) -> int:
+    """The tries that still count."""
+    passed_s = (now - row.last).total_seconds()
+    if passed_s > door.forgets_s or row.last > now + AHEAD:
+        return 0
+    return max(0, row.count - int(max(0.0, passed_s) // door.forgives_s))
+
+
+def was_right(*doors: tuple[Door, str], at: dt.datetime) -> None:
+    """The try of `enter` at that time was right: the first door is clean again, and the others forget the tries that it
+    had counted, and the hold that this one gave.
+
+    So one right password does not clear an address of its guesses at other names, and holds nobody there either.
     """
     first = doors[0]
     with transaction.atomic():
@@ -111,8 +152,8 @@ def was_right(*doors: tuple[Door, str]) -> None:
             if (door, who) == first:
                 row.delete()
                 continue
-            row.count = max(0, row.count - counted)
-            if door.wait_s(row.count) == 0:
+            row.count = max(0, row.count - max(1, counted))
+            if row.last <= at or door.wait_s(row.count) == 0:  # else somebody there was wrong meanwhile
                 row.held_until = None
             row.save(update_fields=["count", "held_until"])
 
@@ -120,6 +161,25 @@ def was_right(*doors: tuple[Door, str]) -> None:
 def forget(door: Door, who: str) -> None:
     """Somebody with the right to do so opens the door again: a PIN that was set anew."""
     Tries.objects.filter(door=door.name, who=key_of(door, who)).delete()
+
+
+def forget_user(name: str) -> None:
+    """The same for a user name, in every browser."""
+    forget(USER, name)
+    Tries.objects.filter(door=KNOWN.name, who__startswith=key_of(KNOWN, f"{name}/")[:32]).delete()
+
+
+def forget_addresses() -> None:
+    Tries.objects.filter(door=ADDRESS.name).delete()
+
+
+def held_rows(now: dt.datetime | None = None) -> dict[tuple[str, str], dt.datetime]:
+    """What is held now, and until when: by the name of the door and the key."""
+    now = now or timezone.now()
+    doors = {door.name: door for door in (USER, KNOWN, ADDRESS, PIN, PIN_DEVICE)}
+    rows = Tries.objects.filter(held_until__gt=now, door__in=doors)
+    told = {(row.door, row.who): held_until(doors[row.door], row, now) for row in rows}
+    return {key: until for key, until in told.items() if until is not None}
 
 
 def _in_order(doors: tuple[tuple[Door, str], ...]) -> list[tuple[Door, str]]:

@@ -18,7 +18,7 @@ from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views import View
 
-from . import actions, queries, roles, tablet
+from . import actions, known_browser, queries, roles, tablet
 from .forms import PasswordForm, PersonForm, PinForm, SignInForm, WhoForm
 from .models import Person
 
@@ -56,6 +56,7 @@ class SignIn(HeldAnswer, auth_views.LoginView):
         answer = super().form_valid(form)
         if queries.is_shared_device(form.get_user()):
             self.request.session.set_expiry(settings.TABLET_SESSION_AGE)
+        known_browser.remember(self.request, answer, form.get_user().get_username())
         return answer
 
 
@@ -145,6 +146,10 @@ class People(ForPeople):
         return self._show(request, PersonForm())
 
     def post(self, request):
+        if "again" in request.POST:
+            opened = actions.let_try_again(by=request.user, held=request.POST["again"])
+            messages.success(request, f"{opened} may be tried again." if opened else "That is held no more.")
+            return redirect("diestore:people")
         form = PersonForm(request.POST)
         if not form.is_valid():
             return self._show(request, form, status=422)
@@ -153,7 +158,12 @@ class People(ForPeople):
         return redirect("diestore:person", pk=person.pk)
 
     def _show(self, request, form, status: int = 200):
-        shown = {"people": queries.people_for_list(), "tablets": queries.tablets(), "form": form}
+        shown = {
+            "people": queries.people_for_list(),
+            "tablets": queries.tablets(),
+            "held": queries.held(),
+            "form": form,
+        }
         return render(request, "diestore/access/people.html", shown, status=status)
 
 
