@@ -177,12 +177,12 @@ def unit(text: str, dimension: str | None = None) -> Unit:
 
     Raises UnknownUnit (with the accepted ones) or AmbiguousUnit.
     """
-    found = _find(text, dimension)
-    if found is None or (dimension is not None and found.dimension != dimension):
+    unit = _find(text, dimension)
+    if unit is None or (dimension is not None and unit.dimension != dimension):
         accepted = tuple(u.symbol for u in _ALL if dimension is None or u.dimension == dimension)
         what = f"a unit of {dimension}" if dimension else "a unit known here"
         raise UnknownUnit(f"{text.strip()[:20]!r} is not {what}; write {_or(accepted)}.", accepted)
-    return found
+    return unit
 
 
 def _or(words: Iterable[str]) -> str:
@@ -410,13 +410,13 @@ def quantity(name: str | Quantity, typed_unit: str | None = None) -> Quantity | 
     words = " ".join(name.casefold().replace("_", " ").split())
     if words in READINGS:
         known = QUANTITIES[READINGS[words]]
-        if words == "hardness" and typed_unit and (found := _find(typed_unit, None)):
-            return QUANTITIES[_BY_DIMENSION[found.dimension]] if "hardness" in found.dimension else known
+        if words == "hardness" and typed_unit and (unit := _find(typed_unit, None)):
+            return QUANTITIES[_BY_DIMENSION[unit.dimension]] if "hardness" in unit.dimension else known
         return known
     if typed_unit is None:
         return None
-    found = _find(typed_unit, None)
-    return QUANTITIES[_BY_DIMENSION[found.dimension]] if found else None
+    unit = _find(typed_unit, None)
+    return QUANTITIES[_BY_DIMENSION[unit.dimension]] if unit else None
 
 
 def reading(name: str, typed_unit: str | None = None) -> Quantity | None:
@@ -467,24 +467,24 @@ def _split(text: str) -> tuple[Fraction, str, str]:
         raise NotANumber(f"{text!r} is not typed text.")
     if len(text) > LONGEST_TYPED:
         raise NotANumber(f"That is {len(text):,} characters long; a value with its unit has at most {LONGEST_TYPED}.")
-    found = _NUMBER.match(text)
-    if found is None:
+    parts = _NUMBER.match(text)
+    if parts is None:
         raise NotANumber(f"{text.strip()!r} does not begin with a number.")
-    if found["bottom"] is not None:
-        if int(found["bottom"]) == 0:
+    if parts["bottom"] is not None:
+        if int(parts["bottom"]) == 0:
             raise NotANumber(f"{text.strip()!r} divides by nought.")
-        value = Fraction(int(found["top"]), int(found["bottom"]))
-        if found["whole"] and value >= 1:
+        value = Fraction(int(parts["top"]), int(parts["bottom"]))
+        if parts["whole"] and value >= 1:
             raise NotANumber(f"{text.strip()!r} is not one number.")
-        value += int(found["whole"] or 0)
+        value += int(parts["whole"] or 0)
     else:
-        value = _decimal(found["digits"], text.strip())
-        if found["exp"]:
-            value *= Fraction(10) ** int(found["exp"][1:])
-    rest = text[found.end() :].strip()
+        value = _decimal(parts["digits"], text.strip())
+        if parts["exp"]:
+            value *= Fraction(10) ** int(parts["exp"][1:])
+    rest = text[parts.end() :].strip()
     if rest[:1].isdigit() or rest[:1] in {".", ",", "/"}:
         raise NotANumber(f"{text.strip()!r} is not one number.")
-    return (-value if found["sign"] in {"-", "−"} else value), found[0].strip(), rest
+    return (-value if parts["sign"] in {"-", "−"} else value), parts[0].strip(), rest
 
 
 def number(text: str) -> float:
@@ -545,27 +545,27 @@ def _typed(
     what = quantity(name, typed_unit or None)
     if what is None:
         symbols = ("mm", "µm", "in", "thou", "N", "lbf", "MPa", "ksi", "kg", "°C", "HRC", "%")
-        said = f"{typed_unit[:20]!r} is not a unit known here" if typed_unit else f"The {str(name)[:60]} needs a unit"
-        raise UnknownUnit(f"{said}; write for instance {_or(symbols)}.", symbols)
+        reason = f"{typed_unit[:20]!r} is not a unit known here" if typed_unit else f"The {str(name)[:60]} needs a unit"
+        raise UnknownUnit(f"{reason}; write for instance {_or(symbols)}.", symbols)
     assumed = not typed_unit
     if assumed:
         if system is None:
             raise UnknownUnit(f"The {what.name} needs a unit; write {_or(what.accepts)}.", what.accepts)
         typed_unit = what.unit(system)
     try:
-        found = _find(typed_unit, what.dimension)
+        unit = _find(typed_unit, what.dimension)
     except AmbiguousUnit as error:
         raise AmbiguousUnit(str(error), what.accepts) from None
-    if found is None or found.dimension != what.dimension:
+    if unit is None or unit.dimension != what.dimension:
         raise UnknownUnit(
             f"{typed_unit[:20]!r} is not a unit for the {what.name}; write {_or(what.accepts)}.", what.accepts
         )
-    si = value * found.factor + found.offset
+    si = value * unit.factor + unit.offset
     stored = UNITS[what.stored]
     return Typed(
         value=_float((si - stored.offset) / stored.factor, typed_value),
         value_si=_float(si, typed_value),
-        unit=found.symbol,
+        unit=unit.symbol,
         typed_value=typed_value,
         typed_unit=typed_unit,
         assumed=assumed,

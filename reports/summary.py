@@ -34,10 +34,10 @@ def lines(plant: Plant) -> list[str]:
 
 def due_lines(plant: Plant) -> list[str]:
     """The dies least likely to finish their next order, with the edge that is likely to go first."""
-    found = due.rows(plant)
-    at_risk = [row for row in found if row.standing.css or row.chance is None]
+    rows = due.rows(plant)
+    at_risk = [row for row in rows if row.standing.css or row.chance is None]
     if not at_risk:
-        return [f"No die is due: all {len(found)} with an open order will very probably finish it."]
+        return [f"No die is due: all {len(rows)} with an open order will very probably finish it."]
     head = ("die", "chance to finish", "", "order", "due", "hits to go", "half go so far", "edge that limits it")
     rows = [
         (
@@ -53,7 +53,7 @@ def due_lines(plant: Plant) -> list[str]:
         for row in at_risk
     ]
     made = ["Next dies due", *_table(head, rows[:SHOWN]), *_more(len(rows))]
-    return [*made, f"  The other {len(found) - len(at_risk)} with an open order run through it with 4 in 5 or better."]
+    return [*made, f"  The other {len(rows) - len(at_risk)} with an open order run through it with 4 in 5 or better."]
 
 
 def spare_lines(plant: Plant) -> list[str]:

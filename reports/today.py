@@ -26,8 +26,8 @@ class Today(View):
         plants = plants_shown(user)
         plant = plants[0] if len(plants) == 1 else None
         rows = due.rows(plant)
-        found = [row for row in rows if row.standing.css]
-        told = [{"row": r, "chance": None if r.chance is None else odds.chance(r.chance)} for r in found[:MOST]]
+        at_risk = [row for row in rows if row.standing.css]
+        lines = [{"row": r, "chance": None if r.chance is None else odds.chance(r.chance)} for r in at_risk[:MOST]]
         spares = _spares(user, plants[0] if plants else None)  # as on the page of the spares, which has one plant
         return render(
             request,
@@ -35,8 +35,8 @@ class Today(View):
             {
                 "empty_register": not rows and not Die.objects.exists(),
                 "orders": len(rows),
-                "due": told,
-                "due_count": len(found),
+                "due": lines,
+                "due_count": len(at_risk),
                 "spares": None if spares is None else spares.rows,
                 "spares_count": 0 if spares is None else spares.found,
                 "spares_waiting": 0 if spares is None else spares.waiting,

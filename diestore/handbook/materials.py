@@ -357,16 +357,16 @@ def material(name: str) -> Material | None:
     """
     if not isinstance(name, str) or not name.strip():
         return None
-    if found := _BY_NAME.get(_plain(name)):
-        return found
+    if known := _BY_NAME.get(_plain(name)):
+        return known
     words = name.casefold().replace(",", " ").split()
     for count in (4, 3, 2, 1):
         for start in (len(words) - count, 0):
-            if start >= 0 and (found := _BY_NAME.get(_plain(" ".join(words[start : start + count])))):
+            if start >= 0 and (known := _BY_NAME.get(_plain(" ".join(words[start : start + count])))):
                 left = " ".join(words[:start] + words[start + count :])
-                is_of_the_temper = all(temper in found.name for temper in _TEMPER.findall(left))
-                fits = found.family == family_of(name) and is_of_the_temper and not _NEEDS_TEMPER.search(left)
-                return found if fits else None
+                is_of_the_temper = all(temper in known.name for temper in _TEMPER.findall(left))
+                fits = known.family == family_of(name) and is_of_the_temper and not _NEEDS_TEMPER.search(left)
+                return known if fits else None
     return None
 
 
@@ -384,10 +384,10 @@ def gap_guidance(name: str, tensile_mpa: float | None = None) -> tuple[GapGuidan
     With a tensile strength of 1 GPa or more, the guideline for such strengths stands beside it. Empty where nothing was
     found: then nothing is guessed.
     """
-    found = material(name)
+    known = material(name)
     family = family_of(name)
-    if found is not None:
-        given = [GapGuidance(pct_per_side=span, holds_for=found.name) for span in found.gap_pct]
+    if known is not None:
+        given = [GapGuidance(pct_per_side=span, holds_for=known.name) for span in known.gap_pct]
     else:
         given = [
             GapGuidance(pct_per_side=span, holds_for=m.name)

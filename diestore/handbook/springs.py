@@ -148,9 +148,9 @@ def load_class(standard: str, colour: str) -> LoadClass:
             f"A {colour.strip()[:20]} spring means nothing without its standard: colours differ by series."
         )
     plain = "".join(standard.upper().split()).partition(":")[0]
-    found = _CLASSES.get(("ISO 10243" if plain in ("ISO10243", "ISO") else plain, colour.strip().lower()))
-    if found is None:
+    spring_class = _CLASSES.get(("ISO 10243" if plain in ("ISO10243", "ISO") else plain, colour.strip().lower()))
+    if spring_class is None:
         raise SpringError(
             f"{colour.strip()[:20]!r} in {standard.strip()[:30]!r} is not in the handbook; take the maker's table."
         )
-    return found
+    return spring_class

@@ -193,8 +193,8 @@ def word(text: str) -> Word | None:
 
 def meaning(text: str) -> str:
     """The help beside a figure; empty where there is none."""
-    found = word(text)
-    return found.meaning if found else ""
+    entry = word(text)
+    return entry.meaning if entry else ""
 
 
 def by_letter() -> dict[str, list[Word]]:

@@ -34,11 +34,11 @@ def times(p: float) -> str:
     """How often, said within a sentence: "3 times in 10", "nearly always"."""
     if p > 0.95:
         return "nearly always"
-    said = chance(p)
-    if said == "even":
+    words = chance(p)
+    if words == "even":
         return "every other time"
-    k, found, n = said.partition(" in ")
-    return f"{k} {'time' if k == '1' else 'times'} in {n}" if found and k.isdigit() else "seldom"
+    k, in_, n = words.partition(" in ")
+    return f"{k} {'time' if k == '1' else 'times'} in {n}" if in_ and k.isdigit() else "seldom"
 
 
 def percent(p: float) -> str:

@@ -18,18 +18,18 @@ def hang() -> None:
 
 def what_it_costs(request, die) -> str:
     """One sentence from the die's own log, and the way to the rest."""
-    told = sheets.cost_per_thousand(die)
-    if told.per_thousand is None:
+    cost = sheets.cost_per_thousand(die)
+    if cost.per_thousand is None:
         return ""
-    running = sorted(told.sheet.elements, key=lambda element: -element.per_thousand)
+    running = sorted(cost.sheet.elements, key=lambda element: -element.per_thousand)
     return render_to_string(
         "reports/cost/panel.html",
         {
             "die": die,
-            "figure": three_figures(told.per_thousand),
+            "figure": three_figures(cost.per_thousand),
             "elements": [(element.name, three_figures(element.per_thousand)) for element in running],
-            "parts": told.sheet.parts_made,
-            "left_out": told.sheet.left_out,
+            "parts": cost.sheet.parts_made,
+            "left_out": cost.sheet.left_out,
             "currency": settings.CURRENCY,
         },
     )

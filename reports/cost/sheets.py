@@ -88,8 +88,8 @@ class DieCost:
 
     @property
     def sorted_rest(self) -> Decimal:
-        found = [x for x in (self.share("repair"), self.share("other")) if x is not None]
-        return self._sorted(sum(found, Decimal(0)) if found else None)
+        shares = [x for x in (self.share("repair"), self.share("other")) if x is not None]
+        return self._sorted(sum(shares, Decimal(0)) if shares else None)
 
     @property
     def running(self) -> Decimal | None:

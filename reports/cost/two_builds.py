@@ -66,7 +66,7 @@ class TwoBuilds:
 
 
 def two_builds(
-    cost: DieCost, found: Ahead, change: Change | None, volumes: list[int], *, ahead: PlantAhead | None = None
+    cost: DieCost, year: Ahead, change: Change | None, volumes: list[int], *, ahead: PlantAhead | None = None
 ) -> TwoBuilds:
     """Cost per thousand against volume, as it is and built otherwise."""
     die = cost.die
@@ -76,24 +76,24 @@ def two_builds(
         worlds = np.array(ahead.worlds(die.pk).means)
     except LawRefused as reason:
         return TwoBuilds(refusal=f"Nothing is forecast of this die: {reason}")
-    if found.prices is None or found.prices.sharpening is None:
+    if year.prices is None or year.prices.sharpening is None:
         return TwoBuilds(refusal="What a sharpening costs is not known: hours or the toolroom rate are missing.")
     if die.build_price is None:
         missing.append("The build price is not known; nought is taken, so only the difference counts.")
     intervals = np.repeat(worlds, DRAWS)
     pieces, pieces_b = _pieces(ahead, die.pk, change)
-    by_stroke = _per_million(ahead, cost, found)
+    by_stroke = _per_million(ahead, cost, year)
     a = BuildPlan(
         name="As it is",
         price=die.build_price or Decimal(0),
         parts_per_hit=max(round(cost.spent.parts / cost.spent.hits), 1) if cost.spent.hits else 1,
         intervals_hits=tuple(intervals.tolist()),
-        sharpening=found.prices.sharpening,
+        sharpening=year.prices.sharpening,
         spares_per_sharpening=worn_off_per_sharpening(pieces),
         per_million_hits=by_stroke,
     )
     edges = other_builds.edges_now(die, orders=[row for row in ahead.open_orders if row.die_id == die.pk])
-    shown = tuple(_told(edge, change) for edge in edges)
+    shown = tuple(_edge_change(edge, change) for edge in edges)
     if change is None or not edges:
         return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)
     built = [
@@ -133,7 +133,7 @@ def _band(values: np.ndarray) -> tuple[float, float, float]:
     return float(low), float(middle), float(high)
 
 
-def _told(edge, change: Change | None) -> EdgeChange:
+def _edge_change(edge, change: Change | None) -> EdgeChange:
     hard = f"{edge.hardness_hrc:g} HRC" if edge.hardness_hrc is not None else ""
     coat = edge.coating if edge.coating not in ("", "none") else ""
     return EdgeChange(
@@ -159,7 +159,7 @@ def _pieces(ahead: PlantAhead, die: int, change: Change | None):
     return as_is, otherwise
 
 
-def _per_million(ahead: PlantAhead, cost: DieCost, found: Ahead) -> Decimal:
+def _per_million(ahead: PlantAhead, cost: DieCost, year: Ahead) -> Decimal:
     """What goes by the stroke whatever the interval: pieces that break, and stops."""
     total = 0.0
     for item, places in ahead.places.items():
@@ -167,6 +167,6 @@ def _per_million(ahead: PlantAhead, cost: DieCost, found: Ahead) -> Decimal:
         if price is not None and rate is not None:
             share = sum(place.row.stroke_share for place in places if place.row.die_id == cost.die.pk)
             total += float(price) * rate.per_stroke * share
-    if found.prices is not None and found.prices.stop is not None:
-        total += BreakRate.seen(len(cost.spent.stops), cost.spent.hits).per_stroke * found.prices.stop.mean
+    if year.prices is not None and year.prices.stop is not None:
+        total += BreakRate.seen(len(cost.spent.stops), cost.spent.hits).per_stroke * year.prices.stop.mean
     return from_float(total * 1e6)

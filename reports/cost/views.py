@@ -68,61 +68,61 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
     asked = any(name in request.GET for name in ChangeForm.base_fields)
     form = ChangeForm(request.GET if asked else None, initial={"sides": "upper", "pieces": 1})
     die.plant = plant
-    told = sheets.cost_per_thousand(die)
+    cost = sheets.cost_per_thousand(die)
     ahead = PlantAhead.of(plant, dies=[die.pk])
     if (breaks := spares_kept.breaks_by_kind(plant)) is not None:
         ahead.breaks_by_kind = breaks
-    year = year_ahead.year_ahead(told, ahead=ahead)
-    volumes = _volumes(told, year)
-    two = two_builds.two_builds(told, year, form.change, volumes, ahead=ahead)
+    year = year_ahead.year_ahead(cost, ahead=ahead)
+    volumes = _volumes(cost, year)
+    two = two_builds.two_builds(cost, year, form.change, volumes, ahead=ahead)
     return render(
         request,
         "reports/cost/die.html",
         {
             "die": die,
-            "cost": told,
-            "figure": three_figures(told.per_thousand) if told.per_thousand is not None else "",
-            "running": three_figures(told.running) if told.running is not None else "",
+            "cost": cost,
+            "figure": three_figures(cost.per_thousand) if cost.per_thousand is not None else "",
+            "running": three_figures(cost.running) if cost.running is not None else "",
             "ahead": year,
             "year": _year(year),
-            "lines": _lines(told, year),
+            "lines": _lines(cost, year),
             "form": form,
             "change": form.change,
             "two": two,
-            "compared": _compared(two, told, year),
+            "compared": _compared(two, cost, year),
             "plot": _plot(two, volumes, die),
             "as_of": day(year.as_of) if year.as_of else "",
-            "since": day(told.spent.first.date()) if told.spent.first else "",
+            "since": day(cost.spent.first.date()) if cost.spent.first else "",
             "currency": settings.CURRENCY,
             "sharpening": money(year.prices.sharpening) if year.prices and year.prices.sharpening is not None else "",
         },
     )
 
 
-def _volumes(told: sheets.DieCost, year: year_ahead.Ahead) -> list[int]:
-    middle = told.die.expected_parts or max(told.spent.parts, int(year.strokes) * 10, 100_000)
+def _volumes(cost: sheets.DieCost, year: year_ahead.Ahead) -> list[int]:
+    middle = cost.die.expected_parts or max(cost.spent.parts, int(year.strokes) * 10, 100_000)
     return sorted({int(v) for v in np.geomspace(max(middle / 100, 1_000), middle * 4, VOLUMES)})
 
 
-def _year(found: year_ahead.Ahead) -> dict | None:
-    if found.year is None:
+def _year(year: year_ahead.Ahead) -> dict | None:
+    if year.year is None:
         return None
-    low, high = found.year.per_thousand_band
+    low, high = year.year.per_thousand_band
     return {
-        "figure": three_figures(found.year.per_thousand),
+        "figure": three_figures(year.year.per_thousand),
         "low": three_figures(low),
         "high": three_figures(high),
-        "parts": found.year.planned_parts,
-        "total": money(found.year.expected, cents=False),
+        "parts": year.year.planned_parts,
+        "total": money(year.year.expected, cents=False),
     }
 
 
-def _lines(told: sheets.DieCost, found: year_ahead.Ahead) -> list[dict]:
+def _lines(cost: sheets.DieCost, year: year_ahead.Ahead) -> list[dict]:
     """The elements of the log and of the year ahead, side by side."""
-    ahead = {e.key: e for e in found.year.elements} if found.year else {}
+    ahead = {e.key: e for e in year.year.elements} if year.year else {}
     lines = []
     for key in ("build", *RUNNING):
-        element, coming = told.sheet.element(key), ahead.get(key)
+        element, coming = cost.sheet.element(key), ahead.get(key)
         if element is None and coming is None:
             continue
         band = coming.per_thousand_band if coming else None
@@ -140,12 +140,12 @@ def _lines(told: sheets.DieCost, found: year_ahead.Ahead) -> list[dict]:
     return lines
 
 
-def _compared(two: two_builds.TwoBuilds, told: sheets.DieCost, year: year_ahead.Ahead) -> dict | None:
+def _compared(two: two_builds.TwoBuilds, cost: sheets.DieCost, year: year_ahead.Ahead) -> dict | None:
     """The two builds in figures."""
     if two.comparison is None:
         return None
     made = two.comparison
-    parts = told.die.expected_parts or max(told.spent.parts, 1)
+    parts = cost.die.expected_parts or max(cost.spent.parts, 1)
     rows = []
     for plan in (made.a, made.b):
         intervals = np.array(plan.intervals_hits)

@@ -95,7 +95,7 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
     rates = cost.rates
     others = [] if len(spent.stops) >= STOPS_NEEDED else list(reads.spent_on(_plant_dies(die)).values())
     prices = prices_of(spent, others, rates, ahead.today)
-    told = ahead.told.get(die.pk)
+    forecast = ahead.forecasts.get(die.pk)
     if planned < 1:
         return Ahead(year=None, refusal="No order is open and nothing ran in the last year, so no part is planned.")
     try:
@@ -119,7 +119,7 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
         sharpenings=float(np.mean([np.arange(len(p)) @ p for p in chances])),
         prices=prices,
         as_of=ahead.today,
-        rests_on=(told.rests_on or {}).get("words", ""),
+        rests_on=(forecast.rests_on or {}).get("words", ""),
     )
 
 
@@ -130,13 +130,13 @@ def _plant_dies(die: Die) -> list[int]:
 def _spares_in(ahead: PlantAhead, die: int, sharpenings) -> dict[str, np.ndarray]:
     """Chances of 0, 1, 2 ... pieces of each item used by this die in a year, where its sharpenings are spread so."""
     strokes = ahead.strokes(die, YEAR_DAYS)
-    found = {}
+    used = {}
     for item, places in ahead.places.items():
         mine = tuple(place.use for place in places if place.row.die_id == die)
         if mine:
             group = GrindGroup(label=str(die), strokes=strokes, sharpenings=sharpenings, pieces=mine)
-            found[ahead.items[item].code] = item_demand([group], breaks=ahead.breaks(item)).chances
-    return found
+            used[ahead.items[item].code] = item_demand([group], breaks=ahead.breaks(item)).chances
+    return used
 
 
 def _unit_prices(ahead: PlantAhead) -> dict[str, Decimal | None]:

@@ -68,7 +68,7 @@ def best_lot(
     if not prices:
         raise LotRefused("no price is given.")
     ordered = sorted(prices, key=lambda price: price.pieces)
-    found: list[BestLot] = []
+    lots: list[BestLot] = []
     for number, price in enumerate(ordered):
         keeping = keeping_per_piece + keeping_share * price.unit_price
         economic = economic_lot(yearly_use=yearly_use, order_cost=order_cost, keeping_cost=keeping)
@@ -82,5 +82,5 @@ def best_lot(
         cost = yearly_cost_of_lot(
             lot, yearly_use=yearly_use, order_cost=order_cost, keeping_cost=keeping, unit_price=price.unit_price
         )
-        found.append(BestLot(lot=lot, unit_price=price.unit_price, yearly_cost=cost))
-    return min(found, key=lambda row: (row.yearly_cost, row.lot))
+        lots.append(BestLot(lot=lot, unit_price=price.unit_price, yearly_cost=cost))
+    return min(lots, key=lambda row: (row.yearly_cost, row.lot))

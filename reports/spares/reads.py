@@ -145,14 +145,14 @@ def _asked_of(positions: QuerySet[Position], known_die_grinds: Mapping[int, int]
 
 
 def _positions(plant: Plant | None, dies: Iterable[int] | None, items: Iterable[int] | None) -> QuerySet[Position]:
-    found = Position.objects.filter(item__isnull=False, die__status__in=RUNS).filter(
+    places = Position.objects.filter(item__isnull=False, die__status__in=RUNS).filter(
         Q(valid_to__isnull=True) | Q(valid_to__gt=timezone.now())
     )
     if plant is not None:
-        found = found.filter(die__plant=plant)
+        places = places.filter(die__plant=plant)
     if dies is not None:
-        found = found.filter(die__in=list(dies))
-    return found if items is None else found.filter(item__in=list(items))
+        places = places.filter(die__in=list(dies))
+    return places if items is None else places.filter(item__in=list(items))
 
 
 def allowances_left(positions: QuerySet[Position]) -> dict[int, float]:
@@ -216,7 +216,7 @@ def _left(fittings: Iterable[tuple], on_the_bench: Iterable[tuple]) -> dict[int,
 class DiesAhead(NamedTuple):
     """Of dies: the newest forecast, strokes in runs that ended in a span, when the first run began."""
 
-    told: dict[int, DieForecast]
+    forecasts: dict[int, DieForecast]
     hits: dict[int, int]
     first: dict[int, dt.datetime]
 
@@ -230,13 +230,13 @@ def dies_ahead(plant: Plant, since: dt.datetime, until: dt.datetime, *, dies: It
         dies = list(dies)
         runs, forecasts = runs.filter(die__in=dies), forecasts.filter(die__in=dies)
     read = together.read(
-        told=forecasts,
+        forecasts=forecasts,
         runs=runs.values("die_id")
         .annotate(n=Sum("hits", filter=Q(at__gte=since, at__lt=until)), first=Min("started"))
         .values_list("die_id", "n", "first"),
     )
     return DiesAhead(
-        told={row.die_id: row for row in read["told"]},
+        forecasts={row.die_id: row for row in read["forecasts"]},
         hits={die: n for die, n, _ in read["runs"] if n is not None},
         first={die: first for die, _, first in read["runs"]},
     )

@@ -58,8 +58,8 @@ class SpareTable(tables.Table):
         )
 
     def render_state(self, record: SpareRow):
-        said = status(record.state, WORDS[record.state])
-        return format_html("{}<small>{}</small>", said, WAITS) if record.waits else said
+        words = status(record.state, WORDS[record.state])
+        return format_html("{}<small>{}</small>", words, WAITS) if record.waits else words
 
     def render_on_hand(self, record: SpareRow):
         return f"{record.on_hand:,}"
@@ -84,14 +84,15 @@ class SpareTable(tables.Table):
         if record.order_by is None:
             return "not this year"
         late = record.advice.days_late
-        said = "today" if late == 0 and record.is_due else f"{late} days ago" if late else f"in {record.days_left} days"
-        return format_html("{}<small>{}</small>", day(record.order_by), "1 day ago" if late == 1 else said)
+        ahead = "today" if record.is_due else f"in {record.days_left} days"
+        when = f"{late} day{'' if late == 1 else 's'} ago" if late else ahead
+        return format_html("{}<small>{}</small>", day(record.order_by), when)
 
     def render_quantity(self, record: SpareRow):
         if not record.quantity:
             return ""
-        said = money(record.value, cents=False) if record.value is not None else "price not known"
-        return format_html("<strong>{}</strong><small>{}</small>", f"{record.quantity:,}", said)
+        words = money(record.value, cents=False) if record.value is not None else "price not known"
+        return format_html("<strong>{}</strong><small>{}</small>", f"{record.quantity:,}", words)
 
 
 HEAD = (

@@ -158,11 +158,11 @@ class PlantAhead:
 
     @cached_property
     def orders(self) -> dict[int, list[OrderAhead]]:
-        found: dict[int, list[OrderAhead]] = defaultdict(list)
+        orders: dict[int, list[OrderAhead]] = defaultdict(list)
         for order in self.open_orders:
             if order.die_id is not None:
-                found[order.die_id].append(OrderAhead(due=order.due, hits_left=order.hits_left))
-        return found
+                orders[order.die_id].append(OrderAhead(due=order.due, hits_left=order.hits_left))
+        return orders
 
     @cached_property
     def _dies(self) -> reads.DiesAhead:
@@ -184,9 +184,9 @@ class PlantAhead:
         }
 
     @property
-    def told(self) -> dict[int, object]:
+    def forecasts(self) -> dict[int, object]:
         """Die -> its newest forecast."""
-        return self._dies.told
+        return self._dies.forecasts
 
     @cached_property
     def edges(self) -> dict[int, dict]:
@@ -216,11 +216,11 @@ class PlantAhead:
 
     def worlds(self, die: int) -> DieWorlds:
         """The laws of a fresh interval of a die. Raises LawRefused where nothing is told of it."""
-        told = self.told.get(die)
-        if not _has_law(told):
-            why = told.refusal if told is not None and told.refusal else "it has no forecast yet."
+        forecast = self.forecasts.get(die)
+        if not _has_law(forecast):
+            why = forecast.refusal if forecast is not None and forecast.refusal else "it has no forecast yet."
             raise LawRefused(why)
-        return die_worlds(told.fresh["remaining"], ln_sd=told.fresh["ln_sd"])
+        return die_worlds(forecast.fresh["remaining"], ln_sd=forecast.fresh["ln_sd"])
 
     def sharpenings(self, die: int, days: int, *, place: Place | None = None) -> list[np.ndarray]:
         """Chances of 0, 1, 2 ... sharpenings of a die (or of one place by itself) in the next days, world by world.
@@ -246,7 +246,7 @@ class PlantAhead:
             law = WeibullLaw.with_median(edge["usual_hits"] / place.row.stroke_share, 1.2825 / within)
             return StoredLaw.of(edge["remaining"]), (law,)
         laws = self.worlds(die).laws
-        return StoredLaw.of(self.told[die].remaining), laws
+        return StoredLaw.of(self.forecasts[die].remaining), laws
 
     def chances(self, die: int, days: int, place: Place | None = None) -> np.ndarray:
         """The same, the worlds mixed."""
@@ -321,11 +321,11 @@ class PlantAhead:
         )
 
     def _law_basis(self, place: Place) -> tuple:
-        told, edge = self.told.get(place.row.die_id), self.edges.get(place.row.position_id)
+        forecast, edge = self.forecasts.get(place.row.die_id), self.edges.get(place.row.position_id)
         of_die = None
-        if _has_law(told):
-            fresh = told.fresh
-            of_die = (*told.remaining.items(), *fresh["remaining"].items(), fresh["ln_sd"])
+        if _has_law(forecast):
+            fresh = forecast.fresh
+            of_die = (*forecast.remaining.items(), *fresh["remaining"].items(), fresh["ln_sd"])
         return (of_die, (edge["usual_hits"], *edge["remaining"].items(), self.shape) if edge else None)
 
     def _stroke_basis(self, die: int) -> tuple:
@@ -333,25 +333,24 @@ class PlantAhead:
 
     def gaps(self, item: int) -> list[str]:
         """What the use ahead of an item does not know, in sentences."""
-        said = []
+        notes = []
         places = self.places.get(item, ())
         if not places:
-            said.append("No place in a die at work names this spare, so no use is expected.")
-        silent = sorted(
-            {p.row.die_code for p in places if p.grinds_left is not None and not _has_law(self.told.get(p.row.die_id))}
-        )
+            notes.append("No place in a die at work names this spare, so no use is expected.")
+        ground = [p.row for p in places if p.grinds_left is not None]
+        silent = sorted({row.die_code for row in ground if not _has_law(self.forecasts.get(row.die_id))})
         if silent:
-            said.append(f"Nothing is forecast of {', '.join(silent)}: only breaks are counted there.")
+            notes.append(f"Nothing is forecast of {', '.join(silent)}: only breaks are counted there.")
         if any(p.grinds_left is not None and not p.removal_known for p in places):
-            said.append("What a grind takes off is not written down: what is usual is taken (common practice).")
+            notes.append("What a grind takes off is not written down: what is usual is taken (common practice).")
         still = sorted({p.row.die_code for p in places if self.strokes(p.row.die_id, self.horizon_days) == 0})
         if still:
-            said.append(f"{', '.join(still)}: no order and no run in the last year, so no use there.")
-        return said
+            notes.append(f"{', '.join(still)}: no order and no run in the last year, so no use there.")
+        return notes
 
 
-def _has_law(told) -> bool:
-    return bool(told is not None and told.fresh and told.remaining)
+def _has_law(forecast) -> bool:
+    return bool(forecast is not None and forecast.fresh and forecast.remaining)
 
 
 def _mean_removal(rows: Iterable[PlaceOfItem]) -> float | None:

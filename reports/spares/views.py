@@ -29,7 +29,7 @@ PER_PAGE = 50
 def spares_page(request: HttpRequest) -> HttpResponse:
     """Every spare, those to order first."""
     plant = plant_of(request.user)
-    listed, told, chosen = _listed(request, plant)
+    listed, sums, chosen = _listed(request, plant)
     wanted = listed.wanted(chosen.asked()) if listed else []
     table = lay_out(request, SpareTable(wanted, prefix=""), PER_PAGE)
     return render(
@@ -38,11 +38,11 @@ def spares_page(request: HttpRequest) -> HttpResponse:
         {
             "table": table,
             "filter": chosen,
-            "told": told,
+            "sums": sums,
             "wanted": wanted,
             "wanted_count": table.paginator.count,
-            "more": max(told.due - len(told.first), 0),
-            "worth": money(told.worth, cents=False) if told.worth is not None else "",
+            "more": max(sums.due - len(sums.first), 0),
+            "worth": money(sums.worth, cents=False) if sums.worth is not None else "",
             "as_of": day(listed.today) if listed else "",
             "waiting": len(listed.waiting) if listed else 0,
             "told_at": listed.told_at if listed else None,
@@ -54,8 +54,8 @@ def spares_page(request: HttpRequest) -> HttpResponse:
 def _listed(request: HttpRequest, plant):
     """The spares of the plant, what they come to, and the filter as the address asks for it."""
     listed = kept.of_plant(plant) if plant else None
-    told = listed.summed() if listed else advice.Summed.of((), dt.date.min)
-    return listed, told, SpareFilter(request.GET, suppliers=told.suppliers, kinds=told.kinds)
+    sums = listed.summed() if listed else advice.Summed.of((), dt.date.min)
+    return listed, sums, SpareFilter(request.GET, suppliers=sums.suppliers, kinds=sums.kinds)
 
 
 @require_safe

@@ -170,10 +170,10 @@ def count(
     last stretch counts as ended. Readings in any order, repeats among them. since: an anchor of an earlier count; what
     lies before it is not counted again.
     """
-    told = chain(readings, answers, figures=figures, since=since)
+    chained = chain(readings, answers, figures=figures, since=since)
     labels = _Labels(dies, blocks, answers)
     done: list[_Open] = []
-    for number, step in enumerate(told.steps):
+    for number, step in enumerate(chained.steps):
         if not step.strokes and step.doubt is not Doubt.FALL:
             continue
         label = labels.of(step, number)
@@ -188,17 +188,17 @@ def count(
         else:
             done.append(_Open(label=label, first=step, last=step, strokes=step.strokes, cut=shift_end(step.since)))
     stretches = [
-        (open_, _stretch(open_, silent or _has_ended(open_, k, done, told.last))) for k, open_ in enumerate(done)
+        (open_, _stretch(open_, silent or _has_ended(open_, k, done, chained.last))) for k, open_ in enumerate(done)
     ]
     plain = [(o.label, s) for o, s in stretches if o.label.kind is None]
-    asked = [_question(o) for o in done if o.label.kind is not None] + _questions_aside(told.aside)
+    asked = [_question(o) for o in done if o.label.kind is not None] + _questions_aside(chained.aside)
     return Counted(
         runs=tuple(s for label, s in plain if label.die is not None and label.stock),
         without_stock=tuple(s for label, s in plain if label.die is not None and not label.stock),
         to_nobody=tuple(s for label, s in plain if label.die is None),
         questions=tuple(sorted(asked, key=lambda q: (q.since, q.until, q.kind.value))),
-        anchor=_anchor(told.steps, done),
-        last=told.last,
+        anchor=_anchor(chained.steps, done),
+        last=chained.last,
     )
 
 
@@ -237,12 +237,12 @@ class _Labels:
     def _in(self, step: Step) -> list[InPress]:
         """The dies that were in the press at some moment of the step."""
         i = max(bisect.bisect_right(self.starts, step.since) - 1, 0)
-        found = []
+        dies = []
         while i < len(self.dies) and self.dies[i].since < step.until:
             if self.dies[i].end > step.since:
-                found.append(self.dies[i])
+                dies.append(self.dies[i])
             i += 1
-        return found
+        return dies
 
     def _is_typed(self, die: int, step: Step) -> bool:
         return any(b.die == die and b.since < step.until and b.until > step.since for b in self.blocks)

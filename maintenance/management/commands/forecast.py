@@ -88,10 +88,10 @@ def _lines(computed):
     rests = f"rests on {computed.fit.cycles:,} cycles, {computed.fit.dull_ends:,} dull ends"
     yield f"As of {computed.as_of:%d %b %Y, %H:%M}; {rests}.\n"
     yield f"{'die':16}{'since sharpened':>17}{'9 in 10 go':>14}{'half go':>14}   first to go\n"
-    for told in computed.dies:
-        if told.prediction is None:
-            yield f"{told.code:16}{next(iter(told.refused.values()), 'nothing to forecast')}\n"
+    for outlook in computed.dies:
+        if outlook.prediction is None:
+            yield f"{outlook.code:16}{next(iter(outlook.refused.values()), 'nothing to forecast')}\n"
             continue
-        left = told.prediction.remaining
-        first = told.positions[told.limiting].code
-        yield f"{told.code:16}{told.hits_since_sharpening:>17,}{left[0.1]:>14,.0f}{left[0.5]:>14,.0f}   {first}\n"
+        left = outlook.prediction.remaining
+        first = outlook.positions[outlook.limiting].code
+        yield f"{outlook.code:16}{outlook.hits_since_sharpening:>17,}{left[0.1]:>14,.0f}{left[0.5]:>14,.0f}   {first}\n"

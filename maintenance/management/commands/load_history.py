@@ -45,9 +45,9 @@ class Command(BaseCommand):
             ("Struck out", loaded.counts.struck),
             ("Stood already", loaded.counts.stood),
         ):
-            told = ", ".join(f"{what} {n:,}" for what, n in counter.items() if n)
-            if told:
-                self.stdout.write(f"{word}: {told}.")
+            counted = ", ".join(f"{what} {n:,}" for what, n in counter.items() if n)
+            if counted:
+                self.stdout.write(f"{word}: {counted}.")
         if not added:
             self.stdout.write("Nothing was added.")
         elif settings.FORECASTS_BY_WORKERS:

@@ -31,7 +31,7 @@ class Command(BaseCommand):
         moment = a_moment(as_of, "--as-of") or read.last_moment(of)
         steps = Steps(track_record.ORIGINS + 2, self.stderr) if verbosity else None
         try:
-            found = track_record.compute(of, as_of=moment, tell=steps)
+            track = track_record.compute(of, as_of=moment, tell=steps)
         except TooShort as reason:
             if store and moment is not None:
                 track_record.store_refusal(of, moment, str(reason))
@@ -40,16 +40,16 @@ class Command(BaseCommand):
             if steps:
                 steps.close()
         if store:
-            track_record.store(found)
+            track_record.store(track)
         if as_json:
-            told = track_record.scores(found) | {
-                "by_die": track_record.by_die(found),
-                "wrong_calls": track_record.wrong_calls(found),
+            figures = track_record.scores(track) | {
+                "by_die": track_record.by_die(track),
+                "wrong_calls": track_record.wrong_calls(track),
             }
-            told |= {"as_of": found.as_of.isoformat(), "records_hash": found.records_hash}
-            self.stdout.write(json.dumps(told, indent=1))
+            figures |= {"as_of": track.as_of.isoformat(), "records_hash": track.records_hash}
+            self.stdout.write(json.dumps(figures, indent=1))
         else:
-            for line in _lines(track_record.scores(found), track_record.wrong_calls(found), found.as_of):
+            for line in _lines(track_record.scores(track), track_record.wrong_calls(track), track.as_of):
                 self.stdout.write(line)
 
 
@@ -91,16 +91,16 @@ def _lines(scores: dict, wrong: list[dict], as_of):
     yield f"\n{'as of':14}{'cycles':>9}{'dull ends':>11}{'said':>7}{'within':>8}{'early':>7}{'late':>6}{'open':>6}"
     for row in scores["origins"]:
         counts = (("statements", 7), ("within", 8), ("early", 7), ("late", 6), ("open", 6))
-        told = "".join(f"{row[name]:>{width},g}" for name, width in counts)
-        yield f"{row['at'][:10]:14}{row['cycles']:>9,}{row['dull_ends']:>11,}{told}  {row['refusal']}".rstrip()
+        counts_shown = "".join(f"{row[name]:>{width},g}" for name, width in counts)
+        yield f"{row['at'][:10]:14}{row['cycles']:>9,}{row['dull_ends']:>11,}{counts_shown}  {row['refusal']}".rstrip()
     if scores["chances"]:
         yield "\nChance of finishing the order that was open then:"
         yield f"  {'said':14}{'on average':>11}{'orders':>8}{'finished':>10}{'stopped before':>16}{'finished, %':>13}"
         for c in scores["chances"]:
             held = "–" if c["held"] is None else f"{100 * c['held']:.0f}"
-            said = f"{100 * c['low']:.0f} to {100 * c['high']:.0f} %"
+            band = f"{100 * c['low']:.0f} to {100 * c['high']:.0f} %"
             yield (
-                f"  {said:14}{100 * c['said']:>9.0f} %{c['statements']:>8,}{c['finished']:>10g}{c['stopped']:>16,}"
+                f"  {band:14}{100 * c['said']:>9.0f} %{c['statements']:>8,}{c['finished']:>10g}{c['stopped']:>16,}"
                 f"{held:>13}"
             )
     for sort, words in (("early", "Went sooner than said"), ("late", "Lasted longer than said")):
