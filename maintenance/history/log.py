@@ -189,6 +189,15 @@ class Fitted:
         return None
 
 
+def implied_find(told: dict) -> dict:
+    """What the reason says of the edge where nobody wrote it: it follows, and is not compared with what stands."""
+    found = rules.found_on(told["why"], told.get("found", ""))
+    if found == told.get("found", ""):
+        return {}
+    told.pop("found", None)
+    return {"found": found}
+
+
 class Incidents(EntryLoader):
     table, model, what = tables.INCIDENTS, Incident, "incidents"
     same, main = ("die_id", "at", "sort"), "die_id"
@@ -240,7 +249,7 @@ class Works(EntryLoader):
         for name in ("found", "removed_mm", "wear_mm", "length_after_mm", "coating_after", "hours", "hits_into_run"):
             if name in cells:
                 told[name] = cells[name]
-        more = {}
+        more = implied_find(told)
         die = position = None
         if "position" in cells:
             if "piece" in cells:

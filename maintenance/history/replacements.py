@@ -17,7 +17,7 @@ from . import columns as tables
 from .components import PIECE_FIELDS, piece_key
 from .entries import BATCH, Entry, EntryLoader, natural_key
 from .files import Row
-from .log import said_at
+from .log import implied_find, said_at
 from .merging import given
 from .problems import BadRow
 
@@ -74,7 +74,8 @@ class Replacements(EntryLoader):
             column = next(iter(described)).replace("item_id", "spare")
             raise BadRow("What is told of the new piece here is meant for one without a key.", column)
         said = f"the replacement in {position.code} of {die.code} on {said_at(at)}"
-        entry = self.entry(row, at=at, said=said, where=[die.code, position.code], told=told)
+        more = implied_find(told)
+        entry = self.entry(row, at=at, said=said, where=[die.code, position.code], told=told, more=more)
         entry.beside = described
         return entry
 

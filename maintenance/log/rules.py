@@ -12,7 +12,7 @@ from django.utils import timezone
 from diestore.handbook.kinds import kind
 from diestore.register.models import Position
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import HITS_AT_MOST, Fitting
+from maintenance.models import HITS_AT_MOST, Fitting, Found
 
 Span = tuple[dt.datetime | None, dt.datetime | None]
 
@@ -91,6 +91,11 @@ def check_one_thing(named: int, *, field: str = "position") -> None:
 def check_is_ground(position: Position, operation: str, *, field: str = "position") -> None:
     if OPERATIONS[operation].removes and not kind(position.kind).is_ground:
         raise EntryRefused(f"{position} is a {kind(position.kind).name}, which is not ground.", field=field)
+
+
+def found_on(why: str, found: str) -> str:
+    """What was found on an edge: as somebody wrote, else what the reason already says. A break is seen, not looked for."""
+    return why if why in (Found.CHIPPED, Found.BROKEN) and found in ("", Found.NOT_LOOKED) else found
 
 
 def check_into_run(hits: int | None) -> None:

@@ -55,6 +55,17 @@ def test_a_plain_folder_fills_the_register_and_the_log(load_tables):
     assert {w.why for w in Work.objects.all()} == {"dull", "with set"}
 
 
+def test_what_broke_was_found_broken_and_what_was_loaded_before_that_rule_stands(load_tables):
+    chipped = ground("1-B", "2024-01-07T08:00:00+00:00", reason="chipped", found="not looked")
+    tables = {"runs": RUNS, "sharpenings": [chipped], "replacements": [BROKEN]}
+    load_tables(**tables)
+    assert Replacement.objects.get(why="broken").found == "broken" and Work.objects.get().found == "chipped"
+    Replacement.objects.filter(why="broken").update(found="")
+    Work.objects.update(found="not looked")
+    load_tables(**tables)
+    assert Replacement.objects.get(why="broken").found == "" and Work.objects.get().found == "not looked"
+
+
 def test_the_gap_is_kept_in_mm_of_the_thickness_then(load_tables):
     load_tables()
     assert Cut.objects.get(code="1-A").gap_mm == pytest.approx(0.09 * 1.2)

@@ -303,6 +303,25 @@ def on_shelf(item):
     return queries.stock_of_spares().get(item.pk)
 
 
+@pytest.mark.parametrize(
+    ("why", "found", "stands"),
+    [
+        ("broken", "", "broken"),
+        ("broken", "not looked", "broken"),
+        ("chipped", "not looked", "chipped"),
+        ("broken", "chipped", "chipped"),
+        ("chipped", "sharp", "sharp"),
+        ("dull", "not looked", "not looked"),
+        ("other", "", ""),
+    ],
+)
+def test_a_piece_that_came_out_broken_was_found_broken_unless_somebody_says_otherwise(die, punch, why, found, stands):
+    out = write.log_replacement(by=make.actor(), position=punch, at=make.moment(5), why=why, found=found)
+    assert out.found == stands
+    if why != "broken":
+        assert make.sharpen(die, 6, punch, why=why, found=found)[0].found == stands
+
+
 def test_a_spare_off_the_shelf_lowers_its_count_and_striking_out_gives_it_back(die, punch):
     StockMovement.objects.create(plant=die.plant, item=punch.item, quantity=3, kind="count", at=make.moment(0))
     row = write.log_replacement(by=make.actor(), position=punch, at=make.moment(5), why="broken", from_shelf=True)
