@@ -94,7 +94,7 @@ def check_is_ground(position: Position, operation: str, *, field: str = "positio
 
 
 def found_on(why: str, found: str) -> str:
-    """What was found on an edge: as somebody wrote, else what the reason already says. A break is seen, not looked for."""
+    """What was found on an edge: as somebody wrote, else as the reason says already: who sees a break has looked."""
     return why if why in (Found.CHIPPED, Found.BROKEN) and found in ("", Found.NOT_LOOKED) else found
 
 
