@@ -171,6 +171,7 @@ PROXIES_SAID = "DIESTORE_PROXIES" in os.environ
 PROXIES = _whole("DIESTORE_PROXIES", 0)  # proxies of ours before this service: whose word on addresses is taken
 HTTPS = _flag("DIESTORE_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^alive/$"]  # a probe on this machine asks without HTTPS, and takes a redirect for a yes
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
 if HTTPS:

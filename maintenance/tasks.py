@@ -44,8 +44,9 @@ def _follow(die: Die) -> None:
 
 def plan_night(plant: Plant) -> bool:
     """Put a plant's nightly work into the queue, unless it waits there already; once a week a look back too."""
-    lately = timezone.now() - LOOK_BACK_EVERY
-    if not PastForecasts.objects.filter(plant=plant, made_at__gte=lately).exists():
+    now = timezone.now()
+    lately = (now - LOOK_BACK_EVERY, now + dt.timedelta(days=1))  # a later one was made while the clock was ahead
+    if not PastForecasts.objects.filter(plant=plant, made_at__range=lately).exists():
         queue.enqueue_once(look_back, plant.pk)
     return queue.enqueue_once(fit_fleet, plant.pk)
 

@@ -7,12 +7,15 @@ import shutil
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import reduce
+from operator import or_
 from pathlib import Path
 
+from django.apps import apps
 from django.conf import settings
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.executor import MigrationExecutor
-from django.db.models import Min
+from django.db.models import Count, Min, Q
 from django.utils import timezone
 
 from diestore import __version__
@@ -23,6 +26,35 @@ WAITS_TOO_LONG = dt.timedelta(minutes=15)
 DISK_LOW_BYTES = 1_000_000_000
 FAILED_DAYS = 2
 NAMED_AT_MOST = 5
+AHEAD = dt.timedelta(minutes=10)  # what was written later than now by more than that, a clock wrote that was ahead
+# Columns that the service's clock fills, or that tell of what has happened.
+PAST = frozenset(
+    [
+        "at",
+        "started",
+        "started_at",
+        "recorded_at",
+        "made_at",
+        "found_at",
+        "asked_at",
+        "settled_at",
+        "struck_at",
+        "taken_back_at",
+        "received_at",
+        "counted_at",
+        "last_used_at",
+        "seen_at",
+        "revoked_at",
+        "closed_at",
+        "placed_at",
+        "last",
+        "history_date",
+        "known_at",
+        "as_of",
+    ]
+)
+OURS = ("diestore", "maintenance", "reports")
+NEWEST = 5_000  # rows of a table that are looked at, the last ones written
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +97,7 @@ def read() -> State:
     database, answers = _database()
     told = [database]
     if answers:
-        told += [_tasks(), _hosts(), *(part() for part in parts)]
+        told += [_tasks(), _hosts(), _clock(), *(part() for part in parts)]
     told += [_disk(), Part(name="version", says=__version__, figures={"diestore": __version__})]
     return State(can_work=answers, parts=told)
 
@@ -164,6 +196,30 @@ def _hosts() -> Part:
         },
         worries=hosts.worries(serving),
     )
+
+
+def _clock() -> Part:
+    """What lies in the future, among the rows written last: a clock was ahead, or a date was mistyped in a file."""
+    limit = timezone.now() + AHEAD
+    found: dict[str, int] = {}
+    for model in apps.get_models():
+        columns = sorted({field.attname for field in model._meta.concrete_fields} & PAST)
+        if not columns or model._meta.app_label not in OURS or not model._meta.managed:
+            continue
+        ahead = reduce(or_, (Q(**{f"{column}__gt": limit}) for column in columns))
+        rows = models.QuerySet(model).order_by("-pk").values("pk", *columns)[:NEWEST]
+        if number := rows.aggregate(number=Count("pk", filter=ahead))["number"]:
+            what = model._meta.verbose_name if number == 1 else model._meta.verbose_name_plural
+            found[str(what)] = number
+    worries = []
+    if found:
+        named = ", ".join(f"{number:,} {what}" for what, number in list(found.items())[:NAMED_AT_MOST])
+        worries.append(
+            f"Rows lie in the future: {named}. Was the clock of a host ahead? Look at its time; what is wrong in the "
+            "log is struck out and entered again."
+        )
+    says = f"{sum(found.values()):,} rows lie in the future." if found else "No row lies in the future."
+    return Part(name="clock", says=says, figures={"rows_in_the_future": sum(found.values())}, worries=worries)
 
 
 def _disk() -> Part:

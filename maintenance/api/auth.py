@@ -11,6 +11,7 @@ from ninja.security import HttpBearer
 from pydantic import BaseModel
 
 from maintenance.counters.devices import hash_of
+from maintenance.counters.intake import was_just_now
 from maintenance.models import CounterDevice, Scope
 
 USED_EVERY = dt.timedelta(minutes=1)
@@ -29,7 +30,7 @@ class DeviceToken(HttpBearer):
         if found is None:
             return None
         now = timezone.now()
-        if found.last_used_at is None or now - found.last_used_at >= USED_EVERY:
+        if not was_just_now(found.last_used_at, now, USED_EVERY):
             CounterDevice.objects.filter(pk=found.pk).update(last_used_at=now)
         return found
 

@@ -17,6 +17,7 @@ from diestore.register.models import Die, Press
 from maintenance.models import Counter, CounterDevice, CounterReading
 
 EVERY = dt.timedelta(minutes=5)  # a message that comes so long after the last count has its counter counted
+APART = dt.timedelta(minutes=1)  # so far the clocks of two hosts may lie apart; a later time was written by a wrong one
 AHEAD = dt.timedelta(minutes=10)
 BACK = dt.timedelta(days=400)
 TRIES = 3
@@ -55,6 +56,11 @@ class Refusal(Enum):
 
 def clock_is_off(at: dt.datetime, now: dt.datetime) -> bool:
     return at > now + AHEAD or at < now - BACK
+
+
+def was_just_now(moment: dt.datetime | None, now: dt.datetime, within: dt.timedelta) -> bool:
+    """Whether something was done so lately; what a clock that was ahead wrote down counts as never."""
+    return moment is not None and -APART <= now - moment < within
 
 
 def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None) -> list[Taken]:
@@ -128,8 +134,17 @@ def _have_wait(device: CounterDevice, message: Message, now: dt.datetime) -> Cou
         cursor.execute(
             f"UPDATE {Counter._meta.db_table} SET waiting_since = CASE WHEN waiting_since < %s THEN waiting_since "
             f"ELSE %s END WHERE device_id = %s AND {column} = (SELECT id FROM {table._meta.db_table} "
-            "WHERE plant_id = %s AND code = %s) RETURNING id, counted_at IS NULL OR counted_at <= %s",
-            [earliest, earliest, device.pk, device.plant_id, message.press or message.die, adapt(now - EVERY)],
+            "WHERE plant_id = %s AND code = %s) "
+            "RETURNING id, counted_at IS NULL OR counted_at <= %s OR counted_at > %s",
+            [
+                earliest,
+                earliest,
+                device.pk,
+                device.plant_id,
+                message.press or message.die,
+                adapt(now - EVERY),
+                adapt(now + APART),
+            ],
         )
         found = cursor.fetchone()
     return None if found is None else Counter(pk=found[0], device=device, counted_at=None if found[1] else now)

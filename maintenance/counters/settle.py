@@ -35,7 +35,7 @@ from maintenance.models import (
     fresh_key,
 )
 
-from .intake import EVERY, TRIES, wait
+from .intake import APART, EVERY, TRIES, wait, was_just_now
 from .pure import Answer, Block, Counted, InPress, Kind, Question, Reading, Stretch, Verdict, count
 
 logger = logging.getLogger(__name__)
@@ -53,7 +53,7 @@ STRETCHES = (Kind.NO_DIE.value, Kind.WHICH_DIE.value, Kind.TYPED.value)  # quest
 def settle_due(counters: Iterable[Counter], *, now: dt.datetime | None = None) -> set[Die]:
     """Count those that were counted last a while ago. Each as it was read when its message was taken."""
     now = now or timezone.now()
-    return _settle_all({c.pk for c in counters if c.counted_at is None or now - c.counted_at >= EVERY})
+    return _settle_all({c.pk for c in counters if not was_just_now(c.counted_at, now, EVERY)})
 
 
 def settle_waiting(plant: Plant | None = None) -> set[Die]:
@@ -70,7 +70,9 @@ def _have_silent_counted() -> None:
     its next message."""
     newest = CounterReading.objects.filter(counter=OuterRef("counter")).order_by("-at")
     rows = OpenCount.objects.annotate(heard=Subquery(newest.values("received_at")[:1]))
-    for counter, since in rows.filter(heard__lt=timezone.now() - SILENT).values_list("counter", "started"):
+    now = timezone.now()
+    silent = rows.filter(Q(heard__lt=now - SILENT) | Q(heard__gt=now + APART))
+    for counter, since in silent.values_list("counter", "started"):
         wait(Counter.objects.filter(pk=counter), since)
 
 
@@ -114,7 +116,7 @@ def _settle(pk: int) -> set[Die]:
         figures=counter.device.figures,
         since=-float("inf") if anchor is None else seconds(anchor),
         shift_end=shift_end,
-        silent=bool(readings) and max(readings, key=lambda r: r.at).arrived < seconds(timezone.now() - SILENT),
+        silent=bool(readings) and _is_silent(max(readings, key=lambda r: r.at).arrived),
     )
     changed = _sync_log(counter, told, anchor)
     _sync_questions(counter, told, anchor)
@@ -122,6 +124,12 @@ def _settle(pk: int) -> set[Die]:
     counter.waiting_since, counter.counted_at = None, timezone.now()
     counter.save(update_fields=["anchor", "waiting_since", "counted_at"])
     return set(Die.objects.filter(pk__in=changed).select_related("plant"))
+
+
+def _is_silent(arrived: float) -> bool:
+    """Whether nothing was heard for long; what arrived later than now was written by a clock that was ahead."""
+    now = timezone.now()
+    return not seconds(now - SILENT) <= arrived <= seconds(now + APART)
 
 
 def shift_end(at: float) -> float:

@@ -6,11 +6,10 @@ import datetime as dt
 import hashlib
 from collections.abc import Iterator
 
-from django.db.models import Max
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
-from diestore.service.state import Part
+from diestore.service.state import AHEAD, Part
 from maintenance.clockwork import states
 from maintenance.log import read
 from maintenance.models import FleetFit
@@ -42,14 +41,17 @@ FIT_TOO_OLD = dt.timedelta(days=2)
 
 def fits() -> Part:
     """When each plant with dies was fitted last."""
-    made = dict(FleetFit.objects.order_by().values_list("plant").annotate(Max("made_at")))
+    made = dict(FleetFit.objects.order_by("id").values_list("plant", "made_at"))  # the last one stands
     with_dies = Plant.objects.filter(dies__isnull=False).distinct()
     figures, says, worries = {}, [], []
     for plant in with_dies:
         age = timezone.now() - made[plant.pk] if plant.pk in made else None
         figures[plant.code] = None if age is None else round(age.total_seconds())
         says.append(f"{plant}: {'never fitted' if age is None else f'fitted {_ago(age)}'}")
-        if age is None or age > FIT_TOO_OLD:
+        if age is None or not -AHEAD <= age <= FIT_TOO_OLD:
+            if age is not None and age < -AHEAD:
+                worries.append(f"The last fit of {plant} was made later than now, by a clock that was ahead.")
+                continue
             since = f"{plant} has no fit yet" if age is None else f"The last fit of {plant} was made {_ago(age)}"
             worries.append(f"{since}: does manage.py nightly run every night?")
     ages = "; ".join(says) or "no dies yet"

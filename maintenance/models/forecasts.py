@@ -24,7 +24,7 @@ class FleetFit(models.Model):
     made_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
-        ordering = ["-made_at", "-id"]
+        ordering = ["-id"]  # not by time: a clock may have been ahead
 
 
 class DieForecast(models.Model):
@@ -84,7 +84,7 @@ class PastForecasts(models.Model):
     refusal = models.CharField(max_length=300, blank=True)
 
     class Meta:
-        ordering = ["-made_at", "-id"]
+        ordering = ["-id"]
 
 
 class DriftFlag(models.Model):

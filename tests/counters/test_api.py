@@ -15,7 +15,7 @@ from diestore.register.models import Die, Plant
 from maintenance.counters import devices, settle
 from maintenance.forecasts import store
 from maintenance.log import write
-from maintenance.models import CounterDevice, CounterReading, OpenCount, Run, Scope
+from maintenance.models import Counter, CounterDevice, CounterReading, OpenCount, Run, Scope
 from tests import factories as make
 from tests.counters import shop
 
@@ -83,6 +83,28 @@ def test_counts_are_on_the_clocks_by_the_message_five_minutes_later(call):
             assert call.post("/counts", count(minute, 100 + 60 * minute))[0] == 201
     assert OpenCount.objects.get().hits == 5 * 60
     assert die.forecasts.get(is_newest=True).hits_since_sharpening == 5 * 60
+
+
+def test_a_clock_that_was_ahead_keeps_no_count_back_once_it_is_right(call):
+    """400 days ahead for a while: before, no message had its counter counted until the year after next."""
+    die = make.die()
+    make.position(die)
+    shop.set_die(die)
+    with time_machine.travel(shop.at(400 * 1_440), tick=False):
+        call.post("/counts", count(-1, 100, id="ahead"))
+    assert Counter.objects.get().counted_at > shop.at(240)
+    with time_machine.travel(shop.at(0), tick=False) as clock:
+        for minute in range(8):
+            clock.move_to(shop.at(minute))
+            assert call.post("/counts", count(minute, 100 + 60 * minute))[0] == 201
+        assert die.forecasts.get(is_newest=True).hits_since_sharpening == 5 * 60
+        assert Counter.objects.get().counted_at == shop.at(5)
+        assert CounterDevice.objects.get().last_used_at == shop.at(7)
+        for minute in (9, 15):  # in batches too
+            clock.move_to(shop.at(minute))
+            Counter.objects.update(counted_at=shop.at(400 * 1_440))
+            call.post("/counts/batch", {"counts": [count(minute, 100 + 60 * minute)]})
+            assert Counter.objects.get().counted_at == shop.at(minute)
 
 
 def test_a_batch_says_of_each_what_became_of_it(call):

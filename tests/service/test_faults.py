@@ -252,6 +252,18 @@ def test_the_database_gone_and_back(new_site):
     assert site.number("SELECT count(*) FROM maintenance_run") == 1
 
 
+def test_under_https_a_plain_probe_is_told_that_the_database_is_gone(new_site):
+    """`curl -f` is content with a redirect. On SQLite the file is a folder that is not there."""
+    site = new_site(DIESTORE_HTTPS="1")
+    gone = site.address.replace(site.name, f"{site.name}/not/there" if not site.is_postgresql else f"{site.name}_gone")
+    alive, lost = site.web(), site.web(DATABASE_URL=gone)
+    for web, told in ((alive, (200, "ok\n")), (lost, (503, "no\n"))):
+        web.wait()
+        answer = web.ask("/alive/")
+        assert (answer.status, answer.text) == told
+        assert web.ask("/sign-in/").status == 301
+
+
 # --- stopped ------------------------------------------------------------------------------------------
 
 

@@ -11,16 +11,19 @@ import sys
 from pathlib import Path
 
 import pytest
+import time_machine
 from django.db import InterfaceError, OperationalError
 from django.test import Client
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
+from diestore.access import throttle
+from diestore.access.models import Tries
 from diestore.service import log_lines, queue
 from diestore.service import state as service_state
 from maintenance import tasks
 from maintenance.forecasts import store
-from maintenance.models import FleetFit
+from maintenance.models import FleetFit, PastForecasts, Run
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -41,6 +44,12 @@ def test_a_probe_needs_no_sign_in_and_learns_nothing_but_yes_or_no(client, monke
     answer = client.get("/alive/")
     assert (answer.status_code, answer.content) == (503, b"no\n")
     assert client.post("/alive/").status_code == 405
+
+
+def test_under_https_a_plain_probe_gets_its_answer_and_no_redirect(client, monkeypatch, settings):
+    settings.SECURE_SSL_REDIRECT = True
+    assert client.get("/alive/").status_code == 200
+    assert client.get("/sign-in/").status_code == 301
 
 
 # --- the page and the monitor -------------------------------------------------------------------------
@@ -97,6 +106,38 @@ def test_what_somebody_should_look_at(as_role, settings, monkeypatch):
         assert words in said
     page = client.get("/service/").content.decode()
     assert "manage.py nightly" in page and "customer" not in page + said
+
+
+def test_rows_from_the_future_are_a_worry(as_role):
+    """A clock was 400 days ahead, and is right again: before, the page said that all is well."""
+    die = factories.die()
+    factories.position(die)
+    later = timezone.now() + dt.timedelta(days=400)
+    with time_machine.travel(later):
+        throttle.enter((throttle.USER, "somebody"))
+        factories.run(die, 1)
+        store.fit_and_forecast(die.plant)
+    Run.objects.update(recorded_at=later)
+    told = as_role("administrator").get("/service.json").json()
+    assert not told["all_well"] and told["clock"]["rows_in_the_future"] >= 4
+    said = " ".join(told["worries"])
+    for words in ("1 run", "1 fleet fit", "1 tries", "The last fit of main was made later than now"):
+        assert words in said
+    new = store.fit_and_forecast(die.plant)
+    assert store.newest_fit(die.plant) == new, "before: the fit from the future was the newest for 400 days"
+    Tries.objects.all().delete()
+    PastForecasts.objects.create(plant=die.plant, as_of=timezone.now(), made_at=later, code_version="4")
+    tasks.plan_night(die.plant)
+    assert DBTaskResult.objects.filter(task_path__endswith="look_back").exists(), "before: none until it is 2028"
+    assert "later than now" not in " ".join(service_state.read().worries)
+
+
+def test_rows_of_the_near_past_and_plans_are_none(as_role):
+    die = factories.die()
+    factories.order(die, parts=1_000)
+    factories.run(die, 1)
+    throttle.enter((throttle.USER, "somebody"))
+    assert as_role("administrator").get("/service.json").json()["clock"] == {"rows_in_the_future": 0}
 
 
 def test_the_state_without_a_database_is_told_and_is_a_503(monkeypatch):

@@ -10,6 +10,7 @@ from django.db.models import Count, OuterRef, Q, Subquery
 from django.utils import timezone
 
 from diestore.register.models import Die, Press
+from maintenance.counters.intake import was_just_now
 from maintenance.forecasts.due import Readiness, readiness
 from maintenance.log.data import OrderLeft
 from maintenance.log.queries import next_order_by_die
@@ -41,7 +42,7 @@ class CounterLine:
     @property
     def silent(self) -> dt.datetime | None:
         """Since when nothing came; None while counts come, or where none ever did."""
-        if self.received_at is None or self.now - self.received_at < SILENT:
+        if self.received_at is None or was_just_now(self.received_at, self.now, SILENT):
             return None
         return self.received_at
 
