@@ -23,7 +23,7 @@ from maintenance.log import queries, write
 from maintenance.models import CounterDevice, DieInPress, Event, Order, Run, Scope
 
 from .auth import DeviceToken, device_of
-from .schema import RAW_AT_MOST, AllTaken, Count, Counts, Dies, DueList, ForecastTold, Page, Refused, RunSaid, Taken
+from .schema import RAW_AT_MOST, AllTaken, Count, Counts, Dies, DueList, ForecastTold, Page, Refused, RunSent, Taken
 
 logger = logging.getLogger(__name__)
 
@@ -103,7 +103,7 @@ def _count_if_due(told: list[intake.Taken]) -> None:
 
 
 @router.post("/runs", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send a run", tags=["runs"])
-def post_run(request: HttpRequest, run: RunSaid):
+def post_run(request: HttpRequest, run: RunSent):
     device = device_of(request, Scope.RUNS)
     die = _die(device, run.die)
     if not intake.may_speak_for(device, die):

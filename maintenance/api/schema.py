@@ -67,13 +67,13 @@ MessageId = Annotated[
 Words = Annotated[str, Field(max_length=2_000, pattern=r"^[^\x00]*$")]
 
 
-class Said(BaseModel):
+class Sent(BaseModel):
     """What a program sends: nothing but what is known here, so that a misspelt name does not go unseen."""
 
     model_config = ConfigDict(extra="forbid")
 
 
-class Count(Said):
+class Count(Sent):
     """An absolute total of one counter, of a press or of a die that carries its own."""
 
     id: MessageId
@@ -84,11 +84,11 @@ class Count(Said):
     stock: YesNo = Field(True, description="Whether the strokes since the count before had stock under the punch.")
 
 
-class Counts(Said):
+class Counts(Sent):
     counts: Annotated[list[Count], Field(min_length=1, max_length=BATCH_AT_MOST)]
 
 
-class RunSaid(Said):
+class RunSent(Sent):
     """A run of a die, from when to when, with its hits."""
 
     id: MessageId
@@ -182,7 +182,7 @@ class DueList(Schema):
     dies: list[DueTold]
 
 
-class Page(Said):
+class Page(Sent):
     """Which part of a list."""
 
     limit: Annotated[int, Field(ge=1, le=200)] = 50

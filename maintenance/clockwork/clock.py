@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 
 @dataclass(frozen=True)
-class Reading:
+class ClockReading:
     """A clock's value: whole hits, and whether a run had to be split by time for it."""
 
     hits: int
@@ -81,18 +81,18 @@ class Clock:
         """When the die was looked at, and the hits it had then."""
         return self.looks.tolist(), self.before[np.searchsorted(self.ended, self.looks, side="right")].tolist()
 
-    def at(self, moment: float, *, hits_into_run: int | None = None) -> Reading:
+    def at(self, moment: float, *, hits_into_run: int | None = None) -> ClockReading:
         """Hits on the clock at a moment. `hits_into_run`: hits of the run under way done by then, where known."""
         started, ended, before = self._lists
         i = bisect_right(ended, moment)
         base = before[i]
         if i == len(started) or moment <= started[i]:
-            return Reading(base, False)
+            return ClockReading(base, False)
         done = before[i + 1] - base
         if hits_into_run is not None:
-            return Reading(base + min(max(hits_into_run, 0), done), False)
+            return ClockReading(base + min(max(hits_into_run, 0), done), False)
         share = (moment - started[i]) / (ended[i] - started[i])
-        return Reading(base + int(done * share), True)
+        return ClockReading(base + int(done * share), True)
 
     def last_look(self, moment: float) -> int:
         """Hits when the die was last looked at before a moment, 0 where it never ran.

@@ -36,7 +36,7 @@ from maintenance.models import (
 )
 
 from .intake import APART, EVERY, TRIES, wait, was_just_now
-from .pure import Answer, Block, Counted, InPress, Kind, Question, Reading, Stretch, Verdict, count
+from .pure import Answer, Block, Counted, CounterTotal, InPress, Kind, Question, Stretch, Verdict, count
 
 logger = logging.getLogger(__name__)
 
@@ -167,12 +167,14 @@ def _is_well_before(counter: Counter, at: dt.datetime) -> bool:
     return alone and len(between) == ENOUGH_AFTER
 
 
-def _readings(counter: Counter, anchor: dt.datetime | None) -> list[Reading]:
+def _readings(counter: Counter, anchor: dt.datetime | None) -> list[CounterTotal]:
     rows = counter.readings.all()
     if anchor is not None:
         rows = rows.filter(Q(at__gte=anchor) | Q(clock_off=True))
     return [
-        Reading(at=at.timestamp(), total=total, id=name, stock=stock, clock_off=clock_off, arrived=received.timestamp())
+        CounterTotal(
+            at=at.timestamp(), total=total, id=name, stock=stock, clock_off=clock_off, arrived=received.timestamp()
+        )
         for at, total, name, stock, clock_off, received in rows.order_by().values_list(
             "at", "total", "message_id", "with_stock", "clock_off", "received_at"
         )

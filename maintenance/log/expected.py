@@ -103,7 +103,7 @@ def variants(die: Die) -> list[Variant]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Place:
+class BenchPlace:
     """A position of the die as a form shows it, with how its piece stands now."""
 
     position: Position
@@ -123,7 +123,7 @@ class Place:
         return f"{self.position.code} {self.kind.name}"
 
 
-def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = None) -> list[Place]:
+def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = None) -> list[BenchPlace]:
     """Every position of the die that is in use now, in the order of its stations. log: its log, where that is read."""
     now, log = now or timezone.now(), log or read.of_die(die)
     of_its_own = Position.objects.filter(die=die, item__isnull=False).values("item")
@@ -139,7 +139,7 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
     limiting = {pk for (pk,) in told["limiting"]}
     shelf = dict(told["shelf"])
     return [
-        Place(
+        BenchPlace(
             position=row,
             kind=KINDS[row.kind],
             state=(state := state_of.get(row.pk)),
@@ -152,7 +152,7 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
     ]
 
 
-def any_carbide(places: Iterable[Place]) -> bool:
+def any_carbide(places: Iterable[BenchPlace]) -> bool:
     """Whether a piece that sits there is of carbide: its dust asks for care of its own."""
     return any(found.group == "carbide" for found in map(grade, {p.tool_steel for p in places}) if found is not None)
 

@@ -9,7 +9,7 @@ from diestore.drawing import FIRST, INK, INK_2, SECOND, SETTINGS, blank, svg
 
 
 @dataclass(frozen=True, kw_only=True)
-class Line:
+class PlotLine:
     """A line with its band. x rising, all above nought."""
 
     name: str
@@ -28,7 +28,7 @@ class Mark:
     word: str
 
 
-def against_volume(lines: Sequence[Line], *, x_label: str, y_label: str, title: str, marks: Sequence[Mark] = ()):
+def against_volume(lines: Sequence[PlotLine], *, x_label: str, y_label: str, title: str, marks: Sequence[Mark] = ()):
     """Both axes in even steps of the logarithm: a cost that falls with the volume."""
     from matplotlib import rc_context
     from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator

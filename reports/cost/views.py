@@ -215,8 +215,8 @@ def _plot(two: two_builds.TwoBuilds, volumes: list[int], die):
     )
 
 
-def _curve(curve, volumes: list[int], number: int) -> plot.Line:
-    return plot.Line(
+def _curve(curve, volumes: list[int], number: int) -> plot.PlotLine:
+    return plot.PlotLine(
         name=curve.name,
         x=volumes,
         y=[float(v) for v in curve.expected],
@@ -226,10 +226,10 @@ def _curve(curve, volumes: list[int], number: int) -> plot.Line:
     )
 
 
-def _alone(plan, volumes: list[int]) -> plot.Line:
+def _alone(plan, volumes: list[int]) -> plot.PlotLine:
     running = plan.running_per_thousand()
     build = [float(plan.price) * 1000 / v for v in volumes]
-    return plot.Line(
+    return plot.PlotLine(
         name=plan.name,
         x=volumes,
         y=[b + float(running.expected) for b in build],

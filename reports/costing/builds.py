@@ -73,7 +73,7 @@ class Figure:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Curve:
+class CostCurve:
     """Cost per thousand parts at each volume: build price / volume x 1000 + running cost."""
 
     name: str
@@ -94,7 +94,7 @@ class Comparison:
     a: BuildPlan
     b: BuildPlan
     volumes: tuple[int, ...]
-    curves: tuple[Curve, Curve]
+    curves: tuple[CostCurve, CostCurve]
     crossing: BreakEven
     crossing_band: tuple[Decimal | None, Decimal | None] | None
     share_that_cross: float
@@ -184,10 +184,10 @@ def _figure(values: NDArray[np.float64], share_of_band: float) -> Figure:
     return Figure(expected=from_float(float(np.mean(values))), low=from_float(float(low)), high=from_float(float(high)))
 
 
-def _curve(plan: BuildPlan, volumes: Sequence[int], share_of_band: float) -> Curve:
+def _curve(plan: BuildPlan, volumes: Sequence[int], share_of_band: float) -> CostCurve:
     running = plan.running_per_thousand(share_of_band)
     build = [plan.price * THOUSAND / int(v) for v in volumes]
-    return Curve(
+    return CostCurve(
         name=plan.name,
         expected=tuple(share + running.expected for share in build),
         low=tuple(share + running.low for share in build),

@@ -177,7 +177,7 @@ class Summed:
     kinds: frozenset[str]
 
     @classmethod
-    def of(cls, lines: Iterable[Line], today: dt.date) -> Summed:
+    def of(cls, lines: Iterable[SpareLine], today: dt.date) -> Summed:
         """From the lines of a list, the most urgent first."""
         lines = list(lines)
         day = today.toordinal()
@@ -196,7 +196,7 @@ class Summed:
         )
 
 
-class Line(NamedTuple):
+class SpareLine(NamedTuple):
     """What the figures over a list need of each spare."""
 
     code: str
@@ -228,7 +228,7 @@ class Spares:
 
     def summed(self) -> Summed:
         lines = (
-            Line(r.code, r.order_day, r.unknown, r.quantity or 0, r.item.unit_price, r.supplier, r.item.kind)
+            SpareLine(r.code, r.order_day, r.unknown, r.quantity or 0, r.item.unit_price, r.supplier, r.item.kind)
             for r in self.rows
         )
         return Summed.of(lines, self.today or dt.date.min)

@@ -23,7 +23,7 @@ from reports.purchasing.reorder import Advice
 from . import advice as spares_advice
 from . import reads
 from . import why as spares_why
-from .advice import FAR_AHEAD, Asked, Line, SpareRow, Spares, Summed
+from .advice import FAR_AHEAD, Asked, SpareLine, SpareRow, Spares, Summed
 from .use import PlantAhead, ShopWide, day_of_records
 
 WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
@@ -137,7 +137,7 @@ class KeptList:
 
     def summed(self) -> Summed:
         columns = ("code", "order_day", "unknown", "quantity_sorted", "item__unit_price", "supplier", "kind")
-        return Summed.of((Line(*line) for line in self._ordered.values_list(*columns)), self.today)
+        return Summed.of((SpareLine(*line) for line in self._ordered.values_list(*columns)), self.today)
 
     def _as_rows(self, found: QuerySet) -> QuerySet:
         today, waiting = self.today, self.waiting

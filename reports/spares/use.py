@@ -39,7 +39,7 @@ def day_of_records(plant: Plant) -> dt.date:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Place:
+class SparePlace:
     """A place that takes an item, as the use ahead sees it. stands: in words, what it rests on."""
 
     row: PlaceOfItem
@@ -126,7 +126,7 @@ class PlantAhead:
         return reads.places_of_items(plant=self.plant, dies=self.dies, items=self.wanted, known_die_grinds=known)
 
     @cached_property
-    def places(self) -> dict[int, list[Place]]:
+    def places(self) -> dict[int, list[SparePlace]]:
         """Item -> the places that take it."""
         by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
         for row in self.rows:
@@ -222,7 +222,7 @@ class PlantAhead:
             raise LawRefused(why)
         return die_worlds(forecast.fresh["remaining"], ln_sd=forecast.fresh["ln_sd"])
 
-    def sharpenings(self, die: int, days: int, *, place: Place | None = None) -> list[np.ndarray]:
+    def sharpenings(self, die: int, days: int, *, place: SparePlace | None = None) -> list[np.ndarray]:
         """Chances of 0, 1, 2 ... sharpenings of a die (or of one place by itself) in the next days, world by world.
 
         Raises LawRefused where nothing is told of it.
@@ -232,13 +232,13 @@ class PlantAhead:
         strokes = self.strokes(die, days)
         return [_counts(first, law, horizon).chances(strokes) for law in laws]
 
-    def _laws(self, die: int, place: Place | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+    def _laws(self, die: int, place: SparePlace | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
         key = (die, place.row.position_id if place is not None else 0)
         if key not in self._known_laws:
             self._known_laws[key] = self._read_laws(die, place)
         return self._known_laws[key]
 
-    def _read_laws(self, die: int, place: Place | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+    def _read_laws(self, die: int, place: SparePlace | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
         if place is not None and place.row.position_id in self.edges:
             edge = self.edges[place.row.position_id]
             shape, lots = self.shape
@@ -248,7 +248,7 @@ class PlantAhead:
         laws = self.worlds(die).laws
         return StoredLaw.of(self.forecasts[die].remaining), laws
 
-    def chances(self, die: int, days: int, place: Place | None = None) -> np.ndarray:
+    def chances(self, die: int, days: int, place: SparePlace | None = None) -> np.ndarray:
         """The same, the worlds mixed."""
         key = (die, days, place.row.position_id if place is not None else 0)
         if key not in self._chances:
@@ -259,7 +259,7 @@ class PlantAhead:
 
     def groups(self, item: int, days: int) -> list[GrindGroup]:
         """The places of an item, by what is ground together."""
-        sets: dict[int, list[Place]] = defaultdict(list)
+        sets: dict[int, list[SparePlace]] = defaultdict(list)
         groups = []
         for place in self.places.get(item, ()):
             die = place.row.die_id
@@ -276,7 +276,7 @@ class PlantAhead:
             groups.append(self._group(die, days, places, chances))
         return groups
 
-    def _group(self, die: int, days: int, places: list[Place], chances: np.ndarray) -> GrindGroup:
+    def _group(self, die: int, days: int, places: list[SparePlace], chances: np.ndarray) -> GrindGroup:
         return GrindGroup(
             label=places[0].row.die_code,
             strokes=self.strokes(die, days),
@@ -320,7 +320,7 @@ class PlantAhead:
             ),
         )
 
-    def _law_basis(self, place: Place) -> tuple:
+    def _law_basis(self, place: SparePlace) -> tuple:
         forecast, edge = self.forecasts.get(place.row.die_id), self.edges.get(place.row.position_id)
         of_die = None
         if _has_law(forecast):
@@ -363,7 +363,7 @@ def _mean_removal(rows: Iterable[PlaceOfItem]) -> float | None:
     return removed / grinds if grinds and removed else None
 
 
-def _place(row: PlaceOfItem, allowance_mm: float | None, of_item: float | None, of_shop: float | None) -> Place:
+def _place(row: PlaceOfItem, allowance_mm: float | None, of_item: float | None, of_shop: float | None) -> SparePlace:
     own = _mean_removal([row]) if row.grinds >= 5 else None
     removal = own or of_item or of_shop
     left = new = None
@@ -373,7 +373,7 @@ def _place(row: PlaceOfItem, allowance_mm: float | None, of_item: float | None, 
         new = grinds_in(allowance_mm if allowance_mm is not None else row.allowance_left_mm, each)
     # half a grind of doubt: a young die is taken to be ground as a set
     share = (row.grinds + 1) / (row.die_grinds + 1) if row.die_grinds else 1.0
-    return Place(
+    return SparePlace(
         row=row,
         removal_mm=removal or USUAL_REMOVAL_MM,
         removal_known=removal is not None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
-from maintenance.counters.pure import InPress, Reading
+from maintenance.counters.pure import CounterTotal, InPress
 
 START = 1_767_600_000.0  # 5 January 2026, 08:00 UTC: the beginning of a shift of eight hours
 MINUTE = 60.0
@@ -16,7 +16,7 @@ class Press:
     """readings: as the device sent them. truth: strokes of each die that a reading tells. lost: made just before a
     reset, after the last reading: no total ever told them."""
 
-    readings: list[Reading] = field(default_factory=list)
+    readings: list[CounterTotal] = field(default_factory=list)
     dies: list[InPress] = field(default_factory=list)
     truth: dict[int, int] = field(default_factory=dict)
     lost: int = 0
@@ -41,7 +41,7 @@ def press(
     since_reading = 0
 
     def send(stock: bool = True) -> None:
-        made.readings.append(Reading(at=at, total=total, id=f"m{len(made.readings)}", stock=stock, arrived=at + 1))
+        made.readings.append(CounterTotal(at=at, total=total, id=f"m{len(made.readings)}", stock=stock, arrived=at + 1))
 
     send()
     die = 0

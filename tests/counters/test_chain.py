@@ -8,14 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.counters.pure import Answer, Reading, Verdict, chain
+from maintenance.counters.pure import Answer, CounterTotal, Verdict, chain
 from maintenance.counters.pure.chain import Doubt
 from tests.counters import naive
 from tests.counters.press import MINUTE, START
 
 
 def readings(*totals, every=MINUTE):
-    return [Reading(at=START + i * every, total=total, id=f"m{i}") for i, total in enumerate(totals)]
+    return [CounterTotal(at=START + i * every, total=total, id=f"m{i}") for i, total in enumerate(totals)]
 
 
 def strokes(told):
@@ -90,7 +90,7 @@ def test_a_leap_is_asked_once_it_is_borne_out():
 
 
 def test_a_long_silence_with_as_many_strokes_as_fit_is_no_leap():
-    rows = [Reading(at=START, total=1_000, id="a"), Reading(at=START + 10 * 3600, total=31_000, id="b")]
+    rows = [CounterTotal(at=START, total=1_000, id="a"), CounterTotal(at=START + 10 * 3600, total=31_000, id="b")]
     (step,) = chain(rows).steps
     assert (step.strokes, step.doubt) == (30_000, Doubt.NONE)
 
@@ -107,9 +107,9 @@ def test_a_fall_that_nothing_explains_holds_all_that_follows():
 
 def test_a_clock_put_back_for_a_while():
     """Sixty good minutes; then an hour whose times lie two hours back; then the clock is right again."""
-    good = [Reading(at=START + i * 60, total=40_000 + 50 * i, id=f"a{i}") for i in range(180)]
-    back = [Reading(at=START + (i + 60) * 60 + 7, total=40_000 + 50 * (i + 180), id=f"b{i}") for i in range(60)]
-    after = [Reading(at=START + i * 60, total=40_000 + 50 * i, id=f"c{i}") for i in range(240, 260)]
+    good = [CounterTotal(at=START + i * 60, total=40_000 + 50 * i, id=f"a{i}") for i in range(180)]
+    back = [CounterTotal(at=START + (i + 60) * 60 + 7, total=40_000 + 50 * (i + 180), id=f"b{i}") for i in range(60)]
+    after = [CounterTotal(at=START + i * 60, total=40_000 + 50 * i, id=f"c{i}") for i in range(240, 260)]
     told = chain(good + back + after)
     assert sum(strokes(told)) == 50 * 259
     assert all(step.doubt is Doubt.NONE for step in told.steps)
@@ -117,7 +117,7 @@ def test_a_clock_put_back_for_a_while():
 
 def test_a_time_that_lies_ahead_is_set_aside_until_somebody_says_what_to_do():
     rows = readings(100, 160, 220)
-    wrong = Reading(at=START + 86_400, total=190, id="x", clock_off=True, arrived=START + 90)
+    wrong = CounterTotal(at=START + 86_400, total=190, id="x", clock_off=True, arrived=START + 90)
     told = chain([*rows, wrong])
     assert strokes(told) == [60, 60]
     assert [(a.reading.id, a.clock) for a in told.aside] == [("x", True)]
@@ -128,7 +128,11 @@ def test_a_time_that_lies_ahead_is_set_aside_until_somebody_says_what_to_do():
 
 
 def test_two_readings_of_one_moment():
-    rows = [*readings(900, 960), Reading(at=START + 60, total=30, id="x"), Reading(at=START + 120, total=90, id="y")]
+    rows = [
+        *readings(900, 960),
+        CounterTotal(at=START + 60, total=30, id="x"),
+        CounterTotal(at=START + 120, total=90, id="y"),
+    ]
     assert strokes(chain(rows)) == [60, 30, 60]
 
 
@@ -151,7 +155,7 @@ def wild(draw):
 
 
 def as_readings(rows):
-    return [Reading(at=at, total=total, id=name) for at, total, name in rows]
+    return [CounterTotal(at=at, total=total, id=name) for at, total, name in rows]
 
 
 @settings(max_examples=600)
@@ -174,7 +178,7 @@ def test_readings_between_that_show_the_same_line_change_no_sum(rows, parts):
         s for s in told.steps if s.doubt is Doubt.NONE and s.after.total >= s.before.total and s.until - s.since > 1
     ]
     more = [
-        Reading(at=(s.since + s.until) / 2, total=(s.before.total + s.after.total) // 2, id=f"half {k}")
+        CounterTotal(at=(s.since + s.until) / 2, total=(s.before.total + s.after.total) // 2, id=f"half {k}")
         for k, s in enumerate(good[:parts])
     ]
     if told.aside or any(s.doubt is not Doubt.NONE for s in told.steps):
@@ -190,7 +194,7 @@ def test_a_well_behaved_counter_in_any_order(seed):
     totals, at = [rng.randrange(10**6)], START
     for _ in range(400):
         totals.append(totals[-1] + rng.choice([0, 0, 37, 40, 55]))
-    rows = [Reading(at=at + 60 * i, total=total, id=str(i)) for i, total in enumerate(totals)]
+    rows = [CounterTotal(at=at + 60 * i, total=total, id=str(i)) for i, total in enumerate(totals)]
     sent = [row for row in rows[1:-1] if rng.random() > 0.2] + [rows[0], rows[-1]]
     sent += rng.sample(sent, 50)
     rng.shuffle(sent)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.counters.pure import Answer, Block, InPress, Kind, Reading, Verdict, chain, count
+from maintenance.counters.pure import Answer, Block, CounterTotal, InPress, Kind, Verdict, chain, count
 from tests.counters.press import MINUTE, START, hits_by_die, press
 from tests.counters.test_chain import readings
 
@@ -63,7 +63,7 @@ def test_set_in_the_press_between_two_readings():
 
 
 def test_a_die_cannot_have_made_all_that_a_long_silence_tells():
-    rows = [Reading(at=START, total=0, id="a"), Reading(at=START + 8 * 3600, total=20_000, id="b")]
+    rows = [CounterTotal(at=START, total=0, id="a"), CounterTotal(at=START + 8 * 3600, total=20_000, id="b")]
     (asked,) = count(rows, [die(since=7.5 * 3600)]).questions
     assert (asked.kind, asked.strokes, asked.dies) == (Kind.NO_DIE, 20_000, (1,))
     assert hits_by_die(count(rows, [die(since=3600)])) == {1: 20_000}

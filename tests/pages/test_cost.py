@@ -283,7 +283,7 @@ def test_the_number_of_queries_does_not_grow_with_the_dies(as_role, told):
 
 @pytest.mark.no_database
 def test_a_plot_keeps_its_text_and_takes_the_colours_of_the_page():
-    line = plot.Line(name="a", x=[1e3, 1e4, 1e5], y=[30, 5, 2], low=[28, 4, 1.5], high=[32, 6, 3])
+    line = plot.PlotLine(name="a", x=[1e3, 1e4, 1e5], y=[30, 5, 2], low=[28, 4, 1.5], high=[32, 6, 3])
     drawn = plot.against_volume(
         [line, line],
         x_label="parts",

@@ -1,6 +1,6 @@
 """PURE. From the absolute totals of a press counter to hits, each exactly once, and questions about the rest."""
 
-from .chain import Answer, Aside, Chain, Reading, Step, Verdict, chain
+from .chain import Answer, Aside, Chain, CounterTotal, Step, Verdict, chain
 from .stretches import Block, Counted, InPress, Kind, Question, Stretch, count
 
 __all__ = [
@@ -9,10 +9,10 @@ __all__ = [
     "Block",
     "Chain",
     "Counted",
+    "CounterTotal",
     "InPress",
     "Kind",
     "Question",
-    "Reading",
     "Step",
     "Stretch",
     "Verdict",

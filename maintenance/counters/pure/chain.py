@@ -39,7 +39,7 @@ TIE_S = 0.001  # readings of one moment are put so far apart
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Reading:
+class CounterTotal:
     """at: seconds by the device's clock. total: what the counter showed. id: the message's own, never twice.
 
     stock: whether the strokes since the reading before had stock under the punch. clock_off: when it came, `at` could
@@ -96,11 +96,11 @@ class Doubt(Enum):
 class Step:
     """Strokes between two neighbouring readings, [since, until). fell: of a fall, the first reading after it."""
 
-    before: Reading
-    after: Reading
+    before: CounterTotal
+    after: CounterTotal
     strokes: int
     doubt: Doubt = Doubt.NONE
-    fell: Reading | None = None
+    fell: CounterTotal | None = None
 
     @property
     def since(self) -> float:
@@ -118,16 +118,16 @@ class Aside:
     follows: the reading in use before it.
     """
 
-    reading: Reading
+    reading: CounterTotal
     clock: bool = False
-    follows: Reading | None = None
+    follows: CounterTotal | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Chain:
     steps: tuple[Step, ...]
     aside: tuple[Aside, ...]
-    last: Reading | None = None
+    last: CounterTotal | None = None
 
 
 class _Go(Enum):
@@ -146,7 +146,7 @@ def possible(seconds: float) -> float:
 
 
 def chain(
-    readings: Iterable[Reading],
+    readings: Iterable[CounterTotal],
     answers: Sequence[Answer] = (),
     *,
     figures: int | None = None,
@@ -169,7 +169,7 @@ class _Chain:
         self.falls = [a for a in answers if a.verdict in (Verdict.RESET, Verdict.ROLLED_OVER, Verdict.SET)]
         self.figures = figures
 
-    def of(self, readings: Iterable[Reading]) -> Chain:
+    def of(self, readings: Iterable[CounterTotal]) -> Chain:
         rows, off = self._in_order(readings)
         if not rows:
             return Chain(steps=(), aside=tuple(off))
@@ -198,7 +198,7 @@ class _Chain:
             i += 1
         return Chain(steps=tuple(steps), aside=tuple(aside), last=kept[-1])
 
-    def _in_order(self, readings: Iterable[Reading]) -> tuple[list[Reading], list[Aside]]:
+    def _in_order(self, readings: Iterable[CounterTotal]) -> tuple[list[CounterTotal], list[Aside]]:
         """Each message once, by its time; wrong clocks put right or aside; those of one moment a little apart."""
         once, off = {}, []
         for row in readings:
@@ -215,7 +215,7 @@ class _Chain:
                 rows.append(row)
         off.sort(key=lambda a: (a.reading.at, a.reading.total, a.reading.id))
         rows.sort(key=lambda r: (r.at, r.total, r.id))
-        placed: list[Reading] = []
+        placed: list[CounterTotal] = []
         for _, group in groupby(rows, key=lambda r: r.at):
             same = list(group)
             if len(same) > 1:
@@ -227,7 +227,7 @@ class _Chain:
     def _covered(answers: Sequence[Answer], since: float, until: float) -> Answer | None:
         return next((a for a in answers if a.covers(since, until)), None)
 
-    def _go(self, x: Reading, y: Reading) -> _Go:
+    def _go(self, x: CounterTotal, y: CounterTotal) -> _Go:
         most = possible(y.at - x.at)
         if y.total >= x.total:
             return _Go.RISE if y.total - x.total <= most else _Go.JUMP
@@ -249,7 +249,7 @@ class _Chain:
         figures = len(str(total))
         return 10 ** (figures if self.figures is None else max(self.figures, figures))
 
-    def _is_odd(self, x: Reading, y: Reading, z: Reading | None, go: _Go) -> bool:
+    def _is_odd(self, x: CounterTotal, y: CounterTotal, z: CounterTotal | None, go: _Go) -> bool:
         """Whether y alone is wrong: z goes on from x and not from y. A leap waits for a reading that bears it out."""
         if z is None:
             return go is _Go.JUMP
@@ -260,32 +260,32 @@ class _Chain:
             return False
         return self._go(x, z) is _Go.RISE and (go is _Go.FALL or on is _Go.JUMP)
 
-    def _is_answered(self, x: Reading, y: Reading) -> bool:
+    def _is_answered(self, x: CounterTotal, y: CounterTotal) -> bool:
         return y.total < x.total and self._covered(self.falls, x.at, y.at) is not None
 
-    def _odd_before(self, kept: list[Reading], steps: list[Step], rows: list[Reading], i: int) -> bool:
+    def _odd_before(self, kept: list[CounterTotal], steps: list[Step], rows: list[CounterTotal], i: int) -> bool:
         """Whether the last one kept was the odd one: the next three go on from the one before it."""
         if len(kept) < 2 or i + LOOK_AHEAD > len(rows) or steps[-1].doubt is not Doubt.NONE:
             return False
         line = [kept[-2], *rows[i : i + LOOK_AHEAD]]
         return all(self._go(a, b) is _Go.RISE for a, b in pairwise(line))
 
-    def _climbs_back(self, x: Reading, later: Reading) -> bool:
+    def _climbs_back(self, x: CounterTotal, later: CounterTotal) -> bool:
         return later.at - x.at <= CLIMB_BACK_S and self._go(x, later) is _Go.RISE
 
-    def _strokes(self, x: Reading, y: Reading, go: _Go) -> int:
+    def _strokes(self, x: CounterTotal, y: CounterTotal, go: _Go) -> int:
         if go in (_Go.RISE, _Go.JUMP):
             return y.total - x.total
         if go is _Go.ROLL:
             return self._top(x.total) - x.total + y.total
         return y.total if go in (_Go.RESET, _Go.EITHER) else 0
 
-    def _step(self, x: Reading, y: Reading, go: _Go) -> Step:
+    def _step(self, x: CounterTotal, y: CounterTotal, go: _Go) -> Step:
         doubt = {_Go.JUMP: Doubt.JUMP, _Go.EITHER: Doubt.RESET_OR_ROLL}.get(go, Doubt.NONE)
         fell = None if doubt is Doubt.NONE else y
         return Step(before=x, after=y, strokes=self._strokes(x, y, go), doubt=doubt, fell=fell)
 
-    def _undecided(self, x: Reading, held: list[Reading]) -> Step:
+    def _undecided(self, x: CounterTotal, held: list[CounterTotal]) -> Step:
         """All after a fall that nothing explains: one step, its strokes those that the readings after it tell."""
         pairs = pairwise(held)
         strokes = sum(self._strokes(a, b, self._go(a, b)) for a, b in pairs)
@@ -293,7 +293,7 @@ class _Chain:
         return Step(before=x, after=end, strokes=strokes, doubt=Doubt.FALL, fell=held[0])
 
 
-def _one_after_another(same: list[Reading], before: int) -> list[Reading]:
+def _one_after_another(same: list[CounterTotal], before: int) -> list[CounterTotal]:
     """Readings of one moment: those that go on from the total before, then those that began anew."""
     on = [r for r in same if r.total >= before]
     anew = [r for r in same if r.total < before]

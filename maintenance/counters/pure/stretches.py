@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from .chain import SLACK_STROKES, Answer, Aside, Doubt, Reading, Step, Verdict, chain
+from .chain import SLACK_STROKES, Answer, Aside, CounterTotal, Doubt, Step, Verdict, chain
 
 STANDSTILL_S = 1_800.0
 KEPT_BACK = 6  # the latest steps that what comes next may still change
@@ -107,7 +107,7 @@ class Counted:
     to_nobody: tuple[Stretch, ...] = ()
     questions: tuple[Question, ...] = ()
     anchor: float | None = None
-    last: Reading | None = None
+    last: CounterTotal | None = None
 
     @property
     def hits(self) -> int:
@@ -153,7 +153,7 @@ def every_eight_hours(moment: float) -> float:
 
 
 def count(
-    readings: Iterable[Reading],
+    readings: Iterable[CounterTotal],
     dies: Sequence[InPress],
     *,
     blocks: Sequence[Block] = (),
@@ -268,7 +268,7 @@ def _stretch(open_: _Open, ended: bool) -> Stretch:
     )
 
 
-def _has_ended(open_: _Open, k: int, done: list[_Open], last: Reading | None) -> bool:
+def _has_ended(open_: _Open, k: int, done: list[_Open], last: CounterTotal | None) -> bool:
     if k + 1 < len(done) or open_.last.until >= open_.cut or open_.label.until < NEVER:
         return True
     return last is not None and last.at - open_.last.until >= STANDSTILL_S
@@ -290,7 +290,7 @@ def _question(open_: _Open) -> Question:
 
 def _questions_aside(aside: Iterable[Aside]) -> list[Question]:
     """One question for the odd readings after one that is used, and one for all whose clock was wrong."""
-    asked: dict[str, list[Reading]] = {}
+    asked: dict[str, list[CounterTotal]] = {}
     for row in aside:
         asked.setdefault("" if row.clock else row.follows.id, []).append(row.reading)
     return [

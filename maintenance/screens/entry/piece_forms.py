@@ -30,7 +30,7 @@ def into_run() -> WholeField:
     )
 
 
-def place_picks(places: list[log_expected.Place], *, expected: bool, shelf: bool = False):
+def place_picks(places: list[log_expected.BenchPlace], *, expected: bool, shelf: bool = False):
     for place in places:
         notes = [place.kind.name]
         if shelf and place.on_shelf is not None:
@@ -85,7 +85,7 @@ class ReplacementForm(LogForm):
         self.fields["hits_into_run"] = into_run()
 
     @property
-    def place(self) -> log_expected.Place | None:
+    def place(self) -> log_expected.BenchPlace | None:
         return self.places.get(self.cleaned_data.get("position", ""))
 
     def check(self, cleaned: dict) -> None:
@@ -155,7 +155,7 @@ class ReplacementForm(LogForm):
 class GroundRow:
     """One piece in the sharpening form: its place and its three fields."""
 
-    place: log_expected.Place
+    place: log_expected.BenchPlace
     found: forms.BoundField
     removed: forms.BoundField
     why: forms.BoundField
@@ -237,7 +237,7 @@ class SharpeningForm(LogForm):
         for place in self.places:
             self._add_row(place)
 
-    def _add_row(self, place: log_expected.Place) -> None:
+    def _add_row(self, place: log_expected.BenchPlace) -> None:
         pk = place.position.pk
         cuts = place.kind.cuts
         options = [
@@ -332,7 +332,7 @@ class SharpeningForm(LogForm):
             )
         return made
 
-    def _with_inserts(self, place: log_expected.Place, inserts: str) -> bool:
+    def _with_inserts(self, place: log_expected.BenchPlace, inserts: str) -> bool:
         return inserts == self.ALL or not place.variants or inserts in {str(pk) for pk in place.variants}
 
     def _why(self, of_set: str, found: str) -> str:
