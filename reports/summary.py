@@ -10,7 +10,7 @@ from django.conf import settings
 
 from diestore.register.models import Plant
 from maintenance.forecasts import due
-from maintenance.wording import numbers
+from maintenance.wording import numbers, odds
 from reports.cost import sheets, year_ahead
 from reports.spares import advice
 from reports.spares.use import PlantAhead, day_of_records
@@ -34,26 +34,31 @@ def lines(plant: Plant) -> list[str]:
 
 def due_lines(plant: Plant) -> list[str]:
     """The dies least likely to finish their next order, with the edge that is likely to go first."""
-    rows = due.rows(plant)
-    at_risk = [row for row in rows if row.standing.css or row.chance is None]
+    ordered = due.rows(plant)
+    at_risk = [row for row in ordered if row.standing.css or row.chance is None]
     if not at_risk:
-        return [f"No die is due: all {len(rows)} with an open order will very probably finish it."]
-    head = ("die", "chance to finish", "", "order", "due", "hits to go", "half go so far", "edge that limits it")
+        return [f"No die is due: all {len(ordered)} with an open order will very probably finish it."]
+    head = (
+        "die", "chance to finish", "", "order", "due", "hits to go", "half go so far", "edge that limits it",
+        "since sharpened",
+    )  # fmt: skip
     rows = [
         (
             row.code,
-            "not known" if row.chance is None else f"{round(100 * row.chance)} %",
+            "not known" if row.chance is None else odds.percent(row.chance),
             row.standing.word,
             row.order_number,
             _day(row.due),
-            numbers.hits(row.hits_left),
+            f"{row.hits_left:,}",
             numbers.hits(row.half),
             row.limiting,
+            "" if row.since_sharpened is None else f"{row.since_sharpened:,}",
         )
         for row in at_risk
     ]
     made = ["Next dies due", *_table(head, rows[:SHOWN]), *_more(len(rows))]
-    return [*made, f"  The other {len(rows) - len(at_risk)} with an open order run through it with 4 in 5 or better."]
+    others = len(ordered) - len(at_risk)
+    return [*made, f"  The other {others} with an open order run through it with 4 in 5 or better."]
 
 
 def spare_lines(plant: Plant) -> list[str]:

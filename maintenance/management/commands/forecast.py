@@ -85,6 +85,9 @@ def a_moment(text: str | None, option: str) -> dt.datetime | None:
 
 
 def _lines(computed):
+    """As the pages print it: what is ahead rounded to what can be known, the hits those of the edge that is named."""
+    from maintenance.wording import numbers
+
     rests = f"rests on {computed.fit.cycles:,} cycles, {computed.fit.dull_ends:,} dull ends"
     yield f"As of {computed.as_of:%d %b %Y, %H:%M}; {rests}.\n"
     yield f"{'die':16}{'since sharpened':>17}{'9 in 10 go':>14}{'half go':>14}   first to go\n"
@@ -93,5 +96,5 @@ def _lines(computed):
             yield f"{outlook.code:16}{next(iter(outlook.refused.values()), 'nothing to forecast')}\n"
             continue
         left = outlook.prediction.remaining
-        first = outlook.positions[outlook.limiting].code
-        yield f"{outlook.code:16}{outlook.hits_since_sharpening:>17,}{left[0.1]:>14,.0f}{left[0.5]:>14,.0f}   {first}\n"
+        first, since = outlook.positions[outlook.limiting].code, outlook.on_edge[outlook.limiting]
+        yield f"{outlook.code:16}{since:>17,}{numbers.hits(left[0.1]):>14}{numbers.hits(left[0.5]):>14}   {first}\n"
