@@ -9,7 +9,6 @@ from functools import cached_property
 from django.db.models import F
 from django.db.models.fields.json import KT
 
-from diestore import together
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Plant
 from maintenance.log import queries
@@ -123,15 +122,11 @@ def _read(which: dict) -> dict[int, tuple[str, str, dict | None, int | None]]:
     """
     newest = DieForecast.objects.filter(is_newest=True, **{f"die__{name}": value for name, value in which.items()})
     edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
-    told = together.read(
-        dies=Die.objects.filter(**which).order_by().values_list("pk", "code", "description"),
-        forecasts=newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words")),
-        hits=edges.order_by().values_list("position_id", "hits_since_sharpening"),
-    )
-    hits = dict(told["hits"])
-    forecasts = {die: dict(zip((*_TOLD, "words"), rest, strict=True)) for die, *rest in told["forecasts"]}
+    hits = dict(edges.order_by().values_list("position_id", "hits_since_sharpening"))
+    told = newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words"))
+    forecasts = {die: dict(zip((*_TOLD, "words"), rest, strict=True)) for die, *rest in told}
     found = {}
-    for die, code, description in told["dies"]:
+    for die, code, description in Die.objects.filter(**which).order_by().values_list("pk", "code", "description"):
         f = forecasts.get(die)
         found[die] = code, description, f, hits.get(f["limiting_id"]) if f else None
     return found

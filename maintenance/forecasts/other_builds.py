@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diestore import together
 from diestore.handbook import tool_steels
 from diestore.register.models import Die, Plant
 from maintenance.life import prior
@@ -15,7 +14,7 @@ from maintenance.life.cycles import EdgeSpec
 from maintenance.log import queries
 from maintenance.log import read as log_read
 from maintenance.log.data import OrderLeft
-from maintenance.models import DieForecast, EdgeForecast
+from maintenance.models import DieForecast
 
 from . import samples
 from .predict import fitted_positions
@@ -42,15 +41,10 @@ def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[Ed
 
     orders: the open orders of the die, the earliest due first, where they are read.
     """
-    read = together.read(
-        told=DieForecast.objects.filter(die=die, is_newest=True),
-        usual=EdgeForecast.objects.filter(forecast__die=die, forecast__is_newest=True, usual_hits__gt=0).values_list(
-            "position_id", "usual_hits"
-        ),
-    )
-    told, usual = next(iter(read["told"]), None), dict(read["usual"])
+    told = DieForecast.objects.filter(die=die, is_newest=True).first()
     if told is None or not told.fresh:
         return []
+    usual = dict(told.edges.filter(usual_hits__gt=0).order_by().values_list("position_id", "usual_hits"))
     log = log_read.of_die(die)
     part = samples.of_die(log, told.as_of.timestamp())
     orders = queries.open_orders(dies=[die]) if orders is None else orders

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from django.db.models import F, Q
 from django.utils import timezone
 
-from diestore import together
 from diestore.access.models import Person
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.tool_steels import grade
@@ -56,13 +55,12 @@ class RunExpected:
 
 def run_expected(die: Die) -> RunExpected:
     last = Run.objects.standing().filter(die=die).order_by("-at")
-    told = together.read(runs=last.values_list("started", "at", "hits")[:RUNS_LOOKED_AT], variants=die.variants.all())
-    runs = told["runs"]
-    known = {"strokes_per_minute": die.strokes_per_minute, "variants": told["variants"]}
+    runs = list(last.values_list("started", "at", "hits")[:RUNS_LOOKED_AT])
     if not runs:
-        return RunExpected(**known)
+        return RunExpected(strokes_per_minute=die.strokes_per_minute, variants=variants(die))
     return RunExpected(
-        **known,
+        strokes_per_minute=die.strokes_per_minute,
+        variants=variants(die),
         last_ended=runs[0][1],
         usual_hits=round(statistics.median(hits for _, _, hits in runs)),
         usual_length=statistics.median(ended - started for started, ended, _ in runs),
@@ -127,17 +125,16 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
     """Every position of the die that is in use now, in the order of its stations. log: its log, where that is read."""
     now, log = now or timezone.now(), log or read.of_die(die)
     of_its_own = Position.objects.filter(die=die, item__isnull=False).values("item")
-    told = together.read(
-        positions=die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
+    positions = (
+        die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
         .filter(Q(valid_to__isnull=True) | Q(valid_to__gt=now))
         .select_related("station", "item")
-        .order_by(F("station__sequence").asc(nulls_last=True), "-side", "code"),
-        limiting=DieForecast.objects.filter(die=die, is_newest=True, refusal="").values_list("limiting_id"),
-        shelf=queries.on_the_shelf(die.plant_id).filter(item__in=of_its_own),
+        .order_by(F("station__sequence").asc(nulls_last=True), "-side", "code")
     )
+    newest = DieForecast.objects.filter(die=die, is_newest=True, refusal="")
+    limiting = set(newest.values_list("limiting_id", flat=True))
+    shelf = dict(queries.on_the_shelf(die.plant_id).filter(item__in=of_its_own))
     state_of = clockwork_states.states(log, now.timestamp())
-    limiting = {pk for (pk,) in told["limiting"]}
-    shelf = dict(told["shelf"])
     return [
         BenchPlace(
             position=row,
@@ -148,7 +145,7 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
             on_shelf=None if row.item_id is None else shelf.get(row.item_id, 0),
             tool_steel=log.pieces[state.piece].tool_steel if state and state.piece in log.pieces else "",
         )
-        for row in told["positions"]
+        for row in positions
     ]
 
 

@@ -15,7 +15,7 @@ from django.db import connection
 from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Value
 from django.utils import timezone
 
-from diestore import together, units
+from diestore import units
 from diestore.access.models import Person
 from diestore.register.models import Die, Plant
 from maintenance.models import (
@@ -216,17 +216,17 @@ def _in_plant(one: Sort, plant: Plant) -> Q:
 
 
 def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) -> list[Entry]:
-    """The entries of some rows of `index`, in their order, in one question."""
+    """The entries of some rows of `index`, in their order: a question for each sort among them, and one for sets."""
     rows = list(rows)
     wanted = defaultdict(list)
     for row in rows:
         wanted[row["of_sort"]].append(row["pk"])
-    reads = {name: _with_words(SORTS[name]).filter(pk__in=pks) for name, pks in wanted.items()}
-    if works := wanted.get(_WORK):
-        reads["sets"] = _members(Work.objects.filter(pk__in=works).exclude(set_key="").values("set_key")).only(*_SAID)
-    told = together.read(**reads)
-    sets = _sets(told.get(_WORK, []), told.pop("sets", []))
-    events = {(name, event.pk): event for name, found in told.items() for event in found}
+    events = {
+        (name, event.pk): event for name, pks in wanted.items() for event in _with_words(SORTS[name]).filter(pk__in=pks)
+    }
+    works = [event for (name, _), event in events.items() if name == _WORK]
+    keys = {work.set_key for work in works} - {""}
+    sets = _sets(works, _members(keys).only(*_SAID)) if keys else {}
     found = ((row["of_sort"], events.get((row["of_sort"], row["pk"]))) for row in rows)
     return [_entry(SORTS[name], event, sets, system) for name, event in found if event is not None]
 

@@ -6,9 +6,8 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, IntegerField, Q, Sum, Value
 
-from diestore import together
 from diestore.register.models import Die, Output, Plant
 from maintenance.models import (
     DieForecast,
@@ -70,32 +69,25 @@ def open_orders(
         wanted = {die.pk for die in dies}
         parts = Output.objects.filter(variant__die__in=wanted).values("part")
         orders = orders.filter(Q(die__in=wanted) | Q(die__isnull=True, part__in=parts))
-    told = together.read(
-        orders=orders.order_by("due", "number", "pk").values_list("pk", "number", "due", "die_id", "parts", "part_id"),
-        makes=Output.objects.filter(part__in=orders.values("part"), variant__die__status=Die.Status.IN_SERVICE)
-        .order_by("variant__die__code", "-variant__is_default", "variant__code")
-        .values_list("part_id", "variant__die_id", "variant_id", "parts_per_hit"),
-        runs=runs.filter(order__in=orders.values("pk"))
-        .order_by()
-        .values("order_id", "order__part_id", "variant_id")
-        .annotate(n=Sum("hits", filter=Q(good_parts__isnull=True)), good=Sum("good_parts"))
-        .values_list("order_id", "order__part_id", "variant_id", "n", "good"),
-        # what counters count just now
-        counting=counting.filter(order__in=orders.values("pk")).values_list(
-            "order_id", "order__part_id", "variant_id", "hits"
-        ),
+    listed = list(
+        orders.order_by("due", "number", "pk").values_list("pk", "number", "due", "die_id", "parts", "part_id")
     )
-    makes: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
-    for part, die, variant, parts_per_hit in told["makes"]:
-        makes[part].append((die, variant, parts_per_hit))
+    if not listed:
+        return []
+    makes = _makes(orders)
     per_hit = {(v, part): n for part, rows in makes.items() for _, v, n in rows}
     done: dict[int, int] = defaultdict(int)
-    for order, part, variant, hits, good in told["runs"]:
+    of_orders = ("order_id", "order__part_id", "variant_id")
+    runs = runs.filter(order__in=orders.values("pk")).order_by().values(*of_orders)
+    runs = runs.annotate(n=Sum("hits", filter=Q(good_parts__isnull=True)), good=Sum("good_parts"))
+    counting = counting.filter(order__in=orders.values("pk")).order_by()  # what counters count just now
+    nobody_counted = Value(None, IntegerField())
+    for order, part, variant, hits, good in runs.values_list(*of_orders, "n", "good").union(
+        counting.values_list(*of_orders, "hits", nobody_counted), all=True
+    ):
         done[order] += (good or 0) + (hits or 0) * per_hit.get((variant, part), 1)
-    for order, part, variant, hits in told["counting"]:
-        done[order] += hits * per_hit.get((variant, part), 1)
     result = []
-    for pk, number, due, named, parts, part in told["orders"]:
+    for pk, number, due, named, parts, part in listed:
         ways = makes.get(part, [])
         if named is not None:
             ways = [w for w in ways if w[0] == named] or [(named, None, 1)]
@@ -115,6 +107,17 @@ def open_orders(
             )
         )
     return [row for row in result if row.parts_left > 0 and (wanted is None or row.die_id in wanted)]
+
+
+def _makes(orders) -> dict[int, list[tuple[int, int, int]]]:
+    """Part of an order -> (die, variant, parts at one hit) of each way to make it, the first to be taken first."""
+    rows = Output.objects.filter(part__in=orders.values("part"), variant__die__status=Die.Status.IN_SERVICE)
+    makes: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    for part, die, variant, parts_per_hit in rows.order_by(
+        "variant__die__code", "-variant__is_default", "variant__code"
+    ).values_list("part_id", "variant__die_id", "variant_id", "parts_per_hit"):
+        makes[part].append((die, variant, parts_per_hit))
+    return makes
 
 
 def next_order_by_die(

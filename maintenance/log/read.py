@@ -1,6 +1,6 @@
 """Rows of the database -> the plain logs that clocks and cycles are made of.
 
-Reads only; one question to the database for each block of dies.
+Reads only; ten questions to the database for each block of dies.
 """
 
 from __future__ import annotations
@@ -11,8 +11,7 @@ from collections.abc import Iterable, Iterator
 
 from django.db.models import Max, QuerySet
 
-from diestore import together
-from diestore.register.models import Cut, Die, Piece, Plant, Position, Stock
+from diestore.register.models import Cut, Die, Plant, Position, Stock
 from maintenance.clockwork.rows import (
     CorrectionRow,
     CutRow,
@@ -25,7 +24,7 @@ from maintenance.clockwork.rows import (
     StockRow,
     WorkRow,
 )
-from maintenance.models import EVENTS, HitCorrection, OpenCount, Reading, RecordRestart, Replacement, Run, Work
+from maintenance.models import EVENTS, Event, HitCorrection, OpenCount, Reading, RecordRestart, Replacement, Run, Work
 
 BLOCK = 50  # dies read at once: bounds the memory of a pass over thousands
 
@@ -71,176 +70,17 @@ def of_die(die: Die, *, known_at: dt.datetime | None = None) -> DieLog:
     return next(iter(of_dies([die], known_at=known_at)))
 
 
-_WORK = (
-    "operation",
-    "why",
-    "found",
-    "removed_mm",
-    "coating_after",
-    "set_key",
-    "hours",
-    "hits_into_run",
-    "sequence",
-    "key",
-)
-
-
-def _reads(ids: list[int], known_at: dt.datetime | None) -> dict[str, QuerySet]:
-    """All that the logs of these dies are made of."""
-
-    def standing(model):
-        return model.objects.standing() if known_at is None else model.objects.known_at(known_at)
-
-    works = standing(Work).order_by("at", "sequence", "key").values_list("position_id", "piece_id", "at", *_WORK)
-    return {
-        "stocks": Stock.objects.values_list("pk", "material", "tensile_mpa", "thickness_mm"),
-        "variants": Position.variants.through.objects.filter(position__die__in=ids).values_list(
-            "position_id", "variant_id"
-        ),
-        "positions": Position.objects.filter(die__in=ids).values_list(
-            "pk", "die_id", "code", "kind", "side", "stroke_share", "valid_from", "valid_to"
-        ),
-        "cuts": Cut.objects.filter(die__in=ids).values_list(
-            "die_id", "upper_id", "lower_id", "length_mm", "gap_mm", "valid_from", "valid_to"
-        ),
-        "runs": standing(Run)
-        .filter(die__in=ids)
-        .order_by("started")
-        .values_list("die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id"),
-        "corrections": standing(HitCorrection)
-        .filter(die__in=ids)
-        .order_by("at", "sequence", "key")
-        .values_list("die_id", "at", "hits", "variant_id", "with_stock"),
-        "counting": (OpenCount.objects.all() if known_at is None else OpenCount.objects.none())
-        .filter(die__in=ids)
-        .order_by("started", "pk")
-        .values_list("die_id", "started", "at", "hits", "variant_id", "order_id", "with_stock"),
-        "replacements": standing(Replacement)
-        .filter(position__die__in=ids)
-        .order_by("at", "sequence", "key")
-        .values_list(
-            "position_id", "at", "sequence", "key", "piece_in_id", "why", "found", "since_start", "hits_into_run"
-        ),
-        "pieces": Piece.objects.filter(fitted_by__position__die__in=ids)
-        .distinct()
-        .values_list(
-            "pk",
-            "tool_steel",
-            "coating",
-            "hardness_hrc",
-            "grind_allowance_mm",
-            "opening",
-            "opening_life_hits",
-            "opening_hits_since_sharpening",
-        ),
-        "on_positions": works.filter(position__die__in=ids),
-        "on_bench": works.filter(piece__fitted_by__position__die__in=ids).distinct(),
-        "readings": standing(Reading)
-        .filter(position__die__in=ids)
-        .order_by("at", "sequence", "key")
-        .values_list("position_id", "at", "quantity", "value_si", "hits_into_run"),
-        "restarts": standing(RecordRestart).filter(die__in=ids).order_by("at").values_list("die_id", "at"),
-    }
-
-
 def _block(dies: list[Die], known_at: dt.datetime | None) -> Iterator[DieLog]:
-    told = together.read(**_reads([die.pk for die in dies], known_at))
-    stocks = {
-        pk: StockRow(material=material, tensile_mpa=tensile, thickness_mm=thickness)
-        for pk, material, tensile, thickness in told["stocks"]
-    }
-    usual = {die.pk: die.usual_stock_id for die in dies}
-    variants = defaultdict(set)
-    for position_id, variant_id in told["variants"]:
-        variants[position_id].add(variant_id)
-    positions = defaultdict(dict)
-    die_of = {}
-    for pk, die, code, kind, side, share, since, until in told["positions"]:
-        die_of[pk] = die
-        positions[die][pk] = PositionRow(
-            id=pk,
-            code=code,
-            kind=kind,
-            side=side,
-            stroke_share=share,
-            variants=frozenset(variants.get(pk, ())),
-            valid_from=seconds(since),
-            valid_to=seconds(until),
-        )
-    cuts = defaultdict(list)
-    for die, upper, lower, length, gap, since, until in told["cuts"]:
-        cuts[die].append(
-            CutRow(
-                upper=upper,
-                lower=lower,
-                length_mm=length,
-                gap_mm=gap,
-                valid_from=seconds(since),
-                valid_to=seconds(until),
-            )
-        )
-    runs = defaultdict(list)
-    for die, started, ended, hits, variant, stock, order in told["runs"]:
-        runs[die].append(
-            RunRow(
-                started=started.timestamp(),
-                ended=ended.timestamp(),
-                hits=hits,
-                variant=variant,
-                stock=stock or usual[die],
-                order=order,
-            )
-        )
-    corrections = defaultdict(list)
-    for die, at, hits, variant, with_stock in told["corrections"]:
-        corrections[die].append(CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock))
-    _add_open_counts(told["counting"], usual, runs, corrections)
-    replacements = defaultdict(list)
-    piece_dies = defaultdict(set)
-    for position, at, sequence, key, piece, why, found, since_start, into_run in told["replacements"]:
-        die = die_of[position]
-        if piece is not None:
-            piece_dies[piece].add(die)
-        replacements[die].append(
-            ReplacementRow(
-                at=at.timestamp(),
-                sequence=sequence,
-                key=key,
-                position=position,
-                piece=piece,
-                why=why,
-                found=found,
-                since_start=since_start,
-                hits_into_run=into_run,
-            )
-        )
-    pieces = defaultdict(dict)
-    for pk, steel, coating, hardness, allowance, opening, life, since in told["pieces"]:
-        row = PieceRow(
-            id=pk,
-            tool_steel=steel,
-            coating=coating,
-            hardness_hrc=hardness,
-            grind_allowance_mm=allowance,
-            opening=opening,
-            opening_life_hits=life,
-            opening_hits_since_sharpening=since,
-        )
-        for die in piece_dies[pk]:
-            pieces[die][pk] = row
-    works = defaultdict(list)
-    for position, piece, at, *rest in (*told["on_positions"], *told["on_bench"]):
-        work = WorkRow(at=at.timestamp(), position=position, piece=piece, **dict(zip(_WORK, rest, strict=True)))
-        for die in [die_of[position]] if position is not None else piece_dies[piece]:
-            works[die].append(work)
-    readings = defaultdict(list)
-    for position, at, quantity, value, into_run in told["readings"]:
-        readings[die_of[position]].append(
-            ReadingRow(at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run)
-        )
-    restarts = defaultdict(list)
-    for die, at in told["restarts"]:
-        restarts[die].append(at.timestamp())
+    """The logs of some dies: each sort of row is one question for all of them."""
+    ids, usual = [die.pk for die in dies], {die.pk: die.usual_stock_id for die in dies}
+    stocks, positions, cuts = _stocks(), _positions(ids), _cuts(ids)
+    die_of = {pk: die for die, places in positions.items() for pk in places}
+    runs, corrections = _runs(ids, known_at, usual), _corrections(ids, known_at)
+    if known_at is None:
+        _add_open_counts(ids, usual, runs, corrections)
+    replacements, pieces = _replacements(ids, known_at, die_of)
+    works, readings = _works(ids, known_at, die_of, pieces), _readings(ids, known_at, die_of)
+    restarts = _restarts(ids, known_at)
     for die in dies:
         yield DieLog(
             die=die.pk,
@@ -259,10 +99,99 @@ def _block(dies: list[Die], known_at: dt.datetime | None) -> Iterator[DieLog]:
         )
 
 
-def _add_open_counts(counting: list[tuple], usual: dict[int, int], runs: dict, corrections: dict) -> None:
+def _known(model: type[Event], known_at: dt.datetime | None) -> QuerySet:
+    return model.objects.standing() if known_at is None else model.objects.known_at(known_at)
+
+
+def _stocks() -> dict[int, StockRow]:
+    return {
+        pk: StockRow(material=material, tensile_mpa=tensile, thickness_mm=thickness)
+        for pk, material, tensile, thickness in Stock.objects.values_list(
+            "pk", "material", "tensile_mpa", "thickness_mm"
+        )
+    }
+
+
+def _positions(ids: list[int]) -> dict[int, dict[int, PositionRow]]:
+    """Die -> position -> row. A position that works with some sets of inserts only comes once for each of them."""
+    rows = Position.objects.filter(die__in=ids).values_list(
+        "pk", "die_id", "code", "kind", "side", "stroke_share", "valid_from", "valid_to", "variants"
+    )
+    found: dict[int, dict[int, PositionRow]] = defaultdict(dict)
+    for pk, die, code, kind, side, share, since, until, variant in rows:
+        before = found[die].get(pk)
+        with_others = frozenset() if before is None else before.variants
+        found[die][pk] = PositionRow(
+            id=pk,
+            code=code,
+            kind=kind,
+            side=side,
+            stroke_share=share,
+            variants=with_others if variant is None else with_others | {variant},
+            valid_from=seconds(since),
+            valid_to=seconds(until),
+        )
+    return found
+
+
+def _cuts(ids: list[int]) -> dict[int, list[CutRow]]:
+    rows = Cut.objects.filter(die__in=ids).values_list(
+        "die_id", "upper_id", "lower_id", "length_mm", "gap_mm", "valid_from", "valid_to"
+    )
+    found: dict[int, list[CutRow]] = defaultdict(list)
+    for die, upper, lower, length, gap, since, until in rows:
+        found[die].append(
+            CutRow(
+                upper=upper,
+                lower=lower,
+                length_mm=length,
+                gap_mm=gap,
+                valid_from=seconds(since),
+                valid_to=seconds(until),
+            )
+        )
+    return found
+
+
+def _runs(ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]) -> dict[int, list[RunRow]]:
+    rows = _known(Run, known_at).filter(die__in=ids).order_by("started")
+    found: dict[int, list[RunRow]] = defaultdict(list)
+    for die, started, ended, hits, variant, stock, order in rows.values_list(
+        "die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id"
+    ):
+        found[die].append(
+            RunRow(
+                started=started.timestamp(),
+                ended=ended.timestamp(),
+                hits=hits,
+                variant=variant,
+                stock=stock or usual[die],
+                order=order,
+            )
+        )
+    return found
+
+
+def _corrections(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[CorrectionRow]]:
+    rows = _known(HitCorrection, known_at).filter(die__in=ids).order_by("at", "sequence", "key")
+    found: dict[int, list[CorrectionRow]] = defaultdict(list)
+    for die, at, hits, variant, with_stock in rows.values_list("die_id", "at", "hits", "variant_id", "with_stock"):
+        found[die].append(CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock))
+    return found
+
+
+def _add_open_counts(
+    ids: list[int],
+    usual: dict[int, int],
+    runs: dict[int, list[RunRow]],
+    corrections: dict[int, list[CorrectionRow]],
+) -> None:
     """What counters count just now, beside the runs of the log. Where a run was typed for that time, the run is told
     until somebody settles it."""
-    for die, began, at, hits, variant, order, with_stock in counting:
+    rows = OpenCount.objects.filter(die__in=ids).order_by("started", "pk")
+    for die, began, at, hits, variant, order, with_stock in rows.values_list(
+        "die_id", "started", "at", "hits", "variant_id", "order_id", "with_stock"
+    ):
         started, ended = began.timestamp(), at.timestamp()
         if not with_stock:
             corrections[die].append(CorrectionRow(at=ended, hits=hits, variant=variant, with_stock=False))
@@ -271,3 +200,84 @@ def _add_open_counts(counting: list[tuple], usual: dict[int, int], runs: dict, c
                 RunRow(started=started, ended=ended, hits=hits, variant=variant, stock=usual[die], order=order)
             )
             runs[die].sort(key=lambda run: run.started)
+
+
+_REPLACEMENT = ("position_id", "at", "sequence", "key", "piece_in_id", "why", "found", "since_start", "hits_into_run")
+_PIECE = (
+    "tool_steel", "coating", "hardness_hrc", "grind_allowance_mm", "opening", "opening_life_hits",
+    "opening_hits_since_sharpening",
+)  # fmt: skip
+
+
+def _replacements(
+    ids: list[int], known_at: dt.datetime | None, die_of: dict[int, int]
+) -> tuple[dict[int, list[ReplacementRow]], dict[int, dict[int, PieceRow]]]:
+    """Of each die its replacements in their order, and the pieces that ever came into it by their numbers."""
+    rows = _known(Replacement, known_at).filter(position__die__in=ids).order_by("at", "sequence", "key")
+    found: dict[int, list[ReplacementRow]] = defaultdict(list)
+    pieces: dict[int, dict[int, PieceRow]] = defaultdict(dict)
+    for position, at, sequence, key, piece, why, state, since_start, into_run, *built in rows.values_list(
+        *_REPLACEMENT, *(f"piece_in__{name}" for name in _PIECE)
+    ):
+        die = die_of[position]
+        if piece is not None and piece not in pieces[die]:
+            pieces[die][piece] = PieceRow(id=piece, **dict(zip(_PIECE, built, strict=True)))
+        found[die].append(
+            ReplacementRow(
+                at=at.timestamp(),
+                sequence=sequence,
+                key=key,
+                position=position,
+                piece=piece,
+                why=why,
+                found=state,
+                since_start=since_start,
+                hits_into_run=into_run,
+            )
+        )
+    return found, defaultdict(dict, {die: dict(sorted(of_die.items())) for die, of_die in pieces.items()})
+
+
+_WORK = (
+    "operation", "why", "found", "removed_mm", "coating_after", "set_key", "hours", "hits_into_run", "sequence", "key",
+)  # fmt: skip
+
+
+def _works(
+    ids: list[int], known_at: dt.datetime | None, die_of: dict[int, int], pieces: dict[int, dict[int, PieceRow]]
+) -> dict[int, list[WorkRow]]:
+    """Of each die the works on its positions, and those done on the bench on pieces that ever sat in it."""
+    works, dies_of = _known(Work, known_at).order_by(), defaultdict(list)
+    for die, of_die in pieces.items():
+        for piece in of_die:
+            dies_of[piece].append(die)
+    columns = ("position_id", "piece_id", "at", *_WORK)
+    fitted = _known(Replacement, known_at).filter(position__die__in=ids).order_by().values("piece_in")
+    on_positions = works.filter(position__die__in=ids).values_list(*columns)
+    on_the_bench = works.filter(piece__in=fitted).values_list(*columns)
+    found: dict[int, list[WorkRow]] = defaultdict(list)
+    for position, piece, at, *rest in on_positions.union(on_the_bench, all=True).order_by("at", "sequence", "key"):
+        work = WorkRow(at=at.timestamp(), position=position, piece=piece, **dict(zip(_WORK, rest, strict=True)))
+        for die in [die_of[position]] if position is not None else dies_of[piece]:
+            found[die].append(work)
+    return found
+
+
+def _readings(ids: list[int], known_at: dt.datetime | None, die_of: dict[int, int]) -> dict[int, list[ReadingRow]]:
+    rows = _known(Reading, known_at).filter(position__die__in=ids).order_by("at", "sequence", "key")
+    found: dict[int, list[ReadingRow]] = defaultdict(list)
+    for position, at, quantity, value, into_run in rows.values_list(
+        "position_id", "at", "quantity", "value_si", "hits_into_run"
+    ):
+        found[die_of[position]].append(
+            ReadingRow(at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run)
+        )
+    return found
+
+
+def _restarts(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[float]]:
+    rows = _known(RecordRestart, known_at).filter(die__in=ids).order_by("at")
+    found: dict[int, list[float]] = defaultdict(list)
+    for die, at in rows.values_list("die_id", "at"):
+        found[die].append(at.timestamp())
+    return found

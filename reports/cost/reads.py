@@ -10,7 +10,6 @@ from decimal import Decimal
 
 from django.db.models import Count, Max, Min, Q, QuerySet, Sum
 
-from diestore import together
 from diestore.register.models import Die, Output, Plant, Rate
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import CostLine, OpenCount, Replacement, Run, Stop, Work
@@ -70,7 +69,7 @@ class Spent:
 
 
 def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
-    """What each of these dies has made and cost, in one question for any number of them."""
+    """What each of these dies has made and cost: a question a sort of entry, for any number of dies."""
     return spent_and_rates(dies, None)[0]
 
 
@@ -78,22 +77,14 @@ def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int,
     """The same, and what an hour costs there, by kind, from which day on."""
     ids = list(dies)
     found = {die: Spent(die=die) for die in ids}
-    told = together.read(
-        outputs=Output.objects.filter(variant__die__in=ids).values_list("variant_id", "part_id", "parts_per_hit"),
-        runs=_runs(ids),
-        counting=_counting(ids),
-        works=_works(ids),
-        spares=_spares(ids),
-        stops=_stops(ids),
-        bills=_bills(ids),
-        rates=Rate.objects.filter(plant=plant).values_list("kind", "valid_from", "amount"),
-    )
     rates: DatedRates = defaultdict(list)
-    for kind, day, amount in told["rates"]:
-        rates[kind].append((day, amount))
-    counting = [(*row[:4], None, None, *row[4:]) for row in told["counting"]]  # nobody has counted good parts of it yet
-    _add_parts(found, told["outputs"], told["runs"] + counting)
-    for die, at, operation, supplier, pieces, written, hours in told["works"]:
+    if plant is not None:
+        for kind, day, amount in Rate.objects.filter(plant=plant).values_list("kind", "valid_from", "amount"):
+            rates[kind].append((day, amount))
+    outputs = Output.objects.filter(variant__die__in=ids).values_list("variant_id", "part_id", "parts_per_hit")
+    counting = [(*row[:4], None, None, *row[4:]) for row in _counting(ids)]  # nobody has counted good parts of it yet
+    _add_parts(found, outputs, [*_runs(ids), *counting])
+    for die, at, operation, supplier, pieces, written, hours in _works(ids):
         found[die].grinds.append(
             GrindDay(
                 at=at,
@@ -103,15 +94,15 @@ def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int,
                 outside=supplier is not None,
             )
         )
-    for die, at, fitted, usual, fitted_price, usual_price in told["spares"]:
+    for die, at, fitted, usual, fitted_price, usual_price in _spares(ids):
         name, price = (fitted, fitted_price) if fitted else (usual or "a piece without a name", usual_price)
         found[die].spares.append(SpareFitted(at=at, item=name, unit_price=price))
-    for die, at, minutes, scrapped, planned, cause in told["stops"]:
+    for die, at, minutes, scrapped, planned, cause in _stops(ids):
         if planned or cause == Stop.Cause.SETTING:
             found[die].setting_minutes += minutes
         else:
             found[die].stops.append(StopOfDie(at=at, minutes=minutes, parts_scrapped=scrapped))
-    for die, by_work, by_stop, at, kind, amount in told["bills"]:
+    for die, by_work, by_stop, at, kind, amount in _bills(ids):
         found[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
     return found, rates
 
@@ -126,7 +117,7 @@ def parts_per_hit(dies: Iterable[int]) -> dict[int, int]:
     )
 
 
-def _add_parts(found: dict[int, Spent], outputs: list[tuple], runs: list[tuple]) -> None:
+def _add_parts(found: dict[int, Spent], outputs: Iterable[tuple], runs: Iterable[tuple]) -> None:
     per_hit: dict[int, dict[int, int]] = defaultdict(dict)
     for variant, part, n in outputs:
         per_hit[variant][part] = n

@@ -244,7 +244,10 @@ def all_spares(plant: Plant, *, ahead: PlantAhead | None = None) -> list[SpareRo
 
 def whole_plant(plant: Plant) -> PlantAhead:
     """What is ahead of all dies, as far as the longest lead time asks."""
-    return PlantAhead.of(plant, longest_lead_days=reads.longest_lead_days(plant))
+    items = {item.pk: item for item in reads.items_in_use(plant)}
+    ahead = PlantAhead.of(plant, longest_lead_days=max((item.lead_days or 0 for item in items.values()), default=0))
+    ahead.items = items
+    return ahead
 
 
 def spares_to_order(plant: Plant, *, within_days: int = 0) -> list[SpareRow]:

@@ -301,7 +301,16 @@ class PlantAhead:
 
     @cached_property
     def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
-        return self.shop.breaks if self.shop else reads.breaks_by_kind(self.plant)
+        if self.shop:
+            return self.shop.breaks
+        if self.dies is not None or self.wanted is not None:
+            return reads.breaks_by_kind(self.plant)
+        replaced, strokes = defaultdict(int), defaultdict(float)
+        for row in self.rows:
+            kind = self.items[row.item_id].kind
+            replaced[kind] += row.replaced
+            strokes[kind] += row.stroke_share * row.die_hits
+        return {kind: (replaced[kind], n) for kind, n in strokes.items()}
 
     def use(self, item: int, days: int) -> Demand:
         """Pieces of an item used in the next days."""

@@ -24,6 +24,8 @@ from maintenance.models import Scope
 from reports import summary
 from tests import factories as make
 
+from .test_questions import addresses, asks, too_often
+
 pytestmark = pytest.mark.django_db
 
 
@@ -160,3 +162,14 @@ def test_an_inch_user_reads_no_metric_value(demo, as_role):
                     found.setdefault(text.strip(), (metric[0], address))
     assert found == {}
     assert {"reports:spare", "maintenance:wear", "maintenance:edge", "maintenance:log_reading", "reports:today"} <= seen
+
+
+def test_no_page_of_the_demo_shop_asks_often(demo, as_role):
+    """Three years of records, press counters, orders, spares on the shelf, and forecasts of every die."""
+    client = as_role("lead")
+    counts: dict[str, int] = {}
+    for die in Die.objects.filter(positions__code="1-A").order_by("code")[::6]:
+        for name, address in addresses(die).items():
+            counts[name] = max(counts.get(name, 0), asks(client, address))
+    assert {"reports:today", "reports:spares", "reports:spare"} <= counts.keys()
+    assert too_often(counts) == {}

@@ -304,6 +304,6 @@ def test_as_many_queries_with_many_rows_and_a_busy_day(plant, as_role):
     for die in Die.objects.all():
         make.run(die, LATER + 0.2, 5_000)
     again = counts()
-    assert again[:2] + again[3:] == few[:2] + few[3:] and max(again) <= 15
+    assert again[:2] + again[3:] == few[:2] + few[3:] and max(again) <= 25
     assert again[2] <= few[2]  # of the entries, a question a sort
     assert Run.objects.count() > 60 and StockMovement.objects.count() > 60

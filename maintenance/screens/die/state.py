@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from diestore import together, units
+from diestore import units
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position, Station
 from maintenance.clockwork import cycles, usual
@@ -95,14 +95,8 @@ def _share_left(row: PositionRow | None) -> float | None:
 
 def of_die(die: Die, system: units.System) -> DieState:
     log = read.of_die(die)
-    told = together.read(
-        forecast=queries.newest_forecasts().filter(die=die),
-        edges=EdgeForecast.objects.filter(forecast__die=die, forecast__is_newest=True),
-        positions=die.positions.select_related("station", "item").order_by("station__sequence", "code"),
-        stations=die.stations.all(),
-        drift=queries.drift_flags().filter(die=die),
-    )
-    forecast = next(iter(told["forecast"]), None)
+    forecast = queries.newest_forecast(die)
+    edges = {} if forecast is None else {edge.position_id: edge for edge in forecast.edges.order_by()}
     now = _last(log, forecast) or timezone.now()
     order = next(iter(queries.open_orders(dies=[die])), None)
     chance = None
@@ -112,16 +106,15 @@ def of_die(die: Die, system: units.System) -> DieState:
         log=log,
         states=clockwork_states.states(log, now.timestamp()),
         cutting=cycles.cutting_positions(log),
-        edges={edge.position_id: edge for edge in told["edges"]},
+        edges=edges,
         limiting=forecast.limiting_id if forecast else None,
         order=order,
         chance=chance,
         usual_grind_mm=usual.usual_grind_mm(log),
         now=now.timestamp(),
     )
-    rows = [
-        reader.row(position) for position in told["positions"] if position.valid_to is None or position.valid_to > now
-    ]
+    positions = die.positions.select_related("station", "item").order_by("station__sequence", "code")
+    rows = [reader.row(position) for position in positions if position.valid_to is None or position.valid_to > now]
     rows.sort(key=_order_of_rows)
     return DieState(
         die=die,
@@ -130,8 +123,8 @@ def of_die(die: Die, system: units.System) -> DieState:
         order=order,
         chance=chance,
         rows=rows,
-        stations=told["stations"],
-        drift=next(iter(told["drift"]), None),
+        stations=list(die.stations.all()),
+        drift=queries.drift_flag(die),
         now=now,
         log=log,
     )
