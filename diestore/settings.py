@@ -168,13 +168,13 @@ TABLET_SESSION_AGE = _whole("DIESTORE_TABLET_DAYS", 90) * 86_400
 WHO_MINUTES = _whole("DIESTORE_WHO_MINUTES", 10)  # so long a name that was picked with its PIN stays picked
 WHO_AGAIN_MINUTES = _whole("DIESTORE_WHO_AGAIN_MINUTES", 60)  # so long the same name comes back without the PIN
 PROXIES_SAID = "DIESTORE_PROXIES" in os.environ
-PROXIES = _whole("DIESTORE_PROXIES", 0)  # proxies of ours before this service: whose word on addresses is taken
+PROXIES = _whole("DIESTORE_PROXIES", 0)  # proxies of ours before this one: their word on addresses and HTTPS counts
 HTTPS = _flag("DIESTORE_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_REDIRECT_EXEMPT = [r"^alive/$"]  # a probe on this machine asks without HTTPS, and takes a redirect for a yes
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
-if HTTPS:
+if HTTPS and PROXIES:  # anybody may write that header; a proxy of ours writes it anew
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 DJANGO_TABLES2_TEMPLATE = "diestore/frame/table.html"

@@ -22,7 +22,7 @@ def proxies_are_counted(app_configs, **kwargs) -> list:
     return [
         Warning(
             "DIESTORE_PROXIES is not set: behind a proxy every sign-in seems to come from one address, and somebody "
-            "who guesses at passwords holds the sign-in of all.",
+            "who guesses at passwords holds the sign-in of all. Nor is its word taken that a request came by HTTPS.",
             hint="Set it to the number of proxies of yours before this service; 0 where there is none, or where the "
             "server tells the true address already.",
             id="diestore.W001",

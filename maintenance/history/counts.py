@@ -9,6 +9,7 @@ from django.db.models import F, Value
 from django.db.models.functions import Coalesce, Least
 
 from diestore.register.models import Die
+from maintenance.log import rules
 from maintenance.models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress, Scope
 
 from . import columns as tables
@@ -142,7 +143,7 @@ class Counts(TableLoader):
             for since, until in self.spans.get(what, ()):
                 if (until is None or row.since < until) and (row.until is None or since < row.until):
                     raise BadRow(
-                        f"{what[0].capitalize()} {name} is taken from {since.isoformat()} on already.", "since"
+                        f"{what[0].capitalize()} {name} is taken from {rules.said(since)} on already.", "since"
                     )
         self._keep_span(row)
 

@@ -13,6 +13,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from diestore.register.models import Item, Plant
+from maintenance.log import rules
 from maintenance.log.derived import find_heads
 from maintenance.log.read import last_moment
 from maintenance.log.write import hits_logged
@@ -34,7 +35,6 @@ from .log import (
     Sharpenings,
     Stops,
     Works,
-    said_at,
 )
 from .problems import Findings, HistoryRefused
 from .register import Register
@@ -169,7 +169,7 @@ def _check_taken_off(folder: Folder, shop: Shop, ledger: Ledger) -> None:
                 entry.row.line,
                 "hits",
                 f"{-hits:,} hits cannot be taken off: only {left - hits:,} are logged for {die.code} "
-                f"up to {said_at(entry.at)}.",
+                f"up to {rules.said(entry.at)}.",
             )
 
 

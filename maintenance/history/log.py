@@ -35,10 +35,6 @@ EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 MICROSECOND = dt.timedelta(microseconds=1)
 
 
-def said_at(moment: dt.datetime) -> str:
-    return moment.strftime("%d %b %Y, %H:%M").lstrip("0")
-
-
 class Runs(EntryLoader):
     table, model, what = tables.RUNS, Run, "runs"
     same, main = ("die_id", "started"), "die_id"
@@ -67,7 +63,7 @@ class Runs(EntryLoader):
         if "order" in row:
             part = self.shop.part(row["order_part"], row.get("order_revision", "")) if "order_part" in row else None
             told["order_id"] = self.shop.order(row["order"], part).pk
-        said = f"the run of {die.code} from {said_at(started)}"
+        said = f"the run of {die.code} from {rules.said(started)}"
         return self.entry(row, at=ended, said=said, where=[die.code], told=told, more=more, key_at=started)
 
     def check(self, entry: Entry) -> bool:
@@ -90,8 +86,8 @@ class Runs(EntryLoader):
                 self.table.file,
                 entry.row.line,
                 "started",
-                f"{entry.said[:1].upper()}{entry.said[1:]} to {said_at(entry.at)} overlaps the one from "
-                f"{said_at(started)} to {said_at(ended)} in {where}. Change the times, or strike one out.",
+                f"{entry.said[:1].upper()}{entry.said[1:]} to {rules.said(entry.at)} overlaps the one from "
+                f"{rules.said(started)} to {rules.said(ended)} in {where}. Change the times, or strike one out.",
             )
 
 
@@ -134,7 +130,7 @@ class Corrections(EntryLoader):
         return self.entry(
             row,
             at=row["at"],
-            said=f"the correction of {die.code} on {said_at(row['at'])}",
+            said=f"the correction of {die.code} on {rules.said(row['at'])}",
             where=[die.code, variant.code, "with stock" if row["with_stock"] else "without"],
             told=told,
         )
@@ -150,7 +146,7 @@ class Restarts(EntryLoader):
     def convert(self, row: Row) -> Entry:
         die = self.shop.die(row["die"])
         told = {"die_id": die.pk} | given(row, "at", "reason")
-        said = f"the record of {die.code} started anew on {said_at(row['at'])}"
+        said = f"the record of {die.code} started anew on {rules.said(row['at'])}"
         return self.entry(row, at=row["at"], said=said, where=[die.code], told=told)
 
 
@@ -163,7 +159,7 @@ class Stops(EntryLoader):
         told = {"die_id": die.pk} | given(row, "at", "cause", "minutes", "parts_scrapped", "planned")
         if "press" in row:
             told["press_id"] = self.shop.press(row["press"]).pk
-        said = f"the stop of {die.code} on {said_at(row['at'])}"
+        said = f"the stop of {die.code} on {rules.said(row['at'])}"
         return self.entry(row, at=row["at"], said=said, where=[die.code, row["cause"]], told=told)
 
 
@@ -212,12 +208,12 @@ class Incidents(EntryLoader):
         for code in row.get("positions", ()):
             piece = self.fitted.piece_at(self.shop.position(die, code, "positions"), at)
             if piece is None:
-                raise BadRow(f"Nothing sat in {code} of {die.code} on {said_at(at)}.", "positions")
+                raise BadRow(f"Nothing sat in {code} of {die.code} on {rules.said(at)}.", "positions")
             pieces.append(piece)
         entry = self.entry(
             row,
             at=at,
-            said=f"the incident of {die.code} on {said_at(at)}",
+            said=f"the incident of {die.code} on {rules.said(at)}",
             where=[die.code, row["sort"]],
             told={"die_id": die.pk} | given(row, "at", "sort"),
         )
@@ -272,7 +268,7 @@ class Works(EntryLoader):
             told["set_key"] = cells["set_key"]
         elif "set_key" not in row.columns and die is not None and operation == "ground":
             more["set_key"] = shortened(f"{self.shop.plant.code}/{die.code} set {at.isoformat()}", 160)
-        said = f"the work ({operation}) on {said} of {said_at(at)}"
+        said = f"the work ({operation}) on {said} of {rules.said(at)}"
         entry = self.entry(row, at=at, said=said, where=[*where, operation], told=told, more=more)
         entry.beside = die, position
         return entry
@@ -363,7 +359,7 @@ class Readings(EntryLoader):
         entry = self.entry(
             row,
             at=at,
-            said=f"the reading ({quantity}) of {said_at(at)}",
+            said=f"the reading ({quantity}) of {rules.said(at)}",
             where=[*where, quantity, repr(si), cells["unit"]],
             told=told,
         )
@@ -390,7 +386,7 @@ class Movements(EntryLoader):
         return self.entry(
             row,
             at=row["at"],
-            said=f"the movement ({row['kind']}) of {item} on {said_at(row['at'])}",
+            said=f"the movement ({row['kind']}) of {item} on {rules.said(row['at'])}",
             where=[item.code, item.revision, row["kind"], more["place"], row.get("piece", "")],
             told=told,
             more=more,
@@ -419,5 +415,5 @@ class Costs(EntryLoader):
                 if row[name] not in self.ids[name]:
                     raise BadRow(f"There is no {name} with the key {row[name][:60]!r}.", name)
                 told[f"{name}_id"] = self.ids[name][row[name]]
-        said = f"the cost ({row['kind']}) of {said_at(row['at'])}"
+        said = f"the cost ({row['kind']}) of {rules.said(row['at'])}"
         return self.entry(row, at=row["at"], said=said, where=where, told=told)

@@ -9,6 +9,7 @@ from itertools import islice, pairwise
 
 from diestore.register.models import Piece, Position
 from maintenance.clockwork.fittings import derive
+from maintenance.log import rules
 from maintenance.log.derived import change_of, fitting_of
 from maintenance.log.rules import EntryRefused
 from maintenance.models import Event, Fitting, Replacement
@@ -17,7 +18,7 @@ from . import columns as tables
 from .components import PIECE_FIELDS, piece_key
 from .entries import BATCH, Entry, EntryLoader, natural_key
 from .files import Row
-from .log import implied_find, said_at
+from .log import implied_find
 from .merging import given
 from .problems import BadRow
 
@@ -73,7 +74,7 @@ class Replacements(EntryLoader):
         if described and "piece_in_id" in told:
             column = next(iter(described)).replace("item_id", "spare")
             raise BadRow("What is told of the new piece here is meant for one without a key.", column)
-        said = f"the replacement in {position.code} of {die.code} on {said_at(at)}"
+        said = f"the replacement in {position.code} of {die.code} on {rules.said(at)}"
         more = implied_find(told)
         entry = self.entry(row, at=at, said=said, where=[die.code, position.code], told=told, more=more)
         entry.beside = described
@@ -162,11 +163,12 @@ class Replacements(EntryLoader):
             later = [e.at for _, e, _ in steps if e is not None and e.at > entry.at]
             if later:
                 raise BadRow(
-                    f"{position.code} of {die.code} was fitted on {said_at(min(later))}, after this. Check the date.",
+                    f"{position.code} of {die.code} was fitted on {rules.said(min(later))}, after this. Check the "
+                    "date.",
                     "at",
                 )
             raise BadRow(
-                f"Nothing sat in {position.code} of {die.code} on {said_at(entry.at)}. Say with a row of its own "
+                f"Nothing sat in {position.code} of {die.code} on {rules.said(entry.at)}. Say with a row of its own "
                 "(reason first) what was fitted there first.",
                 "at",
             )

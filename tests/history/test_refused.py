@@ -10,7 +10,10 @@ from django.core.management import CommandError, call_command
 from diestore.register.models import Die, Plant
 from maintenance.history.load import load
 from maintenance.history.problems import AT_MOST, HistoryRefused
+from maintenance.log import write
+from maintenance.log.rules import EntryRefused
 from maintenance.models import Run
+from tests import factories as make
 from tests.history import folders
 from tests.history.folders import COMPONENTS, DIES, component, ground, run, sound
 
@@ -308,6 +311,24 @@ def test_every_problem_is_told_up_to_the_most(tmp_path, db):
         load(sound(tmp_path / "b", runs=[run(A, B, -1) for _ in range(50)]))
     assert len(refused.value.problems) == AT_MOST
     assert "After 20 problems the rest was not looked at." in str(refused.value)
+
+
+def test_every_time_in_a_refusal_is_the_shops_own(tmp_path, db, settings):
+    """Whatever zone a folder is written in. Vienna is an hour ahead of UTC in winter (Central European Time)."""
+    settings.TIME_ZONE = "Europe/Vienna"
+    with pytest.raises(HistoryRefused) as refused:
+        load(sound(tmp_path / "a", runs=[run(A, C), run(B, "2024-01-05T20:30:00+05:30")]))
+    assert (
+        "The run of H-201 from 5 Jan 2024, 10:00 to 5 Jan 2024, 16:00 overlaps the one from 5 Jan 2024, 07:00 to "
+        "5 Jan 2024, 13:00 in line 2."
+    ) in str(refused.value)
+    with pytest.raises(HistoryRefused, match=r"ends 5 Jan 2024, 07:00, before it starts \(5 Jan 2024, 10:00\)"):
+        load(sound(tmp_path / "b", runs=[run(B, A)]))
+    load(sound(tmp_path / "c", runs=[run(A, C)]))
+    die = Die.objects.get(code="H-201")
+    start, end = (dt.datetime.fromisoformat(text) for text in (B, D))
+    with pytest.raises(EntryRefused, match="has a run from 5 Jan 2024, 07:00 to 5 Jan 2024, 13:00 already"):
+        write.log_run(by=make.actor(), die=die, started=start, ended=end, hits=100)
 
 
 def test_no_such_folder_a_file_and_an_empty_folder(tmp_path, db):

@@ -141,6 +141,19 @@ def test_the_deployment_check_is_clean():
 
 
 @pytest.mark.no_database
+@pytest.mark.parametrize(("proxies", "status"), [("0", 301), ("", 301), ("1", 200)])
+def test_only_a_proxy_of_ours_is_believed_that_a_request_came_by_https(proxies, status):
+    """Where none is named, anybody may have written that header: the answer is the way to HTTPS."""
+    ask = (
+        "import django; django.setup(); from django.test import Client\n"
+        "told = {'host': 'dies.example', 'x-forwarded-proto': 'https'}\n"
+        "print(Client().get('/static/diestore/look.css', headers=told).status_code)"
+    )
+    done = in_production("-c", ask, DIESTORE_PROXIES=proxies, DJANGO_SETTINGS_MODULE="diestore.settings")
+    assert done.stdout.split() == [str(status)], done.stderr
+
+
+@pytest.mark.no_database
 def test_the_deployment_check_can_fail():
     done = in_production("manage.py", "check", "--deploy", "--fail-level", "WARNING", DIESTORE_HTTPS="0")
     assert done.returncode == 1 and "security.W008" in done.stderr
