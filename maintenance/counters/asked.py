@@ -85,14 +85,14 @@ class Asked:
 
     @property
     def answers(self) -> list[AnswerOffered]:
-        told = [verdict.value for verdict in ANSWERS[self.kind]]
+        verdicts = [verdict.value for verdict in ANSWERS[self.kind]]
         if self.kind == Kind.FALL.value:
-            told.append(BEFORE_WRONG)
+            verdicts.append(BEFORE_WRONG)
         if self.kind == Kind.TYPED.value:
-            told.append(COUNTER_HOLDS)
+            verdicts.append(COUNTER_HOLDS)
         needs = {verdict.value for verdict in SAYS_WHICH_DIE}
         made = []
-        for verdict in told:
+        for verdict in verdicts:
             typed = self.kind == Kind.TYPED.value and verdict == Verdict.TO_NOBODY.value
             text, note = TYPED_HOLDS if typed else SAY[verdict]
             made.append(AnswerOffered(verdict=verdict, text=text, note=note, needs_die=verdict in needs))
@@ -173,15 +173,15 @@ def _asked(rows) -> list[Asked]:
         # A fall has a pair of totals of its own: those are settled one by one.
         alone = row.kind in (Kind.JUMP.value, Kind.RESET_OR_ROLL.value, Kind.FALL.value)
         together[row.counter_id, row.kind, row.pk if alone else 0].append(row)
-    dies = Die.objects.in_bulk({pk for found in together.values() for row in found for pk in row.dies})
+    dies = Die.objects.in_bulk({pk for rows in together.values() for row in rows for pk in row.dies})
     return [
         Asked(
-            counter=found[0].counter,
-            kind=found[0].kind,
-            questions=tuple(found),
-            dies={pk: dies[pk] for row in found for pk in row.dies if pk in dies},
+            counter=rows[0].counter,
+            kind=rows[0].kind,
+            questions=tuple(rows),
+            dies={pk: dies[pk] for row in rows for pk in row.dies if pk in dies},
         )
-        for found in together.values()
+        for rows in together.values()
     ]
 
 
@@ -208,10 +208,10 @@ def settled_lately() -> list[Settled]:
     dies = Die.objects.in_bulk({pk for row in rows for pk in row.dies})
     made = []
     for row in rows:
-        told = Asked(counter=row.counter, kind=row.kind, questions=(row,), dies={pk: dies[pk] for pk in row.dies})
+        one = Asked(counter=row.counter, kind=row.kind, questions=(row,), dies={pk: dies[pk] for pk in row.dies})
         typed = row.kind == Kind.TYPED.value
         text = TYPED_HOLDS[0] if typed else SAY[row.verdict][0]
         made.append(
-            Settled(question=row, sentence=told.sentence, answer=f"{text}{f' of {row.die}' if row.die_id else ''}")
+            Settled(question=row, sentence=one.sentence, answer=f"{text}{f' of {row.die}' if row.die_id else ''}")
         )
     return made

@@ -123,13 +123,13 @@ def _read(which: dict) -> dict[int, tuple[str, str, dict | None, int | None]]:
     newest = DieForecast.objects.filter(is_newest=True, **{f"die__{name}": value for name, value in which.items()})
     edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
     hits = dict(edges.order_by().values_list("position_id", "hits_since_sharpening"))
-    told = newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words"))
-    forecasts = {die: dict(zip((*_TOLD, "words"), rest, strict=True)) for die, *rest in told}
-    found = {}
+    newest_rows = newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words"))
+    forecasts = {die: dict(zip((*_TOLD, "words"), rest, strict=True)) for die, *rest in newest_rows}
+    known = {}
     for die, code, description in Die.objects.filter(**which).order_by().values_list("pk", "code", "description"):
         f = forecasts.get(die)
-        found[die] = code, description, f, hits.get(f["limiting_id"]) if f else None
-    return found
+        known[die] = code, description, f, hits.get(f["limiting_id"]) if f else None
+    return known
 
 
 _TOLD = (
@@ -140,10 +140,10 @@ _TOLD = (
 
 def _row(pk: int, order: OrderLeft, code: str, description: str, f: dict | None, since: int | None) -> DueRow:
     hours = f["usual_hours"] if f else None
-    told = {"pk": pk, "code": code, "description": description, "order": order, "hours": hours}
+    columns = {"pk": pk, "code": code, "description": description, "order": order, "hours": hours}
     if f is None or not f["remaining"]:
         return DueRow(
-            **told,
+            **columns,
             chance=None,
             limiting="",
             limiting_kind="",
@@ -156,7 +156,7 @@ def _row(pk: int, order: OrderLeft, code: str, description: str, f: dict | None,
         )
     kind = f["limiting__kind"]
     return DueRow(
-        **told,
+        **columns,
         chance=chance_of_going(f["remaining"], order.hits_left),
         limiting=f["limiting__code"] or "",
         limiting_kind=KINDS[kind].name if kind else "",

@@ -41,21 +41,21 @@ def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[Ed
 
     orders: the open orders of the die, the earliest due first, where they are read.
     """
-    told = DieForecast.objects.filter(die=die, is_newest=True).first()
-    if told is None or not told.fresh:
+    forecast = DieForecast.objects.filter(die=die, is_newest=True).first()
+    if forecast is None or not forecast.fresh:
         return []
-    usual = dict(told.edges.filter(usual_hits__gt=0).order_by().values_list("position_id", "usual_hits"))
+    usual = dict(forecast.edges.filter(usual_hits__gt=0).order_by().values_list("position_id", "usual_hits"))
     log = log_read.of_die(die)
-    part = samples.of_die(log, told.as_of.timestamp())
+    part = samples.of_die(log, forecast.as_of.timestamp())
     orders = queries.open_orders(dies=[die]) if orders is None else orders
     variant = next((order.variant_id for order in orders), None)
-    working = fitted_positions(log, variant, told.as_of.timestamp())
-    found = []
+    working = fitted_positions(log, variant, forecast.as_of.timestamp())
+    edges = []
     for number, cycle in part.rows:
         place = log.positions[cycle.position]
         if not cycle.open or place.id not in usual or (working is not None and place.id not in working):
             continue
-        found.append(
+        edges.append(
             EdgeNow(
                 position=place.id,
                 code=place.code,
@@ -66,7 +66,7 @@ def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[Ed
                 hardness_hrc=cycle.build.hardness_hrc,
             )
         )
-    return sorted(found, key=lambda edge: edge.code)
+    return sorted(edges, key=lambda edge: edge.code)
 
 
 def times_with(plant: Plant, edges: Sequence[EdgeNow], changed: Sequence[EdgeSpec], *, draws: int = 24) -> np.ndarray:

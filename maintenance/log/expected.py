@@ -117,7 +117,7 @@ class BenchPlace:
         return self.state is not None and self.state.piece is not None
 
     @property
-    def said(self) -> str:
+    def called(self) -> str:
         return f"{self.position.code} {self.kind.name}"
 
 
@@ -151,7 +151,7 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
 
 def any_carbide(places: Iterable[BenchPlace]) -> bool:
     """Whether a piece that sits there is of carbide: its dust asks for care of its own."""
-    return any(found.group == "carbide" for found in map(grade, {p.tool_steel for p in places}) if found is not None)
+    return any(steel.group == "carbide" for steel in map(grade, {p.tool_steel for p in places}) if steel is not None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,7 +180,7 @@ def damaged_by(incident: Incident) -> list[Damaged]:
         )
         for row in rows.order_by("at"):
             done.setdefault(row.position_id, []).append(row)
-    found = [
+    damaged = [
         Damaged(
             position=fitting.position,
             is_there=fitting.until is None,
@@ -188,7 +188,7 @@ def damaged_by(incident: Incident) -> list[Damaged]:
         )
         for fitting in by_piece.values()
     ]
-    return sorted(found, key=lambda one: one.position.code)
+    return sorted(damaged, key=lambda one: one.position.code)
 
 
 def loose_pieces(die: Die) -> list[Piece]:
@@ -230,8 +230,8 @@ def dies_of_label(text: str) -> list[Die]:
 def dies_by_pk(pks: Iterable[int]) -> list[Die]:
     """Those dies, in that order; ones that are gone are left out."""
     pks = list(pks)
-    found = Die.objects.in_bulk(pks)
-    return [found[pk] for pk in pks if pk in found]
+    dies = Die.objects.in_bulk(pks)
+    return [dies[pk] for pk in pks if pk in dies]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -160,9 +160,9 @@ class Index:
 
 def _joined(by: str, each: str, parts: list[QuerySet]) -> tuple[str, list]:
     """The SQL of several questions as one, and what they ask with."""
-    told = [part.query.sql_with_params() for part in parts]
-    sql = by.join(each.format(sql, n) for n, (sql, _) in enumerate(told))
-    return sql, [value for _, params in told for value in params]
+    parts_sql = [part.query.sql_with_params() for part in parts]
+    sql = by.join(each.format(sql, n) for n, (sql, _) in enumerate(parts_sql))
+    return sql, [value for _, params in parts_sql for value in params]
 
 
 def index(
@@ -227,8 +227,8 @@ def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) ->
     works = [event for (name, _), event in events.items() if name == _WORK]
     keys = {work.set_key for work in works} - {""}
     sets = _sets(works, _members(keys).only(*_SAID)) if keys else {}
-    found = ((row["of_sort"], events.get((row["of_sort"], row["pk"]))) for row in rows)
-    return [_entry(SORTS[name], event, sets, system) for name, event in found if event is not None]
+    events_of = ((row["of_sort"], events.get((row["of_sort"], row["pk"]))) for row in rows)
+    return [_entry(SORTS[name], event, sets, system) for name, event in events_of if event is not None]
 
 
 def find(sort: str, pk: int, *, system: units.System = units.System.METRIC) -> Entry | None:
@@ -267,7 +267,7 @@ def _sets(heads: Iterable[Work], rows: Iterable[Work]) -> dict[str, tuple[Work, 
     members, full = defaultdict(list), {work.pk: work for work in heads}
     for row in rows:
         members[row.set_key].append(full.get(row.pk, row))
-    return {key: tuple(found) for key, found in members.items()}
+    return {key: tuple(works) for key, works in members.items()}
 
 
 def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], system: units.System) -> Entry:
@@ -350,17 +350,17 @@ def _say_work(events, system):
     else:
         amount = ""
     what = _thing(first) if len(events) == 1 else f"Set of {len(events)} pieces"
-    found = defaultdict(list)
+    by_state = defaultdict(list)
     for work in events:
         state = work.found if work.found not in ("", "not looked") else ""
         if not state and work.why in (Work.Why.DULL, Work.Why.CHIPPED):
             state = work.why
         if state:
-            found[state].append(work)
+            by_state[state].append(work)
     facts = []
     for state in ("dull", "chipped", "broken", "galled", "sharp"):
-        if state in found:
-            facts.append(state if len(events) == 1 else f"{_codes(found[state])} {state}")
+        if state in by_state:
+            facts.append(state if len(events) == 1 else f"{_codes(by_state[state])} {state}")
     whys = {w.get_why_display() for w in events} - {"dull", "chipped", "ground with the set", "other"}
     facts += sorted(whys)
     hours = [w.hours for w in events if w.hours is not None]

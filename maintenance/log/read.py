@@ -117,11 +117,11 @@ def _positions(ids: list[int]) -> dict[int, dict[int, PositionRow]]:
     rows = Position.objects.filter(die__in=ids).values_list(
         "pk", "die_id", "code", "kind", "side", "stroke_share", "valid_from", "valid_to", "variants"
     )
-    found: dict[int, dict[int, PositionRow]] = defaultdict(dict)
+    positions: dict[int, dict[int, PositionRow]] = defaultdict(dict)
     for pk, die, code, kind, side, share, since, until, variant in rows:
-        before = found[die].get(pk)
+        before = positions[die].get(pk)
         with_others = frozenset() if before is None else before.variants
-        found[die][pk] = PositionRow(
+        positions[die][pk] = PositionRow(
             id=pk,
             code=code,
             kind=kind,
@@ -131,16 +131,16 @@ def _positions(ids: list[int]) -> dict[int, dict[int, PositionRow]]:
             valid_from=seconds(since),
             valid_to=seconds(until),
         )
-    return found
+    return positions
 
 
 def _cuts(ids: list[int]) -> dict[int, list[CutRow]]:
     rows = Cut.objects.filter(die__in=ids).values_list(
         "die_id", "upper_id", "lower_id", "length_mm", "gap_mm", "valid_from", "valid_to"
     )
-    found: dict[int, list[CutRow]] = defaultdict(list)
+    cuts: dict[int, list[CutRow]] = defaultdict(list)
     for die, upper, lower, length, gap, since, until in rows:
-        found[die].append(
+        cuts[die].append(
             CutRow(
                 upper=upper,
                 lower=lower,
@@ -150,16 +150,16 @@ def _cuts(ids: list[int]) -> dict[int, list[CutRow]]:
                 valid_to=seconds(until),
             )
         )
-    return found
+    return cuts
 
 
 def _runs(ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]) -> dict[int, list[RunRow]]:
     rows = _known(Run, known_at).filter(die__in=ids).order_by("started")
-    found: dict[int, list[RunRow]] = defaultdict(list)
+    runs: dict[int, list[RunRow]] = defaultdict(list)
     for die, started, ended, hits, variant, stock, order in rows.values_list(
         "die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id"
     ):
-        found[die].append(
+        runs[die].append(
             RunRow(
                 started=started.timestamp(),
                 ended=ended.timestamp(),
@@ -169,15 +169,15 @@ def _runs(ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]) -
                 order=order,
             )
         )
-    return found
+    return runs
 
 
 def _corrections(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[CorrectionRow]]:
     rows = _known(HitCorrection, known_at).filter(die__in=ids).order_by("at", "sequence", "key")
-    found: dict[int, list[CorrectionRow]] = defaultdict(list)
+    corrections: dict[int, list[CorrectionRow]] = defaultdict(list)
     for die, at, hits, variant, with_stock in rows.values_list("die_id", "at", "hits", "variant_id", "with_stock"):
-        found[die].append(CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock))
-    return found
+        corrections[die].append(CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock))
+    return corrections
 
 
 def _add_open_counts(
@@ -214,7 +214,7 @@ def _replacements(
 ) -> tuple[dict[int, list[ReplacementRow]], dict[int, dict[int, PieceRow]]]:
     """Of each die its replacements in their order, and the pieces that ever came into it by their numbers."""
     rows = _known(Replacement, known_at).filter(position__die__in=ids).order_by("at", "sequence", "key")
-    found: dict[int, list[ReplacementRow]] = defaultdict(list)
+    replacements: dict[int, list[ReplacementRow]] = defaultdict(list)
     pieces: dict[int, dict[int, PieceRow]] = defaultdict(dict)
     for position, at, sequence, key, piece, why, state, since_start, into_run, *built in rows.values_list(
         *_REPLACEMENT, *(f"piece_in__{name}" for name in _PIECE)
@@ -222,7 +222,7 @@ def _replacements(
         die = die_of[position]
         if piece is not None and piece not in pieces[die]:
             pieces[die][piece] = PieceRow(id=piece, **dict(zip(_PIECE, built, strict=True)))
-        found[die].append(
+        replacements[die].append(
             ReplacementRow(
                 at=at.timestamp(),
                 sequence=sequence,
@@ -235,7 +235,7 @@ def _replacements(
                 hits_into_run=into_run,
             )
         )
-    return found, defaultdict(dict, {die: dict(sorted(of_die.items())) for die, of_die in pieces.items()})
+    return replacements, defaultdict(dict, {die: dict(sorted(of_die.items())) for die, of_die in pieces.items()})
 
 
 _WORK = (
@@ -255,29 +255,29 @@ def _works(
     fitted = _known(Replacement, known_at).filter(position__die__in=ids).order_by().values("piece_in")
     on_positions = works.filter(position__die__in=ids).values_list(*columns)
     on_the_bench = works.filter(piece__in=fitted).values_list(*columns)
-    found: dict[int, list[WorkRow]] = defaultdict(list)
+    works: dict[int, list[WorkRow]] = defaultdict(list)
     for position, piece, at, *rest in on_positions.union(on_the_bench, all=True).order_by("at", "sequence", "key"):
         work = WorkRow(at=at.timestamp(), position=position, piece=piece, **dict(zip(_WORK, rest, strict=True)))
         for die in [die_of[position]] if position is not None else dies_of[piece]:
-            found[die].append(work)
-    return found
+            works[die].append(work)
+    return works
 
 
 def _readings(ids: list[int], known_at: dt.datetime | None, die_of: dict[int, int]) -> dict[int, list[ReadingRow]]:
     rows = _known(Reading, known_at).filter(position__die__in=ids).order_by("at", "sequence", "key")
-    found: dict[int, list[ReadingRow]] = defaultdict(list)
+    readings: dict[int, list[ReadingRow]] = defaultdict(list)
     for position, at, quantity, value, into_run in rows.values_list(
         "position_id", "at", "quantity", "value_si", "hits_into_run"
     ):
-        found[die_of[position]].append(
+        readings[die_of[position]].append(
             ReadingRow(at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run)
         )
-    return found
+    return readings
 
 
 def _restarts(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[float]]:
     rows = _known(RecordRestart, known_at).filter(die__in=ids).order_by("at")
-    found: dict[int, list[float]] = defaultdict(list)
+    restarts: dict[int, list[float]] = defaultdict(list)
     for die, at in rows.values_list("die_id", "at"):
-        found[die].append(at.timestamp())
-    return found
+        restarts[die].append(at.timestamp())
+    return restarts

@@ -230,16 +230,16 @@ def headline(state: DieState) -> dict:
         }
     if not f.remaining:
         return {"verdict": "Nothing is forecast for this die.", "rest": f.refusal}
-    said = {"edge": f.limiting.code if f.limiting else "", "why": _why(state), "shared": _is_shared(state)}
+    headline = {"edge": f.limiting.code if f.limiting else "", "why": _why(state), "shared": _is_shared(state)}
     if order is None:
-        return said | {
+        return headline | {
             "verdict": "No order is open.",
             "rest": f"As often as not it goes {numbers.hits(f.half_hits)} hits more before an edge is dull or chipped; "
             f"9 times in 10 it goes {numbers.hits(f.nine_in_ten_hits)}.",
         }
     p = state.chance
     verdict = next(words for least, words in FINISHES if p >= least)
-    return said | {
+    return headline | {
         "verdict": f"{verdict} order {order.number}",
         "rest": f": {order.hits_left:,} hits are left to run, "
         "and the chance of getting there without a dull or chipped edge is",
@@ -277,49 +277,49 @@ def _why(state: DieState) -> str:
 
 def facts(state: DieState) -> list[tuple[str, str]]:
     """Figures beside what is left, each with its name."""
-    found = []
+    lines = []
     row = state.limiting
     if row is not None:
         code = row.position.code
         hits = row.state.hits_since_sharpening
-        found.append((f"Hits on {code} since sharpened", "not known" if hits is None else f"{hits:,}"))
+        lines.append((f"Hits on {code} since sharpened", "not known" if hits is None else f"{hits:,}"))
         end = "the burr limit" if "burr_limit" in row.forecast.rests_on else "dull"
-        found.append((f"Usual for {code}, sharp to {end}", f"{numbers.hits(row.forecast.usual_hits)} hits"))
+        lines.append((f"Usual for {code}, sharp to {end}", f"{numbers.hits(row.forecast.usual_hits)} hits"))
         burrs = [r for r in state.log.readings if r.position == row.position.pk and "burr" in r.quantity.lower()]
         if burrs:
             last = max(burrs, key=lambda r: r.at)
-            found.append((f"Burr on {code}, last look", units.show_si(last.value_si, "burr height", state.system)))
+            lines.append((f"Burr on {code}, last look", units.show_si(last.value_si, "burr height", state.system)))
     if state.order:
         due = state.order.due
-        found.append((f"Order {state.order.number}, due {due.day} {due:%b}", f"{state.order.hits_left:,} hits"))
-    return found
+        lines.append((f"Order {state.order.number}, due {due.day} {due:%b}", f"{state.order.hits_left:,} hits"))
+    return lines
 
 
 def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
     """What a forecast rests on, as a few sentences, and the burr limit that it counts to."""
-    said = _rests_on_records(f)
+    sentence = _rests_on_records(f)
     if limit := f.rests_on.get("burr_limit"):
-        said += f" {burr_limits.sentence(limit, units.show(limit['um'], 'burr_um', system))}"
+        sentence += f" {burr_limits.sentence(limit, units.show(limit['um'], 'burr_um', system))}"
     if sets := f.rests_on.get("sets_as_one"):
-        said += (
+        sentence += (
             f" {numbers.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
             "that the handbook expects first stands for it. Log at a sharpening what each piece was found to be."
         )
-    return said
+    return sentence
 
 
 def _rests_on_records(f: DieForecast) -> str:
     r = f.rests_on
-    said = (
+    sentence = (
         f"Rests on {numbers.counted(r['cycles'], 'cycle', 'cycles')} of this die, of which "
         f"{numbers.none(r['dull_ends'])} ended dull and {numbers.none(r['chipped_ends'])} chipped"
     )
     if f.fit:
-        said += f", and on {numbers.counted(f.fit.cycles, 'cycle', 'cycles')} of the shop"
-    said += f". Handbook values count for {100 * r['prior_share']:.0f} %."
+        sentence += f", and on {numbers.counted(f.fit.cycles, 'cycle', 'cycles')} of the shop"
+    sentence += f". Handbook values count for {100 * r['prior_share']:.0f} %."
     if not f.fit:
-        return said + " The shop's records are not fitted yet: handbook only."
-    return f"{said} In all: {r['words']}." if r.get("words") else said
+        return sentence + " The shop's records are not fitted yet: handbook only."
+    return f"{sentence} In all: {r['words']}." if r.get("words") else sentence
 
 
 def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:

@@ -20,14 +20,14 @@ class DueFilter(forms.Form):
         ],
     )
 
-    def pick(self, found: list[DueRow]) -> list[DueRow]:
+    def pick(self, rows: list[DueRow]) -> list[DueRow]:
         if not self.is_valid():
-            return found
+            return rows
         q, show = self.cleaned_data["q"].lower(), self.cleaned_data["show"]
         wanted = {"short": ("short",), "close": ("short", "close"), "unknown": ("unknown",)}.get(show)
         return [
             r
-            for r in found
+            for r in rows
             if (not q or q in f"{r.code} {r.description} {r.order_number}".lower())
             and (wanted is None or r.standing.css in wanted)
         ]

@@ -21,8 +21,8 @@ class Due(View):
         plant = plants[0] if len(plants) == 1 else None  # fits and their record are a plant's: of several none is told
         every = due.rows(plant)
         form = DueFilter(request.GET or None)
-        found = form.pick(every) if form.is_bound else every
-        table = lay_out(request, DueTable(Rows(found)))
+        shown = form.pick(every) if form.is_bound else every
+        table = lay_out(request, DueTable(Rows(shown)))
         newest = queries.newest_forecasts(plant).order_by("-made_at").first() if plant else None
         return render(
             request,
@@ -40,10 +40,10 @@ class Due(View):
         )
 
 
-def sentence(found: list[due.DueRow]) -> dict:
+def sentence(rows: list[due.DueRow]) -> dict:
     """What the page says first."""
-    short = [r for r in found if r.standing.css == "short"]
-    close = [r for r in found if r.standing.css == "close"]
+    short = [r for r in rows if r.standing.css == "short"]
+    close = [r for r in rows if r.standing.css == "close"]
     timed = [r for r in short if r.hours is not None]
     return {
         "css": "short" if short else "close" if close else "",
@@ -51,6 +51,6 @@ def sentence(found: list[due.DueRow]) -> dict:
         "close": close,
         "hours": sum(r.hours for r in timed),
         "untimed": [r for r in short if r.hours is None],
-        "runs": len([r for r in found if r.standing.css == ""]),
-        "unknown": len([r for r in found if r.chance is None]),
+        "runs": len([r for r in rows if r.standing.css == ""]),
+        "unknown": len([r for r in rows if r.chance is None]),
     }

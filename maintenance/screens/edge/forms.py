@@ -22,9 +22,9 @@ class OtherBuildForm(forms.Form):
         if not self.is_bound or not self.is_valid():
             return None
         c = self.cleaned_data
-        found = {"gap_pct": c["gap"], "tool_steel": c["steel"], "hardness_hrc": c["hardness"], "coating": c["coating"]}
-        found = {name: value for name, value in found.items() if value not in (None, "")}
-        return found or None
+        asked = {"gap_pct": c["gap"], "tool_steel": c["steel"], "hardness_hrc": c["hardness"], "coating": c["coating"]}
+        asked = {name: value for name, value in asked.items() if value not in (None, "")}
+        return asked or None
 
     @property
     def words(self) -> str:

@@ -212,8 +212,8 @@ def _fresh(fit, specs, life, number: int | None, position: Position) -> predict.
     """What the shop's fit and its own record say of the edge once it is sharpened."""
     if number is None:
         return None
-    told = predict.predict_fleet(fit, specs, samples.sharpened_now(life)).get(0)
-    return told.edges.get(number) if told else None
+    outlook = predict.predict_fleet(fit, specs, samples.sharpened_now(life)).get(0)
+    return outlook.edges.get(number) if outlook else None
 
 
 # --- cycles -----------------------------------------------------------------------------------------------------------
@@ -276,10 +276,10 @@ def _goes_on(begun_with: dict | None) -> bool:
 
 def _runs(position: Position) -> list[tuple[float, str | None, str, float]]:
     """(start, order, coil, end) of the die's runs, by start."""
-    found = Run.objects.standing().filter(die=position.die_id).order_by("started")
+    runs = Run.objects.standing().filter(die=position.die_id).order_by("started")
     return [
         (started.timestamp(), number, lot, ended.timestamp())
-        for started, number, lot, ended in found.values_list("started", "order__number", "lot", "at")
+        for started, number, lot, ended in runs.values_list("started", "order__number", "lot", "at")
     ]
 
 
@@ -347,7 +347,7 @@ def own_record(edge: EdgeTold, also: Iterable[int] = ()) -> OwnRecord:
     dull = int((sample.ended == DULL).sum())
     ended = int((~sample.under_way).sum())
     longest = float(sample.hits.max()) if len(sample) else 0.0
-    told = {"codes": codes, "cycles": ended, "dull": dull, "longest_hits": longest}
+    counts = {"codes": codes, "cycles": ended, "dull": dull, "longest_hits": longest}
     survival = weibull.kaplan_meier(sample) if dull else None
     try:
         with np.errstate(over="ignore", invalid="ignore"):  # what lies beyond all numbers is refused below
@@ -358,7 +358,7 @@ def own_record(edge: EdgeTold, also: Iterable[int] = ()) -> OwnRecord:
     if not dull and longest > 0:
         scale = weibull.least_scale(sample.hits, edge.shape, confidence=0.9)
         least = scale * float(np.log(2.0) ** (1 / edge.shape))
-    return OwnRecord(**told, survival=survival, fit=fit, refusal=refusal, least_hits=least)
+    return OwnRecord(**counts, survival=survival, fit=fit, refusal=refusal, least_hits=least)
 
 
 # --- built otherwise --------------------------------------------------------------------------------------------------
@@ -376,9 +376,9 @@ def alternatives(edge: EdgeTold) -> list[Alternative]:
         return []
     spec, made = edge.spec, []
 
-    def add(said: str, shown: dict[str, str], **asked) -> Alternative | None:
+    def add(words: str, shown: dict[str, str], **asked) -> Alternative | None:
         try:
-            made.append(Alternative(words=said, told=what_if(edge, **asked), asked=shown))
+            made.append(Alternative(words=words, told=what_if(edge, **asked), asked=shown))
         except SampleRefused:
             return None
         return made[-1]
@@ -391,8 +391,8 @@ def alternatives(edge: EdgeTold) -> list[Alternative]:
     build = edge.open_cycle.build if edge.open_cycle else None
     steels = []
     for name in _steels_above(spec.steel)[:2]:
-        said = STEEL_WORDS.get(name, name)
-        steels.append((name, add(said, {"steel": name}, tool_steel=name)))
+        words = STEEL_WORDS.get(name, name)
+        steels.append((name, add(words, {"steel": name}, tool_steel=name)))
     if spec.coating == "none":
         for name in COATINGS_TO_TRY:
             add(f"{name} coating", {"coating": name}, coating=name)
@@ -425,29 +425,29 @@ def reasons(edge: EdgeTold, others: Sequence[Alternative]) -> list[str]:
     """Why it goes dull when it does, as far as the records say: plain sentences, the weightiest first."""
     if edge.fresh is None or edge.expected is None:
         return []
-    said = [_against_expected(edge)]
-    said += _of_the_gap(edge, [a for a in others if set(a.asked) == {"gap"}])
+    sentences = [_against_expected(edge)]
+    sentences += _of_the_gap(edge, [a for a in others if set(a.asked) == {"gap"}])
     steels = [a for a in others if set(a.asked) == {"steel"}]
     if steels and steels[0].told.times >= MATTERS:
         a = steels[0]
-        said.append(
+        sentences.append(
             f"In {a.words} it would last about {a.told.times:.1f} times as long "
             f"({a.told.times_low:.1f} to {a.told.times_high:.1f})."
         )
     ended = [c for _, c in edge.cycles if not c.open]
     chipped = sum(c.ended_as == "chipped" for c in ended)
     if chipped >= 2 and chipped >= 0.2 * len(ended):
-        said.append(
+        sentences.append(
             f"{chipped} of its {len(ended)} cycles ended chipped or broken: that is shock (a misfeed, a slug, "
             "a thin or badly guided punch), which neither gap nor a harder steel mends."
         )
     short = [c.hits for c in ended if c.ended_as == "sharp"]
     if len(ended) >= 5 and len(short) >= SELDOM_DULL * len(ended):
-        said.append(
+        sentences.append(
             f"It seldom gets as far as dull: {len(short)} of its {len(ended)} cycles were cut short, half of them at "
             f"{numbers.hits(statistics.median(short))} hits or sooner. What ends its runs is another edge, or the plan."
         )
-    return said
+    return sentences
 
 
 def _of_the_gap(edge: EdgeTold, gaps: Sequence[Alternative]) -> list[str]:
@@ -459,14 +459,14 @@ def _of_the_gap(edge: EdgeTold, gaps: Sequence[Alternative]) -> list[str]:
     most = max(a.told.times for a in gaps)
     as_good = [a for a in gaps if a.told.times >= AS_GOOD * most]
     best = min(as_good, key=lambda a: abs(float(a.asked["gap"]) - edge.spec.gap_pct))
-    told, now = best.told, f"Its gap of {edge.spec.gap_pct:.1f} %"
-    if told.times < MATTERS:
+    what_if, now = best.told, f"Its gap of {edge.spec.gap_pct:.1f} %"
+    if what_if.times < MATTERS:
         return [f"{now} is not what shortens its life."]
-    sure = "" if told.times_low > 1 else ", though that is not sure"
-    does = "costs life" if told.times >= COSTS else "could be a little better"
+    sure = "" if what_if.times_low > 1 else ", though that is not sure"
+    does = "costs life" if what_if.times >= COSTS else "could be a little better"
     return [
-        f"{now} {does}: at {best.asked['gap']} % it would last about {told.times:.1f} times as long "
-        f"(8 times in 10 between {told.times_low:.1f} and {told.times_high:.1f}){sure}."
+        f"{now} {does}: at {best.asked['gap']} % it would last about {what_if.times:.1f} times as long "
+        f"(8 times in 10 between {what_if.times_low:.1f} and {what_if.times_high:.1f}){sure}."
     ]
 
 
@@ -506,16 +506,16 @@ class ReadCycle:
 
 def edge_readings(edge: EdgeTold) -> dict[str, list[ReadCycle]]:
     """What was measured of the edge's wear, cycle by cycle, for each quantity that tells of it."""
-    found: dict[str, list[ReadCycle]] = {}
+    by_quantity: dict[str, list[ReadCycle]] = {}
     for _, cycle in edge.cycles:
         for quantity in samples.QUANTITIES:
             rows = [(at, value) for at, name, value in cycle.readings if name.strip().lower() == quantity]
             if rows:
                 css, _, _ = _said(cycle, None)
-                found.setdefault(quantity, []).append(
+                by_quantity.setdefault(quantity, []).append(
                     ReadCycle(css=css, hits=[at for at, _ in rows], values_si=[value for _, value in rows])
                 )
-    return found
+    return by_quantity
 
 
 def burr_limit_um(position: Position) -> float | None:
@@ -535,8 +535,8 @@ def rests_on(edge: EdgeTold) -> str:
     )
     if edge.fit.cycles:
         first += f", and on {numbers.counted(edge.fit.cycles, 'cycle', 'cycles')} of the shop"
-    said = f"{first}. Handbook values count for {100 * r.prior_share:.0f} %: {r.words}."
+    sentence = f"{first}. Handbook values count for {100 * r.prior_share:.0f} %: {r.words}."
     if edge.burr_limit:
         limit = burr_limits.sentence(edge.burr_limit, units.show(edge.burr_limit["um"], "burr_um", edge.system))
-        said += f" What is left of it now: {limit[:1].lower()}{limit[1:]} All else here counts to dull."
-    return said
+        sentence += f" What is left of it now: {limit[:1].lower()}{limit[1:]} All else here counts to dull."
+    return sentence

@@ -77,5 +77,5 @@ class MishapForm(LogForm):
         return super().initial_of(events, system) | {
             "sort": row.sort if is_known else OTHER,
             "other": "" if is_known else row.sort,
-            "damaged": [str(found.position.pk) for found in expected.damaged_by(row)],
+            "damaged": [str(damaged.position.pk) for damaged in expected.damaged_by(row)],
         }

@@ -250,7 +250,7 @@ class SharpeningForm(LogForm):
         if initial and initial not in dict(options):
             options.insert(-1, (initial, initial))
         self.fields[f"found_{pk}"] = picks(
-            f"{place.said}: how was it?",
+            f"{place.called}: how was it?",
             options,
             required=False,
             initial=self.WITH_SET if cuts else self.LEFT_OUT,
@@ -309,14 +309,14 @@ class SharpeningForm(LogForm):
         made = []
         for place in self.places:
             position = place.position
-            said = cleaned.get(f"found_{position.pk}") or self.LEFT_OUT
+            state = cleaned.get(f"found_{position.pk}") or self.LEFT_OUT
             own = cleaned.get(f"removed_{position.pk}")
-            if said == self.LEFT_OUT:
+            if state == self.LEFT_OUT:
                 continue
             goes_along = sides in (self.BOTH, position.side) and self._with_inserts(place, inserts)
-            if said == self.WITH_SET and own is None and place.kind.cuts and not goes_along:
+            if state == self.WITH_SET and own is None and place.kind.cuts and not goes_along:
                 continue
-            found = cleaned["rest"] if said == self.WITH_SET else said
+            found = cleaned["rest"] if state == self.WITH_SET else state
             before = self.kept.get(position.pk)
             made.append(
                 write.SharpenedPiece(
@@ -478,7 +478,7 @@ class ReadingForm(LogForm):
             except units.UnitError as error:
                 self.add_error("value", str(error))
         if quantity and cleaned.get("position") and MEASURED[quantity][0] and not (place and place.kind.cuts):
-            where = f"{place.said} does not cut" if place else "The whole die has many edges"
+            where = f"{place.called} does not cut" if place else "The whole die has many edges"
             self.add_error("position", f"{where}: {quantity} is measured at a cutting edge. Pick one.")
 
     def doubts(self, cleaned: dict) -> Iterator[str]:
