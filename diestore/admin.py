@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+from django.contrib.auth.models import User
 from simple_history.admin import SimpleHistoryAdmin
 
 from . import models
@@ -115,3 +117,19 @@ class PartyAdmin(admin.ModelAdmin):
 
 admin.site.register(models.Plant)
 admin.site.register(models.UserSettings)
+
+
+class UsersByHand(UserAdmin):
+    """Users for whoever has the role administrator: nobody makes a superuser of anybody who is none."""
+
+    def get_readonly_fields(self, request, obj=None):
+        own = super().get_readonly_fields(request, obj)
+        return own if request.user.is_superuser else (*own, "is_superuser", "user_permissions")
+
+    def get_queryset(self, request):
+        rows = super().get_queryset(request)
+        return rows if request.user.is_superuser else rows.filter(is_superuser=False)
+
+
+admin.site.unregister(User)
+admin.site.register(User, UsersByHand)

@@ -4,13 +4,29 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qsl, unquote, urlsplit
+from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
 
 SERVER_SETTINGS = "-c lock_timeout=20000 -c idle_in_transaction_session_timeout=600000"  # milliseconds
 
 
 class DatabaseAddressError(ValueError):
     """The address cannot be read; the message says what to write instead."""
+
+
+NO_ADDRESS = (
+    "DATABASE_URL cannot be read. In a user's name or a password write / as %2F, @ as %40, : as %3A, # as %23, "
+    "? as %3F, [ as %5B and % as %25."
+)
+
+
+def _parts(address: str) -> SplitResult:
+    """The address in its parts; what is wrong is said without a letter of it, for there is a password in it."""
+    try:
+        parts = urlsplit(address)
+        _ = parts.port
+    except ValueError:
+        raise DatabaseAddressError(NO_ADDRESS) from None
+    return parts
 
 
 def database_settings(address: str) -> dict[str, Any]:
@@ -22,7 +38,7 @@ def database_settings(address: str) -> dict[str, Any]:
     A PostgreSQL on a socket is written `postgresql://USER@/NAME?host=/FOLDER`. A process that was stopped in the middle
     of a transaction loses it after ten minutes, and nobody waits longer for another than SQLite would.
     """
-    parts = urlsplit(address)
+    parts = _parts(address)
     if parts.scheme == "sqlite":
         name = unquote(parts.path[1:])
         if not name:
@@ -37,6 +53,8 @@ def database_settings(address: str) -> dict[str, Any]:
             },
         }
     if parts.scheme in ("postgresql", "postgres"):
+        if "@" in parts.path or "/" in parts.path[1:] or parts.fragment:
+            raise DatabaseAddressError(NO_ADDRESS)
         name = unquote(parts.path[1:])
         if not name:
             raise DatabaseAddressError("DATABASE_URL names no database: write postgresql://user@host/name.")

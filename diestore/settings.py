@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import warnings
@@ -11,6 +12,11 @@ from csp.constants import NONE, SELF, UNSAFE_INLINE
 from django.core.exceptions import ImproperlyConfigured
 
 from diestore.database_url import database_settings
+
+try:
+    import fcntl
+except ImportError:  # Windows
+    fcntl = None
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
@@ -27,19 +33,56 @@ def _whole(name: str, default: int) -> int:
 
 
 def _secret_key() -> str:
-    """The key from the environment, else one made on first start, kept beside the code and readable by its owner."""
+    """The key from the environment, else one made on first start, kept beside the code and readable by its owner.
+
+    Written beside its place and put there whole, in one step: so nobody ever reads half of it, and of several first
+    starts at once all take the one that was there first.
+    """
     if key := os.environ.get("DIESTORE_SECRET_KEY"):
         return key
     path = BASE_DIR / ".secret-key"
-    if not path.exists():
-        try:
-            with open(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w") as file:
-                file.write(secrets.token_urlsafe(50))
-        except FileExistsError:
-            pass
-        except OSError:
-            return secrets.token_urlsafe(50)  # a read-only checkout: sessions end with the process
-    return path.read_text().strip() or secrets.token_urlsafe(50)
+    key = secrets.token_urlsafe(50)
+    beside = path.with_name(f"{path.name}.{secrets.token_hex(8)}")
+    try:
+        if path.exists() and not path.read_text().strip():  # left by a crash
+            _fill(path, key)
+        if not path.exists():
+            with open(os.open(beside, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w") as file:
+                file.write(key)
+                file.flush()
+                os.fsync(file.fileno())
+            _put(beside, path)
+    except OSError:
+        if not path.exists():
+            return key  # a read-only checkout: sessions end with the process
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
+    return path.read_text().strip() or key
+
+
+def _put(beside: Path, path: Path) -> None:
+    """The file to its place, unless another is there."""
+    try:
+        os.link(beside, path)
+    except FileExistsError:
+        pass
+    except OSError:  # a file system without links
+        if not path.exists():
+            beside.rename(path)
+
+
+def _fill(path: Path, key: str) -> None:
+    """A key into an empty file, by one of those who found it so."""
+    with open(path, "r+") as file:
+        if fcntl is not None:
+            fcntl.flock(file, fcntl.LOCK_EX)
+        if not file.read().strip():
+            path.chmod(0o600)
+            file.seek(0)
+            file.write(key)
+            file.flush()
+            os.fsync(file.fileno())
 
 
 DEBUG = _flag("DIESTORE_DEBUG")

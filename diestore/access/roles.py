@@ -43,6 +43,10 @@ PERMISSIONS = (
 _PRESS_SIDE = {LOG_RUN, LOG_STOP, LOG_READING, LOG_MISHAP}
 _BENCH = _PRESS_SIDE | {LOG_SHARPENING, LOG_REPLACEMENT, SEE_SPARES}
 
+# What the administrator may do with users in the administration: of groups only which there are.
+_ACTS = ("view", "add", "change", "delete")
+_USERS = {"user": _ACTS, "group": ("view",)}
+
 GRANTS: dict[str, set[str]] = {
     SETTER: _PRESS_SIDE,
     TOOLMAKER: _BENCH,
@@ -65,10 +69,27 @@ def grant_roles(using: str = "default", **kwargs) -> None:
     }
     if len(found) < len(PERMISSIONS):
         return  # the permissions themselves are written by a later step of the same migrate
+    by_hand = set(_of_the_administration(using))
     for role in ROLES:
         group, _ = Group.objects.using(using).get_or_create(name=role)
-        missing = {found[code] for code in GRANTS[role]} - set(group.permissions.all())
+        granted = {found[code] for code in GRANTS[role]} | (by_hand if role == ADMINISTRATOR else set())
+        missing = granted - set(group.permissions.all())
         group.permissions.add(*missing)
+
+
+def _of_the_administration(using: str):
+    """What is edited by hand in the administration, and users; else who has the role finds nothing there."""
+    from django.contrib import admin
+    from django.contrib.auth.models import Permission
+    from django.db.models import Q
+
+    admin.autodiscover()
+    wanted = Q(pk__in=())
+    for model in admin.site._registry:
+        app, name = model._meta.app_label, model._meta.model_name
+        acts = _USERS.get(name, ()) if app == "auth" else _ACTS if app in ("diestore", "maintenance", "reports") else ()
+        wanted |= Q(content_type__app_label=app, codename__in=[f"{act}_{name}" for act in acts])
+    return Permission.objects.using(using).filter(wanted)
 
 
 def role_of(user) -> str:

@@ -11,12 +11,15 @@ import base64
 import datetime as dt
 import hashlib
 import json
+import lzma
 import os
+import secrets
+import struct
 import uuid
 import zipfile
 import zlib
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -24,6 +27,7 @@ from pathlib import Path
 from django.apps import apps
 from django.conf import settings
 from django.contrib.contenttypes.models import ContentType
+from django.core.exceptions import FieldDoesNotExist, ValidationError
 from django.core.management import call_command
 from django.core.management.color import no_style
 from django.db import DatabaseError, connection, models, transaction
@@ -45,6 +49,13 @@ checks: dict[str, Callable[[], Iterable[tuple[str, object]]]] = {}
 Tell = Callable[[str], None]
 
 
+# What reading a file comes to that is no backup, or one that somebody has changed.
+NOT_WHOLE = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, ValueError, TypeError, AttributeError, LookupError,
+    ArithmeticError, RuntimeError, ValidationError, FieldDoesNotExist, struct.error, MemoryError,
+)  # fmt: skip
+
+
 class BackupRefused(Exception):
     """Why it cannot be done, in a sentence; then nothing was changed."""
 
@@ -64,21 +75,44 @@ class Told:
 def write(path: Path, *, tell: Tell | None = None) -> Told:
     """Write everything into a new file, as it stands at one moment. Raises BackupRefused."""
     tell = tell or (lambda words: None)
-    if path.exists():
-        raise BackupRefused(f"{path} is there already. Name another file.")
-    part = path.with_name(path.name + ".part")
     try:
-        with open(os.open(part, os.O_CREAT | os.O_TRUNC | os.O_RDWR, 0o600), "w+b") as file:
+        is_there = path.exists()
+    except OSError as error:
+        raise BackupRefused(f"{_short(path)} cannot be written: {error.strerror or error}.") from error
+    if is_there:
+        raise BackupRefused(f"{path} is there already. Name another file.")
+    part = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        with open(os.open(part, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600), "w+b") as file:
             with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as archive, _one_moment():
                 told = _write(archive, tell)
             file.flush()
             os.fsync(file.fileno())
-        os.replace(part, path)
+        _put(part, path)
+    except FileExistsError as error:
+        raise BackupRefused(f"{path} was made by another meanwhile. That one stays; name another file.") from error
     except OSError as error:
-        raise BackupRefused(f"{path} cannot be written: {error.strerror or error}.") from error
+        raise BackupRefused(f"{_short(path)} cannot be written: {error.strerror or error}.") from error
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
     return told
+
+
+def _put(part: Path, path: Path) -> None:
+    """The file to its name; never over another one."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if path.exists():
+            raise FileExistsError(path) from None
+        os.replace(part, path)
+
+
+def _short(path: Path) -> str:
+    return str(path) if len(str(path)) <= 200 else f"{str(path)[:200]}..."
 
 
 def _write(archive: zipfile.ZipFile, tell: Tell) -> Told:
@@ -251,9 +285,10 @@ def restore(path: Path, *, tell: Tell | None = None) -> Told:
                     file.unlink(missing_ok=True)
                 raise
     except OSError as error:
-        raise BackupRefused(f"{path} cannot be read: {error.strerror or error}.") from error
-    except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, UnicodeDecodeError, json.JSONDecodeError) as error:
-        raise BackupRefused(f"{path} is no whole backup: {error}. Nothing was restored.") from error
+        raise BackupRefused(f"{_short(path)} cannot be read: {error.strerror or error}.") from error
+    except NOT_WHOLE as error:
+        said = f"{type(error).__name__}: {error}"[:300]
+        raise BackupRefused(f"{path} is no whole backup: {said}. Nothing was restored.") from error
     except DatabaseError as error:
         said = (str(error).splitlines() or [type(error).__name__])[0]
         raise BackupRefused(f"The database refuses this backup: {said}. Nothing was restored.") from error
@@ -277,7 +312,7 @@ def _manifest(archive: zipfile.ZipFile) -> dict:
 
 def _get_ready(manifest: dict):
     """Tables as they were when the backup was made, the models that know them, and whether they are today's."""
-    wanted = {tuple(step) for step in manifest["migrations"]}
+    wanted = {(str(app), str(name)) for app, name in manifest["migrations"]}
     executor = MigrationExecutor(connection)
     known = set(executor.loader.graph.nodes)
     if unknown := sorted(wanted - known):
@@ -287,7 +322,9 @@ def _get_ready(manifest: dict):
         )
     leaves = _leaves(executor, wanted)
     applied = _applied(executor)
-    if not applied:
+    if applied < wanted:  # nothing yet, or a restore was cut off while it made tables
+        if applied:
+            _check_empty(executor.loader.project_state(_leaves(executor, applied)).apps)
         executor.migrate(leaves)
     elif applied != wanted:
         raise BackupRefused(
@@ -328,6 +365,8 @@ def _fill(archive: zipfile.ZipFile, manifest: dict, registry, tell: Tell) -> Non
             )
         if (there := models.QuerySet(model).count()) != count:
             raise BackupRefused(f"{count:,} rows went into {table['name']}, and {there:,} are there.")
+    if missing := sorted(set(by_name) - {table["name"] for table in manifest["tables"]}):
+        raise BackupRefused(f"The table {missing[0]} is missing in the backup. Nothing was restored.")
     with connection.cursor() as cursor:
         for sql in connection.ops.sequence_reset_sql(no_style(), list(by_name.values())):
             cursor.execute(sql)

@@ -38,8 +38,10 @@ class Clockwork:
             moment = dt.datetime.fromisoformat(text)
             if moment.tzinfo is None:
                 self.without_offset += 1
-                moment = moment.replace(tzinfo=self.zone)
+                moment = self._of_the_shop(moment, text)
             moment = moment.astimezone(dt.UTC)
+        except BadCell:
+            raise
         except (ValueError, OverflowError):
             raise BadCell(f"{shown(text)} is not a time. Write it like 2026-03-31T14:05:00+00:00.") from None
         if moment < EARLIEST:
@@ -47,6 +49,13 @@ class Clockwork:
         if past and self.latest is not None and moment > self.latest:
             raise BadCell(f"{shown(text)} is still to come. Enter when it happened.")
         return moment
+
+    def _of_the_shop(self, moment: dt.datetime, text: str) -> dt.datetime:
+        """In the shop's zone. An hour that summer time leaves out, or has twice, is no time by itself."""
+        first, second = (moment.replace(tzinfo=self.zone, fold=fold) for fold in (0, 1))
+        if first.utcoffset() != second.utcoffset():
+            raise BadCell(f"{shown(text)}: the clocks changed in that hour. Write the offset, such as +01:00.")
+        return first
 
 
 def reader(column: Column, clockwork: Clockwork) -> Callable[[str], object]:

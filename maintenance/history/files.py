@@ -46,10 +46,14 @@ class Folder:
     def __init__(self, path: Path, findings: Findings, *, zone, latest, tell_bytes: Callable[[int], None]) -> None:
         self.path, self.findings = path, findings
         self.zone, self.latest, self.tell_bytes = zone, latest, tell_bytes
-        if not path.exists():
-            findings.problem(str(path), 0, "", "There is no such folder.")
-        elif not path.is_dir():
-            findings.problem(str(path), 0, "", "This is a file; a folder is needed.")
+        try:
+            if not path.exists():
+                findings.problem(str(path), 0, "", "There is no such folder.")
+            elif not path.is_dir():
+                findings.problem(str(path), 0, "", "This is a file; a folder is needed.")
+        except (OSError, ValueError) as error:  # a name that no folder can have
+            said = getattr(error, "strerror", None) or error
+            findings.problem(str(path)[:80] + "...", 0, "", f"There is no such folder: {said}.")
         findings.stop_if_wrong()
         known = {table.file for table in TABLES}
         try:

@@ -382,3 +382,19 @@ def test_overwriting_takes_away_tables_that_have_no_row_now(tmp_path, db):
     stale = folders.write(tmp_path / "b", stops=[{"die": "H-201"}], notes=[{"mine": "kept"}])
     call_command("write_history", stale, overwrite=True, verbosity=0)
     assert not (stale / "stops.csv").exists() and (stale / "notes.csv").exists()
+
+
+@pytest.mark.parametrize("text", ["2024-03-31T02:30:00", "2024-10-27T02:30:00", "2024-10-27 02:00"])
+def test_an_hour_that_summer_time_leaves_out_or_has_twice_is_no_time(db, tmp_path, settings, text):
+    """In Vienna the clocks go forward at 2 on 31 March 2024 and back at 3 on 27 October (tz database, rule EU)."""
+    settings.TIME_ZONE = "Europe/Vienna"
+    begin = "2024-01-05T06:00:00+00:00"
+    with pytest.raises(HistoryRefused, match=r"line 2, ended: .* the clocks changed in that hour. Write the offset"):
+        load(sound(tmp_path / "a", runs=[run(begin, text)]))
+    assert not Run.objects.exists()
+    beside = [
+        run("2024-03-31T01:59:00", "2024-03-31T03:00:00"),
+        run("2024-10-27T01:59:00", "2024-10-27T02:30:00+01:00"),
+    ]
+    load(sound(tmp_path / "b", runs=beside))
+    assert [(r.at - r.started).total_seconds() / 60 for r in Run.objects.order_by("at")] == [1, 91]

@@ -167,6 +167,31 @@ def test_the_administration_is_for_staff(numbers, users):
     assert [url for url in addresses if root.get(url).status_code >= 500] == []
 
 
+def test_the_administrator_finds_something_in_the_administration_and_makes_nobody_a_superuser(numbers):
+    """Before, whoever had the role and was staff found it empty."""
+    root = User.objects.create_superuser("root")
+    ann = make.user(roles.ADMINISTRATOR, "ann")
+    User.objects.filter(pk=ann.pk).update(is_staff=True)
+    client = signed_in(ann)
+    page = client.get("/admin/").content.decode()
+    for name in ("diestore/die", "diestore/plant", "diestore/usersettings", "maintenance/order", "auth/user"):
+        assert f'href="/admin/{name}/"' in page
+        assert client.get(f"/admin/{name}/").status_code == 200 and client.get(f"/admin/{name}/add/").status_code == 200
+    assert client.get("/admin/auth/group/add/").status_code == 403, "roles are the code's"
+    form = client.get(f"/admin/auth/user/{ann.pk}/change/").content.decode()
+    assert 'name="groups"' in form and 'name="is_superuser"' not in form and 'name="user_permissions"' not in form
+    sent = {"username": "ann", "is_active": "on", "is_staff": "on", "is_superuser": "on", "date_joined_0": "2025-01-01",
+            "date_joined_1": "06:00", "groups": [group.pk for group in ann.groups.all()]}  # fmt: skip
+    assert client.post(f"/admin/auth/user/{ann.pk}/change/", sent).status_code == 302
+    ann.refresh_from_db()
+    assert ann.is_staff and not ann.is_superuser
+    for what in ("change", "delete", "password"):
+        assert client.get(f"/admin/auth/user/{root.pk}/{what}/").status_code in (302, 403, 404)
+    client.post("/admin/auth/user/", {"action": "delete_selected", "_selected_action": root.pk, "post": "yes"})
+    assert User.objects.filter(pk=root.pk).exists()
+    assert signed_in(root).get(f"/admin/auth/user/{ann.pk}/change/").content.count(b'name="is_superuser"') == 1
+
+
 def test_calls_of_programs_open_to_a_token_and_not_to_whoever_is_signed_in(numbers, users):
     """Nothing of the interface goes by the session, so another site's form can send nothing in a person's name."""
     calls = [address(name, numbers) for name, row in TABLE.items() if row.by_token]

@@ -8,7 +8,7 @@ import zipfile
 
 import pytest
 
-from .running import until
+from .running import kill, until
 
 SHOP = """
 from tests import factories
@@ -201,6 +201,123 @@ def test_what_is_not_whole_is_refused_in_a_sentence_and_leaves_nothing(shop, new
     empty.manage("restore", str(file))  # and after all of that the good one goes in
     said = empty.manage("restore", str(file), fails=True)
     assert "There is something in this database already" in said and "Restore into an empty one" in said
+
+
+MALFORMED = """
+import json, pathlib, zipfile
+from diestore.models import Die
+from diestore.service import backup
+folder = pathlib.Path({folder!r})
+with zipfile.ZipFile(folder / "shop.zip") as archive:
+    members = {{name: archive.read(name) for name in archive.namelist()}}
+good = json.loads(members["manifest.json"])
+RUNS = "tables/maintenance.run.jsonl"
+
+def with_manifest(**more):
+    return {{"manifest.json": json.dumps(good | more).encode()}}
+
+def of_runs(**more):
+    return with_manifest(tables=[t | more if t["name"] == "maintenance.run" else t for t in good["tables"]])
+
+def runs_as(data):
+    import hashlib
+    return {{RUNS: data, **of_runs(sha256=hashlib.sha256(data).hexdigest(), rows=data.count(b"\\n"))}}
+
+first, rest = members[RUNS].split(b"\\n", 1)
+row = json.loads(first)
+tried = {{
+    "a list": {{"manifest.json": b"[]"}},
+    "a number": {{"manifest.json": b"7"}},
+    "null": {{"manifest.json": b"null"}},
+    "no JSON": {{"manifest.json": b"{{"}},
+    "deep": {{"manifest.json": b"[" * 100_000}},
+    "no letters": {{"manifest.json": b"\\xff\\xfe"}},
+    "migrations a number": with_manifest(migrations=3),
+    "migrations of numbers": with_manifest(migrations=[1, 2]),
+    "migrations of three": with_manifest(migrations=[["a", "b", "c"]]),
+    "tables null": with_manifest(tables=None),
+    "tables of numbers": with_manifest(tables=[1]),
+    "no runs": with_manifest(tables=[t for t in good["tables"] if t["name"] != "maintenance.run"]),
+    "unknown table": with_manifest(tables=[{{"name": "x"}}]),
+    "columns a number": of_runs(columns=5),
+    "columns null": of_runs(columns=None),
+    "a column twice": of_runs(columns=[t for t in good["tables"] if t["name"] == "maintenance.run"][0]["columns"] * 2),
+    "checks a list": with_manifest(checks=[1]),
+    "files a number": with_manifest(files=5),
+    "files of numbers": with_manifest(files=[5]),
+    "a file nowhere": with_manifest(files=[{{"name": "../../x", "sha256": ""}}]),
+    "a row no list": runs_as(b"5\\n" + rest),
+    "a row too short": runs_as(json.dumps(row[:-1]).encode() + b"\\n" + rest),
+    "a row of lists": runs_as(json.dumps([[1]] * len(row)).encode() + b"\\n" + rest),
+    "a row of words": runs_as(json.dumps(["x"] * len(row)).encode() + b"\\n" + rest),
+    "a row of nulls": runs_as(json.dumps([None] * len(row)).encode() + b"\\n" + rest),
+    "no row at all": runs_as(b"\\n" + rest),
+}}
+told = {{}}
+for name, changed in tried.items():
+    path = folder / "malformed.zip"
+    with zipfile.ZipFile(path, "w") as new:
+        for member, data in (members | changed).items():
+            new.writestr(member, data)
+    try:
+        backup.restore(path)
+        told[name] = "taken"
+    except backup.BackupRefused as reason:
+        told[name] = ""
+        assert len(str(reason)) < 800, name
+    except BaseException as error:
+        told[name] = repr(error)
+    assert not Die.objects.exists(), name
+"""
+
+
+def test_a_backup_that_somebody_changed_is_refused_in_a_sentence(shop, new_site, tmp_path):
+    """Before, about fifteen of these were tracebacks."""
+    shop.manage("backup", str(tmp_path / "shop.zip"))
+    told = new_site().do(MALFORMED.format(folder=str(tmp_path)))
+    assert {name: said for name, said in told.items() if said} == {} and len(told) >= 25
+
+
+def test_a_restore_that_is_killed_while_it_makes_tables_is_repeated(shop, new_site, tmp_path):
+    file = tmp_path / "shop.zip"
+    shop.manage("backup", str(file))
+    known = shop.number("SELECT count(*) FROM django_migrations")
+    site = new_site(bare=True)
+
+    def made() -> int:
+        try:
+            return site.number("SELECT count(*) FROM django_migrations")
+        except Exception:  # not even that table
+            return 0
+
+    for more in (1, 12, 30):
+        restore = site.start("manage.py", "restore", str(file), "--verbosity=0")
+        until(lambda more=more, restore=restore: made() >= more or restore.poll() is not None, 60, "it makes tables")
+        kill(restore)
+        assert 0 < made() < known, site.said()
+    site.manage("restore", str(file))
+    assert figures(site) == figures(shop)
+
+
+def test_tables_of_a_half_restore_with_something_in_them_stay_as_they_are(shop, new_site, tmp_path):
+    file = tmp_path / "shop.zip"
+    shop.manage("backup", str(file))
+    site = new_site(bare=True)
+    site.manage("migrate", "diestore", "--verbosity=0")
+    site.do("from diestore.register.models import Plant; Plant.objects.create(code='main')")
+    before = site.number("SELECT count(*) FROM django_migrations")
+    assert "There is something in this database already" in site.manage("restore", str(file), fails=True)
+    assert site.number("SELECT count(*) FROM django_migrations") == before
+
+
+def test_of_two_backups_to_one_name_one_is_whole_and_the_other_is_told(shop, tmp_path):
+    file = tmp_path / "shop.zip"
+    children = [shop.start("manage.py", "backup", str(file)) for _ in range(2)]
+    assert sorted(child.wait(60) for child in children) == [0, 1], shop.said()
+    assert "made by another meanwhile" in shop.said() or "is there already" in shop.said()
+    with zipfile.ZipFile(file) as archive:
+        assert archive.testzip() is None
+    assert os.listdir(tmp_path).count("shop.zip") == 1 and not list(tmp_path.glob("*.part"))
 
 
 ATTACHED = """

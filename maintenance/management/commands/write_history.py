@@ -27,7 +27,7 @@ class Command(BaseCommand):
         except FolderTaken as error:
             raise CommandError(str(error)) from None
         except OSError as error:
-            raise CommandError(f"{folder} cannot be written: {error.strerror or error}.") from None
+            raise CommandError(f"{str(folder)[:200]} cannot be written: {error.strerror or error}.") from None
         finally:
             for bar in bars:
                 bar.close()
