@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from django.contrib import admin
+from django.contrib import admin, messages
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.models import User
+from django.http import HttpResponseRedirect
+from django.urls import reverse
 from simple_history.admin import SimpleHistoryAdmin
 
 from . import models
+from .register import actions, forms
 
 admin.site.site_header = "Register"
 admin.site.site_title = "Register"
@@ -25,11 +28,31 @@ class VariantInline(admin.TabularInline):
 
 
 class PositionInline(admin.TabularInline):
+    """New ones are added here; one that stands is changed on its own page, which keeps its past."""
+
     model = models.Position
     fields = ("code", "station", "kind", "side", "item", "stroke_share")
     autocomplete_fields = ("item",)
     extra = 0
     show_change_link = True
+    can_delete = False
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return False
+
+
+class KeepsThePastAdmin(SimpleHistoryAdmin):
+    """What was typed wrong is put right in place, with that as the reason in the row's history."""
+
+    def get_fields(self, request, obj=None):
+        fields = super().get_fields(request, obj)
+        last = [name for name in forms.ONLY_OF_A_CHANGE if obj and name in fields]
+        return [name for name in fields if name not in forms.ONLY_OF_A_CHANGE] + last
+
+    def save_model(self, request, obj, form, change) -> None:
+        if change and form.differing:
+            obj._change_reason = actions.NEVER_SO
+        super().save_model(request, obj, form, change)
 
 
 @admin.register(models.Die)
@@ -42,7 +65,8 @@ class DieAdmin(SimpleHistoryAdmin):
 
 
 @admin.register(models.Position)
-class PositionAdmin(SimpleHistoryAdmin):
+class PositionAdmin(KeepsThePastAdmin):
+    form = forms.PositionForm
     list_display = ("code", "die", "kind", "side", "item")
     list_filter = ("kind", "side")
     search_fields = ("code", "die__code")
@@ -51,11 +75,32 @@ class PositionAdmin(SimpleHistoryAdmin):
 
 
 @admin.register(models.Cut)
-class CutAdmin(SimpleHistoryAdmin):
+class CutAdmin(KeepsThePastAdmin):
+    form = forms.CutForm
     list_display = ("code", "die", "length_mm", "gap_mm", "valid_from", "valid_to")
     search_fields = ("code", "die__code")
     autocomplete_fields = ("die", "upper", "lower")
     list_select_related = ("die",)
+
+    def save_model(self, request, obj, form, change) -> None:
+        if form.since is not None:
+            new = {name: form.cleaned_data[name] for name in form.differing}
+            obj.after = actions.change_cut(by=request.user, cut=form.stored, at=form.since, **new)
+            obj.refresh_from_db()
+        elif form.differing:
+            actions.correct_cut(by=request.user, cut=obj)
+        else:
+            super().save_model(request, obj, form, change)
+
+    def response_change(self, request, obj):
+        after = getattr(obj, "after", None)
+        if after is None:
+            return super().response_change(request, obj)
+        messages.success(
+            request,
+            f"Until {actions.day_of(after.valid_from)} {obj.code} stays as it was; from then on it is as below.",
+        )
+        return HttpResponseRedirect(reverse("admin:diestore_cut_change", args=[after.pk]))
 
 
 @admin.register(models.Item)
@@ -67,7 +112,8 @@ class ItemAdmin(SimpleHistoryAdmin):
 
 
 @admin.register(models.Stock)
-class StockAdmin(SimpleHistoryAdmin):
+class StockAdmin(KeepsThePastAdmin):
+    form = forms.StockForm
     list_display = ("code", "material", "thickness_mm", "tensile_mpa", "source")
     search_fields = ("code", "material")
 

@@ -13,12 +13,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate
+from itertools import accumulate, pairwise
 
 import numpy as np
 
+from .clock import Clock
 from .fittings import Span
 from .rows import CutRow, DieLog, PieceRow, RunRow
 from .spans import Clocks, _on, spans_of
@@ -106,14 +107,29 @@ def gap_at(log: DieLog, position: int, moment: float) -> float | None:
     return _tightest([cut for cut in log.cuts if position in (cut.upper, cut.lower)], moment)
 
 
-def _tightest(cuts: Iterable[CutRow], moment: float) -> float | None:
-    mine = [c for c in cuts if c.gap_mm is not None]
+def _tightest(cuts: Sequence[CutRow], moment: float) -> float | None:
+    return min((c.gap_mm for c in _standing(cuts, moment) if c.gap_mm is not None), default=None)
+
+
+def _standing(cuts: Sequence[CutRow], moment: float) -> list[CutRow]:
+    """The cuts as they were at a moment; where none was there yet, those that came first, and after the last one it."""
     now = [
         c
-        for c in mine
+        for c in cuts
         if (c.valid_from is None or c.valid_from <= moment) and (c.valid_to is None or moment < c.valid_to)
     ]
-    return min((c.gap_mm for c in now or mine), default=None)
+    if now or not cuts:
+        return now
+    begins = min((c.valid_from for c in cuts if c.valid_from is not None and c.valid_from > moment), default=None)
+    if begins is not None:
+        return [c for c in cuts if c.valid_from == begins]
+    ended = max(c.valid_to for c in cuts if c.valid_to is not None)
+    return [c for c in cuts if c.valid_to == ended]
+
+
+def cuts_at(log: DieLog, position: int, moment: float) -> bool:
+    """Whether a position still carries an edge at a moment: a cut of its has not ended."""
+    return any(c.valid_to is None or moment < c.valid_to for c in log.cuts if position in (c.upper, c.lower))
 
 
 def cycles(log: DieLog, as_of: float) -> list[Cycle]:
@@ -152,7 +168,7 @@ class _Walker:
         self.left_at: dict[int, float] = {}
         runs = sorted(log.runs, key=lambda r: r.started)
         self.lot_numbers = lots(runs)
-        self.run_starts = [r.started for r in runs]
+        self.run_starts, self.run_stocks = [r.started for r in runs], [r.stock for r in runs]
         self.hits_on = {  # stock -> the hits on it before each run, and at the end
             stock: [0, *accumulate(r.hits if r.stock == stock else 0 for r in runs)]
             for stock in sorted({r.stock for r in runs})
@@ -249,8 +265,8 @@ class _Walker:
                 tool_steel=piece.tool_steel,
                 coating=self.coating.get(piece.id, piece.coating),
                 hardness_hrc=piece.hardness_hrc,
-                gap_mm=_tightest(self.cuts[position.id], -np.inf if start_s is None else start_s),
-                stock=self._stock(start_s, end_s),
+                gap_mm=self._gap(position.id, clock, start_s, end_s),
+                stock=self._stock(start_s, end_s, still_open=end is None),
             ),
             started=start_s,
             ended=end_s,
@@ -270,10 +286,22 @@ class _Walker:
         i = bisect_left(self.run_starts, moment) - 1
         return self.lot_numbers[i] if i >= 0 else -1
 
-    def _stock(self, start_s: float | None, end_s: float) -> int:
-        """The stock that most hits of the cycle were run on, else the usual one."""
+    def _gap(self, position: int, clock: Clock, start_s: float | None, end_s: float) -> float | None:
+        """The gap that most hits of the cycle were run with; the later one where none was run."""
+        cuts, begun = self.cuts[position], -np.inf if start_s is None else start_s
+        moments = {m for c in cuts for m in (c.valid_from, c.valid_to) if m is not None and begun < m <= end_s}
+        if not moments:
+            return _tightest(cuts, begun)
+        bounds = [begun, *sorted(moments)]
+        hits = [clock.at(moment).hits for moment in (*bounds, end_s)]
+        run = [after - before for before, after in pairwise(hits)]
+        return _tightest(cuts, max(zip(run, bounds, strict=True))[1])
+
+    def _stock(self, start_s: float | None, end_s: float, *, still_open: bool) -> int:
+        """The stock that most hits of the cycle were run on. Where none was run, the one before, or, to come, the
+        usual one."""
         i = 0 if start_s is None else bisect_left(self.run_starts, start_s)
         j = bisect_left(self.run_starts, end_s)
-        if i == j:
-            return self.log.usual_stock
-        return max(self.hits_on, key=lambda stock: self.hits_on[stock][j] - self.hits_on[stock][i])
+        if i < j:
+            return max(self.hits_on, key=lambda stock: self.hits_on[stock][j] - self.hits_on[stock][i])
+        return self.log.usual_stock if still_open or i == 0 else self.run_stocks[i - 1]

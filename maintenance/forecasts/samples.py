@@ -74,6 +74,7 @@ def of_die(log: DieLog, as_of: float) -> DieSamples:
                 continue
             number[key] = len(specs) - 1
         gone = position.valid_to is not None and position.valid_to <= as_of
+        gone = gone or not cycles.cuts_at(log, cycle.position, as_of)
         if cycle.open and not gone:
             current[cycle.position] = number[key]
         if not cycle.open or not gone:

@@ -210,3 +210,25 @@ def test_order_of_entries_and_splits_of_a_run_change_no_cycle_length(entries, da
     one, two = cycles(whole, 30 * DAY), cycles(split, 30 * DAY)
     assert [(c.hits, c.ended_as, c.open) for c in one] == [(c.hits, c.ended_as, c.open) for c in two]
     assert sum(c.hits - c.from_hits for c in one) == 900 * 19
+
+
+def test_a_gap_is_that_of_its_time_and_where_none_is_told_that_of_the_time_next_to_it():
+    def cut(gap_mm, since=None, until=None):
+        return CutRow(upper=1, lower=None, length_mm=20, gap_mm=gap_mm,
+                      valid_from=since and since * DAY, valid_to=until and until * DAY)  # fmt: skip
+
+    def gaps(*cuts):
+        made = cycles(log(cuts=cuts, works=(work(3.5, "dull"), work(6.5, "dull"), work(9.5, "dull"))), 20 * DAY)
+        return [c.build.gap_mm for c in made]
+
+    assert gaps(cut(0.02, None, 6.5), cut(0.03, 6.5)) == [0.02, 0.02, 0.03, 0.03]
+    # Told only from the fourth day on, and otherwise from the tenth: the first cycle is as those after it.
+    assert gaps(cut(0.05, 4, 9.5), cut(0.02, 9.5)) == [0.05, 0.05, 0.05, 0.02]
+    # In a cycle that saw both, the gap that most hits were run with.
+    assert gaps(cut(0.02, None, 4.5), cut(0.03, 4.5)) == [0.02, 0.03, 0.03, 0.03]
+    assert gaps(cut(0.02, None, 5.9), cut(0.03, 5.9)) == [0.02, 0.02, 0.03, 0.03]
+    # What was not known then is not known: the gap of later says nothing of it.
+    assert gaps(cut(None, None, 6.5), cut(0.03, 6.5)) == [None, None, 0.03, 0.03]
+    # A cut that is no more tells how it was; the tightest of several counts.
+    assert gaps(cut(0.02, None, 2), cut(0.04, 2, 5)) == [0.04, 0.04, 0.04, 0.04]
+    assert gaps(cut(0.02, None, 6.5), cut(0.03, 6.5), cut(0.025)) == [0.02, 0.02, 0.025, 0.025]
