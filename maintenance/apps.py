@@ -8,16 +8,9 @@ class MaintenanceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from diestore.service import backup, state
         from maintenance.counters import settle
-        from maintenance.forecasts.service import clocks, fits
         from maintenance.models import HitCorrection, Run
         from maintenance.models.constraints import install_rules
-        from maintenance.screens.die import panels
-
-        panels.hang()
-        backup.checks["clocks"] = clocks
-        state.parts.append(fits)
 
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")
         for model in (Run, HitCorrection):

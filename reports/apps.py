@@ -8,10 +8,8 @@ class ReportsConfig(AppConfig):
 
     def ready(self) -> None:
         from maintenance import tasks
-        from reports.cost import panel
 
         from . import tasks as own
 
-        panel.hang()
         tasks.after_fit.append(own.plan)
         tasks.after_entry.append(own.plan_after_entry)

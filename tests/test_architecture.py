@@ -17,10 +17,13 @@ import django_tables2
 import pytest
 from django.apps import apps
 from django.core.management import call_command
-from django.urls import URLPattern, URLResolver, get_resolver
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils.module_loading import import_string
 
 from diestore.access import roles
 from diestore.frame.tables import Rows
+from diestore.register import panels
+from diestore.service import backup, state
 from fixtures import make_house
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -263,6 +266,15 @@ def test_pure_rooms_load_without_what_they_may_not_know():
         f"import importlib, sys\nfor name in {names}: importlib.import_module(name)\n"
         f"print(*(name for name in {unwanted} if name in sys.modules))"
     )
+
+
+def test_names_of_what_stands_above_lead_somewhere():
+    """What a room below calls by name alone: panels and buttons of the die's page, what is watched and compared."""
+    paths = [panel.draws for panel in panels.PANELS] + [*state.WATCHED, *backup.CHECKS.values()]
+    assert len(paths) > 3 and all(callable(import_string(path)) for path in paths)
+    assert all(reverse(act.url_name) for act in panels.ACTS)
+    known = {code for code, _ in roles.PERMISSIONS}
+    assert {named.permission for named in (*panels.PANELS, *panels.ACTS)} - {None} <= known
 
 
 @pytest.mark.no_database

@@ -1,67 +1,66 @@
-"""Panels on a die's page: the register draws the frame, the apps above it hang their panels in.
+"""What stands on a die's page: panels that the apps above draw, and buttons to their pages.
 
-An app registers a renderer when it starts; the register never imports what stands above it. Rendered on the server in
-one answer, so that the page prints whole and works without script.
+Names only, as on the strip at the head of every page, so that nothing below imports what stands above: a panel is
+loaded when the first die's page is drawn. Rendered on the server in one answer, so that the page prints whole and works
+without script.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.module_loading import import_string
 from django.utils.safestring import SafeString
 
-from .models import Die
+from diestore.access import roles
 
-Renderer = Callable[[HttpRequest, Die], SafeString | str]
+from .models import Die
 
 
 @dataclass(frozen=True)
 class Panel:
-    name: str
-    order: int
-    render: Renderer
+    """draws: the path of a function of a request and a die that gives HTML; nothing where there is nothing to say."""
+
+    draws: str
     permission: str | None = None
-
-
-_panels: dict[str, Panel] = {}
-
-
-def register(name: str, *, order: int, render: Renderer, permission: str | None = None) -> None:
-    """Hang a panel on the die's page. `order`: small numbers stand higher."""
-    _panels[name] = Panel(name, order, render, permission)
-
-
-def render_all(request: HttpRequest, die: Die) -> list[SafeString | str]:
-    """The panels that this person may see, in order, empty ones left out."""
-    shown = sorted(_panels.values(), key=lambda p: (p.order, p.name))
-    bits = [p.render(request, die) for p in shown if p.permission is None or request.user.has_perm(p.permission)]
-    return [bit for bit in bits if bit]
 
 
 @dataclass(frozen=True)
 class Act:
-    """Something to do about a die, as a button at the head of its page."""
+    """Something to do about a die, as a button at the head of its page; its address takes the die as ?die=PK."""
 
     label: str
     url_name: str
-    order: int
     permission: str
 
 
-_acts: list[Act] = []
+PANELS = (
+    Panel("maintenance.screens.die.panels.how_it_stands"),
+    Panel("reports.cost.panel.what_it_costs", roles.SEE_COST),
+    Panel("maintenance.screens.die.panels.log"),
+)
+ACTS = (
+    Act("Log a run", "maintenance:log_run", roles.LOG_RUN),
+    Act("Sharpening", "maintenance:log_sharpening", roles.LOG_SHARPENING),
+    Act("Replacement", "maintenance:log_replacement", roles.LOG_REPLACEMENT),
+    Act("Stop", "maintenance:log_stop", roles.LOG_STOP),
+    Act("Reading", "maintenance:log_reading", roles.LOG_READING),
+    Act("Mishap", "maintenance:log_mishap", roles.LOG_MISHAP),
+    Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
+)
 
 
-def register_act(label: str, url_name: str, *, order: int, permission: str) -> None:
-    """Put a button on the die's page; its address takes the die as ?die=PK."""
-    _acts.append(Act(label, url_name, order, permission))
+def panels_for(request: HttpRequest, die: Die) -> list[SafeString | str]:
+    """The panels that this person may see, in order, empty ones left out."""
+    shown = [panel for panel in PANELS if panel.permission is None or request.user.has_perm(panel.permission)]
+    return [html for panel in shown if (html := import_string(panel.draws)(request, die))]
 
 
 def acts_for(request: HttpRequest, die: Die) -> list[dict]:
     return [
         {"label": act.label, "url": f"{reverse(act.url_name)}?die={die.pk}"}
-        for act in sorted(_acts, key=lambda a: a.order)
+        for act in ACTS
         if request.user.has_perm(act.permission)
     ]

@@ -50,7 +50,7 @@ class DiePage(View):
                 "die": die,
                 "outputs": outputs,
                 "system": system_of(request.user),
-                "panels": panels.render_all(request, die),
+                "panels": panels.panels_for(request, die),
                 "acts": panels.acts_for(request, die),
             },
         )

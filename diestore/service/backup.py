@@ -1,8 +1,8 @@
-"""The whole database and its attachments in one file, and back into an empty database on either engine.
+"""The whole database in one file, and back into an empty database on either engine.
 
 The file is a zip: `manifest.json`, one `tables/NAME.jsonl` a table (a line a row, values in the order of the manifest's
-columns), the figures that are checked after restoring, and `files/` with the attachments. It is read from one moment
-while people work on, and it takes little memory however long the record is.
+columns), and the figures that are checked after restoring. It is read from one moment while people work on, and it
+takes little memory however long the record is.
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ from decimal import Decimal
 from pathlib import Path
 
 from django.apps import apps
-from django.conf import settings
 from django.contrib.contenttypes.models import ContentType
 from django.core.exceptions import FieldDoesNotExist, ValidationError
 from django.core.management import call_command
@@ -33,18 +32,19 @@ from django.core.management.color import no_style
 from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
+from django.utils.module_loading import import_string
 
 FORMAT = 1
 ROWS_AT_ONCE = 1_000
-BYTES_AT_ONCE = 1 << 20
 
 # Left out: who is signed in now, which workers are alive, which hosts serve it. Made by `migrate` itself, so they may
 # be there already.
 LEFT_OUT = {"sessions.session", "diestore.taskworker", "diestore.host"}
 MADE_BY_MIGRATE = {"contenttypes.contenttype", "auth.permission", "auth.group", "auth.group_permissions"}
 
-# Name -> what gives lines of (what, figure). Taken with the backup, and again before a restore is kept.
-checks: dict[str, Callable[[], Iterable[tuple[str, object]]]] = {}
+# Name -> what gives lines of (what, figure), by its path, as nothing here imports the apps above. Taken with the
+# backup, and again before a restore is kept.
+CHECKS = {"clocks": "maintenance.forecasts.service.clocks"}
 
 Tell = Callable[[str], None]
 
@@ -62,10 +62,9 @@ class BackupRefused(Exception):
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """What is in a backup: rows of each table, attachments, figures compared."""
+    """What is in a backup: rows of each table, figures compared."""
 
     rows: dict[str, int]
-    files: int
     checked: dict[str, int]
 
 
@@ -128,7 +127,6 @@ def _write(archive: zipfile.ZipFile, tell: Tell) -> Told:
         "migrations": sorted(map(list, applied)),
         "tables": [],
         "checks": {},
-        "files": [],
     }
     # before a new version's migrations are run, the tables are those of the old one
     for model in _models(apps if is_current else executor.loader.project_state(_leaves(executor, applied)).apps):
@@ -146,13 +144,10 @@ def _write(archive: zipfile.ZipFile, tell: Tell) -> Told:
                 "sha256": digest,
             }
         )
-    for name, figures in checks.items() if is_current else ():
+    for name in CHECKS if is_current else ():
         tell(name)
-        count, digest = _write_lines(archive, f"checks/{name}.jsonl", (_encode(list(line)) for line in figures()))
+        count, digest = _write_lines(archive, f"checks/{name}.jsonl", (_encode(list(line)) for line in _figures(name)))
         manifest["checks"][name] = {"lines": count, "sha256": digest}
-    for file, name in _attachments():
-        archive.write(file, f"files/{name}")
-        manifest["files"].append({"name": name, "sha256": _hash_of(file)})
     archive.writestr("manifest.json", json.dumps(manifest, indent=1))
     return _told(manifest)
 
@@ -175,7 +170,6 @@ def _member(name: str) -> str:
 def _told(manifest: dict) -> Told:
     return Told(
         rows={table["name"]: table["rows"] for table in manifest["tables"]},
-        files=len(manifest["files"]),
         checked={name: check["lines"] for name, check in manifest["checks"].items()},
     )
 
@@ -225,22 +219,8 @@ def _leaves(executor: MigrationExecutor, nodes: set[tuple[str, str]]) -> list[tu
     ]
 
 
-def _attachments() -> Iterator[tuple[Path, str]]:
-    root = _media_root()
-    if root is None or not root.is_dir():
-        return
-    for file in sorted(root.rglob("*")):
-        if file.is_file() and not file.is_symlink():
-            yield file, file.relative_to(root).as_posix()
-
-
-def _media_root() -> Path | None:
-    return Path(settings.MEDIA_ROOT) if settings.MEDIA_ROOT else None
-
-
-def _hash_of(file: Path) -> str:
-    with open(file, "rb") as read:
-        return hashlib.file_digest(read, "sha256").hexdigest()
+def _figures(name: str) -> Iterable[tuple[str, object]]:
+    return import_string(CHECKS[name])()
 
 
 def _plain(value: object) -> object:
@@ -272,18 +252,11 @@ def restore(path: Path, *, tell: Tell | None = None) -> Told:
             manifest = _manifest(archive)
             registry, is_current = _get_ready(manifest)
             _check_empty(registry)
-            written: list[Path] = []
-            try:
-                with transaction.atomic():
-                    _fill(archive, manifest, registry, tell)
-                    ContentType.objects.clear_cache()
-                    if is_current:
-                        _compare(archive, manifest, tell)
-                    _put_files(archive, manifest, written)
-            except BaseException:
-                for file in written:
-                    file.unlink(missing_ok=True)
-                raise
+            with transaction.atomic():
+                _fill(archive, manifest, registry, tell)
+                ContentType.objects.clear_cache()
+                if is_current:
+                    _compare(archive, manifest, tell)
     except OSError as error:
         raise BackupRefused(f"{_short(path)} cannot be read: {error.strerror or error}.") from error
     except NOT_WHOLE as error:
@@ -305,6 +278,8 @@ def restore(path: Path, *, tell: Tell | None = None) -> Told:
 
 def _manifest(archive: zipfile.ZipFile) -> dict:
     manifest = json.loads(archive.read("manifest.json"))
+    if manifest.get("files"):
+        raise BackupRefused("This backup holds attachments, which this version does not keep.")
     if manifest.get("format") != FORMAT:
         raise BackupRefused(f"This backup is of format {manifest.get('format')}; this version reads format {FORMAT}.")
     return manifest
@@ -343,9 +318,6 @@ def _check_empty(registry) -> None:
             raise BackupRefused(
                 f"There is something in this database already: {there:,} {what}. Restore into an empty one."
             )
-    root = _media_root()
-    if root is not None and root.is_dir() and any(root.iterdir()):
-        raise BackupRefused(f"There are attachments in {root} already. Restore into an empty folder.")
 
 
 def _fill(archive: zipfile.ZipFile, manifest: dict, registry, tell: Tell) -> None:
@@ -415,33 +387,15 @@ def _maker(field: models.Field) -> Callable | None:
 def _compare(archive: zipfile.ZipFile, manifest: dict, tell: Tell) -> None:
     """The figures computed anew from what was restored, line by line with those taken at the backup."""
     for name, check in manifest["checks"].items():
-        figures = checks.get(name)
-        if figures is None:
+        if name not in CHECKS:
             continue
         tell(name)
         lines = 0
         with archive.open(f"checks/{name}.jsonl") as told:
-            for now in figures():
+            for now in _figures(name):
                 was, here = told.readline().decode().rstrip("\n"), _encode(list(now))
                 if was != here:
                     raise BackupRefused(f"The {name} differ: {here} was {was or 'not there'} in the backup.")
                 lines += 1
         if lines != check["lines"]:
             raise BackupRefused(f"Of {check['lines']:,} {name} only {lines:,} are there.")
-
-
-def _put_files(archive: zipfile.ZipFile, manifest: dict, written: list[Path]) -> None:
-    root = _media_root()
-    if manifest["files"] and root is None:
-        raise BackupRefused("The backup holds attachments, and no folder for them is set here (MEDIA_ROOT).")
-    for told in manifest["files"]:
-        to = (root / told["name"]).resolve()
-        if not to.is_relative_to(root.resolve()):
-            raise BackupRefused(f"The attachment {told['name']!r} would land outside its folder.")
-        to.parent.mkdir(parents=True, exist_ok=True)
-        written.append(to)
-        with archive.open(f"files/{told['name']}") as source, open(to, "xb") as target:
-            while data := source.read(BYTES_AT_ONCE):
-                target.write(data)
-        if _hash_of(to) != told["sha256"]:
-            raise BackupRefused(f"The attachment {told['name']!r} was damaged. Nothing was restored.")

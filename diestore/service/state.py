@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import reduce
 from operator import or_
@@ -17,6 +16,7 @@ from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.executor import MigrationExecutor
 from django.db.models import Count, Min, Q
 from django.utils import timezone
+from django.utils.module_loading import import_string
 
 from diestore import __version__
 
@@ -88,8 +88,8 @@ class State:
         }
 
 
-# What the apps above watch; asked only while the database answers.
-parts: list[Callable[[], Part]] = []
+# What the apps above watch, by name, as nothing here imports them; asked only while the database answers.
+WATCHED = ("maintenance.forecasts.service.fits",)
 
 
 def read() -> State:
@@ -97,7 +97,7 @@ def read() -> State:
     database, answers = _database()
     told = [database]
     if answers:
-        told += [_tasks(), _hosts(), _clock(), *(part() for part in parts)]
+        told += [_tasks(), _hosts(), _clock(), *(import_string(part)() for part in WATCHED)]
     told += [_disk(), Part(name="version", says=__version__, figures={"diestore": __version__})]
     return State(can_work=answers, parts=told)
 

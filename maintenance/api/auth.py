@@ -24,9 +24,7 @@ class DeviceToken(HttpBearer):
     """The token of a device, as `Authorization: Bearer TOKEN`."""
 
     def authenticate(self, request: HttpRequest, token: str) -> CounterDevice | None:
-        # Asked with every message: as it stands here it need not be put together anew each time.
-        asked = f"SELECT * FROM {CounterDevice._meta.db_table} WHERE token_hash = %s AND revoked_at IS NULL"
-        found = next(iter(CounterDevice.objects.raw(asked, [_hash(token)])), None)
+        found = CounterDevice.objects.filter(token_hash=_hash(token), revoked_at=None).first()
         if found is None:
             return None
         now = timezone.now()

@@ -5,15 +5,9 @@ from __future__ import annotations
 from django.conf import settings
 from django.template.loader import render_to_string
 
-from diestore.access import roles
-from diestore.register import panels
 from reports.format import three_figures
 
 from . import sheets
-
-
-def hang() -> None:
-    panels.register("cost", order=60, render=what_it_costs, permission=roles.SEE_COST)
 
 
 def what_it_costs(request, die) -> str:

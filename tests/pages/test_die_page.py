@@ -270,11 +270,13 @@ def test_the_ribbon_names_what_ended_a_cycle(as_role):
     assert "order 26-0000" in ribbon and "half by" in ribbon
 
 
-def test_an_app_hangs_its_panel_into_the_page_for_those_who_may_see_it(as_role, monkeypatch):
-    monkeypatch.setattr(panels, "_panels", dict(panels._panels))
-    panels.register(
-        "note", order=1, render=lambda request, die: f"<p>note on {die}</p>", permission="diestore.see_cost"
-    )
+def note(request, die) -> str:
+    return f"<p>note on {die}</p>"
+
+
+def test_a_panel_is_shown_to_those_who_may_see_it(as_role, monkeypatch):
+    named = panels.Panel(f"{__name__}.note", "diestore.see_cost")
+    monkeypatch.setattr(panels, "PANELS", (named, *panels.PANELS))
     (die, *_) = shop(1)
     assert "note on H-000" in page(as_role("sales"), die)
     assert "note on H-000" not in page(as_role("setter"), die)

@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 
 class Command(BaseCommand):
-    help = "Write the whole database and its attachments into one file, as they stand at one moment, while people work."
+    help = "Write the whole database into one file, as it stands at one moment, while people work."
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("file", type=Path, metavar="FILE", help="A new file, such as shop-2026-11-25.zip.")
@@ -28,7 +28,7 @@ class Command(BaseCommand):
 def said(told) -> str:
     tables = sum(1 for n in told.rows.values() if n)
     checked = ", ".join(f"{what} of {n:,} dies" for what, n in told.checked.items())
-    return f"{sum(told.rows.values()):,} rows in {tables} tables, {told.files:,} attachments; {checked}"
+    return f"{sum(told.rows.values()):,} rows in {tables} tables; {checked}"
 
 
 def teller(stream):

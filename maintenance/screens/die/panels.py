@@ -11,7 +11,6 @@ from django.utils import timezone
 from diestore import units
 from diestore.access import queries as register
 from diestore.access import roles
-from diestore.register import panels
 from maintenance.clockwork.rows import ReplacementRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
@@ -26,18 +25,6 @@ DAYS_BACK, DAYS_AT_LEAST = 300, 45
 ENTRIES_A_PAGE = 12
 BURR = "burr"
 BROKE = (Replacement.Why.CHIPPED, Replacement.Why.BROKEN)
-
-
-def hang() -> None:
-    panels.register("how it stands", order=10, render=how_it_stands)
-    panels.register("log", order=90, render=log)
-    panels.register_act("Log a run", "maintenance:log_run", order=1, permission=roles.LOG_RUN)
-    panels.register_act("Sharpening", "maintenance:log_sharpening", order=2, permission=roles.LOG_SHARPENING)
-    panels.register_act("Replacement", "maintenance:log_replacement", order=3, permission=roles.LOG_REPLACEMENT)
-    panels.register_act("Stop", "maintenance:log_stop", order=4, permission=roles.LOG_STOP)
-    panels.register_act("Reading", "maintenance:log_reading", order=5, permission=roles.LOG_READING)
-    panels.register_act("In or out of a press", "maintenance:in_press", order=8, permission=roles.LOG_RUN)
-    panels.register_act("Mishap", "maintenance:log_mishap", order=6, permission=roles.LOG_MISHAP)
 
 
 def how_it_stands(request, die) -> str:
