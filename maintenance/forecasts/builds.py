@@ -42,7 +42,7 @@ MOVES = 0.6  # spreads of the handbook's value
 
 
 @dataclass(frozen=True, kw_only=True)
-class Curve:
+class QuantityCurve:
     """The usual interval over one quantity, everything else as the edge asked for.
 
     x: rising, in the unit of the quantity's name. record: None without any record. at: where the edge asked for lies.
@@ -141,11 +141,11 @@ def _times(fit: FleetFit | None, before: EdgeSpec, after: Sequence[EdgeSpec]) ->
     return handbook.times_by_handbook(before, after)
 
 
-def curves(fit: FleetFit | None, spec: EdgeSpec, seen: Seen) -> list[Curve]:
+def curves(fit: FleetFit | None, spec: EdgeSpec, seen: Seen) -> list[QuantityCurve]:
     return [_curve(fit, spec, seen, quantity) for quantity in USUAL_RANGE]
 
 
-def _curve(fit: FleetFit | None, spec: EdgeSpec, seen: Seen, quantity: str) -> Curve:
+def _curve(fit: FleetFit | None, spec: EdgeSpec, seen: Seen, quantity: str) -> QuantityCurve:
     at = getattr(spec, quantity)
     if quantity == "hardness_above_usual_hrc" and at is None:
         at = 0.0  # where the hardness is not known, the usual one is taken
@@ -153,7 +153,7 @@ def _curve(fit: FleetFit | None, spec: EdgeSpec, seen: Seen, quantity: str) -> C
     low, high = span(quantity, [*(within or ()), *([at] if at is not None else [])])
     x = np.geomspace(low, high, POINTS) if quantity in BY_RATIO else np.linspace(low, high, POINTS)
     specs = [replace(spec, **{quantity: float(v)}) for v in x]
-    return Curve(
+    return QuantityCurve(
         quantity=quantity,
         x=tuple(map(float, x)),
         handbook=handbook.handbook_intervals(specs),
@@ -174,7 +174,7 @@ def span(quantity: str, values: Sequence[float]) -> tuple[float, float]:
     return low, high
 
 
-def at(fit: FleetFit | None, spec: EdgeSpec, curve: Curve, values: Sequence[float]) -> Curve:
+def at(fit: FleetFit | None, spec: EdgeSpec, curve: QuantityCurve, values: Sequence[float]) -> QuantityCurve:
     """The same curve at a few round values, for a table."""
     kept = tuple(v for v in values if curve.x[0] <= v <= curve.x[-1])
     specs = [replace(spec, **{curve.quantity: v}) for v in kept]

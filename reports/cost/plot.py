@@ -1,16 +1,17 @@
-"""The plots of the reports."""
+"""The plot of a cost that falls with the volume."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diestore.drawing import FIRST, INK, INK_2, SECOND, SETTINGS, blank, svg
+from diestore.drawing import plots
+from diestore.drawing.plots import Ink, blank, round_ticks, svg
 
 
 @dataclass(frozen=True, kw_only=True)
-class PlotLine:
-    """A line with its band. x rising, all above nought."""
+class CostCurve:
+    """What a build costs by volume, with its band. x rising, all above nought. dashed: the build beside it."""
 
     name: str
     x: Sequence[float]
@@ -21,44 +22,43 @@ class PlotLine:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Mark:
-    """A line straight up, with a word."""
+class Volume:
+    """A volume that is named: a line straight up, with a word."""
 
     x: float
     word: str
 
 
-def against_volume(lines: Sequence[PlotLine], *, x_label: str, y_label: str, title: str, marks: Sequence[Mark] = ()):
-    """Both axes in even steps of the logarithm: a cost that falls with the volume."""
+def against_volume(
+    curves: Sequence[CostCurve], *, x_label: str, y_label: str, title: str, named: Sequence[Volume] = ()
+):
+    """Both axes in even steps of the logarithm."""
     from matplotlib import rc_context
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
-    with rc_context(SETTINGS):
-        figure, axes = blank()
-        for line, colour in zip(lines, (FIRST, SECOND), strict=False):
-            axes.fill_between(line.x, line.low, line.high, color=colour, alpha=0.16, linewidth=0)
-            axes.plot(line.x, line.y, color=colour, linewidth=2.2, linestyle=(0, (6, 3)) if line.dashed else "-")
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(height=450, x=x_label, y=y_label)
+        for curve in curves:
+            line, band = (Ink.LINE_2, Ink.BAND_2) if curve.dashed else (Ink.LINE_1, Ink.BAND_1)
+            axes.fill_between(curve.x, curve.low, curve.high, color=band.colour, linewidth=0)
+            axes.plot(curve.x, curve.y, color=line.colour)
+        first, last = curves[0].x[0], curves[0].x[-1]
         axes.set_xscale("log")
         axes.set_yscale("log")
-        axes.set_xlim(lines[0].x[0], lines[0].x[-1])
-        axes.set_xlabel(x_label, color=INK_2)
-        axes.set_ylabel(y_label, color=INK_2)
-        for axis in (axes.xaxis, axes.yaxis):
-            axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:,.10g}"))
-            axis.set_major_locator(LogLocator(base=10, subs=(1, 2, 5)))
-            axis.set_minor_locator(NullLocator())  # drawn, they take two fifths of the time
-        for mark in marks:
-            if lines[0].x[0] < mark.x < lines[0].x[-1]:
-                axes.axvline(mark.x, color=INK, linewidth=1.1, linestyle=(0, (2, 3)))
-                right = mark.x > (lines[0].x[0] * lines[0].x[-1]) ** 0.5
+        axes.set_xlim(first, last)
+        round_ticks(axes.xaxis, by_ratio=True)
+        round_ticks(axes.yaxis, by_ratio=True)
+        for volume in named:
+            if first < volume.x < last:
+                axes.axvline(volume.x, color=Ink.UPRIGHT.colour)
+                right = volume.x > (first * last) ** 0.5
                 axes.annotate(
-                    mark.word,
-                    (mark.x, 0.97),
+                    volume.word,
+                    (volume.x, 0.97),
                     xycoords=("data", "axes fraction"),
-                    xytext=(-6 if right else 6, 0),
+                    xytext=(-8 if right else 8, 0),
                     textcoords="offset points",
                     ha="right" if right else "left",
                     va="top",
-                    color=INK,
+                    color=Ink.WORD.colour,
                 )
         return svg(figure, title)

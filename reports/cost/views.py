@@ -198,25 +198,25 @@ def _round(hits: float) -> str:
 def _plot(two: two_builds.TwoBuilds, volumes: list[int], die):
     if two.a is None:
         return ""
-    marks = [plot.Mark(x=float(die.expected_parts), word="built for")] if die.expected_parts else []
+    named = [plot.Volume(x=float(die.expected_parts), word="built for")] if die.expected_parts else []
     if two.comparison is None:
         curves = [_alone(two.a, volumes)]
     else:
         curves = [_curve(c, volumes, n) for n, c in enumerate(two.comparison.curves)]
         crossing = two.comparison.crossing.parts
         if crossing is not None:
-            marks.append(plot.Mark(x=float(crossing), word="cost the same"))
+            named.append(plot.Volume(x=float(crossing), word="cost the same"))
     return plot.against_volume(
         curves,
         x_label="parts over the life of the die",
         y_label=f"{settings.CURRENCY} per thousand parts",
         title=f"Cost per thousand parts of {die.code} against the parts it makes in its life",
-        marks=marks,
+        named=named,
     )
 
 
-def _curve(curve, volumes: list[int], number: int) -> plot.PlotLine:
-    return plot.PlotLine(
+def _curve(curve, volumes: list[int], number: int) -> plot.CostCurve:
+    return plot.CostCurve(
         name=curve.name,
         x=volumes,
         y=[float(v) for v in curve.expected],
@@ -226,10 +226,10 @@ def _curve(curve, volumes: list[int], number: int) -> plot.PlotLine:
     )
 
 
-def _alone(plan, volumes: list[int]) -> plot.PlotLine:
+def _alone(plan, volumes: list[int]) -> plot.CostCurve:
     running = plan.running_per_thousand()
     build = [float(plan.price) * 1000 / v for v in volumes]
-    return plot.PlotLine(
+    return plot.CostCurve(
         name=plan.name,
         x=volumes,
         y=[b + float(running.expected) for b in build],

@@ -182,10 +182,38 @@ def test_the_sentence_says_how_many_and_how_long(as_role):
 
 
 def test_the_common_scale_keeps_every_mark_inside():
-    assert table.scale(1) == table.scale(table.LOW) == 10
-    assert table.scale(1e12) == table.scale(table.HIGH) == 170
-    places = [table.scale(h) for h in (2_000, 20_000, 200_000)]
-    assert places[1] - places[0] == pytest.approx(places[2] - places[1]), "ten times as many hits: the same step"
+    at = table.SCALE.at
+    assert at(1) == at(table.LOW) == 10
+    assert at(1e12) == at(table.HIGH) == 170
+    places = [at(h) for h in (2_000, 20_000, 200_000)]
+    assert places[1] - places[0] == pytest.approx(places[2] - places[1], abs=0.1), "ten times as many hits: a step"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "order", "arrows", "of_order", "words"),
+    [
+        (1_500, 40_000, 9_000, 0, 0, "8 in 10 between 1,500 and 40,000; the order takes 9,000"),
+        (300, 40_000, 9_000, 1, 0, "between 300 (the scale begins at 1,000) and 40,000;"),
+        (300, 5_000_000, 9_000, 2, 0, "and 5,000,000 (the scale ends at 2,000,000);"),
+        (3_000_000, 5_000_000, 2_500_000, 1, 1, "the order takes 2,500,000 (the scale ends at 2,000,000)"),
+        (100, 900, 40, 1, 1, "the order takes 40 (the scale begins at 1,000)"),
+    ],
+)
+def test_what_lies_beyond_the_scale_has_an_arrow_and_says_so(as_role, low, high, order, arrows, of_order, words):
+    client, (die,) = as_role("lead"), shop(1)
+    half = round((low * high) ** 0.5)
+    DieForecast.objects.filter(die=die, is_newest=True).update(
+        remaining={"0.1": low, "0.5": half, "0.9": high}, half_hits=half
+    )
+    die.orders.update(parts=order)
+    drawn = re.search(r'<svg viewBox="0 0 180 26".*?</svg>', page(client), re.S)[0]
+    assert words in drawn
+    band, mark = re.search(r'class="w1" d="([^"]*)"', drawn)[1], re.search(r'class="solid" d="([^"]*)"', drawn)[1]
+    assert band.count("v14z") == arrows
+    assert ("v8z" in mark) == bool(of_order), "the order's mark turns to the side"
+    places = [float(x) for x in re.findall(r"M([\d.]+) ", band + mark)]
+    assert all(0 <= x <= 180 for x in places)
+    assert ('d=""' in re.search(r'<path class="now"[^>]*>', drawn)[0]) == (half > 2_000_000 or half < 1_000)
 
 
 def test_how_a_die_stands_follows_its_chance():

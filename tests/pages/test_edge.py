@@ -154,6 +154,18 @@ def test_every_cycle_is_a_bar_in_order_of_time_that_leads_to_its_entry(as_role):
     assert titles[0].startswith("22,000 hits, dull") and titles[3].startswith("4,000 hits, broken")
 
 
+@pytest.mark.parametrize("hits", [900, 4_000, 9_100, 52_000, 72_000, 98_000, 990_000])
+def test_the_bars_keep_their_ticks_whatever_the_longest(as_role, hits):
+    """A single tick is too few to read a height by."""
+    die = make.die()
+    edge = make.position(die, "1-A")
+    for n in range(3):
+        make.run(die, 2 * n + 1, hits - n, hours=12)
+        make.sharpen(die, 2 * n + 2, edge, why="planned")
+    ticks = bars(page(as_role("lead"), edge)).findall("path[@class='rule']")
+    assert 3 <= len(ticks) <= 6
+
+
 def test_bars_differ_by_their_shape_and_not_by_colour_alone(as_role):
     die, edge = worked(1)
     make.run(die, 40, 9_000)

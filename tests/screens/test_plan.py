@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from maintenance.screens.die.plan import DENSE, WHOLE_WIDTH, Place, fitting, lay_out
+from maintenance.screens.die.plan import DENSE, WHOLE_WIDTH, PlanPosition, lay_out
 
 pytestmark = pytest.mark.no_database
 WORDS = ("1-A limits the die", "half of such edges go 184,000 hits more; 9 in 10 go 91,000")
 
 
-def place(code: str, station: str, side: str = "upper", *, cuts: bool = True, **more) -> Place:
+def place(code: str, station: str, side: str = "upper", *, cuts: bool = True, **more) -> PlanPosition:
     shape = more.pop("shape", "round" if cuts else "pin")
-    return Place(
+    return PlanPosition(
         code=code, kind="pierce_punch", shape=shape, side=side, station=station, cuts=cuts,
         share_left=0.5 if cuts else None, allowance_left=0.5 if cuts else None, **more,
     )  # fmt: skip
@@ -42,8 +42,8 @@ def dies(draw):
     return [place_with(p, limits) for p in made], stations(n)
 
 
-def place_with(p: Place, limits: str | None) -> Place:
-    return Place(**{**p.__dict__, "limits": p.code == limits})
+def place_with(p: PlanPosition, limits: str | None) -> PlanPosition:
+    return PlanPosition(**{**p.__dict__, "limits": p.code == limits})
 
 
 @given(dies())
@@ -128,15 +128,12 @@ def test_many_stations_take_the_whole_width_and_very_many_get_small_marks(n, eac
 
 def test_the_strip_shows_what_was_cut_before():
     kinds = {"1": "pierce_punch", "2": "notch_punch", "3": "forming_punch"}
-    places = [Place(code=f"{s}-A", kind=k, shape="round", side="upper", station=s, cuts=True) for s, k in kinds.items()]
+    places = [
+        PlanPosition(code=f"{s}-A", kind=k, shape="round", side="upper", station=s, cuts=True) for s, k in kinds.items()
+    ]
     columns = lay_out(places, stations(3)).columns
     assert [(c.holes, c.slots, c.bends) for c in columns] == [
         (True, False, False),
         (True, True, False),
         (True, True, True),
     ]
-
-
-def test_words_that_do_not_fit_are_cut_short():
-    assert fitting("pierce", 100) == "pierce"
-    assert fitting("pierce and emboss", 60).endswith("…") and len(fitting("pierce and emboss", 60)) <= 9

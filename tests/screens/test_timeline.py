@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from diestore.drawing import letters
 from maintenance.screens.die import timeline
 
 pytestmark = pytest.mark.no_database
@@ -32,7 +33,7 @@ def test_labels_never_stand_over_one_another_nor_past_today(made):
     boxes = []
     for drop in drops:
         if drop.label:
-            length = timeline.LETTER * len(drop.label)
+            length = letters.width(drop.label)
             left = drop.label_x if drop.anchor == "start" else drop.label_x - length
             boxes.append((drop.label_y, left, left + length))
             assert left + 0.01 >= timeline.LEFT and left + length < timeline.TODAY_X
@@ -73,7 +74,7 @@ def test_the_band_and_the_order_share_one_scale():
 
 def test_readings_stand_on_their_own_scale_with_the_limit():
     readings = [
-        timeline.Measured(at=SINCE + dt.timedelta(days=d), value=v, title="", of_limiting=own)
+        timeline.BurrMark(at=SINCE + dt.timedelta(days=d), value=v, title="", of_limiting=own)
         for d, v, own in ((10, 90, True), (20, 45, False), (30, 0, False))
     ]
     ribbon = lay_out(readings=readings, reading_unit="µm", limit=90)

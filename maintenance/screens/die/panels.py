@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -11,7 +12,7 @@ from django.utils import timezone
 from diestore import units
 from diestore.access import queries as register
 from diestore.access import roles
-from maintenance.clockwork.rows import ReplacementRow, WorkRow
+from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
 from maintenance.log import listing, read
@@ -95,7 +96,7 @@ def _told(row: die_state.PositionRow) -> dict:
 def _plan(state: die_state.DieState, leader_words: list[str]) -> plan.Plan | None:
     stations = [(s.sequence, s.code, s.operation) for s in state.stations]
     places = [
-        plan.Place(
+        plan.PlanPosition(
             code=row.position.code,
             kind=row.position.kind,
             shape=row.shape,
@@ -113,37 +114,46 @@ def _plan(state: die_state.DieState, leader_words: list[str]) -> plan.Plan | Non
     return plan.lay_out(places, stations, leader_words=leader_words) if places else None
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Past:
+    """What happened to a die of late."""
+
+    runs: list[RunRow]
+    works: list[WorkRow]
+    changes: list[ReplacementRow]
+
+    @classmethod
+    def of(cls, state: die_state.DieState, since: dt.datetime) -> _Past:
+        log, first, last = state.log, since.timestamp(), state.now.timestamp()
+        return cls(
+            runs=[r for r in log.runs if first <= r.ended <= last],
+            works=[w for w in log.works if w.position in log.positions and first <= w.at <= last],
+            changes=[c for c in log.replacements if c.why in BROKE and not c.since_start and first <= c.at <= last],
+        )
+
+    @property
+    def begins(self) -> float | None:
+        return min([*(r.started for r in self.runs), *(e.at for e in (*self.works, *self.changes))], default=None)
+
+
 def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
-    log, now = state.log, state.now
+    now, order = state.now, state.order
     since = now - dt.timedelta(days=DAYS_BACK)
-    lately = (since.timestamp(), now.timestamp())
-    codes = {position.id: position.code for position in log.positions.values()}
-    runs = [r for r in log.runs if lately[0] <= r.ended <= lately[1]]
-    works = [w for w in log.works if w.position in codes and lately[0] <= w.at <= lately[1]]
-    changes = [c for c in log.replacements if c.why in BROKE and not c.since_start and lately[0] <= c.at <= lately[1]]
+    past = _Past.of(state, since)
     remaining = None
     if state.forecast and state.forecast.remaining:
         remaining = {p: die_state.quantile(state.forecast, p) for p in (0.1, 0.25, 0.5, 0.75, 0.9)}
-    if not (runs or works or changes or remaining):
+    if past.begins is None and remaining is None:
         return None
-    first = min([r.started for r in runs] + [e.at for e in (*works, *changes)], default=None)
-    first = now if first is None else read.moment(first)
+    first = now if past.begins is None else read.moment(past.begins)
     since = max(since, min(first - dt.timedelta(days=7), now - dt.timedelta(days=DAYS_AT_LEAST)))
+    codes = {position.id: position.code for position in state.log.positions.values()}
     burrs, unit, limit = _burrs(state, since)
-    order = state.order
     return timeline.lay_out(
         today=now,
         since=since,
-        runs=[
-            timeline.RunBar(
-                started=read.moment(r.started),
-                ended=read.moment(r.ended),
-                hits=r.hits,
-                title=f"{r.hits:,} hits, {_day(read.moment(r.started))}",
-            )
-            for r in runs
-        ],
-        events=_grinds(works, codes) + _breaks(changes, codes),
+        runs=[_run_bar(run) for run in past.runs],
+        events=_grinds(past.works, codes) + _breaks(past.changes, codes),
         readings=burrs,
         reading_unit=unit,
         limit=limit if burrs else None,
@@ -154,14 +164,21 @@ def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
     )
 
 
-def _burrs(state: die_state.DieState, since: dt.datetime) -> tuple[list[timeline.Measured], str, float | None]:
+def _run_bar(run: RunRow) -> timeline.RunBar:
+    started = read.moment(run.started)
+    return timeline.RunBar(
+        started=started, ended=read.moment(run.ended), hits=run.hits, title=f"{run.hits:,} hits, {_day(started)}"
+    )
+
+
+def _burrs(state: die_state.DieState, since: dt.datetime) -> tuple[list[timeline.BurrMark], str, float | None]:
     """Burr readings in the user's unit, that unit, and the tightest limit among the die's parts."""
     quantity = units.quantity("burr height")
     unit = quantity.unit(state.system)
     limiting = state.limiting.position.pk if state.limiting else None
     lately = (since.timestamp(), state.now.timestamp())
     measured = [
-        timeline.Measured(
+        timeline.BurrMark(
             at=read.moment(m.at),
             value=units.from_si(m.value_si, unit),
             title=f"{state.log.positions[m.position].code}: "

@@ -8,18 +8,21 @@ figure under the mark instead of beside it. Lengths are in the drawing's own uni
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+
+from diestore.drawing import letters
 
 LEFT, MARGIN, STRIP, HEAD = 26.0, 8.0, 76.0, 50.0  # "Punch side" and "Die side" stand upright in the left edge
 PART = 48.0  # room for the part that falls off at the end
 BESIDE_WIDTH, WHOLE_WIDTH = 930.0, 1160.0  # what fits beside the figures, and what fits the page
-LETTER = 6.7  # width of a letter, near enough to keep words apart
+NARROWEST_PLAN, LINE = 420.0, 16  # the narrowest drawing, and a line of the words about the limiting edge
+SIDES = ("upper", "lower")
 LOOSE_MARK, LOOSE_WIDTH, LOOSE_HEIGHT = 20.0, 42.0, 42.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Place:
+class PlanPosition:
     """A position as the drawing needs it. share_left, allowance_left: 0 to 1, None where there is none."""
 
     code: str
@@ -52,10 +55,32 @@ NARROWEST, WIDEST = 46.0, 86.0  # pitch of a station with small marks
 
 
 @dataclass(frozen=True, kw_only=True)
-class Mark:
+class _Grid:
+    """How the marks are spread. rows: of marks on each side. dense: small marks. wide: takes the page's whole width."""
+
+    size: Size
+    rows: dict[str, int]
+    wide: bool
+    dense: bool
+
+    @property
+    def strip_top(self) -> float:
+        return HEAD + self.rows["upper"] * self.size.row + 10
+
+    @property
+    def rows_end(self) -> float:
+        return self.strip_top + STRIP + 10 + self.rows["lower"] * self.size.row
+
+    def away(self, side: str, distance: float) -> float:
+        """So far from the strip on that side."""
+        return self.strip_top - distance if side == "upper" else self.strip_top + STRIP + distance
+
+
+@dataclass(frozen=True, kw_only=True)
+class PositionMark:
     """x, y: the middle. room: width there is for its code."""
 
-    place: Place
+    place: PlanPosition
     x: float
     y: float
     w: float
@@ -117,7 +142,7 @@ class Mark:
 
     @property
     def code(self) -> str:
-        return fitting(self.place.code, self.room)
+        return letters.fitting(self.place.code, self.room)
 
     # Where the figure and the code stand: to the left of a large cutting mark, else below.
     @property
@@ -136,17 +161,22 @@ class Mark:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Column:
+class StationColumn:
     """A station. holes, slots, bends: what the strip shows there, made by the stations up to it."""
 
     code: str
     words: str
     title: str
-    x: float  # middle
     left: float
+    span: float
     holes: bool = False
     slots: bool = False
     bends: bool = False
+
+    @property
+    def x(self) -> float:
+        """Its middle."""
+        return self.left + self.span / 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,9 +196,9 @@ class Plan:
     height: float
     strip_top: float
     strip_right: float
-    columns: list[Column]
-    die_set: Column | None  # what belongs to no station
-    marks: list[Mark]
+    columns: list[StationColumn]
+    die_set: StationColumn | None  # what belongs to no station
+    marks: list[PositionMark]
     leader: Leader | None
     dense: bool
     wide: bool  # takes the page's whole width
@@ -195,7 +225,7 @@ class Plan:
         return self.height - 6
 
     @property
-    def limiting(self) -> Mark | None:
+    def limiting(self) -> PositionMark | None:
         return next((m for m in self.marks if m.place.limits), None)
 
     @property
@@ -213,86 +243,117 @@ class Plan:
         return [c.left for c in self.columns[1:]]
 
 
-def fitting(text: str, room: float) -> str:
-    """Words that fit, cut short where they do not."""
-    most = max(int(room / LETTER), 2)
-    return text if len(text) <= most else f"{text[: most - 1]}…"
-
-
 def lay_out(
-    places: Sequence[Place], stations: Sequence[tuple[int, str, str]], *, leader_words: Sequence[str] = ()
+    positions: Sequence[PlanPosition], stations: Sequence[tuple[int, str, str]], *, leader_words: Sequence[str] = ()
 ) -> Plan:
-    """stations: (sequence, code, operation). Places of no such station stand at the end, as the die set.
+    """stations: (sequence, code, operation). Positions of no such station stand at the end, as the die set.
 
     leader_words: the lines about the limiting edge, so that there is room for them.
     """
     stations = sorted(stations)
-    known = {code for _, code, _ in stations}
-    groups: dict[tuple[str, str], list[Place]] = defaultdict(list)
-    for p in places:
-        groups[(p.station if p.station in known else "", p.side)].append(p)
-    for group in groups.values():
-        group.sort(key=lambda p: (not p.cuts, p.code))  # the cutting ones stand nearest to the strip
-    size = NORMAL
-    width = _width(groups, stations, size)
-    wide, dense = width > BESIDE_WIDTH, width > WHOLE_WIDTH
-    if dense:
-        size = _dense(groups, stations)
-        width = _width(groups, stations, size)
-
-    rows = {side: _rows(groups, stations, side, size) for side in ("upper", "lower")}
-    strip_top = HEAD + rows["upper"] * size.row + 10
-    rows_end = strip_top + STRIP + 10 + rows["lower"] * size.row
-    limiting = next((p for p in places if p.limits), None)
-    leads_down = limiting is not None and limiting.side == "lower"
-    height = rows_end + (16 * len(leader_words) if leads_down else 0) + 30
-
-    marks: list[Mark] = []
-    columns: list[Column] = []
-    x = LEFT
-    pierced = slotted = bent = False
-    for _, code, operation in stations:
-        span = size.pitch * _files(groups, code, size)
-        kinds = {p.kind for side in ("upper", "lower") for p in groups[(code, side)]}
-        pierced |= any("pierce" in k for k in kinds)
-        slotted |= bool(kinds & {"shape_punch", "notch_punch", "trim_punch"})
-        bent |= any(k.startswith("forming") for k in kinds)
-        title = f"{code} {operation}".strip()
-        words = fitting(code if dense else title, span)
-        columns.append(
-            Column(
-                code=code, words=words, title=title, x=x + span / 2, left=x, holes=pierced, slots=slotted, bends=bent
-            )
-        )
-        for side in ("upper", "lower"):
-            marks += _station(groups[(code, side)], x, span, size, side, strip_top)
-        x += span
-    strip_right = x
-    x += PART if columns else 0
-    die_set = None
-    if loose := _loose_files(groups, rows, size):
-        span = LOOSE_WIDTH * loose
-        die_set = Column(code="", words="die set", title="die set", x=x + span / 2, left=x)
-        for side in ("upper", "lower"):
-            marks += _die_set(groups[("", side)], x, rows[side] * size.row, side, strip_top)
-        x += span
-    mark = next((m for m in marks if m.place.limits), None)
-    length = LETTER * max((len(line) for line in leader_words), default=0)
-    leader, needs = _leader(mark, marks, columns, x + MARGIN, rows_end, length) if mark else (None, 0.0)
-    width = max(x + MARGIN, 420.0, needs)
+    groups = _grouped(positions, {code for _, code, _ in stations})
+    grid = _grid(groups, stations)
+    columns, marks = _along_the_strip(groups, stations, grid)
+    strip_right = LEFT + sum(column.span for column in columns)
+    part_right = strip_right + (PART if columns else 0)
+    die_set, loose = _die_set(groups, part_right, grid)
+    marks += loose
+    right = part_right + (die_set.span if die_set else 0) + MARGIN
+    limiting = next((m for m in marks if m.place.limits), None)
+    leader, needs = None, 0.0
+    if limiting is not None:
+        length = max(map(letters.width, leader_words), default=0.0)
+        leader, needs = _leader(limiting, marks, columns, right, grid.rows_end, length)
+    leads_down = limiting is not None and limiting.place.side == "lower"
     return Plan(
-        width=width,
-        height=height,
-        strip_top=strip_top,
+        width=max(right, NARROWEST_PLAN, needs),
+        height=grid.rows_end + (LINE * len(leader_words) if leads_down else 0) + 30,
+        strip_top=grid.strip_top,
         strip_right=strip_right,
         columns=columns,
         die_set=die_set,
         marks=marks,
         leader=leader,
-        dense=dense,
-        wide=wide,
-        rows_end=rows_end,
+        dense=grid.dense,
+        wide=grid.wide,
+        rows_end=grid.rows_end,
     )
+
+
+_Groups = Mapping[tuple[str, str], list[PlanPosition]]
+
+
+def _grouped(positions: Sequence[PlanPosition], known: set[str]) -> _Groups:
+    """By station ("" for none) and side, the cutting ones first, as they stand nearest to the strip."""
+    groups: dict[tuple[str, str], list[PlanPosition]] = defaultdict(list)
+    for p in positions:
+        groups[(p.station if p.station in known else "", p.side)].append(p)
+    for group in groups.values():
+        group.sort(key=lambda p: (not p.cuts, p.code))
+    return groups
+
+
+def _grid(groups: _Groups, stations) -> _Grid:
+    """As large as fits: beside the figures, else over the whole width, else with small marks."""
+    size, width = NORMAL, _width(groups, stations, NORMAL)
+    wide, dense = width > BESIDE_WIDTH, width > WHOLE_WIDTH
+    if dense:
+        size = _dense(groups, stations)
+    return _Grid(
+        size=size,
+        wide=wide,
+        dense=dense,
+        rows={side: _rows(groups, stations, side, size) for side in SIDES},
+    )
+
+
+def _along_the_strip(groups: _Groups, stations, grid: _Grid) -> tuple[list[StationColumn], list[PositionMark]]:
+    columns: list[StationColumn] = []
+    marks: list[PositionMark] = []
+    x = LEFT
+    pierced = slotted = bent = False
+    for _, code, operation in stations:
+        span = grid.size.pitch * _files(groups, code, grid.size)
+        kinds = {p.kind for side in SIDES for p in groups[(code, side)]}
+        pierced |= any("pierce" in k for k in kinds)
+        slotted |= bool(kinds & {"shape_punch", "notch_punch", "trim_punch"})
+        bent |= any(k.startswith("forming") for k in kinds)
+        title = f"{code} {operation}".strip()
+        columns.append(
+            StationColumn(
+                code=code,
+                words=letters.fitting(code if grid.dense else title, span),
+                title=title,
+                left=x,
+                span=span,
+                holes=pierced,
+                slots=slotted,
+                bends=bent,
+            )
+        )
+        for side in SIDES:
+            marks += _station(groups[(code, side)], x, span, grid, side)
+        x += span
+    return columns, marks
+
+
+def _die_set(groups: _Groups, left: float, grid: _Grid) -> tuple[StationColumn | None, list[PositionMark]]:
+    """What belongs to no station (guides, springs, plates), in a grid as high as the stations are."""
+    files = _loose_files(groups, grid.rows, grid.size)
+    if not files:
+        return None, []
+    marks = []
+    for side in SIDES:
+        down = max(int(grid.rows[side] * grid.size.row // LOOSE_HEIGHT), 1)
+        for i, place in enumerate(groups[("", side)]):
+            file, row = divmod(i, down)
+            x, y = left + LOOSE_WIDTH * (file + 0.5), grid.away(side, 10 + LOOSE_HEIGHT * (row + 0.5))
+            marks.append(
+                PositionMark(
+                    place=place, x=x, y=y - 7, w=LOOSE_MARK, h=LOOSE_MARK, label_below=True, room=LOOSE_WIDTH - 2
+                )
+            )
+    return StationColumn(code="", words="die set", title="die set", left=left, span=LOOSE_WIDTH * files), marks
 
 
 def _files(groups, code: str, size: Size) -> int:
@@ -309,13 +370,11 @@ def _rows(groups, stations, side: str, size: Size) -> int:
 
 def _loose_files(groups, rows: dict[str, int], size: Size) -> int:
     """Files of the grid in which what belongs to no station stands."""
-    return max(
-        -(-len(groups[("", side)]) // max(int(rows[side] * size.row // LOOSE_HEIGHT), 1)) for side in ("upper", "lower")
-    )
+    return max(-(-len(groups[("", side)]) // max(int(rows[side] * size.row // LOOSE_HEIGHT), 1)) for side in SIDES)
 
 
 def _width(groups, stations, size: Size) -> float:
-    rows = {side: _rows(groups, stations, side, size) for side in ("upper", "lower")}
+    rows = {side: _rows(groups, stations, side, size) for side in SIDES}
     files = sum(_files(groups, code, size) for _, code, _ in stations)
     return (
         LEFT + MARGIN + size.pitch * files + (PART if stations else 0) + LOOSE_WIDTH * _loose_files(groups, rows, size)
@@ -330,39 +389,31 @@ def _dense(groups, stations) -> Size:
     return Size(pitch=pitch, mark=DENSE.mark, row=DENSE.row, down=DENSE.down, label_below=True)
 
 
-def _station(group, left: float, span: float, size: Size, side: str, strip_top: float) -> list[Mark]:
+def _station(group, left: float, span: float, grid: _Grid, side: str) -> list[PositionMark]:
     """The marks of one station on one side, row by row away from the strip."""
+    size = grid.size
     files = max(round(span / size.pitch), 1)
     made = []
     for i, place in enumerate(group):
         row, file = divmod(i, files)
         below = size.label_below or not place.cuts
         x = left + size.pitch * (file + 0.5) + (0 if below else 11)
-        offset = 10 + size.row * (row + 0.5)
-        y = strip_top - offset if side == "upper" else strip_top + STRIP + offset
+        y = grid.away(side, 10 + size.row * (row + 0.5))
         mark = size.mark * (1.0 if place.cuts else 0.65)
         lift = 0.0 if not below else 14 if size.label_below else 8  # the words under a mark belong to its row
         wide = mark * (1.1 if place.cuts and place.shape != "round" and not size.label_below else 1.0)
         room = size.pitch - 2 if below else size.pitch / 2 - 8
-        made.append(Mark(place=place, x=x, y=y - lift, w=wide, h=mark, label_below=below, room=room))
-    return made
-
-
-def _die_set(group, left: float, room: float, side: str, strip_top: float) -> list[Mark]:
-    """What belongs to no station (guides, springs, plates), in a grid as high as the stations are."""
-    down = max(int(room // LOOSE_HEIGHT), 1)
-    made = []
-    for i, place in enumerate(group):
-        file, row = divmod(i, down)
-        offset = 10 + LOOSE_HEIGHT * (row + 0.5)
-        y = strip_top - offset if side == "upper" else strip_top + STRIP + offset
-        x = left + LOOSE_WIDTH * (file + 0.5)
-        made.append(Mark(place=place, x=x, y=y - 7, w=LOOSE_MARK, h=LOOSE_MARK, label_below=True, room=LOOSE_WIDTH - 2))
+        made.append(PositionMark(place=place, x=x, y=y - lift, w=wide, h=mark, label_below=below, room=room))
     return made
 
 
 def _leader(
-    mark: Mark, marks: Sequence[Mark], columns: Sequence[Column], width: float, rows_end: float, length: float
+    mark: PositionMark,
+    marks: Sequence[PositionMark],
+    columns: Sequence[StationColumn],
+    width: float,
+    rows_end: float,
+    length: float,
 ) -> tuple[Leader, float]:
     """Straight out where nothing stands in the way, else along the left of its column, so that it crosses no mark.
 

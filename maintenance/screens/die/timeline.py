@@ -10,10 +10,12 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from diestore.drawing import letters
+from diestore.drawing.scales import Even, Tick
+
 WIDTH, TODAY_X, LEFT, RIGHT = 1150.0, 720.0, 74.0, 1135.0
 BASE, RUN_HEIGHT = 138.0, 52.0
 READ_TOP, READ_HEIGHT = 184.0, 56.0
-LETTER = 6.8  # width of a letter, near enough to keep labels apart
 LABEL_ROWS = (20.0, 38.0, 56.0)
 ONE_CAMPAIGN = dt.timedelta(hours=36)  # a longer pause than this begins another block
 
@@ -35,7 +37,7 @@ class Event:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Measured:
+class BurrMark:
     at: dt.datetime
     value: float  # in the user's unit
     title: str
@@ -65,12 +67,6 @@ class Drop:
     @property
     def left(self) -> float:
         return self.x - 4.5
-
-
-@dataclass(frozen=True, kw_only=True)
-class Tick:
-    x: float
-    label: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,7 +127,7 @@ def lay_out(
     since: dt.datetime,
     runs: Sequence[RunBar],
     events: Sequence[Event],
-    readings: Sequence[Measured] = (),
+    readings: Sequence[BurrMark] = (),
     reading_unit: str = "",
     limit: float | None = None,
     remaining: Mapping[float, float] | None = None,
@@ -140,25 +136,28 @@ def lay_out(
     said: Mapping[str, str] | None = None,
 ) -> Ribbon:
     """since, today: the calendar's part. remaining: probability -> strokes, at 0.1, 0.25, 0.5, 0.75, 0.9."""
-    span = max((today - since).total_seconds(), 1.0)
+    begun = since.timestamp()
+    calendar = Even(begun, max(today.timestamp(), begun + 1.0), LEFT, TODAY_X)
 
     def x_of(moment: dt.datetime) -> float:
-        return LEFT + (TODAY_X - LEFT) * min(max((moment - since).total_seconds() / span, 0.0), 1.0)
+        return calendar.at(moment.timestamp())
 
     blocks = campaigns(runs)
     most = max((r.hits for r in blocks), default=0)
+    heights = Even(0, max(most, 1), 0, RUN_HEIGHT)
     bars = []
     for r in blocks:
         x = x_of(r.started)
         w = max(x_of(r.ended) - x, 5.0)
-        h = max(RUN_HEIGHT * r.hits / most, 3.0)
+        h = max(heights.at(r.hits), 3.0)
         bars.append(Box(x=x, y=BASE - h, w=w, h=h, title=r.title))
     drops = _drops([(x_of(e.at), e) for e in sorted(events, key=lambda e: e.at)])
-    scale = max([m.value for m in readings] + ([limit] if limit else []), default=1.0) * 1.1 or 1.0
+    highest = max([m.value for m in readings] + ([limit] if limit else []), default=1.0) * 1.1 or 1.0
+    burrs = Even(0, highest, READ_TOP + READ_HEIGHT, READ_TOP)
     rings = [
         Ring(
             x=x_of(m.at),
-            y=READ_TOP + READ_HEIGHT * (1 - m.value / scale),
+            y=burrs.at(m.value),
             title=m.title,
             of_limiting=m.of_limiting,
         )
@@ -170,11 +169,11 @@ def lay_out(
     return Ribbon(
         runs=bars,
         drops=drops,
-        ticks=_ticks(since, today, x_of),
+        ticks=_months(since, today, calendar),
         rings=rings,
         ahead=ahead,
         most_hits=most,
-        limit_y=None if not limit else READ_TOP + READ_HEIGHT * (1 - limit / scale),
+        limit_y=None if not limit else burrs.at(limit),
         limit_label="" if not limit else f"{limit:.3g} {reading_unit}",
         height=(READ_TOP + READ_HEIGHT + 12) if readings else 206,
         has_readings=bool(readings),
@@ -202,7 +201,7 @@ def _drops(events: Sequence[tuple[float, Event]]) -> list[Drop]:
     free = dict.fromkeys(LABEL_ROWS, LEFT)  # where each row is free from
     drops = []
     for x, e in events:
-        length = LETTER * len(e.label)
+        length = letters.width(e.label)
         placed = ("", 0.0, 0.0, "start")
         for y in LABEL_ROWS:
             if not e.label or free[y] > x:
@@ -225,24 +224,22 @@ def _drops(events: Sequence[tuple[float, Event]]) -> list[Drop]:
 def _ahead(remaining, order_hits, order_label, half_label) -> Ahead:
     start = TODAY_X + 18
     most = max(remaining[0.9], min(order_hits or 0, 2.2 * remaining[0.9]), 1.0) * 1.04
-
-    def x(strokes: float) -> float:
-        return start + (RIGHT - start) * min(strokes / most, 1.0)
-
+    strokes = Even(0, most, start, RIGHT)
     return Ahead(
-        low=x(remaining[0.1]),
-        quarter=x(remaining[0.25]),
-        half=x(remaining[0.5]),
-        three_quarter=x(remaining[0.75]),
-        high=x(remaining[0.9]),
+        low=strokes.at(remaining[0.1]),
+        quarter=strokes.at(remaining[0.25]),
+        half=strokes.at(remaining[0.5]),
+        three_quarter=strokes.at(remaining[0.75]),
+        high=strokes.at(remaining[0.9]),
         half_label=half_label,
-        order=None if order_hits is None else x(order_hits),
+        order=None if order_hits is None else strokes.at(order_hits),
         order_label=order_label,
-        runs_out=bool(order_hits and order_hits > most),
+        runs_out=bool(order_hits and strokes.beyond(order_hits)),
     )
 
 
-def _ticks(since: dt.datetime, today: dt.datetime, x_of) -> list[Tick]:
+def _months(since: dt.datetime, today: dt.datetime, calendar: Even) -> list[Tick]:
+    """The first of each month, of each second or third where there are many."""
     ticks, year, month = [], since.year, since.month
     while True:
         month += 1
@@ -251,6 +248,6 @@ def _ticks(since: dt.datetime, today: dt.datetime, x_of) -> list[Tick]:
         moment = dt.datetime(year, month, 1, tzinfo=since.tzinfo)
         if moment > today:
             break
-        ticks.append(Tick(x=x_of(moment), label=moment.strftime("%b") if month > 1 else moment.strftime("%b %Y")))
+        ticks.append(Tick(calendar.at(moment.timestamp()), f"{moment:%b}" if month > 1 else f"{moment:%b %Y}"))
     step = -(-len(ticks) // 14) if ticks else 1
     return ticks[::step]

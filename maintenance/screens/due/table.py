@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import math
-
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
+from diestore.drawing import paths
+from diestore.drawing.scales import Ratio
 from diestore.frame.tables import RIGHT, Column
 from maintenance.wording import numbers, odds
 
 LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
-
-
-def scale(hits: float, width: float = 160.0) -> float:
-    """Place of a count on the common scale of the range marks, 10 to 10 + width."""
-    share = math.log(min(max(hits, LOW), HIGH) / LOW) / math.log(HIGH / LOW)
-    return 10 + width * share
+SCALE = Ratio(LOW, HIGH, 10.0, 170.0)
+MIDDLE, ARROW = 13, 9  # of a range mark: its height, and how far the arrow at an end reaches out
 
 
 class DueTable(tables.Table):
@@ -31,7 +27,7 @@ class DueTable(tables.Table):
     half = Column(verbose_name="Half go this many more", attrs=RIGHT, order_by=("half", "pk"), default="–")
     band = Column(
         verbose_name="8 in 10 fall here",
-        note=f"notch: the order · {LOW:,} to {HIGH:,}",
+        note=f"notch: the order · {LOW:,} to {HIGH:,}, arrow: beyond",
         attrs={"th": {"class": "wide"}, "td": {"class": "wide"}},
         empty_values=(),
         orderable=False,
@@ -88,18 +84,22 @@ class DueTable(tables.Table):
     def render_band(self, record):
         if record.low is None:
             return "–"
-        low, high, half = scale(record.low), scale(record.high), scale(record.half)
+        low, high = SCALE.at(record.low), SCALE.at(record.high)
+        half = "" if SCALE.beyond(record.half) else f"M{paths.place(SCALE.at(record.half))} 5v16"
+        ends = [path for hits in (record.low, record.high) if (path := _end(hits, MIDDLE, height=14))]
+        order = _end(record.hits_left, 4, height=8) or paths.notch(SCALE.at(record.hits_left), 7)
         return format_html(
             '<svg viewBox="0 0 180 26" width="180" height="26" role="img"><title>{}</title>'
             '<path class="rule" d="M10 13H170"/>'
-            '<rect class="w3" x="{}" y="7" width="{}" height="12"/><path class="now" d="M{} 5v16"/>'
-            '<path class="solid" d="M{} 0h10l-5 7z"/></svg>',
-            f"8 in 10 between {numbers.hits(record.low)} and {numbers.hits(record.high)}; "
-            f"the order takes {record.hits_left:,}",
-            f"{low:.1f}",
-            f"{max(high - low, 2):.1f}",
-            f"{half:.1f}",
-            f"{scale(record.hits_left) - 5:.1f}",
+            '<rect class="w3" x="{}" y="7" width="{}" height="12"/><path class="now" d="{}"/>'
+            '<path class="w1" d="{}"/><path class="solid" d="{}"/></svg>',
+            f"8 in 10 between {_placed(record.low)} and {_placed(record.high)}; "
+            f"the order takes {_placed(record.hits_left, in_full=True)}",
+            paths.place(min(low, 168.0)),
+            paths.place(max(high - low, 2)),
+            half,
+            " ".join(dict.fromkeys(ends)),
+            order,
         )
 
     def render_due(self, value):
@@ -107,3 +107,17 @@ class DueTable(tables.Table):
 
     def render_hours(self, value):
         return f"{value:.1f}"
+
+
+def _end(hits: float, y: float, *, height: float) -> str:
+    """An arrow out of the scale's end where a count lies beyond it; else nothing."""
+    way = SCALE.beyond(hits)
+    return paths.pointer(SCALE.at(hits) + way * ARROW, y, width=way * ARROW, height=height) if way else ""
+
+
+_BEYOND = {-1: f" (the scale begins at {LOW:,})", 0: "", 1: f" (the scale ends at {HIGH:,})"}
+
+
+def _placed(hits: float, *, in_full: bool = False) -> str:
+    """A count in words, and that it lies beyond the scale where it does."""
+    return (f"{hits:,}" if in_full else numbers.hits(hits)) + _BEYOND[SCALE.beyond(hits)]

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 from django.utils import timezone
 
+from diestore.drawing.scales import Even, Tick
 from maintenance.wording import numbers
 
 from . import page
 
-WIDTH, LEFT, RIGHT, TOP, BASE, LABELS = 1150.0, 76.0, 1142.0, 46.0, 206.0, 128.0
+WIDTH, LEFT, RIGHT, TOP, BASE, LABELS = 1150.0, 76.0, 1076.0, 46.0, 206.0, 128.0
+TICKS_AT_MOST = 6
 WIDEST_SLOT, FIGURES_FROM = 92.0, 50.0  # room of a bar, in pixels, from which its hits stand above it
 UNKNOWN_BEFORE = " and what was on it before"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Bar:
+class CycleBar:
     """One cycle as it is drawn: x, y of its top left, its size, and its mark's middle."""
 
     told: page.CycleTold
@@ -25,7 +26,6 @@ class Bar:
     y: float
     w: float
     h: float
-    before_h: float  # the hits that were on it when its record began
     figure: str
     label: str
     title: str
@@ -54,13 +54,14 @@ class Bar:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Bars:
-    bars: list[Bar]
-    ticks: list[tuple[float, str]]
+class CycleBars:
+    bars: list[CycleBar]
+    ticks: list[Tick]
     usual_y: float | None
     usual_label: str
     expected_y: float | None
     expected_label: str
+    fill: bool  # from one end to the other, so that the latest stand at the right
     width: float = WIDTH
     left: float = LEFT
     right: float = RIGHT
@@ -68,40 +69,37 @@ class Bars:
     height: float = BASE + LABELS
 
 
-def lay_out_bars(edge: page.EdgeTold, told: list[page.CycleTold]) -> Bars:
+def lay_out_bars(edge: page.EdgeTold, told: list[page.CycleTold]) -> CycleBars:
     """Where the bars of some cycles stand, in order of time. Geometry only; the template draws."""
     usual = edge.fresh.usual_hits if edge.fresh else None
     expected = edge.expected.usual_hits if edge.expected else None
     most = 1.06 * max([t.hits for t in told] + [usual or 0, expected or 0, 1])
     slot = min((RIGHT - LEFT) / len(told), WIDEST_SLOT)
-
-    def up(hits: float) -> float:
-        return (BASE - TOP) * hits / most
-
+    scale = Even(0, most, BASE, TOP)
     bars = []
     for i, one in enumerate(told):
-        h = max(up(one.hits), 2.0)
+        h = max(BASE - scale.at(one.hits), 2.0)
         bars.append(
-            Bar(
+            CycleBar(
                 told=one,
                 x=LEFT + slot * i + 3,
                 y=BASE - h,
                 w=max(slot - 6, 3.0),
                 h=h,
-                before_h=0.0 if one.goes_on else up(one.cycle.from_hits),
                 figure=numbers.hits(one.hits) + (" +" if one.cycle.unknown_age else "") if slot >= FIGURES_FROM else "",
                 label=f"{one.word} {_short_day(one.at)}",
                 title=_bar_title(one),
                 change=_change_words(one.cycle.build) if one.new_build else "",
             )
         )
-    return Bars(
+    return CycleBars(
         bars=bars,
-        ticks=[(BASE - up(hits), numbers.hits(hits)) for hits in _round_steps(most)],
-        usual_y=None if usual is None else BASE - up(usual),
+        ticks=[tick for tick in scale.ticks(TICKS_AT_MOST) if tick.value],
+        usual_y=None if usual is None else scale.at(usual),
         usual_label=f"this edge: half last longer than {numbers.hits(usual)}" if usual else "",
-        expected_y=None if expected is None else BASE - up(expected),
+        expected_y=None if expected is None else scale.at(expected),
         expected_label=f"such an edge here: {numbers.hits(expected)}" if expected else "",
+        fill=slot < WIDEST_SLOT,
     )
 
 
@@ -118,16 +116,6 @@ def _bar_title(one: page.CycleTold) -> str:
 def _change_words(build) -> str:
     hardness = "" if build.hardness_hrc is None else f"{build.hardness_hrc:g}"
     return " ".join(bit for bit in (build.tool_steel, build.coating, hardness) if bit) or "built otherwise"
-
-
-def _round_steps(most: float) -> list[float]:
-    """Two to four round counts below the highest."""
-    step = 10 ** np.floor(np.log10(most))
-    for share in (0.2, 0.25, 0.5, 1.0):
-        steps = np.arange(1, most / (share * step)) * share * step
-        if len(steps) <= 4:
-            return [float(s) for s in steps]
-    return [float(step)]
 
 
 def _day(moment) -> str:

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diestore.drawing import FIRST, INK, INK_2, SECOND, SETTINGS, blank, svg
+from diestore.drawing import plots
+from diestore.drawing.plots import Ink, blank, round_ticks, svg
 from maintenance.forecasts.curves import Band
 
-DASHED, DOTTED = (0, (6, 3)), (0, (1.5, 2.5))
 MARKS = {"dull": "v", "chipped": "X", "short": "o", "open": "D"}
-SLIM = (0.075, 0.15, 0.91, 0.8)
+HITS = "hits since sharpened"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Measured:
+class MeasuredCycle:
     """Readings that belong together, in the user's unit, by hits. css: how their cycle ended, see MARKS."""
 
     hits: Sequence[float]
@@ -42,94 +42,83 @@ def still_sharp(
     """Share still sharp against hits since sharpened: such an edge here, this edge, its own record, a fit to that."""
     from matplotlib import rc_context
 
-    with rc_context(SETTINGS):
-        figure, axes = blank(9.2, 4.0, SLIM)
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(x=HITS, y="still sharp, %")
         if such is not None:
-            axes.fill_between(such.x, 100 * such.low, 100 * such.high, color=SECOND, alpha=0.16, linewidth=0)
-            axes.plot(such.x, 100 * such.y, color=SECOND, linewidth=2.2, linestyle=DASHED)
+            axes.fill_between(such.x, 100 * such.low, 100 * such.high, color=Ink.BAND_2.colour, linewidth=0)
+            axes.plot(such.x, 100 * such.y, color=Ink.LINE_2.colour)
         if own is not None:
-            axes.plot(own.x, 100 * own.y, color=FIRST, linewidth=2.6)
+            axes.plot(own.x, 100 * own.y, color=Ink.LINE_1.colour)
         if fitted is not None:
-            axes.fill_betweenx(100 * fitted.y, fitted.low, fitted.high, color=FIRST, alpha=0.13, linewidth=0)
-            axes.plot(fitted.x, 100 * fitted.y, color=FIRST, linewidth=1.6, linestyle=DOTTED)
+            axes.fill_betweenx(100 * fitted.y, fitted.low, fitted.high, color=Ink.BAND_1.colour, linewidth=0)
+            axes.plot(fitted.x, 100 * fitted.y, color=Ink.FINE.colour)
         if steps is not None:
             low, high = 100 * steps.low, 100 * steps.high
-            axes.fill_between(steps.x, low, high, step="post", color=INK_2, alpha=0.14, linewidth=0)
-            axes.plot(steps.x, 100 * steps.y, color=INK, linewidth=1.6, drawstyle="steps-post")
-        axes.axhline(50, color=INK_2, linewidth=0.9, linestyle=DOTTED)
+            axes.fill_between(steps.x, low, high, step="post", color=Ink.BAND_3.colour, linewidth=0)
+            axes.plot(steps.x, 100 * steps.y, color=Ink.STEPS.colour, drawstyle="steps-post")
+        axes.axhline(50, color=Ink.HALF.colour)
         axes.set_xlim(0, until)
         axes.set_ylim(0, 103)
         axes.set_yticks([0, 10, 25, 50, 75, 90, 100])
-        axes.set_xlabel("hits since sharpened", color=INK_2)
-        axes.set_ylabel("still sharp, %", color=INK_2)
-        _hits(axes.xaxis)
+        round_ticks(axes.xaxis)
         return svg(figure, title)
 
 
-def readings(cycles: Sequence[Measured], *, title: str, name: str, limit: Level | None = None):
+def readings(cycles: Sequence[MeasuredCycle], *, title: str, name: str, limit: Level | None = None):
     """What was measured against the hits on the edge, a line for each cycle; the one under way heavy."""
     from matplotlib import rc_context
 
-    with rc_context(SETTINGS):
-        figure, axes = blank(9.2, 3.4, (0.075, 0.17, 0.91, 0.78))
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(height=370, x=HITS, y=name)
         for one in sorted(cycles, key=lambda c: c.css == "open"):
             now = one.css == "open"
+            mark = (Ink.MARK_1 if now else Ink.PAST_OPEN if one.css == "short" else Ink.PAST_MARK).colour
             axes.plot(
-                one.hits, one.values, color=FIRST if now else INK_2, linewidth=2.4 if now else 0.9,
-                alpha=1.0 if now else 0.75, marker=MARKS[one.css], markersize=7 if now else 5,
-                markerfacecolor="none" if one.css == "short" else None,
+                one.hits, one.values, color=(Ink.LINE_1 if now else Ink.PAST).colour, marker=MARKS[one.css],
+                markersize=10 if now else 7, markerfacecolor=mark, markeredgecolor=mark,
             )  # fmt: skip
         _level(axes, limit)
         axes.set_xlim(left=0)
         axes.set_ylim(bottom=0)
-        axes.set_xlabel("hits since sharpened", color=INK_2)
-        axes.set_ylabel(name, color=INK_2)
-        _hits(axes.xaxis)
+        round_ticks(axes.xaxis)
+        round_ticks(axes.yaxis, most=6)
         return svg(figure, title)
 
 
 def wear(
-    now: Measured, *, title: str, name: str, line: Band | None, limit: Level | None, hits_now: float,
-    crossing: tuple[float, float] | None = None, small: bool = False,
+    now: MeasuredCycle, *, title: str, name: str, line: Band | None, limit: Level | None, hits_now: float,
 ):  # fmt: skip
     """Readings of one piece over its life, the line through them with the band of a next reading, and the limit."""
     from matplotlib import rc_context
 
-    with rc_context(SETTINGS):
-        size = (4.6, 2.5, (0.15, 0.21, 0.82, 0.74)) if small else (9.2, 3.6, (0.085, 0.16, 0.9, 0.79))
-        figure, axes = blank(*size)
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(height=390, x="hits over its life", y=name)
         if line is not None:
-            axes.fill_between(line.x, line.low, line.high, color=FIRST, alpha=0.16, linewidth=0)
-            axes.plot(line.x, line.y, color=FIRST, linewidth=2.0)
-        axes.plot(now.hits, now.values, color=INK, linestyle="none", marker="o", markersize=5)
-        axes.axvline(hits_now, color=INK, linewidth=1.1, linestyle=DOTTED)
-        top = axes.get_ylim()[1]
-        axes.annotate("now", (hits_now, top), xytext=(4, -10), textcoords="offset points", color=INK)
+            axes.fill_between(line.x, line.low, line.high, color=Ink.BAND_1.colour, linewidth=0)
+            axes.plot(line.x, line.y, color=Ink.LINE_1.colour)
+        dot = Ink.DOT.colour
+        axes.plot(now.hits, now.values, linestyle="none", marker="o", markersize=7, mfc=dot, mec=dot, color=dot)
+        axes.axvline(hits_now, color=Ink.UPRIGHT.colour)
         _level(axes, limit)
-        if crossing is not None and limit is not None:
-            axes.plot(crossing, [limit.value] * 2, color=INK, linewidth=3.2, solid_capstyle="butt")
         axes.set_xlim(left=0)
-        axes.set_xlabel("hits over its life", color=INK_2)
-        axes.set_ylabel(name, color=INK_2)
-        _hits(axes.xaxis, most=4 if small else 8)
+        late = hits_now > 0.9 * axes.get_xlim()[1]
+        axes.annotate(
+            "now", (hits_now, 0.5), xycoords=("data", "axes fraction"), xytext=(-8 if late else 8, 0),
+            textcoords="offset points", ha="right" if late else "left", color=Ink.WORD.colour,
+        )  # fmt: skip
+        round_ticks(axes.xaxis)
+        round_ticks(axes.yaxis, most=6)
         return svg(figure, title)
 
 
 def _level(axes, limit: Level | None) -> None:
     if limit is None:
         return
-    axes.axhline(limit.value, color=INK, linewidth=1.4, linestyle=DASHED)
+    axes.axhline(limit.value, color=Ink.LEVEL.colour)
     axes.annotate(
-        limit.words, (0.012, limit.value), xycoords=("axes fraction", "data"), xytext=(0, 4),
-        textcoords="offset points", color=INK, va="bottom",
+        limit.words, (0.012, limit.value), xycoords=("axes fraction", "data"), xytext=(0, 5),
+        textcoords="offset points", color=Ink.WORD.colour, va="bottom",
     )  # fmt: skip
     low, high = axes.get_ylim()
     room = 0.12 * (max(high, limit.value) - min(low, limit.value))
     axes.set_ylim(min(low, limit.value - room), max(high, limit.value + room))
-
-
-def _hits(axis, most: int = 8) -> None:
-    from matplotlib.ticker import FuncFormatter, MaxNLocator
-
-    axis.set_major_locator(MaxNLocator(nbins=most))
-    axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:,.10g}"))

@@ -214,7 +214,7 @@ def _readings(edge: edge_page.EdgeTold) -> list[dict]:
             value = units.shown_value(limit_um, what, edge.system)
             limit = plots.Level(value=value, words=f"limit {units.show(limit_um, what, edge.system)}")
         drawn = [
-            plots.Measured(hits=c.hits, values=[units.from_si(v, unit) for v in c.values_si], css=c.css)
+            plots.MeasuredCycle(hits=c.hits, values=[units.from_si(v, unit) for v in c.values_si], css=c.css)
             for c in cycles
         ]  # fmt: skip
         count = sum(len(c.hits) for c in cycles)
@@ -282,7 +282,7 @@ def _wear_plot(wear: part_wear.Wear, edge: edge_page.EdgeTold):
         words_ = f"limit {part_wear.shown(wear.limit.value_si, wear.quantity, edge.system)}"
         limit = plots.Level(value=float(shown([wear.limit.value_si])[0]), words=words_)
     return plots.wear(
-        plots.Measured(hits=wear.hits, values=shown(wear.values_si), css="open"),
+        plots.MeasuredCycle(hits=wear.hits, values=shown(wear.values_si), css="open"),
         title=f"{wear.quantity} of {wear.code} over its hits, and its limit",
         name=f"{wear.quantity}, {unit}",
         line=band,

@@ -11,6 +11,8 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.html import format_html
 
+from diestore.drawing import paths
+from diestore.drawing.scales import Even
 from diestore.frame.tables import RIGHT, Column
 from maintenance.forecasts.record_line import OF_DIE_AT_LEAST
 from maintenance.life.record import NINE_IN_TEN
@@ -20,6 +22,7 @@ from maintenance.wording import odds as wording_odds
 
 EARLY, LATE = "early", "late"
 SIDE, LEFT, TOP, FOOT = 320.0, 56.0, 14.0, 46.0  # of the drawing
+MARKS = (0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,25 +168,18 @@ def _chance(c: dict) -> dict:
 
 def drawing(s: dict) -> dict:
     """Said against gone: a point for each tenth, with what chance leaves open as a bar. In the drawing's own units."""
-
-    def x(share: float) -> float:
-        return round(LEFT + SIDE * share, 1)
-
-    def y(share: float) -> float:
-        return round(TOP + SIDE * (1 - min(max(share, 0.0), 1.0)), 1)
-
+    across, up = Even(0, 1, LEFT, LEFT + SIDE), Even(0, 1, TOP + SIDE, TOP)
     points = [
         {
-            "x": x(mark),
-            "y": y(went),
-            "low": y(went - NINE_IN_TEN * se),
-            "high": y(went + NINE_IN_TEN * se),
+            "x": round(across.at(mark), 1),
+            "y": round(up.at(went), 1),
+            "low": round(up.at(went - NINE_IN_TEN * se), 1),
+            "high": round(up.at(went + NINE_IN_TEN * se), 1),
             "title": f"said to have gone: {100 * mark:.0f} in 100; gone: {100 * went:.0f} in 100",
         }
         for mark, went, se in zip(s["marks"], s["went"], s["went_se"], strict=True)
         if went is not None
     ]
-    ticks = [{"x": x(t), "y": y(t), "said": f"{100 * t:.0f}"} for t in (0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)]
     return {
         "width": LEFT + SIDE + 14,
         "height": TOP + SIDE + FOOT,
@@ -192,6 +188,11 @@ def drawing(s: dict) -> dict:
         "top": TOP,
         "foot": TOP + SIDE,
         "points": points,
-        "ticks": ticks,
-        "line": " ".join(f"{p['x']},{p['y']}" for p in points),
+        "said_ticks": across.marks(MARKS, _of_100),
+        "gone_ticks": up.marks(MARKS, _of_100),
+        "line": paths.line((p["x"], p["y"]) for p in points),
     }
+
+
+def _of_100(share: float) -> str:
+    return f"{100 * share:.0f}"

@@ -3,74 +3,35 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from maintenance.forecasts.builds import BY_RATIO, Choice, Curve
-from maintenance.life.handbook import Interval, Intervals
+from diestore.drawing import letters, paths
+from diestore.drawing.scales import Even, Ratio, Tick, short
+from maintenance.forecasts.builds import BY_RATIO, Choice, QuantityCurve
+from maintenance.life.handbook import Interval
 
 WIDTH, HEIGHT = 390, 300
 LEFT, RIGHT, TOP, BOTTOM = 52, 370, 22, 218
 ROW, ROWS_TOP, NAME = 46, 30, 112
-NEAR = 18  # labels closer than this are set apart
-ROUND = (1, 2, 5)
+HANDBOOK, OWN = "handbook", "this shop's record"
 
 
-@dataclass(frozen=True)
-class Tick:
-    at: float
-    words: str
-
-
-@dataclass(frozen=True)
-class Scale:
-    """Hits to a place on a drawing, equal ratios equally far."""
-
-    low: float
-    high: float
-    start: float
-    end: float
-
-    def at(self, hits: float) -> float:
-        share = math.log(hits / self.low) / math.log(self.high / self.low)
-        return round(self.start + (self.end - self.start) * min(max(share, 0.0), 1.0), 1)
-
-    def ticks(self, most: int) -> list[Tick]:
-        for steps in (ROUND, (1, 3), (1,)):
-            found = [
-                step * 10.0**power
-                for power in range(math.floor(math.log10(self.low)), math.ceil(math.log10(self.high)) + 1)
-                for step in steps
-                if self.low <= step * 10.0**power <= self.high
-            ]
-            if len(found) <= most:
-                break
-        return [Tick(self.at(h), short(h)) for h in found]
-
-
-def short(hits: float) -> str:
-    """A count on a scale: 500, 20 k, 1.5 M."""
-    for unit, word in ((1e6, " M"), (1e3, " k")):
-        if hits >= unit:
-            return f"{hits / unit:g}{word}"
-    return f"{hits:g}"
-
-
-def scale_of(curves: Sequence[Curve], choices: Sequence[Choice]) -> tuple[float, float]:
+def scale_of(curves: Sequence[QuantityCurve], choices: Sequence[Choice]) -> tuple[float, float]:
     """The hits that all drawings run over: every middle, and every band of the record (the handbook's without one)."""
     values: list[float] = []
     for curve in curves:
-        told = curve.record or curve.handbook
-        values += [*told.low_hits, *told.high_hits, *curve.handbook.usual_hits]
+        known = curve.record or curve.handbook
+        values += [*known.low_hits, *known.high_hits, *curve.handbook.usual_hits]
     for choice in choices:
-        told = choice.record or choice.handbook
-        values += [told.low_hits, told.high_hits, choice.handbook.usual_hits]
+        known = choice.record or choice.handbook
+        values += [known.low_hits, known.high_hits, choice.handbook.usual_hits]
     low, high = min(values), max(values)
     return low / 1.15, high * 1.15
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drawing:
+class CurveDrawing:
     """A curve drawn. record_lines: (path, heavy), heavy where the shop has run such edges."""
 
     title: str
@@ -81,7 +42,7 @@ class Drawing:
     handbook_high: str
     band: str
     record_lines: tuple[tuple[str, bool], ...]
-    labels: tuple[tuple[float, float, str], ...]
+    labels: tuple[tuple[float, float, str, str], ...]
     y_ticks: list[Tick]
     x_ticks: list[Tick]
     marks: tuple[float, ...]
@@ -93,7 +54,7 @@ class Drawing:
 
 
 def draw(
-    curve: Curve,
+    curve: QuantityCurve,
     *,
     title: str,
     name: str,
@@ -101,105 +62,110 @@ def draw(
     hits: tuple[float, float],
     ticks: Sequence[tuple[float, str]],
     asked: float | None = None,
-) -> Drawing:
+) -> CurveDrawing:
     """ticks: (value in the unit of the curve, as it is written). asked: the value that a question changes it to."""
-    y = Scale(*hits, BOTTOM, TOP)
-    x = _across(curve)
-    places = [x(v) for v in curve.x]
-
-    def path(values: Sequence[float]) -> str:
-        return "M" + " L".join(f"{p:g} {y.at(v):g}" for p, v in zip(places, values, strict=True))
-
-    told = curve.record or curve.handbook
-    band, lines = "", ()
-    if curve.record is not None:
-        band = _band(places, curve.record, y)
-        lines = _record_lines(curve, places, y)
-    return Drawing(
+    up, across = Ratio(*hits, BOTTOM, TOP), _across(curve)
+    known = curve.record or curve.handbook
+    marks = [v for v in curve.seen if not across.beyond(v)]
+    within = None
+    if curve.within is not None:
+        within = tuple(round(across.at(v), 1) for v in curve.within)
+    return CurveDrawing(
         title=title,
         name=name,
         unit=unit,
-        handbook=path(curve.handbook.usual_hits),
-        handbook_low=_inside(places, curve.handbook.low_hits, y),
-        handbook_high=_inside(places, curve.handbook.high_hits, y),
-        band=band,
-        record_lines=lines,
-        labels=_labels(curve, y),
-        y_ticks=y.ticks(8),
-        x_ticks=[Tick(x(v), words) for v, words in ticks if curve.x[0] <= v <= curve.x[-1]],
-        marks=tuple(sorted({x(v) for v in curve.seen if curve.x[0] <= v <= curve.x[-1]})),
-        within=None if curve.within is None else tuple(x(min(max(v, curve.x[0]), curve.x[-1])) for v in curve.within),
-        at=_point(curve, told, curve.at, x, y, "this edge"),
-        asked=_point(curve, told, asked, x, y, "asked for"),
+        handbook=paths.line(_points(curve.x, curve.handbook.usual_hits, across, up)),
+        handbook_low=paths.broken(_inside(curve.x, curve.handbook.low_hits, across, up)),
+        handbook_high=paths.broken(_inside(curve.x, curve.handbook.high_hits, across, up)),
+        band=_band(curve, across, up),
+        record_lines=_record_lines(curve, across, up),
+        labels=_labels(curve, across, up),
+        y_ticks=up.ticks(8, short),
+        x_ticks=[Tick(round(across.at(v), 1), words, v) for v, words in ticks if not across.beyond(v)],
+        marks=tuple(sorted({round(across.at(v), 1) for v in marks})),
+        within=within,
+        at=_point(curve, known, curve.at, across, up, "this edge"),
+        asked=_point(curve, known, asked, across, up, "asked for"),
     )
 
 
-def _across(curve: Curve) -> Callable[[float], float]:
-    of = math.log if curve.quantity in BY_RATIO else float
-    low, high = of(curve.x[0]), of(curve.x[-1])
-    return lambda v: round(LEFT + (RIGHT - LEFT) * (of(v) - low) / (high - low), 1)
+def _across(curve: QuantityCurve) -> Even | Ratio:
+    return (Ratio if curve.quantity in BY_RATIO else Even)(curve.x[0], curve.x[-1], LEFT, RIGHT)
 
 
-def _band(places: Sequence[float], told: Intervals, y: Scale) -> str:
-    there = [f"{p:g} {y.at(v):g}" for p, v in zip(places, told.high_hits, strict=True)]
-    back = [f"{p:g} {y.at(v):g}" for p, v in zip(places, told.low_hits, strict=True)]
-    return "M" + " L".join([*there, *reversed(back)]) + "Z"
+def _points(values, hits, across: Even | Ratio, up: Ratio) -> list[paths.Point]:
+    return [(across.at(v), up.at(h)) for v, h in zip(values, hits, strict=True)]
 
 
-def _inside(places: Sequence[float], values: Sequence[float], y: Scale) -> str:
-    """A line where it lies on the drawing; where it lies beyond, nothing."""
-    pieces, open_ = [], False
-    for place, value in zip(places, values, strict=True):
-        if y.low <= value <= y.high:
-            pieces.append(f"{'L' if open_ else 'M'}{place:g} {y.at(value):g}")
-            open_ = True
-        else:
-            open_ = False
-    return " ".join(pieces)
+def _inside(values, hits, across: Even | Ratio, up: Ratio) -> list[paths.Point | None]:
+    """The points that lie on the drawing; where a line lies beyond, nothing."""
+    return [
+        None if up.beyond(h) else point
+        for h, point in zip(hits, _points(values, hits, across, up), strict=True)
+    ]  # fmt: skip
 
 
-def _record_lines(curve: Curve, places: Sequence[float], y: Scale) -> tuple[tuple[str, bool], ...]:
-    values = curve.record.usual_hits
+def _band(curve: QuantityCurve, across: Even | Ratio, up: Ratio) -> str:
+    if curve.record is None:
+        return ""
+    there, back = (_points(curve.x, hits, across, up) for hits in (curve.record.high_hits, curve.record.low_hits))
+    return paths.area(there, back)
+
+
+def _record_lines(curve: QuantityCurve, across: Even | Ratio, up: Ratio) -> tuple[tuple[str, bool], ...]:
+    """Pieces of the record's line: (path, heavy), heavy where the shop has run such edges."""
+    if curve.record is None:
+        return ()
+    points = _points(curve.x, curve.record.usual_hits, across, up)
     heavy = [curve.speaks_at(v) for v in curve.x]
     lines, start = [], 0
-    for i in range(1, len(places) + 1):
-        if i == len(places) or heavy[i] != heavy[start]:
-            last = min(i, len(places) - 1)  # up to the next point, so that the pieces meet
-            points = " L".join(f"{places[n]:g} {y.at(values[n]):g}" for n in range(start, last + 1))
-            lines.append((f"M{points}", heavy[start]))
+    for i in range(1, len(points) + 1):
+        if i == len(points) or heavy[i] != heavy[start]:
+            lines.append((paths.line(points[start : i + 1]), heavy[start]))  # up to the next, so that the pieces meet
             start = i
     return tuple(lines)
 
 
-def _labels(curve: Curve, y: Scale) -> tuple[tuple[float, float, str], ...]:
-    """Each line's name at its right end, clear of the other's."""
-    by_book = y.at(curve.handbook.usual_hits[-1])
-    if curve.record is None:
-        return ((RIGHT, by_book - 8, "handbook"),)
-    own = y.at(curve.record.usual_hits[-1])
-    below, above = 18, -8
-    book_up = by_book <= own
-    book_at, own_at = (by_book + above, own + below) if book_up else (by_book + below, own + above)
-    return ((RIGHT, _kept(book_at), "handbook"), (RIGHT, _kept(own_at), "this shop's record"))
+def _labels(curve: QuantityCurve, across: Even | Ratio, up: Ratio) -> tuple[tuple[float, float, str, str], ...]:
+    """Each line's name: x, y, words, anchor. At the right where both have room clear of the lines, else at the left."""
+    lines = {HANDBOOK: _points(curve.x, curve.handbook.usual_hits, across, up)}
+    if curve.record is not None:
+        lines[OWN] = _points(curve.x, curve.record.usual_hits, across, up)
+    sides = [(RIGHT, "end", -1), (LEFT + 4, "start", 0)]
+    found = [_beside(lines, *side) for side in sides]
+    return next((names for names in found if all(_has_room(y) for _, y, _, _ in names)), _kept(found[0]))
 
 
-def _kept(place: float) -> float:
-    return round(min(max(place, TOP + 10), BOTTOM - 4), 1)
+def _beside(lines: dict[str, list[paths.Point]], x: float, anchor: str, end: int):
+    """Names at one end of the lines: that of the upper line above whatever runs there, that of the lower below."""
+    names = sorted(lines, key=lambda name: lines[name][end][1])
+    room = max(map(letters.width, names))
+    ys = [y for points in lines.values() for at, y in points if abs(at - x) <= room]
+    above, below = round(min(ys) - 8, 1), round(max(ys) + 18, 1)
+    return tuple((x, y, name, anchor) for name, y in zip(names, (above, below), strict=False))
 
 
-def _point(curve: Curve, told: Intervals, value: float | None, x, y: Scale, words: str):
-    if value is None or not curve.x[0] <= value <= curve.x[-1]:
+def _has_room(y: float) -> bool:
+    return TOP + 10 <= y <= BOTTOM - 4
+
+
+def _kept(names):
+    return tuple((x, min(max(y, TOP + 10), BOTTOM - 4), name, anchor) for x, y, name, anchor in names)
+
+
+def _point(curve: QuantityCurve, known, value: float | None, across: Even | Ratio, up: Ratio, words: str):
+    if value is None or across.beyond(value):
         return None
     i = max(n for n, v in enumerate(curve.x) if v <= value + 1e-12)
-    hits = told.usual_hits[i]
+    hits = known.usual_hits[i]
     if i + 1 < len(curve.x):
         share = (value - curve.x[i]) / (curve.x[i + 1] - curve.x[i])
-        hits = math.exp((1 - share) * math.log(told.usual_hits[i]) + share * math.log(told.usual_hits[i + 1]))
-    return x(value), y.at(hits), words
+        hits = math.exp((1 - share) * math.log(known.usual_hits[i]) + share * math.log(known.usual_hits[i + 1]))
+    return round(across.at(value), 1), round(up.at(hits), 1), words
 
 
 @dataclass(frozen=True, kw_only=True)
-class RowMark:
+class ChoiceRow:
     """One choice: two bars, the handbook's and the record's; (low, middle, high) places along the hits."""
 
     y: float
@@ -211,9 +177,9 @@ class RowMark:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Bars:
+class ChoiceBars:
     title: str
-    rows: list[RowMark]
+    rows: list[ChoiceRow]
     ticks: list[Tick]
     height: float
     foot: float
@@ -221,10 +187,10 @@ class Bars:
     width, left, right, top = WIDTH, NAME, RIGHT, ROWS_TOP
 
 
-def bars(choices: Sequence[Choice], *, title: str, hits: tuple[float, float]) -> Bars:
-    along = Scale(*hits, NAME, RIGHT)
+def bars(choices: Sequence[Choice], *, title: str, hits: tuple[float, float]) -> ChoiceBars:
+    along = Ratio(*hits, NAME, RIGHT)
     rows = [
-        RowMark(
+        ChoiceRow(
             y=ROWS_TOP + ROW * (n + 0.5),
             name=choice.words,
             note=_note(choice),
@@ -235,7 +201,7 @@ def bars(choices: Sequence[Choice], *, title: str, hits: tuple[float, float]) ->
         for n, choice in enumerate(choices)
     ]
     foot = ROWS_TOP + ROW * len(rows)
-    return Bars(title=title, rows=rows, ticks=along.ticks(6), height=foot + 42, foot=foot)
+    return ChoiceBars(title=title, rows=rows, ticks=along.ticks(6, short), height=foot + 42, foot=foot)
 
 
 def _note(choice: Choice) -> str:
@@ -244,5 +210,5 @@ def _note(choice: Choice) -> str:
     return f"{choice.edges:,} edge{'' if choice.edges == 1 else 's'} here"
 
 
-def _three(interval: Interval, along: Scale) -> tuple[float, float, float]:
-    return along.at(interval.low_hits), along.at(interval.usual_hits), along.at(interval.high_hits)
+def _three(interval: Interval, along: Ratio) -> tuple[float, float, float]:
+    return tuple(round(along.at(h), 1) for h in (interval.low_hits, interval.usual_hits, interval.high_hits))

@@ -191,7 +191,7 @@ def _typed_of(spec: EdgeSpec) -> dict:
 class Figures:
     """A curve's drawing, and its values for print and for reading aloud."""
 
-    drawing: wear_model_drawing.Drawing
+    drawing: wear_model_drawing.CurveDrawing
     rows: list[dict]
 
 
@@ -320,7 +320,7 @@ def _ticks(quantity: str, system: units.System) -> Sequence[tuple[float, str]]:
     return [(v * one, f"{v:{sign}g}" if v else "0") for v in values]
 
 
-def _figures(fit, spec, after, curve: builds.Curve, hits, system: units.System) -> Figures:
+def _figures(fit, spec, after, curve: builds.QuantityCurve, hits, system: units.System) -> Figures:
     quantity = curve.quantity
     title, name = TITLES[quantity]
     unit, _ = _shown(quantity, system)
