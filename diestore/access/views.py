@@ -10,9 +10,11 @@ from django.contrib.auth import password_validation
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.contrib.sessions.exceptions import SessionInterrupted
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
-from django.http import HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.urls import reverse, reverse_lazy
 from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -23,13 +25,35 @@ from .forms import PasswordForm, PersonForm, PinForm, SignInForm, WhoForm
 from .models import Person
 
 TOO_MANY = 429
+NOT_REMEMBERED_SENT = (
+    "Send the same form again",
+    "It may be saved already, and the answer got lost. Go back and send the same form again: it is never saved twice. "
+    "If you are asked to sign in, do that first.",
+)
+NOT_REMEMBERED = (
+    "The database does not answer",
+    "Nothing was half saved. Wait a little and load the page again.",
+)
 READ_AND_SENT = ("get", "head", "options", "post")
 
 
 def bad_request(request, exception):
     """What could not be read, or was too much; the page says what to do, the log what it was."""
+    if isinstance(exception, SessionInterrupted):
+        return _not_remembered(request)
     too_much = isinstance(exception, RequestDataTooBig | TooManyFieldsSent | TooManyFilesSent)
     return render(request, "413.html" if too_much else "400.html", status=413 if too_much else 400)
+
+
+def _not_remembered(request) -> HttpResponse:
+    """All was done, then the session could not be written: the database went away, or the sign-in was ended meanwhile.
+
+    What was sent may be saved. Without the database, so nothing of the usual page's frame.
+    """
+    heading, sentence = NOT_REMEMBERED_SENT if request.method == "POST" else NOT_REMEMBERED
+    number = getattr(request, "number", "")
+    page = render_to_string("503.html", {"heading": heading, "sentence": sentence, "number": number})
+    return HttpResponse(page, status=503, headers={"Retry-After": "10"})
 
 
 class HeldAnswer:

@@ -43,7 +43,7 @@ class Proxy:
 
     address: str
     hops: int = 1
-    headers: frozenset[str] = frozenset({"x-forwarded-for", "x-forwarded-proto"})
+    headers: tuple[str, ...] = ("x-forwarded-for", "x-forwarded-proto")
 
 
 class _Channel(HTTPChannel):

@@ -14,7 +14,7 @@ from .counters import (
     Scope,
 )
 from .forecasts import DieForecast, DriftFlag, EdgeForecast, FleetFit, PastForecasts
-from .keys import fresh_key
+from .keys import SentForm, fresh_key
 from .log import (
     EVENTS,
     HITS_AT_MOST,
@@ -66,6 +66,7 @@ __all__ = [
     "Replacement",
     "Run",
     "Scope",
+    "SentForm",
     "StockMovement",
     "Stop",
     "Work",

@@ -2,6 +2,22 @@
 
 import uuid
 
+from django.db import models
+from django.utils import timezone
+
 
 def fresh_key() -> str:
     return uuid.uuid4().hex
+
+
+class SentForm(models.Model):
+    """A form that was sent: its key, and a digest of what was typed, so that other values under its key are noticed
+    whoever sends them, and whenever."""
+
+    key = models.CharField(max_length=64, unique=True)
+    digest = models.CharField(max_length=32)
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["-id"]
+        indexes = [models.Index(fields=["at"], name="sent_forms_by_age")]

@@ -57,6 +57,20 @@ def test_two_taps_set_a_die_in_a_press(as_role):
     assert row.order.number == "26-0001"
 
 
+def test_other_values_under_a_known_key_are_asked_about(as_role):
+    """Before, the second die was told as set in the press while the first was there."""
+    client = as_role("setter")
+    person, press = make.person(), shop.press()
+    first, second = make.die("H-1"), make.die("H-2")
+    sent = {"key": "one form", "die": first.pk, "person": person.pk}
+    assert client.post(here(press), sent).status_code == 302
+    answer = client.post(here(press), sent | {"die": second.pk})
+    assert answer.status_code == 409 and "sent before, with other values" in answer.content.decode()
+    assert [row.die for row in DieInPress.objects.all()] == [first]
+    assert client.post(here(press), sent).status_code == 302, "the same again is told as done"
+    assert DieInPress.objects.count() == 1
+
+
 def worn_die(client, *, parts: int = 900_000):
     """A die that cannot be expected to finish its order, and how often it would, as its own page says."""
     die = make.die(usual_press=shop.press())

@@ -4,6 +4,7 @@ import datetime as dt
 
 import pytest
 from django.contrib.auth.models import User
+from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
@@ -302,6 +303,34 @@ def test_the_same_form_with_other_values_is_asked_about_and_then_saved(lead, die
     assert Stop.objects.count() == 1
     assert lead.post(address("log_stop", die), sent(answer)).status_code == 302
     assert sorted(Stop.objects.values_list("minutes", flat=True)) == [10, 25]
+
+
+def test_other_values_under_a_known_key_are_noticed_in_another_session_and_after_many_entries(lead, die, ina):
+    """Before, "stopped 7 minutes" was told as saved while 99 was sent and dropped."""
+    data = sent(lead.get(address("log_stop", die)), cause="slug", minutes="7", person=ina.pk)
+    assert lead.post(address("log_stop", die), data).status_code == 302
+    other = Client()
+    other.force_login(make.user("setter", "somebody else"))
+    for _ in range(31):
+        send(lead, "log_stop", die, cause="slug", minutes="1", person=ina.pk)
+    for client in (lead, other):
+        answer = client.post(address("log_stop", die), data | {"minutes": "99"})
+        assert answer.status_code == 409 and "saved before, with other values" in page(answer)
+        assert client.post(address("log_stop", die), data).status_code == 302, "the same is told as saved"
+    assert Stop.objects.filter(minutes=7).count() == 1 and not Stop.objects.filter(minutes=99).exists()
+
+
+def test_what_was_refused_may_be_put_right_under_its_key(lead, die, ina):
+    data = sent(lead.get(address("log_run", die)), person=ina.pk, hits="9000", started="2025-03-03T06:00",
+                ended="2025-03-03T05:00")  # fmt: skip
+    assert lead.post(address("log_run", die), data).status_code == 422
+    assert lead.post(address("log_run", die), data | {"ended": "2025-03-03T09:00"}).status_code == 302
+    clash = sent(lead.get(address("log_run", die)), person=ina.pk, hits="9000", started="2025-03-03T06:00",
+                 ended="2025-03-03T08:00")  # fmt: skip
+    assert lead.post(address("log_run", die), clash).status_code == 422, "the writes refuse it"
+    later = {"started": "2025-03-03T10:00", "ended": "2025-03-03T12:00"}
+    assert lead.post(address("log_run", die), clash | later).status_code == 302
+    assert Run.objects.count() == 2
 
 
 def test_the_person_is_remembered_apart_from_the_sign_in(lead, die, ina):

@@ -264,6 +264,38 @@ def test_under_https_a_plain_probe_is_told_that_the_database_is_gone(new_site):
         assert web.ask("/sign-in/").status == 301
 
 
+BROKEN_SESSIONS = {
+    True: """
+        CREATE FUNCTION no_session() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
+          RAISE EXCEPTION 'the connection was lost' USING ERRCODE = '08006'; END $$;
+        CREATE TRIGGER no_session BEFORE UPDATE ON django_session FOR EACH ROW EXECUTE FUNCTION no_session()""",
+    False: """
+        CREATE TRIGGER no_session BEFORE UPDATE ON django_session BEGIN SELECT RAISE(IGNORE); END""",
+}
+
+
+def run_sql(site, *commands: str) -> None:
+    site.do(f"from django.db import connection\nfor sql in {commands!r}: connection.cursor().execute(sql)")
+
+
+def test_an_entry_whose_session_is_lost_is_never_told_as_not_saved(site):
+    """Who did as the page said, sent it once more and had it twice: two stops of one."""
+    shop = site.do(SHOP)
+    web = site.web()
+    web.wait()
+    stop = {"key": "a stop", "cause": "slug", "minutes": "7", "parts_scrapped": "", "press": "", "note": "",
+            "at": "2026-03-01T10:00", "person": shop["person"]}  # fmt: skip
+    path = f"/log/stop/?die={shop['dies'][0]}"
+    run_sql(site, BROKEN_SESSIONS[site.is_postgresql])
+    answer = web.ask(path, stop, session=shop["session"])
+    assert site.number("SELECT count(*) FROM maintenance_stop") == 1, "it is saved"
+    assert answer.status == 503 and "Send the same form again" in answer.text
+    assert "Nothing was saved" not in answer.text
+    run_sql(site, "DROP TRIGGER no_session" + (" ON django_session" if site.is_postgresql else ""))
+    assert web.ask(path, stop, session=shop["session"]).status == 302
+    assert site.number("SELECT count(*) FROM maintenance_stop") == 1
+
+
 # --- stopped ------------------------------------------------------------------------------------------
 
 

@@ -203,7 +203,7 @@ def test_what_is_no_address_is_said(site):
 
 def test_the_servers_word_in_front_is_taken_and_nobody_elses(new_site):
     """Under HTTPS: the server in front, on this machine, says that it was HTTPS."""
-    site = new_site(DIESTORE_HTTPS="1")
+    site = new_site(DIESTORE_HTTPS="1", DIESTORE_PROXIES="1")
     believed, strict = site.web(), site.web("127.0.0.1", "--trusted-proxy", "192.0.2.1")
     said = b"GET /sign-in/ HTTP/1.0\r\nHost: 127.0.0.1\r\nX-Forwarded-Proto: https\r\n\r\n"
     for web, status in ((believed, b" 200 "), (strict, b" 301 ")):

@@ -23,7 +23,7 @@ class Command(BaseCommand):
             "--trusted-proxy",
             default="127.0.0.1",
             metavar="ADDRESS",
-            help="With DIESTORE_HTTPS or DIESTORE_PROXIES: from where the server in front reaches this one; its word "
+            help="With DIESTORE_PROXIES: from where the server in front reaches this one; its word "
             "on addresses and on HTTPS is taken. Default 127.0.0.1, the same machine; * for any.",
         )
 
@@ -60,8 +60,4 @@ class Command(BaseCommand):
 def _proxy(address: str):
     from diestore.service.serving import Proxy
 
-    if settings.PROXIES:
-        return Proxy(address=address, hops=settings.PROXIES)
-    if settings.HTTPS:
-        return Proxy(address=address, headers=frozenset({"x-forwarded-proto"}))
-    return None
+    return Proxy(address=address, hops=settings.PROXIES) if settings.PROXIES else None

@@ -22,8 +22,8 @@ from diestore.register.models import Die, Plant, Press
 from maintenance import tasks
 from maintenance.counters import asked as counters_asked
 from maintenance.counters import devices, questions, settle
-from maintenance.log import expected, write
-from maintenance.models import CounterDevice, CounterQuestion
+from maintenance.log import expected, sent, write
+from maintenance.models import CounterDevice, CounterQuestion, fresh_key
 
 from . import page
 from .forms import DeviceForm, InPressForm, SettleForm
@@ -32,6 +32,11 @@ logger = logging.getLogger(__name__)
 
 LAST_PERSON = "log_person"  # who logged last in this session, as in the log
 BIGGEST_KEY = 2**63 - 1
+NOT_OF_THE_ENTRY = ("csrfmiddlewaretoken", "confirm", "pin")
+OTHER_VALUES = (
+    "This was sent before, with other values. That stands and nothing was changed. If this is another change, press "
+    "the button again."
+)
 
 
 def _expected_person(request: HttpRequest, people) -> Person | None:
@@ -106,9 +111,18 @@ class InPress(PermissionRequiredMixin, View):
         form = self._form(request, die, press, data=request.POST)
         if not form.is_valid():
             return self._show(request, die, press, form, status=422)
+        key = form.cleaned_data.get("key", "")
+        typed = [(k, v) for k, vs in request.POST.lists() for v in vs if k not in NOT_OF_THE_ENTRY]
+        if not sent.claim(key, sent.digest_of(typed)):
+            data = request.POST.copy()
+            data["key"] = fresh_key()
+            form = self._form(request, die, press, data=data)
+            form.add_error(None, OTHER_VALUES)
+            return self._show(request, die, press, form, status=409)
         try:
             changed = form.save(_actor(request, form.cleaned_data.get("person")))
         except write.EntryRefused as refused:
+            sent.take_back(key)
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, die, press, form, status=422)
         row = changed.row

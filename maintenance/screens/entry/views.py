@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import logging
 from collections.abc import Collection
 from urllib.parse import urlencode
@@ -24,7 +23,7 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die
 from maintenance import tasks
-from maintenance.log import expected, listing, write
+from maintenance.log import expected, listing, sent, write
 from maintenance.models import DieForecast, Event
 
 from . import forms, mishap_form, piece_forms
@@ -33,9 +32,7 @@ logger = logging.getLogger(__name__)
 
 RECENT_DIES = "log_dies"
 LAST_PERSON = "log_person"
-KEYS_SEEN = "log_keys"
 REMEMBER = 6
-KEYS_REMEMBERED = 30
 ENTRIES_A_PAGE = 40
 BIGGEST_KEY = 2**63 - 1
 NOT_OF_THE_ENTRY = ("csrfmiddlewaretoken", "confirm", "pin")
@@ -203,22 +200,24 @@ class LogTask(PermissionRequiredMixin, View):
             return self._ask_for_die(request)
         instead = self._instead(request, die)
         form = self._form(request, die, data=request.POST, instead=instead)
-        key, print_ = request.POST.get("key", ""), _fingerprint(request)
-        seen = dict(request.session.get(KEYS_SEEN, []))
-        if key in seen and seen[key] != print_:
+        key, digest = request.POST.get("key", "").replace("\x00", "")[:64], digest_of_form(request)
+        if sent.has_other_values(key, digest):
             return self._not_again(request, die, form)
         if not form.is_valid():
             return self._show(request, die, form, status=422)
+        key = form.cleaned_data["key"]
+        if not sent.claim(key, digest):
+            return self._not_again(request, die, form)
         by = _actor(request, form.cleaned_data["person"])
         try:
             saved = form.save(by)
         except write.EntryRefused as refused:
             # Refused perhaps only because the same form, sent at the same moment, was quicker by a hair.
-            saved = write.entered_with(form.cleaned_data["key"])
+            saved = write.entered_with(key)
             if not saved:
+                sent.take_back(key)
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
                 return self._show(request, die, form, status=422)
-        request.session[KEYS_SEEN] = [*seen.items(), (key, print_)][-KEYS_REMEMBERED:]
         _remember_person(request, by.person)
         _remember_die(request, die)
         if instead and not instead.event.replaced_by_id:
@@ -479,10 +478,8 @@ class Entries(AnyOf, View):
         return found[0], "" if len(found) == 1 else f"“{text}” fits {len(found)} dies: type more of the label."
 
 
-def _fingerprint(request: HttpRequest) -> str:
-    """Tells two sendings of one form apart by what was typed."""
-    sent = sorted((k, v) for k, vs in request.POST.lists() for v in vs if k not in NOT_OF_THE_ENTRY)
-    return hashlib.sha256(repr(sent).encode()).hexdigest()[:16]
+def digest_of_form(request: HttpRequest) -> str:
+    return sent.digest_of((k, v) for k, vs in request.POST.lists() for v in vs if k not in NOT_OF_THE_ENTRY)
 
 
 def _die_url(die: Die) -> str:

@@ -21,9 +21,11 @@ class Command(BaseCommand):
         from diestore.service import queue
         from maintenance import tasks
         from maintenance.counters import settle
+        from maintenance.log import sent
 
         call_command("clearsessions", verbosity=0)  # those that ran out
         settle.settle_waiting()  # what counters sent last, before they fell silent
+        sent.forget_old()
         reaped = queue.reap()
         forgotten = queue.prune()
         plants = list(Plant.objects.all())
