@@ -71,7 +71,7 @@ _LBF = _POUND * _GRAVITY  # N
 _PSI = _LBF / _INCH**2  # Pa
 
 
-def _unit(dimension: str, symbol: str, factor, *names: str, offset=0) -> Unit:
+def _unit(dimension: str, symbol: str, factor: Fraction | int, *names: str, offset: Fraction | int = 0) -> Unit:
     return Unit(symbol=symbol, dimension=dimension, factor=Fraction(factor), offset=Fraction(offset), names=names)
 
 
@@ -298,7 +298,15 @@ def _force(key: str, name: str) -> Quantity:
     )
 
 
-def _plain_quantity(key, name, dimension, stored, metric, inch, accepts) -> Quantity:
+def _plain_quantity(
+    key: str,
+    name: str,
+    dimension: str,
+    stored: str,
+    metric: tuple[str, int],
+    inch: tuple[str, int],
+    accepts: tuple[str, ...],
+) -> Quantity:
     forms = [(Shown(unit=unit_name, decimals=decimals),) for unit_name, decimals in (metric, inch)]
     return Quantity(
         key=key, name=name, dimension=dimension, stored=stored, metric=forms[0], inch=forms[1], accepts=accepts

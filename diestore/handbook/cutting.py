@@ -24,6 +24,7 @@ import numbers
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NoReturn, Self
 
 from .sources import COMMON_PRACTICE, FROM_MEMORY, SCHULER, Span
 
@@ -57,7 +58,7 @@ def _share(what: str, value: float) -> float:
 class _Clearance:
     mm: float
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if isinstance(self.mm, _Clearance):
             raise ClearanceMix(f"{self.mm!r} has to be converted by .per_side() or .total().")
         if (
@@ -68,24 +69,24 @@ class _Clearance:
         ):
             raise CuttingError(f"A clearance must be nought or more, not {self.mm!r}.")
 
-    def _same(self, other, doing: str):
+    def _same(self, other: object, doing: str) -> Self:
         if type(other) is not type(self):
             raise ClearanceMix(f"{self!r} and {other!r} cannot be {doing}: convert by .per_side() or .total() first.")
         return other
 
-    def __add__(self, other):
+    def __add__(self, other: object) -> Self:
         return type(self)(self.mm + self._same(other, "added").mm)
 
-    def __sub__(self, other):
+    def __sub__(self, other: object) -> Self:
         return type(self)(self.mm - self._same(other, "subtracted").mm)
 
-    def __radd__(self, other):
-        self._same(other, "added")
+    def __radd__(self, other: object) -> Self:
+        return self._same(other, "added")
 
-    def __rsub__(self, other):
-        self._same(other, "subtracted")
+    def __rsub__(self, other: object) -> Self:
+        return self._same(other, "subtracted")
 
-    def __float__(self):
+    def __float__(self) -> NoReturn:
         raise ClearanceMix(f"{self!r} is no bare number: say .mm where per side or total is meant.")
 
 

@@ -26,7 +26,7 @@ class Span:
     high: float
     source: str
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not self.low <= self.high:
             raise ValueError(f"A span from {self.low} to {self.high} is none.")
 

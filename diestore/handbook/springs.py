@@ -57,7 +57,7 @@ class RoundWireSpring:
     active_coils: float
     shear_modulus_mpa: float
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for what in ("wire_mm", "mean_mm", "active_coils", "shear_modulus_mpa"):
             _positive(what, getattr(self, what))
         if self.mean_mm <= self.wire_mm:

@@ -36,7 +36,9 @@ class WearLimit:
             return self.at_si
         if self.less_si is not None:
             return first_si - self.less_si
-        return first_si * self.share
+        if self.share is not None:
+            return first_si * self.share
+        raise ValueError(f"{self.words!r} says no amount")
 
 
 _GUIDE = WearLimit(words="clearance of {} in the guide", at_si=30e-6)
@@ -96,4 +98,5 @@ def falls(quantity: str) -> bool | None:
 
 def wear_limit(kind: str, quantity: str) -> WearLimit | None:
     """The customary limit of a quantity at a kind of component; None where there is none to name."""
-    return _LIMITS.get((kind, named(quantity)))
+    name = named(quantity)
+    return None if name is None else _LIMITS.get((kind, name))

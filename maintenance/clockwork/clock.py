@@ -47,25 +47,24 @@ class Clock:
         started, ended: [n] seconds; hits: [n] whole hits, negative only for corrections (ended == started).
         Raises ValueError where two runs overlap or an end stands before its start.
         """
-        started, ended = np.asarray(started, float), np.asarray(ended, float)
-        hits = np.asarray(hits, np.int64)
-        if not (started.shape == ended.shape == hits.shape) or started.ndim != 1:
+        s, e, n = np.asarray(started, float), np.asarray(ended, float), np.asarray(hits, np.int64)
+        if not (s.shape == e.shape == n.shape) or s.ndim != 1:
             raise ValueError("started, ended and hits must be of one length")
-        if not (np.isfinite(started).all() and np.isfinite(ended).all()):
+        if not (np.isfinite(s).all() and np.isfinite(e).all()):
             raise ValueError("a time is missing")
-        if (ended < started).any():
+        if (e < s).any():
             raise ValueError("a run ends before it starts")
-        order = np.lexsort((hits, started, ended))
-        started, ended, hits = started[order], ended[order], hits[order]
+        order = np.lexsort((n, s, e))
+        s, e, n = s[order], e[order], n[order]
         # A correction in the middle of a run keeps its moment: the run is cut in two there.
-        inside = np.flatnonzero(ended == started)
-        runs = np.flatnonzero(ended > started)
-        if (started[runs][1:] < ended[runs][:-1]).any():
+        inside = np.flatnonzero(e == s)
+        runs = np.flatnonzero(e > s)
+        if (s[runs][1:] < e[runs][:-1]).any():
             raise ValueError("two runs overlap")
-        looks = started[runs]
+        looks = s[runs]
         if inside.size and runs.size:
-            started, ended, hits = _cut_runs(started, ended, hits, runs, inside)
-        return cls(started, ended, np.concatenate(([0], np.cumsum(hits))), looks)
+            s, e, n = _cut_runs(s, e, n, runs, inside)
+        return cls(s, e, np.concatenate(([0], np.cumsum(n))), looks)
 
     @property
     def total(self) -> int:
@@ -105,9 +104,17 @@ class Clock:
         return hits[i] if i >= 0 else 0
 
 
-def _cut_runs(started, ended, hits, runs, inside):
+def _cut_runs(
+    started: NDArray[np.float64],
+    ended: NDArray[np.float64],
+    hits: NDArray[np.int64],
+    runs: NDArray[np.intp],
+    inside: NDArray[np.intp],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
     """Cut each run at the corrections that fall inside it, its hits shared by time in whole hits."""
-    s, e, n = [], [], []
+    s: list[NDArray[np.float64]] = []
+    e: list[NDArray[np.float64]] = []
+    n: list[NDArray[np.int64]] = []
     moments = started[inside]
     for i in runs:
         cuts = np.unique(moments[(moments > started[i]) & (moments < ended[i])])
@@ -115,8 +122,12 @@ def _cut_runs(started, ended, hits, runs, inside):
         starts = np.concatenate(([started[i]], cuts))
         done = np.floor(hits[i] * (ends - started[i]) / (ended[i] - started[i])).astype(np.int64)
         done[-1] = hits[i]
-        s.append(starts), e.append(ends), n.append(np.diff(done, prepend=0))
-    s.append(moments), e.append(moments), n.append(hits[inside])
-    s, e, n = np.concatenate(s), np.concatenate(e), np.concatenate(n)
-    order = np.lexsort((s, e))
-    return s[order], e[order], n[order]
+        s.append(starts)
+        e.append(ends)
+        n.append(np.diff(done, prepend=0))
+    s.append(moments)
+    e.append(moments)
+    n.append(hits[inside])
+    begins, ends, shares = np.concatenate(s), np.concatenate(e), np.concatenate(n)
+    order = np.lexsort((begins, ends))
+    return begins[order], ends[order], shares[order]

@@ -19,9 +19,9 @@ from itertools import accumulate, pairwise
 
 import numpy as np
 
-from .clock import Clock
+from .clock import Clock, ClockReading
 from .fittings import Span
-from .rows import CutRow, DieLog, PieceRow, RunRow
+from .rows import CutRow, DieLog, PieceRow, ReplacementRow, RunRow, WorkRow
 from .spans import Clocks, _on, spans_of
 from .works import OPERATIONS
 
@@ -146,6 +146,19 @@ def _telling_nothing(cycle: Cycle) -> Cycle:
     return replace(cycle, from_hits=cycle.hits, lower_hits=cycle.hits, readings=())
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Begun:
+    """Where a cycle began. at None: before the records. hits: on the edge then; unknown: nobody knows how many."""
+
+    at: float | None
+    clock_hits: int
+    hits: int
+    unknown: bool = False
+
+    def is_before(self, moment: float) -> bool:
+        return self.at is None or self.at < moment
+
+
 class _Walker:
     """Walks the fittings of a die in time order and carries the hits of a piece from one to the next."""
 
@@ -153,8 +166,8 @@ class _Walker:
         self.log, self.as_of = log, as_of
         self.clocks = Clocks(log)
         self.spans = [s for s in spans_of(log) if s.since is None or s.since <= as_of]
-        self.works = defaultdict(list)
-        self.bench = defaultdict(list)
+        self.works: dict[int | None, list[WorkRow]] = defaultdict(list)
+        self.bench: dict[int, list[WorkRow]] = defaultdict(list)
         for work in sorted(log.works, key=lambda w: (w.at, w.sequence, w.key)):
             if work.at <= as_of:
                 (self.works[work.position] if work.piece is None else self.bench[work.piece]).append(work)
@@ -178,15 +191,10 @@ class _Walker:
             for place in {cut.upper, cut.lower}:
                 self.cuts[place].append(cut)
 
-    def cycles_of(self, span: Span, *, keep: bool) -> list[Cycle]:
+    def cycles_of(self, span: Span[float], *, keep: bool) -> list[Cycle]:
         position, piece = self.log.positions[span.position], self.log.pieces[span.piece]
         clock = self.clocks.of(position.variants, cutting=True)
-        begun, unknown = self._age(span, piece)
-        start_s = span.since
-        replaced = self.ends.get((span.position, span.since)) if span.since is not None else None
-        base = (
-            0 if start_s is None else clock.at(start_s, hits_into_run=replaced.hits_into_run if replaced else None).hits
-        )
+        begun = self._begun(span, piece, clock)
         made = []
         touched_up = False
         for work in self.works[span.position]:
@@ -194,27 +202,34 @@ class _Walker:
                 continue
             done = OPERATIONS[work.operation]
             # Of an edge whose age is not known a find in mid-cycle tells nothing.
-            noticed = done.touches_up and not unknown and ended_as(work.why, work.found) != "sharp"
+            noticed = done.touches_up and not begun.unknown and ended_as(work.why, work.found) != "sharp"
             if done.fresh_edge or noticed:
                 now = clock.at(work.at, hits_into_run=work.hits_into_run)
-                cycle = self._cycle(span, position, piece, clock, start_s, base, begun, unknown, work, now)
+                cycle = self._cycle(span, clock, begun, work, now)
                 made.append(_telling_nothing(cycle) if touched_up else cycle)
-                start_s, base = work.at, now.hits
-                begun, unknown = (0, False) if done.fresh_edge else (cycle.hits, False)
+                begun = _Begun(at=work.at, clock_hits=now.hits, hits=0 if done.fresh_edge else cycle.hits)
                 touched_up = noticed
             if work.coating_after:
                 self.coating[piece.id] = work.coating_after
         end_s = self.as_of if span.until is None else min(span.until, self.as_of)
-        still_open = span.until is None or span.until > self.as_of
-        end = None if still_open else self.ends[(span.position, span.until)]
+        end = None if span.until is None or span.until > self.as_of else self.ends[(span.position, span.until)]
         now = clock.at(end_s, hits_into_run=end.hits_into_run if end else None)
-        cycle = self._cycle(span, position, piece, clock, start_s, base, begun, unknown, end, now)
+        cycle = self._cycle(span, clock, begun, end, now)
         made.append(_telling_nothing(cycle) if touched_up else cycle)
-        self.carried[piece.id] = (made[-1].hits, unknown)
+        self.carried[piece.id] = (made[-1].hits, begun.unknown)
         self.left_at[piece.id] = end_s
         return [c for c in made if keep and (c.open or c.hits > c.from_hits or c.ended_as == "chipped")]
 
-    def _age(self, span: Span, piece: PieceRow) -> tuple[int, bool]:
+    def _begun(self, span: Span[float], piece: PieceRow, clock: Clock) -> _Begun:
+        """How the edge stood when this fitting began."""
+        hits, unknown = self._age(span, piece)
+        clock_hits = 0
+        if span.since is not None:
+            replaced = self.ends.get((span.position, span.since))
+            clock_hits = clock.at(span.since, hits_into_run=replaced.hits_into_run if replaced else None).hits
+        return _Begun(at=span.since, clock_hits=clock_hits, hits=hits, unknown=unknown)
+
+    def _age(self, span: Span[float], piece: PieceRow) -> tuple[int, bool]:
         """Hits on the edge when this fitting began, and whether that is unknown."""
         if piece.id in self.carried:
             left = self.left_at[piece.id]
@@ -235,29 +250,31 @@ class _Walker:
             return piece.opening_hits_since_sharpening, False
         return 0, True
 
-    def _cycle(self, span, position, piece, clock, start_s, base, begun, unknown, end, now) -> Cycle:
-        share = position.stroke_share
+    def _cycle(
+        self, span: Span[float], clock: Clock, begun: _Begun, end: WorkRow | ReplacementRow | None, now: ClockReading
+    ) -> Cycle:
+        """The cycle of this fitting that began so and ended with a work or a replacement; None: it is under way."""
+        position, piece = self.log.positions[span.position], self.log.pieces[span.piece]
         end_s = self.as_of if end is None else end.at
 
-        def on_edge(clock_hits):
-            return begun + round(max(clock_hits - base, 0) * share)
+        def on_edge(clock_hits: int) -> int:
+            return begun.hits + round(max(clock_hits - begun.clock_hits, 0) * position.stroke_share)
 
         hits = on_edge(now.hits)
         outcome = "sharp" if end is None else ended_as(end.why, end.found)
-        readings = []
-        lower = hits
-        looks = [clock.last_look(end_s)]
+        looks, readings = [clock.last_look(end_s)], []
         for reading in self.readings[span.position]:
-            if (start_s is None or start_s < reading.at) and reading.at <= end_s:
+            if begun.is_before(reading.at) and reading.at <= end_s:
                 at = clock.at(reading.at, hits_into_run=reading.hits_into_run).hits
                 looks.append(at)
                 readings.append((on_edge(at), reading.quantity, reading.value_si))
         for work in self.works[span.position]:
-            if work.found == "sharp" and (start_s is None or start_s < work.at) and work.at < end_s:
+            if work.found == "sharp" and begun.is_before(work.at) and work.at < end_s:
                 looks.append(clock.at(work.at, hits_into_run=work.hits_into_run).hits)
+        lower = hits
         if outcome != "sharp":
-            lower = max((on_edge(x) for x in looks if on_edge(x) < hits), default=begun)
-            lower = min(max(lower, begun), hits)
+            lower = max((on_edge(x) for x in looks if on_edge(x) < hits), default=begun.hits)
+            lower = min(max(lower, begun.hits), hits)
         return Cycle(
             position=position.id,
             piece=piece.id,
@@ -265,17 +282,17 @@ class _Walker:
                 tool_steel=piece.tool_steel,
                 coating=self.coating.get(piece.id, piece.coating),
                 hardness_hrc=piece.hardness_hrc,
-                gap_mm=self._gap(position.id, clock, start_s, end_s),
-                stock=self._stock(start_s, end_s, still_open=end is None),
+                gap_mm=self._gap(position.id, clock, begun.at, end_s),
+                stock=self._stock(begun.at, end_s, still_open=end is None),
             ),
-            started=start_s,
+            started=begun.at,
             ended=end_s,
-            from_hits=begun,
+            from_hits=begun.hits,
             lower_hits=lower,
             hits=hits,
             ended_as=outcome,
             open=end is None,
-            unknown_age=unknown,
+            unknown_age=begun.unknown,
             looked=bool(end is not None and end.found and end.found != "not looked"),
             lot=self._lot(end_s),
             estimated=now.estimated,

@@ -5,13 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Generic, TypeVar
+
+Moment = TypeVar("Moment", dt.datetime, float)  # as the tables keep it, or in seconds since the epoch as a log has it
 
 
 @dataclass(frozen=True, kw_only=True)
-class Change:
+class Change(Generic[Moment]):
     """A replacement as far as fittings need it. `piece` None: nothing was put in."""
 
-    at: dt.datetime
+    at: Moment
     sequence: int
     key: str
     piece: int | None
@@ -21,19 +24,19 @@ class Change:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Span:
+class Span(Generic[Moment]):
     """A piece in a position, half-open [since, until); since None: before the records began."""
 
     piece: int
-    since: dt.datetime | None
-    until: dt.datetime | None
+    since: Moment | None
+    until: Moment | None
     fate: str
     position: int = 0
 
 
-def derive(changes: Iterable[Change]) -> list[Span]:
+def derive(changes: Iterable[Change[Moment]]) -> list[Span[Moment]]:
     """The spans of one position, in time order. A piece in and out at one moment never ran and leaves none."""
-    spans: list[Span] = []
+    spans: list[Span[Moment]] = []
     sits = False
     for change in sorted(changes, key=lambda c: (not c.since_start, c.at, c.sequence, c.key)):
         if sits:
@@ -41,7 +44,7 @@ def derive(changes: Iterable[Change]) -> list[Span]:
             if last.since is None or last.since < change.at:
                 spans.append(replace(last, until=change.at, fate=change.why))
         sits = change.piece is not None
-        if sits:
+        if change.piece is not None:
             spans.append(
                 Span(
                     piece=change.piece,

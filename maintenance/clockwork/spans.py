@@ -37,9 +37,9 @@ class Clocks:
         return self._made[key]
 
 
-def spans_of(log: DieLog) -> list[Span]:
+def spans_of(log: DieLog) -> list[Span[float]]:
     """All fittings of the die, position by position, with times in seconds."""
-    by_position = defaultdict(list)
+    by_position: dict[int, list[Change[float]]] = defaultdict(list)
     for row in log.replacements:
         by_position[row.position].append(
             Change(
@@ -55,7 +55,7 @@ def spans_of(log: DieLog) -> list[Span]:
     return [span for changes in by_position.values() for span in derive(changes)]
 
 
-def _on(work: WorkRow, span: Span) -> bool:
+def _on(work: WorkRow, span: Span[float]) -> bool:
     """Whether a work was done on the piece of this fitting: in its place and time, or on the bench by name.
 
     A work at the very moment of a replacement belongs to the piece that came out.

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from .clock import Clock
 from .cycles import cutting_positions
 from .fittings import Span
-from .rows import DieLog, WorkRow
+from .rows import DieLog, PieceRow, PositionRow, WorkRow
 from .spans import Clocks, _on, spans_of
 from .works import OPERATIONS
 
@@ -29,27 +30,28 @@ class PositionState:
 
 def states(log: DieLog, as_of: float) -> dict[int, PositionState]:
     """How every position of the die stands at a moment, cutting or not."""
-    clocks = Clocks(log)
-    cutting = cutting_positions(log)
-    spans = spans_of(log)
-    by_position = defaultdict(list)
-    for span in spans:
-        by_position[span.position].append(span)
-    works = defaultdict(list)  # by position, or on the bench by piece
-    for work in log.works:
-        works[work.position, work.piece].append(work)
-    result = {}
-    for position in log.positions.values():
-        span = next(
-            (
-                s
-                for s in by_position[position.id]
-                if (s.since is None or s.since <= as_of) and (s.until is None or as_of < s.until)
-            ),
-            None,
-        )
+    reader = _Reader(log, as_of)
+    return {position.id: reader.state(position) for position in log.positions.values()}
+
+
+class _Reader:
+    """The log of a die up to a moment, laid out by position and by piece."""
+
+    def __init__(self, log: DieLog, as_of: float) -> None:
+        self.log, self.as_of = log, as_of
+        self.clocks = Clocks(log)
+        self.cutting = cutting_positions(log)
+        self.spans = [span for span in spans_of(log) if span.since is None or span.since <= as_of]
+        self.now = {span.position: span for span in self.spans if span.until is None or as_of < span.until}
+        self.works: dict[tuple[int | None, int | None], list[WorkRow]] = defaultdict(list)
+        for work in log.works:  # by position, or on the bench by piece
+            if work.at <= as_of:
+                self.works[work.position, work.piece].append(work)
+
+    def state(self, position: PositionRow) -> PositionState:
+        span = self.now.get(position.id)
         if span is None:
-            result[position.id] = PositionState(
+            return PositionState(
                 position=position.id,
                 piece=None,
                 hits_since_sharpening=None,
@@ -60,47 +62,51 @@ def states(log: DieLog, as_of: float) -> dict[int, PositionState]:
                 allowance_left_mm=None,
                 estimated=False,
             )
-            continue
-        result[position.id] = _state(log, position, span, spans, works, clocks, as_of, cutting)
-    return result
+        piece = self.log.pieces[span.piece]
+        mine = [one for one in self.spans if one.piece == span.piece]
+        works = self._works_on(piece, mine)
+        fresh = [work for work in works if OPERATIONS[work.operation].fresh_edge]
+        run = sum(self._hits_in(one) for one in mine)
+        known = piece.opening == "new" or piece.opening_life_hits is not None
+        removed = sum(work.removed_mm or 0.0 for work in works if OPERATIONS[work.operation].removes)
+        allowance = piece.grind_allowance_mm
+        return PositionState(
+            position=position.id,
+            piece=span.piece,
+            hits_since_sharpening=self._hits_since_fresh(piece, mine, fresh, run),
+            hits_since_fitted=self._hits_in(span),
+            life_hits=run + (piece.opening_life_hits or 0) if known else None,
+            removed_mm=removed,
+            grinds=len(fresh),
+            allowance_left_mm=None if allowance is None else max(allowance - removed, 0.0),
+            estimated=self._clock(position).at(self.as_of).estimated,
+        )
 
+    def _works_on(self, piece: PieceRow, mine: list[Span[float]]) -> list[WorkRow]:
+        """What was done on a piece, wherever it sat and on the bench."""
+        places = {one.position for one in mine}
+        near = self.works[None, piece.id] + [work for place in places for work in self.works[place, None]]
+        return [work for work in near if any(_on(work, one) for one in mine)]
 
-def _state(log, position, span, spans, works, clocks, as_of, cutting) -> PositionState:
-    piece = log.pieces[span.piece]
-    mine = [s for s in spans if s.piece == span.piece and (s.since is None or s.since <= as_of)]
-    near = works[None, span.piece] + [w for place in {s.position for s in mine} for w in works[place, None]]
-    works = [w for w in near if w.at <= as_of and any(_on(w, s) for s in mine)]
-    fresh = [w for w in works if OPERATIONS[w.operation].fresh_edge]
-    last = max(fresh, key=lambda w: (w.at, w.sequence, w.key), default=None)
+    def _hits_since_fresh(self, piece: PieceRow, mine: list[Span[float]], fresh: list[WorkRow], run: int) -> int | None:
+        """run: the hits of the piece over all its fittings. None: how old its edge was at the start is not known."""
+        last = max(fresh, key=lambda work: (work.at, work.sequence, work.key), default=None)
+        if last is not None:
+            return sum(self._hits_in(one, last) for one in mine)
+        if piece.opening == "new":
+            return run
+        before = piece.opening_hits_since_sharpening
+        return None if before is None else run + before
 
-    def hits_in(one: Span, after: WorkRow | None = None) -> int:
-        place = log.positions[one.position]
-        clock = clocks.of(place.variants, cutting=one.position in cutting)
-        end = clock.at(as_of if one.until is None else min(one.until, as_of)).hits
+    def _hits_in(self, one: Span[float], after: WorkRow | None = None) -> int:
+        """The strokes of a fitting in which it worked; after: only those after that work."""
+        place = self.log.positions[one.position]
+        clock = self._clock(place)
+        end = clock.at(self.as_of if one.until is None else min(one.until, self.as_of)).hits
         start = 0 if one.since is None else clock.at(one.since).hits
         if after is not None and (one.since is None or one.since < after.at):
             start = clock.at(after.at, hits_into_run=after.hits_into_run).hits
         return max(round((end - start) * place.stroke_share), 0)
 
-    run = sum(hits_in(one) for one in mine)
-    if last is not None:
-        since = sum(hits_in(one, last) for one in mine)
-    elif piece.opening == "new":
-        since = run
-    elif piece.opening_hits_since_sharpening is not None:
-        since = run + piece.opening_hits_since_sharpening
-    else:
-        since = None
-    known = piece.opening == "new" or piece.opening_life_hits is not None
-    removed = sum(w.removed_mm or 0.0 for w in works if OPERATIONS[w.operation].removes)
-    return PositionState(
-        position=position.id,
-        piece=span.piece,
-        hits_since_sharpening=since,
-        hits_since_fitted=hits_in(span),
-        life_hits=run + (piece.opening_life_hits or 0) if known else None,
-        removed_mm=removed,
-        grinds=len(fresh),
-        allowance_left_mm=None if piece.grind_allowance_mm is None else max(piece.grind_allowance_mm - removed, 0.0),
-        estimated=clocks.of(position.variants, cutting=position.id in cutting).at(as_of).estimated,
-    )
+    def _clock(self, position: PositionRow) -> Clock:
+        return self.clocks.of(position.variants, cutting=position.id in self.cutting)

@@ -67,7 +67,7 @@ def count(
     if working is not None and not set(part.current) <= set(working):
         rows = [row for row in part.rows if not row[1].open or row[1].position in working]
         prediction, fresh = _predict(fit, replace(part, rows=rows), limits, limit_um)
-    if prediction is None or not any(e in limits for e in prediction.edges):
+    if every is None or prediction is None or not any(e in limits for e in prediction.edges):
         return Counted()
     at = part.current[limiting] if limiting in held else part.current[min(held)]
     return Counted(

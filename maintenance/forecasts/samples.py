@@ -6,6 +6,7 @@ from array import array
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -120,8 +121,9 @@ class Gathered:
         self.specs: list[EdgeSpec] = []
         self.first: list[int] = []
         self._dies = 0
-        self._whole = {name: array(code) for name, code in _COLUMNS.items()}
-        self._measured = [array(code) for code in "qddq"]
+        # numbers as C keeps them, of whole numbers or not: no type says "of either"
+        self._whole: dict[str, array[Any]] = {name: array(code) for name, code in _COLUMNS.items()}
+        self._measured: list[array[Any]] = [array(code) for code in "qddq"]
         for die in dies:
             self.add(die)
 

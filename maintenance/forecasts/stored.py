@@ -37,19 +37,19 @@ def chance_of_going(remaining: Mapping[str, float], hits: float) -> float:
         return 1.0
     # A list of a thousand dies asks each of them this: the neighbours are looked for without putting all in order.
     low, high = -1.0, math.inf
-    below = above = None
-    for p, h in remaining.items():
+    below, above = -1.0, 2.0  # beyond any chance: none was seen on that side
+    for key, h in remaining.items():
         if h <= hits:
-            if h > low or (h == low and float(p) > float(below)):
-                low, below = h, p
-        elif h < high or (h == high and float(p) < float(above)):
-            high, above = h, p
-    if below is None:
-        return 1 - float(above) * hits / high
-    if above is None:
-        return 1 - float(below)
-    p, begun = float(below), math.log1p(low)
-    return 1 - p - (float(above) - p) * (math.log1p(hits) - begun) / (math.log1p(high) - begun)
+            if h > low or (h == low and float(key) > below):
+                low, below = h, float(key)
+        elif h < high or (h == high and float(key) < above):
+            high, above = h, float(key)
+    if below < 0:
+        return 1 - above * hits / high
+    if above > 1:
+        return 1 - below
+    begun = math.log1p(low)
+    return 1 - below - (above - below) * (math.log1p(hits) - begun) / (math.log1p(high) - begun)
 
 
 def strokes_at(remaining: Mapping[str, float], probability: float) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
+from types import TracebackType
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -138,7 +139,9 @@ class saving(transaction.Atomic):
         super().__init__(using=None, savepoint=True, durable=False)
         self.sentence = sentence
 
-    def __exit__(self, exc_type, exc_value, traceback):
+    def __exit__(
+        self, exc_type: type[BaseException] | None, exc_value: BaseException | None, traceback: TracebackType | None
+    ) -> None:
         super().__exit__(exc_type, exc_value, traceback)
         if isinstance(exc_value, IntegrityError):
             raise EntryRefused(self.sentence) from exc_value

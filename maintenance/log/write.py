@@ -14,13 +14,14 @@ from django.db.models import Sum
 from django.utils import timezone
 
 from diestore.access.models import Person
-from diestore.register.models import Die, Piece, Position, Variant
+from diestore.register.models import Cut, Die, Party, Piece, Position, Press, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import (
     DriftFlag,
     Event,
     HitCorrection,
     Incident,
+    Order,
     Reading,
     RecordRestart,
     Replacement,
@@ -78,10 +79,10 @@ def log_run(
     hits: int,
     variant: Variant | None = None,
     basis: str = Run.Basis.COUNTED,
-    press=None,
-    stock=None,
+    press: Press | None = None,
+    stock: Stock | None = None,
     lot: str = "",
-    order=None,
+    order: Order | None = None,
     good_parts: int | None = None,
     note: str = "",
     key: str | None = None,
@@ -131,7 +132,7 @@ def log_hit_correction(
     hits: int,
     with_stock: bool,
     reason: str,
-    variant=None,
+    variant: Variant | None = None,
     note: str = "",
     key: str | None = None,
 ) -> HitCorrection:
@@ -185,7 +186,7 @@ def log_stop(
     minutes: float,
     parts_scrapped: int = 0,
     planned: bool = False,
-    press=None,
+    press: Press | None = None,
     note: str = "",
     key: str | None = None,
 ) -> Stop:
@@ -260,7 +261,7 @@ def log_sharpening(
     at: dt.datetime,
     pieces: Sequence[SharpenedPiece],
     hours: float | None = None,
-    supplier=None,
+    supplier: Party | None = None,
     hits_into_run: int | None = None,
     note: str = "",
     key: str | None = None,
@@ -274,8 +275,8 @@ def log_sharpening(
     if not pieces:
         raise EntryRefused("Name at least one piece that was sharpened.", field="pieces")
     set_key = key or fresh_key()
-    works = []
-    named = set()
+    works: list[Work] = []
+    named: set[int] = set()
     for entry in pieces:
         position = entry.position
         if position.die_id != die.pk:
@@ -336,7 +337,8 @@ def log_replacement(
     if key and (known := Replacement.objects.filter(key=key).first()):
         return known
     check_into_run(hits_into_run)
-    if from_shelf and position.item_id is None:
+    item = position.item if from_shelf else None
+    if from_shelf and item is None:
         raise EntryRefused(
             f"{position} has no spare in the catalogue, so none can come off the shelf.", field="from_shelf"
         )
@@ -359,10 +361,10 @@ def log_replacement(
             key=key or fresh_key(),
             **by.columns(),
         )
-        if from_shelf:
+        if item is not None:
             StockMovement.objects.create(
                 plant=position.die.plant,
-                item=position.item,
+                item=item,
                 piece=piece,
                 quantity=-1,
                 kind=StockMovement.Kind.FITTED,
@@ -403,7 +405,7 @@ def log_reading(
     die: Die | None = None,
     position: Position | None = None,
     piece: Piece | None = None,
-    cut=None,
+    cut: Cut | None = None,
     hits_into_run: int | None = None,
     note: str = "",
     key: str | None = None,
@@ -464,7 +466,7 @@ def restart_record(
         return row
 
 
-def entered_with(key: str) -> list[Event]:
+def entered_with(key: str) -> Sequence[Event]:
     """The entries that carry a key: what two sendings of one form at the same moment left behind, saved once."""
     if not key:
         return []
@@ -517,8 +519,8 @@ def name_successor(*, struck: Event, entry: Event) -> None:
     if type(struck) is not type(entry) or not struck.is_struck or struck.pk == entry.pk:
         raise EntryRefused("Only an entry that is struck out can be followed by one of its own sort.")
     with saving():
-        rows = type(struck).objects.filter(replaced_by__isnull=True)
+        without = {"replaced_by__isnull": True, "struck_at__isnull": False}
         if isinstance(struck, Work) and struck.set_key:
-            rows.filter(set_key=struck.set_key, struck_at__isnull=False).update(replaced_by=entry)
+            Work.objects.filter(set_key=struck.set_key, **without).update(replaced_by=entry)
         else:
-            rows.filter(pk=struck.pk, struck_at__isnull=False).update(replaced_by=entry)
+            type(struck).objects.filter(pk=struck.pk, **without).update(replaced_by=entry)

@@ -8,6 +8,8 @@ from typing import Literal
 
 from .money import amount
 
+Cheaper = Literal["A", "B", "same"]
+
 
 @dataclass(frozen=True, kw_only=True)
 class BreakEven:
@@ -17,10 +19,10 @@ class BreakEven:
     """
 
     parts: Decimal | None
-    cheaper_below: Literal["A", "B", "same"]
-    cheaper_above: Literal["A", "B", "same"]
+    cheaper_below: Cheaper
+    cheaper_above: Cheaper
 
-    def cheaper_at(self, parts: Decimal | int) -> Literal["A", "B", "same"]:
+    def cheaper_at(self, parts: Decimal | int) -> Cheaper:
         if self.parts is None or parts < self.parts:
             return self.cheaper_below
         return "same" if parts == self.parts else self.cheaper_above
@@ -34,8 +36,8 @@ def break_even(*, tool_cost_a: Decimal, part_cost_a: Decimal, tool_cost_b: Decim
     """
     ta, tb = amount(tool_cost_a, "the cost of tool A"), amount(tool_cost_b, "the cost of tool B")
     pa, pb = amount(part_cost_a, "the cost of a part with A"), amount(part_cost_b, "the cost of a part with B")
-    at_first = "A" if (ta, pa) < (tb, pb) else "B" if (tb, pb) < (ta, pa) else "same"
-    in_the_end = "A" if (pa, ta) < (pb, tb) else "B" if (pb, tb) < (pa, ta) else "same"
+    at_first: Cheaper = "A" if (ta, pa) < (tb, pb) else "B" if (tb, pb) < (ta, pa) else "same"
+    in_the_end: Cheaper = "A" if (pa, ta) < (pb, tb) else "B" if (pb, tb) < (pa, ta) else "same"
     if at_first == in_the_end:
         return BreakEven(parts=None, cheaper_below=in_the_end, cheaper_above=in_the_end)
     return BreakEven(parts=(ta - tb) / (pb - pa), cheaper_below=at_first, cheaper_above=in_the_end)

@@ -151,7 +151,7 @@ def compare_builds(a: BuildPlan, b: BuildPlan, *, volumes: Sequence[int], share_
         tail = (1 - share_of_band) / 2
         low = float(np.quantile(crossings, tail, method="lower"))
         high = float(np.quantile(crossings, 1 - tail, method="higher"))
-        band = tuple(from_float(end) if np.isfinite(end) else None for end in (low, high))
+        band = (_amount(low), _amount(high))
     return Comparison(
         a=a,
         b=b,
@@ -167,6 +167,11 @@ def compare_builds(a: BuildPlan, b: BuildPlan, *, volumes: Sequence[int], share_
         share_that_cross=float(np.isfinite(crossings).mean()),
         share_of_band=share_of_band,
     )
+
+
+def _amount(parts: float) -> Decimal | None:
+    """None: never."""
+    return from_float(parts) if np.isfinite(parts) else None
 
 
 def _mean(running: NDArray[np.float64]) -> Decimal:

@@ -115,8 +115,8 @@ def expected_year(
         elements.append(_element("build", Spread.sure(sure), planned_parts, share_of_band, None))
     counts = _expected_counts(worlds, weights, prices)
     for key in ("sharpening", "spares", "stop"):
-        spreads = [parts.get(key) for parts in per_world]
-        if any(spread is None for spread in spreads):
+        spreads = [parts[key] for parts in per_world if key in parts]
+        if len(spreads) < len(per_world):
             continue
         mixed = Spread.mixture(spreads, weights)
         elements.append(_element(key, mixed, planned_parts, share_of_band, counts[key]))

@@ -227,9 +227,11 @@ def _stops(
         total.add(money, f"{_plain(priced)} min of the press")
     if unpriced:
         left_out.append(f"{_plain(unpriced)} min of stops have no price. {why}")
-    if scrapped and scrapped_part is None:
+    if not scrapped:
+        return
+    if scrapped_part is None:
         left_out.append(f"{_count(scrapped, 'part')} scrapped, worth not known.")
-    elif scrapped:
+    else:
         worth = amount(scrapped_part, "the worth of a scrapped part")
         total.add(scrapped * worth, f"{_count(scrapped, 'part')} scrapped")
 

@@ -42,7 +42,7 @@ class Spread:
         v, w = v[kept], w[kept]
         if v.size <= MOST_SORTED:
             v, where = np.unique(v, return_inverse=True)
-            w = np.bincount(where, weights=w, minlength=len(v))
+            w = np.bincount(where, weights=w, minlength=len(v)).astype(float, copy=False)
         if v.size > MOST_ATOMS:
             v, w = _merged(v, w)
         return cls(v, w / w.sum())
@@ -100,7 +100,7 @@ class Spread:
         if not 0 < chance < 1:
             raise MoneyRefused(f"a chance of {chance:g}; it must lie between 0 and 1.")
         reached = np.cumsum(self.chances)
-        return float(self.values[min(np.searchsorted(reached, chance - 1e-12), len(reached) - 1)])
+        return float(self.values[min(int(np.searchsorted(reached, chance - 1e-12)), len(reached) - 1)])
 
     @property
     def expected(self) -> Decimal:
@@ -118,7 +118,7 @@ def _merged(
     """MOST_ATOMS cells of equal width, each with its chance at its own centre of gravity."""
     low, span = values.min(), np.ptp(values)
     cell = np.minimum(((values - low) / span * MOST_ATOMS).astype(int), MOST_ATOMS - 1)
-    summed = np.bincount(cell, weights=chances, minlength=MOST_ATOMS)
-    moments = np.bincount(cell, weights=chances * values, minlength=MOST_ATOMS)
+    summed = np.bincount(cell, weights=chances, minlength=MOST_ATOMS).astype(float, copy=False)
+    moments = np.bincount(cell, weights=chances * values, minlength=MOST_ATOMS).astype(float, copy=False)
     kept = summed > 0
     return moments[kept] / summed[kept], summed[kept]

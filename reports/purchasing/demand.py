@@ -51,7 +51,7 @@ class Demand:
         if not 0 < chance < 1:
             raise DemandRefused(f"a chance of {chance:g}; it must lie between 0 and 1.")
         enough = np.searchsorted(np.cumsum(self.chances), chance - 1e-12)
-        return int(min(enough, len(self.chances) - 1))
+        return min(int(enough), len(self.chances) - 1)
 
     def plus(self, other: Demand) -> Demand:
         """The sum of two independent ones."""

@@ -104,7 +104,10 @@ class _Mixed:
     weights: tuple[float, ...]
 
     def ended(self, hits: ArrayLike) -> NDArray[np.float64]:
-        return sum(w * law.ended(hits) for w, law in zip(self.weights, self.laws, strict=True))
+        ended = np.zeros_like(np.asarray(hits, float))
+        for w, law in zip(self.weights, self.laws, strict=True):
+            ended = ended + w * law.ended(hits)
+        return ended
 
 
 def first_of(laws: Sequence[IntervalLaw]) -> IntervalLaw:

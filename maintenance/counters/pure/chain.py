@@ -173,7 +173,8 @@ class _Chain:
         rows, off = self._in_order(readings)
         if not rows:
             return Chain(steps=(), aside=tuple(off))
-        kept, steps, aside = [rows[0]], [], off
+        kept, aside = [rows[0]], off
+        steps: list[Step] = []
         i = 1
         while i < len(rows):
             x, y = kept[-1], rows[i]
@@ -200,7 +201,8 @@ class _Chain:
 
     def _in_order(self, readings: Iterable[CounterTotal]) -> tuple[list[CounterTotal], list[Aside]]:
         """Each message once, by its time; wrong clocks put right or aside; those of one moment a little apart."""
-        once, off = {}, []
+        once: dict[str, CounterTotal] = {}
+        off: list[Aside] = []
         for row in readings:
             once.setdefault(row.id, row)
         rows = []

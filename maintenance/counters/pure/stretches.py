@@ -191,7 +191,7 @@ def count(
         (open_, _stretch(open_, silent or _has_ended(open_, k, done, chained.last))) for k, open_ in enumerate(done)
     ]
     plain = [(o.label, s) for o, s in stretches if o.label.kind is None]
-    asked = [_question(o) for o in done if o.label.kind is not None] + _questions_aside(chained.aside)
+    asked = [_question(o, o.label.kind) for o in done if o.label.kind is not None] + _questions_aside(chained.aside)
     return Counted(
         runs=tuple(s for label, s in plain if label.die is not None and label.stock),
         without_stock=tuple(s for label, s in plain if label.die is not None and not label.stock),
@@ -217,7 +217,7 @@ class _Labels:
                 if answer.verdict is Verdict.TO_NOBODY:
                     return _Label(nobody=True)
                 stock = answer.verdict is Verdict.TO_DIE and step.after.stock
-                if stock and self._is_typed(answer.die, step):
+                if stock and answer.die is not None and self._is_typed(answer.die, step):
                     return _Label(kind=Kind.TYPED, dies=(answer.die,))
                 return _Label(die=answer.die, variant=answer.variant, stock=stock)
         if step.doubt is not Doubt.NONE:
@@ -274,10 +274,10 @@ def _has_ended(open_: _Open, k: int, done: list[_Open], last: CounterTotal | Non
     return last is not None and last.at - open_.last.until >= STANDSTILL_S
 
 
-def _question(open_: _Open) -> Question:
+def _question(open_: _Open, kind: Kind) -> Question:
     first, last = open_.first, open_.last
     return Question(
-        kind=open_.label.kind,
+        kind=kind,
         since=first.since,
         until=last.until,
         strokes=open_.strokes,
@@ -292,7 +292,7 @@ def _questions_aside(aside: Iterable[Aside]) -> list[Question]:
     """One question for the odd readings after one that is used, and one for all whose clock was wrong."""
     asked: dict[str, list[CounterTotal]] = {}
     for row in aside:
-        asked.setdefault("" if row.clock else row.follows.id, []).append(row.reading)
+        asked.setdefault("" if row.clock or row.follows is None else row.follows.id, []).append(row.reading)
     return [
         Question(
             kind=Kind.ODD if follows else Kind.CLOCK,
