@@ -67,7 +67,8 @@ def _drifting(user, plant: Plant | None) -> list:
 
 def _entries(user, plant: Plant | None) -> list[listing.Entry]:
     """The latest entries, and what was struck out last even where the entry itself is old."""
-    latest = list(listing.index(plant=plant, order="-recorded_at")[:MOST])
+    with_cost = user.has_perm(roles.SEE_COST)
+    latest = list(listing.index(plant=plant, order="-recorded_at", with_cost=with_cost)[:MOST])
     known = {(row["of_sort"], row["pk"]) for row in latest}
-    struck = listing.index(plant=plant, struck="yes", order="-struck_at")[:STRUCK_AT_MOST]
+    struck = listing.index(plant=plant, struck="yes", order="-struck_at", with_cost=with_cost)[:STRUCK_AT_MOST]
     return listing.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))

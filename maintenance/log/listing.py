@@ -173,14 +173,18 @@ def index(
     person: Person | None = None,
     struck: str = "",
     order: str = "-at",
+    with_cost: bool = False,
 ) -> Index:
     """The entries over all sorts, by `at`, `recorded_at` or `struck_at`.
 
     struck: "" for all, "no" for those that stand, "yes" for those struck out. What sat in the die when its records
     began is no entry of anybody and is left out, and so are spares taken off the shelf by a replacement.
+    with_cost: with entries of money, for whoever may see them.
     """
     parts = []
-    for one in [SORTS[sort]] if sort else SORTS.values():
+    for one in sorts(with_cost=with_cost).values():
+        if sort not in ("", one.name):
+            continue
         rows = one.model.objects.all()
         if person is not None:
             rows = rows.filter(person=person)
@@ -231,9 +235,14 @@ def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) ->
     return [_entry(SORTS[name], event, sets, system) for name, event in events_of if event is not None]
 
 
-def find(sort: str, pk: int, *, system: units.System = units.System.METRIC) -> Entry | None:
+def sorts(*, with_cost: bool) -> dict[str, Sort]:
+    """The sorts of entries that somebody sees."""
+    return {name: sort for name, sort in SORTS.items() if with_cost or sort.model is not CostLine}
+
+
+def find(sort: str, pk: int, *, system: units.System = units.System.METRIC, with_cost: bool = False) -> Entry | None:
     """One entry by its sort and number, with all rows of its set."""
-    if sort not in SORTS:
+    if sort not in sorts(with_cost=with_cost):
         return None
     event = _with_words(SORTS[sort]).filter(pk=pk).first()
     if event is None:
@@ -243,7 +252,7 @@ def find(sort: str, pk: int, *, system: units.System = units.System.METRIC) -> E
 
 
 def of_event(event: Event, *, system: units.System = units.System.METRIC) -> Entry:
-    return find(sort_of(event).name, event.pk, system=system)
+    return find(sort_of(event).name, event.pk, system=system, with_cost=True)
 
 
 def _with_words(sort: Sort):

@@ -8,9 +8,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from diestore.access import roles
 from diestore.access.models import UserSettings
 from maintenance.log import listing, write
-from maintenance.models import EVENTS, Run, Stop, Work
+from maintenance.models import EVENTS, CostLine, Run, Stop, Work
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, page, said, sent, shelf
 
@@ -223,9 +224,36 @@ def test_the_list_is_the_same_as_a_plain_one(as_role):
     for order in ("-at", "at", "-recorded_at"):
         for only in (None, die, other):
             for struck in ("", "no", "yes"):
-                index = listing.index(die=only, struck=struck, order=order)
+                index = listing.index(die=only, struck=struck, order=order, with_cost=True)
                 whole = plain(order, only, struck)
                 assert index.count() == len(whole)
                 assert index[0:3] + index[3:7] + index[7:50] == whole
-    assert listing.index(sort="costline")[0:5] == []
+    assert listing.index(sort="costline", with_cost=True)[0:5] == []
     assert listing.index(die=die)[0:0] == []
+
+
+@pytest.mark.parametrize("role", roles.ROLES)
+def test_money_is_read_by_those_who_may_see_it_and_by_nobody_else(client, role):
+    """Before, `?sort=costline` told setter, buyer, toolmaker and tablet what a repair had cost."""
+    die = make.die()
+    make.run(die, 1)
+    line = CostLine.objects.create(die=die, at=make.moment(2), kind="sharpening", amount="541", through="import",
+                                   key="a bill")  # fmt: skip
+    struck = CostLine.objects.create(die=die, at=make.moment(3), kind="sharpening", amount="542", through="import",
+                                     key="another", struck_at=make.moment(4), struck_by=make.person(),
+                                     struck_reason="twice")  # fmt: skip
+    may = roles.SEE_COST in roles.GRANTS[role]
+    client.force_login(make.user(role))
+    list_of_all, of_cost = reverse("maintenance:entries"), reverse("maintenance:entries") + "?sort=costline"
+    pages = [list_of_all, of_cost, f"{list_of_all}?struck=yes", reverse("diestore:die", args=[die.pk]), "/"]
+    if roles.GRANTS[role] & {roles.LOG_RUN}:
+        pages.append(f"{reverse('maintenance:log')}?die={die.pk}")
+    for url in pages:
+        answer = client.get(url)
+        assert answer.status_code == 200
+        assert ("541.00" in answer.content.decode() or "542.00" in answer.content.decode()) == may, url
+    for one in (line, struck):
+        found = client.get(reverse("maintenance:strike", args=["costline", one.pk])).status_code
+        assert found == (200 if roles.STRIKE_ENTRY in roles.GRANTS[role] else 403)
+        assert client.get(f"/log/entries/costline/{one.pk}/").status_code == 404, "no page of its own"
+    assert ("costline" in client.get(list_of_all).content.decode()) == may

@@ -248,7 +248,8 @@ def _day(moment: dt.datetime) -> str:
 
 def log(request, die) -> str:
     """The latest entries, struck ones too, a page at a time."""
-    page = listing.index(die=die).page(request.GET.get("entries"), ENTRIES_A_PAGE)
+    index = listing.index(die=die, with_cost=request.user.has_perm(roles.SEE_COST))
+    page = index.page(request.GET.get("entries"), ENTRIES_A_PAGE)
     return render_to_string(
         "maintenance/screens/die/log.html",
         {

@@ -82,6 +82,10 @@ def _system(request: HttpRequest) -> units.System:
     return system_of(request.user)
 
 
+def _sees_cost(request: HttpRequest) -> bool:
+    return request.user.has_perm(roles.SEE_COST)
+
+
 def _number(text: str | None) -> int | None:
     """A row's number in an address; None where it cannot be one."""
     return int(text) if text and text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY else None
@@ -157,7 +161,8 @@ class Start(AnyOf, View):
             _remember_die(request, die)
         elif recent and not text and not problem:
             die = recent[0]
-        latest = listing.read(listing.index(die=die)[:5], system=_system(request)) if die else []
+        seen = listing.index(die=die, with_cost=_sees_cost(request))[:5] if die else []
+        latest = listing.read(seen, system=_system(request))
         return render(
             request,
             "maintenance/screens/entry/start.html",
@@ -393,7 +398,11 @@ class Strike(PermissionRequiredMixin, View):
         return HttpResponseRedirect(_die_url(entry.die) if entry.die else reverse("maintenance:entries"))
 
     def _entry(self, request: HttpRequest, sort: str, pk: int) -> listing.Entry:
-        entry = listing.find(sort, pk, system=_system(request)) if pk <= BIGGEST_KEY else None
+        entry = (
+            listing.find(sort, pk, system=_system(request), with_cost=_sees_cost(request))
+            if pk <= BIGGEST_KEY
+            else None
+        )
         if entry is None:
             raise Http404("There is no such entry.")
         return entry
@@ -440,7 +449,7 @@ class Entries(AnyOf, View):
     }
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        form = forms.EntriesFilter(request.GET, sorts=listing.SORTS.values())
+        form = forms.EntriesFilter(request.GET, sorts=listing.sorts(with_cost=_sees_cost(request)).values())
         form.is_valid()
         asked = form.cleaned_data
         order = request.GET.get("order", "") if request.GET.get("order", "") in self.ORDERS else ""
@@ -451,6 +460,7 @@ class Entries(AnyOf, View):
             person=asked.get("person"),
             struck=asked.get("struck", ""),
             order=self.ORDERS[order],
+            with_cost=_sees_cost(request),
         )
         page = (listing.Index([], "-at") if problem else rows).page(request.GET.get("page"), ENTRIES_A_PAGE)
         kept = {k: v for k, v in request.GET.items() if k not in ("page", "order") and v}
