@@ -94,7 +94,7 @@ class Factor:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Answer:
+class UsualInterval:
     """The usual interval of an edge that nobody has run yet. record: None without any record."""
 
     spec: EdgeSpec
@@ -102,7 +102,8 @@ class Answer:
     record: handbook.Interval | None
 
     @property
-    def told(self) -> handbook.Interval:
+    def best(self) -> handbook.Interval:
+        """By this shop's record, and without one by the handbook."""
         return self.record or self.handbook
 
 
@@ -110,7 +111,7 @@ class Answer:
 class Changed:
     """The same edge built otherwise: times as long (middle, low, high) and what it then comes to."""
 
-    after: Answer
+    after: UsualInterval
     times: tuple[float, float, float]
 
 
@@ -125,14 +126,52 @@ def rests_on(fit: FleetFit | None) -> str:
     return "mostly handbook" if fit.dull_ends < FEW_DULL_ENDS else "this shop's record"
 
 
-def answer(fit: FleetFit | None, spec: EdgeSpec) -> Answer:
+def answer(fit: FleetFit | None, spec: EdgeSpec) -> UsualInterval:
     record = handbook.expected_interval(fit, spec) if has_record(fit) else None
-    return Answer(spec=spec, handbook=handbook.handbook_interval(spec), record=record)
+    return UsualInterval(spec=spec, handbook=handbook.handbook_interval(spec), record=record)
 
 
 def changed(fit: FleetFit | None, before: EdgeSpec, after: EdgeSpec) -> Changed:
     times = _times(fit, before, [after])
     return Changed(after=answer(fit, after), times=(float(times.times[0]), float(times.low[0]), float(times.high[0])))
+
+
+def built_otherwise(
+    spec: EdgeSpec,
+    *,
+    tool_steel: str = "",
+    coating: str = "",
+    hardness_hrc: float | None = None,
+    gap_pct: float | None = None,
+    thickness_mm: float | None = None,
+    tensile_mpa: float | None = None,
+) -> EdgeSpec:
+    """The same edge with another steel (then of its usual hardness), hardness, coating, gap or stock; empty: as it is.
+
+    Raises SampleRefused for what cannot be.
+    """
+    changes: dict = {}
+    if tool_steel:
+        changes |= {"steel": steel_group(tool_steel), "hardness_above_usual_hrc": None}
+    if (above := above_usual(tool_steel or spec.steel, hardness_hrc)) is not None:
+        changes["hardness_above_usual_hrc"] = above
+    if coating:
+        changes["coating"] = tool_steels.coating(coating)
+    measured = {"gap_pct": gap_pct, "thickness_mm": thickness_mm, "tensile_mpa": tensile_mpa}
+    changes |= {name: value for name, value in measured.items() if value is not None}
+    return replace(spec, **changes)
+
+
+def steel_group(steel: str | None) -> str | None:
+    """The steel as the wear model has it; None where none is written."""
+    named = tool_steels.grade(steel)
+    return named.group if named else None
+
+
+def above_usual(steel: str | None, hrc: float | None) -> float | None:
+    """How much harder than usual for its steel; None where either is not known, as for carbide."""
+    named = tool_steels.grade(steel)
+    return None if hrc is None or named is None or named.usual_hrc is None else hrc - named.usual_hrc
 
 
 def _times(fit: FleetFit | None, before: EdgeSpec, after: Sequence[EdgeSpec]) -> handbook.Times:

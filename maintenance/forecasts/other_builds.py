@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from diestore.handbook import tool_steels
 from diestore.register.models import Die, Plant
 from maintenance.life import prior
 from maintenance.life.cycles import EdgeSpec
@@ -86,27 +85,3 @@ def times_with(plant: Plant, edges: Sequence[EdgeNow], changed: Sequence[EdgeSpe
     after = before - k[:, None] * (b @ steps.T)
     times = np.exp((np.logaddexp.reduce(before, axis=1) - np.logaddexp.reduce(after, axis=1)) / k)
     return np.quantile(times, (np.arange(draws) + 0.5) / draws)
-
-
-def built_otherwise(
-    spec: EdgeSpec,
-    *,
-    tool_steel: str = "",
-    coating: str = "",
-    hardness_hrc: float | None = None,
-    gap_pct: float | None = None,
-) -> EdgeSpec:
-    """The same edge with another steel (then of its usual hardness), coating, hardness or gap; empty: as it is.
-
-    Raises SampleRefused for a gap that cannot be.
-    """
-    made = spec
-    if tool_steel and (named := tool_steels.grade(tool_steel)) is not None:
-        made = replace(made, steel=named.group, hardness_above_usual_hrc=None)
-        if hardness_hrc is not None and named.usual_hrc is not None:
-            made = replace(made, hardness_above_usual_hrc=hardness_hrc - named.usual_hrc)
-    elif hardness_hrc is not None and (named := tool_steels.grade(spec.steel)) is not None and named.usual_hrc:
-        made = replace(made, hardness_above_usual_hrc=hardness_hrc - named.usual_hrc)
-    if coating:
-        made = replace(made, coating=tool_steels.coating(coating))
-    return made if gap_pct is None else replace(made, gap_pct=gap_pct)

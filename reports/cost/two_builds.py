@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from maintenance.forecasts import other_builds
+from maintenance.forecasts import builds, other_builds
 from reports.costing.builds import BuildPlan, Comparison, compare_builds, worn_off_per_sharpening
 from reports.costing.money import from_float
 from reports.purchasing.demand import BreakRate
@@ -97,7 +97,7 @@ def two_builds(
     if change is None or not edges:
         return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)
     built = [
-        other_builds.built_otherwise(
+        builds.built_otherwise(
             edge.spec,
             tool_steel=change.tool_steel,
             coating=change.coating,

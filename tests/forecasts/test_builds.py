@@ -6,8 +6,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from diestore.handbook import tool_steels
 from maintenance.forecasts import builds
-from maintenance.life import EdgeSpec, LifeSamples, expected_interval, fit_fleet, handbook_interval, prior, what_if
+from maintenance.life import (
+    EdgeSpec,
+    LifeSamples,
+    SampleRefused,
+    expected_interval,
+    fit_fleet,
+    handbook_interval,
+    prior,
+    what_if,
+)
 from maintenance.life.seen import Seen
 from maintenance.screens.wear_model import drawing as wear_model_drawing
 
@@ -45,6 +55,27 @@ def test_every_point_of_a_curve_is_that_edge_asked_for_alone(shop):
             assert curve.times.times[i] == pytest.approx(what_if(fit, EDGE, alone).times)
 
 
+def test_an_edge_built_otherwise_differs_by_what_is_asked_and_nothing_else():
+    hard = replace(EDGE, hardness_above_usual_hrc=1.0)
+    assert builds.built_otherwise(hard) == hard
+    assert builds.built_otherwise(hard, gap_pct=12.0) == replace(hard, gap_pct=12.0)
+    assert builds.built_otherwise(hard, coating="titanium nitride") == replace(hard, coating="TiN")
+    softer = {"steel": "M2", "hardness_above_usual_hrc": None}
+    assert builds.built_otherwise(hard, tool_steel="M2") == replace(hard, **softer), "of its usual hardness"
+    usual = tool_steels.grade("M2").usual_hrc
+    assert builds.built_otherwise(hard, tool_steel="M2", hardness_hrc=usual + 2).hardness_above_usual_hrc == 2
+    assert builds.built_otherwise(hard, hardness_hrc=usual).hardness_above_usual_hrc == (
+        usual - tool_steels.grade("D2").usual_hrc
+    )
+    assert builds.built_otherwise(replace(EDGE, steel="carbide"), hardness_hrc=60).hardness_above_usual_hrc is None
+    assert builds.built_otherwise(EDGE, tool_steel="PM-M4").steel == "PM"
+    assert builds.built_otherwise(EDGE, thickness_mm=2.0, tensile_mpa=500.0) == replace(
+        EDGE, thickness_mm=2.0, tensile_mpa=500.0
+    )
+    with pytest.raises(SampleRefused):
+        builds.built_otherwise(EDGE, gap_pct=-1.0)
+
+
 def test_what_gap_does_here_is_seen_in_the_record_and_not_in_the_handbook(shop):
     """The shop was made with half the life at 5 % of gap; the handbook says 0.68 of it."""
     fit, seen = shop
@@ -75,7 +106,7 @@ def test_without_a_record_there_is_the_handbook_alone(shop):
     empty = fit_fleet([], LifeSamples.of([], [], []))
     for fit in (None, empty):
         assert builds.answer(fit, EDGE).record is None
-        assert builds.answer(fit, EDGE).told == handbook_interval(EDGE)
+        assert builds.answer(fit, EDGE).best == handbook_interval(EDGE)
         assert all(curve.record is None for curve in builds.curves(fit, EDGE, Seen.nothing()))
         assert {line.says for line in builds.factors(fit, Seen.nothing(), plain_stock="")} == {builds.NOT_YET}
         assert builds.rests_on(fit) == "handbook only"

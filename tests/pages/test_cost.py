@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from diestore.register.models import Output, Part
+from maintenance.forecasts import builds as edge_builds
 from maintenance.forecasts import other_builds, store
 from maintenance.life import what_if
 from maintenance.log import queries, write
@@ -180,7 +181,7 @@ def test_times_of_one_edge_are_those_of_the_engine(told):
     """With one edge alone the die's interval changes as the engine says of that edge."""
     plant = told.plant
     edge = other_builds.edges_now(told)[0]
-    after = other_builds.built_otherwise(edge.spec, tool_steel="M2", coating="TiCN", gap_pct=6.0)
+    after = edge_builds.built_otherwise(edge.spec, tool_steel="M2", coating="TiCN", gap_pct=6.0)
     times = other_builds.times_with(plant, [edge], [after], draws=2000)
     engine = what_if(store.fleet_of(plant), edge.spec, after)
     assert np.exp(np.log(times).mean()) == pytest.approx(engine.times, rel=0.01)
@@ -190,8 +191,8 @@ def test_times_of_one_edge_are_those_of_the_engine(told):
 
 def test_times_lie_between_those_of_the_edges(told):
     edges = other_builds.edges_now(told)
-    changed = [other_builds.built_otherwise(e.spec, tool_steel="M2") if n else e.spec for n, e in enumerate(edges)]
-    every = [other_builds.built_otherwise(e.spec, tool_steel="M2") for e in edges]
+    changed = [edge_builds.built_otherwise(e.spec, tool_steel="M2") if n else e.spec for n, e in enumerate(edges)]
+    every = [edge_builds.built_otherwise(e.spec, tool_steel="M2") for e in edges]
     some, all_of_them = (other_builds.times_with(told.plant, edges, c) for c in (changed, every))
     low, high = np.minimum(1, all_of_them), np.maximum(1, all_of_them)
     assert ((some >= low - 1e-12) & (some <= high + 1e-12)).all()

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from diestore.access.models import UserSettings
 from diestore.register.models import Output, Part
-from maintenance.forecasts import other_builds, store
+from maintenance.forecasts import builds, store
 from maintenance.life import SampleRefused, handbook
 from maintenance.log import write
 from maintenance.models import EdgeForecast, Work
@@ -332,7 +332,7 @@ def test_another_build_is_answered_as_the_wear_model_does(as_role):
     die, edge = worked()
     store.fit_and_forecast(die.plant)
     shown = told(edge)
-    after = other_builds.built_otherwise(shown.spec, tool_steel="M2", gap_pct=12.0)
+    after = builds.built_otherwise(shown.spec, tool_steel="M2", gap_pct=12.0)
     expected = handbook.what_if(shown.fit, shown.spec, after, known=shown.fresh)
     said = spoken(page(as_role("lead"), edge, gap="12", steel="M2"))
     assert f"With M2, gap 12 %, half last longer than about {numbers.hits(expected.after.usual_hits)} hits" in said
@@ -351,7 +351,7 @@ def test_alternatives_are_other_than_what_is_there_and_lead_to_their_own_answer(
     html = page(client, edge)
     for other in others:
         asked = dict(other.asked)
-        assert f"half last longer than about {numbers.hits(other.told.after.usual_hits)}" in spoken(
+        assert f"half last longer than about {numbers.hits(other.what_if.after.usual_hits)}" in spoken(
             page(client, edge, **asked)
         )
     assert 'href="?gap=8#otherwise"' in html
@@ -409,7 +409,7 @@ def test_what_the_wear_model_refuses_is_told(as_role, monkeypatch):
     def refuse(*args, **asked):
         raise SampleRefused("the gap is odd")
 
-    monkeypatch.setattr(other_builds, "built_otherwise", refuse)
+    monkeypatch.setattr(builds, "built_otherwise", refuse)
     assert "That cannot be told: the gap is odd." in spoken(page(client, edge, gap="9"))
 
 

@@ -35,7 +35,7 @@ def how_it_stands(request, die) -> str:
         "die": die,
         "system": state.system,
         "state": state,
-        "rows": [_told(row) for row in state.cutting],
+        "rows": [_figures(row) for row in state.cutting],
         "forecast": forecast,
         "head": die_state.headline(state),
         "facts": die_state.facts(state),
@@ -80,7 +80,7 @@ def _wear(state: die_state.DieState) -> list[dict]:
     ]
 
 
-def _told(row: die_state.PositionRow) -> dict:
+def _figures(row: die_state.PositionRow) -> dict:
     """A cutting edge's line with its figures as they are said."""
     edge = row.forecast
     rests, handbook = die_state.edge_rests_on(edge) if edge else ("", "")

@@ -21,7 +21,7 @@ UNKNOWN_BEFORE = " and what was on it before"
 class CycleBar:
     """One cycle as it is drawn: x, y of its top left, its size, and its mark's middle."""
 
-    told: page.CycleTold
+    cycle: page.EdgeCycle
     x: float
     y: float
     w: float
@@ -33,7 +33,7 @@ class CycleBar:
 
     @property
     def css(self) -> str:
-        return self.told.css
+        return self.cycle.css
 
     @property
     def mid(self) -> float:
@@ -69,19 +69,19 @@ class CycleBars:
     height: float = BASE + LABELS
 
 
-def lay_out_bars(edge: page.EdgeTold, told: list[page.CycleTold]) -> CycleBars:
+def lay_out_bars(edge: page.EdgeState, cycles: list[page.EdgeCycle]) -> CycleBars:
     """Where the bars of some cycles stand, in order of time. Geometry only; the template draws."""
     usual = edge.fresh.usual_hits if edge.fresh else None
     expected = edge.expected.usual_hits if edge.expected else None
-    most = 1.06 * max([t.hits for t in told] + [usual or 0, expected or 0, 1])
-    slot = min((RIGHT - LEFT) / len(told), WIDEST_SLOT)
+    most = 1.06 * max([c.hits for c in cycles] + [usual or 0, expected or 0, 1])
+    slot = min((RIGHT - LEFT) / len(cycles), WIDEST_SLOT)
     scale = Even(0, most, BASE, TOP)
     bars = []
-    for i, one in enumerate(told):
+    for i, one in enumerate(cycles):
         h = max(BASE - scale.at(one.hits), 2.0)
         bars.append(
             CycleBar(
-                told=one,
+                cycle=one,
                 x=LEFT + slot * i + 3,
                 y=BASE - h,
                 w=max(slot - 6, 3.0),
@@ -103,7 +103,7 @@ def lay_out_bars(edge: page.EdgeTold, told: list[page.CycleTold]) -> CycleBars:
     )
 
 
-def _bar_title(one: page.CycleTold) -> str:
+def _bar_title(one: page.EdgeCycle) -> str:
     bits = [
         f"{one.hits:,} hits" + (UNKNOWN_BEFORE if one.cycle.unknown_age else ""),
         one.ended,

@@ -19,7 +19,7 @@ from maintenance.clockwork import cycles as clockwork_cycles
 from maintenance.clockwork import states
 from maintenance.clockwork.rows import DieLog, PositionRow, StockRow
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.forecasts import burr_limits, curves, other_builds, samples, store
+from maintenance.forecasts import builds, burr_limits, curves, samples, store
 from maintenance.life import fleet, handbook, predict, weibull
 from maintenance.life.cycles import DULL, EdgeSpec, LifeSamples, SampleRefused
 from maintenance.log import queries, read
@@ -33,7 +33,6 @@ SELDOM_DULL = 0.8  # share of the cycles cut short, from which it seldom gets to
 GAPS_TO_TRY = (8.0, 10.0, 12.0)  # % of thickness, per side
 GAP_APART = 0.8  # a gap nearer than this to the present one is no other gap
 STEELS_UPWARDS = ("D2", "M2", "PM", "carbide")  # by the interval that the wear model starts from
-STEEL_WORDS = {"PM": "powder high-speed steel"}
 COATINGS_TO_TRY = ("TiN", "TiCN", "AlCrN")
 HARDER_HRC = 2.0
 
@@ -42,7 +41,7 @@ DULL_END, CHIPPED_END, CUT_SHORT, UNDER_WAY = "dull", "chipped", "short", "open"
 
 
 @dataclass(frozen=True, kw_only=True)
-class CycleTold:
+class EdgeCycle:
     """A cycle as its bar and its line say it. counted_as_planned: called dull at a round count, out of habit."""
 
     cycle: clockwork_cycles.Cycle
@@ -67,7 +66,7 @@ class CycleTold:
 
 
 @dataclass(frozen=True, kw_only=True)
-class BuildTold:
+class EdgeBuild:
     """How the edge is or was built, and how it did so."""
 
     build: clockwork_cycles.Build
@@ -91,7 +90,7 @@ class Alternative:
     """The edge built otherwise. asked: as the form's fields would say it."""
 
     words: str
-    told: handbook.WhatIf
+    what_if: handbook.WhatIf
     asked: dict[str, str] = field(default_factory=dict)
 
 
@@ -110,7 +109,7 @@ class OwnRecord:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EdgeTold:
+class EdgeState:
     """Everything that an edge's page shows. spec, fresh and what rests on them are None where nothing cuts there."""
 
     position: Position
@@ -133,7 +132,7 @@ class EdgeTold:
     specs: list[EdgeSpec]
     current: dict[int, int]
     cycles: list[tuple[int, clockwork_cycles.Cycle]]  # row, cycle: those of this position
-    builds: list[BuildTold]
+    builds: list[EdgeBuild]
     others: list[PositionRow]  # further cutting positions of the die
 
     @property
@@ -163,7 +162,7 @@ class EdgeTold:
         return next((c for _, c in self.cycles if c.open), None)
 
 
-def of_position(position: Position, system: units.System) -> EdgeTold:
+def of_position(position: Position, system: units.System) -> EdgeState:
     """The same number of queries however many cycles there are."""
     die = position.die
     log = read.of_die(die)
@@ -180,7 +179,7 @@ def of_position(position: Position, system: units.System) -> EdgeTold:
     cutting = clockwork_cycles.cutting_positions(log)
     expected = handbook.expected_interval(fit, specs[number]) if number is not None else None
     refusal = (edge.refusal if edge else "") or part.refused.get(position.pk, "")
-    return EdgeTold(
+    return EdgeState(
         position=position,
         system=system,
         kind=KINDS[position.kind].name,
@@ -219,7 +218,7 @@ def _fresh(fit, specs, life, number: int | None, position: Position) -> predict.
 # --- cycles -----------------------------------------------------------------------------------------------------------
 
 
-def told_cycles(edge: EdgeTold, chosen: Sequence[int]) -> list[CycleTold]:
+def cycles_shown(edge: EdgeState, chosen: Sequence[int]) -> list[EdgeCycle]:
     """The cycles of these places in `edge.cycles`, with the entry that ended each, its order and its coil."""
     works, changes = _ends(edge.position)
     runs = _runs(edge.position)
@@ -236,7 +235,7 @@ def told_cycles(edge: EdgeTold, chosen: Sequence[int]) -> list[CycleTold]:
             order, coil = "", ""  # nothing ran in it
         css, word, ended = _said(cycle, end)
         made.append(
-            CycleTold(
+            EdgeCycle(
                 cycle=cycle,
                 number=i + 1,
                 css=css,
@@ -308,7 +307,7 @@ def _said(cycle: clockwork_cycles.Cycle, end: dict | None) -> tuple[str, str, st
     return CUT_SHORT, SHORT_WHY.get(why, "sharp"), LONG_WHY.get(why, "still sharp")
 
 
-def _builds(log: DieLog, cycles: Iterable[clockwork_cycles.Cycle]) -> list[BuildTold]:
+def _builds(log: DieLog, cycles: Iterable[clockwork_cycles.Cycle]) -> list[EdgeBuild]:
     """The builds of a position, the present one first."""
     by_build: dict[clockwork_cycles.Build, list[clockwork_cycles.Cycle]] = {}
     for cycle in cycles:
@@ -318,7 +317,7 @@ def _builds(log: DieLog, cycles: Iterable[clockwork_cycles.Cycle]) -> list[Build
         ended = [c for c in rows if not c.open]
         starts = [c.started for c in rows]
         made.append(
-            BuildTold(
+            EdgeBuild(
                 build=build,
                 stock=log.stocks[build.stock],
                 since=None if None in starts else read.moment(min(starts)),
@@ -336,7 +335,7 @@ def _builds(log: DieLog, cycles: Iterable[clockwork_cycles.Cycle]) -> list[Build
 # --- its own record ---------------------------------------------------------------------------------------------------
 
 
-def own_record(edge: EdgeTold, also: Iterable[int] = ()) -> OwnRecord:
+def own_record(edge: EdgeState, also: Iterable[int] = ()) -> OwnRecord:
     """The cycles of the edge as it is built now, alone or together with those of further positions of the die."""
     chosen = [p for p in (edge.position.pk, *also) if p in edge.current]
     mine = {edge.current[p] for p in chosen}
@@ -364,13 +363,13 @@ def own_record(edge: EdgeTold, also: Iterable[int] = ()) -> OwnRecord:
 # --- built otherwise --------------------------------------------------------------------------------------------------
 
 
-def what_if(edge: EdgeTold, **asked) -> handbook.WhatIf:
+def what_if(edge: EdgeState, **asked) -> handbook.WhatIf:
     """The usual hits with another gap_pct, tool_steel, coating, hardness_hrc. Raises SampleRefused."""
-    after = other_builds.built_otherwise(edge.spec, **asked)
+    after = builds.built_otherwise(edge.spec, **asked)
     return handbook.what_if(edge.fit, edge.spec, after, known=edge.fresh)
 
 
-def alternatives(edge: EdgeTold) -> list[Alternative]:
+def alternatives(edge: EdgeState) -> list[Alternative]:
     """A few other builds worth a look: other gaps, the next steels upwards, coatings, two points harder; both best."""
     if edge.spec is None:
         return []
@@ -378,7 +377,7 @@ def alternatives(edge: EdgeTold) -> list[Alternative]:
 
     def add(words: str, shown: dict[str, str], **asked) -> Alternative | None:
         try:
-            made.append(Alternative(words=words, told=what_if(edge, **asked), asked=shown))
+            made.append(Alternative(words=words, what_if=what_if(edge, **asked), asked=shown))
         except SampleRefused:
             return None
         return made[-1]
@@ -391,7 +390,7 @@ def alternatives(edge: EdgeTold) -> list[Alternative]:
     build = edge.open_cycle.build if edge.open_cycle else None
     steels = []
     for name in _steels_above(spec.steel)[:2]:
-        words = STEEL_WORDS.get(name, name)
+        words = builds.steel_words(name)
         steels.append((name, add(words, {"steel": name}, tool_steel=name)))
     if spec.coating == "none":
         for name in COATINGS_TO_TRY:
@@ -400,11 +399,11 @@ def alternatives(edge: EdgeTold) -> list[Alternative]:
         grade, harder = tool_steels.grade(build.tool_steel), build.hardness_hrc + HARDER_HRC
         if grade is not None and grade.hrc is not None and harder <= grade.hrc[1]:
             add(f"{harder:g} HRC", {"hardness": f"{harder:g}"}, hardness_hrc=harder)
-    best = max((g for g in gaps if g[1]), key=lambda g: g[1].told.times, default=None)
-    if best and steels and best[1].told.times > MATTERS:
+    best = max((g for g in gaps if g[1]), key=lambda g: g[1].what_if.times, default=None)
+    if best and steels and best[1].what_if.times > MATTERS:
         name = steels[0][0]
         add(
-            f"{STEEL_WORDS.get(name, name)} and gap {best[0]:g} %",
+            f"{builds.steel_words(name)} and gap {best[0]:g} %",
             {"steel": name, "gap": f"{best[0]:g}"},
             tool_steel=name,
             gap_pct=best[0],
@@ -421,18 +420,18 @@ def _steels_above(steel: str | None) -> list[str]:
 # --- why --------------------------------------------------------------------------------------------------------------
 
 
-def reasons(edge: EdgeTold, others: Sequence[Alternative]) -> list[str]:
+def reasons(edge: EdgeState, others: Sequence[Alternative]) -> list[str]:
     """Why it goes dull when it does, as far as the records say: plain sentences, the weightiest first."""
     if edge.fresh is None or edge.expected is None:
         return []
     sentences = [_against_expected(edge)]
     sentences += _of_the_gap(edge, [a for a in others if set(a.asked) == {"gap"}])
     steels = [a for a in others if set(a.asked) == {"steel"}]
-    if steels and steels[0].told.times >= MATTERS:
+    if steels and steels[0].what_if.times >= MATTERS:
         a = steels[0]
         sentences.append(
-            f"In {a.words} it would last about {a.told.times:.1f} times as long "
-            f"({a.told.times_low:.1f} to {a.told.times_high:.1f})."
+            f"In {a.words} it would last about {a.what_if.times:.1f} times as long "
+            f"({a.what_if.times_low:.1f} to {a.what_if.times_high:.1f})."
         )
     ended = [c for _, c in edge.cycles if not c.open]
     chipped = sum(c.ended_as == "chipped" for c in ended)
@@ -450,27 +449,27 @@ def reasons(edge: EdgeTold, others: Sequence[Alternative]) -> list[str]:
     return sentences
 
 
-def _of_the_gap(edge: EdgeTold, gaps: Sequence[Alternative]) -> list[str]:
+def _of_the_gap(edge: EdgeState, gaps: Sequence[Alternative]) -> list[str]:
     """The nearest of the gaps that would do it as much good as any."""
     if edge.spec.gap_pct is None:
         return ["Its gap is not known, so what the gap does to it cannot be told."]
     if not gaps:
         return []
-    most = max(a.told.times for a in gaps)
-    as_good = [a for a in gaps if a.told.times >= AS_GOOD * most]
+    most = max(a.what_if.times for a in gaps)
+    as_good = [a for a in gaps if a.what_if.times >= AS_GOOD * most]
     best = min(as_good, key=lambda a: abs(float(a.asked["gap"]) - edge.spec.gap_pct))
-    what_if, now = best.told, f"Its gap of {edge.spec.gap_pct:.1f} %"
-    if what_if.times < MATTERS:
+    change, now = best.what_if, f"Its gap of {edge.spec.gap_pct:.1f} %"
+    if change.times < MATTERS:
         return [f"{now} is not what shortens its life."]
-    sure = "" if what_if.times_low > 1 else ", though that is not sure"
-    does = "costs life" if what_if.times >= COSTS else "could be a little better"
+    sure = "" if change.times_low > 1 else ", though that is not sure"
+    does = "costs life" if change.times >= COSTS else "could be a little better"
     return [
-        f"{now} {does}: at {best.asked['gap']} % it would last about {what_if.times:.1f} times as long "
-        f"(8 times in 10 between {what_if.times_low:.1f} and {what_if.times_high:.1f}){sure}."
+        f"{now} {does}: at {best.asked['gap']} % it would last about {change.times:.1f} times as long "
+        f"(8 times in 10 between {change.times_low:.1f} and {change.times_high:.1f}){sure}."
     ]
 
 
-def _against_expected(edge: EdgeTold) -> str:
+def _against_expected(edge: EdgeState) -> str:
     times, low, high = edge.times_expected, edge.expected.low_hits, edge.expected.high_hits
     usual = edge.fresh.usual_hits
     such = f"such an edge is expected to last {numbers.hits(edge.expected.usual_hits)} hits here"
@@ -485,7 +484,7 @@ def _against_expected(edge: EdgeTold) -> str:
     return f"It lasts what its build lets one expect: {such}, it lasts {numbers.hits(usual)}."
 
 
-def gap_guidance(edge: EdgeTold) -> list[materials.GapGuidance]:
+def gap_guidance(edge: EdgeState) -> list[materials.GapGuidance]:
     if edge.open_cycle is None:
         return []
     stock = edge.log.stocks[edge.open_cycle.build.stock]
@@ -504,7 +503,7 @@ class ReadCycle:
     values_si: list[float]
 
 
-def edge_readings(edge: EdgeTold) -> dict[str, list[ReadCycle]]:
+def edge_readings(edge: EdgeState) -> dict[str, list[ReadCycle]]:
     """What was measured of the edge's wear, cycle by cycle, for each quantity that tells of it."""
     by_quantity: dict[str, list[ReadCycle]] = {}
     for _, cycle in edge.cycles:
@@ -524,7 +523,7 @@ def burr_limit_um(position: Position) -> float | None:
     return min(limits.values_list("part__burr_limit_um", flat=True), default=None)
 
 
-def rests_on(edge: EdgeTold) -> str:
+def rests_on(edge: EdgeState) -> str:
     """What the figures rest on, in a few sentences."""
     if edge.fresh is None:
         return ""

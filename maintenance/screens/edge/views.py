@@ -51,9 +51,9 @@ class EdgePage(View):
             context |= self._of_an_edge(request, edge)
         return render(request, "maintenance/screens/edge/edge.html", context)
 
-    def _of_an_edge(self, request: HttpRequest, edge: edge_page.EdgeTold) -> dict:
+    def _of_an_edge(self, request: HttpRequest, edge: edge_page.EdgeState) -> dict:
         page = Paginator(range(len(edge.cycles))[::-1], edge_page.CYCLES_A_PAGE).get_page(request.GET.get("cycles"))
-        told = edge_page.told_cycles(edge, list(page.object_list)[::-1])
+        cycles = edge_page.cycles_shown(edge, list(page.object_list)[::-1])
         others = edge_page.alternatives(edge)
         together = TogetherForm(request.GET if "also" in request.GET else None, places=edge.others)
         record = edge_page.own_record(edge, together.chosen)
@@ -63,8 +63,8 @@ class EdgePage(View):
             "head": _headline(edge),
             "reasons": edge_page.reasons(edge, others),
             "rests_on": edge_page.rests_on(edge),
-            "bars": lay_out_bars(edge, told) if told else None,
-            "told": told[::-1],
+            "bars": lay_out_bars(edge, cycles) if cycles else None,
+            "cycles": cycles[::-1],
             "page": page,
             "record": record,
             "record_said": _record_said(record),
@@ -79,7 +79,7 @@ class EdgePage(View):
         }
 
 
-def _build_words(edge: edge_page.EdgeTold) -> str:
+def _build_words(edge: edge_page.EdgeState) -> str:
     build = edge.open_cycle.build if edge.open_cycle else None
     if build is None:
         piece = edge.log.pieces.get(edge.state.piece) if edge.state.piece else None
@@ -90,7 +90,7 @@ def _build_words(edge: edge_page.EdgeTold) -> str:
     return " ".join(bit for bit in (build.tool_steel, build.coating, hardness) if bit)
 
 
-def _headline(edge: edge_page.EdgeTold) -> dict:
+def _headline(edge: edge_page.EdgeState) -> dict:
     """How long such an edge lasts here, how sure that is, in plain words."""
     if edge.fresh is None:
         return {"refusal": edge.refusal or "No piece with an edge sits here now, so nothing is forecast of it."}
@@ -139,7 +139,7 @@ def _record_said(record: edge_page.OwnRecord) -> dict:
     }
 
 
-def _plot(edge: edge_page.EdgeTold, record: edge_page.OwnRecord):
+def _plot(edge: edge_page.EdgeState, record: edge_page.OwnRecord):
     """Such an edge here, this edge, and what its cycles (or those of some edges) show by themselves."""
     if edge.fresh is None:
         return ""
@@ -158,26 +158,26 @@ def _plot(edge: edge_page.EdgeTold, record: edge_page.OwnRecord):
     )
 
 
-def _alternative(edge: edge_page.EdgeTold, other: edge_page.Alternative) -> dict:
-    return {"words": other.words, "query": urlencode(other.asked), **_what_if(other.told)}
+def _alternative(edge: edge_page.EdgeState, other: edge_page.Alternative) -> dict:
+    return {"words": other.words, "query": urlencode(other.asked), **_what_if(other.what_if)}
 
 
-def _what_if(told) -> dict:
-    if abs(told.times - 1) < 0.05 and told.times_high < MUCH and told.times_low > 1 / MUCH:
+def _what_if(change) -> dict:
+    if abs(change.times - 1) < 0.05 and change.times_high < MUCH and change.times_low > 1 / MUCH:
         sure = "about the same"
-    elif told.times_low > 1:
+    elif change.times_low > 1:
         sure = "longer"
-    elif told.times_high < 1:
+    elif change.times_high < 1:
         sure = "shorter"
     else:
         sure = "may be either"
     return {
-        "hits": numbers.hits(told.after.usual_hits),
-        "low": numbers.hits(told.after.low_hits),
-        "high": numbers.hits(told.after.high_hits),
-        "times": _times(told.times),
-        "times_low": _times(told.times_low),
-        "times_high": _times(told.times_high),
+        "hits": numbers.hits(change.after.usual_hits),
+        "low": numbers.hits(change.after.low_hits),
+        "high": numbers.hits(change.after.high_hits),
+        "times": _times(change.times),
+        "times_low": _times(change.times_low),
+        "times_high": _times(change.times_high),
         "sure": sure,
     }
 
@@ -187,7 +187,7 @@ def _times(value: float) -> str:
     return f"{value:.2f}" if value < 0.995 else f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
 
 
-def _answer(edge: edge_page.EdgeTold, form: OtherBuildForm) -> dict | None:
+def _answer(edge: edge_page.EdgeState, form: OtherBuildForm) -> dict | None:
     """What the form asked, answered; `refusal` where it cannot be."""
     if edge.spec is None:
         return None
@@ -195,13 +195,13 @@ def _answer(edge: edge_page.EdgeTold, form: OtherBuildForm) -> dict | None:
     if asked is None:
         return None
     try:
-        told = edge_page.what_if(edge, **asked)
+        change = edge_page.what_if(edge, **asked)
     except SampleRefused as reason:
         return {"refusal": f"That cannot be told: {reason}."}
-    return {"words": form.words, "before": numbers.hits(told.before.usual_hits), **_what_if(told)}
+    return {"words": form.words, "before": numbers.hits(change.before.usual_hits), **_what_if(change)}
 
 
-def _readings(edge: edge_page.EdgeTold) -> list[dict]:
+def _readings(edge: edge_page.EdgeState) -> list[dict]:
     """A plot for each quantity that tells of the edge's wear."""
     found = edge_page.edge_readings(edge)
     limit_um = edge_page.burr_limit_um(edge.position)
@@ -234,7 +234,7 @@ def _readings(edge: edge_page.EdgeTold) -> list[dict]:
     return made
 
 
-def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
+def _wear(request: HttpRequest, edge: edge_page.EdgeState) -> list[dict]:
     """Each quantity that tells of wear: the sentence, the plot, the form for another limit."""
     asked_of, limits, bound = request.GET.get("of", ""), part_wear.limits_of([edge.position]), None
     was = dict(limits)
@@ -263,7 +263,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeTold) -> list[dict]:
     ]
 
 
-def _wear_plot(wear: part_wear.Wear, edge: edge_page.EdgeTold):
+def _wear_plot(wear: part_wear.Wear, edge: edge_page.EdgeState):
     what = units.reading(wear.quantity)
     unit = what.unit(edge.system) if what else "SI"
 

@@ -81,38 +81,38 @@ def wrong_calls(row: PastForecasts) -> list[WrongCall]:
     return [
         WrongCall(
             pk=n,
-            die_pk=told["die"],
-            code=told["code"],
-            origin=parse_datetime(told["origin"]),
-            low=told["low"],
-            high=told["high"],
-            came=came(told),
-            first=told["position"],
-            sort=told["sort"],
-            odds=told["gone"] if told["sort"] == EARLY else 1 - told["gone"],
-            hits=told["came_high"],
-            rests_on=told["rests_on"],
+            die_pk=call["die"],
+            code=call["code"],
+            origin=parse_datetime(call["origin"]),
+            low=call["low"],
+            high=call["high"],
+            came=came(call),
+            first=call["position"],
+            sort=call["sort"],
+            odds=call["gone"] if call["sort"] == EARLY else 1 - call["gone"],
+            hits=call["came_high"],
+            rests_on=call["rests_on"],
         )
-        for n, told in enumerate(row.wrong_calls)
+        for n, call in enumerate(row.wrong_calls)
     ]
 
 
-def came(told: dict) -> str:
+def came(call: dict) -> str:
     """What came, in words: further hits, and the edge."""
-    low, high = numbers.hits(told["came_low"]), numbers.hits(told["came_high"])
-    if told["came_as"] == "sharp":
-        how = "still runs" if told["running"] else f"{told['position']} was ground still sharp"
+    low, high = numbers.hits(call["came_low"]), numbers.hits(call["came_high"])
+    if call["came_as"] == "sharp":
+        how = "still runs" if call["running"] else f"{call['position']} was ground still sharp"
         return f"{high} hits, and {how}"
-    if told["came_low"] <= 0:
-        return f"{told['position']} {told['came_as']} within {high} hits"
-    return f"{told['position']} {told['came_as']} between {low} and {high} hits"
+    if call["came_low"] <= 0:
+        return f"{call['position']} {call['came_as']} within {high} hits"
+    return f"{call['position']} {call['came_as']} between {low} and {high} hits"
 
 
 def day(moment: dt.datetime) -> str:
     return f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
 
 
-def told(row: PastForecasts) -> dict:
+def shown(row: PastForecasts) -> dict:
     """What the page says of a look back that has enough to say."""
     s = row.scores
     held, wide = 100 * s["band_80"], 100 * NINE_IN_TEN * s["se"]

@@ -30,5 +30,5 @@ class Record(View):
         }
         if row is not None and not row.refusal:
             table = page.WrongTable(Rows(page.wrong_calls(row)))
-            context |= {"table": lay_out(request, table), **page.told(row)}
+            context |= {"table": lay_out(request, table), **page.shown(row)}
         return render(request, "maintenance/screens/track_record/track_record.html", context)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -57,10 +57,10 @@ SHOWN_IN = {"tensile_mpa": "stress_mpa", "thickness_mm": "thickness_mm"}
 
 def spec_from(known: dict) -> EdgeSpec:
     """An edge to start from: what is known of the shop's usual one, the rest plain."""
-    told = {name: PLAIN[name] if known.get(name) is None else known[name] for name in PLAIN}
+    edge = {name: PLAIN[name] if known.get(name) is None else known[name] for name in PLAIN}
     if known:
-        told |= {name: known.get(name) for name in ("steel", "coating", "gap_pct", "hardness_above_usual_hrc")}
-    return EdgeSpec(die=0, **told)
+        edge |= {name: known.get(name) for name in ("steel", "coating", "gap_pct", "hardness_above_usual_hrc")}
+    return EdgeSpec(die=0, **edge)
 
 
 class EdgeForm(forms.Form):
@@ -114,60 +114,50 @@ class EdgeForm(forms.Form):
         return [self[name] for name in names]
 
     def clean(self):
-        told = super().clean()
+        asked = super().clean()
         for name in ("hardness", "to_hardness"):
             self._between(name, *HRC, "HRC")
         for name in ("gap", "to_gap"):
             self._between(name, GAP_AT_LEAST, GAP_AT_MOST, "%")
         if self.errors:
-            return told
+            return asked
         try:
             self.before = EdgeSpec(
                 die=0,
-                thickness_mm=told["thickness"],
-                tensile_mpa=told["tensile"],
-                stock_family=told["stock"],
-                steel=_group(told["steel"]),
-                hardness_above_usual_hrc=_above(told["steel"], told["hardness"]),
-                coating=told["coating"] or None,
-                gap_pct=told["gap"],
-                side=told["side"],
-                kind=told["kind"] if told["kind"] in KINDS else "",
+                thickness_mm=asked["thickness"],
+                tensile_mpa=asked["tensile"],
+                stock_family=asked["stock"],
+                steel=builds.steel_group(asked["steel"]),
+                hardness_above_usual_hrc=builds.above_usual(asked["steel"], asked["hardness"]),
+                coating=asked["coating"] or None,
+                gap_pct=asked["gap"],
+                side=asked["side"],
+                kind=asked["kind"] if asked["kind"] in KINDS else "",
             )
-            self.after = self._after(told)
+            self.after = self._after(asked)
         except SampleRefused as reason:
             raise ValidationError(f"This edge cannot be: {reason}.") from reason
-        return told
+        return asked
 
     def _between(self, name: str, low: float, high: float, unit: str) -> None:
         value = self.cleaned_data.get(name)
         if value is not None and not low <= value <= high:
             self.add_error(name, f"{value:g} {unit} cannot be taken; it must lie between {low:g} and {high:g} {unit}.")
 
-    def _after(self, told: dict) -> EdgeSpec | None:
-        changes: dict = {}
-        if told["to_steel"]:
-            changes |= {"steel": _group(told["to_steel"]), "hardness_above_usual_hrc": None}
-        if told["to_hardness"] is not None:
-            changes["hardness_above_usual_hrc"] = _above(told["to_steel"] or told["steel"], told["to_hardness"])
-        for field, name in (("to_coating", "coating"), ("to_gap", "gap_pct")):
-            if told[field] not in ("", None):
-                changes[name] = told[field]
-        for field, name in (("to_thickness", "thickness_mm"), ("to_tensile", "tensile_mpa")):
-            if told[field] is not None:
-                changes[name] = told[field]
-        after = replace(self.before, **changes)
-        return after if changes and after != self.before else None
-
-
-def _group(steel: str) -> str | None:
-    named = tool_steels.grade(steel)
-    return named.group if named else None
-
-
-def _above(steel: str, hrc: float | None) -> float | None:
-    named = tool_steels.grade(steel)
-    return hrc - named.usual_hrc if hrc is not None and named is not None and named.usual_hrc is not None else None
+    def _after(self, asked: dict) -> EdgeSpec | None:
+        """The edge as it would be; None where nothing is asked for, or where it is so already."""
+        hardness = asked["to_hardness"]
+        after = builds.built_otherwise(
+            self.before,
+            # Of a steel that stays the grade itself is named, as its group has another usual hardness.
+            tool_steel=asked["to_steel"] or (asked["steel"] if hardness is not None else ""),
+            hardness_hrc=hardness,
+            coating=asked["to_coating"],
+            gap_pct=asked["to_gap"],
+            thickness_mm=asked["to_thickness"],
+            tensile_mpa=asked["to_tensile"],
+        )
+        return after if after != self.before else None
 
 
 def _typed_of(spec: EdgeSpec) -> dict:
@@ -195,7 +185,7 @@ class Figures:
     rows: list[dict]
 
 
-def told(fit: FleetFit | None, seen: Seen, spec: EdgeSpec, after: EdgeSpec | None, system: units.System) -> dict:
+def shown(fit: FleetFit | None, seen: Seen, spec: EdgeSpec, after: EdgeSpec | None, system: units.System) -> dict:
     """All that the page shows of one edge."""
     curves = builds.curves(fit, spec, seen)
     choices = builds.choices(fit, spec, seen)
@@ -228,8 +218,12 @@ def in_words(spec: EdgeSpec, system: units.System) -> str:
     )
 
 
-def _answer(told: builds.Answer) -> dict:
-    return {"half": numbers.hits(told.told.usual_hits), "handbook": _band(told.handbook), "record": _band(told.record)}
+def _answer(usual: builds.UsualInterval) -> dict:
+    return {
+        "half": numbers.hits(usual.best.usual_hits),
+        "handbook": _band(usual.handbook),
+        "record": _band(usual.record),
+    }
 
 
 def _band(interval: Interval | None) -> dict | None:

@@ -48,7 +48,7 @@ class WearModel(View):
                 "fit": row,
                 "seen": seen,
                 "system": system,
-                **page.told(fit, seen, spec, after, system),
+                **page.shown(fit, seen, spec, after, system),
             },
         )
 
@@ -62,8 +62,8 @@ def _asked(request, plant: Plant | None) -> tuple[EdgeNow | None, Die | None, st
         die, wanted = position.die, position.pk
     elif "die" in known:
         die = get_object_or_404(Die.objects.select_related("plant"), pk=known["die"], plant=plant)
-        told = queries.newest_forecast(die)
-        wanted = told.limiting_id if told else None
+        forecast = queries.newest_forecast(die)
+        wanted = forecast.limiting_id if forecast else None
     else:
         return None, None, ""
     edges = other_builds.edges_now(die)
