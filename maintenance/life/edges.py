@@ -62,9 +62,9 @@ class Edges:
             thickness_mm=np.array([s.thickness_mm for s in specs], float),
             tensile_mpa=np.array([s.tensile_mpa for s in specs], float),
             family=np.array([_FAMILY.get(s.stock_family, other_family) for s in specs], np.int8),
-            steel=np.array([_STEEL.get(s.steel, other_steel) for s in specs], np.int8),
+            steel=np.array([_STEEL.get(s.steel or "", other_steel) for s in specs], np.int8),
             hardness_above_usual_hrc=np.array([unknown if v is None else v for v in hardness], float),
-            coating=np.array([_COATING.get(s.coating, other_coating) for s in specs], np.int8),
+            coating=np.array([_COATING.get(s.coating or "", other_coating) for s in specs], np.int8),
             gap_pct=np.array([unknown if v is None else v for v in gap], float),
             lower=np.array([s.side == "lower" for s in specs], bool),
             kind=np.array([_KIND.get(s.kind, -1) for s in specs], np.int8),
@@ -78,5 +78,5 @@ class Edges:
         """All but the die, [edges, columns]."""
         return np.stack([getattr(self, f.name).astype(float) for f in fields(self) if f.name != "die"], axis=1)
 
-    def pick(self, rows) -> Edges:
+    def pick(self, rows: slice | NDArray[np.int64] | NDArray[np.bool_]) -> Edges:
         return Edges(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})

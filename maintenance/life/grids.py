@@ -9,6 +9,7 @@ edges of one, so that m given u is much narrower than m: there 15 and 31.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -144,7 +145,13 @@ def edge_marginals(post: Posterior, die: NDArray[np.int64]) -> Array:
 
 
 def travel(
-    grids: Grids, table_at, mu: Array, die: NDArray[np.int64], theta: Theta, *, aimed: bool = False
+    grids: Grids,
+    table_at: Callable[[Array, NDArray[np.int64] | None], Array],
+    mu: Array,
+    die: NDArray[np.int64],
+    theta: Theta,
+    *,
+    aimed: bool = False,
 ) -> Posterior:
     """Moves the grids, in place, to where the posterior lies, each die by itself; returns the posterior there.
 
@@ -191,6 +198,8 @@ def travel(
         todo[:] = False
         todo[dies[u_flag]] = True
         todo[die[edges[m_flag]]] = True
+    if found is None:
+        raise ValueError("no die to look at")
     return found
 
 

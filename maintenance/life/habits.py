@@ -23,7 +23,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from . import prior
 from .cycles import DULL, SHARP, EdgeSpec, LifeSamples
@@ -54,21 +54,21 @@ def unexplained(lower: NDArray[np.float64], hits: NDArray[np.float64]) -> NDArra
     return -np.log(np.interp(ratio, RATIOS, LARGEST_CHANCE))
 
 
-def heaped(hits: Sequence[float], *, at_least: int = 4, share: float = 0.5) -> NDArray[np.bool_]:
+def heaped(hits: ArrayLike, *, at_least: int = 4, share: float = 0.5) -> NDArray[np.bool_]:
     """Which dull ends of one edge lie heaped: at the same round count again and again.
 
     hits: [n] hits at which an edge was called dull with nobody having said how it was found. A round count is a
     multiple of 5,000. Marked are the ends at one round count that takes at least `at_least` ends and `share` of all
     of them.
     """
-    hits = np.asarray(hits, float)
-    marked = np.zeros(hits.shape, np.bool_)
-    if len(hits) < at_least:
+    ends = np.asarray(hits, float)
+    marked = np.zeros(ends.shape, np.bool_)
+    if len(ends) < at_least:
         return marked
-    round_counts = hits[_is_round(hits)]
+    round_counts = ends[_is_round(ends)]
     for value, count in zip(*np.unique(round_counts, return_counts=True), strict=True):
-        if count >= at_least and count >= share * len(hits):
-            marked |= hits == value
+        if count >= at_least and count >= share * len(ends):
+            marked |= ends == value
     return marked
 
 
@@ -118,15 +118,17 @@ def _came_to(samples: LifeSamples, n_edges: int, heap: NDArray[np.int64]) -> NDA
     return np.bincount(samples.edge[came], minlength=n_edges)
 
 
-def _by_the_lives(edge: NDArray[np.int64], habit: NDArray[np.bool_], each: NDArray[np.float64], came) -> float:
+def _by_the_lives(
+    edge: NDArray[np.int64], habit: NDArray[np.bool_], each: NDArray[np.float64], came: NDArray[np.int64]
+) -> float:
     """ln of the likelihood ratio of one share of habit in a die against what lives can do at most, edge by edge."""
     names, number = np.unique(edge, return_inverse=True)
     b = np.bincount(number, habit)
     c = np.bincount(number, ~habit) + came[names]
     ln_p = -np.bincount(number, np.where(habit, each, 0.0)) / np.maximum(b, 1)
-    b, c, ln_p = (column[b > 0] for column in (b, c, ln_p))
-    common = _best(b.sum(), c.sum(), 0.0)
-    return common - sum(_best(*one) for one in zip(b, c, ln_p, strict=True))
+    own = b > 0
+    common = _best(b[own].sum(), c[own].sum(), 0.0)
+    return common - sum(_best(*one) for one in zip(b[own], c[own], ln_p[own], strict=True))
 
 
 def _best(b: float, c: float, ln_most: float) -> float:
@@ -136,7 +138,7 @@ def _best(b: float, c: float, ln_most: float) -> float:
         return float(b * ln_p + (c * np.log(-np.expm1(ln_p)) if c else 0.0))
 
 
-def _rounder(hits, lower, moment) -> float:
+def _rounder(hits: NDArray[np.float64], lower: NDArray[np.float64], moment: NDArray[np.float64]) -> float:
     """ln of the likelihood ratio that dull ends of a die are at round counts more often than its looks are."""
     seen = lower[lower > 0]
     looks = (_is_round(seen).sum() + LOOKS_ROUND) / (len(seen) + LOOKS_ROUND)
@@ -182,8 +184,8 @@ def one_for_the_set(
     die = die[bounds[:-1]]
     unseen = np.add.reduceat((~samples.sure[dull]).astype(np.int64), bounds[:-1])
     whole = (unseen == np.diff(bounds)) & (unseen >= np.maximum(SET_AT_LEAST, SET_SHARE * at_work[die]))
-    habit = np.bincount(die, whole, dies)
-    habit = (habit >= SETS_AT_LEAST) & (habit >= OF_ALL * np.bincount(die, minlength=dies))
+    often = np.bincount(die, whole, dies)
+    habit = (often >= SETS_AT_LEAST) & (often >= OF_ALL * np.bincount(die, minlength=dies))
     # Every end of a set but one would be habit, unless the looks explain them.
     each = unexplained(samples.lower_hits[dull], samples.hits[dull])
     others = np.where(whole, np.add.reduceat(each, bounds[:-1]) - np.maximum.reduceat(each, bounds[:-1]), 0.0)

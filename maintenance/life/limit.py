@@ -21,7 +21,7 @@ Valid for 0 < s < 1; edges that leave no burr on the part keep their forecast.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -111,10 +111,11 @@ def to_limit(told: DiePrediction, edges: Mapping[int, Held]) -> DiePrediction:
     share_left of these count to the limit; what it rests on stays."""
     if not any(e in told.edges for e in edges):
         return told
-    x = np.r_[AT_ONCE, told.curve.strokes]
-    before = {e: _hazard(edge.curve, x) for e, edge in told.edges.items()}
+    die_curve = _curve_of(told)
+    x = np.r_[AT_ONCE, die_curve.strokes]
+    before = {e: _hazard(_curve_of(edge), x) for e, edge in told.edges.items()}
     after = {e: _held_hazard(told.edges[e], edges[e], x) if e in edges else h for e, h in before.items()}
-    die = _through(sum(before.values()), _hazard(told.curve, x), sum(after.values()))
+    die = _through(_summed(before.values(), x), _hazard(die_curve, x), _summed(after.values(), x))
     curve = Curve(x, np.log(np.maximum(die, SURE)))
     first = _first(after, die)
     made = {
@@ -138,23 +139,36 @@ def _on_it(edge: EdgePrediction, stroke_share: float) -> float:
     return left * (1 - edge.share_left) / max(edge.share_left, 1e-3)
 
 
+def _curve_of(told: DiePrediction | EdgePrediction) -> Curve:
+    if told.curve is None:
+        raise ValueError("a forecast without its curve cannot be counted to a limit")
+    return told.curve
+
+
+def _summed(hazards: Iterable[Array], x: Array) -> Array:
+    total = np.zeros(len(x))
+    for hazard in hazards:
+        total = total + hazard
+    return total
+
+
 def _held_hazard(edge: EdgePrediction, by: Held, x: Array) -> Array:
     """H of the limit at further strokes of the die, x."""
     if by.passed:
         return np.full(len(x), PASSED)
     on_it, spread = _on_it(edge, by.stroke_share), 0.0 if by.was_read else by.limit.spread
-    total, known = np.zeros(len(x)), 0.0
+    curve, total, known = _curve_of(edge), np.zeros(len(x)), 0.0
     for z, weight in zip(Z_NODES, Z_WEIGHTS, strict=True):
         share = by.limit.share * np.exp(spread * z)
 
-        def strokes(hits, share=share):
+        def strokes(hits: Array | float, share: float = share) -> Array:
             return np.maximum((hits / share - on_it) / by.stroke_share, 0.0)
 
         y = np.maximum(strokes(on_it + by.stroke_share * x), x)
         chips = by.chip_rate * by.stroke_share * (y - x) / HITS_UNIT
-        total += weight * np.exp(-np.maximum(_hazard(edge.curve, y) - chips, _hazard(edge.curve, x)))
+        total += weight * np.exp(-np.maximum(_hazard(curve, y) - chips, _hazard(curve, x)))
         if by.read_at is not None:
-            known += weight * float(np.exp(-_hazard(edge.curve, np.atleast_1d(strokes(by.read_at)))[0]))
+            known += weight * float(np.exp(-_hazard(curve, np.atleast_1d(strokes(by.read_at)))[0]))
     ratio = total / known if known else total
     return np.maximum.accumulate(np.clip(-np.log(np.clip(ratio, 1e-300, 1.0)), 0.0, PASSED))
 

@@ -41,24 +41,23 @@ class Readings:
 
     @classmethod
     def of(cls, row: ArrayLike, hits: ArrayLike, value: ArrayLike, quantity: ArrayLike = 0) -> Readings:
-        row = np.atleast_1d(np.asarray(row, np.int64))
-        n = len(row)
+        rows = np.atleast_1d(np.asarray(row, np.int64))
 
-        def column(values, kind):
-            return np.array(np.broadcast_to(np.asarray(values), (n,)), kind)
+        def column(values: ArrayLike) -> NDArray:
+            return np.broadcast_to(np.asarray(values), rows.shape)
 
-        hits, value = column(hits, np.float64), column(value, np.float64)
-        if not (np.isfinite(hits).all() and np.isfinite(value).all()):
+        at, read = np.array(column(hits), np.float64), np.array(column(value), np.float64)
+        if not (np.isfinite(at).all() and np.isfinite(read).all()):
             raise SampleRefused("a reading is not a number")
-        if (hits < 0).any():
-            raise SampleRefused(f"a reading was taken at {hits.min():g} hits; hits are nought or more")
-        keep = (hits > 0) & (value > 0)  # on a fresh edge, or with nothing to measure, it says nothing
-        return cls(row[keep], hits[keep], value[keep], column(quantity, np.int64)[keep])
+        if (at < 0).any():
+            raise SampleRefused(f"a reading was taken at {at.min():g} hits; hits are nought or more")
+        keep = (at > 0) & (read > 0)  # on a fresh edge, or with nothing to measure, it says nothing
+        return cls(rows[keep], at[keep], read[keep], np.array(column(quantity), np.int64)[keep])
 
     def __len__(self) -> int:
         return len(self.row)
 
-    def pick(self, keep: ArrayLike) -> Readings:
+    def pick(self, keep: NDArray[np.bool_] | NDArray[np.int64]) -> Readings:
         return Readings(self.row[keep], self.hits[keep], self.value[keep], self.quantity[keep])
 
 
@@ -151,23 +150,26 @@ def _learn(quantity: int, readings: Readings, life: Array, thickness: Array) -> 
     x = np.stack([np.ones(len(life)), np.log(thickness), np.log(readings.hits / life)], axis=1)
     cycle = np.unique(readings.row, return_inverse=True)[1]
     least = np.quantile(readings.value, 0.02)
-    best = None
+    found: list[tuple[Array, Array, NDArray[np.bool_]]] = []
+    at, top = 0, -np.inf  # where the score is best
     scores = []
-    for c0 in C0_PARTS * least:
+    tried = C0_PARTS * least
+    for c0 in tried:
         keep = readings.value > c0 + 1e-9 * least
         y = np.log(readings.value[keep] - c0)
         coef, weight, scale = _robust(x[keep], y)
         score = -np.log(scale) - y.mean()  # a sample's part of the likelihood, the Jacobian included
         scores.append(score * len(np.unique(cycle)))
-        if best is None or score > best[0] + 1e-9:
-            best = (score, c0, coef, weight, keep)
-    _, c0, coef, weight, keep = best
+        found.append((coef, weight, keep))
+        if score > top + 1e-9:
+            at, top = len(found) - 1, score
+    c0, (coef, weight, keep) = tried[at], found[at]
     rest = np.log(readings.value[keep] - c0) - x[keep] @ coef
     cycle_sd, reading_sd = _two_spreads(rest, weight, cycle[keep])
     return ReadingModel(
         quantity=quantity,
         c0=float(c0),
-        c0_sd=_grid_sd(C0_PARTS * least, np.array(scores)),
+        c0_sd=_grid_sd(tried, np.array(scores)),
         a=float(coef[0]),
         alpha=float(coef[1]),
         gamma=float(coef[2]),

@@ -43,7 +43,9 @@ class Outcome:
     name: str = ""
 
     @classmethod
-    def of(cls, group: int, remaining: Mapping[float, float], low: float, high: float, ended: bool, name: str = ""):
+    def of(
+        cls, group: int, remaining: Mapping[float, float], low: float, high: float, ended: bool, name: str = ""
+    ) -> Outcome:
         """remaining: probability -> strokes as told; low, high: further strokes; for one still sharp both are those
         run."""
         if not 0 <= low <= high:
@@ -232,21 +234,20 @@ def track_record(outcomes: Sequence[Outcome], *, seed: int = 0) -> TrackRecord:
             f"{len(outcomes)} past forecasts of {dies} dies, {int(ended.sum())} of them ended; "
             f"{DIES_AT_LEAST} dies and {ENDS_AT_LEAST} ends are needed"
         )
-    order = np.lexsort((ended, [o.gone_high for o in outcomes], [o.gone_low for o in outcomes], groups))
-    low = np.array([o.gone_low for o in outcomes])[order]
-    high = np.array([o.gone_high for o in outcomes])[order]
-    groups, ended = groups[order], ended[order]
+    low, high = np.array([o.gone_low for o in outcomes]), np.array([o.gone_high for o in outcomes])
+    order = np.lexsort((ended, high, low, groups))
+    low, high, groups, ended = low[order], high[order], groups[order], ended[order]
     rng = np.random.default_rng(seed)
     part = rng.random((IMPUTATIONS, len(low)))
     u = np.where(ended, low + part * (high - low), high)
     points = np.r_[MARKS, 0.1, 0.9]
     curve = np.mean([_went(row, ended, points) for row in u], axis=0)
     names, number = np.unique(groups, return_inverse=True)
-    spread = []
+    resampled = []
     for r in range(RESAMPLES):
         count = np.bincount(rng.integers(0, len(names), len(names)), minlength=len(names))
-        spread.append(_went(u[r % IMPUTATIONS], ended, points, count[number].astype(float)))
-    spread = np.array(spread)
+        resampled.append(_went(u[r % IMPUTATIONS], ended, points, count[number].astype(float)))
+    spread = np.array(resampled)
     went_se = spread[:, :-2].std(axis=0)
     first = order[np.argsort(high, kind="stable")]
     last = order[np.argsort(-np.where(ended, low, high), kind="stable")]

@@ -41,7 +41,7 @@ class Seen:
         counts: dict[str, dict[str, tuple[int, int]]] = {}
         for sort in SORTS:
             names = Counter(_name(spec, sort) for spec, _ in run)
-            dull = Counter()
+            dull: Counter[str] = Counter()
             for spec, n in run:
                 dull[_name(spec, sort)] += n
             counts[sort] = {name: (count, dull[name]) for name, count in sorted(names.items())}

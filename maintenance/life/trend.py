@@ -93,7 +93,9 @@ def trend(
     )
 
 
-def _crossings(target, intercept, slope, mean_x, sxx, n, quantile) -> tuple[float, float]:
+def _crossings(
+    target: float, intercept: float, slope: float, mean_x: float, sxx: float, n: int, quantile: float
+) -> tuple[float, float]:
     """Where the sides of the prediction band, line +- quantile sqrt(1 + 1/n + (x - mean)^2 / sxx), cross the
     target."""
     # (slope z + c)^2 = q^2 (1 + 1/n + z^2 / sxx), z = x - mean, c = intercept + slope mean - target

@@ -11,6 +11,7 @@ E. L. Kaplan, P. Meier, J. Am. Stat. Assoc. 53 (1958) 457-481.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from .cycles import DULL, LifeSamples
 
 Array = NDArray[np.float64]
+Likelihood = Callable[[Array], tuple[float, Array]]  # minus its logarithm, and the slope of that
 DULL_ENDS_NEEDED = 3
 UNSETTLED = (
     10.0  # a standard error of a logarithm beyond this is a factor of 22,000 either way: the sample says nothing
@@ -91,7 +93,7 @@ def fit_sample(samples: LifeSamples, *, dull_ends_needed: int = DULL_ENDS_NEEDED
     with np.errstate(divide="ignore"):
         ln_hits, ln_lower, ln_begun = np.log(np.maximum(hits, 1e-300)), np.log(lower), np.log(begun)
 
-    def minus_log_likelihood(z):
+    def minus_log_likelihood(z: Array) -> tuple[float, Array]:
         ln_scale, k = z[0], np.exp(z[1])
         if not -5 < z[1] < 7 or k * (ln_hits.max() - ln_scale) > 600.0:
             return 1e200, np.zeros(2)  # no scale so small can be meant
@@ -117,7 +119,9 @@ def fit_sample(samples: LifeSamples, *, dull_ends_needed: int = DULL_ENDS_NEEDED
 
     z, hessian = _top(minus_log_likelihood)
     is_settled = -4 < z[1] < 6 and abs(z[0]) <= 30 and np.linalg.eigvalsh(hessian)[0] > 0
-    covariance = np.linalg.inv(hessian) if is_settled else np.full((2, 2), np.inf)
+    covariance = np.full((2, 2), np.inf)
+    if is_settled:
+        covariance = np.asarray(np.linalg.inv(hessian), float)
     if not np.sqrt(np.diag(covariance)).max() <= UNSETTLED:
         raise NotEnough(f"{dull.sum()} dull ends in {len(s)} cycles do not settle a scale and a shape")
     return WeibullFit(
@@ -130,7 +134,7 @@ def fit_sample(samples: LifeSamples, *, dull_ends_needed: int = DULL_ENDS_NEEDED
     )
 
 
-def _top(function) -> tuple[Array, Array]:
+def _top(function: Likelihood) -> tuple[Array, Array]:
     """Where the likelihood is greatest: by its gradient, and where that loses its way, without it from three shapes."""
     found = scipy.optimize.minimize(
         function, [0.0, np.log(1.8)], jac=True, method="L-BFGS-B", bounds=[(-9, 9), (-4, 6)]
@@ -148,7 +152,7 @@ def _top(function) -> tuple[Array, Array]:
     return _settle(function, min(tries, key=lambda found: found.fun).x)
 
 
-def _settle(function, z: Array) -> tuple[Array, Array]:
+def _settle(function: Likelihood, z: Array) -> tuple[Array, Array]:
     """A few of Newton's steps on the gradient from where the optimiser stopped; the curvature there."""
     for _ in range(30):
         hessian = np.array([function(z + 1e-5 * e)[1] - function(z - 1e-5 * e)[1] for e in np.eye(2)]) / 2e-5
