@@ -319,6 +319,7 @@ _QUANTITIES = (
     _length("gap_mm", "gap", 3, 4),
     _length("clearance_mm", "clearance", 3, 4),
     _length("removed_mm", "amount ground off", 2, 4),
+    _length("raised_mm", "spacer", 2, 4),
     _length("allowance_mm", "grind allowance", 2, 3),
     _length("wear_mm", "wear", 3, 4),
     _length("height_mm", "height", 2, 3),

@@ -12,6 +12,8 @@ class Operation:
     fresh_edge: bool  # hits since sharpened start again
     removes: bool  # takes from the grind allowance
     touches_up: bool = False  # somebody saw the edge and touched it up: a look, after which its hits run on
+    raises: bool = False  # the piece stands higher by it, or lower
+    coats: bool = False
 
     @property
     def on_the_edge(self) -> bool:
@@ -25,8 +27,8 @@ OPERATIONS: dict[str, Operation] = {
         Operation("dressed in the press", "Touched up with a stone, die still in the press.", False, True, True),
         Operation("turned to a fresh edge", "Turned over or round to an edge not used before.", True, False),
         Operation("welded and recut", "Built up by welding and cut to size again.", True, False),
-        Operation("recoated", "Coated again; the edge is as sharp as before.", False, False),
-        Operation("spacer", "Shimmed up to make good what was ground away.", False, False),
+        Operation("recoated", "Coated again; the edge is as sharp as before.", False, False, coats=True),
+        Operation("spacer", "Shimmed up to make good what was ground away.", False, False, raises=True),
         Operation("repaired", "Mended without touching the edge.", False, False),
     )
 }

@@ -395,6 +395,8 @@ WORKS = _entries(
           choices=("ground", "dressed in the press", "turned to a fresh edge", "welded and recut", "recoated",
                    "spacer", "repaired")),
     _may("removed_mm", "Taken off.", **REMOVED),
+    _may("raised_mm", "How much higher it stands by a spacer; with a minus where one came out.", Sort.NUMBER,
+         at_least=-100, at_most=100),
     REASON,
     *WORK_COLUMNS,
     same=("die", "position", "piece", "at", "operation"),

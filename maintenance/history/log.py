@@ -228,6 +228,11 @@ class Incidents(EntryLoader):
         )
 
 
+WORK_FIELDS = (
+    "found", "removed_mm", "raised_mm", "wear_mm", "length_after_mm", "coating_after", "hours", "hits_into_run",
+)  # fmt: skip
+
+
 class Works(EntryLoader):
     table, model, what = tables.WORKS, Work, "works"
     same, main = ("position_id", "piece_id", "at", "operation"), "position_id"
@@ -242,9 +247,8 @@ class Works(EntryLoader):
         cells, at = row.cells, row["at"]
         operation = self.operation or cells["operation"]
         told = {"at": at, "operation": operation, "why": cells["reason"]}
-        for name in ("found", "removed_mm", "wear_mm", "length_after_mm", "coating_after", "hours", "hits_into_run"):
-            if name in cells:
-                told[name] = cells[name]
+        rules.check_raised(operation, cells.get("raised_mm"), field="raised_mm")
+        told |= {name: cells[name] for name in WORK_FIELDS if name in cells}
         more = implied_find(told)
         die = position = None
         if "position" in cells:

@@ -425,7 +425,8 @@ class Maker(CounterTables):
 
     def works(self):
         in_place = Q(position__die__plant=self.plant) & ~Q(operation="ground")
-        return entries(Work.objects.filter(in_place | Q(piece__plant=self.plant)), WORK_PATHS | {"piece": "piece__key"})
+        more = {"piece": "piece__key", "raised_mm": "raised_mm"}
+        return entries(Work.objects.filter(in_place | Q(piece__plant=self.plant)), WORK_PATHS | more)
 
     def readings(self):
         dies = {"die": "die__code", "of_position": "position__die__code", "of_cut": "cut__die__code"}

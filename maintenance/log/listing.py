@@ -267,8 +267,8 @@ def _members(keys) -> QuerySet[Work]:
 
 # What is said of a set rests on these of its works: a list of entries reads hundreds of them.
 _SAID = (
-    "set_key", "operation", "why", "found", "removed_mm", "hours", "position_id", "position__code", "piece_id",
-    "piece__mark",
+    "set_key", "operation", "why", "found", "removed_mm", "raised_mm", "coating_after", "hours", "position_id",
+    "position__code", "piece_id", "piece__mark",
 )  # fmt: skip
 
 
@@ -337,8 +337,11 @@ def _thing(work: Work) -> str:
     return str(work.position or work.piece)
 
 
-def _off(removed_mm: float, system: units.System) -> str:
-    return units.show(removed_mm, "removed_mm", system)
+def _amounts(amounts_mm: list[float], what: str, system: units.System) -> str:
+    if not amounts_mm:
+        return ""
+    least, most = (units.show(mm, "removed_mm", system) for mm in (min(amounts_mm), max(amounts_mm)))
+    return f", {least} {what}" if least == most else f", {least} to {most} {what}"
 
 
 def _codes(works: list[Work], most: int = 6) -> str:
@@ -351,13 +354,10 @@ def _say_work(events, system):
     first = events[0]
     operations = {w.operation for w in events}
     done = first.operation if len(operations) == 1 else "worked on"
-    amounts = {w.removed_mm for w in events if w.removed_mm is not None}
-    if len(amounts) == 1:
-        amount = f", {_off(next(iter(amounts)), system)} off"
-    elif amounts:
-        amount = f", {_off(min(amounts), system)} to {_off(max(amounts), system)} off"
-    else:
-        amount = ""
+    amount = _amounts([w.removed_mm for w in events if w.removed_mm is not None], "off", system)
+    raised = [w.raised_mm for w in events if w.raised_mm is not None]
+    amount += _amounts([mm for mm in raised if mm > 0], "set under", system)
+    amount += _amounts([-mm for mm in raised if mm < 0], "taken out", system)
     what = _thing(first) if len(events) == 1 else f"Set of {len(events)} pieces"
     by_state = defaultdict(list)
     for work in events:
@@ -370,6 +370,7 @@ def _say_work(events, system):
     for state in ("dull", "chipped", "broken", "galled", "sharp"):
         if state in by_state:
             facts.append(state if len(events) == 1 else f"{_codes(by_state[state])} {state}")
+    facts += sorted({f"coated {w.coating_after}" for w in events if w.coating_after})
     whys = {w.get_why_display() for w in events} - {"dull", "chipped", "ground with the set", "other"}
     facts += sorted(whys)
     hours = [w.hours for w in events if w.hours is not None]

@@ -94,6 +94,16 @@ def check_is_ground(position: Position, operation: str, *, field: str = "positio
         raise EntryRefused(f"{position} is a {kind(position.kind).name}, which is not ground.", field=field)
 
 
+def check_raised(operation: str, raised_mm: float | None, *, field: str) -> None:
+    """raised_mm: by a spacer; less than nought where one came out."""
+    if raised_mm is None:
+        return
+    if not OPERATIONS[operation].raises:
+        raise EntryRefused(f"No piece stands higher by being {operation}: only a spacer does that.", field=field)
+    if not math.isfinite(raised_mm) or not 0 < abs(raised_mm) <= 100:
+        raise EntryRefused(f"A spacer of {raised_mm:g} mm cannot be.", field=field)
+
+
 def found_on(why: str, found: str) -> str:
     """What was found on an edge: as somebody wrote, else as the reason says already: who sees a break has looked."""
     return why if why in (Found.CHIPPED, Found.BROKEN) and found in ("", Found.NOT_LOOKED) else found

@@ -43,6 +43,7 @@ from .rules import (
     check_moment,
     check_number,
     check_one_thing,
+    check_raised,
     check_run_times,
     check_signed_hits,
     check_text,
@@ -248,6 +249,7 @@ class SharpenedPiece:
     why: str = Work.Why.WITH_SET
     found: str = ""
     removed_mm: float | None = None
+    raised_mm: float | None = None  # by a spacer; less than nought where one came out
     wear_mm: float | None = None
     operation: str = "ground"
     coating_after: str = ""
@@ -288,6 +290,8 @@ def log_sharpening(
             raise EntryRefused(f"{entry.operation!r} is not a work that is done here.", field="operation")
         check_is_ground(position, entry.operation, field="pieces")
         check_number(entry.removed_mm, field="removed_mm", what=f"What was taken off {position}", at_most=100)
+        check_raised(entry.operation, entry.raised_mm, field="removed")
+        check_text(entry.coating_after, field="coating", what="The coating", at_most=40)
         check_number(entry.wear_mm, field="wear_mm", what=f"The wear of {position}", at_most=100)
         check_fitted(position, at)
         works.append(
@@ -298,6 +302,7 @@ def log_sharpening(
                 why=entry.why,
                 found=found_on(entry.why, entry.found),
                 removed_mm=entry.removed_mm,
+                raised_mm=entry.raised_mm,
                 wear_mm=entry.wear_mm,
                 length_after_mm=entry.length_after_mm,
                 coating_after=entry.coating_after,

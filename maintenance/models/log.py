@@ -208,6 +208,9 @@ class Work(Event):
     found = models.CharField(max_length=10, choices=Found, blank=True)
     wear_mm = models.FloatField(null=True, blank=True)
     removed_mm = models.FloatField(null=True, blank=True)
+    raised_mm = models.FloatField(
+        null=True, blank=True, help_text="By a spacer set under it; less than nought where one came out."
+    )
     length_after_mm = models.FloatField(null=True, blank=True)
     coating_after = models.CharField(max_length=40, blank=True)
     supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="works")
@@ -238,10 +241,18 @@ class Work(Event):
                 name="work_removed_possible",
             ),
             models.CheckConstraint(
+                condition=Q(raised_mm__isnull=True) | Q(raised_mm__gte=-100, raised_mm__lte=100),
+                name="work_raised_possible",
+            ),
+            models.CheckConstraint(
                 condition=Q(hours__isnull=True) | Q(hours__gte=0, hours__lte=10_000),
                 name="work_hours_possible",
             ),
         ]
+
+    @property
+    def lowered_mm(self) -> float | None:
+        return None if self.raised_mm is None else -self.raised_mm
 
 
 class Replacement(Event):

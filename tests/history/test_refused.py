@@ -61,6 +61,21 @@ CASES = {
         {"sharpenings": [ground("1-A", A, removed_mm="NaN")]},
         "removed_mm: 'NaN' is not a number. Leave the cell empty",
     ),
+    "raised by grinding": (
+        {
+            "works": [
+                {
+                    "die": "H-201",
+                    "position": "1-A",
+                    "at": A,
+                    "operation": "repaired",
+                    "reason": "other",
+                    "raised_mm": "1",
+                }
+            ]
+        },
+        "works.csv, line 2, raised_mm: No piece stands higher by being repaired: only a spacer does that.",
+    ),
     "infinite": ({"dies": [DIES[0] | {"strokes_per_minute": "inf"}]}, "strokes_per_minute: 'inf' is not a number."),
     "too large for a number": ({"dies": [DIES[0] | {"strokes_per_minute": "1e999"}]}, "'1e999' is too large."),
     "thickness nought": ({"dies": [DIES[0] | {"stock_thickness_mm": "0"}]}, "stock_thickness_mm: 0 cannot be"),

@@ -169,6 +169,9 @@ def everything() -> None:
             log.SharpenedPiece(position=lower, why="with set", operation="recoated", coating_after="AlCrN"),
         ],
     )  # fmt: skip
+    for day, raised_mm in ((4.1, 0.3), (4.2, -0.05)):
+        spacer = log.SharpenedPiece(position=lower, why="other", operation="spacer", raised_mm=raised_mm)
+        log.log_sharpening(by=by, die=die, at=moment(day), pieces=[spacer])
     Work.objects.create(piece=pieces["never fitted"], at=moment(5), operation="ground", why="planned", removed_mm=0.2)
     log.log_replacement(by=by, position=upper, at=moment(6), why="chipped", found="chipped", hits_into_run=9)
     log.log_replacement(by=by, position=lower, at=moment(7), why="other", take_out_only=True)

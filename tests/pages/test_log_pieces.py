@@ -8,9 +8,12 @@ from django.contrib.auth.models import User
 from django.db import connection
 from django.test.client import BOUNDARY, encode_multipart
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from diestore.access.models import UserSettings
 from diestore.register.models import Variant
+from maintenance.clockwork import states
+from maintenance.log import read
 from maintenance.models import HitCorrection, Reading, Replacement, StockMovement, Stop, Work
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, page, said, send, sent, shelf
@@ -154,6 +157,57 @@ def test_many_pieces_cost_no_more_queries(lead, die, ina, django_assert_num_quer
                 lead.get(address(name, die))
             counts.setdefault(name, []).append(len(seen))
     assert all(len(set(n)) == 1 for n in counts.values()), counts
+
+
+def one_piece(die, code, **more):
+    """The form's fields for a work on one piece and nothing else."""
+    left_out = {f"found_{p.pk}": "out" for p in die.positions.all()}
+    return {"sides": "both", "why": "other"} | left_out | {f"found_{at(code, die).pk}": "set"} | more
+
+
+@pytest.mark.parametrize(
+    ("where", "raised_mm", "says"),
+    [("under", 0.3, "3-D spacer, 0.30 mm set under"), ("out", -0.3, "3-D spacer, 0.30 mm taken out")],
+)
+def test_a_spacer_keeps_how_thick_it_is_and_which_way_it_went(lead, die, ina, where, raised_mm, says):
+    work = one_piece(die, "3-D", operation="spacer", spacer=where, removed="0.3", person=ina.pk)
+    answer = send(lead, "log_sharpening", die, follow=True, **work)
+    assert says in said(answer)
+    row = Work.objects.get()
+    assert (row.raised_mm, row.removed_mm) == (raised_mm, None)
+    assert states.states(read.of_die(die), row.at.timestamp())[row.position_id].allowance_left_mm == 4.0
+    shown = page(lead.get(reverse("maintenance:entry", args=["work", row.pk])))
+    assert f"stands 0.30 mm {'higher' if raised_mm > 0 else 'lower'}" in shown
+    strike = reverse("maintenance:strike", args=["work", row.pk])
+    answer = lead.post(strike, {"reason": "x", "person": ina.pk, "again": 1})
+    again = sent(lead.get(answer["Location"]))
+    assert (again["operation"], again["removed"], again["spacer"]) == ("spacer", "0.3", where)
+
+
+def test_recoated_says_with_what(lead, die, ina):
+    work = one_piece(die, "3-A", operation="recoated", person=ina.pk)
+    answer = send(lead, "log_sharpening", die, **work)
+    assert answer.context["form"].errors["coating"] == ["Say what it was coated with."]
+    answer = send(lead, "log_sharpening", die, follow=True, coating="AlCrN", **work)
+    assert "3-A recoated. " in said(answer) and Work.objects.get().coating_after == "AlCrN"
+    assert "coated AlCrN" in page(lead.get(address("entries")))
+    row = Work.objects.get()
+    strike = reverse("maintenance:strike", args=["work", row.pk])
+    answer = lead.post(strike, {"reason": "x", "person": ina.pk, "again": 1})
+    assert sent(lead.get(answer["Location"]))["coating"] == "AlCrN"
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "says"),
+    [
+        ({"operation": "spacer"}, "removed", "Enter how thick the spacer of 3-A is."),
+        ({"operation": "repaired", "removed": "0.2"}, "removed", "Nothing comes off a piece that is repaired."),
+        ({"operation": "recoated", "coating": "x" * 41}, "coating", "Name the coating in 40 letters."),
+    ],
+)
+def test_what_does_not_belong_to_a_work_is_refused_and_not_dropped(lead, die, ina, change, field, says):
+    answer = send(lead, "log_sharpening", die, **one_piece(die, "3-A", person=ina.pk), **change)
+    assert says in answer.context["form"].errors[field][0] and not Work.objects.exists()
 
 
 # --- a replacement ------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from django import forms
 
 from diestore import units
 from diestore.frame.fields import MeasureField, Opens, Pick, TypedField, WholeField
+from diestore.handbook.tool_steels import COATINGS
 from diestore.register.models import Party, Side
 from maintenance.clockwork import usual as clockwork_usual
 from maintenance.clockwork.works import OPERATIONS
@@ -170,6 +171,7 @@ class SharpeningForm(LogForm):
 
     heading = "Log a sharpening"
     BOTH, ALL, AS_FOUND, WITH_SET, LEFT_OUT = "both", "all", "as found", "set", "out"
+    UNDER, OUT = "under", "out"
 
     def build(self) -> None:
         log = read.of_die(self.die)
@@ -224,6 +226,21 @@ class SharpeningForm(LogForm):
         )
         self.fields["operation"] = forms.ChoiceField(
             label="What was done?", choices=[(key, key) for key in OPERATIONS], initial="ground"
+        )
+        self.fields["spacer"] = picks(
+            "Where did the spacer go?",
+            [(self.UNDER, Pick("set under", "it stands higher")), (self.OUT, Pick("taken out", "it stands lower"))],
+            initial=self.UNDER,
+            required=False,
+            help_text="Only for a spacer. How thick it is goes where else stands how much came off.",
+        )
+        self.fields["coating"] = forms.CharField(
+            label="Coated with",
+            max_length=40,
+            required=False,
+            widget=forms.TextInput({"placeholder": ", ".join(name for name in COATINGS if name != "none")}),
+            help_text="Only where it was coated anew.",
+            error_messages={"max_length": "Name the coating in 40 letters."},
         )
         self.fields["hours"] = TypedField(label="Hours on the bench, all together", required=False)
         self.fields["supplier"] = forms.ModelChoiceField(
@@ -296,16 +313,32 @@ class SharpeningForm(LogForm):
             self.add_error("hours", "Enter the hours as nought or more.")
         if any(name in self.errors for name in ("sides", "variant", "operation", "why", "rest")):
             return
+        self._check_operation(cleaned)
         self.pieces = self._pieces(cleaned)
         if not self.pieces:
             self.add_error(None, "No piece was ground by what is picked below. Pick at least one.")
+        elif OPERATIONS[cleaned["operation"]].raises and any(p.raised_mm is None for p in self.pieces):
+            without = self._named([p for p in self.pieces if p.raised_mm is None])
+            self.add_error("removed", f"Enter how thick the spacer of {without} is.")
         elif cleaned["why"] == self.AS_FOUND and not any(p.why != Work.Why.WITH_SET for p in self.pieces):
             self.add_error("why", "Tap the edge that was dull or chipped in the list below, or pick another reason.")
+
+    def _check_operation(self, cleaned: dict) -> None:
+        """What is typed beside a work belongs to it, and what belongs to it is typed."""
+        done = OPERATIONS[cleaned["operation"]]
+        amounts = ["removed", *(f"removed_{p.position.pk}" for p in self.places)]
+        if not (done.removes or done.raises):
+            for name in amounts:
+                if cleaned.get(name) is not None:
+                    self.add_error(name, f"Nothing comes off a piece that is {done.key}. Leave it empty.")
+        if done.coats and not cleaned.get("coating") and "coating" not in self.errors:
+            self.add_error("coating", "Say what it was coated with.")
 
     def _pieces(self, cleaned: dict) -> list[write.SharpenedPiece]:
         sides = self.one_side or cleaned.get("sides") or self.BOTH
         inserts = cleaned.get("variant") or self.ALL
-        removes = OPERATIONS[cleaned["operation"]].removes
+        done = OPERATIONS[cleaned["operation"]]
+        way = -1 if cleaned.get("spacer") == self.OUT else 1
         made = []
         for place in self.places:
             position = place.position
@@ -318,16 +351,18 @@ class SharpeningForm(LogForm):
                 continue
             found = cleaned["rest"] if state == self.WITH_SET else state
             before = self.kept.get(position.pk)
+            amount = own if own is not None else cleaned.get("removed")
             made.append(
                 write.SharpenedPiece(
                     position=position,
                     why=cleaned.get(f"why_{position.pk}") or self._why(cleaned["why"], found),
                     found=found,
-                    removed_mm=(own if own is not None else cleaned.get("removed")) if removes else None,
+                    removed_mm=amount if done.removes else None,
+                    raised_mm=way * amount if done.raises and amount is not None else None,
                     operation=cleaned["operation"],
                     wear_mm=before.wear_mm if before else None,
                     length_after_mm=before.length_after_mm if before else None,
-                    coating_after=before.coating_after if before else "",
+                    coating_after=cleaned.get("coating", ""),
                 )
             )
         return made
@@ -398,7 +433,8 @@ class SharpeningForm(LogForm):
         hours = [w.hours for w in works if w.hours is not None]
         rest = Counter(w.found or "not looked" for w in works if w.found in ("", "not looked", "sharp"))
         commonest = rest.most_common(1)[0][0] if rest else "not looked"
-        amounts = Counter(w.removed_mm for w in works if w.removed_mm is not None)
+        amount_of = {w.pk: w.removed_mm if w.raised_mm is None else abs(w.raised_mm) for w in works}
+        amounts = Counter(mm for mm in amount_of.values() if mm is not None)
         usual = amounts.most_common(1)[0][0] if amounts else None
         initial = {
             "sides": cls.BOTH,
@@ -408,6 +444,8 @@ class SharpeningForm(LogForm):
             "removed": usual,
             "rest": commonest,
             "operation": first.operation,
+            "spacer": cls.OUT if (first.raised_mm or 0) < 0 else cls.UNDER,
+            "coating": first.coating_after,
             "hours": f"{sum(hours):.6g}" if hours else "",
             "supplier": first.supplier_id,
             "hits_into_run": first.hits_into_run,
@@ -417,8 +455,8 @@ class SharpeningForm(LogForm):
             found = work.found or "not looked"
             initial[f"found_{work.position_id}"] = cls.WITH_SET if found == commonest else found
             initial[f"why_{work.position_id}"] = work.why
-            if work.removed_mm != usual:
-                initial[f"removed_{work.position_id}"] = work.removed_mm
+            if amount_of[work.pk] != usual:
+                initial[f"removed_{work.position_id}"] = amount_of[work.pk]
         return super().initial_of(events, system) | initial
 
 
