@@ -135,6 +135,7 @@ def run_tests(arguments: list[str]) -> int:
         ("style", ["-m", "ruff", "check", "."]),
         ("format", ["-m", "ruff", "format", "--check", "."]),
         ("import contracts", ["-c", contracts]),
+        ("types", ["-m", "mypy"]),
         ("migrations", ["manage.py", "makemigrations", "--check", "--dry-run"]),
         ("tests", ["-m", "pytest", "-p", "no:cacheprovider", *workers, *arguments]),
     )

@@ -291,20 +291,13 @@ class Components(TableLoader):
             return merger.put(key, standing, f"piece {key}", values, {"plant": self.shop.plant, "key": key} | make)
 
         for row, die, position in self.components:
-            if row.get("starts_empty"):
-                continue
-            key = row.get("piece") or piece_key(self.shop.plant.code, die.code, position.code, "first")
-            values = given(row, "mark", *PIECE_FIELDS, *OPENING_FIELDS)
-            make = {} if "opening" in row else {"opening": Piece.Opening.UNKNOWN}
-            try:
-                if "piece_spare" in row:
-                    values["item_id"] = self.shop.item(row["piece_spare"], row.get("piece_spare_revision", "")).pk
-                elif "piece_spare" not in row.columns:
-                    make["item_id"] = position.item_id
-                said = f"{tables.COMPONENTS.file}, line {row.line:,}"
-                self.first_pieces.append((row, position, put(row, key, values, make, said)))
-            except EntryRefused as error:
-                self.findings.problem(tables.COMPONENTS.file, row.line, error.field, str(error))
+            if not row.get("starts_empty"):
+                try:
+                    key, values, make = self._first_in(row, die, position)
+                    said = f"{tables.COMPONENTS.file}, line {row.line:,}"
+                    self.first_pieces.append((row, position, put(row, key, values, make, said)))
+                except EntryRefused as error:
+                    self.findings.problem(tables.COMPONENTS.file, row.line, error.field, str(error))
 
         def take(row: Row) -> None:
             values = given(row, "mark", *PIECE_FIELDS, *OPENING_FIELDS)
@@ -316,6 +309,17 @@ class Components(TableLoader):
         self.each(tables.PIECES, take)
         self.findings.stop_if_wrong()
         merger.save(self.shop.pieces)
+
+    def _first_in(self, row: Row, die: Die, position: Position) -> tuple[str, dict, dict]:
+        """Of the first piece of a position: its key, what the row says of it, and what only a new one takes."""
+        key = row.get("piece") or piece_key(self.shop.plant.code, die.code, position.code, "first")
+        values = given(row, "mark", *PIECE_FIELDS, *OPENING_FIELDS)
+        make = {} if "opening" in row else {"opening": Piece.Opening.UNKNOWN}
+        if "piece_spare" in row:
+            values["item_id"] = self.shop.item(row["piece_spare"], row.get("piece_spare_revision", "")).pk
+        elif "piece_spare" not in row.columns:
+            make["item_id"] = position.item_id
+        return key, values, make
 
     def _check_opening(self, values: dict, standing: Piece | None) -> None:
         def now(name: str):

@@ -373,42 +373,49 @@ def alternatives(edge: EdgeState) -> list[Alternative]:
     """A few other builds worth a look: other gaps, the next steels upwards, coatings, two points harder; both best."""
     if edge.spec is None:
         return []
-    spec, made = edge.spec, []
+    gaps = {gap: _tried(edge, f"gap {gap:g} %", {"gap": f"{gap:g}"}, gap_pct=gap) for gap in _gaps_apart(edge.spec)}
+    steels = {
+        name: _tried(edge, builds.steel_words(name), {"steel": name}, tool_steel=name)
+        for name in _steels_above(edge.spec.steel)[:2]
+    }
+    coatings = [
+        _tried(edge, f"{name} coating", {"coating": name}, coating=name)
+        for name in (COATINGS_TO_TRY if edge.spec.coating == "none" else ())
+    ]
+    made = [*gaps.values(), *steels.values(), *coatings, _harder(edge), _steel_and_gap(edge, gaps, list(steels))]
+    return [one for one in made if one is not None]
 
-    def add(words: str, shown: dict[str, str], **asked) -> Alternative | None:
-        try:
-            made.append(Alternative(words=words, what_if=what_if(edge, **asked), asked=shown))
-        except SampleRefused:
-            return None
-        return made[-1]
 
-    gaps = []
-    if spec.gap_pct is not None:
-        for gap in GAPS_TO_TRY:
-            if abs(gap - spec.gap_pct) >= GAP_APART:
-                gaps.append((gap, add(f"gap {gap:g} %", {"gap": f"{gap:g}"}, gap_pct=gap)))
+def _tried(edge: EdgeState, words: str, shown: dict[str, str], **asked) -> Alternative | None:
+    try:
+        return Alternative(words=words, what_if=what_if(edge, **asked), asked=shown)
+    except SampleRefused:
+        return None
+
+
+def _gaps_apart(spec: EdgeSpec) -> list[float]:
+    """The gaps to try that are another than its own; none where its own is not known."""
+    return [] if spec.gap_pct is None else [gap for gap in GAPS_TO_TRY if abs(gap - spec.gap_pct) >= GAP_APART]
+
+
+def _harder(edge: EdgeState) -> Alternative | None:
+    """Two points harder, where its steel can be."""
     build = edge.open_cycle.build if edge.open_cycle else None
-    steels = []
-    for name in _steels_above(spec.steel)[:2]:
-        words = builds.steel_words(name)
-        steels.append((name, add(words, {"steel": name}, tool_steel=name)))
-    if spec.coating == "none":
-        for name in COATINGS_TO_TRY:
-            add(f"{name} coating", {"coating": name}, coating=name)
-    if build is not None and build.hardness_hrc is not None:
-        grade, harder = tool_steels.grade(build.tool_steel), build.hardness_hrc + HARDER_HRC
-        if grade is not None and grade.hrc is not None and harder <= grade.hrc[1]:
-            add(f"{harder:g} HRC", {"hardness": f"{harder:g}"}, hardness_hrc=harder)
-    best = max((g for g in gaps if g[1]), key=lambda g: g[1].what_if.times, default=None)
-    if best and steels and best[1].what_if.times > MATTERS:
-        name = steels[0][0]
-        add(
-            f"{builds.steel_words(name)} and gap {best[0]:g} %",
-            {"steel": name, "gap": f"{best[0]:g}"},
-            tool_steel=name,
-            gap_pct=best[0],
-        )
-    return made
+    if build is None or build.hardness_hrc is None:
+        return None
+    grade, harder = tool_steels.grade(build.tool_steel), build.hardness_hrc + HARDER_HRC
+    if grade is None or grade.hrc is None or harder > grade.hrc[1]:
+        return None
+    return _tried(edge, f"{harder:g} HRC", {"hardness": f"{harder:g}"}, hardness_hrc=harder)
+
+
+def _steel_and_gap(edge: EdgeState, gaps: dict[float, Alternative | None], steels: list[str]) -> Alternative | None:
+    """The next steel upwards with the best of the gaps, where that gap matters."""
+    best = max((gap for gap, one in gaps.items() if one), key=lambda gap: gaps[gap].what_if.times, default=None)
+    if best is None or not steels or gaps[best].what_if.times <= MATTERS:
+        return None
+    words = f"{builds.steel_words(steels[0])} and gap {best:g} %"
+    return _tried(edge, words, {"steel": steels[0], "gap": f"{best:g}"}, tool_steel=steels[0], gap_pct=best)
 
 
 def _steels_above(steel: str | None) -> list[str]:
