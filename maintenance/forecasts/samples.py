@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from diestore.handbook import materials, tool_steels
+from diestore.handbook.limits import STROKE_SHARE
 from maintenance.clockwork import cycles
 from maintenance.clockwork.rows import DieLog, PositionRow
 from maintenance.life import habits
@@ -36,7 +37,9 @@ class DieSamples:
 
 
 def spec_of(log: DieLog, position: PositionRow, build: cycles.Build, *, die: int = 0) -> EdgeSpec:
-    """How an edge enters the wear model."""
+    """How an edge enters the wear model. Raises SampleRefused where its share of the strokes is none."""
+    if not STROKE_SHARE.holds(position.stroke_share):
+        raise SampleRefused(f"as its share of the strokes, {STROKE_SHARE.sentence(position.stroke_share)[:-1]}")
     stock = log.stocks[build.stock]
     grade = tool_steels.grade(build.tool_steel)
     above = None
