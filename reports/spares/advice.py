@@ -227,8 +227,8 @@ class Spares:
 
     def part(self, asked: Asked, start: int, most: int) -> tuple[int, list[SpareRow]]:
         """How many are like that, and some of them."""
-        found = self.wanted(asked)
-        return len(found), found[start : start + most]
+        lines = self.wanted(asked)
+        return len(lines), lines[start : start + most]
 
     def summed(self) -> Summed:
         lines = (
