@@ -10,7 +10,7 @@ from diestore.access.queries import plants_shown, system_of
 from diestore.register.models import Die, Plant
 from maintenance.counters import asked
 from maintenance.forecasts import due
-from maintenance.log import listing
+from maintenance.log import damage, listing
 from maintenance.log.queries import drift_flags
 from maintenance.wording import odds
 from reports.spares.kept import Shorts, to_order
@@ -27,7 +27,14 @@ class Today(View):
         plant = plants[0] if len(plants) == 1 else None
         rows = due.rows(plant)
         at_risk = [row for row in rows if row.standing.css]
-        lines = [{"row": r, "chance": None if r.chance is None else odds.chance(r.chance)} for r in at_risk[:MOST]]
+        lines = [
+            {
+                "row": r,
+                "chance": None if r.chance is None or r.wrong else odds.chance(r.chance),
+                "wrong": " ".join(damage.sentences(r.wrong, system_of(user))),
+            }
+            for r in at_risk[:MOST]
+        ]
         spares = _spares(user, plants[0] if plants else None)  # as on the page of the spares, which has one plant
         return render(
             request,

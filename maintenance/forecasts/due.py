@@ -12,6 +12,7 @@ from django.db.models.fields.json import KT
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Plant
 from maintenance.log import queries
+from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast, EdgeForecast
 from maintenance.wording.standing import Standing, standing
@@ -38,6 +39,7 @@ class DueRow:
     hours: float | None
     rests_on: str
     refusal: str
+    wrong: tuple[Damage, ...] = ()
 
     @property
     def low(self) -> float | None:
@@ -61,12 +63,13 @@ class DueRow:
 
     @property
     def risk(self) -> float:
-        """Chance of not finishing; a die of which nothing is known counts as one to look at."""
-        return 1.0 - (self.chance if self.chance is not None else 0.49)
+        """Chance of not finishing; a die of which nothing is known counts as one to look at, and one of which it is
+        known that something is wrong with it comes first."""
+        return bool(self.wrong) + 1.0 - (self.chance if self.chance is not None else 0.49)
 
     @cached_property
     def standing(self) -> Standing:
-        return standing(chance_of_order=self.chance, share_left=None)
+        return standing_with(self.wrong, standing(chance_of_order=self.chance, share_left=None))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,10 +83,11 @@ class Readiness:
     chance: float | None
     limiting: str
     share_left: float | None
+    wrong: tuple[Damage, ...] = ()
 
     @property
     def standing(self) -> Standing:
-        return standing(chance_of_order=self.chance, share_left=self.share_left)
+        return standing_with(self.wrong, standing(chance_of_order=self.chance, share_left=self.share_left))
 
 
 def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int, Readiness]:
@@ -92,13 +96,15 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
     edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
     shares = dict(edges.values_list("position_id", "share_left"))
     ready = {}
-    for die, remaining, limiting, code in newest.values_list("die", "remaining", "limiting", "limiting__code"):
+    columns = ("die", "remaining", "limiting", "limiting__code", "damage")
+    for die, remaining, limiting, code, kept in newest.values_list(*columns):
         order = orders.get(die)
         ready[die] = Readiness(
             order=order,
             chance=chance_of_going(remaining, order.hits_left) if order and remaining else None,
             limiting=code or "",
             share_left=shares.get(limiting),
+            wrong=tuple(map(Damage.of_kept, kept)),
         )
     return ready
 
@@ -133,14 +139,15 @@ def _read(which: dict) -> dict[int, tuple[str, str, dict | None, int | None]]:
 
 
 _TOLD = (
-    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours",
+    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours", "damage",
     "limiting_id", "limiting__code", "limiting__kind",
 )  # fmt: skip
 
 
 def _row(pk: int, order: OrderLeft, code: str, description: str, f: dict | None, since: int | None) -> DueRow:
     hours = f["usual_hours"] if f else None
-    columns = {"pk": pk, "code": code, "description": description, "order": order, "hours": hours}
+    wrong = tuple(map(Damage.of_kept, f["damage"])) if f else ()
+    columns = {"pk": pk, "code": code, "description": description, "order": order, "hours": hours, "wrong": wrong}
     if f is None or not f["remaining"]:
         return DueRow(
             **columns,

@@ -16,12 +16,13 @@ from maintenance.life.cycles import LifeSamples
 from maintenance.life.seen import Seen
 from maintenance.log import queries
 from maintenance.log import read as log_read
+from maintenance.log.damage import Damage, open_damage
 from maintenance.models import DieForecast, EdgeForecast, FleetFit
 
 from . import samples
 from .fit import CODE_VERSION, Computed, compute
 from .fleet_log import DIES_AT_ONCE, Tell
-from .predict import NOTHING_CUTS, DieOutlook, tell_dies
+from .predict import NOTHING_CUTS, DieOutlook, _variants_to_come, tell_dies
 from .spool import batches
 
 
@@ -83,9 +84,7 @@ def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
         read = list(log_read.of_dies(dies))
         as_of = _moment_of(read, row)
         parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-        outlooks = tell_dies(
-            read, parts, fitted, as_of, queries.next_order_by_die(dies=dies), queries.burr_limits_um(dies)
-        )
+        outlooks = tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies), queries.burr_limits_um(dies))
         return _store_dies(outlooks, row)
 
 
@@ -114,15 +113,19 @@ def _store_dies(dies: Iterable[DieOutlook], fit_row: FleetFit | None) -> list[Di
         else:
             old.filter(fit__isnull=True).delete()
         old.update(is_newest=False)
-        made = DieForecast.objects.bulk_create([_die_row(outlook, fit_row) for outlook in some])
+        wrong = open_damage(outlook.die for outlook in some)
+        made = DieForecast.objects.bulk_create(
+            [_die_row(outlook, fit_row, wrong.get(outlook.die, ())) for outlook in some]
+        )
         edges = [edge for row, outlook in zip(made, some, strict=True) for edge in _edge_rows(row, outlook)]
         EdgeForecast.objects.bulk_create(edges, batch_size=500)
         rows += made
     return rows
 
 
-def _die_row(outlook: DieOutlook, fit_row: FleetFit | None) -> DieForecast:
+def _die_row(outlook: DieOutlook, fit_row: FleetFit | None, wrong: Iterable[Damage]) -> DieForecast:
     row = DieForecast(fit=fit_row, die_id=outlook.die, as_of=outlook.as_of, usual_hours=outlook.usual_hours)
+    row.damage = [one.kept() for one in wrong]
     if outlook.prediction is None:
         row.refusal = next(iter(outlook.refused.values()), NOTHING_CUTS)[:300]
         return row
@@ -131,8 +134,6 @@ def _die_row(outlook: DieOutlook, fit_row: FleetFit | None) -> DieForecast:
     _fill(row, outlook.prediction, outlook.limit)
     if outlook.sets_as_one:
         row.rests_on["sets_as_one"] = outlook.sets_as_one
-    if outlook.lot is not None:
-        row.rests_on["lot"] = outlook.lot
     if outlook.fresh is not None:
         row.fresh = {"remaining": _kept(outlook.fresh.remaining), "ln_sd": round(_not_known(outlook.fresh), 3)}
     return row

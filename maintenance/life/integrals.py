@@ -83,10 +83,9 @@ class Told:
 
 
 def tails(told: float, sd: float, hits: float, run: Array, v: Array, k: float) -> Array:
-    """Integral from ln run of f N dy for one cycle, but for a factor.
+    """Integral from ln run of f N dy for one cycle, but for a factor; run: [x] hits in 100,000, rising from `hits`.
 
-    run: [..., x] hits in 100,000, rising from `hits`; v: [...], of which the last axes are those of run. Returns
-    [..., x]. Trapezoid on an even grid of y over where the product lives.
+    v: [...]; returns [..., x]. Trapezoid on an even grid of y over where the product lives.
     """
     ln_h = np.log(max(hits, 1e-9))
     centre = max(told, ln_h)
@@ -100,6 +99,4 @@ def tails(told: float, sd: float, hits: float, run: Array, v: Array, k: float) -
     place = np.clip((np.log(np.maximum(run, 1e-9)) - ln_h) / (y[1] - y[0]), 0.0, TAIL_POINTS - 1.000001)
     i = place.astype(int)
     part = place - i
-    i = np.broadcast_to(i, (*v.shape, i.shape[-1]))
-    left = np.take_along_axis(tail, i, axis=-1)
-    return left + part * (np.take_along_axis(tail, i + 1, axis=-1) - left)
+    return tail[..., i] + part * (tail[..., i + 1] - tail[..., i])

@@ -44,6 +44,9 @@ class DieForecast(models.Model):
     fresh = models.JSONField(default=dict, help_text="The same, once every edge has been sharpened.")
     rests_on = models.JSONField(default=dict)
     refusal = models.CharField(max_length=300, blank=True)
+    damage = models.JSONField(
+        default=list, help_text="What is wrong with the die and not put right: maintenance.log.damage."
+    )
 
     class Meta:
         ordering = ["die", "-made_at"]

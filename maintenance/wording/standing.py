@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 
@@ -13,7 +14,9 @@ class Standing:
     css: str
 
 
-SHARPEN, CLOSE, RUNS, UNKNOWN = (
+DAMAGED, BURRS, SHARPEN, CLOSE, RUNS, UNKNOWN = (
+    Standing("Damaged", "short"),
+    Standing("Burr too high", "short"),
     Standing("Sharpen first", "short"),
     Standing("Close", "close"),
     Standing("Runs", ""),
@@ -34,12 +37,17 @@ def standing(*, chance_of_order: float | None, share_left: float | None) -> Stan
     return SHARPEN if share_left < 0.12 else CLOSE if share_left < 0.3 else RUNS
 
 
+def worst(several: Iterable[Standing]) -> Standing:
+    """The one of several by which a die is to be judged; what is not known says least."""
+    return min(several, key=_WORST_FIRST.index)
+
+
 def limiting(own: Standing, of_die: Standing) -> Standing:
     """How the edge that limits a die stands: never better than the die.
 
     Many edges, each likely to last, make a die that is not. So no page calls a die due and all its edges fit to run.
     """
-    return of_die if _WORST_FIRST.index(of_die) < _WORST_FIRST.index(own) else own
+    return worst([own, of_die])
 
 
-_WORST_FIRST = (SHARPEN, CLOSE, RUNS, UNKNOWN)
+_WORST_FIRST = (DAMAGED, BURRS, SHARPEN, CLOSE, RUNS, UNKNOWN)

@@ -12,6 +12,7 @@ from django.utils import timezone
 from diestore.register.models import Die, Press
 from maintenance.counters.intake import was_just_now
 from maintenance.forecasts.due import Readiness, readiness
+from maintenance.log.damage import briefly
 from maintenance.log.data import OrderLeft
 from maintenance.log.queries import next_order_by_die
 from maintenance.models import Counter, CounterDevice, CounterReading, DieInPress, OpenCount
@@ -116,12 +117,17 @@ class DiePick:
     def note(self) -> str:
         told = f"order {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
         where = f"now in {self.in_press}" if self.in_press else ""
-        first = SHARPEN.word.lower() if self.ready and self.ready.standing is SHARPEN else ""
+        ready = self.ready
+        first = SHARPEN.word.lower() if ready and ready.standing is SHARPEN else ""
+        if ready and ready.wrong:
+            first = briefly(ready.wrong)
         return "; ".join(bit for bit in (first, where, told) if bit)
 
 
 def doubt_of(die: Die, ready: Readiness) -> str:
     """Why to think twice before the die goes in; nothing where there is no cause."""
+    if ready.wrong:
+        return f"{die} has to be seen to first: {briefly(ready.wrong)}."
     if ready.standing is not SHARPEN:
         return ""
     if ready.order is not None:

@@ -15,7 +15,7 @@ from diestore.access import roles
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
-from maintenance.log import listing, read
+from maintenance.log import damage, listing, read
 from maintenance.models import Replacement, Work
 from maintenance.wording import numbers
 
@@ -38,6 +38,7 @@ def how_it_stands(request, die) -> str:
         "rows": [_figures(row) for row in state.cutting],
         "forecast": forecast,
         "head": die_state.headline(state),
+        "wrong": damage.sentences(state.wrong, state.system),
         "facts": die_state.facts(state),
         "r": _ribbon(state),
         "wear": _wear(state),
@@ -160,7 +161,7 @@ def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
         remaining=remaining,
         order_hits=order.hits_left if order else None,
         order_label=f"order {order.number}: {order.hits_left:,} hits to go" if order else "",
-        words={"half": f"half by {numbers.hits(remaining[0.5])}"} if remaining else None,
+        said={"half": f"half by {numbers.hits(remaining[0.5])}"} if remaining else None,
     )
 
 
@@ -226,8 +227,8 @@ def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]
     for rows in together.values():
         chipped = [w for w in rows if w.found in ("chipped", "broken") or (not w.found and w.why == Work.Why.CHIPPED)]
         dull = [w for w in rows if w.found == "dull" or (not w.found and w.why == Work.Why.DULL)]
-        telling, state = (chipped, "chipped") if chipped else (dull, "dull")
-        cause = f"{_names([codes[w.position] for w in telling])} {state}" if telling else Work.Why(rows[0].why).label
+        telling, said = (chipped, "chipped") if chipped else (dull, "dull")
+        cause = f"{_names([codes[w.position] for w in telling])} {said}" if telling else Work.Why(rows[0].why).label
         done = rows[0].operation if len({w.operation for w in rows}) == 1 else "worked on"
         pieces = f"{len(rows)} pieces" if len(rows) > 1 else codes[rows[0].position]
         at = read.moment(rows[0].at)

@@ -17,10 +17,11 @@ from maintenance.clockwork.rows import DieLog, PieceRow
 from maintenance.forecasts import burr_limits
 from maintenance.forecasts.stored import chance_of_going, strokes_at
 from maintenance.log import queries, read
+from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast, DriftFlag, EdgeForecast
 from maintenance.wording import numbers, odds
-from maintenance.wording.standing import Standing, limiting, standing
+from maintenance.wording.standing import RUNS, Standing, limiting, standing
 
 NOT_GROUND = Standing("Not ground", "unknown")
 NOT_AN_EDGE = Standing("Not an edge", "unknown")
@@ -70,6 +71,7 @@ class DieState:
     drift: DriftFlag | None
     now: dt.datetime
     log: DieLog
+    wrong: tuple[Damage, ...] = ()
 
     @property
     def cutting(self) -> list[PositionRow]:
@@ -85,8 +87,9 @@ class DieState:
 
     @property
     def standing(self) -> Standing:
-        """As on every other page: by the chance of the open order, and without one by what is left."""
-        return standing(chance_of_order=self.chance, share_left=_share_left(self.limiting))
+        """As on every other page: by what is wrong with it, by its chance for the open order, else by what is left."""
+        own = standing(chance_of_order=self.chance, share_left=_share_left(self.limiting))
+        return standing_with(self.wrong, own)
 
 
 def _share_left(row: PositionRow | None) -> float | None:
@@ -102,6 +105,7 @@ def of_die(die: Die, system: units.System) -> DieState:
     chance = None
     if forecast and forecast.remaining and order:
         chance = chance_of_going(forecast.remaining, order.hits_left)
+    wrong = tuple(map(Damage.of_kept, forecast.damage)) if forecast else ()
     reader = _Reader(
         log=log,
         states=clockwork_states.states(log, now.timestamp()),
@@ -110,6 +114,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         limiting=forecast.limiting_id if forecast else None,
         order=order,
         chance=chance,
+        wrong=wrong,
         usual_grind_mm=usual.usual_grind_mm(log),
         now=now.timestamp(),
     )
@@ -127,6 +132,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         drift=queries.drift_flag(die),
         now=now,
         log=log,
+        wrong=wrong,
     )
 
 
@@ -153,6 +159,7 @@ class _Reader:
     limiting: int | None
     order: OrderLeft | None
     chance: float | None
+    wrong: tuple[Damage, ...]
     usual_grind_mm: float | None
     now: float
 
@@ -189,6 +196,8 @@ class _Reader:
     def _standing(self, position, state, edge, cuts, is_ground) -> Standing:
         if state.piece is None:
             return EMPTY_PLACE
+        if here := [one for one in self.wrong if one.position == position.pk]:
+            return standing_with(here, RUNS)
         if not cuts:
             return NOT_AN_EDGE if is_ground else NOT_GROUND
         works_in = self.log.positions[position.pk].variants
@@ -300,29 +309,12 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
     sentence = _rests_on_records(f)
     if limit := f.rests_on.get("burr_limit"):
         sentence += f" {burr_limits.sentence(limit, units.show(limit['um'], 'burr_um', system))}"
-    if lot := f.rests_on.get("lot"):
-        sentence += f" {_of_lots(lot)}"
     if sets := f.rests_on.get("sets_as_one"):
         sentence += (
             f" {numbers.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
             "that the handbook expects first stands for it. Log at a sharpening what each piece was found to be."
         )
     return sentence
-
-
-def _of_lots(lot: dict) -> str:
-    """From what the hits ahead are taken to be cut."""
-    one, several = {"coil": ("coil", "coils"), "order": ("order", "orders")}.get(lot["of"], ("lot", "lots"))
-    sentence = f"Edges last about {100 * lot['spread']:.0f} % more or less from one {one} to the next."
-    if lot["rest"]:
-        return (
-            f"{sentence} The next {lot['rest']:,} hits are taken from the {one} under way, what comes after from "
-            f"{several} like others of this die."
-        )
-    return (
-        f"{sentence} Nothing is known to be left of the last one: what is ahead is taken from {several} like others of "
-        "this die."
-    )
 
 
 def _rests_on_records(f: DieForecast) -> str:

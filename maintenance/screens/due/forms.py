@@ -14,8 +14,8 @@ class DueFilter(forms.Form):
         required=False,
         choices=[
             ("", "all with an open order"),
-            ("short", "sharpen first"),
-            ("close", "sharpen first, and close"),
+            ("short", "to be seen to or sharpened first"),
+            ("close", "the same, and close"),
             ("unknown", "those of which nothing can be said"),
         ],
     )

@@ -9,6 +9,7 @@ from django.utils.html import format_html
 from diestore.drawing import paths
 from diestore.drawing.scales import Ratio
 from diestore.frame.tables import RIGHT, Column
+from maintenance.log.damage import briefly
 from maintenance.wording import numbers, odds
 
 LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
@@ -46,8 +47,13 @@ class DueTable(tables.Table):
         self.caption = numbers.counted(len(data), "die with an open order", "dies with open orders")
 
     def render_code(self, value, record):
+        wrong = briefly(record.wrong)
         return format_html(
-            '<a href="{}">{}</a><small>{}</small>', reverse("diestore:die", args=[record.pk]), value, record.description
+            '<a href="{}">{}</a><small>{}</small>{}',
+            reverse("diestore:die", args=[record.pk]),
+            value,
+            record.description,
+            format_html('<small class="wrong">{}</small>', wrong) if wrong else "",
         )
 
     def render_order_number(self, value, record):
@@ -66,7 +72,7 @@ class DueTable(tables.Table):
             odds.percent(record.chance),
             record.standing.css,
             f"{96 * record.chance:.1f}",
-            record.rests_on,
+            "as if nothing were wrong" if record.wrong else record.rests_on,
         )
 
     def render_limiting(self, value, record):

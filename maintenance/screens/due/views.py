@@ -9,7 +9,7 @@ from diestore.access.queries import plants_shown
 from diestore.frame.tables import Rows, lay_out
 from diestore.register.models import Die
 from maintenance.forecasts import due, record_line
-from maintenance.log import queries
+from maintenance.log import damage, queries
 
 from .forms import DueFilter
 from .table import DueTable
@@ -42,11 +42,13 @@ class Due(View):
 
 def sentence(rows: list[due.DueRow]) -> dict:
     """What the page says first."""
-    short = [r for r in rows if r.standing.css == "short"]
+    wrong = [r for r in rows if r.wrong]
+    short = [r for r in rows if r.standing.css == "short" and not r.wrong]
     close = [r for r in rows if r.standing.css == "close"]
     timed = [r for r in short if r.hours is not None]
     return {
-        "css": "short" if short else "close" if close else "",
+        "css": "short" if short or wrong else "close" if close else "",
+        "wrong": [{"row": r, "words": damage.briefly(r.wrong)} for r in wrong],
         "short": short,
         "close": close,
         "hours": sum(r.hours for r in timed),

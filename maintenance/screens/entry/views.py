@@ -23,7 +23,7 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die
 from maintenance import tasks
-from maintenance.log import expected, listing, sent, write
+from maintenance.log import damage, expected, listing, sent, write
 from maintenance.models import DieForecast, Event
 
 from . import forms, mishap_form, piece_forms
@@ -506,6 +506,8 @@ def _say_saved(request: HttpRequest, die: Die, saved: list[Event]) -> None:
     forecast = _forecast_again(request, die)
     named = {e.position_id for e in saved if getattr(e, "position_id", None)}
     messages.success(request, f"{entry.words}. {_clocks_now(die, forecast, named)}".strip())
+    if alarm := damage.told_by(saved[0], _system(request)):
+        messages.warning(request, alarm)
 
 
 def _say_struck(request: HttpRequest, entry: listing.Entry) -> None:

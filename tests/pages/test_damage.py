@@ -1,0 +1,114 @@
+"""A die with something wrong never reads Runs: on its page, on Today, on Dies due, and before it goes into a press."""
+
+import re
+
+import pytest
+from django.urls import reverse
+
+from diestore.register.models import Part
+from maintenance.forecasts import due, store
+from maintenance.screens.counters import page as press_page
+from maintenance.screens.die import state
+from tests import factories as make
+from tests.pages.bench_browser import address, at, page, said, send, sent
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def order(die):
+    """Its order is small: it would run through it."""
+    for n in range(4):
+        make.run(die, 3 * n + 1, 20_000)
+        make.sharpen(die, 3 * n + 2, at("1-A", die), at("3-A", die), at("3-D", die), why="dull", found="dull")
+    Part.objects.update(burr_limit_um=20)
+    made = make.order(die, "26-0001", parts=500)
+    store.fit_and_forecast(die.plant)
+    assert state.of_die(die, "metric").standing.word == "Runs"
+    return made
+
+
+def mishap(client, die, ina, *codes):
+    url = address("log_mishap", die)
+    data = sent(client.get(url), sort="misfeed", person=ina.pk) | {"damaged": [at(c, die).pk for c in codes]}
+    return client.post(url, data, follow=True)
+
+
+def burr(client, die, ina, value, code="3-A"):
+    values = {"quantity": "burr height", "position": at(code, die).pk, "value": value, "person": ina.pk}
+    return send(client, "log_reading", die, follow=True, **values)
+
+
+def shown(client, name, *args) -> str:
+    return page(client.get(reverse(name, args=args)))
+
+
+def words(html: str) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", " ", html, flags=re.S)).split())
+
+
+def everywhere(client, die) -> dict[str, str]:
+    return {
+        "die": words(shown(client, "diestore:die", die.pk)).split("What is left")[0],
+        "today": words(shown(client, "reports:today")).split("Latest entries")[0],
+        "due": words(shown(client, "maintenance:due")).split("Bands of")[0],
+    }
+
+
+def test_a_damaged_edge_is_said_on_every_page_until_it_is_ground(lead, die, ina, order):
+    mishap(lead, die, ina, "3-A", "2-P")
+    for name, text in everywhere(lead, die).items():
+        assert "3-A" in text and "damaged" in text.lower() and "Runs" not in text, name
+    html = shown(lead, "diestore:die", die.pk)
+    assert (
+        "2-P and 3-A were damaged in a mishap (misfeed," in html and "With its edges as they were before that:" in html
+    )
+    for code, word in (("3-A", "Damaged"), ("2-P", "Damaged"), ("1-A", "Runs")):
+        assert word in re.search(rf'<tr id="c-{code}".*?</tr>', html).group(), code
+    assert "One die has to be seen to before it runs:" in shown(lead, "maintenance:due")
+    (row,) = due.rows(die.plant)
+    assert row.standing.word == "Damaged" and row.risk > 1
+    ready = due.readiness([die.pk], {})[die.pk]
+    assert press_page.doubt_of(die, ready) == "H-900 has to be seen to first: 2-P and 3-A damaged."
+    left_out = {f"found_{p.pk}": "out" for p in die.positions.all()} | {f"found_{at('3-A', die).pk}": "chipped"}
+    send(lead, "log_sharpening", die, sides="upper", removed="0.3", person=ina.pk, **left_out)
+    send(lead, "log_replacement", die, position=at("2-P", die).pk, why="broken", from_shelf="no", person=ina.pk)
+    for name, text in everywhere(lead, die).items():
+        assert "damaged" not in text.lower(), name
+    assert state.of_die(die, "metric").standing.word == "Runs"
+
+
+def test_a_stop_for_burr_is_said_at_once_and_stands(lead, die, ina, order):
+    answer = send(lead, "log_stop", die, follow=True, cause="burr", minutes="20", person=ina.pk)
+    assert "Stopped for burr: look at the parts made since the last sharpening" in said(answer)
+    for name, text in everywhere(lead, die).items():
+        assert "stopped for burr" in text and "Runs" not in text.split("Components")[0], name
+    assert state.of_die(die, "metric").standing.word == "Burr too high"
+    answer = send(lead, "log_stop", die, follow=True, cause="slug", minutes="20", person=ina.pk)
+    assert "look at the parts" not in said(answer)
+    burr(lead, die, ina, "15")
+    assert state.of_die(die, "metric").standing.word == "Runs"
+
+
+def test_burr_over_the_limit_is_said_at_once_and_stands_at_its_place(lead, die, ina, order):
+    assert "limit" not in said(burr(lead, die, ina, "15"))
+    told = said(burr(lead, die, ina, "45"))
+    assert "The burr on 3-A is 45 µm, over the limit of 20 µm." in told
+    assert "Look at the parts made since the last good reading" in told
+    assert "45 µm" in everywhere(lead, die)["die"] and "the limit is 20 µm" in everywhere(lead, die)["today"]
+    html = shown(lead, "diestore:die", die.pk)
+    assert "Burr too high" in re.search(r'<tr id="c-3-A".*?</tr>', html).group()
+    assert "Runs" in re.search(r'<tr id="c-1-A".*?</tr>', html).group()
+    burr(lead, die, ina, "18")
+    assert state.of_die(die, "metric").standing.word == "Runs"
+
+
+def test_where_nothing_can_be_forecast_damage_is_said_all_the_same(lead, ina):
+    bare = make.die("Z-1")
+    make.position(bare, "2-P", kind="pilot", length_mm=None)
+    make.order(bare, "26-9")
+    store.fit_and_forecast(bare.plant)
+    mishap(lead, bare, ina, "2-P")
+    for name, text in everywhere(lead, bare).items():
+        assert "2-P" in text and "damaged" in text.lower(), name
+    assert "No die has to be pulled" not in shown(lead, "maintenance:due")
