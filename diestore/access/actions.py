@@ -30,8 +30,8 @@ def remove_pin(*, by, person: Person) -> None:
 
 def let_try_again(*, by, held: str) -> str:
     """Open what is held, told as `queries.held` codes it. Returns what it says; '' where it is held no more."""
-    found = next((row for row in queries.held() if row.code == held), None)
-    if found is None:
+    door = next((row for row in queries.held() if row.code == held), None)
+    if door is None:
         return ""
     what, _, pk = held.partition(" ")
     if what == "user":
@@ -42,5 +42,5 @@ def let_try_again(*, by, held: str) -> str:
         throttle.forget(throttle.PIN, pk)
     else:
         throttle.forget_addresses()
-    logger.info("%s (%s) opened by user %s", what, found.key, by.pk)
-    return found.says
+    logger.info("%s (%s) opened by user %s", what, door.key, by.pk)
+    return door.says

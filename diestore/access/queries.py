@@ -52,8 +52,8 @@ def people_for_list():
 def people_with_pin(user):
     """Who may be picked on that shared tablet: of its own plant where it has one."""
     plant = UserSettings.objects.filter(user=user).values_list("plant", flat=True).first()
-    found = Person.objects.filter(active=True).exclude(pin_hash="")
-    return found if plant is None else found.filter(plant=plant)
+    people = Person.objects.filter(active=True).exclude(pin_hash="")
+    return people if plant is None else people.filter(plant=plant)
 
 
 def tablets():
@@ -77,7 +77,7 @@ def held() -> list[HeldDoor]:
     rows = throttle.held_rows()
     if not rows:
         return []
-    found = []
+    doors = []
     for user in User.objects.order_by("username"):
         name = user.get_username()
         mine = throttle.key_of(throttle.USER, name)
@@ -88,20 +88,20 @@ def held() -> list[HeldDoor]:
             if (door == throttle.USER.name and key == mine) or (door == throttle.KNOWN.name and key.startswith(known))
         ]
         if ends:
-            found.append(HeldDoor(f"user {user.pk}", f"The sign-in of {name}", max(ends), mine[: throttle.KEY_SHOWN]))
+            doors.append(HeldDoor(f"user {user.pk}", f"The sign-in of {name}", max(ends), mine[: throttle.KEY_SHOWN]))
         key = throttle.key_of(throttle.PIN_DEVICE, name)
         if (throttle.PIN_DEVICE.name, key) in rows:
             until = rows[throttle.PIN_DEVICE.name, key]
-            found.append(
+            doors.append(
                 HeldDoor(f"tablet {user.pk}", f"All PINs at the tablet {name}", until, key[: throttle.KEY_SHOWN])
             )
     for person in Person.objects.exclude(pin_hash="").order_by("name", "pk"):
         key = throttle.key_of(throttle.PIN, str(person.pk))
         if (throttle.PIN.name, key) in rows:
             until = rows[throttle.PIN.name, key]
-            found.append(HeldDoor(f"pin {person.pk}", f"The PIN of {person}", until, key[: throttle.KEY_SHOWN]))
+            doors.append(HeldDoor(f"pin {person.pk}", f"The PIN of {person}", until, key[: throttle.KEY_SHOWN]))
     ends = [until for (door, _), until in rows.items() if door == throttle.ADDRESS.name]
     if ends:
         many = "An address" if len(ends) == 1 else f"{len(ends)} addresses"
-        found.append(HeldDoor("addresses", f"{many} from which many names were tried", max(ends)))
-    return found
+        doors.append(HeldDoor("addresses", f"{many} from which many names were tried", max(ends)))
+    return doors

@@ -61,18 +61,18 @@ def grant_roles(using: str = "default", **kwargs) -> None:
     """Create the groups and give each its permissions. Runs after every migrate; twice is fine."""
     from django.contrib.auth.models import Group, Permission
 
-    found = {
+    known = {
         f"diestore.{p.codename}": p
         for p in Permission.objects.using(using).filter(
             content_type__app_label="diestore", codename__in=[code.split(".")[1] for code, _ in PERMISSIONS]
         )
     }
-    if len(found) < len(PERMISSIONS):
+    if len(known) < len(PERMISSIONS):
         return  # the permissions themselves are written by a later step of the same migrate
     by_hand = set(_of_the_administration(using))
     for role in ROLES:
         group, _ = Group.objects.using(using).get_or_create(name=role)
-        granted = {found[code] for code in GRANTS[role]} | (by_hand if role == ADMINISTRATOR else set())
+        granted = {known[code] for code in GRANTS[role]} | (by_hand if role == ADMINISTRATOR else set())
         missing = granted - set(group.permissions.all())
         group.permissions.add(*missing)
 

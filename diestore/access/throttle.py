@@ -178,8 +178,8 @@ def held_rows(now: dt.datetime | None = None) -> dict[tuple[str, str], dt.dateti
     now = now or timezone.now()
     doors = {door.name: door for door in (USER, KNOWN, ADDRESS, PIN, PIN_DEVICE)}
     rows = Tries.objects.filter(held_until__gt=now, door__in=doors)
-    told = {(row.door, row.who): held_until(doors[row.door], row, now) for row in rows}
-    return {key: until for key, until in told.items() if until is not None}
+    held = {(row.door, row.who): held_until(doors[row.door], row, now) for row in rows}
+    return {key: until for key, until in held.items() if until is not None}
 
 
 def _in_order(doors: tuple[tuple[Door, str], ...]) -> list[tuple[Door, str]]:
@@ -204,5 +204,5 @@ def address_of(request) -> str:
     own = request.META.get("REMOTE_ADDR", "")
     if settings.PROXIES < 1:
         return own
-    told = [part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()]
-    return told[-settings.PROXIES] if len(told) >= settings.PROXIES else own
+    addresses = [part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()]
+    return addresses[-settings.PROXIES] if len(addresses) >= settings.PROXIES else own

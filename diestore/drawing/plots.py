@@ -118,8 +118,8 @@ _ANCHORS = {"middle": "mid", "end": "end"}
 
 def _classed(style: re.Match) -> str:
     """The class that a style of matplotlib's stands for."""
-    said = style[1]
-    names = [str(one) for colour, one in _COLOURS.items() if colour in said]
-    if anchor := re.search(r"text-anchor: (\w+)", said):
+    css = style[1]
+    names = [str(one) for colour, one in _COLOURS.items() if colour in css]
+    if anchor := re.search(r"text-anchor: (\w+)", css):
         names.append(_ANCHORS.get(anchor[1], ""))
     return f' class="{" ".join(filter(None, names))}"' if any(names) else ""

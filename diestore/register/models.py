@@ -5,16 +5,36 @@ from __future__ import annotations
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
+from django.utils.deconstruct import deconstructible
 from simple_history.models import HistoricalRecords
 
 from diestore.access import roles
-from diestore.handbook import wear_limits
+from diestore.handbook import limits, wear_limits
 from diestore.handbook.kinds import KINDS
 from diestore.money import MoneyField
 
 
 def kind_choices() -> list[tuple[str, str]]:
     return [(kind.key, kind.name) for kind in KINDS.values()]
+
+
+@deconstructible
+class Within:
+    """A figure of the register that can be, as `limits` says of its table and column."""
+
+    def __init__(self, table: str, column: str) -> None:
+        self.table, self.column = table, column
+
+    def __call__(self, value) -> None:
+        limit = limits.OF[self.table, self.column]
+        if not limit.holds(value):
+            raise ValidationError(limit.sentence(value), code="limit")
+
+    def __eq__(self, other) -> bool:
+        return isinstance(other, Within) and (self.table, self.column) == (other.table, other.column)
+
+    def __hash__(self) -> int:
+        return hash((self.table, self.column))
 
 
 class Side(models.TextChoices):
@@ -53,9 +73,9 @@ class Party(models.Model):
 class Press(models.Model):
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="presses")
     code = models.CharField(max_length=40)
-    rated_force_n = models.FloatField(null=True, blank=True)
-    shut_height_min_mm = models.FloatField(null=True, blank=True)
-    shut_height_max_mm = models.FloatField(null=True, blank=True)
+    rated_force_n = models.FloatField(null=True, blank=True, validators=[Within("press", "rated_force_n")])
+    shut_height_min_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "shut_height_min_mm")])
+    shut_height_max_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "shut_height_max_mm")])
 
     class Meta:
         ordering = ["code"]
@@ -76,10 +96,10 @@ class Stock(models.Model):
 
     code = models.CharField(max_length=80, unique=True)
     material = models.CharField(max_length=120)
-    tensile_mpa = models.FloatField()
-    shear_mpa = models.FloatField(null=True, blank=True)
+    tensile_mpa = models.FloatField(validators=[Within("stock", "tensile_mpa")])
+    shear_mpa = models.FloatField(null=True, blank=True, validators=[Within("stock", "shear_mpa")])
     hardness = models.CharField(max_length=40, blank=True)
-    thickness_mm = models.FloatField()
+    thickness_mm = models.FloatField(validators=[Within("stock", "thickness_mm")])
     source = models.CharField(max_length=200, blank=True, help_text="Certificate, standard or measurement.")
     history = HistoricalRecords()
 
@@ -99,7 +119,7 @@ class Part(models.Model):
     revision = models.CharField(max_length=20, blank=True)
     description = models.CharField(max_length=200, blank=True)
     customer = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT)
-    burr_limit_um = models.FloatField(null=True, blank=True)
+    burr_limit_um = models.FloatField(null=True, blank=True, validators=[Within("part", "burr_limit_um")])
     last_needed = models.DateField(null=True, blank=True)
 
     class Meta:
@@ -123,9 +143,11 @@ class Die(models.Model):
     owner = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="dies_owned")
     usual_stock = models.ForeignKey(Stock, on_delete=models.PROTECT, related_name="dies")
     usual_press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="dies")
-    strokes_per_minute = models.FloatField()
+    strokes_per_minute = models.FloatField(validators=[Within("die", "strokes_per_minute")])
     build_price = MoneyField(null=True, blank=True)
-    expected_parts = models.BigIntegerField(null=True, blank=True, help_text="Parts the die is built for.")
+    expected_parts = models.BigIntegerField(
+        null=True, blank=True, help_text="Parts the die is built for.", validators=[Within("die", "expected_parts")]
+    )
     status = models.CharField(max_length=12, choices=Status, default=Status.IN_SERVICE)
     history = HistoricalRecords()
 
@@ -170,7 +192,7 @@ class Output(models.Model):
 
     variant = models.ForeignKey(Variant, on_delete=models.CASCADE, related_name="outputs")
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="outputs")
-    parts_per_hit = models.PositiveIntegerField(default=1)
+    parts_per_hit = models.PositiveIntegerField(default=1, validators=[Within("output", "parts_per_hit")])
 
     class Meta:
         ordering = ["variant", "part"]
@@ -185,7 +207,7 @@ class Output(models.Model):
 
 class Station(models.Model):
     die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="stations")
-    sequence = models.PositiveIntegerField()
+    sequence = models.PositiveIntegerField(validators=[Within("station", "sequence")])
     code = models.CharField(max_length=40)
     operation = models.CharField(max_length=60, blank=True)
 
@@ -211,14 +233,14 @@ class Item(models.Model):
     kind = models.CharField(max_length=30, blank=True, choices=kind_choices)
     tool_steel = models.CharField(max_length=40, blank=True)
     coating = models.CharField(max_length=40, blank=True)
-    hardness_hrc = models.FloatField(null=True, blank=True)
-    length_mm = models.FloatField(null=True, blank=True)
-    grind_allowance_mm = models.FloatField(null=True, blank=True)
+    hardness_hrc = models.FloatField(null=True, blank=True, validators=[Within("item", "hardness_hrc")])
+    length_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "length_mm")])
+    grind_allowance_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "grind_allowance_mm")])
     criticality = models.CharField(max_length=20, blank=True, choices=Criticality)
     supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="items")
-    lead_days = models.PositiveIntegerField(null=True, blank=True)
+    lead_days = models.PositiveIntegerField(null=True, blank=True, validators=[Within("item", "lead_days")])
     unit_price = MoneyField(null=True, blank=True)
-    pack_size = models.PositiveIntegerField(default=1)
+    pack_size = models.PositiveIntegerField(default=1, validators=[Within("item", "pack_size")])
     history = HistoricalRecords()
 
     class Meta:
@@ -255,16 +277,23 @@ class Position(models.Model):
         related_name="positions",
         help_text="The spare for it.",
     )
-    x_mm = models.FloatField(null=True, blank=True)
-    y_mm = models.FloatField(null=True, blank=True)
+    x_mm = models.FloatField(null=True, blank=True, validators=[Within("position", "x_mm")])
+    y_mm = models.FloatField(null=True, blank=True, validators=[Within("position", "y_mm")])
     height_group = models.CharField(max_length=20, blank=True, help_text="Punches that enter together.")
-    stroke_share = models.FloatField(default=1.0, help_text="Share of the strokes in which it works.")
+    stroke_share = models.FloatField(
+        default=1.0,
+        help_text="Share of the strokes in which it works.",
+        validators=[Within("position", "stroke_share")],
+    )
     variants = models.ManyToManyField(Variant, blank=True, related_name="positions", help_text="None named: all.")
     wear_of = models.CharField(
         max_length=60, blank=True, help_text="What is measured of its wear, as readings call it: bore clearance."
     )
     wear_limit = models.FloatField(
-        null=True, blank=True, help_text="Where it is changed: lengths and clearances in mm, forces in N."
+        validators=[Within("position", "wear_limit")],
+        null=True,
+        blank=True,
+        help_text="Where it is changed: lengths and clearances in mm, forces in N.",
     )
     valid_from = models.DateTimeField(null=True, blank=True)
     valid_to = models.DateTimeField(null=True, blank=True)
@@ -305,8 +334,8 @@ class Cut(models.Model):
     code = models.CharField(max_length=40)
     upper = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_punch")
     lower = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="cuts_as_die")
-    length_mm = models.FloatField()
-    gap_mm = models.FloatField(null=True, blank=True)
+    length_mm = models.FloatField(validators=[Within("cut", "length_mm")])
+    gap_mm = models.FloatField(null=True, blank=True, validators=[Within("cut", "gap_mm")])
     valid_from = models.DateTimeField(null=True, blank=True)
     valid_to = models.DateTimeField(null=True, blank=True)
     history = HistoricalRecords()
@@ -346,12 +375,14 @@ class Piece(models.Model):
     mark = models.CharField(max_length=60, blank=True)
     tool_steel = models.CharField(max_length=40, blank=True)
     coating = models.CharField(max_length=40, blank=True)
-    hardness_hrc = models.FloatField(null=True, blank=True)
-    length_mm = models.FloatField(null=True, blank=True)
-    grind_allowance_mm = models.FloatField(null=True, blank=True)
+    hardness_hrc = models.FloatField(null=True, blank=True, validators=[Within("piece", "hardness_hrc")])
+    length_mm = models.FloatField(null=True, blank=True, validators=[Within("piece", "length_mm")])
+    grind_allowance_mm = models.FloatField(null=True, blank=True, validators=[Within("piece", "grind_allowance_mm")])
     opening = models.CharField(max_length=9, choices=Opening, default=Opening.NEW)
-    opening_life_hits = models.BigIntegerField(null=True, blank=True)
-    opening_hits_since_sharpening = models.BigIntegerField(null=True, blank=True)
+    opening_life_hits = models.BigIntegerField(null=True, blank=True, validators=[Within("piece", "opening_life_hits")])
+    opening_hits_since_sharpening = models.BigIntegerField(
+        null=True, blank=True, validators=[Within("piece", "opening_hits_since_sharpening")]
+    )
     history = HistoricalRecords()
 
     class Meta:

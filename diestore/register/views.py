@@ -61,7 +61,7 @@ class DieByLabel(View):
 
     def get(self, request, code: str):
         code = code.replace("\x00", "")  # which no database holds
-        found = Die.objects.filter(code__iexact=code)[:2]
-        if len(found) == 1:
-            return redirect("diestore:die", pk=found[0].pk)
+        dies = Die.objects.filter(code__iexact=code)[:2]
+        if len(dies) == 1:
+            return redirect("diestore:die", pk=dies[0].pk)
         return redirect(f"{reverse('diestore:dies')}?{urlencode({'q': code})}")

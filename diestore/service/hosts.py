@@ -49,11 +49,11 @@ def clock_off_s() -> float:
     with connection.cursor() as cursor:
         begun = timezone.now()
         cursor.execute("SELECT clock_timestamp()")
-        said = cursor.fetchone()[0]
+        theirs = cursor.fetchone()[0]
         ended = timezone.now()
-    if begun <= said <= ended:
+    if begun <= theirs <= ended:
         return 0.0
-    return round((begun - said if said < begun else ended - said).total_seconds(), 1)
+    return round((begun - theirs if theirs < begun else ended - theirs).total_seconds(), 1)
 
 
 def serving() -> list[Host]:
@@ -67,19 +67,19 @@ def with_another_key(hosts: list[Host]) -> list[Host]:
 
 def worries(hosts: list[Host]) -> list[str]:
     """What somebody should look at, as sentences."""
-    told = []
+    sentences = []
     others = with_another_key(hosts)
     if others:
         names = ", ".join(f"{host.name} (last seen {host.seen_at:%d %b %Y %H:%M} UTC)" for host in others)
-        told.append(
+        sentences.append(
             f"This host, {here()}, has another DIESTORE_SECRET_KEY than {names}: people are signed out when the host "
             f"changes. Give all hosts the same. One that serves no more is forgotten after {FORGOTTEN_AFTER.days} days."
         )
     for host in hosts:
         if abs(host.clock_off_s) > CLOCK_MAY_BE_OFF_S:
             way = "ahead of" if host.clock_off_s > 0 else "behind"
-            told.append(
+            sentences.append(
                 f"The clock of {host.name} is {abs(host.clock_off_s):,.0f} seconds {way} the database's: set it, "
                 "else entries of the same minute stand in the wrong order."
             )
-    return told
+    return sentences

@@ -46,7 +46,7 @@ def _known_secrets() -> list[str]:
     known = [
         settings.SECRET_KEY,
         getattr(settings, "MONITOR_KEY", ""),
-        *(told.get("PASSWORD", "") for told in settings.DATABASES.values()),
+        *(database.get("PASSWORD", "") for database in settings.DATABASES.values()),
     ]
     return [secret for secret in known if secret and len(secret) > 3]
 
@@ -73,14 +73,14 @@ class JsonLines(logging.Formatter):
     """For a collector: one JSON object a line. Of a request only its method, path, status, time and user's number."""
 
     def format(self, record: logging.LogRecord) -> str:
-        told = {
+        line = {
             "at": dt.datetime.fromtimestamp(record.created, dt.UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
             "from": record.name,
             "request": getattr(record, "belongs_to", "-"),
             "says": without_secrets(record.getMessage()),
         }
-        told |= getattr(record, "figures", {})
+        line |= getattr(record, "figures", {})
         if record.exc_info:
-            told["error"] = without_secrets(self.formatException(record.exc_info))
-        return json.dumps(told, ensure_ascii=False, default=str)
+            line["error"] = without_secrets(self.formatException(record.exc_info))
+        return json.dumps(line, ensure_ascii=False, default=str)

@@ -163,17 +163,17 @@ def put_back(row: DBTaskResult, error: BaseException, *, pause: bool = True) -> 
 def _write_failure(row: DBTaskResult, error: BaseException, *, again: bool, pause: bool) -> None:
     tries = max(len(row.worker_ids), 1)
     now = timezone.now()
-    told = {
+    columns = {
         "exception_class_path": f"{type(error).__module__}.{type(error).__qualname__}",
         "traceback": "".join(format_exception(error)),
     }
     if again:
         wait = dt.timedelta(seconds=FIRST_PAUSE_S * 2 ** (tries - 1) if pause else 0)
-        told |= {"status": TaskResultStatus.READY, "started_at": None, "run_after": now + wait}
+        columns |= {"status": TaskResultStatus.READY, "started_at": None, "run_after": now + wait}
     else:
-        told |= {"status": TaskResultStatus.FAILED, "finished_at": now}
-    DBTaskResult.objects.filter(pk=row.pk).update(**told)
-    row.status = told["status"]
+        columns |= {"status": TaskResultStatus.FAILED, "finished_at": now}
+    DBTaskResult.objects.filter(pk=row.pk).update(**columns)
+    row.status = columns["status"]
 
 
 def name_of(row: DBTaskResult) -> str:

@@ -95,11 +95,11 @@ WATCHED = ("maintenance.forecasts.service.fits",)
 def read() -> State:
     """Look at everything; where the database does not answer, at what is left."""
     database, answers = _database()
-    told = [database]
+    parts = [database]
     if answers:
-        told += [_tasks(), _hosts(), _clock(), *(import_string(part)() for part in WATCHED)]
-    told += [_disk(), Part(name="version", says=__version__, figures={"diestore": __version__})]
-    return State(can_work=answers, parts=told)
+        parts += [_tasks(), _hosts(), _clock(), *(import_string(part)() for part in WATCHED)]
+    parts += [_disk(), Part(name="version", says=__version__, figures={"diestore": __version__})]
+    return State(can_work=answers, parts=parts)
 
 
 def can_work() -> bool:
@@ -201,7 +201,7 @@ def _hosts() -> Part:
 def _clock() -> Part:
     """What lies in the future, among the rows written last: a clock was ahead, or a date was mistyped in a file."""
     limit = timezone.now() + AHEAD
-    found: dict[str, int] = {}
+    numbers: dict[str, int] = {}
     for model in apps.get_models():
         columns = sorted({field.attname for field in model._meta.concrete_fields} & PAST)
         if not columns or model._meta.app_label not in OURS or not model._meta.managed:
@@ -210,16 +210,16 @@ def _clock() -> Part:
         rows = models.QuerySet(model).order_by("-pk").values("pk", *columns)[:NEWEST]
         if number := rows.aggregate(number=Count("pk", filter=ahead))["number"]:
             what = model._meta.verbose_name if number == 1 else model._meta.verbose_name_plural
-            found[str(what)] = number
+            numbers[str(what)] = number
     worries = []
-    if found:
-        named = ", ".join(f"{number:,} {what}" for what, number in list(found.items())[:NAMED_AT_MOST])
+    if numbers:
+        named = ", ".join(f"{number:,} {what}" for what, number in list(numbers.items())[:NAMED_AT_MOST])
         worries.append(
             f"Rows lie in the future: {named}. Was the clock of a host ahead? Look at its time; what is wrong in the "
             "log is struck out and entered again."
         )
-    says = f"{sum(found.values()):,} rows lie in the future." if found else "No row lies in the future."
-    return Part(name="clock", says=says, figures={"rows_in_the_future": sum(found.values())}, worries=worries)
+    says = f"{sum(numbers.values()):,} rows lie in the future." if numbers else "No row lies in the future."
+    return Part(name="clock", says=says, figures={"rows_in_the_future": sum(numbers.values())}, worries=worries)
 
 
 def _disk() -> Part:

@@ -78,10 +78,10 @@ def broke(request: HttpRequest) -> HttpResponse:
     """
     error = sys.exc_info()[1]
     number = getattr(request, "number", current.get())
-    told = _database_trouble(error)
-    if told is None:
+    trouble = _database_trouble(error)
+    if trouble is None:
         return HttpResponse(render_to_string("500.html", {"number": number}), status=500)
-    heading, sentence = told
+    heading, sentence = trouble
     page = render_to_string("503.html", {"heading": heading, "sentence": sentence, "number": number})
     return HttpResponse(page, status=503, headers={"Retry-After": str(TRY_AGAIN_S)})
 
@@ -89,9 +89,9 @@ def broke(request: HttpRequest) -> HttpResponse:
 def _database_trouble(error: BaseException | None) -> tuple[str, str] | None:
     if not isinstance(error, (OperationalError, InterfaceError)):
         return None
-    said, state = str(error).lower(), getattr(error.__cause__, "sqlstate", "") or ""
-    if "disk is full" in said or state == "53100":
+    words, state = str(error).lower(), getattr(error.__cause__, "sqlstate", "") or ""
+    if "disk is full" in words or state == "53100":
         return FULL
-    if "locked" in said or state in ("55P03", "40P01"):  # not available in time, a deadlock
+    if "locked" in words or state in ("55P03", "40P01"):  # not available in time, a deadlock
         return BUSY
     return GONE

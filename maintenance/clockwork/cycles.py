@@ -11,7 +11,8 @@ nor as old as it was, and what share of its life a stone gives back is not known
 
 from __future__ import annotations
 
-from bisect import bisect_left
+import statistics
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -21,10 +22,11 @@ import numpy as np
 
 from .clock import Clock, ClockReading
 from .fittings import Span
-from .rows import CutRow, DieLog, PieceRow, ReplacementRow, RunRow, WorkRow
+from .rows import CutRow, DieLog, PieceRow, PositionRow, ReplacementRow, RunRow, WorkRow
 from .spans import Clocks, _on, spans_of
 from .works import OPERATIONS
 
+COILS_AT_LEAST = 3  # that have run out, before the usual one is told
 LOT_GAP_S = 10 * 3600.0  # without an order named, a pause longer than this begins another lot
 
 
@@ -62,6 +64,7 @@ class Cycle:
     looked: bool  # `found` was given at its end
     lot: int
     estimated: bool
+    passed: tuple[tuple[int, float], ...] = ()  # the lots it cut, in order of time, and its hits in each
     readings: tuple[tuple[int, str, float], ...] = ()
 
 
@@ -77,24 +80,57 @@ def ended_as(why: str, found: str) -> str:
 
 
 def lots(runs: Sequence[RunRow]) -> list[int]:
-    """The lot of each run, runs in the order of their starts: the order named, else runs without a long pause
-    between them."""
+    """The lot of each run, runs in the order of their starts: the coil named, else the order, else runs without a long
+    pause between them."""
     number: list[int] = []
-    by_order: dict[int, int] = {}
+    by_name: dict[str | int, int] = {}
     count = 0
     for i, run in enumerate(runs):
-        if run.order is not None and run.order in by_order:
-            number.append(by_order[run.order])
+        name = named_lot(run)
+        if name is not None and name in by_name:
+            number.append(by_name[name])
             continue
         goes_on = (
-            i > 0 and run.order is None and runs[i - 1].order is None and run.started - runs[i - 1].ended <= LOT_GAP_S
+            i > 0 and name is None and named_lot(runs[i - 1]) is None and run.started - runs[i - 1].ended <= LOT_GAP_S
         )
         if not goes_on:
             count += 1
         number.append(number[i - 1] if goes_on else count - 1)
-        if run.order is not None:
-            by_order[run.order] = number[i]
+        if name is not None:
+            by_name[name] = number[i]
     return number
+
+
+def named_lot(run: RunRow) -> str | int | None:
+    """What names the lot of a run: its coil, else its order."""
+    return " ".join(run.coil.casefold().split()) or run.order
+
+
+def sort_of_lot(log: DieLog, as_of: float) -> str:
+    """What the run before a moment is of: "coil", "order", or "" where it names neither."""
+    run = max((run for run in log.runs if run.started < as_of), key=lambda run: run.started, default=None)
+    if run is None:
+        return ""
+    return "coil" if run.coil.strip() else "order" if run.order is not None else ""
+
+
+def rest_of_lot(log: DieLog, as_of: float, order: int | None = None, hits_left: int = 0) -> int:
+    """Strokes of the die that are still to come from the lot under way, as far as that is known; else nought.
+
+    Of a coil: what is left to the usual coil of this die, the middle of three or more. Of the order that ran last,
+    where it is `order`: its hits left.
+    """
+    runs = sorted((run for run in log.runs if run.started < as_of), key=lambda run: run.started)
+    if not runs:
+        return 0
+    if not runs[-1].coil.strip():
+        return max(hits_left, 0) if order is not None and runs[-1].order == order else 0
+    hits: dict[str | int | None, int] = defaultdict(int)
+    for run in runs:
+        if run.coil.strip():
+            hits[named_lot(run)] += run.hits
+    done = hits.pop(named_lot(runs[-1]))
+    return max(round(statistics.median(hits.values())) - done, 0) if len(hits) >= COILS_AT_LEAST else 0
 
 
 def cutting_positions(log: DieLog) -> set[int]:
@@ -180,7 +216,8 @@ class _Walker:
         self.coating: dict[int, str] = {}
         self.left_at: dict[int, float] = {}
         runs = sorted(log.runs, key=lambda r: r.started)
-        self.lot_numbers = lots(runs)
+        self.runs, self.lot_numbers = runs, lots(runs)
+        self.stretches: dict[frozenset[int], tuple[list[int], list[int], list[int]]] = {}
         self.run_starts, self.run_stocks = [r.started for r in runs], [r.stock for r in runs]
         self.hits_on = {  # stock -> the hits on it before each run, and at the end
             stock: [0, *accumulate(r.hits if r.stock == stock else 0 for r in runs)]
@@ -296,8 +333,35 @@ class _Walker:
             looked=bool(end is not None and end.found and end.found != "not looked"),
             lot=self._lot(end_s),
             estimated=now.estimated,
+            passed=self._passed(position, clock, begun.clock_hits, now.hits),
             readings=tuple(readings),
         )
+
+    def _passed(self, position: PositionRow, clock: Clock, base: int, end: int) -> tuple[tuple[int, float], ...]:
+        """The lots in which the clock of a position went from base to end, and the hits of its edge in each."""
+        share = position.stroke_share
+        if position.variants not in self.stretches:
+            self.stretches[position.variants] = self._stretches(position.variants, clock)
+        begun, ended, lot = self.stretches[position.variants]
+        i, j = bisect_right(ended, base), bisect_left(begun, end)
+        return tuple((lot[n], (min(ended[n], end) - max(begun[n], base)) * share) for n in range(i, j))
+
+    def _stretches(self, variants: frozenset[int], clock: Clock) -> tuple[list[int], list[int], list[int]]:
+        """Hits of the clock at the start and end of each stretch in one lot, and its lot."""
+        begun: list[int] = []
+        ended: list[int] = []
+        of: list[int] = []
+        for run, lot in zip(self.runs, self.lot_numbers, strict=True):
+            if run.hits <= 0 or (variants and run.variant not in variants):
+                continue
+            start, stop = clock.at(run.started).hits, clock.at(run.ended).hits
+            if of and of[-1] == lot:
+                ended[-1] = stop
+            else:
+                begun.append(start)
+                ended.append(stop)
+                of.append(lot)
+        return begun, ended, of
 
     def _lot(self, moment: float) -> int:
         i = bisect_left(self.run_starts, moment) - 1

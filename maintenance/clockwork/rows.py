@@ -13,6 +13,7 @@ class RunRow:
     variant: int
     stock: int
     order: int | None = None
+    coil: str = ""  # its name, where the run names one
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -85,10 +85,10 @@ def _predict(
     """What is left to the limit, and what would be once every edge is sharpened."""
     gathered = samples.Gathered([part])
     specs, life, measured = gathered.specs, gathered.life, gathered.readings
-    fresh = predict.predict_fleet(fit, specs, samples.sharpened_now(life)).get(0)
+    fresh = predict.predict_fleet(fit, specs, samples.sharpened_now(life), rest=gathered.rest).get(0)
     if measured is not None:
         life = limit.told_of_limits(fit.reading_models, BURR, specs, life, measured)
-    prediction = predict.predict_fleet(fit, specs, life).get(0)
+    prediction = predict.predict_fleet(fit, specs, life, rest=gathered.rest).get(0)
     burrs: dict[int, dict[float, float]] = {}
     for number, cycle in part.rows:
         if cycle.open:

@@ -17,7 +17,7 @@ from maintenance.log import read as log_read
 
 from . import samples
 from .fleet_log import Tell, read_fleet
-from .predict import DieOutlook, _variants_to_come, tell_dies
+from .predict import DieOutlook, tell_dies
 from .spool import OnDisk
 
 CODE_VERSION = "8"  # counts up when the same records would give other numbers
@@ -55,10 +55,10 @@ def compute(
     tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} cycles")
     fitted = known.fit()
     tell("computing what is left")
-    variants, limits_um = _variants_to_come(plant), queries.burr_limits_um(dies)
+    orders, limits_um = queries.next_order_by_die(plant), queries.burr_limits_um(dies)
     outlooks: OnDisk[DieOutlook] = OnDisk()
     for logs, parts in known.in_batches():
-        every = tell_dies(logs, parts, fitted, as_of, variants, limits_um)
+        every = tell_dies(logs, parts, fitted, as_of, orders, limits_um)
         outlooks.extend(one.without_curves() for one in every)
     return Computed(
         plant=plant,
@@ -78,6 +78,9 @@ def hash_of(gathered: samples.Gathered) -> str:
     ordered, readings = gathered.life.in_canonical_order(), gathered.readings
     for column in ("edge", "from_hits", "lower_hits", "hits", "ended", "under_way", "unknown_age", "lot", "sure"):
         digest.update(np.ascontiguousarray(getattr(ordered, column)).tobytes())
+    if ordered.passed is not None:
+        for column in (ordered.passed.first, ordered.passed.lot, ordered.passed.hits):
+            digest.update(np.ascontiguousarray(column).tobytes())
     if readings is not None:
         for column in (readings.row, readings.hits, readings.value, readings.quantity):
             digest.update(np.ascontiguousarray(column).tobytes())

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from diestore.register.models import Die, Plant
+from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
-from maintenance.clockwork import usual
 from maintenance.clockwork.rows import DieLog, PositionRow
 from maintenance.life import fleet, predict
 from maintenance.life.cycles import LifeSamples
-from maintenance.log import queries
+from maintenance.log.data import OrderLeft
 
 from . import burr_limits, samples
 
@@ -38,6 +37,8 @@ class DieOutlook:
     held: frozenset[int] = frozenset()  # positions that count to it
     usual_hours: float | None = None  # of a sharpening
 
+    lot: dict | None = None  # what is taken for a lot, the strokes left of the one under way, and how lots differ
+
     sets_as_one: int = 0  # written down as dull as a whole, by habit: one edge stands for them
 
     @property
@@ -54,24 +55,23 @@ class DieOutlook:
         return replace(self, edges=edges, **bare)
 
 
-def _variants_to_come(plant: Plant | None = None, dies: list[Die] | None = None) -> dict[int, int | None]:
-    return {die: order.variant_id for die, order in queries.next_order_by_die(plant, dies=dies).items()}
-
-
 def tell_dies(
     read: Sequence[DieLog],
     parts: Sequence[samples.DieSamples],
     fitted: fleet.FleetFit,
     as_of: dt.datetime,
-    variants: dict[int, int | None],
+    orders: Mapping[int, OrderLeft],
     limits_um: dict[int, dict[int, float]] | None = None,
     *,
     left_only: bool = False,
 ) -> list[DieOutlook]:
-    """limits_um: burr limits by die and variant; without, every forecast is of going dull.
+    """orders: the open order of each die that is due first. limits_um: burr limits by die and variant; without, every
+    forecast is of going dull.
 
     left_only: what is left, and nothing of how the die would stand once sharpened.
     """
+    variants = {die: order.variant_id for die, order in orders.items()}
+    parts = [replace(part, rest=_rest(log, orders.get(log.die), as_of)) for log, part in zip(read, parts, strict=True)]
     gathered = samples.Gathered(parts)
     specs, first = gathered.specs, gathered.first
     told_by_die, fresh_by_die = _left_and_fresh(fitted, gathered, left_only=left_only)
@@ -112,10 +112,28 @@ def tell_dies(
                 limit=counted.stored,
                 held=counted.held,
                 usual_hours=usual.usual_hours(log),
+                lot=_lot(fitted, log, part, as_of) if prediction else None,
                 sets_as_one=int(gathered.sets_as_one[number]) if part.specs else 0,
             )
         )
     return outlooks
+
+
+def _rest(log: DieLog, order: OrderLeft | None, as_of: dt.datetime) -> int:
+    if order is None:
+        return cycles.rest_of_lot(log, as_of.timestamp())
+    return cycles.rest_of_lot(log, as_of.timestamp(), order.order_id, order.hits_left)
+
+
+def _lot(fitted: fleet.FleetFit, log: DieLog, part: samples.DieSamples, as_of: dt.datetime) -> dict | None:
+    """For a shop whose lots wear edges differently."""
+    if not fitted.sw:
+        return None
+    return {
+        "of": cycles.sort_of_lot(log, as_of.timestamp()),
+        "rest": round(part.rest),
+        "spread": round(fitted.sw, 2),
+    }
 
 
 def _left_and_fresh(
@@ -125,14 +143,15 @@ def _left_and_fresh(
 
     One die takes little longer twice than once.
     """
-    specs, life, readings = gathered.specs, gathered.life, gathered.readings
+    specs, life, readings, rest = gathered.specs, gathered.life, gathered.readings, gathered.rest
     if left_only or not specs:
-        return predict.predict_fleet(fitted, specs, life, readings=readings), {}
+        return predict.predict_fleet(fitted, specs, life, readings=readings, rest=rest), {}
     dies, edges = max(spec.die for spec in specs) + 1, len(specs)
     beside = [replace(spec, die=spec.die + dies) for spec in specs]
     sharpened = samples.sharpened_now(life)
     both = LifeSamples.together([life, replace(sharpened, edge=sharpened.edge + edges)])
-    predicted = predict.predict_fleet(fitted, [*specs, *beside], both, readings=readings)
+    rest = rest | {die + dies: strokes for die, strokes in rest.items()}
+    predicted = predict.predict_fleet(fitted, [*specs, *beside], both, readings=readings, rest=rest)
     left = {die: one for die, one in predicted.items() if die < dies}
     fresh = {die - dies: _counted_from(edges, one) for die, one in predicted.items() if die >= dies}
     return left, fresh

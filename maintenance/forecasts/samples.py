@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from diestore.handbook import materials, tool_steels
+from diestore.handbook.limits import STROKE_SHARE
 from maintenance.clockwork import cycles
 from maintenance.clockwork.rows import DieLog, PositionRow
 from maintenance.life import habits
-from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, SampleRefused
+from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, Passed, SampleRefused
 from maintenance.life.readings import Readings
 
 ENDED = {"sharp": SHARP, "dull": DULL, "chipped": CHIPPED}
@@ -24,7 +25,8 @@ ENDED = {"sharp": SHARP, "dull": DULL, "chipped": CHIPPED}
 class DieSamples:
     """One die's edges and cycles, with what leads back to its positions.
 
-    specs: an edge for each build of each position. current: position -> number of its edge under way.
+    specs: an edge for each build of each position. current: position -> number of its edge under way. rest: strokes
+    of the die still to come from the lot under way.
     refused: position -> why nothing can be said of it.
     """
 
@@ -32,11 +34,14 @@ class DieSamples:
     specs: list[EdgeSpec]
     rows: list[tuple[int, cycles.Cycle]]
     current: dict[int, int]
+    rest: float = 0.0
     refused: dict[int, str] = field(default_factory=dict)
 
 
 def spec_of(log: DieLog, position: PositionRow, build: cycles.Build, *, die: int = 0) -> EdgeSpec:
-    """How an edge enters the wear model."""
+    """How an edge enters the wear model. Raises SampleRefused where its share of the strokes is none."""
+    if not STROKE_SHARE.holds(position.stroke_share):
+        raise SampleRefused(f"as its share of the strokes, {STROKE_SHARE.sentence(position.stroke_share)[:-1]}")
     stock = log.stocks[build.stock]
     grade = tool_steels.grade(build.tool_steel)
     above = None
@@ -124,6 +129,8 @@ class Gathered:
         # numbers as C keeps them, of whole numbers or not: no type says "of either"
         self._whole: dict[str, array[Any]] = {name: array(code) for name, code in _COLUMNS.items()}
         self._measured: list[array[Any]] = [array(code) for code in "qddq"]
+        self._passed: list[array[Any]] = [array(code) for code in "qqd"]  # lots a cycle cut; each lot, the hits in it
+        self.rest: dict[int, float] = {}  # of each die, where anything is still to come from the lot under way
         for die in dies:
             self.add(die)
 
@@ -131,6 +138,8 @@ class Gathered:
         first, columns = len(self.specs), self._whole
         self.first.append(first)
         self.specs += [replace(spec, die=self._dies) for spec in die.specs]
+        if die.rest:
+            self.rest[self._dies] = die.rest
         self._dies += bool(die.specs)
         for number, cycle in die.rows:
             for at, name, value_si in cycle.readings:
@@ -139,6 +148,11 @@ class Gathered:
                     row = len(columns["edge"]), at, value_si * 1e6, QUANTITIES.index(plain)
                     for column, value in zip(self._measured, row, strict=True):
                         column.append(value)
+            count, lot, hits = self._passed
+            count.append(len(cycle.passed))
+            for of, in_it in cycle.passed:
+                lot.append(of)
+                hits.append(in_it)
             columns["edge"].append(first + number)
             columns["hits"].append(cycle.hits)
             columns["ended"].append(ENDED[cycle.ended_as])
@@ -154,7 +168,9 @@ class Gathered:
     def _life(self) -> tuple[LifeSamples, np.ndarray]:
         columns = {name: np.array(column) for name, column in self._whole.items()}
         moment = columns.pop("moment")
-        made = LifeSamples.of(columns.pop("edge"), columns.pop("hits"), columns.pop("ended"), **columns)
+        count, lot, hits = (np.array(column) for column in self._passed)
+        passed = Passed(np.r_[0, np.cumsum(count)].astype(np.int64), lot.astype(np.int64), hits.astype(float))
+        made = LifeSamples.of(columns.pop("edge"), columns.pop("hits"), columns.pop("ended"), passed=passed, **columns)
         taken, _ = habits.planned(self.specs, made, moment)
         return habits.one_for_the_set(self.specs, taken, moment)
 
@@ -201,6 +217,9 @@ def sharpened_now(samples: LifeSamples) -> LifeSamples:
         unknown_age=samples.unknown_age,
         lot=samples.lot,
         sure=samples.sure,
+        passed=samples.passed,
     )
     kept = before.pick(~now | (before.hits > before.from_hits))
-    return LifeSamples.together([kept, LifeSamples.of(samples.edge[now], 0, SHARP, under_way=True)])
+    return LifeSamples.together(
+        [kept, LifeSamples.of(samples.edge[now], 0, SHARP, under_way=True, lot=samples.lot[now])]
+    )

@@ -22,7 +22,7 @@ from maintenance.models import DieForecast, EdgeForecast, FleetFit
 from . import samples
 from .fit import CODE_VERSION, Computed, compute
 from .fleet_log import DIES_AT_ONCE, Tell
-from .predict import NOTHING_CUTS, DieOutlook, _variants_to_come, tell_dies
+from .predict import NOTHING_CUTS, DieOutlook, tell_dies
 from .spool import batches
 
 
@@ -84,7 +84,9 @@ def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
         read = list(log_read.of_dies(dies))
         as_of = _moment_of(read, row)
         parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-        outlooks = tell_dies(read, parts, fitted, as_of, _variants_to_come(dies=dies), queries.burr_limits_um(dies))
+        outlooks = tell_dies(
+            read, parts, fitted, as_of, queries.next_order_by_die(dies=dies), queries.burr_limits_um(dies)
+        )
         return _store_dies(outlooks, row)
 
 
@@ -134,6 +136,8 @@ def _die_row(outlook: DieOutlook, fit_row: FleetFit | None, wrong: Iterable[Dama
     _fill(row, outlook.prediction, outlook.limit)
     if outlook.sets_as_one:
         row.rests_on["sets_as_one"] = outlook.sets_as_one
+    if outlook.lot is not None:
+        row.rests_on["lot"] = outlook.lot
     if outlook.fresh is not None:
         row.fresh = {"remaining": _kept(outlook.fresh.remaining), "ln_sd": round(_not_known(outlook.fresh), 3)}
     return row

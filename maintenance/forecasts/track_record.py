@@ -193,7 +193,7 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
     orders = queries.next_order_by_die(plant, as_of=origin)
     variants = {die: order.variant_id for die, order in orders.items()}
     statements, edges, no_stroke = [], [], 0
-    said_then = _said_then(known, fitted, variants)
+    said_then = _said_then(known, fitted, orders)
     for (log, part), outlook, (today_log, whole) in zip(known.dies, said_then, today, strict=True):
         if outlook.prediction is None:
             continue
@@ -242,10 +242,10 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
     )
 
 
-def _said_then(known: FleetLog, fitted: fleet.FleetFit, variants: dict) -> Iterator[predict.DieOutlook]:
+def _said_then(known: FleetLog, fitted: fleet.FleetFit, orders: dict) -> Iterator[predict.DieOutlook]:
     """What would have been said of each die then, some dies at a time."""
     for logs, parts in known.in_batches():
-        yield from predict.tell_dies(logs, parts, fitted, known.at, variants, left_only=True)
+        yield from predict.tell_dies(logs, parts, fitted, known.at, orders, left_only=True)
 
 
 def _whole(log: DieLog, as_of: dt.datetime) -> dict[tuple, list]:

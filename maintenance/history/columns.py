@@ -5,6 +5,8 @@ A table is a CSV file: UTF-8, a header row, ISO 8601 times, a decimal point, the
 
 from __future__ import annotations
 
+from diestore.handbook import limits
+
 from .counter_columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTER_TABLES, COUNTS, IN_PRESS
 from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
 from .described import may as _may
@@ -12,6 +14,12 @@ from .described import must as _must
 from .described import need as _need
 
 __all__ = ["COUNTER_ANSWERS", "COUNTER_DEVICES", "COUNTS", "IN_PRESS", "PLAIN", "TABLES", "Column", "Sort", "Table"]
+
+
+def _within(table: str, column: str) -> dict[str, float]:
+    limit = limits.OF[table, column]
+    return {"at_least": limit.least, "at_most": limit.most}
+
 
 DIE = _must("die", "The die.", longest=60)
 POSITION = _must("position", "The place in the die that a piece sits in.", longest=40)
@@ -22,16 +30,18 @@ FOUND = ("sharp", "dull", "chipped", "broken", "galled", "not looked")
 PIECE_COLUMNS = (
     _may("tool_steel", "Grade of tool steel.", longest=40),
     _may("coating", "Coating.", longest=40),
-    _may("hardness_hrc", "Hardness, Rockwell C.", Sort.NUMBER, at_least=0, at_most=100),
+    _may("hardness_hrc", "Hardness, Rockwell C.", Sort.NUMBER, **_within("piece", "hardness_hrc")),
 )
-ALLOWANCE = _may("grind_allowance_mm", "What may be ground away in all.", Sort.NUMBER, at_least=0, at_most=1_000)
-LENGTH = _may("length_mm", "Length of the piece when new.", Sort.NUMBER, at_least=0, at_most=10_000)
+ALLOWANCE = _may(
+    "grind_allowance_mm", "What may be ground away in all.", Sort.NUMBER, **_within("piece", "grind_allowance_mm")
+)
+LENGTH = _may("length_mm", "Length of the piece when new.", Sort.NUMBER, **_within("piece", "length_mm"))
 OPENING = (
     _may("opening", "How the piece stood when the records began. Empty: unknown, in pieces.csv new.", longest=9,
          choices=("new", "counted", "estimated", "unknown")),
-    _may("opening_life_hits", "Hits over its life by then.", Sort.WHOLE, at_least=0, at_most=MOST),
-    _may("opening_hits_since_sharpening", "Hits since it was last sharpened by then.", Sort.WHOLE, at_least=0,
-         at_most=MOST),
+    _may("opening_life_hits", "Hits over its life by then.", Sort.WHOLE, **_within("piece", "opening_life_hits")),
+    _may("opening_hits_since_sharpening", "Hits since it was last sharpened by then.", Sort.WHOLE,
+         **_within("piece", "opening_hits_since_sharpening")),
 )  # fmt: skip
 SPARE = _may("spare", "The spare that fits.", longest=80)
 SPARE_REVISION = _may("spare_revision", "Its revision.", longest=20)
@@ -76,13 +86,13 @@ PRESSES = Table(
     same=("press",),
     columns=(
         _must("press", "The press.", longest=40),
-        _may("rated_force_n", "Rated force, newtons.", Sort.NUMBER, above=0, at_most=1e10),
-        _may("shut_height_min_mm", "Least shut height.", Sort.NUMBER, at_least=0, at_most=100_000),
-        _may("shut_height_max_mm", "Greatest shut height.", Sort.NUMBER, at_least=0, at_most=100_000),
+        _may("rated_force_n", "Rated force, newtons.", Sort.NUMBER, above=0, **_within("press", "rated_force_n")),
+        _may("shut_height_min_mm", "Least shut height.", Sort.NUMBER, **_within("press", "shut_height_min_mm")),
+        _may("shut_height_max_mm", "Greatest shut height.", Sort.NUMBER, **_within("press", "shut_height_max_mm")),
     ),
 )
-_TENSILE = dict(sort=Sort.NUMBER, above=0, at_most=10_000)
-_THICKNESS = dict(sort=Sort.NUMBER, above=0, at_most=1_000)
+_TENSILE = dict(sort=Sort.NUMBER, above=0, **_within("stock", "tensile_mpa"))
+_THICKNESS = dict(sort=Sort.NUMBER, above=0, **_within("stock", "thickness_mm"))
 STOCKS = Table(
     file="stocks.csv",
     about="Stock: a material at one thickness. dies.csv alone makes one for each material, strength and thickness.",
@@ -106,7 +116,7 @@ PARTS = Table(
         _may("revision", "Its revision.", longest=20),
         _may("description", "What it is.", Sort.WORDS, longest=200),
         _may("customer", "Whose part it is.", longest=40),
-        _may("burr_limit_um", "Greatest burr allowed, micrometres.", Sort.NUMBER, at_least=0, at_most=100_000),
+        _may("burr_limit_um", "Greatest burr allowed, micrometres.", Sort.NUMBER, **_within("part", "burr_limit_um")),
         _may("last_needed", "The last day it will be needed.", Sort.DATE),
     ),
 )
@@ -121,14 +131,14 @@ DIES = Table(
         _must("stock_material", "Material of the strip it usually runs.", longest=120),
         _must("stock_tensile_mpa", "Its tensile strength.", **_TENSILE),
         _must("stock_thickness_mm", "Its thickness.", **_THICKNESS),
-        _must("strokes_per_minute", "Usual speed.", Sort.NUMBER, above=0, at_most=100_000),
+        _must("strokes_per_minute", "Usual speed.", Sort.NUMBER, above=0, **_within("die", "strokes_per_minute")),
         _must("parts_per_hit", "Parts that fall at one hit; 0: makes no part yet. outputs.csv says more.", Sort.WHOLE,
               at_least=0, at_most=100_000),
         _may("stock", "Which of the stocks it is. Empty: one of that material, strength and thickness.", longest=80),
         _may("owner", "Whose die it is, where not the shop's.", longest=40),
         _may("press", "The press it usually runs in.", longest=40),
         _may("build_price", "What building it cost.", Sort.MONEY, at_least=0, at_most=MONEY),
-        _may("expected_parts", "Parts it was built for.", Sort.WHOLE, at_least=1, at_most=MOST),
+        _may("expected_parts", "Parts it was built for.", Sort.WHOLE, **_within("die", "expected_parts")),
         _may("status", "Empty: in service.", longest=12, choices=("in service", "stored", "in repair", "retired")),
     ),
 )  # fmt: skip
@@ -161,7 +171,7 @@ STATIONS = Table(
     columns=(
         DIE,
         _must("station", "The station.", longest=40),
-        _must("sequence", "Its place in the order.", Sort.WHOLE, at_least=0, at_most=INT),
+        _must("sequence", "Its place in the order.", Sort.WHOLE, **_within("station", "sequence")),
         _may("operation", "What is done there.", longest=60),
     ),
 )
@@ -175,9 +185,9 @@ SPARES = Table(
         _may("description", "What it is.", Sort.WORDS, longest=200),
         _need("on_hand", "On the shelf. Empty: says nothing.", Sort.WHOLE, at_least=-INT, at_most=INT),
         _need("on_order", "On the way. Empty: says nothing.", Sort.WHOLE, at_least=-INT, at_most=INT),
-        _need("lead_days", "Days from order to delivery.", Sort.WHOLE, at_least=0, at_most=INT),
+        _need("lead_days", "Days from order to delivery.", Sort.WHOLE, **_within("item", "lead_days")),
         _need("unit_price", "Price of one.", Sort.MONEY, at_least=0, at_most=MONEY),
-        _may("pack_size", "Sold in packs of so many. Empty: 1.", Sort.WHOLE, at_least=1, at_most=INT),
+        _may("pack_size", "Sold in packs of so many. Empty: 1.", Sort.WHOLE, **_within("item", "pack_size")),
         _may("revision", "Its revision.", longest=20),
         _may("kind", "Kind of component.", longest=30),
         *PIECE_COLUMNS,
@@ -201,19 +211,21 @@ COMPONENTS = Table(
         _must("kind", "Kind of component.", longest=30),
         _need("tool_steel", "Grade of tool steel of the first piece.", longest=40),
         _may("coating", "Its coating.", longest=40),
-        _may("hardness_hrc", "Its hardness, Rockwell C.", Sort.NUMBER, at_least=0, at_most=100),
+        _may("hardness_hrc", "Its hardness, Rockwell C.", Sort.NUMBER, **_within("piece", "hardness_hrc")),
         _may("clearance_pct_per_side", "Gap per side, in % of the thickness.", Sort.NUMBER, at_least=0, at_most=100),
-        _may("cut_length_mm", "Length of the contour that it cuts.", Sort.NUMBER, above=0, at_most=100_000),
+        _may("cut_length_mm", "Length of the contour that it cuts.", Sort.NUMBER, above=0,
+             **_within("cut", "length_mm")),
         ALLOWANCE,
         SPARE,
         *OPENING,
         SPARE_REVISION,
         _may("side", "Punch side (upper) or die side (lower). Empty: as usual for its kind.", longest=5,
              choices=("upper", "lower")),
-        _may("x_mm", "Place along the strip.", Sort.NUMBER, at_least=-1e6, at_most=1e6),
-        _may("y_mm", "Place across the strip.", Sort.NUMBER, at_least=-1e6, at_most=1e6),
+        _may("x_mm", "Place along the strip.", Sort.NUMBER, **_within("position", "x_mm")),
+        _may("y_mm", "Place across the strip.", Sort.NUMBER, **_within("position", "y_mm")),
         _may("height_group", "Punches of one group enter together.", longest=20),
-        _may("stroke_share", "Share of the strokes in which it works. Empty: 1.", Sort.NUMBER, above=0, at_most=1),
+        _may("stroke_share", "Share of the strokes in which it works. Empty: 1.", Sort.NUMBER, above=0,
+             **_within("position", "stroke_share")),
         _may("variants", "The sets of inserts it belongs to. Empty: all.", Sort.LIST, longest=2_000),
         _may("wear_of", "What is measured of its wear, as readings call it.", longest=60),
         _may("wear_limit", "Where it is changed: lengths and clearances in mm, forces in N.", Sort.NUMBER, above=0,
@@ -237,8 +249,8 @@ CUTS = Table(
         _must("cut", "The cut.", longest=40),
         _may("upper", "Position of the punch.", longest=40),
         _may("lower", "Position of the die section or button.", longest=40),
-        _must("length_mm", "Length of the contour.", Sort.NUMBER, above=0, at_most=100_000),
-        _may("gap_mm", "Gap per side.", Sort.NUMBER, at_least=0, at_most=100),
+        _must("length_mm", "Length of the contour.", Sort.NUMBER, above=0, **_within("cut", "length_mm")),
+        _may("gap_mm", "Gap per side.", Sort.NUMBER, **_within("cut", "gap_mm")),
         _may("clearance_pct_per_side", "Or the gap in % of the thickness; made into mm on loading.", Sort.NUMBER,
              at_least=0, at_most=100),
         *VALID,

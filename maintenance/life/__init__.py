@@ -13,6 +13,7 @@
 - prior.py    the wear model: columns, means and spread before any record
 - weibull.py  one sample at a time: censored Weibull fit with limits, Kaplan-Meier
 - cells.py, grids.py, lots.py, chips.py   the parts of the fit
+- web.py, ahead.py   lots that cycles share; what is worn and will be, lot by lot
 - fleet.py    what the fleet has in common, and how sure that is
 - readings.py, integrals.py   what readings say of the cycle under way
 - edges.py    edges as columns, for fleets too large for an object an edge

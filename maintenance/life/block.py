@@ -6,14 +6,15 @@ sums over m, u and the lot under way, [edges, u, lot, x], over a few dies at a t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from . import chips, lots, prior, rough
+from . import ahead, chips, lots, prior, rough
 from .cells import FLOOR, LARGEST, Cells
 from .cycles import CHIPPED, DULL, HITS_UNIT, EdgeSpec, LifeSamples
 from .edges import Edges
@@ -27,6 +28,10 @@ POINTS = 28  # of x on each die's curve
 LOOKS = 2  # at the lots
 W_NODES, W_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 W_WEIGHTS = W_WEIGHTS / W_WEIGHTS.sum()
+_HERMITE = np.stack(
+    [np.polynomial.hermite_e.hermeval(W_NODES, np.eye(5)[n]) / np.sqrt(math.factorial(n)) for n in range(5)]
+)
+MEHLER = (_HERMITE[:, :, None] * _HERMITE[:, None, :] * W_WEIGHTS).reshape(5, 25)  # [order, (j, j')]
 AGES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # of an edge of unknown age, in parts of 1.3 usual stops
 AGE_SPAN = 1.3
 SHAPES = np.cos((2 * np.arange(5) + 1) * np.pi / 10)  # where the past is tabulated, in parts of the draws' reach
@@ -69,7 +74,14 @@ class Sums:
 class Block:
     """Some dies together: their records, grids at the best theta, and the sums over the draws. edges: die by die."""
 
-    def __init__(self, edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples, fit: FleetFit) -> None:
+    def __init__(
+        self,
+        edges: Sequence[EdgeSpec] | Edges,
+        samples: LifeSamples,
+        fit: FleetFit,
+        rest: Mapping[int, float] | None = None,
+    ) -> None:
+        """rest: strokes left of the lot under way, by name of the die; only with a record of lots in the samples."""
         self.edges, self.samples, self.fit = Edges.of(edges), samples, fit
         self.names, die = np.unique(self.edges.die, return_inverse=True)
         self.die = die.reshape(-1)
@@ -99,29 +111,14 @@ class Block:
             self.f[self.read],
         )
         ended = samples.pick(np.flatnonzero(past))
-        mates = self._in_the_lot_under_way(ended, now)
-        self.mates = Cells.of(ended.pick(np.flatnonzero(mates)), self.die, lots=False)
-        self.mated = np.zeros(n, bool)
-        self.mated[self.mates.edge] = True
-        ended = ended.pick(np.flatnonzero(~mates))
-        self.cells = Cells.of(ended, self.die, positions=self._positions(), lots=fit.sw > 0)
+        known = samples.pick(np.flatnonzero(past | (samples.under_way & ~samples.unknown_age)))
+        self.every = Cells.of(known, self.die, positions=self._positions(), lots=fit.sw > 0)
+        self.closed = ~self.every.under_way
+        self.cells = self.every.only(self.closed)
+        self._lots = now, ended, rest or {}
+        self.by_lots = fit.sw > 0 and samples.passed is not None
         self.counts = self._count()
         self.chip_rate = fit.chip_rates.of_edges(self.edges)
-
-    def _in_the_lot_under_way(self, ended: LifeSamples, now: LifeSamples) -> NDArray[np.bool_]:
-        """Which closed cycles ended in the lot of the cycles under way: its w is theirs too, and they tell of it."""
-        if self.fit.sw == 0:
-            return np.zeros(len(ended), bool)
-        lot = np.full(self.n_dies, -1)
-        np.maximum.at(lot, self.die[now.edge], now.lot)
-        return (ended.lot >= 0) & (ended.lot == lot[self.die[ended.edge]])
-
-    def mates_log(self, who: NDArray[np.int64], m: Array, w: Array, k: float) -> Array:
-        """ln of the likelihood of what ended in the lot under way on the edges `who`: m [who, n], w [who, j] or [j] ->
-        [who, n, j]."""
-        w = np.broadcast_to(w, (len(who), np.shape(w)[-1]))
-        parts = [self.mates.table(m - w[:, j, None], k, None, None, who) for j in range(w.shape[1])]
-        return np.stack(parts, axis=2)
 
     def _positions(self) -> NDArray[np.int64]:
         under_way = np.bincount(self.die[self.current], minlength=self.n_dies)
@@ -142,53 +139,41 @@ class Block:
     # Where things lie, at the best theta.
 
     def _open_table(self, nodes: Array, k: float, edges) -> Array:
-        """ln of the chance that the cycle under way is still sharp, the lot integrated out; only to aim the grids."""
+        """ln of the chance that the cycle under way is still sharp, its lots integrated out; only to aim the grids."""
         pick = slice(None) if edges is None else edges
-        run = np.maximum(self.h[pick] ** k - self.f[pick] ** k, 0.0)
-        sw = self.fit.sw
-        e = run[:, None] * np.exp(np.minimum(-k * nodes, LARGEST))
-        least = e * np.exp(k * sw * W_NODES[0])
+        lot = self.w_now[pick][:, None] + self.w_sd[pick][:, None] * W_NODES
+        run = np.maximum((self.h[pick][:, None] * np.exp(lot)) ** k - (self.f[pick] ** k)[:, None], 0.0)
+        e = np.exp(np.minimum(-k * nodes, LARGEST))
+        least = e * run[:, :1]
         total = np.full(e.shape, W_WEIGHTS[0])
-        for node, weight in zip(W_NODES[1:], W_WEIGHTS[1:], strict=True):
-            total += weight * np.exp(np.maximum(least - e * np.exp(k * sw * node), -LARGEST))
+        for j, weight in enumerate(W_WEIGHTS[1:], 1):
+            total += weight * np.exp(np.maximum(least - e * run[:, j, None], -LARGEST))
         out = np.log(total) - least
         which = np.arange(len(self.h))[pick]
         if self.read[which].any():
-            log = self._told_log(nodes, k, which, sw * W_NODES) + np.log(W_WEIGHTS)
+            log = self._told_log(nodes, k, which, lot) + np.log(W_WEIGHTS)
             top = log.max(axis=2)
             out[self.read[which]] = top + np.log(np.exp(log - top[:, :, None]).sum(axis=2))
-        place = np.flatnonzero(self.mated[which])
-        if len(place):
-            who, lot = which[place], sw * W_NODES
-            log = self.mates_log(who, nodes[place], lot, k) + np.log(W_WEIGHTS)
-            plain = ~self.read[who]
-            log[plain] -= e[place][plain][:, :, None] * np.exp(k * lot)
-            if self.read[who].any():
-                log[~plain] += self._told_log(nodes[place], k, who, lot)
-            top = log.max(axis=2)
-            out[place] = top + np.log(np.exp(log - top[:, :, None]).sum(axis=2))
         return out
 
     def _told_log(self, nodes: Array, k: float, which: NDArray[np.int64], lot: Array) -> Array:
-        """ln of what readings and hits now say, for the edges with readings among `which`: [edges, m, lots]."""
-        place = np.searchsorted(np.flatnonzero(self.read), which[self.read[which]])
-        return self.now_told.pick(place).log(nodes[self.read[which]][:, :, None] - lot, k)
+        """ln of what readings and hits now say, for the edges with readings among `which`: [edges, m, lots]; lot:
+        [which, lots]."""
+        read = self.read[which]
+        place = np.searchsorted(np.flatnonzero(self.read), which[read])
+        return self.now_told.pick(place).log(nodes[read][:, :, None] - lot[read][:, None, :], k)
 
     def aim(self) -> None:
         """Grids where the posterior of everything lies, at the best theta; cavities of the lots from past cycles."""
         theta = self.fit.best
         k, sw = theta.k, self.fit.sw
         mu = self.x @ theta.b
-        run, ends = np.maximum(self.h**k - self.f**k, 0.0), np.zeros(len(mu))
-        if self.read.any():
-            worth = 1 / (1 + (k * self.told_sd[self.read]) ** 2)
-            run[self.read] = worth * np.exp(np.minimum(k * self.told[self.read], rough.FARTHEST))
-            ends[self.read] = worth
-        seen = rough.look(self.cells, mu, self.die, self.n_dies, theta, sw, run, ends)
+        seen = rough.look(self.every, mu, self.die, self.n_dies, theta, sw)
+        self.w_now, self.w_sd = np.zeros(len(mu)), np.full(len(mu), sw)
         self.grids = Grids(seen.m, seen.m_sd, seen.u, seen.u_sd, *nodes_for(theta, predicting=True))
         self.c = self.d = None
         self.best_past = np.empty((len(mu), len(self.grids.m_nodes)))
-        lotted = sw > 0 and len(self.cells) > 0
+        lotted = sw > 0 and len(self.every) > 0
 
         def table(nodes: Array, edges) -> Array:
             past = self.cells.table(nodes, k, self.c, self.d, edges)
@@ -196,41 +181,99 @@ class Block:
             return past + self._open_table(nodes, k, edges)
 
         if lotted:
-            places = lots.zoomed(self.cells, seen.w, seen.w_sd, sw)
-        mean, sd = seen.m, seen.m_sd
-        for _ in range(LOOKS if lotted else 1):
+            places = lots.zoomed(self.every, seen.w, seen.w_sd, sw)
+        mean, sd, told, sites = seen.m, seen.m_sd, None, seen.sites
+        for turn in range(LOOKS if lotted else 1):
+            last = turn == LOOKS - 1 or not lotted
             if lotted:
-                told, _ = lots.look(self.cells, mean, sd, k, sw, self.n_dies, places)
-                self.c, self.d = told.c, told.d
+                told, _ = lots.look(self.every, mean, sd, k, sw, places=places, sites=sites, of_past=last)
+                self.c, self.d, sites = told.c[self.closed], told.d[self.closed], told.sites
+            if last:
+                self._lots_now(told)
             post = travel(self.grids, table, mu, self.die, theta, aimed=True)
             mean, sd = self.grids.moments(edge_marginals(post, self.die))
         self.mean_now, self.sd_now = mean, sd
         self._aim_lot(k)
         self._tables()
 
-    def _aim_lot(self, k: float) -> None:
-        """Nodes of the lot under way, [dies, j], at what the die's edges now tell of it; ln of their weights."""
+    def _lots_now(self, told: lots.Cavities | None) -> None:
+        """What is known of the lots of the cycles under way: w_now, w_sd of ln of their mean rate, [edges]."""
         sw = self.fit.sw
         if sw == 0:
-            self.lot, self.ln_lot = np.zeros((self.n_dies, 1)), np.zeros((self.n_dies, 1))
             return
-        w = lots.W_NODES * sw
+        now, ended, rest = self._lots
+        if self.by_lots:
+            self.lots_now = ahead.LotsNow.of(self.every, told, now, ended, self.die, self.names, sw, rest)
+        elif told is not None and self.every.lot_name is not None:
+            under_way = np.full(self.n_dies, -2)
+            np.maximum.at(under_way, self.die[now.edge], now.lot)
+            same = np.flatnonzero((self.cells.lot_name == under_way[self.cells.lot_die]) & (self.cells.lot_name >= 0))
+            of_die = np.full(self.n_dies, -1)
+            of_die[self.every.lot_die[same]] = same
+            has = np.flatnonzero(of_die[self.die] >= 0)
+            self.w_now[has] = told.past_mean[of_die[self.die[has]]]
+            self.w_sd[has] = np.sqrt(told.past_variance[of_die[self.die[has]]])
+        if self.by_lots and len(now):
+            wear = self._wear(np.zeros((self.n_dies, 1)))
+            e = now.edge
+            self.w_now[e] = np.where(
+                self.h[e] > 0, wear.mean[:, 0] - np.log(np.maximum(self.h[e], ahead.LEAST_HITS)), 0.0
+            )
+            self.w_sd[e] = wear.sd[:, 0]
+
+    def _wear(self, x: Array) -> ahead.Wear:
+        """Of the edges under way at x, [dies, x] further strokes of their dies."""
+        now = np.flatnonzero(self.current)
+        at = x[self.die[now]]
+        if self.by_lots:
+            return ahead.of_lots(self.lots_now, self.f[now], at, self.share[now], self.fit.sw)
+        return ahead.of_one_lot(self.h[now], at, self.share[now], self.w_now[now], self.w_sd[now])
+
+    def _aim_lot(self, k: float) -> None:
+        """Where z lies at what the die's edges now tell of their lots, [dies]: centre and sd."""
+        self.z, self.z_sd = np.zeros(self.n_dies), np.ones(self.n_dies)
+        if self.fit.sw == 0:
+            return
         m = self.mean_now[:, None] + self.sd_now[:, None] * lots.M_NODES
-        run = np.maximum(self.h**k - self.f**k, 0.0)
-        own = -(run[:, None] * np.exp(np.minimum(-k * m, LARGEST)))[:, :, None] * np.exp(k * w)
+        w = self.w_now[:, None] + self.w_sd[:, None] * lots.W_NODES
+        run = np.maximum((self.h[:, None] * np.exp(w)) ** k - (self.f**k)[:, None], 0.0)
+        own = -np.exp(np.minimum(-k * m, LARGEST))[:, :, None] * run[:, None, :]
         if self.read.any():
             own[self.read] = self._told_log(m, k, np.arange(len(m)), w)
         own[~self.current] = 0.0
-        who = np.flatnonzero(self.mated)
-        if len(who):
-            own[who] += self.mates_log(who, m[who], w, k)
         top = own.max(axis=1, keepdims=True)
         own = top[:, 0] + np.log(np.einsum("j,ejw->ew", lots.M_WEIGHTS, np.exp(own - top)))
-        c, d = lots.moments((sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2).T, lots.W_NODES)
-        c, d = c * sw, d * sw
-        d = np.minimum(np.maximum(1.15 * d, 0.2 * sw), sw)
-        self.lot = c[:, None] + d[:, None] * W_NODES
-        self.ln_lot = np.log(W_WEIGHTS) - 0.5 * (self.lot / sw) ** 2 + 0.5 * W_NODES**2 + np.log(d / sw)[:, None]
+        z, sd = lots.moments((sum_by_die(own, self.die, self.n_dies) - 0.5 * lots.W_NODES**2).T, lots.W_NODES)
+        self.z, self.z_sd = z, np.minimum(np.maximum(1.15 * sd, 0.2), 1.0)
+
+    def _lay_nodes(self, x: Array) -> None:
+        """ln X of the edges under way at the nodes of z and x, [edges, j, x]; ln of their weights, [dies, j, x]."""
+        wear, n_x = self._wear(x), x.shape[1]
+        now, nodes = np.flatnonzero(self.current), W_NODES if self.fit.sw > 0 else np.zeros(1)
+        self.rho = None
+        rho = np.ones((self.n_dies, n_x))
+        if wear.rho is not None:
+            count = np.bincount(self.die[now], minlength=self.n_dies)
+            rho = sum_by_die(wear.rho, self.die[now], self.n_dies) / np.maximum(count, 1)[:, None]
+            self.rho = np.zeros((len(self.edges), n_x))
+        centre = rho * self.z[:, None]
+        sd = np.sqrt(np.maximum(1 - rho**2 * (1 - self.z_sd[:, None] ** 2), 1e-6))
+        z = centre[:, None, :] + sd[:, None, :] * nodes[:, None]
+        self.ln_lot = -0.5 * z**2 + 0.5 * (nodes**2)[:, None] + np.log(sd)[:, None, :]
+        if self.fit.sw > 0:
+            self.ln_lot += np.log(W_WEIGHTS)[:, None]
+        else:
+            self.ln_lot = np.zeros((self.n_dies, 1, n_x))
+        of_die, n = self.die[now], len(self.edges)
+        if self.rho is None:  # the rate is that of one lot, at every x
+            self.ln_hits, self.ln_rate = np.zeros((n, n_x)), np.full((n, len(nodes)), -np.inf)
+            self.ln_hits[now], self.ln_rate[now] = wear.mean, wear.sd[:, :1] * z[of_die][:, :, 0]
+        else:
+            self._ln_x = np.full((n, len(nodes), n_x), -np.inf)
+            self._ln_x[now] = wear.mean[:, None, :] + wear.sd[:, None, :] * z[of_die]
+        if self.rho is not None:  # how far z at x and now go together, among those that are still sharp now
+            self.rho[now] = np.clip(wear.rho * (self.z_sd[:, None] / sd)[of_die], 0.0, 1.0)
+            self.rho[now, 0] = 1.0
 
     def _tables(self) -> None:
         """L of the past at the shapes of the draws: a polynomial in ln k through a few where they lie close."""
@@ -288,6 +331,18 @@ class Block:
         grid = np.exp(np.log(first)[:, None] * (1 - steps) + np.log(last)[:, None] * steps)
         return np.concatenate([np.zeros((self.n_dies, 1)), grid], axis=1)
 
+    def ln_x(self, edges) -> Array:
+        """ln of what these edges have worn at the nodes of z and at x: [edges, j, x]."""
+        if self.rho is None:
+            return self.ln_hits[edges][:, None, :] + self.ln_rate[edges][:, :, None]
+        return self._ln_x[edges]
+
+    def ln_now(self, edges) -> Array:
+        """The same now, at the least of z: [edges]."""
+        if self.rho is None:
+            return self.ln_hits[edges, 0] + self.ln_rate[edges, 0]
+        return self._ln_x[edges, 0, 0]
+
     # The sums.
 
     def sums(self) -> Sums | None:
@@ -297,6 +352,7 @@ class Block:
             return None
         self.aim()
         x = self._strokes(now)
+        self._lay_nodes(x)
         thetas = self.fit.thetas()
         best = self.fit.best
         alone = len(thetas) == 1 and np.array_equal(thetas[0][1].b, best.b) and thetas[0][1].ln_k == best.ln_k
@@ -378,10 +434,10 @@ class _Group:
         log *= log
         log *= -0.5 / theta.tv**2
         e = np.exp(np.minimum(-k * m, E_LN_MOST))
-        seen = past[edges] - (self._run_now(k) * np.exp(k * block.lot[self.dies, 0])[self.die])[:, None] * e
+        seen = past[edges] - self._run_now(k)[:, None] * e
         read = block.read[edges]
         if read.any():
-            told = block._told_log(m, k, np.arange(edges.start, edges.stop), np.zeros(1))[:, :, 0]
+            told = block._told_log(m, k, np.arange(edges.start, edges.stop), block.w_now[edges, None])[:, :, 0]
             seen[read] = past[edges][read] + told
         log += seen[:, None, :]
         top = log.max(axis=2, keepdims=True)
@@ -389,11 +445,10 @@ class _Group:
         weight = np.exp(log, out=log)
         log_u = sum_by_die(top[:, :, 0], self.die, n_dies) - 0.5 * (u / theta.tu) ** 2
         local = self.now - edges.start
-        of_lot = np.repeat(block.ln_lot[self.dies, None, :], u.shape[1], axis=1)
+        of_lot = np.repeat(block.ln_lot[self.dies, None, :, 0], u.shape[1], axis=1)
         if len(local) < len(m):  # earlier builds: they tell of the die, and go no further
             old = np.flatnonzero(~block.current[edges])
             log_u += sum_by_die(np.log(weight[old].sum(axis=2)), self.die[old], n_dies)
-            of_lot += self._old_mates(weight, m, old, k)
             weight, m, e, die = weight[local], m[local], e[local], self.die[local]
         else:
             die = self.die
@@ -403,33 +458,44 @@ class _Group:
         pi = np.exp(joint - joint.max(axis=(1, 2), keepdims=True))
         pi /= pi.sum(axis=(1, 2), keepdims=True)
         of_edge = pi[die]
-        s_edge = (of_edge.reshape(len(die), 1, wide).astype(np.float32) @ ratio)[:, 0]
         coef = of_edge / n0  # of weight * alive at x = 0
+        if block.rho is None:
+            s_edge = (of_edge.reshape(len(die), 1, wide).astype(np.float32) @ ratio)[:, 0]
+        else:
+            s_edge = self._as_lots_part(coef, n0, ratio, local)
         p = ((coef.transpose(0, 2, 1) @ weight) * alive_now.transpose(0, 2, 1)).sum(axis=1)
         p /= p.sum(axis=1, keepdims=True)
         ln_ratio = np.log(ratio, out=ratio)
         total = sum_by_die(ln_ratio, die, n_dies)  # [dies, (u, j), x]
         pi = pi.reshape(n_dies, wide)
-        s_die = (pi[:, None] @ np.exp(total))[:, 0]
+        if block.rho is None:
+            s_die = (pi[:, None] @ np.exp(total))[:, 0]
+        else:
+            change = block.ln_lot[self.dies] - block.ln_lot[self.dies][:, :, :1]
+            s_die = (pi[:, None] @ np.exp(total + np.tile(change, (1, u.shape[1], 1))))[:, 0]
         first = self._first(ln_ratio, total, pi, die) if first_to_go else None
         return s_die, s_edge, (p * m).sum(axis=1), (p * m * m).sum(axis=1), first
 
-    def _old_mates(self, weight: Array, m: Array, old: NDArray[np.int64], k: float) -> Array:
-        """What earlier builds that ended in the lot under way tell of it, [dies, u, j]."""
-        block = self.block
-        old = old[block.mated[self.edges][old]]
-        if not len(old):
-            return np.zeros((self.n_dies, weight.shape[1], block.lot.shape[1]))
-        log = block.mates_log(old + self.edges.start, m[old], block.lot[self.dies][self.die[old]], k)
-        top = log.max(axis=(1, 2), keepdims=True)
-        shifted = np.log(np.maximum(weight[old] @ np.exp(log - top), 1e-290)) + top
-        return sum_by_die(shifted - np.log(weight[old].sum(axis=2))[:, :, None], self.die[old], self.n_dies)
+    def _as_lots_part(self, coef: Array, n0: Array, ratio: Array, local: NDArray[np.int64]) -> Array:
+        """S_edge where the lots ahead are not those of now, [edges, x]: the mean over z at x, given z now.
+
+        coef: [edges, u, j] what all but the edge itself say; with Hermite's polynomials H_n, orthonormal over the
+        nodes, the mean of f(z') given z is sum of rho^n H_n(z) (sum over nodes of weight H_n f), by Mehler.
+        """
+        n, n_u, n_j = n0.shape
+        at_x = ratio.reshape(n, n_u, n_j, -1)
+        at_x = (n0.astype(np.float32)[..., None] * at_x).reshape(n, n_u, -1)
+        joined = coef.astype(np.float32).transpose(0, 2, 1) @ at_x  # [edges, j, (j', x)]
+        joined = joined.reshape(n, n_j * n_j, -1)
+        by_order = MEHLER.astype(np.float32) @ joined  # [edges, order, x]
+        rho = self.block.rho[self.edges][local]
+        powers = rho[:, None, :] ** np.arange(n_j)[:, None]
+        return np.maximum((by_order * powers).sum(axis=1), 1e-30)
 
     def _run_now(self, k: float) -> Array:
-        """h^k - from^k of the group's edges; nought for those that are told otherwise."""
-        h, f = self.block.h[self.edges], self.block.f[self.edges]
-        run = np.maximum(h**k - f**k, 0.0)
-        run[(self.block.read | self.block.unknown | self.block.mated)[self.edges]] = 0.0
+        """X^k - from^k of the group's edges now, at the least of z; nought for those that are told otherwise."""
+        run = np.maximum(np.exp(k * self.block.ln_now(self.edges)) - self.block.f[self.edges] ** k, 0.0)
+        run[(self.block.read | self.block.unknown)[self.edges]] = 0.0
         return run
 
     def _alive(self, k: float, weight: Array, m: Array, e: Array, die) -> tuple[Array, Array, Array]:
@@ -438,17 +504,15 @@ class _Group:
         The first and the last but for a factor of each edge's own.
         """
         block, now = self.block, self.now
-        lot = block.lot[self.dies]
-        factor = np.exp(k * lot)
-        run = block.h[now, None] + self.x[die] * block.share[now, None]
-        unlike = np.flatnonzero((block.unknown | block.read | block.mated)[now])
-        power = run**k
-        power -= (block.f[now] ** k)[:, None]
-        np.maximum(power, 0.0, out=power)
-        power[unlike] = 0.0
-        gone = factor[die][:, :, None] * power[:, None, :]
-        gone -= (factor[die, 0] * power[:, 0])[:, None, None]
-        n, n_m, n_j, n_x = len(now), m.shape[1], lot.shape[1], run.shape[1]
+        unlike = np.flatnonzero((block.unknown | block.read)[now])
+        if block.rho is None:  # five times fewer exponentials
+            power = np.exp(k * block.ln_hits[now])[:, None, :] * np.exp(k * block.ln_rate[now])[:, :, None]
+        else:
+            power = np.exp(k * block.ln_x(now))  # [edges, j, x]
+        n, n_m, n_j, n_x = len(now), m.shape[1], power.shape[1], power.shape[2]
+        gone = power - power[:, :1, :1]
+        np.maximum(gone, 0.0, out=gone)
+        gone[unlike] = 0.0
         gone = -np.minimum(gone, FEW_32).astype(np.float32).reshape(n, 1, n_j * n_x)
         e32 = np.minimum(e, MANY_32).astype(np.float32)[:, :, None]
         weight32 = weight.astype(np.float32)
@@ -463,10 +527,7 @@ class _Group:
             np.matmul(weight32[i:j], alive, out=out[i:j])
         out = out.reshape(n, weight.shape[1], n_j, n_x)
         for row in unlike:
-            alive = self._alive_otherwise(row, k, m[row], lot[die[row]], e[row], run[row])
-            if block.mated[now[row]]:
-                mates = block.mates_log(now[row : row + 1], m[row : row + 1], lot[die[row]], k)[0]
-                alive = alive * np.exp(mates - mates.max())[:, :, None]
+            alive = self._alive_otherwise(row, k, m[row], e[row])
             alive_now[row] = alive[:, :, 0]
             sums = np.tensordot(weight[row], alive, axes=1)
             out[row] = np.maximum(sums / sums[..., :1].max(), LEAST_32)
@@ -476,22 +537,26 @@ class _Group:
         np.maximum(out, LEAST_32, out=out)
         return alive_now, out.reshape(n, -1, n_x), n0.astype(float)
 
-    def _alive_otherwise(self, row: int, k: float, m: Array, lot: Array, e: Array, run: Array) -> Array:
+    def _alive_otherwise(self, row: int, k: float, m: Array, e: Array) -> Array:
         """The same for one edge with readings, or of unknown age, before the sum over m: [m, j, x]."""
         block, edge = self.block, self.now[row]
-        e_lot = e[:, None] * np.exp(k * lot)
+        ln_x = block.ln_x(np.array([edge]))[0]
         if block.read[edge]:
-            tail = tails(block.told[edge], block.told_sd[edge], block.h[edge], run, m[:, None] - lot, k)
+            w = ln_x[:, 0] - np.log(max(block.h[edge], ahead.LEAST_HITS))
+            run = block.h[edge] * np.exp(ln_x - ln_x[:, :1])
+            told, sd, h = block.told[edge], block.told_sd[edge], block.h[edge]
+            tail = tails(told, sd, h, run, m[:, None] - w, k)
             place = np.flatnonzero(np.flatnonzero(block.read) == edge)
-            now = block.now_told.pick(place).log(m[None], k)[0]
-            begun = np.minimum(block.f[edge] ** k * e_lot, LARGEST)
-            return tail * np.exp(np.clip(begun - (now - now.max())[:, None], -LARGEST, LARGEST))[..., None]
+            v = m[:, None] - w
+            base = block.now_told.pick(place).log((m - block.w_now[edge])[None], k)[0]
+            begun = np.minimum(block.f[edge] ** k * np.exp(np.minimum(-k * v, LARGEST)), LARGEST)
+            return tail * np.exp(np.clip(begun - (base - base.max())[:, None], -LARGEST, LARGEST))[..., None]
         ages = block.ages(self.now[row : row + 1])[0]
-        if not block.unknown[edge]:
-            power = np.maximum(run**k - block.f[edge] ** k, 0.0)
-            return np.exp(-np.minimum(e_lot, np.exp(LARGEST / 2))[..., None] * power)
-        power = (run + ages[:, None]) ** k - ages[:, None] ** k
-        return np.exp(-np.minimum(e_lot, np.exp(LARGEST / 2))[..., None, None] * power).mean(axis=2)
+        x = self.x[self.die[edge - self.edges.start]] * block.share[edge] + block.h[edge]
+        pace = np.exp(ln_x) / np.maximum(x, ahead.LEAST_HITS)
+        power = (x + ages[:, None]) ** k - ages[:, None] ** k  # [ages, x]
+        rate = np.minimum(e, np.exp(LARGEST / 2))[:, None, None] * pace**k
+        return np.exp(-rate[:, :, None, :] * power).mean(axis=2)
 
     def _first(self, ln_ratio: Array, total: Array, pi: Array, die) -> Array:
         """Chance of each edge to be the first of its die: its part of the die's hazard, step by step."""

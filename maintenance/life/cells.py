@@ -1,7 +1,9 @@
 """The likelihood of edges as tables over m, the logarithm of an edge's usual life.
 
-A cell holds the cycles of one edge that ended in one lot. Life to dullness of edge e in lot g:
-S(h) = exp(-h^k E), E = exp(k (w_g - m_e)), h in units of 100,000 hits. With l the logarithm of a cell's likelihood,
+A cell holds the cycles of one edge that ran in one stretch: in one lot, or in the same lots by the same shares. Life to
+dullness of edge e in stretch g: S(h) = exp(-h^k E), E = exp(k (w_g - m_e)), h in units of 100,000 hits, where e^{w_g}
+is the mean of e^w over the lots of the stretch, each by its share of the hits (see web.py). With l the logarithm of a
+cell's likelihood,
     l(m, w) = -Z E + sum over dull ends ln(1 - exp(-D E)),
     Z = sum over cycles of (still sharp: h^k; dull: lower^k) - from^k,   D = h^k - lower^k.
 A dull end known exactly is an interval of relative width 1e-6: the density but for a constant.
@@ -12,7 +14,7 @@ A cycle with readings that did not end dull has, instead of -h^k E, its integral
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +22,7 @@ from numpy.typing import NDArray
 
 from .cycles import DULL, HITS_UNIT, LifeSamples
 from .integrals import Told
+from .web import Web, pull_of
 
 Array = NDArray[np.float64]
 EXACT_WIDTH = 1e-6
@@ -36,9 +39,10 @@ LEAST_32, FARTHEST_32 = 1e-37, 1e6
 
 @dataclass(frozen=True)
 class Cells:
-    """Cycles sorted by edge and lot.
+    """Cycles sorted by edge and stretch.
 
-    edge: int[c] edge of each cell, rising. lot: int[c] number of the lot, from 0, unique over the fleet.
+    edge: int[c] edge of each cell, rising. lot: int[c] number of the stretch, from 0, unique over the fleet; lot_die:
+    the die of each. web: how stretches hang together by the lots they share, where they do.
     first_row: int[c] where the cell's cycles begin among the rows. stop, start: [r] ln of the hits at which a cycle was
     last known sharp and of those at which its record began (-inf: nought). dull_cell: int[q] cell of each dull end,
     rising; dull_lower, dull_hits: [q] ln hits.
@@ -56,6 +60,9 @@ class Cells:
     lot_die: NDArray[np.int64]
     told_cell: NDArray[np.int64]
     told: Told
+    under_way: NDArray[np.bool_] | None = None  # [cells] cycles under way have cells of their own
+    web: Web | None = None
+    lot_name: NDArray[np.int64] | None = None  # without a web: number of each lot within its die, -1 of one by itself
 
     @classmethod
     def of(
@@ -67,9 +74,12 @@ class Cells:
         lots: bool = True,
     ) -> Cells:
         """samples: without cycles of unknown age. die: int[edges]. positions: int[dies] edges at work."""
-        lot = shared_lots(samples, die, positions) if lots else np.full(len(samples), -1, np.int64)
-        edge = samples.edge
-        key = edge * (int(lot.max(initial=-1)) + 2) + lot + 1
+        edge, web = samples.edge, None
+        if lots and samples.passed is not None and len(samples):
+            lot, web = _stretches(samples, die[edge])
+        else:
+            lot = shared_lots(samples, die, positions) if lots else np.full(len(samples), -1, np.int64)
+        key = 2 * (edge * (int(lot.max(initial=-1)) + 2) + lot + 1) + samples.under_way
         if len(key) and (key[1:] < key[:-1]).any():
             order = np.argsort(key, kind="stable")
             samples, edge, lot, key = samples.pick(order), edge[order], lot[order], key[order]
@@ -84,7 +94,10 @@ class Cells:
             new |= lot < 0  # a lot nobody named stands for itself
         first = np.flatnonzero(new)
         cell_of_row = np.cumsum(new) - 1
-        number, lot_die = _number(die[edge[first]], lot[first])
+        if web is None:
+            number, lot_die, names = _number(die[edge[first]], lot[first])
+        else:
+            number, lot_die, names = lot[first], web.die, None
         with np.errstate(divide="ignore"):
             return cls(
                 n_edges=len(die),
@@ -99,10 +112,33 @@ class Cells:
                 lot_die=lot_die,
                 told_cell=cell_of_row[told],
                 told=Told.of(samples.told[told], samples.told_sd[told], hits[told], start[told]),
+                under_way=samples.under_way[first],
+                web=web,
+                lot_name=names,
             )
 
     def __len__(self) -> int:
         return len(self.edge)
+
+    def only(self, keep: NDArray[np.bool_]) -> Cells:
+        """Some of the cells; stretches keep their numbers."""
+        of_row = np.repeat(np.arange(len(self)), np.diff(np.r_[self.first_row, len(self.stop)]))
+        rows, dull, told = keep[of_row], keep[self.dull_cell], keep[self.told_cell]
+        new = np.cumsum(keep) - 1
+        return replace(
+            self,
+            edge=self.edge[keep],
+            lot=self.lot[keep],
+            first_row=np.flatnonzero(np.diff(of_row[rows], prepend=-1)),
+            stop=self.stop[rows],
+            start=self.start[rows],
+            dull_cell=new[self.dull_cell[dull]],
+            dull_lower=self.dull_lower[dull],
+            dull_hits=self.dull_hits[dull],
+            told_cell=new[self.told_cell[told]],
+            told=self.told.pick(told),
+            under_way=self.under_way[keep],
+        )
 
     @cached_property
     def kinds(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
@@ -340,8 +376,8 @@ def _dull_once(e: Array, y: Array, r: Array) -> Array:
     return total
 
 
-def _number(die: NDArray[np.int64], lot: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """A number for each lot of each die, from 0, a cell of no lot having its own; and the die of each number."""
+def _number(die: NDArray[np.int64], lot: NDArray[np.int64]) -> tuple[NDArray[np.int64], ...]:
+    """A number for each lot of each die, from 0, a cell of no lot having its own; the die of each number; its lot."""
     shared = lot >= 0
     number = np.empty(len(lot), np.int64)
     wide = int(lot.max(initial=0)) + 1
@@ -349,7 +385,8 @@ def _number(die: NDArray[np.int64], lot: NDArray[np.int64]) -> tuple[NDArray[np.
     unique, place = _unique(key)
     number[shared] = place
     number[~shared] = len(unique) + np.arange((~shared).sum())
-    return number, np.concatenate([unique // wide, die[~shared]])
+    alone = die[~shared]
+    return number, np.concatenate([unique // wide, alone]), np.concatenate([unique % wide, np.full(len(alone), -1)])
 
 
 def _unique(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -362,6 +399,27 @@ def _unique(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64
     where = np.zeros(most, np.int64)
     where[unique] = np.arange(len(unique))
     return unique, where[key]
+
+
+def _stretches(samples: LifeSamples, die: NDArray[np.int64]) -> tuple[NDArray[np.int64], Web]:
+    """The stretch of each cycle, numbered die by die; die: [cycles]."""
+    passed = samples.passed
+    row = passed.row
+    wide = int(passed.lot.max(initial=0)) + 1
+    names, lot = _unique(die[row] * wide + passed.lot)
+    total = np.bincount(row, passed.hits, len(die))
+    share = np.where(total[row] > 0, passed.hits / np.maximum(total[row], 1e-300), 1.0)
+    # Cycles are of one stretch where their shares of each lot are: told by a sum with weights of chance.
+    sums = np.bincount(row, share * np.random.default_rng(0).random(len(names))[lot], len(die))
+    key = die * 2**32 + np.round(sums * 2**24).astype(np.int64)
+    _, first, number = np.unique(key, return_index=True, return_inverse=True)
+    number = number.reshape(-1)
+    kept = passed[first]
+    at = np.arange(kept.first[-1]) + np.repeat(passed.first[first] - kept.first[:-1], np.diff(kept.first))
+    dull = np.flatnonzero((samples.ended == DULL) & (np.diff(passed.first) > 1))
+    last = passed.hits[passed.first[dull + 1] - 1]
+    pull = np.bincount(number[dull], pull_of(samples.lower_hits[dull], samples.hits[dull], last), len(first))
+    return number, Web(die[first], names // wide, names % wide, kept.first, lot[at], share[at], pull)
 
 
 def shared_lots(samples: LifeSamples, die: NDArray[np.int64], positions: NDArray[np.int64] | None) -> NDArray[np.int64]:

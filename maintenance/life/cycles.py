@@ -65,6 +65,56 @@ class EdgeSpec:
 
 
 @dataclass(frozen=True)
+class Passed:
+    """The lots (coils, orders) that each cycle cut, in order of time, with the hits in each, since its record began.
+
+    first: int[n + 1] where each cycle's parts begin; lot: int[parts] number within its die; hits: [parts].
+    """
+
+    first: NDArray[np.int64]
+    lot: NDArray[np.int64]
+    hits: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.first) - 1
+
+    @classmethod
+    def of(cls, parts: Iterable[Iterable[tuple[int, float]]]) -> Passed:
+        """parts: of each cycle its (lot, hits)."""
+        parts = [list(one) for one in parts]
+        first = np.r_[0, np.cumsum([len(one) for one in parts])].astype(np.int64)
+        flat = [part for one in parts for part in one]
+        return cls(first, np.array([p[0] for p in flat], np.int64), np.array([p[1] for p in flat], float))
+
+    @classmethod
+    def whole(cls, lot: NDArray[np.int64], hits: NDArray[np.float64]) -> Passed:
+        """Each cycle in one lot."""
+        return cls(np.arange(len(lot) + 1), np.asarray(lot, np.int64), np.asarray(hits, float))
+
+    def __getitem__(self, rows: ArrayLike) -> Passed:
+        rows = np.arange(len(self))[rows]
+        count = np.diff(self.first)[rows]
+        first = np.r_[0, np.cumsum(count)]
+        at = np.arange(first[-1]) + np.repeat(self.first[:-1][rows] - first[:-1], count)
+        return Passed(first, self.lot[at], self.hits[at])
+
+    @property
+    def row(self) -> NDArray[np.int64]:
+        """int[parts] the cycle of each part."""
+        return np.repeat(np.arange(len(self)), np.diff(self.first))
+
+    @classmethod
+    def together(cls, several: Iterable[Passed]) -> Passed:
+        several = list(several)
+        count = np.concatenate([np.diff(one.first) for one in several])
+        return cls(
+            np.r_[0, np.cumsum(count)],
+            np.concatenate([one.lot for one in several]),
+            np.concatenate([one.hits for one in several]),
+        )
+
+
+@dataclass(frozen=True)
 class LifeSamples:
     """Cycles of many edges, one row each.
 
@@ -72,7 +122,8 @@ class LifeSamples:
     began sharp. lower_hits < life <= hits for an edge that ended dull (lower == hits: known exactly); for the others
     both are the hits it had when it ended. ended: SHARP, DULL or CHIPPED. under_way: the cycle still runs.
     unknown_age: its hits when the record began are not known, and count from there. lot: int[n] number of the lot it
-    ended in within its die, -1 where not known. sure: somebody looked at the edge when it ended. told, told_sd: what
+    ended in within its die, -1 where not known. passed: the lots that it cut, where they are known; else the whole
+    cycle is taken for its last lot's. sure: somebody looked at the edge when it ended. told, told_sd: what
     readings in the cycle say of ln of its whole life in hits, N(told, told_sd^2); not-a-number where there are none.
     """
 
@@ -87,10 +138,11 @@ class LifeSamples:
     sure: NDArray[np.bool_]
     told: NDArray[np.float64]
     told_sd: NDArray[np.float64]
+    passed: Passed | None = None
 
     def __post_init__(self) -> None:
         n = len(self.edge)
-        if any(np.shape(getattr(self, f.name)) != (n,) for f in fields(self)):
+        if any(np.shape(getattr(self, name)) != (n,) for name in _COLUMNS):
             raise SampleRefused("the columns of the life samples are not of one length")
         for name in ("from_hits", "lower_hits", "hits"):
             values = getattr(self, name)
@@ -107,6 +159,10 @@ class LifeSamples:
                 )
         if n and (self.edge.min() < 0):
             raise SampleRefused("an edge has a negative number")
+        if self.passed is not None and (
+            len(self.passed) != n or (self.passed.hits < 0).any() or (self.passed.lot < 0).any()
+        ):
+            raise SampleRefused("the lots that the cycles cut do not fit the cycles")
         if (self.ended[self.under_way] != SHARP).any():
             raise SampleRefused("a cycle that still runs has an end")
 
@@ -128,6 +184,7 @@ class LifeSamples:
         sure: ArrayLike = False,
         told: ArrayLike = np.nan,
         told_sd: ArrayLike = np.nan,
+        passed: Passed | None = None,
     ) -> LifeSamples:
         """From columns; scalars are spread over all rows. Without lower_hits a dull end is taken as exact."""
         edge = np.atleast_1d(np.asarray(edge, np.int64))
@@ -154,6 +211,7 @@ class LifeSamples:
             column(sure, np.bool_),
             column(told, np.float64),
             column(told_sd, np.float64),
+            passed,
         )
 
     @classmethod
@@ -186,10 +244,22 @@ class LifeSamples:
         parts = list(parts)
         if not parts:
             return cls.of([], [], [])
-        return cls(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)))
+        passed = None
+        if any(p.passed is not None for p in parts):
+            passed = Passed.together(p.of_lots() for p in parts)
+        return cls(*(np.concatenate([getattr(p, name) for p in parts]) for name in _COLUMNS), passed)
+
+    def of_lots(self) -> Passed:
+        """The lots that each cycle cut; without a record of them its last one (those of no lot: none)."""
+        if self.passed is not None:
+            return self.passed
+        has = self.lot >= 0
+        first = np.r_[0, np.cumsum(has)].astype(np.int64)
+        return Passed(first, self.lot[has], (self.hits - self.from_hits)[has])
 
     def pick(self, rows: ArrayLike) -> LifeSamples:
-        return LifeSamples(*(getattr(self, f.name)[rows] for f in fields(self)))
+        passed = None if self.passed is None else self.passed[rows]
+        return LifeSamples(*(getattr(self, name)[rows] for name in _COLUMNS), passed)
 
     def in_canonical_order(self) -> LifeSamples:
         """Sorted by everything they hold, so that sums come out the same to the last digit in any order of loading."""
@@ -210,3 +280,6 @@ class LifeSamples:
                 )
             )
         )
+
+
+_COLUMNS = tuple(f.name for f in fields(LifeSamples) if f.name != "passed")

@@ -33,6 +33,8 @@ FIT_DIES = 60
 LN_K_STEP = 0.05
 LN_K_REACH = 0.2  # of one round: the quadratic between the tables holds so far
 ROUNDS = 10
+START_WOVEN = 0.1
+SURE_OF_LOTS = 5.0  # standard errors by which edges go dull together, for their lots to be told apart
 NO_LOTS = 0.03  # a spread of lots so small changes no forecast
 LN_K_BOUNDS = (np.log(0.6), np.log(12.0))
 LN_TU_BOUNDS = (np.log(0.05), np.log(3.0))
@@ -254,20 +256,25 @@ class _Problem:
     def climb(self) -> tuple[Theta, float, int]:
         """Zoom, look at the lots, tables, climb; until theta stands still."""
         theta = Theta(b=prior.MEAN.copy(), ln_k=prior.LN_K[0], ln_tu=np.log(0.4), ln_tv=np.log(0.3))
-        sw = 0.2 if self.with_lots else 0.0
+        woven = self.with_lots and lots.woven(self.cells)
+        sw = (START_WOVEN if woven else 0.2) if self.with_lots else 0.0
         if not len(self.die):
             return replace(theta, ln_tu=np.log(0.5), ln_tv=np.log(0.4)), 0.3 if self.with_lots else 0.0, 0
         self.grids = Grids.at_prior(self.x @ theta.b, theta, self.n_dies)
         rounds = 0
         for rounds in range(1, ROUNDS + 1):
+            before = sw
             mu = self.x @ theta.b
             self.grids.m_nodes, self.grids.u_nodes = nodes_for(theta)
             post = travel(self.grids, self._table_at(theta.k), mu, self.die, theta)
-            if self.with_lots and rounds > 1:
+            if self.with_lots and rounds > 1 and not (woven and sw <= lots.SW_LEAST):
                 mean, sd = self.grids.moments(edge_marginals(post, self.die))
-                for _ in range(2):
-                    self.cavities, gl = lots.look(self.cells, mean, sd, theta.k, sw, self.n_dies)
-                    sw = lots.best_sw(gl, sw)
+                if woven and rounds == 2 and lots.shared_sign(self.cells, mean, theta.k) < SURE_OF_LOTS:
+                    sw = lots.SW_LEAST
+                    self.cavities = lots.start(self.cells, sw)
+                for _ in range(2 if sw > lots.SW_LEAST or not woven else 0):
+                    self.cavities, gl = lots.look(self.cells, mean, sd, theta.k, sw, sites=self.cavities.sites)
+                    sw = lots.best_sw(gl, sw, self.cells, self.cavities.sites)
             elif self.with_lots:
                 self.cavities = lots.start(self.cells, sw)
             self._tabulate(theta.ln_k)
@@ -277,6 +284,7 @@ class _Problem:
                 and abs(new.ln_k - theta.ln_k) < 0.012
                 and abs(new.ln_tu - theta.ln_tu) < 0.03
                 and abs(new.ln_tv - theta.ln_tv) < 0.03
+                and (not woven or abs(sw - before) < max(0.04 * sw, NO_LOTS / 2))
             )
             theta = new
             if still and rounds > 2:

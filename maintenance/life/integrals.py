@@ -83,9 +83,10 @@ class Told:
 
 
 def tails(told: float, sd: float, hits: float, run: Array, v: Array, k: float) -> Array:
-    """Integral from ln run of f N dy for one cycle, but for a factor; run: [x] hits in 100,000, rising from `hits`.
+    """Integral from ln run of f N dy for one cycle, but for a factor.
 
-    v: [...]; returns [..., x]. Trapezoid on an even grid of y over where the product lives.
+    run: [..., x] hits in 100,000, rising from `hits`; v: [...], of which the last axes are those of run. Returns
+    [..., x]. Trapezoid on an even grid of y over where the product lives.
     """
     ln_h = np.log(max(hits, 1e-9))
     centre = max(told, ln_h)
@@ -99,4 +100,6 @@ def tails(told: float, sd: float, hits: float, run: Array, v: Array, k: float) -
     place = np.clip((np.log(np.maximum(run, 1e-9)) - ln_h) / (y[1] - y[0]), 0.0, TAIL_POINTS - 1.000001)
     i = place.astype(int)
     part = place - i
-    return tail[..., i] + part * (tail[..., i + 1] - tail[..., i])
+    i = np.broadcast_to(i, (*v.shape, i.shape[-1]))
+    left = np.take_along_axis(tail, i, axis=-1)
+    return left + part * (np.take_along_axis(tail, i + 1, axis=-1) - left)

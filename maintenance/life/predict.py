@@ -12,7 +12,7 @@ records and the stored fit alone.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -120,17 +120,23 @@ class DiePrediction:
 
 
 def predict_die(
-    fit: FleetFit, edges: Sequence[EdgeSpec], samples: LifeSamples, *, readings: Readings | None = None
+    fit: FleetFit,
+    edges: Sequence[EdgeSpec],
+    samples: LifeSamples,
+    *,
+    readings: Readings | None = None,
+    rest: Mapping[int, float] | None = None,
 ) -> DiePrediction:
     """One die on the stored fit. edges: all of the die, old builds too; samples.edge counts in that list.
 
-    readings: in the cycles of the samples, used where the fit has learnt from the shop's own what they mean.
+    readings: in the cycles of the samples, used where the fit has learnt from the shop's own what they mean. rest:
+    strokes left of the lot under way, by number of the die; lots of its usual size come after it.
 
     Raises NothingToForecast where no edge has a cycle under way, SampleRefused where the samples cannot be.
     """
     if len({e.die for e in edges}) > 1:
         raise ValueError(f"these edges are of {len({e.die for e in edges})} dies; one is expected")
-    found = predict_fleet(fit, edges, samples, readings=readings)
+    found = predict_fleet(fit, edges, samples, readings=readings, rest=rest)
     if not found:
         raise NothingToForecast(
             f"none of the {len(edges)} edges has a cycle under way, so there is nothing to forecast"
@@ -139,10 +145,15 @@ def predict_die(
 
 
 def predict_fleet(
-    fit: FleetFit, edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples, *, readings: Readings | None = None
+    fit: FleetFit,
+    edges: Sequence[EdgeSpec] | Edges,
+    samples: LifeSamples,
+    *,
+    readings: Readings | None = None,
+    rest: Mapping[int, float] | None = None,
 ) -> dict[int, DiePrediction]:
     """Every die with an edge under way, by number of the die: the same numbers as predict_die, block by block."""
-    told = forecast_fleet(fit, edges, samples, readings=readings)
+    told = forecast_fleet(fit, edges, samples, readings=readings, rest=rest)
     return {int(name): told.of_die(d) for d, name in enumerate(told.die)}
 
 
@@ -224,7 +235,12 @@ class FleetForecast:
 
 
 def forecast_fleet(
-    fit: FleetFit, edges: Sequence[EdgeSpec] | Edges, samples: LifeSamples, *, readings: Readings | None = None
+    fit: FleetFit,
+    edges: Sequence[EdgeSpec] | Edges,
+    samples: LifeSamples,
+    *,
+    readings: Readings | None = None,
+    rest: Mapping[int, float] | None = None,
 ) -> FleetForecast:
     """The same as arrays, for fleets of any size: memory grows with what is handed in and given back alone."""
     check(edges, samples)
@@ -256,7 +272,7 @@ def forecast_fleet(
             at = np.arange(len(number)) + np.repeat(bounds[members] - np.r_[0, np.cumsum(count)[:-1]], count)
             part = replace(samples.pick(at if row_order is None else row_order[at]), edge=number)
             some = edges.pick(members)
-        told = _block(Block(some, part, fit), members)
+        told = _block(Block(some, part, fit, rest), members)
         if told is not None:
             parts.append(told)
     return _together(parts, fit)

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from . import lots as lots_told
+from . import web
 from .cells import Cells
 from .grids import Theta
 
 Array = NDArray[np.float64]
-TURNS, STEPS = 3, 3
+TURNS, STEPS, WEB_STEPS = 3, 3, 2
 FARTHEST = 60.0  # of an exponent
 LEAP_AT_MOST = 4.0  # times Newton's step without the lots; 0.9 of a chance was off where it had no end
 WIDER = 1.1  # sd, for what normal curves leave out
@@ -35,6 +37,7 @@ class Rough:
     d: Array
     w: Array
     w_sd: Array
+    sites: web.Sites | None = None
 
 
 def look(
@@ -44,10 +47,8 @@ def look(
     n_dies: int,
     theta: Theta,
     sw: float,
-    open_run: Array,
-    open_ends: Array,
 ) -> Rough:
-    """mu: [edges] x'b. open_run, open_ends: [edges] h^k of the cycle under way, and the end its readings stand for."""
+    """cells: of past cycles and of those under way; mu: [edges] x'b."""
     k, tu2, tv2 = theta.k, theta.tu**2, theta.tv**2
     n_lots = len(cells.lot_die)
     ln_z, ln_d = cells.at(k)
@@ -61,15 +62,22 @@ def look(
         z += np.bincount(cells.told_cell, worth * np.exp(np.minimum(k * cells.told.told, FARTHEST)), len(cells))
         ends += np.bincount(cells.told_cell, worth, len(cells))
     shared = np.bincount(cells.lot, minlength=n_lots) > 1
+    of_past = np.bincount(cells.lot, ~cells.under_way, n_lots) > 0  # something has ended in it
+    shared &= of_past
     of_lot = np.maximum(np.bincount(cells.lot_die[shared], minlength=n_dies), 1)
     lot_ends = np.bincount(cells.lot, ends, n_lots)
-    n = np.bincount(cells.edge, ends, len(mu)) + open_ends
+    n = np.bincount(cells.edge, ends, len(mu))
     w, w_sd, spread = np.zeros(n_lots), np.full(n_lots, sw), np.zeros(n_lots)
     cells_of, cycles = np.bincount(cells.lot, minlength=n_lots), np.bincount(cells.edge, minlength=len(mu))
     m, centre = mu.copy(), np.zeros(n_dies)
+    woven = sw > 0 and lots_told.woven(cells)
+    sites = web.Sites.none(cells.web, sw) if woven else None
+    joint = web.solve(cells.web, sites, sw) if woven else None
+    if woven:
+        w, spread = joint.mean, 0.5 * k**2 * joint.variance
     for turn in range(TURNS):
         from_lots = z * np.exp(k * w + spread)[cells.lot] if turn else z
-        run = np.bincount(cells.edge, from_lots, len(mu)) + open_run
+        run = np.bincount(cells.edge, from_lots, len(mu))
         before = mu if turn == 0 else mu + centre[die]
         wide = tu2 + tv2 if turn == 0 else tv2
         for _ in range(STEPS if turn else 2 * STEPS):
@@ -93,12 +101,29 @@ def look(
         )
         worn = z * own[cells.edge]
         per_lot = np.bincount(cells.lot, worn, n_lots)
+        for _ in range(WEB_STEPS if woven else 0):
+            hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
+            tau = k**2 * hazard
+            slope = k * (lot_ends - hazard)
+            sites = web.Sites(tau, tau * w + slope, slope, joint.w, joint.v)
+            joint = web.solve(cells.web, sites, sw)
+            w = joint.mean
+        if woven:
+            hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
+            spread = 0.5 * k**2 * joint.variance / (1 + k**2 * joint.variance * hazard / np.maximum(cells_of, 1))
+            # The mean of a die's lots belongs to the die: climbing together the two would come down but slowly.
+            of_die = np.bincount(cells.lot_die, w, n_dies) / np.maximum(np.bincount(cells.lot_die, minlength=n_dies), 1)
+            w = w - of_die[cells.lot_die]
+            nu = sites.nu - tau * of_die[cells.lot_die]
+            sites = web.Sites(tau, nu, slope, joint.w - of_die[cells.web.lot_die], joint.v)
+            joint = web.solve(cells.web, sites, sw)
+            continue
         for _ in range(STEPS):
             hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
             w += np.clip((k * (lot_ends - hazard) - w / sw**2) / (k**2 * hazard + 1 / sw**2), -sw, sw)
         lot_hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
         wide = k**2 / (k**2 * lot_hazard + 1 / sw**2)
-        spread = 0.5 * wide / (1 + wide * lot_hazard / np.maximum(cells_of, 1))
+        spread = 0.5 * wide / (1 + wide * lot_hazard / np.maximum(cells_of, 1)) * of_past
         w[~shared] = 0.0
         die_mean = np.bincount(cells.lot_die, w, n_dies) / of_lot
         w[shared] -= die_mean[cells.lot_die[shared]]
@@ -107,15 +132,15 @@ def look(
     if sw > 0 and n_lots:
         hazard = worn * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))[cells.lot]
         lot_precision = 1 / sw**2 + k**2 * np.bincount(cells.lot, hazard, n_lots)
+        if woven:
+            lot_precision = 1 / joint.variance
         w_sd = 1 / np.sqrt(lot_precision)
         rest = np.maximum(lot_precision[cells.lot] - k**2 * hazard, 1 / sw**2)
-        mine = shared[cells.lot]
+        mine = shared[cells.lot] | woven
         others = w[cells.lot] - np.clip(k * (ends - hazard) / rest, -sw, sw)
         c, d = np.where(mine, others, 0.0), np.where(mine, 1 / np.sqrt(rest), sw)
         info = k**2 * hazard
         curvature = np.bincount(cells.edge, info / (1 + info * d**2), len(mu))
-        now = k**2 * open_run * np.exp(np.clip(-k * m, -FARTHEST, FARTHEST))
-        curvature += now / (1 + now * sw**2)
     alone = 1 / (curvature + 1 / tv2)
     m_sd = WIDER * np.sqrt(alone + (alone / tv2) ** 2 / precision[die])
-    return Rough(m, m_sd, centre, u_sd, c, d, w, w_sd)
+    return Rough(m, m_sd, centre, u_sd, c, d, w, w_sd, sites)

@@ -156,8 +156,8 @@ def _cuts(ids: list[int]) -> dict[int, list[CutRow]]:
 def _runs(ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]) -> dict[int, list[RunRow]]:
     rows = _known(Run, known_at).filter(die__in=ids).order_by("started")
     runs: dict[int, list[RunRow]] = defaultdict(list)
-    for die, started, ended, hits, variant, stock, order in rows.values_list(
-        "die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id"
+    for die, started, ended, hits, variant, stock, order, coil in rows.values_list(
+        "die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id", "lot"
     ):
         runs[die].append(
             RunRow(
@@ -167,6 +167,7 @@ def _runs(ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]) -
                 variant=variant,
                 stock=stock or usual[die],
                 order=order,
+                coil=coil,
             )
         )
     return runs

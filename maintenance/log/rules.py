@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from diestore.handbook.kinds import kind
+from diestore.handbook.limits import COUNT
 from diestore.register.models import Position
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import HITS_AT_MOST, Fitting, Found
@@ -75,6 +76,12 @@ def check_run_times(started: dt.datetime, ended: dt.datetime) -> None:
 def check_good_parts(parts: int | None) -> None:
     if parts is not None and parts < 0:
         raise EntryRefused("Good parts cannot be fewer than none.", field="good_parts")
+    check_count(parts, field="good_parts")
+
+
+def check_count(number: int | None, *, field: str) -> None:
+    if not COUNT.holds(number):
+        raise EntryRefused(f"{COUNT.sentence(number)} Check the number.", field=field)
 
 
 def check_signed_hits(hits: int) -> None:

@@ -14,6 +14,7 @@ from django.db.models import Sum
 from django.utils import timezone
 
 from diestore.access.models import Person
+from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.models import Cut, Die, Party, Piece, Position, Press, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import (
@@ -35,6 +36,7 @@ from maintenance.models import (
 from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
+    check_count,
     check_fitted,
     check_good_parts,
     check_hits,
@@ -194,9 +196,10 @@ def log_stop(
     check_moment(at)
     if key and (known := Stop.objects.filter(key=key).first()):
         return known
-    check_number(minutes, field="minutes", what="The time stopped", at_most=100_000)
+    check_number(minutes, field="minutes", what="The time stopped", at_most=STOP_MINUTES.most)
     if parts_scrapped < 0:
         raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
+    check_count(parts_scrapped, field="parts_scrapped")
     with saving():
         return Stop.objects.create(
             die=die,

@@ -76,16 +76,16 @@ def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
 def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int, Spent], DatedRates]:
     """The same, and what an hour costs there, by kind, from which day on."""
     ids = list(dies)
-    found = {die: Spent(die=die) for die in ids}
+    spent_of = {die: Spent(die=die) for die in ids}
     rates: DatedRates = defaultdict(list)
     if plant is not None:
         for kind, day, amount in Rate.objects.filter(plant=plant).values_list("kind", "valid_from", "amount"):
             rates[kind].append((day, amount))
     outputs = Output.objects.filter(variant__die__in=ids).values_list("variant_id", "part_id", "parts_per_hit")
     counting = [(*row[:4], None, None, *row[4:]) for row in _counting(ids)]  # nobody has counted good parts of it yet
-    _add_parts(found, outputs, [*_runs(ids), *counting])
+    _add_parts(spent_of, outputs, [*_runs(ids), *counting])
     for die, at, operation, supplier, pieces, written, hours in _works(ids):
-        found[die].grinds.append(
+        spent_of[die].grinds.append(
             GrindDay(
                 at=at,
                 sharpening=operation in ON_THE_EDGE and operation != "welded and recut",
@@ -96,15 +96,15 @@ def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int,
         )
     for die, at, fitted, usual, fitted_price, usual_price in _spares(ids):
         name, price = (fitted, fitted_price) if fitted else (usual or "a piece without a name", usual_price)
-        found[die].spares.append(SpareFitted(at=at, item=name, unit_price=price))
+        spent_of[die].spares.append(SpareFitted(at=at, item=name, unit_price=price))
     for die, at, minutes, scrapped, planned, cause in _stops(ids):
         if planned or cause == Stop.Cause.SETTING:
-            found[die].setting_minutes += minutes
+            spent_of[die].setting_minutes += minutes
         else:
-            found[die].stops.append(StopOfDie(at=at, minutes=minutes, parts_scrapped=scrapped))
+            spent_of[die].stops.append(StopOfDie(at=at, minutes=minutes, parts_scrapped=scrapped))
     for die, by_work, by_stop, at, kind, amount in _bills(ids):
-        found[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
-    return found, rates
+        spent_of[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
+    return spent_of, rates
 
 
 def parts_per_hit(dies: Iterable[int]) -> dict[int, int]:
@@ -117,12 +117,12 @@ def parts_per_hit(dies: Iterable[int]) -> dict[int, int]:
     )
 
 
-def _add_parts(found: dict[int, Spent], outputs: Iterable[tuple], runs: Iterable[tuple]) -> None:
+def _add_parts(spent_of: dict[int, Spent], outputs: Iterable[tuple], runs: Iterable[tuple]) -> None:
     per_hit: dict[int, dict[int, int]] = defaultdict(dict)
     for variant, part, n in outputs:
         per_hit[variant][part] = n
     for die, variant, part, all_hits, counted_hits, good, first, last in runs:
-        spent = found[die]
+        spent = spent_of[die]
         made = per_hit.get(variant, {})
         every = sum(made.values()) or 1
         one = made.get(part, every)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import logging
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import NamedTuple
 
+from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
 from maintenance.log import queries
 from reports.purchasing.demand import DemandRefused
@@ -16,6 +18,8 @@ from reports.purchasing.reorder import Advice, StockNow, advise
 
 from . import reads
 from .use import LOOK_AHEAD_DAYS, PlantAhead
+
+logger = logging.getLogger(__name__)
 
 SERVICE = 0.9
 SOON_DAYS = 28
@@ -223,8 +227,8 @@ class Spares:
 
     def part(self, asked: Asked, start: int, most: int) -> tuple[int, list[SpareRow]]:
         """How many are like that, and some of them."""
-        found = self.wanted(asked)
-        return len(found), found[start : start + most]
+        lines = self.wanted(asked)
+        return len(lines), lines[start : start + most]
 
     def summed(self) -> Summed:
         lines = (
@@ -261,6 +265,8 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
     advice, refusal = None, ""
     if item.lead_days is None:
         refusal = NO_LEAD
+    elif not LEAD_DAYS.holds(item.lead_days):
+        refusal = f"As its lead time in days, {LEAD_DAYS.sentence(item.lead_days)}"
     else:
         try:
             now = StockNow(
@@ -269,6 +275,9 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
             advice = _advised(now, item, ahead)
         except (DemandRefused, LawRefused) as reason:
             refusal = str(reason)
+        except (ArithmeticError, ValueError) as error:  # one spare's figures take no list from anybody
+            logger.exception("spare %s could not be reckoned", item)
+            refusal = f"It could not be reckoned: {error}. Look at its figures and at those of its dies."
     return SpareRow(
         item=item,
         on_hand=on_hand,

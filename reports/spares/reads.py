@@ -97,10 +97,10 @@ def _with_variants(positions: QuerySet[Position]) -> dict[tuple, set[int]]:
     rows = positions.order_by("die__code", "station__sequence", "code").values_list(
         "pk", "code", "side", "die_id", "die__code", "item_id", "item__grind_allowance_mm", "stroke_share", "variants"
     )
-    found: dict[tuple, set[int]] = {}
+    variants_of: dict[tuple, set[int]] = {}
     for *asked, variant in rows:
-        found.setdefault(tuple(asked), set()).update(() if variant is None else (variant,))
-    return found
+        variants_of.setdefault(tuple(asked), set()).update(() if variant is None else (variant,))
+    return variants_of
 
 
 def _hits_by_variant(positions: QuerySet[Position]) -> dict[int, dict[int, int]]:

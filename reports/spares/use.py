@@ -11,6 +11,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from django.utils import timezone
 
+from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Die, Item, Plant
 from maintenance.forecasts import store
 from maintenance.log import queries
@@ -98,7 +99,7 @@ class PlantAhead:
     @staticmethod
     def days_for(lead_days: int) -> int:
         """How far ahead is looked for an item that takes so long to get."""
-        return max(LOOK_AHEAD_DAYS, lead_days) + COVER_DAYS + 1
+        return max(LOOK_AHEAD_DAYS, min(lead_days, int(LEAD_DAYS.most))) + COVER_DAYS + 1
 
     @classmethod
     def of_items(cls, plant: Plant, items: Iterable[Item], *, shop: ShopWide) -> PlantAhead:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
 from maintenance.log import queries
 from reports.purchasing.demand import DemandRefused
@@ -51,7 +52,7 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
     """One item with everything behind its row. ahead: what is ahead of its dies, where that is read already."""
     ahead = ahead or PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
     row = row_of(item, queries.stock_of_spares(plant, items=[item.pk]).get(item.pk), ahead)
-    days = item.lead_days if item.lead_days is not None else 90
+    days = min(item.lead_days, int(LEAD_DAYS.most)) if item.lead_days is not None else 90
     gaps = list(ahead.gaps(item.pk))
     try:
         groups = ahead.groups(item.pk, days)

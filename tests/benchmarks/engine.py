@@ -122,7 +122,7 @@ def main() -> None:
 
 
 def _size(samples: LifeSamples) -> int:
-    return sum(column.nbytes for column in vars(samples).values() if column.strides[0])
+    return sum(column.nbytes for column in vars(samples).values() if column is not None and column.strides[0])
 
 
 if __name__ == "__main__":

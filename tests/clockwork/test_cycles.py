@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.clockwork.cycles import cycles, lots
+from maintenance.clockwork.cycles import cycles, lots, rest_of_lot
 from maintenance.clockwork.rows import (
     CorrectionRow,
     CutRow,
@@ -24,8 +24,10 @@ from maintenance.clockwork.states import states
 H, DAY = 3600.0, 86400.0
 
 
-def run(day, hits, *, order=None, variant=1, stock=1):
-    return RunRow(started=day * DAY, ended=day * DAY + 8 * H, hits=hits, variant=variant, stock=stock, order=order)
+def run(day, hits, *, order=None, variant=1, stock=1, coil=""):
+    return RunRow(
+        started=day * DAY, ended=day * DAY + 8 * H, hits=hits, variant=variant, stock=stock, order=order, coil=coil
+    )
 
 
 def work(day, why="with set", found="", position=1, n=0, *, operation="ground", **more):
@@ -232,3 +234,36 @@ def test_a_gap_is_that_of_its_time_and_where_none_is_told_that_of_the_time_next_
     # A cut that is no more tells how it was; the tightest of several counts.
     assert gaps(cut(0.02, None, 2), cut(0.04, 2, 5)) == [0.04, 0.04, 0.04, 0.04]
     assert gaps(cut(0.02, None, 6.5), cut(0.03, 6.5), cut(0.025)) == [0.02, 0.02, 0.025, 0.025]
+
+
+def test_a_named_coil_is_the_lot_else_the_order_else_a_pause():
+    runs = [run(1, 9, coil="C 7", order=3), run(2, 9, order=3), run(3, 9, coil=" c  7"), run(4, 9, coil="C 8", order=3)]
+    assert lots(runs) == [0, 1, 0, 2]
+    assert lots([run(1, 9), run(1.4, 9), run(1.8, 9, coil="C 9"), run(2.2, 9)]) == [0, 0, 1, 2]
+
+
+def test_a_cycle_says_which_lots_it_cut_and_with_how_many_hits():
+    runs = (run(1, 1000, coil="A"), run(2, 600, coil="A"), run(3, 800, coil="B"), run(4, 500, coil="A"))
+    position = {1: PositionRow(id=1, code="1-A", kind="pierce_punch", side="upper", stroke_share=0.5)}
+    found = cycles(log(runs=runs, positions=position, works=(work(2.5), work(3.2))), 9 * DAY)
+    assert [c.passed for c in found] == [((0, 800.0),), ((1, 240.0),), ((1, 160.0), (0, 250.0))]
+    assert [sum(hits for _, hits in c.passed) for c in found] == [c.hits for c in found]
+
+
+def test_strokes_of_another_set_of_inserts_are_of_no_lot_of_an_edge():
+    position = {1: PositionRow(id=1, code="1-A", kind="pierce_punch", side="upper", variants=frozenset({2}))}
+    runs = (run(1, 1000, coil="A", variant=2), run(2, 600, coil="B"), run(3, 800, coil="C", variant=2))
+    (only,) = cycles(log(runs=runs, positions=position), 9 * DAY)
+    assert only.passed == ((0, 1000.0), (2, 800.0)) and only.hits == 1800
+
+
+def test_what_is_left_of_the_lot_under_way():
+    ordered = log(runs=(run(1, 1000, order=4), run(2, 600, order=5)))
+    assert rest_of_lot(ordered, 9 * DAY, order=5, hits_left=4400) == 4400
+    assert rest_of_lot(ordered, 9 * DAY, order=4, hits_left=4400) == 0  # not the one that ran last
+    assert rest_of_lot(ordered, 9 * DAY) == 0 and rest_of_lot(ordered, 0.5 * DAY) == 0
+    coils = [run(day, hits, coil=f"C{day}") for day, hits in ((1, 900), (2, 1000), (3, 1400), (4, 300))]
+    assert rest_of_lot(log(runs=tuple(coils)), 9 * DAY, order=5, hits_left=4400) == 700
+    assert rest_of_lot(log(runs=tuple(coils)), 3.9 * DAY) == 0  # two have run out: no usual one
+    longer = log(runs=(*coils, run(5, 1200, coil="c4")))
+    assert rest_of_lot(longer, 9 * DAY) == 0

@@ -141,3 +141,17 @@ def test_an_earlier_moment_knows_nothing_of_what_came_later(shop):
     for run in Run.objects.filter(started__gt=make.moment(36)):
         write.strike_out(by=make.actor(), entry=run, reason="never happened")
     assert fit.as_json(fit.compute(plant, as_of=make.moment(35))) == early
+
+
+@pytest.mark.parametrize(
+    ("lot", "sentence"),
+    [
+        ({"of": "coil", "rest": 12_300, "spread": 0.45}, "The next 12,300 hits are taken from the coil under way"),
+        ({"of": "order", "rest": 0, "spread": 0.45}, "what is ahead is taken from orders like others of this die"),
+        ({"of": "", "rest": 0, "spread": 0.2}, "about 20 % more or less from one lot to the next"),
+    ],
+)
+def test_the_page_says_from_what_the_hits_ahead_are_taken(lot, sentence):
+    kept = {"cycles": 9, "dull_ends": 2, "chipped_ends": 0, "prior_share": 0.2, "lot": lot}
+    assert sentence in state.rests_on(DieForecast(rests_on=kept))
+    assert "taken from" not in state.rests_on(DieForecast(rests_on={k: v for k, v in kept.items() if k != "lot"}))

@@ -370,3 +370,100 @@ class Walk:
         tail = np.concatenate([np.cumsum(piece[:, ::-1], axis=1)[:, ::-1], np.zeros((self.chains, 1))], axis=1)
         ln = np.array([np.interp(np.log(run), y, t) for t in tail]) / tail[:, :1]
         return np.log(np.maximum(ln, 1e-300))
+
+
+@dataclass(frozen=True)
+class SpannedDie:
+    """One die of EDGES edges whose cycles span lots: rows of (edge, hits in each lot at the end, the same at the look
+    before, ended, open); size, rest: hits of each lot to come, and of what is left of the one under way."""
+
+    x: np.ndarray
+    rows: list[tuple[int, np.ndarray, np.ndarray, int, bool]]
+    size: float
+    rest: float
+
+
+def invent_spanned(seed: int, *, sw: float = 0.45, lots: int = 9, rest: float = 0.4, k: float = 2.8) -> SpannedDie:
+    """Lots of one size, each in three looks; the set is ground every 2 1/3 lots, a dull edge when it is found."""
+    rng = np.random.default_rng(seed)
+    x = np.array([[1.0, 0.0, float(i >= EDGES // 2)] for i in range(EDGES)])
+    m = x @ [np.log(1.4), -0.9, np.log(2.2)] + rng.normal(0, 0.35) + rng.normal(0, 0.25, EDGES)
+    look = np.round(0.17 * np.exp(m.min()) * UNIT, -2)
+    w = rng.normal(0, sw, lots)
+    on_it, rows = np.zeros((EDGES, lots)), []
+    life = np.exp(m) * UNIT * rng.weibull(k, EDGES)
+    for turn in range(1, 3 * lots):  # the last look of the last lot is to come
+        lot = (turn - 1) // 3
+        before = on_it.copy()
+        on_it[:, lot] += look
+        for e in range(EDGES):
+            if on_it[e] @ np.exp(w) >= life[e]:
+                rows.append((e, on_it[e].copy(), before[e], DULL, False))
+            elif turn % 7 == 0:
+                rows.append((e, on_it[e].copy(), before[e], SHARP, False))
+            else:
+                continue
+            on_it[e], life[e] = 0.0, np.exp(m[e]) * UNIT * rng.weibull(k)
+    rows += [(e, on_it[e].copy(), on_it[e].copy(), SHARP, True) for e in range(EDGES)]
+    return SpannedDie(x, rows, 3 * look, rest * 3 * look)
+
+
+class SpannedWalk:
+    """m of the edges and w of the lots of a SpannedDie at given theta, by random walks side by side."""
+
+    def __init__(self, die: SpannedDie, theta: Theta, *, chains: int = 200, seed: int = 1) -> None:
+        self.die, self.theta = die, theta
+        self.edge = np.array([r[0] for r in die.rows])
+        self.hits, self.lower = (np.array([r[i] for r in die.rows]) / UNIT for i in (1, 2))
+        self.dull = np.array([r[3] == DULL for r in die.rows])
+        self.open = np.array([r[4] for r in die.rows])
+        self.mu = die.x @ theta.b
+        covariance = theta.tv**2 * np.eye(EDGES) + theta.tu**2
+        self.inverse = np.linalg.inv(covariance)
+        self.rng = np.random.default_rng(seed)
+        lots = self.hits.shape[1]
+        self.z = np.concatenate(
+            [self.mu + self.rng.normal(0, 0.2, (chains, EDGES)), self.rng.normal(0, 0.2, (chains, lots))], axis=1
+        )
+
+    def ln_p(self, z: np.ndarray) -> np.ndarray:
+        m, w = z[:, :EDGES], z[:, EDGES:]
+        k, rate = self.theta.k, np.exp(w)
+        worn = (rate @ self.hits.T / np.exp(m)[:, self.edge]) ** k
+        low = (rate @ self.lower.T / np.exp(m)[:, self.edge]) ** k
+        ln = np.where(self.dull, -low + np.log(-np.expm1(-np.maximum(worn - low, 1e-300))), -worn).sum(axis=1)
+        away = m - self.mu
+        return ln - 0.5 * ((away @ self.inverse) * away).sum(axis=1) - 0.5 * (w**2).sum(axis=1) / self.theta.sw**2
+
+    def draws(self, steps: int = 3000, keep: int = 60) -> np.ndarray:
+        """By the difference of two other chains (ter Braak, Stat. Comput. 16 (2006) 239-249, from memory)."""
+        n, width = self.z.shape
+        now, kept = self.ln_p(self.z), []
+        for step in range(steps):
+            half = self.rng.permutation(n)
+            a, b = self.z[half], self.z[np.roll(half, 1)]
+            size = 1.0 if step % 10 == 0 else 2.38 / np.sqrt(2 * width)
+            new = self.z + size * (a - b) + self.rng.normal(0, 1e-3, self.z.shape)
+            then = self.ln_p(new)
+            take = np.log(self.rng.random(n)) < then - now
+            self.z[take], now[take] = new[take], then[take]
+            if step >= steps // 2 and step % max(steps // 2 // keep, 1) == 0:
+                kept.append(self.z.copy())
+        return np.concatenate(kept)
+
+    def alive(self, strokes: np.ndarray, drawn: np.ndarray, edges=range(EDGES)) -> np.ndarray:
+        """Chance that these edges are still sharp after so many further strokes, lots to come drawn anew."""
+        m, w, k = drawn[:, :EDGES], drawn[:, EDGES:], self.theta.k
+        rng = np.random.default_rng(2)
+        fresh = np.exp(rng.normal(0, self.theta.sw, (len(drawn), 40)))
+        rest, size = self.die.rest / UNIT, self.die.size / UNIT
+        out = []
+        for x in strokes / UNIT:
+            to_come = np.clip(x - rest - size * np.arange(40), 0.0, size)
+            ahead = min(x, rest) * np.exp(w[:, -1]) + fresh @ to_come
+            ln = np.zeros(len(drawn))
+            for e in edges:
+                worn = np.exp(w) @ self.hits[self.open & (self.edge == e)][0]
+                ln += (worn / np.exp(m[:, e])) ** k - ((worn + ahead) / np.exp(m[:, e])) ** k
+            out.append(np.exp(ln).mean())
+        return np.array(out)

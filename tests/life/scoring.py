@@ -64,17 +64,18 @@ class Truth:
         return lots / lots.sum(axis=1, keepdims=True)
 
     def _on_paths(self, which, x: np.ndarray) -> np.ndarray:
-        """[x]: the edges `which` of one die still sharp after x strokes; the lots to come are drawn, the past ones
-        known."""
+        """[x]: the edges `which` of one die still sharp after x strokes; the lots are drawn."""
         k, which = self.shop.world.shape, np.asarray(which)
         paths = self.shop.paths[self.die[which[0]]]
-        ahead = np.stack([np.interp(x, s, w) for s, w in zip(paths.strokes, paths.wear, strict=True)])
+        ahead = np.stack(
+            [np.interp(x, np.r_[0, s], np.r_[0, w]) for s, w in zip(paths.strokes, paths.wear, strict=True)]
+        )
         beyond = x > paths.strokes[:, -1:]
         pace = (paths.wear[:, -1] / paths.strokes[:, -1])[:, None]
         ahead = np.where(beyond, paths.wear[:, -1:] + (x - paths.strokes[:, -1:]) * pace, ahead)
         first = int(np.flatnonzero(self.die == self.die[which[0]])[0])
         eta = np.exp(self.shop.ln_eta[which]) * 1e5
-        now = paths.wear_now[which - first]
+        now = paths.wear_now[:, which - first].T[:, :, None]
         ln = sum((w / n) ** k - ((w + ahead) / n) ** k for w, n in zip(now, eta, strict=True))
         return np.exp(ln).mean(axis=0)
 

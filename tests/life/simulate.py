@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples
+from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, Passed
 from maintenance.life.readings import Readings
 
 
@@ -25,6 +25,9 @@ class World:
     tv: float = 0.25
     chips_per_100k: float = 0.02
     lot_sd: float = 0.0
+    lot_for_ever: bool = True  # with set_each_order: what is ahead is cut from the lot under way, however long
+    coil: float = 0.0  # hits of a coil, in usual orders; 0: each order is a lot of its own
+    coil_named: bool = True  # runs name their coil, and end with it; else the records know of orders only
     scale: float = 1.0  # of all lives
     thickness_power: float = -0.8
     tensile_power: float = -1.2
@@ -91,16 +94,21 @@ WORLDS = {
     "usual, set each order": World(**EACH_ORDER),
     "usual, set when dull": World(set_with_dull=1.0, planned=0.9),
     "lots differ within a cycle": World(lot_sd=0.45),
+    "lots differ, orders end": World(lot_sd=0.45, lot_for_ever=False, **EACH_ORDER),
+    "orders differ inside a cycle": World(lot_sd=0.45, **DESCRIBED),
+    "coils differ, named": World(lot_sd=0.45, coil=0.6, **DESCRIBED),
+    "coils differ, not named": World(lot_sd=0.45, coil=0.6, coil_named=False, **DESCRIBED),
 }
 
 
-PATHS, ORDERS_AHEAD = 200, 200
+PATHS, LOTS_AHEAD, DRAWN = 400, 150, 4000
 
 
 @dataclass(frozen=True)
 class Paths:
-    """Of one die whose lots change within a cycle. wear_now: [edges] hits on each, in hits of a usual lot; strokes,
-    wear: [paths, orders] further strokes and the wear they bring, as the lots to come may fall out."""
+    """Of one die whose lots change, as the lots of the cycles under way may have been to one who knows each edge (given
+    all that began and ended within them) and as those to come may fall out. wear_now: [paths, edges] hits on each, in
+    hits of a usual lot; strokes, wear: [paths, lots] further strokes and the wear they bring."""
 
     wear_now: np.ndarray
     strokes: np.ndarray
@@ -123,15 +131,15 @@ class Shop:
     burr_part: np.ndarray  # of ln burr, of each cycle under way: its own part
     paths: list[Paths | None]  # [dies]
     moment: np.ndarray  # [cycles] strokes of the die at their ends
+    rest: np.ndarray  # [dies] strokes left of the lot under way
 
 
 def shop(world: World, seed: int) -> Shop:
     edges: list[EdgeSpec] = []
     ln_eta: list[float] = []
-    columns: dict[str, list] = {
-        n: [] for n in ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot", "at")
-    }
-    hits_now, order_hits, unknown_now, readings, left, parts, paths = [], [], [], [], [], [], []
+    names = ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot", "at", "cut")
+    columns: dict[str, list] = {n: [] for n in names}
+    hits_now, order_hits, unknown_now, readings, left, parts, paths, rest = [], [], [], [], [], [], [], []
     for die in range(world.dies):
         rng = np.random.default_rng([seed, die])  # a die's past is the same however long the shop is watched
         mine = _build(world, rng, die)
@@ -142,7 +150,8 @@ def shop(world: World, seed: int) -> Shop:
         ln_eta += list(truth)
         thickness = mine[0].thickness_mm
         found = _run_die(world, rng, truth, offset, columns, readings, thickness)
-        now, unknown, order, true_left, ahead, part = found
+        now, unknown, order, true_left, ahead, part, of_lot = found
+        rest.append(of_lot)
         paths.append(ahead)
         left += list(true_left)
         parts += list(part)
@@ -158,6 +167,7 @@ def shop(world: World, seed: int) -> Shop:
         under_way=columns["open"],
         unknown_age=columns["unknown"],
         lot=columns["lot"],
+        passed=None if world.lot_for_ever and world.set_each_order else Passed.of(columns["cut"]),
     )
     return Shop(
         world,
@@ -172,6 +182,7 @@ def shop(world: World, seed: int) -> Shop:
         np.array(parts),
         paths,
         np.array(columns["at"], float),
+        np.array(rest),
     )
 
 
@@ -215,6 +226,29 @@ def _ln_eta(world: World, spec: EdgeSpec) -> float:
     return float(value + (np.log(world.lower) if spec.side == "lower" else 0.0))
 
 
+def _lots_as_they_may_be(world: World, rng, eta, cycles) -> dict[int, np.ndarray]:
+    """PATHS draws of every lot that a cycle under way has cut, by what happened within these lots."""
+    lots = sorted({lot for *_, how, cut in cycles if how == "open" for lot in cut})
+    w = {lot: rng.normal(0, world.lot_sd, DRAWN) for lot in lots}
+    ln = np.zeros(DRAWN)
+    for e, lower, hits, how, cut in cycles:
+        if cut and set(cut) <= set(lots):
+            worn = sum(h * np.exp(-w[lot]) for lot, h in cut.items()) / eta[e]
+            if how == DULL:
+                before = worn * lower / hits
+                ln += np.log(np.maximum(np.exp(-(before**world.shape)) - np.exp(-(worn**world.shape)), 1e-300))
+            else:
+                ln -= worn**world.shape
+    p = np.cumsum(np.exp(ln - ln.max()))
+    chosen = np.searchsorted(p / p[-1], (np.arange(PATHS) + rng.random()) / PATHS)
+    chosen = rng.permutation(np.minimum(chosen, DRAWN - 1))
+    return {lot: one[chosen] for lot, one in w.items()}
+
+
+def _lot_of(world: World, rng) -> float:
+    return rng.normal(0, world.lot_sd) if world.lot_sd else 0.0
+
+
 def _nice(hits: float, whole: float = 1000.0) -> float:
     """The nearest multiple of a round count, at least one."""
     if whole == 1000.0:
@@ -243,24 +277,30 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
     plan = _nice(world.planned * guess, whole=max(step_round, 5000.0))
     drift_order = world.orders_per_year * (world.years if world.drift_at_year is None else world.drift_at_year)
 
-    def add(e, lower, hits, ended, lot, open_):
+    def add(e, lower, hits, ended_as, lot, open_):
         for name, value in (
             ("edge", offset + e),
             ("from", 0.0),
             ("lower", lower),
             ("hits", hits),
-            ("ended", ended),
+            ("ended", ended_as),
             ("open", open_),
             ("unknown", unknown[e]),
             ("lot", lot),
             ("at", strokes),
+            ("cut", list(cut[e].items())),
         ):
             columns[name].append(value)
+        ended.append((e, lower, hits, "open" if open_ else ended_as, dict(truly[e])))
         for hits_then, value in pending[e]:
             readings.append((len(columns["edge"]) - 1, hits_then, value))
         pending[e] = []
 
     pending, strokes = [[] for _ in range(n)], 0  # strokes of the die up to now
+    cut: list[dict[int, float]] = [{} for _ in range(n)]  # hits in each lot, of the cycle under way, as recorded
+    truly: list[dict[int, float]] = [{} for _ in range(n)]  # and as it was
+    ended: list[tuple] = []  # edge, hits at the look before and at the end, how, lots it truly cut
+    coils, coil, coil_left, coil_w = 0, world.coil * order_usual, 0.0, 0.0
     cycle_noise = rng.normal(0, world.reading_cycle_sd, n)
 
     def measure(e, whole):
@@ -272,10 +312,12 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
         """since: hits at the look before, where all are written down as dull."""
         for e in which:
             if on_edge[e] > 0 and since is None:
-                add(e, on_edge[e], on_edge[e], SHARP, order, False)
+                add(e, on_edge[e], on_edge[e], SHARP, named, False)
             elif on_edge[e] > 0:
-                add(e, since[e], on_edge[e], DULL, order, False)
+                add(e, since[e], on_edge[e], DULL, named, False)
         on_edge[which], wear[which], unknown[which], before[which] = 0.0, 0.0, False, 0.0
+        for e in which:
+            cut[e], truly[e] = {}, {}
         unit[which] = rng.exponential(size=len(which))
         cycle_noise[which] = rng.normal(0, world.reading_cycle_sd, len(which))
 
@@ -288,20 +330,47 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
         lot = rng.normal(0, world.lot_sd) if world.lot_sd else 0.0
         factor = 0.5 if halves and order >= drift_order else 1.0
         wear_a_hit = np.exp(-lot) / factor
+        named = order
         size = order_usual * rng.gamma(6.0, 1 / 6.0)
         pieces = rng.dirichlet(np.full(world.runs_per_order, 8.0)) * size
         if step_round:
             pieces = np.full(max(round(size / step_round), 1), step_round)
         elif world.pulled_at_round:
             pieces = _cut_at(pieces, on_edge.max(), plan)
+        order_left = 0.0
         if under_way:
-            pieces = pieces[: rng.integers(1, max(world.runs_per_order, 2))]
-        for run in pieces:
-            step = max(round(run), 1)
+            done = rng.integers(1, max(world.runs_per_order, 2))
+            order_left, pieces = pieces[done:].sum(), pieces[:done]
+        pieces = list(pieces)
+        while pieces:
+            step = max(round(pieces.pop(0)), 1)
+            worn_here, of_lots = 0.0, [(order, step)]
+            if coil:
+                if coil_left < 1:
+                    coils, coil_left, coil_w = coils + 1, round(coil * rng.gamma(6.0, 1 / 6.0)) + 1, _lot_of(world, rng)
+                if world.coil_named:
+                    named = coils
+                    if step > coil_left:  # the run ends with its coil
+                        pieces.insert(0, step - coil_left)
+                        step = coil_left
+                to_go, of_lots = step, []
+                while to_go > 0:
+                    if coil_left < 1:
+                        coils += 1
+                        coil_left, coil_w = round(coil * rng.gamma(6.0, 1 / 6.0)) + 1, _lot_of(world, rng)
+                    some = min(coil_left, to_go)
+                    of_lots.append((coils, some))
+                    coil_left, to_go, worn_here = coil_left - some, to_go - some, worn_here + some * np.exp(-coil_w)
+                wear_a_hit = worn_here / step / factor
             strokes += step
             start, worn = on_edge.copy(), wear.copy()
             on_edge += step
             wear += step * wear_a_hit
+            for mine in cut:
+                mine[named] = mine.get(named, 0.0) + step
+            for mine in truly:
+                for lot_cut, hits_in_it in of_lots:
+                    mine[lot_cut] = mine.get(lot_cut, 0.0) + hits_in_it
             opened = False
             chip_at = rng.exponential(1e5 / max(world.chips_per_100k, 1e-9), n)
             life = eta * ((before / eta) ** world.shape + unit) ** (1 / world.shape) - before
@@ -312,12 +381,13 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                 dull = life[e] <= wear[e]
                 chip = chip_at[e] <= step
                 if dull and (not chip or (life[e] - worn[e]) / wear_a_hit <= chip_at[e]):
-                    add(e, start[e], on_edge[e], DULL, order, False)
+                    add(e, start[e], on_edge[e], DULL, named, False)
                 elif chip:
-                    add(e, on_edge[e], on_edge[e], CHIPPED, order, False)
+                    add(e, on_edge[e], on_edge[e], CHIPPED, named, False)
                 else:
                     continue
                 on_edge[e], wear[e], unit[e], unknown[e], before[e] = 0.0, 0.0, rng.exponential(), False, 0.0
+                cut[e], truly[e] = {}, {}
                 cycle_noise[e] = rng.normal(0, world.reading_cycle_sd)
                 opened = True
             for side in sides if world.pulled_at_round else ():
@@ -332,16 +402,25 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                 grind_set(order, side)
     life = eta * ((before / eta) ** world.shape + unit) ** (1 / world.shape) - before
     left = (life - wear) / wear_a_hit
-    paths = None
-    if world.lot_sd and not world.set_each_order:  # the orders to come are lots of their own
-        sizes = order_usual * rng.gamma(6.0, 1 / 6.0, (PATHS + 1, ORDERS_AHEAD))
-        worn = sizes * np.exp(-rng.normal(0, world.lot_sd, sizes.shape)) / factor
-        ahead = np.cumsum(np.pad(np.stack([sizes, worn]), ((0, 0), (0, 0), (1, 0))), axis=2)
-        left = np.interp(life - wear, ahead[1, 0], ahead[0, 0])
-        paths = Paths(wear.copy(), ahead[0, 1:], ahead[1, 1:])
+    paths, rest = None, 0.0
+    if world.lot_sd and not (world.set_each_order and world.lot_for_ever):
+        sizes = (coil or order_usual) * rng.gamma(6.0, 1 / 6.0, (PATHS + 1, LOTS_AHEAD))
+        rates = np.exp(-rng.normal(0, world.lot_sd, sizes.shape))
+        rest = coil_left if coil else order_left
+        sizes[:, 0], rates[0, 0] = max(rest, 1e-3), np.exp(-coil_w) if coil else wear_a_hit
+        ahead = np.cumsum(np.stack([sizes, sizes * rates])[:, 0], axis=1)
+        left = np.interp(life - wear, np.r_[0.0, ahead[1]], np.r_[0.0, ahead[0]])
+        open_now = [(e, on_edge[e], on_edge[e], "open", truly[e]) for e in every]
+        w = _lots_as_they_may_be(world, rng, eta, ended + open_now)
+        wear_now = [sum((h * np.exp(-w[lot]) for lot, h in truly[e].items()), np.zeros(PATHS)) for e in every]
+        now = coils if coil else order
+        if now in w:
+            rates[1:, 0] = np.exp(-w[now])
+        ahead = np.cumsum(np.stack([sizes, sizes * rates])[:, 1:], axis=2)
+        paths = Paths(np.array(wear_now).T, *ahead)
     for e in every:
         if world.readings and on_edge[e] > 0 and rng.random() < 2 * world.readings:
             measure(e, on_edge[e] + left[e])
-        add(e, on_edge[e], on_edge[e], SHARP, orders, True)
+        add(e, on_edge[e], on_edge[e], SHARP, named, True)
     left = np.minimum(left, rng.exponential(1e5 / max(world.chips_per_100k, 1e-9), n))
-    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0), left, paths, cycle_noise
+    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0), left, paths, cycle_noise, rest

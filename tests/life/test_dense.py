@@ -14,8 +14,9 @@ import numpy as np
 import pytest
 
 from maintenance.life import EdgeSpec, LifeSamples, fit_fleet, predict_fleet, prior
+from maintenance.life.cycles import Passed
 from maintenance.life.grids import Theta as EngineTheta
-from tests.life.dense import EDGES, UNIT, DieAtTheta, Fleet, Theta, ln_posterior
+from tests.life.dense import EDGES, UNIT, DieAtTheta, Fleet, SpannedWalk, Theta, invent_spanned, ln_posterior
 
 STORED = json.loads((Path(__file__).parents[1] / "authorities" / "life_posterior.json").read_text())
 COLUMNS = [prior.NAMES.index(n) for n in ("constant", "ln thickness in mm", "lower side against the punch")]
@@ -127,6 +128,74 @@ def test_where_whole_sets_go_dull_together_the_chances_stay_near(name):
             strokes = told.remaining[p]
             expected = plain.alive(strokes) * no_chip(fit, edges, samples, plain.members, strokes)
             assert expected == pytest.approx(1 - p, abs=0.26)
+
+
+def as_spanned(dies):
+    """Edges and samples of dies whose cycles span lots."""
+    sides = ["upper" if x[2] == 0 else "lower" for die in dies for x in die.x]
+    like = {"thickness_mm": 1.0, "tensile_mpa": 400.0, "steel": "D2", "coating": "none"}
+    edges = [EdgeSpec(die=e // EDGES, side=side, **like) for e, side in enumerate(sides)]
+    rows = [(d * EDGES + e, *rest) for d, die in enumerate(dies) for e, *rest in die.rows]
+    cut = [[(int(g), float(hits[g])) for g in np.flatnonzero(hits)] for _, hits, _, _, _ in rows]
+    last = len(dies[0].rows[0][1]) - 1
+    samples = LifeSamples.of(
+        [r[0] for r in rows],
+        [r[1].sum() for r in rows],
+        [r[3] for r in rows],
+        lower_hits=[r[2].sum() for r in rows],
+        under_way=[r[4] for r in rows],
+        lot=[last if r[4] else parts[-1][0] for r, parts in zip(rows, cut, strict=True)],
+        passed=Passed.of(cut),
+    )
+    return edges, samples
+
+
+def spanned_errors(theta, rest, seed, *, known=True):
+    """Largest error of a die's chances and of an edge's, over three dies. known: the lots are in the records."""
+    at = THETAS[theta]
+    dies = [invent_spanned(10 * seed + i, sw=at.sw, rest=rest, k=at.k) for i in range(3)]
+    edges, samples = as_spanned(dies)
+    b = prior.MEAN.copy()
+    b[COLUMNS] = at.b
+    best = EngineTheta(b=b, ln_k=np.log(at.k), ln_tu=np.log(at.tu), ln_tv=np.log(at.tv))
+    fit = replace(fit_fleet(edges, samples, with_lots=False, draws=1), best=best, sw=at.sw).alone()
+    given = samples if known else replace(samples, passed=None)
+    told = predict_fleet(fit, edges, given, rest={d: die.rest for d, die in enumerate(dies)})
+    off_die, off_edge = 0.0, 0.0
+    for d, die in enumerate(dies):
+        walk = SpannedWalk(die, at)
+        drawn = walk.draws()
+        members = list(range(d * EDGES, (d + 1) * EDGES))
+        marks = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
+        strokes = np.array([told[d].remaining[p] for p in marks])
+        alive = walk.alive(strokes, drawn) * no_chip(fit, edges, samples, members, strokes)
+        off_die = max(off_die, np.abs(alive - (1 - marks)).max())
+        for i, e in enumerate(members):
+            strokes = np.array([told[d].edges[e].remaining[p] for p in marks])
+            alive = walk.alive(strokes, drawn, [i]) * no_chip(fit, edges, samples, [e], strokes)
+            off_edge = max(off_edge, np.abs(alive - (1 - marks)).max())
+    return off_die, off_edge
+
+
+# Chance error of the walks about 0.004. The engine takes ln of what is worn for normal, lots as told by normal curves,
+# and one z for all edges of a die.
+@pytest.mark.parametrize(
+    ("theta", "rest", "seed", "die", "edge"),
+    [
+        ("usual", 0.4, 1, 0.02, 0.05),
+        ("usual", 0.0, 2, 0.012, 0.045),
+        ("usual", 1.5, 3, 0.03, 0.065),
+        ("edges differ", 0.4, 5, 0.012, 0.02),
+        ("steep", 0.4, 4, 0.025, 0.15),
+    ],
+)
+def test_chances_where_cycles_span_lots(theta, rest, seed, die, edge):
+    off_die, off_edge = spanned_errors(theta, rest, seed)
+    assert off_die < die and off_edge < edge
+
+
+def test_without_the_lots_in_the_records_the_chances_are_farther_off():
+    assert spanned_errors("usual", 0.0, 2, known=False)[0] > 3 * spanned_errors("usual", 0.0, 2)[0]
 
 
 @pytest.mark.parametrize(("name", "off"), [("plain", 0.003), ("readings", 0.02)])

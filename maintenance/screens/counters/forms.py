@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
 
@@ -196,6 +197,16 @@ class SettleForm(ByForm):
         )
 
 
+class _Several(forms.ModelMultipleChoiceField):
+    """Some of the register. A number that no row can have is no choice; the database would not even take it."""
+
+    def clean(self, value):
+        for text in value or ():
+            if not (str(text).isascii() and str(text).isdigit() and int(text) < 2**63):
+                raise ValidationError("Pick from the list.", code="invalid_choice")
+        return super().clean(value)
+
+
 class DeviceForm(forms.Form):
     name = forms.CharField(
         label="Name",
@@ -223,7 +234,7 @@ class DeviceForm(forms.Form):
         super().__init__(data, **kwargs)
         self.plants = plants
         for name, model, label in (("presses", Press, "For these presses"), ("dies", Die, "For these dies")):
-            self.fields[name] = forms.ModelMultipleChoiceField(
+            self.fields[name] = _Several(
                 label=label,
                 queryset=model.objects.filter(plant__in=plants).order_by("code"),
                 required=False,

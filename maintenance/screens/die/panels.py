@@ -161,7 +161,7 @@ def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
         remaining=remaining,
         order_hits=order.hits_left if order else None,
         order_label=f"order {order.number}: {order.hits_left:,} hits to go" if order else "",
-        said={"half": f"half by {numbers.hits(remaining[0.5])}"} if remaining else None,
+        words={"half": f"half by {numbers.hits(remaining[0.5])}"} if remaining else None,
     )
 
 
@@ -227,8 +227,8 @@ def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]
     for rows in together.values():
         chipped = [w for w in rows if w.found in ("chipped", "broken") or (not w.found and w.why == Work.Why.CHIPPED)]
         dull = [w for w in rows if w.found == "dull" or (not w.found and w.why == Work.Why.DULL)]
-        telling, said = (chipped, "chipped") if chipped else (dull, "dull")
-        cause = f"{_names([codes[w.position] for w in telling])} {said}" if telling else Work.Why(rows[0].why).label
+        telling, state = (chipped, "chipped") if chipped else (dull, "dull")
+        cause = f"{_names([codes[w.position] for w in telling])} {state}" if telling else Work.Why(rows[0].why).label
         done = rows[0].operation if len({w.operation for w in rows}) == 1 else "worked on"
         pieces = f"{len(rows)} pieces" if len(rows) > 1 else codes[rows[0].position]
         at = read.moment(rows[0].at)

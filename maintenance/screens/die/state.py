@@ -309,12 +309,29 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
     sentence = _rests_on_records(f)
     if limit := f.rests_on.get("burr_limit"):
         sentence += f" {burr_limits.sentence(limit, units.show(limit['um'], 'burr_um', system))}"
+    if lot := f.rests_on.get("lot"):
+        sentence += f" {_of_lots(lot)}"
     if sets := f.rests_on.get("sets_as_one"):
         sentence += (
             f" {numbers.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
             "that the handbook expects first stands for it. Log at a sharpening what each piece was found to be."
         )
     return sentence
+
+
+def _of_lots(lot: dict) -> str:
+    """From what the hits ahead are taken to be cut."""
+    one, several = {"coil": ("coil", "coils"), "order": ("order", "orders")}.get(lot["of"], ("lot", "lots"))
+    sentence = f"Edges last about {100 * lot['spread']:.0f} % more or less from one {one} to the next."
+    if lot["rest"]:
+        return (
+            f"{sentence} The next {lot['rest']:,} hits are taken from the {one} under way, what comes after from "
+            f"{several} like others of this die."
+        )
+    return (
+        f"{sentence} Nothing is known to be left of the last one: what is ahead is taken from {several} like others of "
+        "this die."
+    )
 
 
 def _rests_on_records(f: DieForecast) -> str:

@@ -133,7 +133,7 @@ def lay_out(
     remaining: Mapping[float, float] | None = None,
     order_hits: int | None = None,
     order_label: str = "",
-    said: Mapping[str, str] | None = None,
+    words: Mapping[str, str] | None = None,
 ) -> Ribbon:
     """since, today: the calendar's part. remaining: probability -> strokes, at 0.1, 0.25, 0.5, 0.75, 0.9."""
     begun = since.timestamp()
@@ -165,7 +165,7 @@ def lay_out(
     ]
     ahead = None
     if remaining:
-        ahead = _ahead(remaining, order_hits, order_label, (said or {}).get("half", ""))
+        ahead = _ahead(remaining, order_hits, order_label, (words or {}).get("half", ""))
     return Ribbon(
         runs=bars,
         drops=drops,

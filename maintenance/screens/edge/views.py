@@ -203,10 +203,10 @@ def _answer(edge: edge_page.EdgeState, form: OtherBuildForm) -> dict | None:
 
 def _readings(edge: edge_page.EdgeState) -> list[dict]:
     """A plot for each quantity that tells of the edge's wear."""
-    found = edge_page.edge_readings(edge)
+    by_quantity = edge_page.edge_readings(edge)
     limit_um = edge_page.burr_limit_um(edge.position)
     made = []
-    for quantity, cycles in found.items():
+    for quantity, cycles in by_quantity.items():
         what = units.quantity(quantity)
         unit = what.unit(edge.system)
         limit = None
@@ -245,7 +245,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeState) -> list[dict]:
             limits[edge.position.pk, asked_of] = part_wear.Limit(
                 value_si=value, words="the limit asked for", source="asked for here"
             )
-    found = part_wear.of_log(edge.log, edge.now.timestamp(), limits=limits, only=edge.position.pk)
+    wears = part_wear.of_log(edge.log, edge.now.timestamp(), limits=limits, only=edge.position.pk)
     return [
         {
             "wear": wear,
@@ -259,7 +259,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeState) -> list[dict]:
             else LimitForm(None, quantity=wear.quantity, system=edge.system),
             "asked": wear.limit is not None and wear.limit != was.get((edge.position.pk, wear.quantity)),
         }
-        for wear in found
+        for wear in wears
     ]
 
 

@@ -14,6 +14,7 @@ from diestore.access.models import Person
 from diestore.access.tablet import Tablet
 from diestore.access.who_field import add_person, prove_person
 from diestore.frame.fields import MomentField, Pick, Picks, TypedField, WholeField, choices, minute
+from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.models import Die, Output, Press, Stock
 from maintenance.log import expected as log_expected
 from maintenance.log import listing, rules, write
@@ -299,6 +300,8 @@ class StopForm(LogForm):
     def check(self, cleaned: dict) -> None:
         if cleaned.get("at"):
             cleaned["at"] = self.moment_of(cleaned["at"])
+        if not STOP_MINUTES.holds(cleaned.get("minutes")):
+            self.add_error("minutes", STOP_MINUTES.sentence(cleaned["minutes"]))
 
     def doubts(self, cleaned: dict) -> Iterator[str]:
         if cleaned["minutes"] > 24 * 60:

@@ -132,8 +132,8 @@ def _labels(curve: QuantityCurve, across: Even | Ratio, up: Ratio) -> tuple[tupl
     if curve.record is not None:
         lines[OWN] = _points(curve.x, curve.record.usual_hits, across, up)
     sides = [(RIGHT, "end", -1), (LEFT + 4, "start", 0)]
-    found = [_beside(lines, *side) for side in sides]
-    return next((names for names in found if all(_has_room(y) for _, y, _, _ in names)), _kept(found[0]))
+    laid = [_beside(lines, *side) for side in sides]
+    return next((names for names in laid if all(_has_room(y) for _, y, _, _ in names)), _kept(laid[0]))
 
 
 def _beside(lines: dict[str, list[paths.Point]], x: float, anchor: str, end: int):

@@ -279,11 +279,11 @@ def _difference(spec: EdgeSpec, after: EdgeSpec, system: units.System) -> str:
 
 def _beyond(seen: Seen, spec: EdgeSpec, after: EdgeSpec) -> list[str]:
     """What of the change nobody here has run, so that the handbook speaks there."""
-    found = []
+    beyond = []
     if after.steel != spec.steel and not seen.edges_with("steel", after.steel or ""):
-        found.append(f"no edge of {builds.steel_words(after.steel)}")
+        beyond.append(f"no edge of {builds.steel_words(after.steel)}")
     if after.coating != spec.coating and not seen.edges_with("coating", after.coating or ""):
-        found.append("no bare edge" if after.coating == "none" else f"no edge with {after.coating}")
+        beyond.append("no bare edge" if after.coating == "none" else f"no edge with {after.coating}")
     for name, what in (
         ("gap_pct", "no such gap"),
         ("hardness_above_usual_hrc", "no such hardness"),
@@ -294,8 +294,8 @@ def _beyond(seen: Seen, spec: EdgeSpec, after: EdgeSpec) -> list[str]:
         if value is None or value == getattr(spec, name):
             continue
         if within is None or not within[0] <= value <= within[1]:
-            found.append(what)
-    return found
+            beyond.append(what)
+    return beyond
 
 
 def _shown(quantity: str, system: units.System) -> tuple[str, float]:

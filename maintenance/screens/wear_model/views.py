@@ -67,7 +67,7 @@ def _asked(request, plant: Plant | None) -> tuple[EdgeNow | None, Die | None, st
     else:
         return None, None, ""
     edges = other_builds.edges_now(die)
-    found = next((e for e in edges if e.position == wanted), edges[0] if edges and "edge" not in known else None)
-    if found is None:
+    edge = next((e for e in edges if e.position == wanted), edges[0] if edges and "edge" not in known else None)
+    if edge is None:
         return None, die, "Nothing is forecast for that edge, so the shop's most usual edge is shown instead."
-    return found, die, ""
+    return edge, die, ""

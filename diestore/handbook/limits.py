@@ -1,0 +1,66 @@
+"""What a figure of the register can be at all: beyond it somebody typed in the wrong cell. Common practice, no source.
+
+Forms, the loader of history folders, the administration and the interface all ask here, so that what one of them takes
+none of the others trips over.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The least and the most that can be, both allowed."""
+
+    least: float
+    most: float
+
+    def holds(self, value: float | None) -> bool:
+        return value is None or (math.isfinite(value) and self.least <= value <= self.most)
+
+    def sentence(self, value: float) -> str:
+        """Why a value beyond it cannot be."""
+        side = f"{self.least:,.15g} is the least" if value < self.least else f"{self.most:,.15g} is the most"
+        shown = f"{value:,}" if isinstance(value, int) else f"{value:g}"
+        return f"{shown} cannot be: {side}."
+
+
+COUNT = Limit(
+    0, 1_000_000_000_000
+)  # parts or hits of a life: a press at a thousand strokes a minute for a thousand years
+WHOLE = Limit(0, 2_000_000_000)
+STOP_MINUTES = Limit(0, 100_000)
+
+# Of a table of the register and its column.
+OF: dict[tuple[str, str], Limit] = {
+    ("press", "rated_force_n"): Limit(1, 1e10),
+    ("press", "shut_height_min_mm"): Limit(0, 100_000),
+    ("press", "shut_height_max_mm"): Limit(0, 100_000),
+    ("stock", "tensile_mpa"): Limit(0.1, 10_000),
+    ("stock", "shear_mpa"): Limit(0.1, 10_000),
+    ("stock", "thickness_mm"): Limit(0.001, 1_000),
+    ("part", "burr_limit_um"): Limit(0, 100_000),
+    ("die", "strokes_per_minute"): Limit(0.01, 100_000),
+    ("die", "expected_parts"): Limit(1, COUNT.most),
+    ("output", "parts_per_hit"): Limit(1, 100_000),
+    ("station", "sequence"): WHOLE,
+    ("item", "hardness_hrc"): Limit(0, 100),
+    ("item", "length_mm"): Limit(0, 10_000),
+    ("item", "grind_allowance_mm"): Limit(0, 1_000),
+    ("item", "lead_days"): Limit(0, 3_650),
+    ("item", "pack_size"): Limit(1, 1_000_000),
+    ("position", "x_mm"): Limit(-1e6, 1e6),
+    ("position", "y_mm"): Limit(-1e6, 1e6),
+    ("position", "stroke_share"): Limit(0.0001, 1),
+    ("position", "wear_limit"): Limit(1e-6, 1e9),
+    ("cut", "length_mm"): Limit(0.001, 100_000),
+    ("cut", "gap_mm"): Limit(0, 100),
+    ("piece", "hardness_hrc"): Limit(0, 100),
+    ("piece", "length_mm"): Limit(0, 10_000),
+    ("piece", "grind_allowance_mm"): Limit(0, 1_000),
+    ("piece", "opening_life_hits"): COUNT,
+    ("piece", "opening_hits_since_sharpening"): COUNT,
+}
+LEAD_DAYS, STROKE_SHARE = OF["item", "lead_days"], OF["position", "stroke_share"]
