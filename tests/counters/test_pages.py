@@ -16,6 +16,7 @@ from maintenance.forecasts import store
 from maintenance.models import CounterDevice, CounterQuestion, DieInPress, EdgeForecast, OpenCount
 from tests import factories as make
 from tests.counters import shop
+from tests.pages.as_read import as_read
 
 pytestmark = pytest.mark.django_db
 COUNTERS = "/counters/"
@@ -44,12 +45,12 @@ def test_two_taps_set_a_die_in_a_press(as_role):
     die = make.die(usual_press=press)
     make.order(die)
     page = client.get(COUNTERS)
-    assert here(press) in page.content.decode()
+    assert here(press) in as_read(page)
     page = client.get(here(press))
-    assert f'name="die" value="{die.pk}"' in page.content.decode()
-    assert "order 26-0001" in page.content.decode()
+    assert f'name="die" value="{die.pk}"' in as_read(page)
+    assert "order 26-0001" in as_read(page)
     answer = client.post(here(press), {"die": die.pk, "person": person.pk}, follow=True)
-    assert "set in press P1" in answer.content.decode()
+    assert "set in press P1" in as_read(answer)
     row = DieInPress.objects.get()
     assert (row.die, row.press, row.set_by, row.since, row.set_user.username) == (
         die, press, person, shop.at(240), "setter",
@@ -65,7 +66,7 @@ def test_other_values_under_a_known_key_are_asked_about(as_role):
     sent = {"key": "one form", "die": first.pk, "person": person.pk}
     assert client.post(here(press), sent).status_code == 302
     answer = client.post(here(press), sent | {"die": second.pk})
-    assert answer.status_code == 409 and "sent before, with other values" in answer.content.decode()
+    assert answer.status_code == 409 and "sent before, with other values" in as_read(answer)
     assert [row.die for row in DieInPress.objects.all()] == [first]
     assert client.post(here(press), sent).status_code == 302, "the same again is told as done"
     assert DieInPress.objects.count() == 1
@@ -81,7 +82,7 @@ def worn_die(client, *, parts: int = 900_000):
     store.refresh_die(die)
     if not parts:
         EdgeForecast.objects.update(share_left=0.05)
-    html = client.get(reverse("diestore:die", args=[die.pk])).content.decode()
+    html = as_read(client.get(reverse("diestore:die", args=[die.pk])))
     assert "Sharpen first" in html
     return die, html
 
@@ -93,7 +94,7 @@ def test_a_die_that_is_due_is_asked_about_before_it_goes_in(as_role, from_the_pr
     address = here(press) if from_the_press else f"{reverse('maintenance:in_press')}?die={die.pk}"
     tap = {"die": die.pk} if from_the_press else {"press": press.pk}
     if from_the_press:
-        assert "sharpen first; order 26-0001" in client.get(address).content.decode()
+        assert "sharpen first; order 26-0001" in as_read(client.get(address))
     answer = client.post(address, tap | {"person": person.pk})
     assert (answer.status_code, DieInPress.objects.count()) == (422, 0)
     form = answer.context["form"]
@@ -101,7 +102,7 @@ def test_a_die_that_is_due_is_asked_about_before_it_goes_in(as_role, from_the_pr
     chance = re.search(r"chip[^<]*edge is <strong[^>]*>([^<]+)</strong>", html)[1]
     assert form.doubt.endswith(f"edge is {chance}."), "the chance that its own page says"
     (name, value) = next(iter(tap.items()))
-    shown = answer.content.decode()
+    shown = as_read(answer)
     assert shown.index(f'type="hidden" name="{name}" value="{value}"') < shown.index("Set it all the same")
     answer = client.post(address, tap | {"person": person.pk, "confirm": form.doubt_mark})
     assert answer.status_code == 302 and DieInPress.objects.get().die == die
@@ -142,7 +143,7 @@ def test_a_name_that_is_known_needs_no_tap(as_role):
     client.post(here(press), {"die": die.pk, "person": person.pk})
     with time_machine.travel(shop.at(300), tick=False):
         page = client.get(here(press))
-        assert page.content.decode().count("checked") == 1  # the name, folded away
+        assert as_read(page).count("checked") == 1  # the name, folded away
         client.post(here(press), {"act": "out", "person": person.pk})
     row = DieInPress.objects.get()
     assert (row.until, row.removed_by) == (shop.at(300), person)
@@ -152,15 +153,15 @@ def test_from_the_page_of_the_die(as_role):
     client = as_role("setter")
     person = make.person()
     press, die = shop.press(), make.die()
-    assert "In or out of a press" in client.get(reverse("diestore:die", args=[die.pk])).content.decode()
+    assert "In or out of a press" in as_read(client.get(reverse("diestore:die", args=[die.pk])))
     address = f"{reverse('maintenance:in_press')}?die={die.pk}"
-    assert f'name="press" value="{press.pk}"' in client.get(address).content.decode()
+    assert f'name="press" value="{press.pk}"' in as_read(client.get(address))
     answer = client.post(address, {"press": press.pk, "person": person.pk, "at": "2026-01-05T09:00"})
     assert answer.status_code == 302
     assert DieInPress.objects.get().since == shop.at(60)
     answer = client.post(address, {"act": "out", "person": person.pk, "at": "2026-01-05T08:30"})
     assert answer.status_code == 422
-    assert "Enter a later time" in answer.content.decode()
+    assert "Enter a later time" in as_read(answer)
 
 
 def test_a_wrong_tap_is_struck_out_by_whoever_may(as_role, box):
@@ -169,12 +170,12 @@ def test_a_wrong_tap_is_struck_out_by_whoever_may(as_role, box):
     shop.set_die(die, until=None)
     shop.send(box, {m: 60 * m for m in range(10)})
     sent = {"act": "never", "person": person.pk, "reason": "the one beside it"}
-    assert "never in there" not in client.get(here(press)).content.decode()
+    assert "never in there" not in as_read(client.get(here(press)))
     assert client.post(here(press), sent).status_code == 422
     client.force_login(shop.user("lead"))
-    assert "never in there" in client.get(here(press)).content.decode()
+    assert "never in there" in as_read(client.get(here(press)))
     assert client.post(here(press), sent | {"reason": " "}).status_code == 422
-    assert "was never in press P1" in client.post(here(press), sent, follow=True).content.decode()
+    assert "was never in press P1" in as_read(client.post(here(press), sent, follow=True))
     assert DieInPress.objects.get().struck_reason == "the one beside it"
     assert CounterQuestion.objects.get().kind == "no die"
 
@@ -207,25 +208,25 @@ def test_another_die_is_found_by_its_label(as_role):
     client = as_role("setter")
     press = shop.press()
     die = make.die("Z-77")
-    assert f'value="{die.pk}"' in client.get(here(press) + "&q=z-7").content.decode()
-    assert "No die has" in client.get(here(press) + "&q=%00nothing").content.decode()
+    assert f'value="{die.pk}"' in as_read(client.get(here(press) + "&q=z-7"))
+    assert "No die has" in as_read(client.get(here(press) + "&q=%00nothing"))
 
 
 def test_questions_are_told_and_answered(as_role, box):
     client = as_role("setter")
     die, person = make.die(), make.person()
     shop.send(box, {m: 60 * m for m in range(10)})
-    page = client.get(COUNTERS).content.decode()
+    page = as_read(client.get(COUNTERS))
     assert "540 strokes of press P1, and no die was set in it then." in page
-    assert "1 question about counts" in client.get(reverse("reports:today")).content.decode()
+    assert "1 question about counts" in as_read(client.get(reverse("reports:today")))
     asked = CounterQuestion.objects.get()
     address = reverse("maintenance:counter_question", args=[asked.pk])
-    assert "They are hits" in client.get(address).content.decode()
+    assert "They are hits" in as_read(client.get(address))
     answer = client.post(address, {"verdict": "to die", "person": person.pk})
     assert answer.status_code == 422
-    assert "Say which die ran." in answer.content.decode()
+    assert "Say which die ran." in as_read(answer)
     answer = client.post(address, {"verdict": "to die", "die": die.pk, "person": person.pk}, follow=True)
-    assert "Settled for press P1: they are hits of H-900." in answer.content.decode()
+    assert "Settled for press P1: they are hits of H-900." in as_read(answer)
     assert OpenCount.objects.get().hits == 540
     assert client.get(address).status_code == 302
     assert client.post(address, {"verdict": "to die", "die": die.pk}).status_code == 302
@@ -246,7 +247,7 @@ def test_one_counter_that_cannot_be_counted_keeps_no_other_from_it(as_role, box,
         return told(readings, *rest, **more)
 
     monkeypatch.setattr(settle, "count", breaks)
-    page = as_role("setter").get(COUNTERS).content.decode()
+    page = as_read(as_role("setter").get(COUNTERS))
     assert "Some counts could not be counted yet. They are kept." in page
     assert OpenCount.objects.get().hits == 60
 
@@ -258,7 +259,7 @@ def test_a_lead_takes_an_answer_back(as_role, box):
     asked = CounterQuestion.objects.get()
     address = reverse("maintenance:counter_question", args=[asked.pk])
     client.post(address, {"verdict": "to nobody", "person": make.person().pk})
-    assert "No die ran" in client.get(COUNTERS).content.decode()
+    assert "No die ran" in as_read(client.get(COUNTERS))
     again = reverse("maintenance:counter_question_again", args=[asked.pk])
     assert client.get(again).status_code == 405
     client.post(again)
@@ -273,7 +274,7 @@ def test_only_who_may_strike_out_has_the_counter_hold(as_role, box):
     shop.send(box, {m: 60 * m for m in range(10)})
     settle.settle_waiting()
     address = reverse("maintenance:counter_question", args=[CounterQuestion.objects.get().pk])
-    assert "The counter holds" not in client.get(address).content.decode()
+    assert "The counter holds" not in as_read(client.get(address))
     sent = {"verdict": "the counter holds", "person": make.person().pk}
     assert client.post(address, sent).status_code == 422
     client.force_login(shop.user("lead"))
@@ -298,7 +299,7 @@ def test_every_sort_of_question_has_its_sentence_and_answers(as_role, box):
     for question in CounterQuestion.objects.all():
         answer = client.get(reverse("maintenance:counter_question", args=[question.pk]))
         assert answer.status_code == 200
-        assert "Pick" not in answer.content.decode().split("<form")[0]
+        assert "Pick" not in as_read(answer).split("<form")[0]
 
 
 # --- devices ----------------------------------------------------------------------------------------------------------
@@ -312,15 +313,15 @@ def test_a_device_is_made_its_token_shown_once_and_revoked(as_role):
     assert "no-store" in answer.headers["Cache-Control"]
     device = CounterDevice.objects.get()
     assert (device.scopes, device.figures, list(device.presses.all())) == (["counts", "read"], 6, [press])
-    token = answer.content.decode().split("<code>")[1].split("</code>")[0]
+    token = as_read(answer).split("<code>")[1].split("</code>")[0]
     assert client.get("/api/v1/dies", headers={"Authorization": f"Bearer {token}"}).status_code == 200
-    page = client.get(address).content.decode()
+    page = as_read(client.get(address))
     assert token not in page
     assert "send counts; read dies, forecasts and what is due" in page
     assert "5 Jan 2026, 12:00" in page
     client.post(reverse("maintenance:counter_device_revoke", args=[device.pk]))
     assert client.get("/api/v1/dies", headers={"Authorization": f"Bearer {token}"}).status_code == 401
-    assert "revoked 5 Jan 2026 by lead" in client.get(address).content.decode()
+    assert "revoked 5 Jan 2026 by lead" in as_read(client.get(address))
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,8 @@ from reports.format import three_figures
 from tests import factories as make
 from tests.pages import money_shop as shop
 
+from .as_read import as_read
+
 pytestmark = pytest.mark.django_db
 PARTS = 25 * 12_000  # 8 cycles of 3 runs and one more
 
@@ -206,7 +208,7 @@ def page(client, die, query: str = ""):
 
 
 def test_the_page_says_the_figure_and_its_band(as_role, told):
-    text = page(as_role("sales"), told).content.decode()
+    text = as_read(page(as_role("sales"), told))
     year = year_ahead.year_ahead(sheets.cost_per_thousand(told)).year
     low, high = year.per_thousand_band
     assert f"about {three_figures(year.per_thousand)} EUR" in text
@@ -216,7 +218,7 @@ def test_the_page_says_the_figure_and_its_band(as_role, told):
 
 def test_a_comparison_can_be_kept_as_a_bookmark(as_role, told):
     query = "?sides=upper&steel=PM&hardness=&coating=&gap=&price=2000&pieces=1.5"
-    text = page(as_role("sales"), told, query).content.decode()
+    text = as_read(page(as_role("sales"), told, query))
     assert "With PM on the punches" in text and "times as long between sharpenings" in text and "<svg" in text
 
 
@@ -246,7 +248,7 @@ def test_who_may_see_the_cost(as_role, told, role, may):
 
 def test_a_die_without_anything_says_so(as_role):
     bare = make.die("H-950")
-    text = page(as_role("sales"), bare).content.decode()
+    text = as_read(page(as_role("sales"), bare))
     assert "The year ahead is not known." in text and "What they cost so far is not known." in text
 
 
@@ -266,7 +268,7 @@ def test_the_list_sorts_both_ways(as_role, told):
 
 
 def test_an_empty_shop_says_what_to_do_first(as_role):
-    assert "No die is in the register yet" in as_role("sales").get(reverse("reports:cost")).content.decode()
+    assert "No die is in the register yet" in as_read(as_role("sales").get(reverse("reports:cost")))
 
 
 def test_the_number_of_queries_does_not_grow_with_the_dies(as_role, told):
@@ -302,7 +304,7 @@ def test_a_plot_keeps_its_text_and_is_drawn_as_the_page_is():
 
 def test_the_die_page_tells_its_cost_to_those_who_may_see_it(as_role, told):
     for role, may in (("sales", True), ("setter", False)):
-        text = as_role(role).get(reverse("diestore:die", args=[told.pk])).content.decode()
+        text = as_read(as_role(role).get(reverse("diestore:die", args=[told.pk])))
         assert (reverse("reports:cost_die", args=[told.pk]) in text) is may
         assert ("a thousand parts cost 13.9 EUR of die: building the die 7.50, sharpening 6.40" in text) is may
 

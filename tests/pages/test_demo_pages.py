@@ -24,6 +24,7 @@ from maintenance.models import Scope
 from reports import summary
 from tests import factories as make
 
+from .as_read import as_read
 from .test_questions import addresses, asks, too_often
 
 pytestmark = pytest.mark.django_db
@@ -54,7 +55,7 @@ def standing_at(html: str) -> str:
 def shown(client, name: str, *args, **asked) -> str:
     answer = client.get(reverse(name, args=args), asked)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return as_read(answer)
 
 
 def test_a_die_stands_the_same_on_every_page(demo, as_role):
@@ -135,7 +136,7 @@ def walk(client, start: str = "/"):
         answer = client.get(address)
         if answer.status_code != 200 or not answer["Content-Type"].startswith("text/html"):
             continue
-        html = answer.content.decode()
+        html = as_read(answer)
         yield address, html
         for link in map(unescape, re.findall(r'href="([^"#]+)', html)):
             link = path + link if link.startswith("?") else link

@@ -17,6 +17,7 @@ from maintenance.models import DieForecast, EdgeForecast, Order
 from maintenance.screens.die import state as die_state
 from tests import factories as make
 
+from .as_read import as_read
 from .small_shop import shop
 
 pytestmark = pytest.mark.django_db
@@ -25,7 +26,7 @@ pytestmark = pytest.mark.django_db
 def page(client, die, **asked) -> str:
     answer = client.get(reverse("diestore:die", args=[die.pk]), asked)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return as_read(answer)
 
 
 def spoken(html: str) -> str:

@@ -17,6 +17,7 @@ from maintenance.screens.edge import page as edge_page
 from maintenance.wording import numbers
 from tests import factories as make
 
+from .as_read import as_read
 from .small_shop import shop
 
 pytestmark = pytest.mark.django_db
@@ -29,7 +30,7 @@ def get(client, position, **asked):
 def page(client, position, **asked) -> str:
     answer = get(client, position, **asked)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return as_read(answer)
 
 
 def spoken(html: str) -> str:
@@ -539,7 +540,7 @@ def test_the_dies_page_lists_measured_wear_and_leads_to_it(as_role, django_asser
     client = as_role("lead")
     (die, *_) = shop(1)
     address = reverse("diestore:die", args=[die.pk])
-    assert "Measured wear" not in client.get(address).content.decode()
+    assert "Measured wear" not in as_read(client.get(address))
     with django_assert_num_queries(100, exact=False) as before:
         client.get(address)
     made = make.position(die, "GB-1", kind="bushing", length_mm=None)
@@ -548,7 +549,7 @@ def test_the_dies_page_lists_measured_wear_and_leads_to_it(as_role, django_asser
         reading(made, day + 0.5, "bore clearance", 10e-6 + 1e-6 * day, "mm")
     store.refresh_die(die)
     with django_assert_num_queries(len(before), exact=False):
-        html = client.get(address).content.decode()
+        html = as_read(client.get(address))
     panel = html[html.index("Measured wear") :]
     assert reverse("maintenance:edge", args=[made.pk]) in panel and "at its limit now" in panel
 
@@ -558,7 +559,7 @@ def test_the_dies_page_lists_measured_wear_and_leads_to_it(as_role, django_asser
 
 def test_rows_plan_and_list_lead_to_the_edge(as_role):
     client, (die, *_) = as_role("lead"), shop(1)
-    html = client.get(reverse("diestore:die", args=[die.pk])).content.decode()
+    html = as_read(client.get(reverse("diestore:die", args=[die.pk])))
     for position in die.positions.all():
         assert (
             f'<th scope="row"><a href="{reverse("maintenance:edge", args=[position.pk])}">{position.code}</a>' in html
@@ -567,7 +568,7 @@ def test_rows_plan_and_list_lead_to_the_edge(as_role):
     plan = re.search(r'<svg class="plan".*?</svg>', html, re.S)[0]
     there = f'href="{reverse("maintenance:edge", args=[limiting.pk])}"'
     assert there in plan and f"Why does {limiting.code} go dull" in html
-    assert there in client.get(reverse("maintenance:due")).content.decode()
+    assert there in as_read(client.get(reverse("maintenance:due")))
 
 
 def test_an_entry_shows_every_piece_of_a_set_and_who_entered_it(as_role):
@@ -575,7 +576,7 @@ def test_an_entry_shows_every_piece_of_a_set_and_who_entered_it(as_role):
     make.run(die, 20, 5_000)
     make.sharpen(die, 21, *die.positions.filter(kind="pierce_punch"), why="with set", removed_mm=0.15)
     work = Work.objects.latest("at")
-    said = client.get(reverse("maintenance:entry", args=["work", work.pk])).content.decode()
+    said = as_read(client.get(reverse("maintenance:entry", args=["work", work.pk])))
     assert "Ina T." in said and said.count("0.15 mm") >= 2 and "Strike out" not in said
     for code in ("1-A", "2-A"):
         assert f">{code}</a>" in said
@@ -585,9 +586,9 @@ def test_a_struck_entry_is_shown_as_such(as_role):
     client, (die, *_) = as_role("lead"), shop(1)
     run = die.runs.first()
     address = reverse("maintenance:entry", args=["run", run.pk])
-    assert "Strike out" in client.get(address).content.decode()
+    assert "Strike out" in as_read(client.get(address))
     write.strike_out(by=make.actor("Nils R."), entry=run, reason="typed twice")
-    said = client.get(address).content.decode()
+    said = as_read(client.get(address))
     assert "typed twice" in said and "Nils R." in said and "Strike out" not in said
 
 

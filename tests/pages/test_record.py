@@ -13,6 +13,7 @@ from maintenance.log import queries, read
 from maintenance.models import DriftFlag, PastForecasts, RecordRestart
 from tests import factories as make
 
+from .as_read import as_read
 from .small_shop import more, shop
 
 pytestmark = pytest.mark.django_db
@@ -22,7 +23,7 @@ ROLES = ["setter", "toolmaker", "lead", "buyer", "sales", "administrator"]
 def page(client, **asked) -> str:
     answer = client.get(reverse("maintenance:record"), asked)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return as_read(answer)
 
 
 def said(html: str) -> str:
@@ -153,7 +154,7 @@ def test_the_page_takes_the_same_queries_at_three_and_at_thirty_calls(as_role, d
 
 
 def die_page(client, die) -> str:
-    return client.get(reverse("diestore:die", args=[die.pk])).content.decode()
+    return as_read(client.get(reverse("diestore:die", args=[die.pk])))
 
 
 def test_a_dies_page_says_how_right_such_statements_have_been_here(as_role):
@@ -181,9 +182,9 @@ def test_dies_due_says_it_too(as_role):
     client = as_role("lead")
     shop(1)
     url = reverse("maintenance:due")
-    assert "How right such bands" not in client.get(url).content.decode()
+    assert "How right such bands" not in as_read(client.get(url))
     looked_back(make.plant())
-    assert "How right such bands have been here: of 100, 79 held" in client.get(url).content.decode()
+    assert "How right such bands have been here: of 100, 79 held" in as_read(client.get(url))
 
 
 # --- drift ------------------------------------------------------------------------------------------------------------
@@ -199,7 +200,7 @@ def test_a_die_that_goes_dull_too_often_is_told_on_its_page_and_to_the_lead(as_r
     flag(die)
     words = "9 dull edges since 8 Jan 2025 where 3.1 were expected"
     assert words in said(die_page(lead, die)) and words not in said(die_page(lead, other))
-    today = lead.get(reverse("reports:today")).content.decode()
+    today = as_read(lead.get(reverse("reports:today")))
     assert words in said(today) and "Dies that go dull more often than they did" in today
     restart = f"{reverse('maintenance:restart')}?die={die.pk}"
     assert restart in die_page(lead, die)
@@ -210,7 +211,7 @@ def test_who_cannot_start_a_record_anew_sees_the_words_and_no_button(as_role):
     flag(die)
     assert "9 dull edges" in die_page(setter, die)
     assert reverse("maintenance:restart") not in die_page(setter, die)
-    assert "go dull more often" not in setter.get(reverse("reports:today")).content.decode()
+    assert "go dull more often" not in as_read(setter.get(reverse("reports:today")))
     assert setter.get(reverse("maintenance:restart"), {"die": die.pk}).status_code == 403
 
 
@@ -220,11 +221,11 @@ def test_a_record_is_started_anew_through_its_form_and_struck_out_again(as_role)
     url = f"{reverse('maintenance:restart')}?die={die.pk}"
     shown = client.get(url)
     form = shown.context["form"]
-    assert form["at"].initial == row.since and "9 dull edges" in said(shown.content.decode())
+    assert form["at"].initial == row.since and "9 dull edges" in said(as_read(shown))
     data = {"key": form["key"].value(), "at": "2025-01-08T06:00", "person": make.person().pk, "reason": ""}
     assert client.post(url, data).status_code == 422
     answer = client.post(url, data | {"reason": "other oil"}, follow=True)
-    assert "Record started anew from 8 Jan 2025, 06:00" in said(answer.content.decode())
+    assert "Record started anew from 8 Jan 2025, 06:00" in said(as_read(answer))
     (entry,) = RecordRestart.objects.all()
     assert entry.reason == "other oil" and entry.person == make.person()
     assert read.of_die(die).restarts == (entry.at.timestamp(),)
@@ -241,7 +242,7 @@ def test_a_restart_before_the_first_run_is_refused_on_the_form(as_role):
     url = f"{reverse('maintenance:restart')}?die={die.pk}"
     data = {"key": "k", "at": "2025-01-06T06:00", "person": make.person().pk, "reason": "oil"}
     answer = client.post(url, data)
-    assert answer.status_code == 422 and "begins only on" in answer.content.decode()
+    assert answer.status_code == 422 and "begins only on" in as_read(answer)
     assert not RecordRestart.objects.exists()
 
 

@@ -14,6 +14,7 @@ from diestore.handbook import cautions, words
 from diestore.register.models import Die, Plant
 from tests import factories as make
 
+from .as_read import as_read
 from .small_shop import more, shop
 
 pytestmark = pytest.mark.django_db
@@ -22,7 +23,7 @@ pytestmark = pytest.mark.django_db
 def page(client, name: str, *args, **asked) -> str:
     answer = client.get(reverse(name, args=args), asked)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return as_read(answer)
 
 
 def codes(client, **asked) -> list[str]:
@@ -139,7 +140,7 @@ def test_my_settings_are_kept(as_role, role):
     client.post(reverse("diestore:settings"), {"units": "inch", "look": "", "person": ""})
     assert "data-theme" not in page(client, "diestore:words")
     refused = client.post(reverse("diestore:settings"), {"units": "cubits", "look": "puce", "person": "999"})
-    assert refused.status_code == 200 and refused.content.decode().count('class="wrong"') == 3
+    assert refused.status_code == 200 and as_read(refused).count('class="wrong"') == 3
     assert UserSettings.objects.get().units == "inch"
 
 
@@ -153,7 +154,7 @@ def test_sign_in_and_out(client):
     client.post(reverse("diestore:sign_out"))
     assert client.get(reverse("reports:today")).status_code == 302
     wrong = client.post(reverse("diestore:sign_in"), {"username": "ann", "password": "wrong"})
-    assert wrong.status_code == 200 and "correct username and password" in wrong.content.decode()
+    assert wrong.status_code == 200 and "correct username and password" in as_read(wrong)
 
 
 def test_sign_in_leads_nowhere_outside(client):
@@ -165,7 +166,7 @@ def test_sign_in_leads_nowhere_outside(client):
 @pytest.mark.parametrize("name", ["diestore:dies", "diestore:words", "diestore:settings", "reports:today"])
 def test_no_page_has_a_script_or_loads_from_elsewhere(as_role, name):
     answer = as_role("lead").get(reverse(name))
-    policy, said = answer["Content-Security-Policy"], answer.content.decode()
+    policy, said = answer["Content-Security-Policy"], as_read(answer)
     assert "default-src 'self'" in policy and "script-src" not in policy
     assert not re.search(r"<script(?![^>]*\bsrc=)|\son\w+=|javascript:", said)
     assert not re.search(r"https?://(?!www\.w3\.org/)", said)
@@ -174,19 +175,19 @@ def test_no_page_has_a_script_or_loads_from_elsewhere(as_role, name):
 def test_what_goes_wrong_is_said_in_plain_words(client, as_role, monkeypatch):
     client = as_role("setter")
     lost = client.get("/dies/999999/")
-    assert lost.status_code == 404 and "There is no such page" in lost.content.decode()
+    assert lost.status_code == 404 and "There is no such page" in as_read(lost)
     kept = client.get("/cost/")
-    assert kept.status_code == 403 and "Not yours to open" in kept.content.decode()
+    assert kept.status_code == 403 and "Not yours to open" in as_read(kept)
     strict = client.handler.__class__(enforce_csrf_checks=True)
     client.handler = strict
     stale = client.post(reverse("diestore:settings"), {"units": "inch"})
-    assert stale.status_code == 403 and "page was open too long" in stale.content.decode()
+    assert stale.status_code == 403 and "page was open too long" in as_read(stale)
     client.raise_request_exception = False
     monkeypatch.setattr("diestore.register.queries.dies_for_list", lambda: 1 / 0)
     broken = client.get("/dies/")
-    assert broken.status_code == 500 and "Something broke on our side" in broken.content.decode()
+    assert broken.status_code == 500 and "Something broke on our side" in as_read(broken)
     for answer in (lost, kept, stale, broken):
-        assert "Traceback" not in answer.content.decode() and "look.css" in answer.content.decode()
+        assert "Traceback" not in as_read(answer) and "look.css" in as_read(answer)
 
 
 def test_only_administrators_and_those_let_in_reach_the_administration(client, as_role):

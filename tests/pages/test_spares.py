@@ -16,6 +16,8 @@ from reports.spares.use import PlantAhead
 from tests import factories as make
 from tests.pages import money_shop as shop
 
+from .as_read import as_read
+
 pytestmark = pytest.mark.django_db
 
 
@@ -112,9 +114,9 @@ def page(client, query: str = ""):
 
 def test_the_page_says_what_to_order_and_why_is_one_click_away(as_role, punch):
     answer = page(as_role("buyer"))
-    text = answer.content.decode()
+    text = as_read(answer)
     assert answer.status_code == 200 and "PP-6.0-M2" in text and "to be ordered now" in text
-    why = answer.client.get(reverse("reports:spare", args=[punch.pk])).content.decode()
+    why = as_read(answer.client.get(reverse("reports:spare", args=[punch.pk])))
     assert "H-900" in why and "H-901" in why and "1-A" in why and "Order" in why
 
 
@@ -190,7 +192,7 @@ def test_advice_kept_is_the_advice_computed(punch):
 
 
 def test_an_empty_shop_says_what_to_do_first(as_role):
-    assert "No spare is in the catalogue yet" in page(as_role("buyer")).content.decode()
+    assert "No spare is in the catalogue yet" in as_read(page(as_role("buyer")))
 
 
 def test_an_unknown_spare_is_not_found(as_role, punch):
