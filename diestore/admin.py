@@ -5,16 +5,45 @@ from __future__ import annotations
 from django.contrib import admin, messages
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.models import User
+from django.db import transaction
 from django.http import HttpResponseRedirect
 from django.urls import reverse
 from simple_history.admin import SimpleHistoryAdmin
 
 from . import models
-from .register import actions, forms
+from .register import actions, changes, forms
 
 admin.site.site_header = "Register"
 admin.site.site_title = "Register"
 admin.site.index_title = "What the shop owns"
+
+
+class TellingAdmin(admin.ModelAdmin):
+    """Says which rows were saved or deleted, so that what rests on them follows."""
+
+    def save_related(self, request, form, formsets, change) -> None:
+        super().save_related(request, form, formsets, change)
+        rows = self.rows_saved(form, change)
+        for formset in formsets:
+            rows += [*formset.new_objects, *(row for row, _ in formset.changed_objects), *formset.deleted_objects]
+        self._tell(request, rows)
+
+    def rows_saved(self, form, change) -> list:
+        return [form.instance] if form.has_changed() or not change else []
+
+    def delete_model(self, request, obj) -> None:
+        with transaction.atomic():
+            self._tell(request, [obj])
+            super().delete_model(request, obj)
+
+    def delete_queryset(self, request, queryset) -> None:
+        with transaction.atomic():
+            self._tell(request, list(queryset))
+            super().delete_queryset(request, queryset)
+
+    def _tell(self, request, rows) -> None:
+        for sentence in changes.tell(*rows):
+            self.message_user(request, sentence, messages.INFO)
 
 
 class StationInline(admin.TabularInline):
@@ -41,7 +70,7 @@ class PositionInline(admin.TabularInline):
         return False
 
 
-class KeepsThePastAdmin(SimpleHistoryAdmin):
+class KeepsThePastAdmin(TellingAdmin, SimpleHistoryAdmin):
     """What was typed wrong is put right in place, with that as the reason in the row's history."""
 
     def get_fields(self, request, obj=None):
@@ -56,7 +85,7 @@ class KeepsThePastAdmin(SimpleHistoryAdmin):
 
 
 @admin.register(models.Die)
-class DieAdmin(SimpleHistoryAdmin):
+class DieAdmin(TellingAdmin, SimpleHistoryAdmin):
     list_display = ("code", "description", "usual_stock", "usual_press", "status")
     list_filter = ("plant", "status")
     search_fields = ("code", "description")
@@ -92,6 +121,9 @@ class CutAdmin(KeepsThePastAdmin):
         else:
             super().save_model(request, obj, form, change)
 
+    def rows_saved(self, form, change) -> list:
+        return [] if form.differing else super().rows_saved(form, change)  # the action has said so
+
     def response_change(self, request, obj):
         after = getattr(obj, "after", None)
         if after is None:
@@ -104,7 +136,7 @@ class CutAdmin(KeepsThePastAdmin):
 
 
 @admin.register(models.Item)
-class ItemAdmin(SimpleHistoryAdmin):
+class ItemAdmin(TellingAdmin, SimpleHistoryAdmin):
     list_display = ("code", "description", "kind", "supplier", "lead_days", "unit_price")
     list_filter = ("kind", "supplier")
     search_fields = ("code", "description")
@@ -119,7 +151,7 @@ class StockAdmin(KeepsThePastAdmin):
 
 
 @admin.register(models.Rate)
-class RateAdmin(SimpleHistoryAdmin):
+class RateAdmin(TellingAdmin, SimpleHistoryAdmin):
     list_display = ("kind", "plant", "valid_from", "amount")
     list_filter = ("plant", "kind")
 
@@ -130,7 +162,7 @@ class OutputInline(admin.TabularInline):
 
 
 @admin.register(models.Variant)
-class VariantAdmin(admin.ModelAdmin):
+class VariantAdmin(TellingAdmin):
     list_display = ("die", "code", "is_default")
     search_fields = ("die__code", "code")
     list_select_related = ("die",)
@@ -138,7 +170,7 @@ class VariantAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.Part)
-class PartAdmin(admin.ModelAdmin):
+class PartAdmin(TellingAdmin):
     list_display = ("number", "revision", "description", "customer", "burr_limit_um")
     search_fields = ("number", "description")
 
@@ -156,7 +188,7 @@ class PressAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.Party)
-class PartyAdmin(admin.ModelAdmin):
+class PartyAdmin(TellingAdmin):
     list_display = ("code", "name", "role")
     list_filter = ("role",)
 

@@ -1,4 +1,4 @@
-"""What is done in the background: forecasts after an entry, the fleet's fit, loading a history folder.
+"""What follows a write, and what is done in the background: forecasts, the fleet's fit, loading a history folder.
 
 Each task computes first and writes in `closing`: so it takes effect once, however often it was begun.
 """
@@ -6,40 +6,78 @@ Each task computes first and writes in `closing`: so it takes effect once, howev
 from __future__ import annotations
 
 import datetime as dt
+import logging
 from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from django.conf import settings
+from django.dispatch import Signal, receiver
 from django.utils import timezone
 from django_tasks import TaskContext, task
 
+from diestore.register.changes import register_changed
 from diestore.register.models import Die, Plant
 from diestore.service import queue
+from maintenance.counters import settle
 from maintenance.forecasts import drift, fit, store, track_record
 from maintenance.life.record import TooShort
-from maintenance.log import queries, read
-from maintenance.models import DieForecast, PastForecasts
+from maintenance.log import changes, freshness, read, touched
+from maintenance.models import Change, PastForecasts
+
+if TYPE_CHECKING:
+    from maintenance.history.load import Loaded
+
+logger = logging.getLogger(__name__)
 
 AFTER_ENTRY, NIGHTLY, LOADS = 10, 0, -10
 LOOK_BACK_EVERY = dt.timedelta(days=6)
 
-# What the apps above want done after a plant's fit, or once a die is foretold again after an entry.
-after_fit: list[Callable[[Plant], object]] = []
-after_entry: list[Callable[[Die], object]] = []
+AT_ONCE = 25  # dies whose forecasts follow a write at once, where no workers run: a second
+
+# For the apps above. plant: its fleet was fitted; sent inside the closing transaction of that task.
+fleet_fitted = Signal()
+# die: it is foretold again after a write.
+die_foretold = Signal()
 
 
-def entry_made(die: Die) -> DieForecast | None:
-    """What follows an entry that is saved: this die's forecast, at once or by a worker. Returns the one that stands."""
+@receiver(changes.dies_changed, dispatch_uid="maintenance.foretell")
+def foretell(sender, *, dies: frozenset[int], by_night: bool, **kwargs) -> set[int]:
+    """The forecasts of dies that a write changed: at once, or by a worker. Returns those that could not be made anew.
+
+    Of many dies, and of a loaded folder, the forecasts are a night's work: the fleet is fitted anew with them.
+    """
+    if by_night or len(dies) > AT_ONCE:
+        if settings.FORECASTS_BY_WORKERS:
+            for plant in Plant.objects.filter(dies__in=dies).distinct():
+                plan_night(plant)
+        return set()
     if settings.FORECASTS_BY_WORKERS:
-        queue.enqueue_once(forecast_die, die.pk)
-        return queries.newest_forecast(die)
-    told = store.refresh_die(die)
-    _follow(die)
-    return told
+        for die in sorted(dies):
+            queue.enqueue_once(forecast_die, die)
+        return set()
+    behind = set()
+    for die in Die.objects.filter(pk__in=dies).select_related("plant").order_by("pk"):
+        try:
+            store.refresh_die(die)
+        except Exception:  # whatever it is, what was written stays, and the other dies have their turn
+            logger.exception("The forecast of die %s could not be made anew", die.pk)
+            behind.add(die.pk)
+        else:
+            die_foretold.send(sender=Die, die=die)
+    return behind
 
 
-def _follow(die: Die) -> None:
-    for follow in after_entry:
-        follow(die)
+@receiver(register_changed, dispatch_uid="maintenance.follow_register")
+def follow_register(sender, *, rows, **kwargs) -> str:
+    """What follows where rows of the register, or orders, were saved by hand. Returns what there is to say about it."""
+    about = touched.of_register(rows)
+    changes.tell(dies=about.dies, items=about.items)
+    changes.tell_of(Change.What.PRICE, about.priced - about.dies)
+    if len(about.dies) <= AT_ONCE:
+        return ""
+    when = "as soon as a worker is free" if settings.FORECASTS_BY_WORKERS else "with the night's work"
+    return f"Dies touched by this: {len(about.dies):,}. Their forecasts follow {when}."
 
 
 def plan_night(plant: Plant) -> bool:
@@ -58,25 +96,25 @@ def forecast_die(context: TaskContext, die: int) -> None:
     with queue.closing(context):
         if found is not None:
             store.refresh_die(found)
-            _follow(found)
+            die_foretold.send(sender=Die, die=found)
 
 
 @task(takes_context=True, priority=NIGHTLY)
 def fit_fleet(context: TaskContext, plant: int) -> None:
     """Fit the fleet of a plant and forecast all its dies. Dies that got an entry meanwhile are told again."""
     of = Plant.objects.get(pk=plant)
-    before = queries.entries_counted()
+    before = freshness.mark()
     computed = fit.compute(of)
     drifting = drift.compute(of, as_of=computed.as_of) if read.last_moment(of) else None
     with queue.closing(context) as says:
         row = store.store(computed)
         if drifting is not None:
             drift.store(drifting)
-        meanwhile = queries.dies_entered_between(before, queries.entries_counted(), plant=of)
-        store.refresh_dies(Die.objects.filter(pk__in=meanwhile).select_related("plant").order_by("pk"))
+        entered = freshness.since(before).dies_in(Change.What.RECORDS)
+        meanwhile = list(Die.objects.filter(plant=of, pk__in=entered).select_related("plant").order_by("pk"))
+        store.refresh_dies(meanwhile)
         says |= {"fit": row.pk, "dies": len(computed.dies), "entered_meanwhile": len(meanwhile)}
-        for follow in after_fit:
-            follow(of)
+        fleet_fitted.send(sender=Plant, plant=of)
 
 
 @task(takes_context=True, priority=NIGHTLY)
@@ -95,16 +133,32 @@ def look_back(context: TaskContext, plant: int) -> None:
         says["record"] = row.pk
 
 
+def load_records(
+    folder: Path | str,
+    *,
+    plant: str | None = None,
+    allow_future: bool = False,
+    progress: Callable[[int], Callable[[int], None]] | None = None,
+) -> Loaded:
+    """Load a history folder, and count what counters tell in it. The forecasts follow with the night, or by a worker.
+
+    Raises HistoryRefused; then nothing is saved.
+    """
+    from maintenance.history.load import load
+
+    loaded = load(folder, plant=plant, allow_future=allow_future, progress=progress)
+    settle.settle_waiting(loaded.plant, by_night=True)
+    return loaded
+
+
 @task(takes_context=True, priority=LOADS)
 def load_folder(context: TaskContext, folder: str, plant: str | None = None, allow_future: bool = False) -> None:
     """Load a history folder that the worker can read: all of it or nothing."""
-    from maintenance.history.load import load
     from maintenance.history.problems import HistoryRefused
 
     with queue.closing(context) as says:
         try:
-            loaded = load(folder, plant=plant, allow_future=allow_future)
+            loaded = load_records(folder, plant=plant, allow_future=allow_future)
         except HistoryRefused as reason:
             raise queue.Refused(str(reason)) from reason
         says |= {"plant": loaded.plant.code, "added": {what: n for what, n in loaded.counts.added.items() if n}}
-        plan_night(loaded.plant)

@@ -6,11 +6,15 @@ import datetime as dt
 import time
 
 from django.conf import settings
+from django.db.models import QuerySet
+from django.dispatch import receiver
 from django.utils import timezone
 from django_tasks import TaskContext, task
 
 from diestore.register.models import Die, Plant
 from diestore.service import queue
+from maintenance import tasks
+from maintenance.log import changes
 from maintenance.tasks import AFTER_ENTRY, NIGHTLY
 from reports.cost import kept
 from reports.models import KeptSpares
@@ -20,24 +24,32 @@ QUICK_S = 2.0
 AFTER_FORECASTS = AFTER_ENTRY - 5  # the forecasts of the dies first: the spares rest on them
 
 
-def plan(plant: Plant) -> None:
+@receiver(tasks.fleet_fitted, dispatch_uid="reports.plan")
+def plan(sender, *, plant: Plant, **kwargs) -> None:
     """Put it into the queue, unless it waits there already."""
     queue.enqueue_once(keep_sheets, plant.pk)
     queue.enqueue_once(keep_spares, plant.pk)
 
 
-def plan_after_entry(die: Die) -> None:
-    """Where workers run, they tell those spares anew that the die takes; else the night does.
+@receiver(tasks.die_foretold, dispatch_uid="reports.plan_spares_of_die")
+def plan_spares_of_die(sender, *, die: Die, **kwargs) -> None:
+    """Where workers run, they tell those spares anew that a die takes which was foretold again; else the night does."""
+    if settings.FORECASTS_BY_WORKERS:
+        _plan_spares(KeptSpares.objects.filter(plant=die.plant_id))
 
-    Where that takes long, the queue pauses twice as long before: on a busy day a worker has other things to do too.
-    """
-    if not settings.FORECASTS_BY_WORKERS:
-        return
-    took = KeptSpares.objects.filter(plant=die.plant_id).values_list("took_s", flat=True).first()
-    if took is None:
-        return
-    pause = dt.timedelta(seconds=2 * took) if took > QUICK_S else None
-    queue.enqueue_once(tell_waiting_spares.using(run_after=pause and timezone.now() + pause), die.plant_id)
+
+@receiver(changes.dies_changed, dispatch_uid="reports.plan_spares")
+def plan_spares(sender, *, items: frozenset[int], **kwargs) -> None:
+    """And those that moved, or whose entry in the catalogue was changed."""
+    if settings.FORECASTS_BY_WORKERS and items:
+        _plan_spares(KeptSpares.objects.all())
+
+
+def _plan_spares(kept: QuerySet[KeptSpares]) -> None:
+    """Where that takes long, the queue pauses twice as long before: workers have other things to do on a busy day."""
+    for plant, took in kept.values_list("plant_id", "took_s"):
+        pause = dt.timedelta(seconds=2 * took) if took > QUICK_S else None
+        queue.enqueue_once(tell_waiting_spares.using(run_after=pause and timezone.now() + pause), plant)
 
 
 @task(takes_context=True, priority=NIGHTLY)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from django.db import transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
 from django.test import override_settings
 from hypothesis import settings as laws
 
@@ -30,6 +32,35 @@ def pytest_collection_modifyitems(items):
 def quick_passwords():
     """Passwords are hashed slowly on purpose; tests that make a user need not wait for it."""
     with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def what_follows_a_commit():
+    """Most tests are one transaction that never commits. What is to follow a commit follows in them where the outermost
+    transaction ends that the code under test has opened, and at once where it has opened none: as outside of tests."""
+    leave, on_commit = transaction.Atomic.__exit__, BaseDatabaseWrapper.on_commit
+
+    def only_the_tests_own(connection) -> bool:
+        return connection.in_atomic_block and all(atomic._from_testcase for atomic in connection.atomic_blocks)
+
+    def leave_and_follow(self, exc_type, exc_value, traceback):
+        leave(self, exc_type, exc_value, traceback)
+        connection = transaction.get_connection(self.using)
+        if not self._from_testcase and only_the_tests_own(connection):
+            waiting, connection.run_on_commit = connection.run_on_commit, []
+            for _, follow, _ in waiting:
+                follow()
+
+    def on_commit_or_now(self, func, robust=False):
+        if only_the_tests_own(self):
+            func()
+        else:
+            on_commit(self, func, robust)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(transaction.Atomic, "__exit__", leave_and_follow)
+        patch.setattr(BaseDatabaseWrapper, "on_commit", on_commit_or_now)
         yield
 
 

@@ -3,15 +3,38 @@
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import contextmanager
+from unittest import mock
 
 from django.contrib.auth.models import Group, User
 
 from diestore.access.models import Person
-from diestore.register.models import Cut, Die, Item, Output, Part, Piece, Plant, Position, Station, Stock, Variant
-from maintenance.log import derived, write
+from diestore.register import changes as register
+from diestore.register.models import (
+    Cut,
+    Die,
+    Item,
+    Output,
+    Part,
+    Piece,
+    Plant,
+    Position,
+    Press,
+    Station,
+    Stock,
+    Variant,
+)
+from maintenance.log import changes, derived, write
 from maintenance.models import Order, Replacement, fresh_key
 
 START = dt.datetime(2025, 1, 6, 6, 0, tzinfo=dt.UTC)
+
+
+@contextmanager
+def nothing_follows():
+    """What stood in the log before a test begins: no forecast is made of it."""
+    with mock.patch.object(changes, "_send", lambda *args: None):
+        yield
 
 
 def moment(days: float = 0) -> dt.datetime:
@@ -42,6 +65,10 @@ def stock(material: str = "low-carbon steel", tensile_mpa: float = 340, thicknes
     return Stock.objects.get_or_create(
         code=code, defaults={"material": material, "tensile_mpa": tensile_mpa, "thickness_mm": thickness_mm}
     )[0]
+
+
+def press(code: str = "P1") -> Press:
+    return Press.objects.get_or_create(plant=plant(), code=code)[0]
 
 
 def die(code: str = "H-900", *, strokes_per_minute: float = 80, parts_per_hit: int = 1, of=None, **more) -> Die:
@@ -99,6 +126,7 @@ def position(
     return made
 
 
+@nothing_follows()
 def run(of: Die, day: float, hits: int = 10_000, *, hours: float = 4, **more):
     started = moment(day)
     return write.log_run(
@@ -106,6 +134,7 @@ def run(of: Die, day: float, hits: int = 10_000, *, hours: float = 4, **more):
     )
 
 
+@nothing_follows()
 def sharpen(of: Die, day: float, *positions: Position, why: str = "dull", found: str = "", removed_mm: float = 0.1):
     pieces = [
         write.SharpenedPiece(position=p, why=why, found=found, removed_mm=removed_mm)
@@ -114,8 +143,11 @@ def sharpen(of: Die, day: float, *positions: Position, why: str = "dull", found:
     return write.log_sharpening(by=actor(), die=of, at=moment(day), pieces=pieces, hours=2.0)
 
 
+@nothing_follows()
 def order(of: Die, number: str = "26-0001", parts: int = 50_000, due: dt.date | None = None, **more) -> Order:
     part = Part.objects.get(outputs__variant__die=of)
-    return Order.objects.create(
+    made = Order.objects.create(
         plant=of.plant, number=number, part=part, die=of, parts=parts, due=due or moment(700).date(), **more
     )
+    register.tell(made)
+    return made

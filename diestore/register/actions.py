@@ -7,6 +7,7 @@ import datetime as dt
 from django.db import transaction
 from django.utils import timezone
 
+from . import changes
 from .models import Cut, Position
 
 NEVER_SO = "A typing error: was never so"
@@ -57,6 +58,7 @@ def change_cut(
         for row in (before, after):
             row._history_user, row._change_reason = by, f"Otherwise since {day_of(at)}"
             row.save()
+        changes.tell(before, after)
     return after
 
 
@@ -88,6 +90,7 @@ def correct_cut(*, by, cut: Cut) -> None:
             row.code = cut.code
             row._history_user, row._change_reason = by, NEVER_SO
             row.save()
+        changes.tell(*rows)
 
 
 def day_of(moment: dt.datetime) -> str:

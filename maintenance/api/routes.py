@@ -9,17 +9,16 @@ import logging
 import re
 
 from django.core.exceptions import RequestDataTooBig
-from django.db import DataError
+from django.db import DatabaseError, DataError
 from django.http import Http404, HttpRequest
 from django.views.decorators.http import require_safe
 from ninja import NinjaAPI, Query, Router, Status
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 
 from diestore.register.models import Die, Press, Stock, Variant
-from maintenance import tasks
 from maintenance.counters import intake, settle
 from maintenance.forecasts import due
-from maintenance.log import queries, write
+from maintenance.log import queries, rules, write
 from maintenance.models import CounterDevice, DieInPress, Event, Order, Run, Scope
 
 from .auth import DeviceToken, device_of
@@ -95,10 +94,8 @@ def _message(count: Count, raw: str) -> intake.Message:
 def _count_if_due(told: list[intake.Taken]) -> None:
     """The readings are kept by now and stay, whatever happens here: they are counted with the next ones."""
     try:
-        changed = settle.settle_due({row.counter for row in told if row.counter is not None})
-        for die in changed:
-            tasks.entry_made(die)
-    except Exception:
+        settle.settle_due({row.counter for row in told if row.counter is not None})
+    except DatabaseError:
         logger.exception("Counts were taken but could not be counted yet")
 
 
@@ -114,7 +111,11 @@ def post_run(request: HttpRequest, run: RunSent):
         if any(getattr(known, name) != value for name, value in sent.items()):
             raise HttpError(409, "This message id was used before, for another run.")
         return Status(200, Taken(id=run.id, what="known"))
-    made = write.log_run(
+    press = _one(Press, run.press, "press", plant=device.plant)
+    rules.check_run_times(run.started, run.ended)
+    if not run.confirmed and (doubt := rules.doubt_of_press(die, press, run.started, run.ended)):
+        raise rules.EntryRefused(f"{doubt} If they are right, send it again with confirmed.", field="press")
+    write.log_run(
         by=write.Actor(through=Event.Through.INTERFACE, device=device.name),
         die=die,
         started=run.started,
@@ -122,7 +123,7 @@ def post_run(request: HttpRequest, run: RunSent):
         hits=run.hits,
         basis=Run.Basis.ESTIMATED if run.estimated else Run.Basis.COUNTED,
         variant=_one(Variant, run.variant, "set of inserts", die=die),
-        press=_one(Press, run.press, "press", plant=device.plant),
+        press=press,
         stock=_one(Stock, run.stock, "stock"),
         order=_order(device, run.order),
         lot=run.lot,
@@ -130,10 +131,6 @@ def post_run(request: HttpRequest, run: RunSent):
         note=run.note,
         key=key,
     )
-    try:
-        tasks.entry_made(made.die)
-    except Exception:
-        logger.exception("A run was taken but its die's forecast could not be made anew")
     return Status(201, Taken(id=run.id, what="taken"))
 
 

@@ -103,6 +103,7 @@ class RunSent(Sent):
     lot: Annotated[str, Field(max_length=80, pattern=r"^[^\x00]*$")] = ""
     good_parts: Parts | None = None
     estimated: YesNo = False
+    confirmed: YesNo = Field(False, description="It stands as sent, though another die ran in that press meanwhile.")
     note: Words = ""
 
 

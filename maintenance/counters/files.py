@@ -18,7 +18,7 @@ from pathlib import Path
 from django.db import DatabaseError, transaction
 from django.utils import timezone
 
-from diestore.register.models import Die, Plant
+from diestore.register.models import Plant
 from maintenance.models import TOTAL_AT_MOST, CounterDevice
 
 from . import intake, settle
@@ -64,7 +64,6 @@ class Read:
     taken: int = 0
     known: int = 0
     refused: dict[str, list[str]] = field(default_factory=dict)
-    dies: set[Die] = field(default_factory=set)
 
 
 def device_for_files(plant: Plant, name: str) -> CounterDevice:
@@ -87,7 +86,7 @@ def take_folder(folder: Path, device: CounterDevice) -> Read:
         result.taken += sum(row.what == "taken" for row in told)
         result.known += sum(row.what == "known" for row in told)
         _move(path, folder / "done")
-    result.dies = settle.settle_waiting(device.plant)
+    settle.settle_waiting(device.plant)
     return result
 
 

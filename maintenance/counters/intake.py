@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from enum import Enum
 
 from django.db import IntegrityError, connection, transaction
-from django.db.models import F, QuerySet, Value
-from django.db.models.functions import Coalesce, Least
 from django.utils import timezone
 
 from diestore.register.models import Die, Press
@@ -91,7 +89,7 @@ def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime
             since[counter.pk] = min(since.get(counter.pk, earliest), earliest)
             told.append(Taken(message.id, "taken", counter=counter))
         for pk, earliest in since.items():
-            wait(Counter.objects.filter(pk=pk), earliest)
+            Counter.objects.filter(pk=pk).have_wait(earliest)
         _keep(device, rows, now)
     return told
 
@@ -229,13 +227,3 @@ def may_speak_for(device: CounterDevice, thing: Press | Die) -> bool:
     if not any(rows.exists() for rows in allowed):
         return True
     return allowed[isinstance(thing, Die)].filter(pk=thing.pk).exists()
-
-
-def wait(counters: QuerySet[Counter], since: dt.datetime) -> None:
-    """Have counters counted again from a time on.
-
-    Written even where they wait already: so a message waits for a count that has begun without it, and is seen by the
-    next one.
-    """
-    since = Value(since, output_field=CounterReading._meta.get_field("at"))
-    counters.update(waiting_since=Least(Coalesce(F("waiting_since"), since), since))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from django.db import transaction
 from django.utils import timezone
@@ -19,18 +18,10 @@ from maintenance.models import (
     fresh_key,
 )
 
-from . import intake, settle
+from . import settle
 from .pure import Kind, Verdict
 
 # --- a die in a press -----------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Changed:
-    """What an action made, and the dies whose hits changed with it."""
-
-    row: DieInPress | None
-    dies: frozenset[Die]
 
 
 def set_in_press(
@@ -44,7 +35,7 @@ def set_in_press(
     order: Order | None = None,
     note: str = "",
     key: str | None = None,
-) -> Changed:
+) -> DieInPress:
     """The die is in the press from `at` on. Whatever was there, and wherever the die was, ends then."""
     check_moment(at)
     if until is not None:
@@ -52,7 +43,7 @@ def set_in_press(
         if until <= at:
             raise EntryRefused("It was taken out before it was set. Put the later time at the end.", field="until")
     if key and (known := DieInPress.objects.filter(key=key).first()):
-        return Changed(known, frozenset())
+        return known
     if press.plant_id != die.plant_id:
         raise EntryRefused(f"{die} and press {press} are not of one plant.", field="press")
     if variant is not None and variant.die_id != die.pk:
@@ -94,7 +85,8 @@ def set_in_press(
             note=note,
             key=key or fresh_key(),
         )
-        return Changed(row, _counted(touched, at))
+        _count_anew(touched, at)
+        return row
 
 
 def _clash(press: Press, die: Die, since: dt.datetime, until: dt.datetime | None) -> DieInPress | None:
@@ -103,7 +95,7 @@ def _clash(press: Press, die: Die, since: dt.datetime, until: dt.datetime | None
     return (rows if until is None else rows.filter(since__lt=until)).first()
 
 
-def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> Changed:
+def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> DieInPress:
     check_moment(at)
     with transaction.atomic():
         Plant.objects.select_for_update(no_key=True).get(pk=row.press.plant_id)
@@ -113,10 +105,11 @@ def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> Changed:
         if at <= row.since:
             raise EntryRefused(f"It was set in the press {said(row.since)}. Enter a later time.", field="at")
         _end(row, by, at)
-        return Changed(row, _counted({row.press}, min(at, row.since)))
+        _count_anew({row.press}, min(at, row.since))
+        return row
 
 
-def strike_in_press(*, by: Actor, row: DieInPress, reason: str) -> Changed:
+def strike_in_press(*, by: Actor, row: DieInPress, reason: str) -> DieInPress:
     """It was never so: the row stays and counts for nothing."""
     if by.person is None:
         raise EntryRefused("Say who strikes it out.", field="person")
@@ -128,7 +121,8 @@ def strike_in_press(*, by: Actor, row: DieInPress, reason: str) -> Changed:
         if not struck.update(struck_at=timezone.now(), struck_by=by.person, struck_reason=reason.strip()):
             raise EntryRefused("This is struck out already.")
         row.refresh_from_db()
-        return Changed(row, _counted({row.press}, row.since))
+        _count_anew({row.press}, row.since)
+        return row
 
 
 def _end(row: DieInPress, by: Actor, at: dt.datetime) -> None:
@@ -136,10 +130,11 @@ def _end(row: DieInPress, by: Actor, at: dt.datetime) -> None:
     row.save(update_fields=["until", "removed_by", "removed_user"])
 
 
-def _counted(presses: Iterable[Press], since: dt.datetime) -> frozenset[Die]:
+def _count_anew(presses: Iterable[Press], since: dt.datetime) -> None:
     counters = Counter.objects.filter(press__in=presses)
-    intake.wait(counters, since)
-    return frozenset(die for pk in counters.values_list("pk", flat=True) for die in settle.settle(pk))
+    counters.have_wait(since)
+    for pk in counters.values_list("pk", flat=True):
+        settle.settle(pk)
 
 
 # --- questions ------------------------------------------------------------------------------------------------------

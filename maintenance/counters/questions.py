@@ -19,7 +19,7 @@ from maintenance.models import (
     Run,
 )
 
-from . import intake, settle
+from . import settle
 from .presses import ANSWERS
 from .pure import Kind, Verdict
 
@@ -29,9 +29,7 @@ BEFORE_WRONG = "the one before is wrong"  # of a fall: the reading that it fell 
 COUNTER_HOLDS = "the counter holds"  # see `counter_holds`
 
 
-def settle_questions(
-    *, by: Actor, questions: Sequence[CounterQuestion], verdict: str, die: Die | None = None
-) -> frozenset[Die]:
+def settle_questions(*, by: Actor, questions: Sequence[CounterQuestion], verdict: str, die: Die | None = None) -> None:
     """Answer questions of one counter alike. What was answered holds until it is taken back."""
     before_wrong = verdict == BEFORE_WRONG
     try:
@@ -40,7 +38,6 @@ def settle_questions(
         raise EntryRefused("Pick one of the answers.", field="verdict") from None
     if said in SAYS_WHICH_DIE and die is None:
         raise EntryRefused("Say which die ran.", field="die")
-    changed: set[Die] = set()
     with transaction.atomic():
         for question in questions:
             row = (
@@ -66,10 +63,9 @@ def settle_questions(
             elif said is Verdict.LEAVE_OUT and row.fell_at is not None:
                 row.since = row.fell_at
             row.save()
-            intake.wait(Counter.objects.filter(pk=row.counter_id), reaches_back)
+            Counter.objects.filter(pk=row.counter_id).have_wait(reaches_back)
         for pk in {question.counter_id for question in questions}:
-            changed |= settle.settle(pk)
-    return frozenset(changed)
+            settle.settle(pk)
 
 
 def _reaches_back(question: CounterQuestion) -> dt.datetime:
@@ -80,29 +76,26 @@ def _reaches_back(question: CounterQuestion) -> dt.datetime:
     return min(filter(None, (question.since, off.aggregate(first=Min("received_at"))["first"])))
 
 
-def counter_holds(*, by: Actor, questions: Sequence[CounterQuestion], reason: str) -> frozenset[Die]:
+def counter_holds(*, by: Actor, questions: Sequence[CounterQuestion], reason: str) -> None:
     """The counter is right and what was typed is not: the typed runs are struck out, and their strokes count."""
-    changed: set[Die] = set()
     with transaction.atomic():
         for question in questions:
             counter = question.counter
             meets = {"die__in": question.dies, "started__lt": question.until, "at__gt": question.since}
-            runs = Run.objects.standing().filter(**meets).exclude(settle.made_by(counter, Run))
-            for run in runs.select_related("die"):
+            runs = Run.objects.standing().filter(**meets).exclude(counter=counter)
+            for run in runs:
                 strike_out(by=by, entry=run, reason=reason)
-                changed.add(run.die)
-                intake.wait(Counter.objects.filter(pk=counter.pk), run.started)
-            intake.wait(Counter.objects.filter(pk=counter.pk), question.since)
+                Counter.objects.filter(pk=counter.pk).have_wait(run.started)
+            Counter.objects.filter(pk=counter.pk).have_wait(question.since)
         for pk in {question.counter_id for question in questions}:
-            changed |= settle.settle(pk)
-    return frozenset(changed)
+            settle.settle(pk)
 
 
-def take_back(*, by: Actor, question: CounterQuestion) -> frozenset[Die]:
+def take_back(*, by: Actor, question: CounterQuestion) -> None:
     """An answer was wrong: it holds no longer, and what it settled is asked again."""
     with transaction.atomic():
         held = CounterQuestion.objects.filter(pk=question.pk, settled_at__isnull=False, taken_back_at__isnull=True)
         if not held.update(taken_back_at=timezone.now()):
             raise EntryRefused("This answer was taken back already.")
-        intake.wait(Counter.objects.filter(pk=question.counter_id), _reaches_back(question))
-        return frozenset(settle.settle(question.counter_id))
+        Counter.objects.filter(pk=question.counter_id).have_wait(_reaches_back(question))
+        settle.settle(question.counter_id)

@@ -21,6 +21,7 @@ from django.utils import timezone
 
 from diestore.access.models import Person
 from diestore.register.models import Die, Plant
+from maintenance.log import changes
 from maintenance.log.read import moment, seconds
 from maintenance.log.write import default_variant
 from maintenance.models import (
@@ -35,7 +36,7 @@ from maintenance.models import (
     fresh_key,
 )
 
-from .intake import APART, EVERY, TRIES, wait, was_just_now
+from .intake import APART, EVERY, TRIES, was_just_now
 from .pure import Answer, Block, Counted, CounterTotal, InPress, Kind, Question, Stretch, Verdict, count
 
 logger = logging.getLogger(__name__)
@@ -56,13 +57,16 @@ def settle_due(counters: Iterable[Counter], *, now: dt.datetime | None = None) -
     return _settle_all({c.pk for c in counters if not was_just_now(c.counted_at, now, EVERY)})
 
 
-def settle_waiting(plant: Plant | None = None) -> set[Die]:
-    """Count everything that waits, and what fell silent. Returns the dies whose hits changed."""
+def settle_waiting(plant: Plant | None = None, *, by_night: bool = False) -> set[Die]:
+    """Count everything that waits, and what fell silent. Returns the dies whose hits changed.
+
+    by_night: the forecasts follow with the night.
+    """
     _have_silent_counted()
     rows = Counter.objects.filter(waiting_since__isnull=False)
     if plant is not None:
         rows = rows.filter(device__plant=plant)
-    return _settle_all(rows.values_list("pk", flat=True))
+    return _settle_all(rows.values_list("pk", flat=True), by_night=by_night)
 
 
 def _have_silent_counted() -> None:
@@ -73,15 +77,15 @@ def _have_silent_counted() -> None:
     now = timezone.now()
     silent = rows.filter(Q(heard__lt=now - SILENT) | Q(heard__gt=now + APART))
     for counter, since in silent.values_list("counter", "started"):
-        wait(Counter.objects.filter(pk=counter), since)
+        Counter.objects.filter(pk=counter).have_wait(since)
 
 
-def _settle_all(pks: Iterable[int]) -> set[Die]:
+def _settle_all(pks: Iterable[int], *, by_night: bool = False) -> set[Die]:
     """One that cannot be counted waits on and does not keep the others from it."""
     changed: set[Die] = set()
     for pk in sorted(pks):
         try:
-            changed |= settle(pk)
+            changed |= settle(pk, by_night=by_night)
         except OperationalError:
             raise
         except Exception:
@@ -89,19 +93,19 @@ def _settle_all(pks: Iterable[int]) -> set[Die]:
     return changed
 
 
-def settle(pk: int) -> set[Die]:
+def settle(pk: int, *, by_night: bool = False) -> set[Die]:
     """Count one counter. Returns the dies whose hits changed."""
     for left in reversed(range(TRIES)):
         try:
             with transaction.atomic():
-                return _settle(pk)
+                return _settle(pk, by_night)
         except IntegrityError:  # somebody typed a run of that die just now: it is seen the next time
             if not left:
                 raise
     raise AssertionError("not reached")
 
 
-def _settle(pk: int) -> set[Die]:
+def _settle(pk: int, by_night: bool) -> set[Die]:
     Counter.objects.select_for_update(no_key=True).get(pk=pk)
     counter = Counter.objects.select_related("device__plant", "press", "die").get(pk=pk)
     if counter.waiting_since is None:
@@ -123,6 +127,7 @@ def _settle(pk: int) -> set[Die]:
     counter.anchor = moment(told.anchor) if told.anchor is not None else anchor
     counter.waiting_since, counter.counted_at = None, timezone.now()
     counter.save(update_fields=["anchor", "waiting_since", "counted_at"])
+    changes.tell(dies=changed, since=anchor, by_night=by_night)
     return set(Die.objects.filter(pk__in=changed).select_related("plant"))
 
 
@@ -155,7 +160,8 @@ def _anchor_before(counter: Counter) -> dt.datetime | None:
     back = next((row.at for row in back), None)
     if back is None:
         return None
-    begun = list(_runs(counter).filter(started__lte=back).order_by("-started").values_list("started", flat=True)[:3])
+    runs = counter.runs.standing().filter(started__lte=back)
+    begun = list(runs.order_by("-started").values_list("started", flat=True)[:3])
     asked = counter.questions.filter(kind__in=STRETCHES, settled_at__isnull=True, since__lte=back)
     begun += asked.order_by("-since").values_list("since", flat=True)[:3]
     return next((at for at in sorted(begun, reverse=True) if _is_well_before(counter, at)), None)
@@ -205,7 +211,7 @@ def _in_press(counter: Counter, anchor: dt.datetime | None) -> list[InPress]:
 
 def _blocks(counter: Counter, anchor: dt.datetime | None) -> list[Block]:
     """Runs that stand in the log already and are not this counter's, and what another counter counts just now."""
-    runs = Run.objects.standing().exclude(made_by(counter, Run))
+    runs = Run.objects.standing().exclude(counter=counter)
     others = OpenCount.objects.filter(with_stock=True).exclude(counter=counter)
     if counter.die_id is not None:
         runs, others = runs.filter(die=counter.die_id), others.filter(die=counter.die_id)
@@ -229,12 +235,12 @@ def _answers(counter: Counter, anchor: dt.datetime | None) -> list[Answer]:
     answers = [_answer(row) for row in rows.order_by("-settled_at", "-pk")]
     # What somebody struck out by hand is not counted again.
     for model in (Run, HitCorrection):
-        struck = model.objects.filter(made_by(counter, model), struck_at__isnull=False).exclude(struck_by__name=STRIKER)
+        struck = model.objects.filter(counter=counter, struck_at__isnull=False).exclude(struck_by__name=STRIKER)
         if anchor is not None:
             struck = struck.filter(at__gte=anchor)
         answers += [
-            Answer(verdict=Verdict.TO_NOBODY, since=_begun(key).timestamp(), until=until.timestamp())
-            for key, until in struck.values_list("key", "at")
+            Answer(verdict=Verdict.TO_NOBODY, since=since.timestamp(), until=until.timestamp())
+            for since, until in struck.values_list("started" if model is Run else "counted_from", "at")
         ]
     return answers
 
@@ -244,27 +250,10 @@ def _answer(row: CounterQuestion) -> Answer:
     return Answer(verdict=Verdict(row.verdict), since=since, until=until, die=row.die_id, variant=row.variant_id)
 
 
-def made_by(counter: Counter, model: type[Event]) -> Q:
-    """The entries of the log that this counter made."""
-    mine = Q(through=Event.Through.COUNTER, device=counter.device.name, key__startswith=_key_base(counter))
-    if counter.die_id is not None:
-        return mine & Q(die=counter.die_id)
-    return mine & Q(press=counter.press_id) if model is Run else mine
-
-
-def _runs(counter: Counter):
-    return Run.objects.standing().filter(made_by(counter, Run))
-
-
 def _key_base(counter: Counter) -> str:
     thing = f"press {counter.press.code}" if counter.press_id else f"die {counter.die.code}"
     names = (counter.device.plant.code[:30], counter.device.name[:40], thing[:40])
     return "|".join(["count", *(name.replace("|", "/") for name in names), ""])
-
-
-def _begun(key: str) -> dt.datetime:
-    """When the strokes began that an entry with this key tells of."""
-    return dt.datetime.fromisoformat(key.split("|")[4])
 
 
 # --- what is told becomes rows --------------------------------------------------------------------------------------
@@ -304,7 +293,7 @@ def _default_variant(die: int) -> int:
 def _sync(counter: Counter, model: type[Event], wanted: list[Stretch], anchor: dt.datetime | None) -> set[int]:
     """Have the standing entries of this counter be those wanted; nothing is touched that is so already."""
     begins = "started" if model is Run else "at"
-    standing = model.objects.standing().filter(made_by(counter, model))
+    standing = model.objects.standing().filter(counter=counter)
     if anchor is not None:
         standing = standing.filter(**{f"{begins}__gte" if model is Run else f"{begins}__gt": anchor})
     new = {_values(counter, model, stretch): stretch for stretch in wanted}
@@ -347,7 +336,7 @@ def _strike(counter: Counter, model: type[Event], rows: list) -> None:
 
 def _entry(counter: Counter, model: type[Event], values: tuple, stretch: Stretch):
     key = f"{_key_base(counter)}{moment(stretch.since).isoformat()}"
-    common = {"through": Event.Through.COUNTER, "device": counter.device.name, "key": key}
+    common = {"through": Event.Through.COUNTER, "counter": counter, "device": counter.device.name, "key": key}
     if model is Run:
         started, ended, die, variant, hits, order = values
         stock = Die.objects.values_list("usual_stock", flat=True).get(pk=die)
@@ -365,7 +354,14 @@ def _entry(counter: Counter, model: type[Event], values: tuple, stretch: Stretch
         )
     at, die, variant, hits = values
     return HitCorrection(
-        die_id=die, variant_id=variant, at=at, hits=hits, with_stock=False, reason=WITHOUT_STOCK, **common
+        die_id=die,
+        variant_id=variant,
+        at=at,
+        hits=hits,
+        with_stock=False,
+        reason=WITHOUT_STOCK,
+        counted_from=moment(stretch.since),
+        **common,
     )
 
 
@@ -420,41 +416,3 @@ def _question_values(question: Question) -> dict:
         "dies": list(question.dies),
         "fell_at": None if question.fell_at is None else moment(question.fell_at),
     }
-
-
-def run_changed(die: Die | int, since: dt.datetime) -> None:
-    """A run of a die was typed or struck out: what counters know of it is looked at again."""
-    of_die = Q(open_count__die=die) | Q(questions__kind=Kind.TYPED.value, questions__settled_at__isnull=True)
-    pks = list(Counter.objects.filter(of_die).values_list("pk", flat=True).distinct())
-    if pks:
-        wait(Counter.objects.filter(pk__in=pks), since)
-
-
-def entry_saved(sender, instance: Run | HitCorrection, **kwargs) -> None:
-    """A run was typed, or an entry struck out by hand: looked at again with the next count."""
-    if isinstance(instance, Run) and not instance.key.startswith("count|"):
-        run_changed(instance.die_id, instance.started)
-        if instance.is_struck:
-            _typed_holds_no_longer(instance)
-    elif instance.key.startswith("count|") and instance.is_struck:
-        of = Q(die=instance.die_id)
-        if isinstance(instance, HitCorrection):
-            of |= Q(press__isnull=False)
-        elif instance.press_id is not None:
-            of = Q(press=instance.press_id)
-        wait(Counter.objects.filter(of, device__name=instance.device), _begun(instance.key))
-
-
-def _typed_holds_no_longer(run: Run) -> None:
-    """Where it was answered that what was typed holds, and that is struck out now, the strokes are asked about anew."""
-    answers = CounterQuestion.objects.filter(
-        kind=Kind.TYPED.value,
-        settled_at__isnull=False,
-        taken_back_at__isnull=True,
-        since__lt=run.at,
-        until__gt=run.started,
-    )
-    for answer in answers:
-        if run.die_id in answer.dies:
-            CounterQuestion.objects.filter(pk=answer.pk).update(taken_back_at=timezone.now())
-            wait(Counter.objects.filter(pk=answer.counter_id), answer.since)

@@ -14,10 +14,10 @@ from maintenance.clockwork.rows import DieLog
 from maintenance.life import fleet, predict
 from maintenance.life.cycles import LifeSamples
 from maintenance.life.seen import Seen
-from maintenance.log import queries
+from maintenance.log import changes, queries
 from maintenance.log import read as log_read
 from maintenance.log.damage import Damage, open_damage
-from maintenance.models import DieForecast, EdgeForecast, FleetFit
+from maintenance.models import Change, DieForecast, EdgeForecast, FleetFit
 
 from . import samples
 from .fit import CODE_VERSION, Computed, compute
@@ -121,6 +121,7 @@ def _store_dies(dies: Iterable[DieOutlook], fit_row: FleetFit | None) -> list[Di
         )
         edges = [edge for row, outlook in zip(made, some, strict=True) for edge in _edge_rows(row, outlook)]
         EdgeForecast.objects.bulk_create(edges, batch_size=500)
+        changes.tell_of(Change.What.FORECAST, [outlook.die for outlook in some])
         rows += made
     return rows
 

@@ -309,6 +309,10 @@ REPLACEMENTS = _entries(
     same=("die", "position", "at"),
     plain=True,
 )  # fmt: skip
+COUNTED_BY = (
+    _may("counter_press", "Made from a counter of `device`: the press whose counter it is; or", longest=40),
+    _may("counter_die", "the die, where it carries a counter of its own.", longest=60),
+)
 RUNS = _entries(
     "runs.csv",
     "When a die ran, and how many hits.",
@@ -325,6 +329,7 @@ RUNS = _entries(
     _may("order_part", "The part, where the order has several.", longest=80),
     _may("order_revision", "The part's revision.", longest=20),
     _may("good_parts", "Good parts counted.", Sort.WHOLE, at_least=0, at_most=MOST),
+    *COUNTED_BY,
     same=("die", "started"),
     plain=True,
 )
@@ -337,6 +342,8 @@ CORRECTIONS = _entries(
     _must("hits", "Hits to add, or to take off with a minus.", Sort.WHOLE, at_least=-HITS, at_most=HITS),
     _must("with_stock", "no: strokes without strip, which wear guides and springs and no edge.", Sort.YES_NO),
     _must("reason", "Why.", Sort.WORDS, longest=200),
+    *COUNTED_BY,
+    _may("counted_from", "When the strokes began that a counter told of.", Sort.TIME, past=True),
     same=("die", "variant", "at", "with_stock"),
 )
 RESTARTS = _entries(

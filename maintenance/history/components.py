@@ -197,6 +197,8 @@ class Components(TableLoader):
             if has[position.pk] - wanted:
                 through.objects.filter(position=position).exclude(variant__in=wanted).delete()
                 self.shop.changed(f"sets of inserts of position {position.code}")
+            if has[position.pk] != wanted:
+                self.shop.saved.append(position)
             new += [through(position_id=position.pk, variant_id=v) for v in sorted(wanted - has[position.pk])]
         through.objects.bulk_create(new, batch_size=500)
 

@@ -5,9 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from itertools import islice
 
-from django.db.models import F, Value
-from django.db.models.functions import Coalesce, Least
-
 from diestore.register.models import Die
 from maintenance.log import rules
 from maintenance.models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress, Scope
@@ -23,27 +20,21 @@ STRUCK = ("struck_at", "struck_by", "struck_reason")
 
 
 class Counts(TableLoader):
-    """Devices, dies in presses, counts, answers, in that order; then the counters wait to be counted."""
+    """Devices, which entries may name; later dies in presses, counts, answers. Then the counters wait to be counted."""
+
+    def load_devices(self) -> None:
+        self.each(tables.COUNTER_DEVICES, self._device)
 
     def load(self) -> None:
-        plant = self.shop.plant
-        self.devices = {d.name: d for d in CounterDevice.objects.filter(plant=plant)}
-        self.counters = {
-            (c.device_id, c.press_id, c.die_id): c for c in Counter.objects.filter(device__plant=plant)
-        }  # fmt: skip
         self.since: dict[int, dt.datetime] = {}
         self.set_since: dict[int, dt.datetime] = {}
-        self.each(tables.COUNTER_DEVICES, self._device)
         self._in_press()
         self._counts()
         self._answers()
-        for counter in self.counters.values():
+        for counter in self.shop.counters.values():
             moments = [self.since.get(counter.pk), self.set_since.get(counter.press_id)]
             if earliest := min(filter(None, moments), default=None):
-                told = Value(earliest, output_field=CounterReading._meta.get_field("at"))
-                Counter.objects.filter(pk=counter.pk).update(
-                    waiting_since=Least(Coalesce(F("waiting_since"), told), told)
-                )
+                Counter.objects.filter(pk=counter.pk).have_wait(earliest)
 
     def _device(self, row: Row) -> None:
         shop, name = self.shop, row["device"]
@@ -51,14 +42,14 @@ class Counts(TableLoader):
             raise BadRow(f"A device cannot be let do {min(strange)[:40]!r}: {', '.join(Scope.values)}.", "scopes")
         presses = [shop.press(code) for code in row.get("presses", ())]
         dies = [shop.die(code) for code in row.get("dies", ())]
-        if name in self.devices:
+        if name in shop.devices:
             shop.counts.stood["devices of counters"] += 1
             return
         values = given(row, "figures", made_at="made", revoked_at="revoked")
         made = CounterDevice.objects.create(plant=shop.plant, name=name, scopes=list(row.get("scopes", ())), **values)
         made.presses.set(presses)
         made.dies.set(dies)
-        self.devices[name] = made
+        shop.devices[name] = made
         shop.counts.added["devices of counters"] += 1
 
     # --- dies in presses --------------------------------------------------------------------------------------------
@@ -150,18 +141,9 @@ class Counts(TableLoader):
     # --- counts and answers -----------------------------------------------------------------------------------------
 
     def _counter(self, row: Row) -> Counter:
-        shop = self.shop
         if ("press" in row) == ("die" in row):
             raise BadRow("Name the press or the die that the count is of, one of the two.", "press")
-        name = row["device"]
-        if name not in self.devices:
-            self.devices[name] = CounterDevice.objects.create(plant=shop.plant, name=name)
-            shop.counts.added["devices of counters"] += 1
-        thing = {"press_id": shop.press(row["press"]).pk} if "press" in row else {"die_id": shop.die(row["die"]).pk}
-        key = (self.devices[name].pk, thing.get("press_id"), thing.get("die_id"))
-        if key not in self.counters:
-            self.counters[key] = Counter.objects.create(device=self.devices[name], **thing)
-        return self.counters[key]
+        return self.shop.counter(row["device"], press=row.get("press"), die=row.get("die"))
 
     def _counts(self) -> None:
         rows = self.folder.rows(tables.COUNTS)

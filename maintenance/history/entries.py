@@ -12,7 +12,7 @@ from itertools import islice
 from django.db import connection, models
 
 from maintenance.log.rules import EntryRefused
-from maintenance.models import Event
+from maintenance.models import Event, HitCorrection, Run
 
 from .columns import Table
 from .files import Folder, Row
@@ -56,6 +56,10 @@ class Entry:
         return self.more | self.told
 
 
+# What an entry is about: the first of these that it names.
+_NAMED = ("die_id", "position_id", "cut_id", "item_id", "piece_id", "work_id", "stop_id")
+
+
 @dataclass
 class Ledger:
     """What tables leave to be done at the end of a load."""
@@ -63,6 +67,16 @@ class Ledger:
     replaced: list[tuple[type[Event], Table, int, str, str]] = field(default_factory=list)
     last: dt.datetime | None = None
     taken_off: list = field(default_factory=list)
+    about: dict[str, set[int]] = field(default_factory=lambda: defaultdict(set))  # what new and struck entries name
+    struck: list[Event] = field(default_factory=list)  # runs and corrections that stood
+    typed_since: dict[int, dt.datetime] = field(default_factory=dict)  # of each die the first new run
+
+    def names(self, values: dict) -> None:
+        """An entry is new, or struck out now."""
+        for name in _NAMED:
+            if (key := values.get(name)) is not None:
+                self.about[name].add(key)
+                return
 
     def saw(self, moment: dt.datetime) -> None:
         if self.last is None or moment > self.last:
@@ -278,6 +292,9 @@ class EntryLoader:
         if entry.struck and stored["struck_at"] is None:
             self.model.objects.filter(pk=stored["id"]).update(**entry.struck)
             self.shop.counts.struck[self.what] += 1
+            self.ledger.names(stored)
+            if self.model in (Run, HitCorrection):
+                self.ledger.struck.append(self.model(**stored))
             self.struck_out(stored)
             if entry.replaced_by:
                 self._later(stored["key"], entry)
@@ -312,6 +329,8 @@ class EntryLoader:
         if self.findings.problems or not made:
             return  # the rest is only looked through
         insert(self.model, [{"key": e.key} | e.values | e.struck for e in made])
+        for entry in made:
+            self.ledger.names(entry.values)
         self.shop.counts.added[self.what] += len(made)
         self.saved(made)
 

@@ -13,11 +13,11 @@ from django.db.models import Max
 from django.utils import timezone
 
 from diestore.register.models import Item, Plant
-from maintenance.log import rules
+from maintenance.log import changes, counted, rules, touched
 from maintenance.log.derived import find_heads
 from maintenance.log.read import last_moment
 from maintenance.log.write import hits_logged
-from maintenance.models import Event, StockMovement, Work
+from maintenance.models import Change, Event, StockMovement, Stop, Work
 
 from . import columns as tables
 from .counts import Counts as CounterRows
@@ -135,6 +135,8 @@ def _load(folder: Folder, shop: Shop) -> None:
     register = Register(folder, shop)
     register.load()
     components, ledger = register.components, Ledger()
+    counters = CounterRows(folder, shop)
+    counters.load_devices()
     last_work = Work.objects.aggregate(last=Max("pk"))["last"] or 0
     Replacements(folder, shop, ledger, first_pieces=components.first_pieces).load()
     fitted = Fitted(shop)
@@ -149,12 +151,32 @@ def _load(folder: Folder, shop: Shop) -> None:
     Movements(folder, shop, ledger).load()
     folder.findings.stop_if_wrong()
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
-    CounterRows(folder, shop).load()
+    counters.load()
     folder.findings.stop_if_wrong()
     find_heads(after=last_work)
     tie_replaced(ledger, folder.findings)
     _check_taken_off(folder, shop, ledger)
-    count_spares(shop, components.counts_told, ledger.last)
+    count_spares(shop, components.counts_told, ledger)
+    folder.findings.stop_if_wrong()
+    _tell_changes(shop, ledger)
+
+
+def _tell_changes(shop: Shop, ledger: Ledger) -> None:
+    """Say once which dies and spares the folder changed. What counters made of the time of a run is looked at again."""
+    about, named = touched.of_register(shop.saved), ledger.about
+    die_of = {p.pk: p.die_id for p in shop.positions.values()}
+    about.dies |= named["die_id"] | {die_of[pk] for pk in named["position_id"]}
+    about.dies |= {cut.die_id for cut in shop.cuts.values() if cut.pk in named["cut_id"]}
+    about.dies |= touched.dies_of_pieces(named["piece_id"])
+    for model, name in ((Work, "work_id"), (Stop, "stop_id")):
+        about |= touched.of_entries(model.objects.filter(pk__in=named[name]))
+    if shop.counters:
+        for die, since in ledger.typed_since.items():
+            counted.typed(die, since)
+    for entry in ledger.struck:
+        counted.struck(entry)
+    changes.tell(dies=about.dies, items=about.items | named["item_id"], by_night=True)
+    changes.tell_of(Change.What.PRICE, about.priced - about.dies)
 
 
 def _check_taken_off(folder: Folder, shop: Shop, ledger: Ledger) -> None:
@@ -180,12 +202,13 @@ _PLACES = (
 )
 
 
-def count_spares(shop: Shop, told: list[tuple[Row, Item]], last: dt.datetime | None) -> None:
+def count_spares(shop: Shop, told: list[tuple[Row, Item]], ledger: Ledger) -> None:
     """spares.csv says what was on hand and on order at a moment; a difference to the movements until then is entered.
 
     The moment is `counted_at`, else the last one in the folder, else the last in the record. What a folder has said
     once of a spare is not entered again, even where movements came or were struck out since.
     """
+    last = ledger.last
     now = last or last_moment(shop.plant) or timezone.now()
     stated = {}
     for row, item in told:
@@ -234,4 +257,5 @@ def count_spares(shop: Shop, told: list[tuple[Row, Item]], last: dt.datetime | N
             )
         )
     StockMovement.objects.bulk_create(new, batch_size=500)
+    ledger.about["item_id"] |= {row.item_id for row in new}
     shop.counts.added["movements of spares"] += len(new)

@@ -6,14 +6,19 @@ import datetime as dt
 from array import array
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from itertools import starmap
+from typing import NamedTuple
+
+from django.db.models import Max, Min
 
 from diestore import units
 from diestore.register.models import Die, Party, Position
 from maintenance.log import rules
 from maintenance.models import (
     CostLine,
+    Event,
     Fitting,
     HitCorrection,
     Incident,
@@ -33,6 +38,28 @@ from .problems import BadRow
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 MICROSECOND = dt.timedelta(microseconds=1)
+COUNTER = Event.Through.COUNTER
+
+
+def counted_by(loader: EntryLoader, row: Row, die: Die) -> dict:
+    """The counter that an entry was made from, where it was made from one.
+
+    Folders of the version before say it in the key alone: count|plant|device|press P1|when the strokes began.
+    """
+    cells, key = row.cells, row.get("key", "")
+    press, own = cells.get("counter_press"), cells.get("counter_die")
+    if press is None and own is None:
+        words = key.split("|") if "counter_press" not in row.columns and row.get("through") == COUNTER else []
+        if len(words) < 5 or words[0] != "count" or "device" not in cells:
+            return {}
+        told = {"press": words[3].removeprefix("press ")} if words[3].startswith("press ") else {"die": die.code}
+        return {"counter_id": loader.shop.counter(cells["device"], **told).pk}
+    if press is not None and own is not None:
+        raise BadRow("A counter is of a press or of a die: name one of the two.", "counter_die")
+    column = "counter_die" if press is None else "counter_press"
+    if row.get("through") != COUNTER or "device" not in cells:
+        raise BadRow("What a counter made came through counter, and names the device.", column)
+    return {"counter_id": loader.shop.counter(cells["device"], press=press, die=own).pk}
 
 
 class Runs(EntryLoader):
@@ -43,6 +70,7 @@ class Runs(EntryLoader):
     def __init__(self, *args) -> None:
         super().__init__(*args)
         self.spans: dict[int, _Spans] = defaultdict(_Spans)
+        self.last = Run.objects.aggregate(last=Max("pk"))["last"] or 0
         self.waiting: list[Entry] = []
         standing = Run.objects.standing().filter(die__plant=self.shop.plant)
         for die, started, ended in standing.order_by("started").values_list("die_id", "started", "at").iterator():
@@ -63,6 +91,7 @@ class Runs(EntryLoader):
         if "order" in row:
             part = self.shop.part(row["order_part"], row.get("order_revision", "")) if "order_part" in row else None
             told["order_id"] = self.shop.order(row["order"], part).pk
+        told |= counted_by(self, row, die)
         said = f"the run of {die.code} from {rules.said(started)}"
         return self.entry(row, at=ended, said=said, where=[die.code], told=told, more=more, key_at=started)
 
@@ -75,6 +104,11 @@ class Runs(EntryLoader):
 
     def struck_out(self, stored: dict) -> None:
         self.spans[stored["die_id"]].remove(stored["started"])
+
+    def saved(self, made) -> None:
+        since = self.ledger.typed_since
+        for die, started in ((e.told["die_id"], e.told["started"]) for e in made if "counter_id" not in e.told):
+            since[die] = min(since.get(die, started), started)
 
     def finish(self) -> None:
         waiting, self.waiting = self.waiting, []
@@ -89,6 +123,50 @@ class Runs(EntryLoader):
                 f"{entry.said[:1].upper()}{entry.said[1:]} to {rules.said(entry.at)} overlaps the one from "
                 f"{rules.said(started)} to {rules.said(ended)} in {where}. Change the times, or strike one out.",
             )
+        self._note_shared_presses()
+
+    def _note_shared_presses(self) -> None:
+        """Say where a new run shares a press with another die's. Both count: old records were written down roughly."""
+        standing = Run.objects.standing().filter(press__plant=self.shop.plant)
+        since = standing.filter(pk__gt=self.last).aggregate(since=Min("started"))["since"]
+        if since is None:
+            return
+        rows = standing.filter(at__gt=since).order_by("press", "started", "pk")
+        rows = rows.values_list("press_id", "die_id", "started", "at", "pk").iterator()
+        shared = [pair for pair in shared_presses(starmap(InPress, rows)) if max(pair[0].pk, pair[1].pk) > self.last]
+        if not shared:
+            return
+        run, other = shared[0]
+        dies = {die.pk: die.code for die in self.shop.dies.values()}
+        press = next(press.code for press in self.shop.presses.values() if press.pk == run.press)
+        n = len(shared)
+        self.findings.note(
+            f"{self.table.file}: {n:,} {'run is' if n == 1 else 'runs are'} of a time at which another die ran in the "
+            f"same press; both count. {dies[run.die]} from {rules.said(run.started)}: "
+            f"{rules.two_in_press(dies[other.die], press, other.started, other.ended)}"
+        )
+
+
+class InPress(NamedTuple):
+    press: int
+    die: int
+    started: dt.datetime
+    ended: dt.datetime
+    pk: int
+
+
+def shared_presses(runs: Iterable[InPress]) -> Iterator[tuple[InPress, InPress]]:
+    """Each run with each earlier one of another die that reaches into it. runs: by press, then by start."""
+    press, under_way = None, {}
+    for run in runs:
+        if run.press != press:
+            press, under_way = run.press, {}
+        for other in under_way.values():
+            if other.die != run.die and min(run.ended, other.ended) - run.started > rules.A_MINUTE:
+                yield run, other
+        before = under_way.get(run.die)
+        if before is None or before.ended < run.ended:
+            under_way[run.die] = run
 
 
 class _Spans:
@@ -127,6 +205,9 @@ class Corrections(EntryLoader):
         rules.check_signed_hits(row["hits"])
         variant = self.shop.variant(die, row.get("variant"))
         told = {"die_id": die.pk, "variant_id": variant.pk} | given(row, "at", "hits", "with_stock", "reason")
+        told |= counted_by(self, row, die)
+        if "counter_id" in told:
+            told["counted_from"] = row["counted_from"] if "counted_from" in row else self._counted_from(row)
         return self.entry(
             row,
             at=row["at"],
@@ -134,6 +215,12 @@ class Corrections(EntryLoader):
             where=[die.code, variant.code, "with stock" if row["with_stock"] else "without"],
             told=told,
         )
+
+    def _counted_from(self, row: Row) -> dt.datetime:
+        try:
+            return dt.datetime.fromisoformat(row.get("key", "").split("|")[4])
+        except (IndexError, ValueError):
+            raise BadRow("Say when the strokes began that the counter told of.", "counted_from") from None
 
     def saved(self, made) -> None:
         self.ledger.taken_off += [e for e in made if e.told["hits"] < 0 and not e.struck]

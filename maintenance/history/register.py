@@ -208,6 +208,7 @@ class Register(TableLoader):
                 Variant.objects.filter(pk=old.pk).update(is_default=False)
                 old.is_default = False
                 moved.append((die_id, code))
+                self.shop.saved.append(old)
                 self.shop.changed(f"default set of inserts: {old.code} is now {code}")
             if (die_id, code) in merger.new:
                 merger.new[die_id, code].is_default = True

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter, defaultdict
+from collections import Counter as Tally
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from django.contrib.auth import get_user_model
+from django.db.models import Model
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from diestore.access.models import Person
@@ -26,7 +28,7 @@ from diestore.register.models import (
     Stock,
     Variant,
 )
-from maintenance.models import Order
+from maintenance.models import Counter, CounterDevice, Order
 
 from .problems import BadRow, Findings
 
@@ -39,10 +41,10 @@ CHANGES_TOLD = 20
 class Counts:
     """What came of a load, by name of thing."""
 
-    added: Counter = field(default_factory=Counter)
-    changed: Counter = field(default_factory=Counter)
-    stood: Counter = field(default_factory=Counter)
-    struck: Counter = field(default_factory=Counter)
+    added: Tally = field(default_factory=Tally)
+    changed: Tally = field(default_factory=Tally)
+    stood: Tally = field(default_factory=Tally)
+    struck: Tally = field(default_factory=Tally)
 
 
 class Shop:
@@ -53,6 +55,7 @@ class Shop:
         self.counts = Counts()
         self.changes: list[str] = []
         self.named: dict[str, list[str]] = defaultdict(list)  # added because a row named them
+        self.saved: list[Model] = []  # rows of the register that are new or changed
         self.people = {p.name: p for p in Person.objects.filter(plant=plant)}
         self.parties = {p.code: p for p in Party.objects.all()}
         self.presses = {p.code: p for p in Press.objects.filter(plant=plant)}
@@ -68,6 +71,8 @@ class Shop:
         self.cuts = {(c.die_id, c.code, c.valid_from): c for c in Cut.objects.filter(die__plant=plant)}
         self.orders = {(o.number, o.part_id): o for o in Order.objects.filter(plant=plant)}
         self.default_variant = {v.die_id: v for v in self.variants.values() if v.is_default}
+        self.devices = {d.name: d for d in CounterDevice.objects.filter(plant=plant)}
+        self.counters = {(c.device_id, c.press_id, c.die_id): c for c in Counter.objects.filter(device__plant=plant)}
         self.users: dict[str, int] = {}
         self._stock_ids: dict[int, Stock] = {}
         self._cuts_by_name: dict[tuple[int, str], list[Cut]] = {}
@@ -166,6 +171,17 @@ class Shop:
             self._named(f"{role}s", code)
         return self.parties[code]
 
+    def counter(self, device: str, *, press: str | None = None, die: str | None = None) -> Counter:
+        """The counter of a press or of a die that a device speaks for."""
+        if device not in self.devices:
+            self.devices[device] = CounterDevice.objects.create(plant=self.plant, name=device)
+            self.counts.added["devices of counters"] += 1
+        thing = {"die_id": self.die(die).pk} if press is None else {"press_id": self.press(press).pk}
+        key = (self.devices[device].pk, thing.get("press_id"), thing.get("die_id"))
+        if key not in self.counters:
+            self.counters[key] = Counter.objects.create(device=self.devices[device], **thing)
+        return self.counters[key]
+
     def part(self, number: str, revision: str = "", *, tell: bool = True) -> Part:
         if (number, revision) not in self.parts:
             self.parts[number, revision] = Part.objects.create(number=number, revision=revision)
@@ -202,6 +218,7 @@ class Shop:
         if not rows:
             return
         self.counts.added[what] += len(rows)
+        self.saved += rows
         for i in range(0, len(rows), BATCH):
             batch = rows[i : i + BATCH]
             if hasattr(model, "history"):
@@ -213,6 +230,7 @@ class Shop:
         if not rows:
             return
         self.counts.changed[what] += len(rows)
+        self.saved += rows
         if hasattr(model, "history"):
             bulk_update_with_history(rows, model, sorted(fields), batch_size=BATCH, default_change_reason=REASON)
         else:

@@ -148,6 +148,7 @@ WORK_PATHS = {
     "set_key": "set_key",
     "hits_into_run": "hits_into_run",
 }
+COUNTER_PATHS = {"counter_press": "counter__press__code", "counter_die": "counter__die__code"}
 POSITION_FIELDS = ("side", "x_mm", "y_mm", "height_group", "stroke_share", "wear_of", "wear_limit", "valid_from",
                    "valid_to")  # fmt: skip
 PIECE_PATHS = {name: name for name in ("mark", *PIECE_FIELDS, *OPENING_FIELDS)}
@@ -389,14 +390,15 @@ class Maker(CounterTables):
             "order_part": "order__part__number",
             "order_revision": "order__part__revision",
             "good_parts": "good_parts",
+            **COUNTER_PATHS,
         }
         for row in entries(Run.objects.filter(die__plant=self.plant), paths):
             row["stock"] = row["stock"] or row["usual_stock"]
             yield row
 
     def corrections(self):
-        paths = {"die": "die__code", "variant": "variant__code"}
-        paths |= {name: name for name in ("at", "hits", "with_stock", "reason")}
+        paths = {"die": "die__code", "variant": "variant__code", **COUNTER_PATHS}
+        paths |= {name: name for name in ("at", "hits", "with_stock", "reason", "counted_from")}
         return entries(HitCorrection.objects.filter(die__plant=self.plant), paths)
 
     def restarts(self):

@@ -1,87 +1,72 @@
-"""Where the log stands, and which dies something was entered on since: two questions, however long the log is.
+"""Which dies and spares were changed since a mark: how kept rows know that they are behind.
 
-Entries are never edited or deleted, so what was entered has a higher number, and what was struck out was struck since.
-Prices and the register's dies leave a line in their histories.
+Every write leaves a row a die or spare that it changed (`changes.tell`), in its own transaction. A mark says which of
+those rows were there. Numbers are given before a transaction commits, so the mark holds the last ones one by one: a row
+that comes out later with a lower number is seen too.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from functools import reduce
+from collections import defaultdict
+from dataclasses import dataclass, field
 
-from django.db.models import Count, Q, Subquery, Value
+from django.db.models import Case, F, When
 from django.utils import timezone
 
-from diestore import together
-from diestore.register.models import Die, Item, Plant, Rate
-from maintenance.models import CostLine, Event, OpenCount, Replacement, Run, Stop, Work
+from diestore.register.models import Plant, Position
+from maintenance.models import Change
 
-_WAYS: dict[type[Event], tuple[str, ...]] = {
-    Run: ("die",),
-    Work: ("position__die",),
-    Replacement: ("position__die",),
-    Stop: ("die",),
-    CostLine: ("die", "work__position__die", "stop__die"),
-}
-_PRICES = (Rate.history.model, Item.history.model, Die.history.model)
-IN_FLIGHT = 1_000  # numbers of entries that were given and not yet written when the mark was made
-CLOCKS_APART = dt.timedelta(days=1)
+ONE_BY_ONE = 1_000  # the last rows: more than are under way at once
+KEPT_DAYS = 7
+MARKS_HOLD_DAYS = 6  # clocks of hosts are no day apart
 
 
-def now(plant: Plant) -> dict:
-    """The mark: plain numbers and one moment. there: how many of the last numbers given were written then."""
-    numbers = {model.__name__: last_number(model) for model in (*_WAYS, *_PRICES)}
-    last = Plant.objects.filter(pk=plant.pk).values(**numbers).get()
-    told = together.read(**{name: rows.values_list("n") for name, rows in _in_flight(last).items()})
-    there = {name: sum(n for (n,) in rows) for name, rows in told.items()}
-    return {"last": last, "there": there, "at": timezone.now().isoformat()}
+@dataclass(frozen=True)
+class Changes:
+    """What was changed since a mark, of all plants. items: spares that moved or whose entry changed."""
+
+    dies: dict[str, frozenset[int]] = field(default_factory=dict)
+    items: frozenset[int] = frozenset()
+
+    def dies_in(self, *what: str) -> frozenset[int]:
+        """The dies of which one of these changed: "records", "price", "forecast"."""
+        return frozenset().union(*(self.dies.get(one, ()) for one in what))
 
 
-def _in_flight(last: dict) -> dict:
-    """Of each sort how many entries stand under the last numbers up to that mark."""
-    return {
-        model.__name__: model.objects.filter(
-            pk__gt=(last[model.__name__] or 0) - IN_FLIGHT, pk__lte=last[model.__name__] or 0
-        )
-        .order_by()
-        .values(told=Value(1))
-        .annotate(n=Count("pk"))
-        for model in _WAYS
-    }
+def mark() -> dict:
+    """Where the changes stand now. Made before the records are read, so that what comes meanwhile counts as later."""
+    there = list(Change.objects.order_by("-pk").values_list("pk", flat=True)[:ONE_BY_ONE])
+    return {"last": max(there, default=0), "there": there, "at": timezone.now().isoformat()}
 
 
-def last_number(model):
-    """The highest number given: one step down the index on it."""
-    key = model._meta.pk.name
-    return Subquery(model.objects.order_by(f"-{key}").values(key)[:1])
-
-
-def dies_touched_since(mark: dict, plant: Plant) -> set[int] | None:
-    """The dies on which something was entered or struck out since, and those that counters count just now.
-
-    None: prices changed, so all of them.
-    """
-    last, there = mark["last"], mark.get("there", {})
-    asked = {name: rows.values_list("n") for name, rows in _in_flight(last).items()}
-    for model in _PRICES:
-        asked[model.__name__] = model.objects.order_by("-pk").values_list("pk")[:1]
-    told = {name: sum(n for (n,) in rows) for name, rows in together.read(**asked).items()}
-    if any(told[model.__name__] != (last.get(model.__name__) or 0) for model in _PRICES):
+def since(mark: dict) -> Changes | None:
+    """What was changed since. None: the mark is so old, or of so old a version, that nobody knows."""
+    if not isinstance(mark.get("last"), int):
         return None
-    since = dt.datetime.fromisoformat(mark["at"]) - CLOCKS_APART
-    parts = []
-    for model, ways in _WAYS.items():
-        # Entries are never deleted: as many as then, and none of those numbers was written since.
-        name = model.__name__
-        begins = (last.get(name) or 0) - (0 if told[name] == there.get(name) else IN_FLIGHT)
-        new = Q(pk__gt=begins)
-        for way in ways:
-            for rows in (model.objects.filter(new), model.objects.filter(struck_at__gte=since)):
-                parts.append(rows.order_by().values_list(way))  # of all plants: then only the new rows are looked at
-    touched = {die for (die,) in reduce(lambda a, b: a.union(b), parts) if die is not None}
-    return touched | counting_now(plant)
+    if abs(timezone.now() - dt.datetime.fromisoformat(mark["at"])) > dt.timedelta(days=MARKS_HOLD_DAYS):
+        return None  # of a clock that was ahead too
+    changes = Change.objects.filter(pk__gt=mark["last"] - ONE_BY_ONE).order_by()
+    late = Case(When(pk__lte=mark["last"], then=F("pk")), default=0)  # its number may have been given before the mark
+    there = set(mark["there"])
+    rows = changes.annotate(late=late).values_list("late", "die_id", "item_id", "what").distinct()
+    rows = [row[1:] for row in rows if row[0] not in there]
+    dies: dict[str, set[int]] = defaultdict(set)
+    for die, _, what in rows:
+        dies[what].add(die)
+    items = frozenset(item for _, item, _ in rows if item is not None)
+    return Changes({what: frozenset(pks - {None}) for what, pks in dies.items()}, items)
 
 
-def counting_now(plant: Plant) -> set[int]:
-    """The dies that counters count just now: their hits grow with no entry made."""
-    return set(OpenCount.objects.filter(die__plant=plant).values_list("die_id", flat=True))
+def items_of(changes: Changes, plant: Plant) -> frozenset[int]:
+    """The spares of a plant that are told of anew: those changed, and those that the dies changed take."""
+    dies = changes.dies_in(Change.What.RECORDS, Change.What.FORECAST)
+    taken = Position.objects.filter(die__plant=plant, die__in=dies, item__isnull=False).order_by()
+    return changes.items | frozenset(taken.values_list("item_id", flat=True).distinct())
+
+
+def forget() -> None:
+    """Drop the changes that no mark that holds looks at. The newest row stays: the numbers go on from it."""
+    newest = Change.objects.order_by("-pk").values_list("pk", flat=True).first()
+    before = timezone.now() - dt.timedelta(days=KEPT_DAYS)
+    Change.objects.filter(at__lt=before).exclude(pk=newest).delete()

@@ -6,46 +6,21 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 
-from django.db.models import Count, IntegerField, Q, Sum, Value
+from django.db.models import IntegerField, Q, Sum, Value
 
 from diestore.register.models import Die, Output, Plant
 from maintenance.models import (
     DieForecast,
     DriftFlag,
     EdgeForecast,
-    HitCorrection,
-    Incident,
     OpenCount,
     Order,
     PastForecasts,
-    Reading,
-    RecordRestart,
-    Replacement,
     Run,
     StockMovement,
-    Stop,
-    Work,
 )
 
 from .data import OrderLeft, SpareStock
-
-# Of each sort of entry: what it is about, and how to get from there to the die.
-_ABOUT = {
-    (Run, "die"): "pk",
-    (HitCorrection, "die"): "pk",
-    (Stop, "die"): "pk",
-    (Incident, "die"): "pk",
-    (RecordRestart, "die"): "pk",
-    (Work, "position"): "positions",
-    (Work, "piece"): "positions__fittings__piece",
-    (Replacement, "position"): "positions",
-    (Reading, "die"): "pk",
-    (Reading, "position"): "positions",
-    (Reading, "piece"): "positions__fittings__piece",
-    (Reading, "cut"): "cuts",
-}
-
-Told = tuple[type, str, int]  # the sort of entry, the column, the thing's key
 
 
 def open_orders(
@@ -210,30 +185,3 @@ def on_the_shelf(plant: int):
     """(item, pieces) of what lies on the shelf of that plant."""
     rows = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.SHELF)
     return rows.order_by().values("item_id").annotate(n=Sum("quantity")).values_list("item_id", "n")
-
-
-def entries_counted() -> dict[Told, tuple[int, int]]:
-    """How many entries there are of each thing, and how many of them are struck out.
-
-    Entries are never edited or deleted: whatever becomes of a log changes one of the two, whoever's clock is wrong.
-    """
-    counted = {}
-    for model, column in _ABOUT:
-        rows = model.objects.filter(**{f"{column}__isnull": False}).order_by().values_list(column)
-        for pk, there, struck in rows.annotate(there=Count("pk"), struck=Count("struck_at")):
-            counted[model, column, pk] = (there, struck)
-    return counted
-
-
-def dies_entered_between(
-    before: dict[Told, tuple[int, int]], after: dict[Told, tuple[int, int]], *, plant: Plant
-) -> set[int]:
-    """The dies of a plant on which something was entered or struck out between two countings."""
-    changed = defaultdict(set)
-    for key, counts in after.items():
-        if before.get(key) != counts:
-            changed[_ABOUT[key[:2]]].add(key[2])
-    dies = set()
-    for path, pks in changed.items():
-        dies.update(Die.objects.filter(plant=plant, **{f"{path}__in": pks}).values_list("pk", flat=True))
-    return dies

@@ -12,10 +12,11 @@ from django.utils import timezone
 
 from diestore.handbook.kinds import kind
 from diestore.handbook.limits import COUNT
-from diestore.register.models import Position
+from diestore.register.models import Die, Position, Press
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import HITS_AT_MOST, Fitting, Found
+from maintenance.models import HITS_AT_MOST, Fitting, Found, OpenCount, Run
 
+A_MINUTE = dt.timedelta(minutes=1)
 Span = tuple[dt.datetime | None, dt.datetime | None]
 
 
@@ -71,6 +72,28 @@ def check_run_times(started: dt.datetime, ended: dt.datetime) -> None:
             f"The run ends {said(ended)}, before it starts ({said(started)}). Put the later time at the end.",
             field="ended",
         )
+
+
+def doubt_of_press(die: Die, press: Press | None, started: dt.datetime, ended: dt.datetime) -> str:
+    """What there is to ask where another die ran in that press meanwhile, or is counted there just now; else nothing.
+
+    A press runs one die at a time, but times are typed to the minute: runs that touch or share a minute are no doubt.
+    """
+    if press is None:
+        return ""
+    meanwhile = {"started__lt": ended - A_MINUTE, "at__gt": started + A_MINUTE}
+    runs = Run.objects.standing().filter(press=press, **meanwhile).exclude(die=die).order_by("started", "pk")
+    counting = OpenCount.objects.filter(counter__press=press, **meanwhile).exclude(die=die).order_by("started", "pk")
+    other = runs.select_related("die").first() or counting.select_related("die").first()
+    return "" if other is None else two_in_press(other.die.code, press.code, other.started, other.at)
+
+
+def two_in_press(die: str, press: str, started: dt.datetime, ended: dt.datetime) -> str:
+    """die: the other one."""
+    return (
+        f"{die} ran in press {press} from {said(started)} to {said(ended)}, and a press runs one die at a time. "
+        "Check the press and the times."
+    )
 
 
 def check_good_parts(parts: int | None) -> None:

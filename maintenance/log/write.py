@@ -1,4 +1,5 @@
-"""Every write to the log, one function each: one transaction, who did it, and a key that makes a repeat harmless.
+"""Every write to the log, one function each: one transaction, who did it, and a key that makes a repeat harmless. Each
+says which dies it changed (`changes.tell`); what follows from that hangs there.
 
 Each takes `by`, the Actor who enters it. A refused entry raises `EntryRefused` with a sentence for the person at the
 form, and nothing is saved.
@@ -33,6 +34,7 @@ from maintenance.models import (
     fresh_key,
 )
 
+from . import changes, counted, touched
 from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
@@ -109,7 +111,7 @@ def log_run(
     check_good_parts(good_parts)
     check_text(lot, field="lot", what="The coil or lot", at_most=80)
     with saving(f"{die} has a run at that time already."):
-        return Run.objects.create(
+        run = Run.objects.create(
             die=die,
             variant=variant,
             started=started,
@@ -125,6 +127,9 @@ def log_run(
             key=key or fresh_key(),
             **by.columns(),
         )
+        counted.typed(die.pk, started)
+        changes.tell(dies=[die.pk], since=started)
+        return run
 
 
 def log_hit_correction(
@@ -155,7 +160,7 @@ def log_hit_correction(
                     f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {said(at)}.",
                     field="hits",
                 )
-        return HitCorrection.objects.create(
+        row = HitCorrection.objects.create(
             die=die,
             variant=variant or default_variant(die),
             at=at,
@@ -166,6 +171,8 @@ def log_hit_correction(
             key=key or fresh_key(),
             **by.columns(),
         )
+        changes.tell(dies=[die.pk], since=at)
+        return row
 
 
 def hits_logged(die: Die, at: dt.datetime, *, with_stock: bool) -> int:
@@ -201,7 +208,7 @@ def log_stop(
         raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
     check_count(parts_scrapped, field="parts_scrapped")
     with saving():
-        return Stop.objects.create(
+        stop = Stop.objects.create(
             die=die,
             at=at,
             cause=cause,
@@ -213,6 +220,8 @@ def log_stop(
             key=key or fresh_key(),
             **by.columns(),
         )
+        changes.tell(dies=[die.pk], since=at)
+        return stop
 
 
 def log_incident(
@@ -241,6 +250,7 @@ def log_incident(
     with saving():
         incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, key=key or fresh_key(), **by.columns())
         incident.pieces.set(pieces)
+        changes.tell(dies=[die.pk], since=at)
         return incident
 
 
@@ -320,7 +330,9 @@ def log_sharpening(
             )
         )
     with saving():
-        return Work.objects.bulk_create(works)
+        made = Work.objects.bulk_create(works)
+        changes.tell(dies=[die.pk], since=at)
+        return made
 
 
 def log_replacement(
@@ -381,6 +393,7 @@ def log_replacement(
                 **by.columns(),
             )
         rebuild_fittings(position)
+        changes.tell(dies=[position.die_id], items=[position.item_id] if from_shelf else (), since=at)
         return row
 
 
@@ -433,7 +446,7 @@ def log_reading(
     if position is not None:
         check_fitted(position, at)
     with saving():
-        return Reading.objects.create(
+        reading = Reading.objects.create(
             die=die,
             position=position,
             piece=piece,
@@ -448,6 +461,8 @@ def log_reading(
             key=key or fresh_key(),
             **by.columns(),
         )
+        changes.tell(dies=touched.of_entries([reading]).dies, since=at)
+        return reading
 
 
 def restart_record(
@@ -471,6 +486,7 @@ def restart_record(
             die=die, at=at, reason=reason.strip(), note=note, key=key or fresh_key(), **by.columns()
         )
         DriftFlag.objects.filter(die=die).delete()  # what it says is answered; the next night looks again
+        changes.tell(dies=[die.pk], since=at)
         return row
 
 
@@ -519,6 +535,9 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
             row.save(update_fields=["struck_at", "struck_by", "struck_reason", "replaced_by"])
         if isinstance(entry, Replacement):
             rebuild_fittings(entry.position)
+        counted.struck(entry)
+        about = touched.of_entries(rows)
+        changes.tell(dies=about.dies, items=about.items, since=getattr(entry, "started", entry.at))
         return rows
 
 

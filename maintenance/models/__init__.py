@@ -1,5 +1,6 @@
 """The tables of the log, of the customer's orders, of the forecasts and of the counters: one name to import them by."""
 
+from .changes import Change
 from .counters import (
     TOTAL_AT_MOST,
     AppendedQuerySet,
@@ -40,6 +41,7 @@ __all__ = [
     "HITS_AT_MOST",
     "TOTAL_AT_MOST",
     "AppendedQuerySet",
+    "Change",
     "CostLine",
     "Counter",
     "CounterDevice",

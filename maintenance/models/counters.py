@@ -9,7 +9,8 @@ from __future__ import annotations
 from django.apps import apps
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q, Value
+from django.db.models.functions import Coalesce, Least
 from django.utils import timezone
 
 from diestore.access.models import Person
@@ -68,6 +69,17 @@ class CounterDevice(models.Model):
         return [Scope(scope).label for scope in self.scopes]
 
 
+class CounterQuerySet(models.QuerySet):
+    def have_wait(self, since) -> None:
+        """Have counters counted again from a time on.
+
+        Written even where they wait already: so a message waits for a count that has begun without it, and is seen by
+        the next one.
+        """
+        since = Value(since, output_field=models.DateTimeField())
+        self.update(waiting_since=Least(Coalesce(F("waiting_since"), since), since))
+
+
 class Counter(models.Model):
     """One total that a device sends: of a press, or of a die that carries its own counter.
 
@@ -80,6 +92,8 @@ class Counter(models.Model):
     anchor = models.DateTimeField(null=True, blank=True)
     waiting_since = models.DateTimeField(null=True, blank=True)
     counted_at = models.DateTimeField(null=True, blank=True)
+
+    objects = CounterQuerySet.as_manager()
 
     class Meta:
         ordering = ["press", "die", "id"]

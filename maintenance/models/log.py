@@ -15,6 +15,7 @@ from diestore.money import MoneyField
 from diestore.register.models import Cut, Die, Item, Party, Piece, Plant, Position, Press, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 
+from .counters import Counter
 from .keys import fresh_key
 from .orders import Order
 
@@ -100,11 +101,22 @@ class Run(Event):
     lot = models.CharField(max_length=80, blank=True)
     order = models.ForeignKey(Order, null=True, blank=True, on_delete=models.PROTECT, related_name="runs")
     good_parts = models.BigIntegerField(null=True, blank=True)
+    counter = models.ForeignKey(
+        Counter, null=True, blank=True, on_delete=models.PROTECT, db_index=False, related_name="runs",
+        help_text="The counter that it was made from.",
+    )  # fmt: skip
 
     class Meta(Event.Meta):
-        indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="run_by_die")]
+        indexes = [
+            *Event.Meta.indexes,
+            models.Index(fields=["die", "at"], name="run_by_die"),
+            models.Index(fields=["counter", "started"], name="run_by_counter", condition=Q(counter__isnull=False)),
+        ]
         constraints = [
             *Event.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(counter__isnull=True) | Q(through=Event.Through.COUNTER), name="run_of_a_counter"
+            ),
             models.CheckConstraint(condition=Q(started__lt=F("at")), name="run_ends_after_it_starts"),
             models.CheckConstraint(condition=Q(hits__gte=1, hits__lte=HITS_AT_MOST), name="run_hits_possible"),
             models.CheckConstraint(
@@ -115,6 +127,11 @@ class Run(Event):
     def __str__(self) -> str:
         return f"{self.die} {self.hits:,} hits"
 
+    @property
+    def counted_from(self):
+        """When the strokes began that it tells of."""
+        return self.started
+
 
 class HitCorrection(Event):
     """Hits that no run carries: strokes without stock at set-up, a miscount put right (then signed)."""
@@ -124,11 +141,24 @@ class HitCorrection(Event):
     hits = models.BigIntegerField()
     with_stock = models.BooleanField(help_text="Without stock the edges cut nothing; guides and springs still work.")
     reason = models.CharField(max_length=200)
+    counter = models.ForeignKey(
+        Counter, null=True, blank=True, on_delete=models.PROTECT, db_index=False, related_name="corrections",
+        help_text="The counter that it was made from.",
+    )  # fmt: skip
+    counted_from = models.DateTimeField(null=True, blank=True, help_text="When a counter's strokes began.")
 
     class Meta(Event.Meta):
-        indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="correction_by_die")]
+        indexes = [
+            *Event.Meta.indexes,
+            models.Index(fields=["die", "at"], name="correction_by_die"),
+            models.Index(fields=["counter", "at"], name="correction_by_counter", condition=Q(counter__isnull=False)),
+        ]
         constraints = [
             *Event.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(counter__isnull=True) | Q(through=Event.Through.COUNTER, counted_from__isnull=False),
+                name="correction_of_a_counter",
+            ),
             models.CheckConstraint(
                 condition=~Q(hits=0) & Q(hits__gte=-HITS_AT_MOST, hits__lte=HITS_AT_MOST),
                 name="correction_hits_possible",

@@ -1,4 +1,4 @@
-"""The cost sheets of a large shop, kept from night to night; what was entered since is worked out anew.
+"""The cost sheets of a large shop, kept from night to night; those of dies that were changed since are worked out anew.
 
 A shop of a thousand dies has a million rows of work: its sheets take seconds, and a page may take a tenth of one.
 """
@@ -19,14 +19,10 @@ WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
 
 
 def work_out(plant: Plant) -> KeptSheets:
-    """All sheets of a plant, where it is large enough to keep them; not saved yet.
-
-    Not those of dies that counters count just now: their hits may go again with no entry made.
-    """
-    mark, costs = freshness.now(plant), []
+    """All sheets of a plant, where it is large enough to keep them; not saved yet."""
+    mark, costs = freshness.mark(), []
     if reads.dies_of(plant).count() >= WORTH_KEEPING:
-        counting = freshness.counting_now(plant)
-        costs = [cost for cost in cost_per_thousand(plant) if cost.die.pk not in counting]
+        costs = cost_per_thousand(plant)
     return KeptSheets(plant=plant, mark=mark, sheets={str(cost.die.pk): _told(cost) for cost in costs})
 
 
@@ -40,9 +36,10 @@ def keep(made: KeptSheets) -> None:
 def costs_of(plant: Plant) -> list[DieCost]:
     """As cost_per_thousand of the plant, from what is kept and what was entered since."""
     row = KeptSheets.objects.filter(plant=plant).first()
-    changed = None if row is None else freshness.dies_touched_since(row.mark, plant)
-    if changed is None:
+    changes = None if row is None else freshness.since(row.mark)
+    if changes is None:
         return cost_per_thousand(plant)
+    changed = changes.dies_in("records", "price")
     dies = {str(die.pk): die for die in reads.dies_of(plant)}
     kept = {pk: _read(told, dies[pk]) for pk, told in row.sheets.items() if pk in dies and int(pk) not in changed}
     anew = cost_per_thousand([die for pk, die in dies.items() if pk not in kept])

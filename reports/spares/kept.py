@@ -14,9 +14,8 @@ from dataclasses import dataclass, replace
 from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
 
-from diestore import together
 from diestore.register.models import Die, Plant
-from maintenance.log import spare_mark
+from maintenance.log import freshness
 from reports.models import KeptSpare, KeptSpares
 from reports.purchasing.reorder import Advice
 
@@ -36,12 +35,12 @@ class Made:
 
     kept: KeptSpares
     rows: list[SpareRow]
-    told: set[int] | None = None
+    told: frozenset[int] | None = None
 
 
 def work_out(plant: Plant) -> Made:
     """All spares of a plant, where it is large enough to keep them."""
-    kept = KeptSpares(plant=plant, mark=spare_mark.now(plant), today=day_of_records(plant), shop={})
+    kept = KeptSpares(plant=plant, mark=freshness.mark(), today=day_of_records(plant), shop={})
     if Die.objects.filter(plant=plant).count() < WORTH_KEEPING:
         return Made(kept=kept, rows=[])
     ahead = spares_advice.whole_plant(plant)
@@ -56,12 +55,12 @@ def work_out_waiting(plant: Plant) -> Made | None:
     kept = KeptSpares.objects.filter(plant=plant).first()
     if kept is None:
         return None
-    if day_of_records(plant) != kept.today:
+    mark = freshness.mark()
+    changes = freshness.since(kept.mark)
+    if changes is None or day_of_records(plant) != kept.today:
         return work_out(plant)
-    mark = spare_mark.now(plant)
-    dies = spare_mark.dies_touched(kept.mark, widely=True)
-    items = spare_mark.items_touched(kept.mark, plant, dies=dies, widely=True)
-    shop = _without(_shop(kept), dies)
+    items = freshness.items_of(changes, plant)
+    shop = _without(_shop(kept), _dies(changes))
     in_use = reads.items_in_use(plant).filter(pk__in=items)  # one that nothing takes any more is dropped
     ahead = PlantAhead.of_items(plant, in_use, shop=shop)
     rows = spares_advice.all_spares(plant, ahead=ahead)
@@ -93,12 +92,14 @@ class KeptList:
 
     @classmethod
     def of(cls, plant: Plant) -> KeptList | None:
-        """None: none is kept, tell them from the log."""
+        """None: none is kept, tell them from the log. Where nobody knows what changed since, all of them wait."""
         kept = KeptSpares.objects.filter(plant=plant).first()
         if kept is None:
             return None
-        dies = spare_mark.dies_touched(kept.mark)
-        return cls(kept, frozenset(spare_mark.items_touched(kept.mark, plant, dies=dies)))
+        changes = freshness.since(kept.mark)
+        if changes is None:
+            return cls(kept, frozenset(kept.rows.values_list("item_id", flat=True)))
+        return cls(kept, freshness.items_of(changes, plant))
 
     @property
     def today(self) -> dt.date:
@@ -131,9 +132,8 @@ class KeptList:
 
     def part(self, asked: Asked, start: int, most: int) -> tuple[int, list[SpareRow]]:
         """How many are like that, and some of them."""
-        found = self.wanted(asked)
-        pks, rows = together.read(pks=found.order_by().values_list("pk"), rows=found[start : start + most]).values()
-        return len(pks), [_read(row, self.today, row.item_id in self.waiting) for row in rows]
+        wanted = self.wanted(asked)
+        return wanted.order_by().count(), list(wanted[start : start + most])
 
     def summed(self) -> Summed:
         columns = ("code", "order_day", "unknown", "quantity_sorted", "item__unit_price", "supplier", "kind")
@@ -178,7 +178,8 @@ def why(item, plant: Plant) -> spares_why.Why:
     kept = KeptSpares.objects.filter(plant=plant).first()
     if kept is None:
         return spares_why.why(item, plant)
-    shop = _without(_shop(kept), spare_mark.dies_touched(kept.mark))
+    changes = freshness.since(kept.mark)
+    shop = replace(_shop(kept), die_grinds={}) if changes is None else _without(_shop(kept), _dies(changes))
     shop = replace(shop, today=day_of_records(plant), horizon_days=max(shop.horizon_days, _days_for(item)))
     return spares_why.why(item, plant, ahead=PlantAhead.of_items(plant, [item], shop=shop))
 
@@ -211,6 +212,10 @@ def _shop(kept: KeptSpares) -> ShopWide:
         breaks={kind: tuple(seen) for kind, seen in said["breaks"].items()},
         die_grinds={int(die): n for die, n in said["die_grinds"].items()},
     )
+
+
+def _dies(changes: freshness.Changes) -> frozenset[int]:
+    return changes.dies_in("records", "forecast")
 
 
 def _without(shop: ShopWide, dies: Iterable[int]) -> ShopWide:

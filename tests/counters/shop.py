@@ -41,11 +41,10 @@ def send(of: CounterDevice, totals: dict[float, int], **more) -> list[str]:
 
 
 def set_die(die, minute: float = -10, *, press_code: str = "P1", until: float | None = None, **more):
-    made = presses.set_in_press(
+    return presses.set_in_press(
         by=make.actor(), press=press(press_code), die=die, at=at(minute),
         until=None if until is None else at(until), **more,
     )  # fmt: skip
-    return made.row
 
 
 def runs(die=None) -> list[tuple[str, int, float, float]]:

@@ -339,6 +339,19 @@ def test_runs_that_cannot_be_are_refused_in_a_sentence(call, wrong, status):
     assert Run.objects.count() == 1
 
 
+def test_two_dies_in_one_press_at_one_time_are_refused_until_confirmed(call):
+    make.die()
+    other = make.die("B")
+    message = message_for("/runs") | {"press": "P1"}
+    there = {"started": shop.at(-60), "ended": dt.datetime.fromisoformat(message["ended"])}
+    write.log_run(by=make.actor(), die=other, press=shop.press(), hits=900, **there)
+    status, told = call.post("/runs", message)
+    assert (status, told["where"]) == (409, "press") and "B ran in press P1 from" in told["sentence"]
+    assert call.post("/runs", message | {"confirmed": True})[0] == 201
+    assert call.post("/runs", message)[1]["what"] == "known"
+    assert Run.objects.count() == 2
+
+
 def test_reads(call):
     die = make.die(parts_per_hit=2)
     make.position(die)

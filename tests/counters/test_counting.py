@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
+import importlib
 import random
 
 import pytest
+from django.apps import apps
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from diestore.register.models import Press
 from maintenance.clockwork import states as clockwork_states
 from maintenance.counters import intake, presses, questions, settle
 from maintenance.log import queries, read, write
-from maintenance.models import Counter, CounterQuestion, CounterReading, DieInPress, HitCorrection, OpenCount, Run
+from maintenance.models import (
+    Counter,
+    CounterDevice,
+    CounterQuestion,
+    CounterReading,
+    DieInPress,
+    HitCorrection,
+    OpenCount,
+    Run,
+)
 from tests import factories as make
 from tests.counters import shop
 from tests.counters.press import press as made_press
@@ -64,8 +76,7 @@ def test_taken_out_ends_the_run(box):
     die = make.die()
     row = shop.set_die(die)
     counted(box, {0: 100, 1: 160, 2: 220})
-    changed = presses.take_out(by=make.actor(), row=row, at=shop.at(3))
-    assert changed.dies == {die}
+    presses.take_out(by=make.actor(), row=row, at=shop.at(3))
     assert shop.runs() == [("H-900", 120, 0, 2)]
     assert not OpenCount.objects.exists()
     run = Run.objects.get()
@@ -102,7 +113,7 @@ def test_counting_again_adds_nothing(box):
     counted(box, totals)
     before = list(Run.objects.values())
     assert shop.send(box, totals) == ["known"] * 20
-    intake.wait(Counter.objects.all(), shop.at(0))
+    Counter.objects.all().have_wait(shop.at(0))
     settle.settle_waiting()
     assert list(Run.objects.values()) == before
     assert shop.runs() == [("H-900", 19 * 60, 0, 19)]
@@ -164,7 +175,7 @@ def test_answers_settle_and_can_be_taken_back(box):
     counted(box, {m: 60 * m for m in range(10)})
     asked = CounterQuestion.objects.get()
     by = make.actor()
-    assert questions.settle_questions(by=by, questions=[asked], verdict="to die", die=die) == {die}
+    questions.settle_questions(by=by, questions=[asked], verdict="to die", die=die)
     assert OpenCount.objects.get().hits == 540
     asked.refresh_from_db()
     assert (asked.settled_by, asked.die) == (by.person, die)
@@ -239,11 +250,46 @@ def test_what_somebody_struck_out_is_not_counted_again(box):
     shop.set_die(die, until=30)
     counted(box, {m: 60 * m for m in range(10)})
     write.strike_out(by=make.actor(), entry=Run.objects.get(), reason="The counter was tested.")
-    intake.wait(Counter.objects.all(), shop.at(0))
+    Counter.objects.all().have_wait(shop.at(0))
     settle.settle_waiting()
     assert shop.runs() == []
     counted(box, {10: 600, 11: 660, 12: 720})
     assert shop.runs() == [("H-900", 180, 9, 12)]
+
+
+def test_what_a_counter_made_stays_its_own_under_other_names(box):
+    """The device and the press are renamed: what was counted stays, and what follows is one run with it."""
+    shop.set_die(make.die(), until=30)
+    counted(box, {m: 60 * m for m in range(10)})
+    assert Run.objects.get().counter == shop.the_counter()
+    CounterDevice.objects.update(name="box 2")
+    Press.objects.update(code="P1 left")
+    Counter.objects.all().have_wait(shop.at(0))
+    assert settle.settle_waiting() == set()
+    counted(box, {10: 600, 11: 660}, press="P1 left", prefix="later")
+    assert shop.runs() == [("H-900", 660, 0, 11)]
+    assert not CounterQuestion.objects.exists()
+
+
+def test_entries_of_the_version_before_get_their_counters_from_their_keys(box):
+    name_counters = importlib.import_module("maintenance.migrations.0011_counters_from_keys").name_counters
+    shop.set_die(make.die("A"), until=30)
+    counted(box, {m: 60 * m for m in range(10)})
+    counted(box, {m: 600 + 60 * (m - 10) for m in range(10, 15)}, with_stock=False, prefix="tried")
+    make.die("OWN")
+    counted(box, {0: 5, 1: 65, 60: 65}, die="OWN", prefix="own")
+    typed = make.run(make.die("B"), 1)
+    strike = HitCorrection.objects.get()
+    write.strike_out(by=make.actor(), entry=strike, reason="never tried")
+    settle.settle_waiting()
+    before = [list(model.objects.order_by("pk").values()) for model in (Run, HitCorrection)]
+    assert {run["counter_id"] for run in before[0]} == {None, *Counter.objects.values_list("pk", flat=True)}
+    Run.objects.update(counter=None)
+    HitCorrection.objects.update(counter=None, counted_from=None)
+    name_counters(apps, None)
+    assert [list(model.objects.order_by("pk").values()) for model in (Run, HitCorrection)] == before
+    typed.refresh_from_db()
+    assert typed.counter is None
 
 
 def test_a_wrong_clock_is_kept_asked_and_put_where_it_arrived(box):
@@ -313,7 +359,7 @@ def test_any_batches_in_any_order_leave_the_same_log(box, seed):
         settle.settle_waiting()
         i += n
     in_bits = (shop.runs(), list(OpenCount.objects.values_list("hits", "started", "at")), _asked())
-    intake.wait(Counter.objects.all(), shop.at(-600))
+    Counter.objects.all().have_wait(shop.at(-600))
     Counter.objects.update(anchor=None)
     settle.settle_waiting()
     assert (shop.runs(), list(OpenCount.objects.values_list("hits", "started", "at")), _asked()) == in_bits
@@ -381,9 +427,15 @@ def test_readings_are_never_deleted(box):
 def test_check_constraints_hold(box):
     shop.send(box, {0: 1})
     counter = shop.the_counter()
+    typed = make.run(make.die(), 1)
+    tried = HitCorrection.objects.create(
+        die=typed.die, variant=typed.variant, at=shop.at(0), hits=4, with_stock=False, reason="tried", through="counter"
+    )
     wrong = [
         lambda: CounterReading.objects.create(device=box, counter=counter, message_id="x", total=-1, at=shop.at(0)),
         lambda: CounterReading.objects.create(device=box, counter=counter, message_id="m0", total=1, at=shop.at(0)),
+        lambda: Run.objects.filter(pk=typed.pk).update(counter=counter),
+        lambda: HitCorrection.objects.filter(pk=tried.pk).update(counter=counter),
         lambda: Counter.objects.create(device=box),
         lambda: Counter.objects.create(device=box, press=counter.press),
         lambda: bare(shop.press(), make.die("Z"), 5, 5).save(),

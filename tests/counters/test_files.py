@@ -9,6 +9,7 @@ from django.core.management import CommandError, call_command
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from diestore.register.models import Die
 from maintenance.counters import files, settle
 from maintenance.counters.files import FileRefused, read
 from maintenance.models import CounterReading
@@ -90,7 +91,7 @@ def test_files_and_messages_come_to_the_same(press, tmp_path):
     take(tmp_path)
     shop.send(box, {m: 60 * m for m in range(9)})
     settle.settle_waiting()
-    assert sum(run[1] for run in shop.runs()) + sum(c.hits for c in files.Die.objects.get().open_counts.all()) == 480
+    assert sum(run[1] for run in shop.runs()) + sum(c.hits for c in Die.objects.get().open_counts.all()) == 480
 
 
 @pytest.mark.parametrize(

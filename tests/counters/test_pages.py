@@ -13,13 +13,14 @@ from django.urls import reverse
 from diestore.register.models import Press
 from maintenance.counters import intake, settle
 from maintenance.forecasts import store
+from maintenance.log import queries
 from maintenance.models import CounterDevice, CounterQuestion, DieInPress, EdgeForecast, OpenCount
 from tests import factories as make
 from tests.counters import shop
 from tests.pages.as_read import as_read
 
 pytestmark = pytest.mark.django_db
-COUNTERS = "/counters/"
+COUNTERS, COUNT_NOW = "/counters/", "/counters/count/"
 
 
 @pytest.fixture(autouse=True)
@@ -216,7 +217,7 @@ def test_questions_are_told_and_answered(as_role, box):
     client = as_role("setter")
     die, person = make.die(), make.person()
     shop.send(box, {m: 60 * m for m in range(10)})
-    page = as_read(client.get(COUNTERS))
+    page = as_read(client.post(COUNT_NOW, follow=True))
     assert "540 strokes of press P1, and no die was set in it then." in page
     assert "1 question about counts" in as_read(client.get(reverse("reports:today")))
     asked = CounterQuestion.objects.get()
@@ -234,6 +235,34 @@ def test_questions_are_told_and_answered(as_role, box):
     assert client.post(again).status_code == 403  # not a setter's
 
 
+def test_a_look_at_the_page_writes_nothing_and_says_what_waits(as_role, box):
+    client = as_role("setter")
+    die = make.die()
+    make.position(die)
+    shop.set_die(die)
+    client.get(COUNTERS)
+    assert "not counted yet" not in client.get(COUNTERS).content.decode()
+    shop.send(box, {m: 60 * m for m in range(10)})
+    with CaptureQueriesContext(connection) as seen:
+        page = client.get(COUNTERS).content.decode()
+    assert not [query["sql"] for query in seen if not query["sql"].startswith("SELECT")]
+    assert "1 counter sent what is not counted yet" in page
+    assert not OpenCount.objects.exists() and queries.newest_forecast(die) is None
+    page = client.post(COUNT_NOW, follow=True).content.decode()
+    assert "All that the presses sent is counted." in page and "not counted yet" not in page
+    assert OpenCount.objects.get().hits == 540
+    assert queries.newest_forecast(die).hits_since_sharpening == 540
+
+
+def test_counting_at_the_page_is_said_where_a_forecast_fails(as_role, box, monkeypatch):
+    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", lambda die: 1 / 0)
+    shop.set_die(make.die())
+    shop.send(box, {m: 60 * m for m in range(10)})
+    page = as_role("setter").post(COUNT_NOW, follow=True).content.decode()
+    assert "a forecast could not be made anew" in page
+    assert OpenCount.objects.get().hits == 540
+
+
 def test_one_counter_that_cannot_be_counted_keeps_no_other_from_it(as_role, box, monkeypatch):
     shop.set_die(make.die())
     shop.press("P2")
@@ -247,7 +276,7 @@ def test_one_counter_that_cannot_be_counted_keeps_no_other_from_it(as_role, box,
         return told(readings, *rest, **more)
 
     monkeypatch.setattr(settle, "count", breaks)
-    page = as_read(as_role("setter").get(COUNTERS))
+    page = as_read(as_role("setter").post(COUNT_NOW, follow=True))
     assert "Some counts could not be counted yet. They are kept." in page
     assert OpenCount.objects.get().hits == 60
 

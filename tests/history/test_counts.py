@@ -6,16 +6,27 @@ import datetime as dt
 
 import pytest
 from django.contrib.auth.models import User
+from django.core.management import call_command
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diestore.register.models import Plant
+from diestore.service import queue
+from maintenance import tasks
 from maintenance.counters import questions, settle
 from maintenance.history.columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTS, IN_PRESS
 from maintenance.history.load import load
 from maintenance.history.problems import HistoryRefused
 from maintenance.history.write import write
-from maintenance.models import Counter, CounterQuestion, CounterReading, DieInPress, OpenCount, Run
+from maintenance.models import (
+    Counter,
+    CounterQuestion,
+    CounterReading,
+    DieInPress,
+    HitCorrection,
+    OpenCount,
+    Run,
+)
 from tests import factories as make
 from tests.counters import shop
 from tests.history.folders import sound
@@ -81,7 +92,7 @@ DEVICE = {"device": "box", "scopes": "counts;read", "figures": "6", "presses": "
 def folder(path, **tables):
     full = {"in_press": [IN], "counts": [count(m, 60 * m) for m in range(4)], "counter_answers": [ANSWER],
             "counter_devices": [DEVICE]}  # fmt: skip
-    return sound(path, **(full | tables))
+    return sound(path, **{name: rows for name, rows in (full | tables).items() if rows})
 
 
 def test_written_by_hand(tmp_path):
@@ -90,6 +101,61 @@ def test_written_by_hand(tmp_path):
     assert [(run.die.code, run.hits) for run in Run.objects.all()] == [("H-201", 180)]
     assert CounterReading.objects.count() == 4
     assert Counter.objects.get().device.scopes == ["counts", "read"]
+
+
+@pytest.mark.parametrize("way", ["command", "task"])
+def test_counts_in_a_folder_become_hits_whichever_way_it_is_loaded(tmp_path, way):
+    path = str(folder(tmp_path / "a", counter_answers=[]))
+    if way == "command":
+        call_command("load_history", path, verbosity=0)
+    else:
+        tasks.load_folder.enqueue(path)
+        assert queue.Worker(name="one").step()
+        assert not queue.unfinished().exists() and not queue.failed().exists()
+    assert [(row.die.code, row.hits) for row in Run.objects.all()] == [("H-201", 180)]
+    assert Counter.objects.get().waiting_since is None
+
+
+def test_a_run_in_a_folder_is_set_against_what_a_counter_counted_then(tmp_path):
+    """Rows put in and struck out by the thousand are seen as those typed at a form are."""
+    load(folder(tmp_path / "a", in_press=[IN | {"until": ""}], counter_answers=[]))
+    settle.settle_waiting()
+    assert OpenCount.objects.get().hits == 180
+    run = {"die": "H-201", "started": "2020-03-02T06:00:00+00:00", "ended": "2020-03-02T06:03:00+00:00", "hits": "170",
+           "key": "typed"}  # fmt: skip
+    load(sound(tmp_path / "b", runs=[run]))
+    settle.settle_waiting()
+    (asked,) = CounterQuestion.objects.all()
+    assert (asked.kind, asked.strokes) == ("typed", 180) and not OpenCount.objects.exists()
+    questions.settle_questions(by=make.actor(), questions=[asked], verdict="to nobody")
+    out = run | {"struck_at": "2020-03-04T06:00:00+00:00", "struck_by": "Ina T.", "struck_reason": "another die"}
+    load(sound(tmp_path / "c", runs=[out]))
+    settle.settle_waiting()
+    assert OpenCount.objects.get().hits == 180
+
+
+COUNTED = {"die": "H-201", "started": "2020-03-02T06:00:00+00:00", "ended": "2020-03-02T06:03:00+00:00",
+           "hits": "180", "device": "box", "through": "counter",
+           "key": "count|main|box|press P1|2020-03-02T06:00:00+00:00"}  # fmt: skip
+
+
+@pytest.mark.parametrize("more", [{"counter_press": "P1"}, {}], ids=["named", "by its key, as the version before"])
+def test_a_run_that_names_its_counter_is_that_counters(tmp_path, more):
+    """Counted anew it stands as it is, and no question is asked of it."""
+    counts = [count(m, 60 * m) for m in range(4)] + [count(60, 180), count(61, 180)]
+    load(folder(tmp_path / "a", runs=[COUNTED | {"press": "P1"} | more], counts=counts, counter_answers=[]))
+    settle.settle_waiting()
+    run = Run.objects.get()
+    assert run.counter == Counter.objects.get() and not run.is_struck
+    assert not CounterQuestion.objects.exists() and not OpenCount.objects.exists()
+
+
+def test_strokes_without_stock_say_from_when_on(tmp_path):
+    row = {"die": "H-201", "at": "2020-03-02T06:03:00+00:00", "hits": "180", "with_stock": "no", "reason": "set-up"}
+    row |= {name: COUNTED[name] for name in ("device", "through", "key")}
+    load(folder(tmp_path / "a", corrections=[row], counts=[], counter_answers=[]))
+    made = HitCorrection.objects.get()
+    assert (made.counter, made.counted_from) == (Counter.objects.get(), dt.datetime(2020, 3, 2, 6, tzinfo=dt.UTC))
 
 
 @pytest.mark.parametrize(
@@ -107,6 +173,10 @@ def test_written_by_hand(tmp_path):
         ({"counter_answers": [ANSWER | {"ran": ""}]}, "names the die that ran"),
         ({"counter_answers": [ANSWER | {"verdict": "perhaps"}]}, "perhaps"),
         ({"counter_answers": [ANSWER | {"until": "2020-03-01T00:00:00+00:00"}]}, "ends before it begins"),
+        ({"runs": [COUNTED | {"counter_press": "P1", "through": ""}]}, "came through counter"),
+        ({"runs": [COUNTED | {"counter_press": "P1", "device": ""}]}, "names the device"),
+        ({"runs": [COUNTED | {"counter_press": "P1", "counter_die": "H-201"}]}, "one of the two"),
+        ({"runs": [COUNTED | {"counter_die": "H-999"}]}, "no die 'H-999'"),
         ({"counter_devices": [DEVICE | {"scopes": "all"}]}, "cannot be let do 'all'"),
         ({"counter_devices": [DEVICE | {"figures": "99"}]}, "figures"),
     ],

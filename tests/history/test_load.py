@@ -13,8 +13,8 @@ from diestore.access.models import Person
 from diestore.register.models import Cut, Die, Item, Output, Piece, Plant, Position, Station, Stock
 from maintenance.history.load import load
 from maintenance.history.problems import HistoryRefused
-from maintenance.log import listing, write
-from maintenance.models import Fitting, Order, Reading, Replacement, Run, StockMovement, Work
+from maintenance.log import changes, listing, write
+from maintenance.models import DieForecast, Fitting, Order, Reading, Replacement, Run, StockMovement, Work
 from tests.history.folders import COMPONENTS, DIES, component, ground, run, sound
 from tests.history.shop import as_written, cycles, empty_the_database, fittings
 
@@ -229,6 +229,58 @@ def test_text_that_a_spreadsheet_would_run_comes_back_as_it_was(load_tables):
     before = as_written()
     load_tables(runs=rows)
     assert as_written() == before
+
+
+SHARED = {"press": "P1"}
+OTHER = [*DIES, DIES[0] | {"die": "H-202"}]
+
+
+@pytest.mark.parametrize(
+    ("begins", "noted"),
+    [("2020-01-06T11:00:00+00:00", True), ("2020-01-06T12:00:00+00:00", False)],
+    ids=["over", "after"],
+)
+def test_two_dies_in_one_press_at_one_time_are_taken_and_told(load_tables, begins, noted):
+    """Records on paper are written down roughly: both count, and nobody has to leave half a day out."""
+    first = run("2020-01-06T06:00:00+00:00", "2020-01-06T12:00:40+00:00", **SHARED)
+    second = run(begins, "2020-01-06T15:00:00+00:00", die="H-202", **SHARED)
+    loaded = load_tables(dies=OTHER, runs=[first])
+    assert not [note for note in loaded.notes if "same press" in note]
+    loaded = load_tables(dies=OTHER, runs=[first, second])
+    notes = [note for note in loaded.notes if "same press" in note]
+    assert Run.objects.count() == 2 and bool(notes) == noted
+    if noted:
+        assert notes == [
+            "runs.csv: 1 run is of a time at which another die ran in the same press; both count. H-202 from 6 Jan "
+            "2020, 11:00: H-201 ran in press P1 from 6 Jan 2020, 06:00 to 6 Jan 2020, 12:00, and a press runs one die "
+            "at a time. Check the press and the times."
+        ]
+    again = load_tables(dies=OTHER, runs=[first, second])
+    assert not [note for note in again.notes if "same press" in note]  # said once
+
+
+def test_a_folder_says_once_which_dies_it_changed(load_tables):
+    sent = []
+
+    def hear(sender, *, dies, items, by_night, **more):
+        sent.append((set(Die.objects.filter(pk__in=dies).values_list("code", flat=True)), by_night))
+
+    changes.dies_changed.connect(hear)
+    try:
+        load_tables(dies=OTHER, runs=RUNS)
+        assert sent == [({"H-201", "H-202"}, True)]
+        load_tables(dies=OTHER, runs=RUNS)
+        assert len(sent) == 1  # nothing was new
+        more = run("2020-03-06T06:00:00+00:00", "2020-03-06T12:00:00+00:00", die="H-202")
+        load_tables(dies=OTHER, runs=[*RUNS, more])
+        load_tables(dies=OTHER, sharpenings=[ground("1-A", "2020-05-01T06:00:00+00:00")])
+        load_tables(dies=[OTHER[0], OTHER[1] | {"strokes_per_minute": "70"}])
+        struck = {"struck_at": "2020-05-02T06:00:00+00:00", "struck_by": "Ina T.", "struck_reason": "twice"}
+        load_tables(dies=[OTHER[0], OTHER[1] | {"strokes_per_minute": "70"}], runs=[RUNS[0] | struck])
+        assert [codes for codes, _ in sent[1:]] == [{"H-202"}, {"H-201"}, {"H-202"}, {"H-201"}]
+    finally:
+        changes.dies_changed.disconnect(hear)
+    assert not DieForecast.objects.exists()  # the night's work
 
 
 # --- again ------------------------------------------------------------------------------------------------------------

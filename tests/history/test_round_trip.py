@@ -34,6 +34,7 @@ from maintenance.log import write as log
 from maintenance.models import (
     EVENTS,
     CostLine,
+    Counter,
     CounterDevice,
     CounterQuestion,
     CounterReading,
@@ -193,6 +194,12 @@ def everything() -> None:
     Rate.objects.create(plant=plant, kind="press hour", valid_from=dt.date(2023, 1, 1), amount=Decimal("95.5"))
     assert run.order == order
     counters(plant=plant, die=die, bare=bare, press=press, variant=long, order=order, person=ina, user=user, at=moment)
+    own, of_press = Counter.objects.get(die=bare), Counter.objects.get(press=press)
+    Run.objects.filter(die=bare).update(counter=own, device=own.device.name)
+    HitCorrection.objects.create(
+        die=die, variant=long, at=moment(2.7), counted_from=moment(2.6), hits=12, with_stock=False, reason="counted",
+        through="counter", device=of_press.device.name, counter=of_press,
+    )  # fmt: skip
     for event in EVENTS:
         slip_of_the_pen(event, by)
 

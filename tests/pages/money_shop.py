@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from diestore.register.models import Party, Rate
 from maintenance.forecasts import store
+from maintenance.log import changes
 from maintenance.models import StockMovement, fresh_key
 from tests import factories as make
 
@@ -14,9 +15,11 @@ LAST_DAY = 170
 
 
 def movement(item, quantity: int, *, kind: str = "count", place: str = "shelf", day: float = 0):
-    return StockMovement.objects.create(
+    made = StockMovement.objects.create(
         plant=make.plant(), item=item, quantity=quantity, kind=kind, place=place, at=make.moment(day), key=fresh_key()
     )
+    changes.tell(items=[item.pk])
+    return made
 
 
 def supplier(code: str = "QUILLFEN") -> Party:

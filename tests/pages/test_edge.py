@@ -97,6 +97,7 @@ def test_the_page_takes_the_same_queries_whatever_the_edge_has(as_role, django_a
     assert "7 to 46 of 46" not in html and "1 to 40 of 46" in html
 
 
+@make.nothing_follows()
 def reading(position, day: float, quantity: str, value_si: float, unit: str = "um"):
     return write.log_reading(
         by=make.actor(), at=make.moment(day), quantity=quantity, value_si=value_si, typed_value=f"{value_si:g}",

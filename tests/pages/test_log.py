@@ -12,7 +12,7 @@ from diestore.access import roles
 from diestore.access.models import Person
 from diestore.register.models import Variant
 from maintenance.log import write
-from maintenance.models import DieForecast, Run, Stop
+from maintenance.models import Counter, CounterDevice, DieForecast, OpenCount, Run, Stop
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, everything, page, said, send, sent, start_to_end, typed
 
@@ -218,6 +218,48 @@ def test_a_run_may_begin_in_the_minute_in_which_the_last_one_ended(lead, die, in
     write.log_run(by=make.actor(), die=die, started=end - dt.timedelta(hours=2), ended=end, hits=9_000)
     assert send(lead, "log_run", die, hits="9600", person=ina.pk, started=typed(end)).status_code == 302
     assert Run.objects.latest("at").started == end
+
+
+def test_two_dies_in_one_press_at_one_time_need_a_tick(lead, die, ina):
+    press = make.press("P-7")
+    other = make.die("B-118")
+    start = timezone.now().replace(second=0, microsecond=0) - dt.timedelta(hours=2)
+    there = {"die": other, "started": start - dt.timedelta(hours=3), "ended": start + dt.timedelta(minutes=20)}
+    write.log_run(by=make.actor(), hits=9_000, press=press, **there)
+    values = {"hits": "9600", "person": ina.pk, "press": press.pk, **start_to_end()}
+    answer = send(lead, "log_run", die, **values)
+    assert answer.status_code == 422 and not answer.context["form"].visible_errors
+    assert "B-118 ran in press P-7 from" in page(answer) and "a press runs one die at a time" in page(answer)
+    assert Run.objects.count() == 1
+    again = sent(answer, **values) | {"confirm": answer.context["form"].doubt_mark}
+    assert lead.post(address("log_run", die), again).status_code == 302
+    assert Run.objects.get(die=die).press == press
+
+
+def test_runs_that_touch_in_a_press_or_share_a_typed_minute_are_no_doubt(lead, die, ina):
+    press = make.press("P-7")
+    start = timezone.now().replace(second=40, microsecond=0) - dt.timedelta(hours=2)
+    there = {"die": make.die("B-118"), "started": start - dt.timedelta(hours=3), "ended": start}
+    write.log_run(by=make.actor(), hits=9_000, press=press, **there)
+    elsewhere = make.die("B-119")
+    write.log_run(by=make.actor(), hits=9_000, press=make.press("P-8"), die=elsewhere, started=start,
+                  ended=timezone.now())  # fmt: skip
+    struck = write.log_run(by=make.actor(), hits=9_000, press=press, die=make.die("B-120"), started=start,
+                           ended=timezone.now())  # fmt: skip
+    write.strike_out(by=make.actor(), entry=struck, reason="another press")
+    answer = send(lead, "log_run", die, hits="9600", person=ina.pk, press=press.pk, started=typed(start))
+    assert answer.status_code == 302 and Run.objects.filter(die=die).exists()
+
+
+def test_a_die_that_is_counted_in_the_press_just_now_is_asked_about_too(lead, die, ina):
+    press, other = make.press("P-7"), make.die("B-118")
+    device = CounterDevice.objects.create(plant=die.plant, name="box")
+    OpenCount.objects.create(
+        counter=Counter.objects.create(device=device, press=press), die=other, variant=other.variants.get(),
+        started=timezone.now() - dt.timedelta(hours=1), at=timezone.now(), hits=900,
+    )  # fmt: skip
+    answer = send(lead, "log_run", die, hits="9600", person=ina.pk, press=press.pk, **start_to_end())
+    assert answer.status_code == 422 and "B-118 ran in press P-7 from" in answer.context["form"].doubt
 
 
 @pytest.mark.parametrize(("hits", "word"), [("30000", "more than double"), ("3000", "less than half")])

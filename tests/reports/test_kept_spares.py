@@ -9,11 +9,12 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from diestore.register import changes as register
 from diestore.register.models import Die, Item, Piece, Position
 from diestore.service import queue
 from maintenance import tasks
-from maintenance.log import spare_mark, write
-from maintenance.models import Order, Run, StockMovement
+from maintenance.log import changes, write
+from maintenance.models import Change, Order, Run, StockMovement
 from reports import tasks as own
 from reports.models import KeptSpare, KeptSpares
 from reports.spares import advice, reads, why
@@ -31,7 +32,6 @@ LATER = shop.LAST_DAY + 0.3  # the same day, after the last run
 def plant(monkeypatch):
     """Six dies and five spares: two dies share each; one spare lies on the shelf only, one has no lead time."""
     monkeypatch.setattr(spares_kept, "WORTH_KEEPING", 2)
-    monkeypatch.setattr(spare_mark, "A_WHILE", dt.timedelta(0))  # else all that is entered here is of this moment
     items = [
         shop.spare(f"PP-{n}.0-M2", on_hand=n, lead_days=40 + 60 * n, kind="pierce_punch", grind_allowance_mm=0.9)
         for n in range(3)
@@ -75,7 +75,7 @@ def waiting(plant):
 def entered(die, **more):
     """A run on the last day of the records, and what follows an entry at a form."""
     run = make.run(die, LATER, 90_000, **more)
-    tasks.entry_made(die)
+    changes.tell(dies=[die.pk])
     return run
 
 
@@ -101,12 +101,12 @@ def test_after_a_sharpening_and_a_strike_out(plant):
     night(plant)
     die = Die.objects.get(code="H-002")
     sharpened = make.sharpen(die, LATER, *die.positions.all(), why="dull", found="dull", removed_mm=0.4)[0]
-    tasks.entry_made(die)
+    changes.tell(dies=[die.pk])
     renewed(plant)
     with_it = shown(plant)
     assert with_it == from_the_log(plant)
     write.strike_out(by=make.actor(), entry=sharpened, reason="another die")
-    tasks.entry_made(die)
+    changes.tell(dies=[die.pk])
     assert waiting(plant) == ["PP-2.0-M2"]
     renewed(plant)
     assert shown(plant) == from_the_log(plant) != with_it and not waiting(plant)
@@ -128,46 +128,57 @@ def test_after_a_movement_of_stock(plant):
 def test_what_changes_in_the_register_and_in_orders_waits_too(plant):
     night(plant)
     item = Item.objects.get(code="NO-LEAD")
-    item.lead_days = 20
-    item.save()
+    register.save(item, lead_days=20)
     assert waiting(plant) == ["NO-LEAD"]
     renewed(plant)
     make.order(Die.objects.get(code="H-000"), parts=700_000, due=make.moment(190).date())
     assert waiting(plant) == ["PP-0.0-M2"]
     renewed(plant)
-    Order.objects.update(closed_at=timezone.now())
+    register.save(Order.objects.get(), closed_at=timezone.now())
     assert waiting(plant) == ["PP-0.0-M2"]
     renewed(plant)
     place = Position.objects.get(die__code="H-001", code="1-A")
-    place.item = Item.objects.get(code="ON-THE-SHELF")
-    place.save()
+    register.save(place, item=Item.objects.get(code="ON-THE-SHELF"))
     assert waiting(plant) == ["ON-THE-SHELF", "PP-1.0-M2"]  # what it takes now and what it took before
     renewed(plant)
     die = Die.objects.get(code="H-001")
-    die.status = "stored"
-    die.save()
+    register.save(die, status="stored")
     assert waiting(plant) == ["ON-THE-SHELF", "PP-1.0-M2"]
     renewed(plant)
     assert shown(plant) == from_the_log(plant) and not waiting(plant)
 
 
-def test_an_entry_under_way_while_it_was_told_is_told_with_the_next(plant, monkeypatch):
+def test_an_entry_under_way_while_it_was_told_waits_as_soon_as_it_is_there(plant):
+    """Its number was given before the mark was made, and the night could not see it yet."""
+    make.run(Die.objects.get(code="H-001"), LATER, 90_000)
+    under_way = Change.objects.latest("pk").pk
     night(plant)
     kept = KeptSpares.objects.get()
-    run = make.run(Die.objects.get(code="H-001"), LATER, 90_000)
-    kept.mark["last"]["run_number"] = run.pk  # its number was given, and the night could not see it yet
+    assert waiting(plant) == [] and under_way in kept.mark["there"]
+    kept.mark["there"].remove(under_way)
     kept.save()
-    assert waiting(plant) == []
-    monkeypatch.setattr(spare_mark, "A_WHILE", dt.timedelta(minutes=2))
-    assert "PP-1.0-M2" in {row.code for row in renewed(plant).rows}
-    assert shown(plant) == from_the_log(plant)
+    assert waiting(plant) == ["PP-1.0-M2"]
+    assert {row.code for row in renewed(plant).rows} == {"PP-1.0-M2"}
+    assert waiting(plant) == [] and shown(plant) == from_the_log(plant)
+
+
+@pytest.mark.parametrize("age", [dt.timedelta(days=7), None])
+def test_where_nobody_knows_what_changed_since_all_wait(plant, age):
+    """The night was long ago, or of the version before, which made other marks."""
+    night(plant)
+    kept = KeptSpares.objects.get()
+    kept.mark = kept.mark | {"at": (timezone.now() - age).isoformat()} if age else {"last": {"run_number": 3}}
+    kept.save()
+    assert len(waiting(plant)) == 5
+    assert len(renewed(plant).rows) == 5
+    assert waiting(plant) == [] and shown(plant) == advice.all_spares(plant)
 
 
 def test_a_new_day_of_records_tells_all_of_them(plant):
     night(plant)
     die = Die.objects.get(code="H-001")
     make.run(die, shop.LAST_DAY + 4, 9_000)
-    tasks.entry_made(die)
+    changes.tell(dies=[die.pk])
     made = renewed(plant)
     assert len(made.rows) == 5 and made.kept.today > make.moment(shop.LAST_DAY).date()
     assert shown(plant) == advice.all_spares(plant)
@@ -188,7 +199,7 @@ def test_one_spare_is_told_from_the_log_at_once(plant):
         assert told.ground_out == pytest.approx(small[item.code].ground_out, rel=1e-3)
     die = Die.objects.get(code="H-001")
     make.sharpen(die, LATER, *die.positions.all(), why="dull", found="dull", removed_mm=0.4)
-    tasks.entry_made(die)
+    changes.tell(dies=[die.pk])
     item = Item.objects.get(code="PP-1.0-M2")
     told = spares_kept.why(item, plant)
     assert told.row == next(row for row in from_the_log(plant) if row.item == item)
@@ -220,7 +231,7 @@ def test_the_night_that_goes_wrong_leaves_the_old_rows(plant, monkeypatch):
 def test_workers_tell_anew_what_waits(plant, settings):
     settings.FORECASTS_BY_WORKERS = True
     die = Die.objects.get(code="H-001")
-    tasks.entry_made(die)
+    changes.tell(dies=[die.pk])
     worker = queue.Worker(name="one")
     while worker.step():
         pass
@@ -238,8 +249,8 @@ def test_where_it_takes_long_the_queue_pauses_before_it(plant, settings):
     night(plant)
     KeptSpares.objects.update(took_s=60)
     before = timezone.now()
-    own.plan_after_entry(Die.objects.get(code="H-001"))
-    own.plan_after_entry(Die.objects.get(code="H-002"))
+    for code in ("H-001", "H-002"):
+        tasks.die_foretold.send(sender=Die, die=Die.objects.get(code=code))
     waits = queue.unfinished().get()
     assert dt.timedelta(seconds=115) < waits.run_after - before < dt.timedelta(seconds=130)
 
@@ -295,6 +306,7 @@ def test_as_many_queries_with_many_rows_and_a_busy_day(plant, as_role):
         return found
 
     night(plant)
+    make.run(Die.objects.first(), LATER + 0.17, 500, hours=0.5)  # so that something waits in both
     few = counts()
     for n in range(60):
         shop.spare(f"ZZ-{n:03}", on_hand=n)

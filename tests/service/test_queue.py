@@ -16,7 +16,7 @@ from diestore.service import queue
 from diestore.service.models import TaskWorker
 from maintenance import tasks
 from maintenance.forecasts import fit, store
-from maintenance.log import queries, write
+from maintenance.log import changes, freshness, queries, write
 from maintenance.models import DieForecast, FleetFit, PastForecasts
 from tests import factories
 
@@ -47,20 +47,22 @@ def due_now() -> None:
 
 
 def test_without_workers_an_entry_computes_its_die_at_once_and_the_queue_stays_empty(die):
-    assert tasks.entry_made(die).die == die
+    changes.tell(dies=[die.pk])
+    assert queries.newest_forecast(die).die == die
     assert not DBTaskResult.objects.exists()
 
 
 def test_with_workers_an_entry_leaves_the_forecast_to_them_once(die, by_workers):
-    assert tasks.entry_made(die) is None
-    tasks.entry_made(die)
+    changes.tell(dies=[die.pk])
+    assert queries.newest_forecast(die) is None
+    changes.tell(dies=[die.pk])
     assert DBTaskResult.objects.count() == 1
     worker = queue.Worker(name="a")
     assert worker.step() and not worker.step()
     assert queries.newest_forecast(die).hits_since_sharpening == 20_000
     assert only().status == "SUCCESSFUL"
     factories.run(die, 2, 5_000)
-    tasks.entry_made(die)  # the one before is done: this is another
+    changes.tell(dies=[die.pk])  # the one before is done: this is another
     assert DBTaskResult.objects.count() == 2
 
 
@@ -215,19 +217,24 @@ def test_an_entry_made_while_the_fleet_is_fitted_is_in_the_forecast(die, monkeyp
     assert told.hits_since_sharpening == 27_000 and told.fit is not None
 
 
-def test_what_counts_as_changed_between_two_countings(die):
+def test_what_counts_as_changed_since_a_mark(die):
     other = factories.die("H-901")
     place = factories.position(other)
-    before = queries.entries_counted()
-    assert queries.dies_entered_between(before, queries.entries_counted(), plant=die.plant) == set()
+    before = freshness.mark()
+
+    def changed_since(mark):
+        return freshness.since(mark).dies_in("records")
+
+    assert changed_since(before) == set()
     run = factories.run(die, 3)
-    after = queries.entries_counted()
-    assert queries.dies_entered_between(before, after, plant=die.plant) == {die.pk}
+    assert changed_since(before) == {die.pk}
+    after = freshness.mark()
+    assert changed_since(after) == set()
     write.strike_out(by=factories.actor(), entry=run, reason="twice")
-    struck = queries.entries_counted()
-    assert queries.dies_entered_between(after, struck, plant=die.plant) == {die.pk}
+    struck = freshness.mark()
+    assert changed_since(after) == {die.pk}
     factories.sharpen(other, 4, place)
-    assert queries.dies_entered_between(struck, queries.entries_counted(), plant=die.plant) == {other.pk}
+    assert changed_since(struck) == {other.pk}
 
 
 def test_tasks_done_long_ago_are_forgotten_and_new_ones_not(die):

@@ -7,16 +7,14 @@ from django.core.management.base import BaseCommand
 
 class Command(BaseCommand):
     help = (
-        "Count what the presses sent and what is not counted yet. Messages have it done every five minutes, and so "
-        "does the page of the counters; run this from cron so that the last minutes before a silence are counted too."
+        "Count what the presses sent and what is not counted yet. Messages have it done every five minutes, and the "
+        "page of the counters has a button for it; run this from cron so that the last minutes before a silence are "
+        "counted too."
     )
 
     def handle(self, *, verbosity, **options) -> None:
-        from maintenance import tasks
         from maintenance.counters import settle
 
         changed = settle.settle_waiting()
-        for die in sorted(changed, key=lambda d: d.pk):
-            tasks.entry_made(die)
         if verbosity:
             self.stdout.write(f"The hits of {len(changed)} die{'' if len(changed) == 1 else 's'} changed.")

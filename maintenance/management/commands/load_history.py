@@ -19,22 +19,19 @@ class Command(BaseCommand):
         from django.conf import settings
 
         from maintenance import tasks
-        from maintenance.counters import settle
-        from maintenance.history.load import load
         from maintenance.history.problems import HistoryRefused
 
         bars = []
         try:
-            loaded = load(folder, plant=plant, allow_future=allow_future, progress=progress_bar("loading", bars))
+            loaded = tasks.load_records(
+                folder, plant=plant, allow_future=allow_future, progress=progress_bar("loading", bars)
+            )
         except HistoryRefused as error:
             raise CommandError(str(error)) from None
         finally:
             for bar in bars:
                 bar.close()
-        settle.settle_waiting(loaded.plant)  # counts in the folder become hits
         added = any(loaded.counts.added.values())
-        if added and settings.FORECASTS_BY_WORKERS:
-            tasks.plan_night(loaded.plant)
         if not verbosity:
             return
         for note in loaded.notes:

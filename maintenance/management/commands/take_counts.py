@@ -22,7 +22,6 @@ class Command(BaseCommand):
         parser.add_argument("--plant", metavar="CODE", help="Needed only where there are several plants.")
 
     def handle(self, *, folder, device, plant, verbosity, **options) -> None:
-        from maintenance import tasks
         from maintenance.counters import files
 
         if not folder.is_dir():
@@ -35,8 +34,6 @@ class Command(BaseCommand):
             )  # fmt: skip
         except OSError as error:
             raise CommandError(f"{folder}: {error.strerror}. Whatever was taken stays; run this again.") from error
-        for die in sorted(result.dies, key=lambda d: d.pk):
-            tasks.entry_made(die)
         if verbosity:
             self.stdout.write(
                 f"{result.files} file{'' if result.files == 1 else 's'}: {result.taken:,} counts taken, "

@@ -21,7 +21,7 @@ from maintenance.counters import questions as counters_questions
 from maintenance.forecasts import due
 from maintenance.log import expected, write
 from maintenance.log.data import OrderLeft
-from maintenance.models import CounterDevice, CounterQuestion, Order, Scope, fresh_key
+from maintenance.models import CounterDevice, CounterQuestion, DieInPress, Order, Scope, fresh_key
 
 from . import page
 
@@ -129,7 +129,7 @@ class InPressForm(ByForm):
         order = next((row for row in orders if row.variant_id in (None, wanted)), None)
         return variant or next((v for v in variants if v.pk == wanted), None), order
 
-    def save(self, by: write.Actor) -> presses.Changed:
+    def save(self, by: write.Actor) -> DieInPress:
         said, now = self.cleaned_data, timezone.now()
         at: dt.datetime = said.get("at") or now
         if at == minute(now):
@@ -187,14 +187,13 @@ class SettleForm(ByForm):
             self.add_error("die", "Say which die ran.")
         return cleaned
 
-    def save(self, by: write.Actor) -> frozenset[Die]:
+    def save(self, by: write.Actor) -> None:
         said = self.cleaned_data
         questions: tuple[CounterQuestion, ...] = self.asked.questions
         if said["verdict"] == counters_questions.COUNTER_HOLDS:
-            return counters_questions.counter_holds(by=by, questions=questions, reason="The counter holds.")
-        return counters_questions.settle_questions(
-            by=by, questions=questions, verdict=said["verdict"], die=said.get("die")
-        )
+            counters_questions.counter_holds(by=by, questions=questions, reason="The counter holds.")
+            return
+        counters_questions.settle_questions(by=by, questions=questions, verdict=said["verdict"], die=said.get("die"))
 
 
 class _Several(forms.ModelMultipleChoiceField):

@@ -187,11 +187,9 @@ def in_press_now(*, die: Die | None = None, press: Press | None = None) -> DieIn
     return (rows.filter(die=die) if die is not None else rows.filter(press=press)).first()
 
 
-def some_wait() -> bool:
-    """Whether counts wait still that were to be counted just now: older than the messages that come meanwhile."""
-    return Counter.objects.filter(
-        Q(counted_at__isnull=True) | Q(counted_at__lt=timezone.now() - SILENT), waiting_since__isnull=False
-    ).exists()
+def waiting() -> int:
+    """How many counters sent what is not counted yet. Their messages have it counted every five minutes."""
+    return Counter.objects.filter(waiting_since__isnull=False).count()
 
 
 def devices():

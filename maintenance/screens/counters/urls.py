@@ -6,6 +6,7 @@ from . import views
 
 urlpatterns = [
     path("", views.Counters.as_view(), name="counters"),
+    path("count/", views.CountNow.as_view(), name="counters_count"),
     path("in-press/", views.InPress.as_view(), name="in_press"),
     path("questions/<int:pk>/", views.Settle.as_view(), name="counter_question"),
     path("questions/<int:pk>/again/", views.TakeBack.as_view(), name="counter_question_again"),

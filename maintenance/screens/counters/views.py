@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import logging
-from collections.abc import Iterable
-
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -19,16 +16,13 @@ from diestore.access import roles
 from diestore.access.models import Person
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Plant, Press
-from maintenance import tasks
 from maintenance.counters import asked as counters_asked
 from maintenance.counters import devices, questions, settle
-from maintenance.log import expected, sent, write
+from maintenance.log import changes, expected, sent, write
 from maintenance.models import CounterDevice, CounterQuestion, fresh_key
 
 from . import page
 from .forms import DeviceForm, InPressForm, SettleForm
-
-logger = logging.getLogger(__name__)
 
 LAST_PERSON = "log_person"  # who logged last in this session, as in the log
 BIGGEST_KEY = 2**63 - 1
@@ -58,31 +52,25 @@ def _actor(request: HttpRequest, person: Person | None) -> write.Actor:
     return write.Actor(person=person, user=request.user, device=tablet.device[:80] if tablet else "")
 
 
-def _tell_forecasts(request: HttpRequest, dies: Iterable[Die]) -> None:
-    """What was entered is saved by now, whatever happens here."""
-    try:
-        for die in dies:
-            tasks.entry_made(die)
-    except Exception:
-        logger.exception("A forecast could not be made anew after counting")
+def _say_behind(request: HttpRequest, outcome: changes.Following) -> None:
+    """What was entered is saved by now, whatever became of what follows from it."""
+    if outcome.behind:
         messages.warning(request, "This is saved, but a forecast could not be made anew.")
 
 
 class Counters(PermissionRequiredMixin, View):
-    """Each press, and what is to be settled. What waits to be counted is counted first."""
+    """Each press, what is to be settled, and what waits to be counted: a button counts it at once."""
 
     raise_exception = True
     permission_required = roles.LOG_RUN
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        _tell_forecasts(request, settle.settle_waiting())
-        if page.some_wait():
-            messages.warning(request, "Some counts could not be counted yet. They are kept.")
         return render(
             request,
             "maintenance/screens/counters/counters.html",
             {
                 "lines": page.lines(),
+                "waiting": page.waiting(),
                 "asked": counters_asked.open_questions(),
                 "settled": counters_asked.settled_lately(),
                 "may_take_back": request.user.has_perm(roles.STRIKE_ENTRY),
@@ -90,6 +78,24 @@ class Counters(PermissionRequiredMixin, View):
                 "now": timezone.now(),
             },
         )
+
+
+class CountNow(PermissionRequiredMixin, View):
+    """Count what waits."""
+
+    raise_exception = True
+    permission_required = roles.LOG_RUN
+    http_method_names = ["post"]
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        with changes.following() as outcome:
+            settle.settle_waiting()
+        _say_behind(request, outcome)
+        if page.waiting():
+            messages.warning(request, "Some counts could not be counted yet. They are kept.")
+        else:
+            messages.success(request, "All that the presses sent is counted.")
+        return redirect("maintenance:counters")
 
 
 class InPress(PermissionRequiredMixin, View):
@@ -120,13 +126,13 @@ class InPress(PermissionRequiredMixin, View):
             form.add_error(None, OTHER_VALUES)
             return self._show(request, die, press, form, status=409)
         try:
-            changed = form.save(_actor(request, form.cleaned_data.get("person")))
+            with changes.following() as outcome:
+                row = form.save(_actor(request, form.cleaned_data.get("person")))
         except write.EntryRefused as refused:
             sent.take_back(key)
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, die, press, form, status=422)
-        row = changed.row
-        _tell_forecasts(request, changed.dies)
+        _say_behind(request, outcome)
         act = form.cleaned_data["act"]
         said = {"out": "taken out of", "set": "set in", "never": "was never in"}[act]
         clock = timezone.localtime(row.until if act == "out" else row.since)
@@ -200,11 +206,12 @@ class Settle(PermissionRequiredMixin, View):
         if not form.is_valid():
             return self._show(request, asked, form, status=422)
         try:
-            changed = form.save(_actor(request, form.cleaned_data.get("person")))
+            with changes.following() as outcome:
+                form.save(_actor(request, form.cleaned_data.get("person")))
         except write.EntryRefused as refused:
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, asked, form, status=422)
-        _tell_forecasts(request, changed)
+        _say_behind(request, outcome)
         messages.success(request, f"Settled for {asked.where}: {counters_asked.said(asked, form.cleaned_data)}.")
         return redirect("maintenance:counters")
 
@@ -238,11 +245,12 @@ class TakeBack(PermissionRequiredMixin, View):
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
         question = get_object_or_404(CounterQuestion, pk=min(pk, BIGGEST_KEY), settled_at__isnull=False)
         try:
-            changed = questions.take_back(by=write.Actor(user=request.user), question=question)
+            with changes.following() as outcome:
+                questions.take_back(by=write.Actor(user=request.user), question=question)
         except write.EntryRefused as refused:
             messages.warning(request, str(refused))
         else:
-            _tell_forecasts(request, changed)
+            _say_behind(request, outcome)
             messages.success(request, "The answer holds no longer.")
         return redirect("maintenance:counters")
 

@@ -230,6 +230,8 @@ class RunForm(LogForm):
                 f"In {said_length(length)} this die makes about {expected:,} hits at "
                 f"{self.die.strokes_per_minute:g} strokes a minute; {hits:,} is {more}. Check the times and the hits."
             )
+        if doubt := rules.doubt_of_press(self.die, cleaned.get("press"), cleaned["started"], cleaned["ended"]):
+            yield doubt
         good = cleaned.get("good_parts")
         variant = self._variant(cleaned)
         if good is not None and variant is not None:

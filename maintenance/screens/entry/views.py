@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Collection
 from urllib.parse import urlencode
 
@@ -22,13 +21,10 @@ from diestore.access.tablet import tablet_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die
-from maintenance import tasks
-from maintenance.log import damage, expected, listing, sent, write
-from maintenance.models import DieForecast, Event
+from maintenance.log import changes, damage, expected, listing, queries, sent, write
+from maintenance.models import Event
 
 from . import forms, mishap_form, piece_forms
-
-logger = logging.getLogger(__name__)
 
 RECENT_DIES = "log_dies"
 LAST_PERSON = "log_person"
@@ -215,7 +211,8 @@ class LogTask(PermissionRequiredMixin, View):
             return self._not_again(request, die, form)
         by = _actor(request, form.cleaned_data["person"])
         try:
-            saved = form.save(by)
+            with changes.following() as outcome:
+                saved = form.save(by)
         except write.EntryRefused as refused:
             # Refused perhaps only because the same form, sent at the same moment, was quicker by a hair.
             saved = write.entered_with(key)
@@ -227,7 +224,7 @@ class LogTask(PermissionRequiredMixin, View):
         _remember_die(request, die)
         if instead and not instead.event.replaced_by_id:
             write.name_successor(struck=instead.event, entry=saved[0])
-        _say_saved(request, die, saved)
+        _say_saved(request, die, saved, outcome)
         return HttpResponseRedirect(self._next(die, saved))
 
     def _next(self, die: Die, saved: list[Event]) -> str:
@@ -387,12 +384,13 @@ class Strike(PermissionRequiredMixin, View):
             return self._show(request, entry, form, status=422)
         by = _actor(request, form.cleaned_data["person"])
         try:
-            write.strike_out(by=by, entry=entry.event, reason=form.cleaned_data["reason"])
+            with changes.following() as outcome:
+                write.strike_out(by=by, entry=entry.event, reason=form.cleaned_data["reason"])
         except write.EntryRefused as refused:
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, entry, form, status=422)
         _remember_person(request, by.person)
-        _say_struck(request, entry)
+        _say_struck(request, entry, outcome)
         if "again" in request.POST and (again := self._again(request, entry)):
             return HttpResponseRedirect(again)
         return HttpResponseRedirect(_die_url(entry.die) if entry.die else reverse("maintenance:entries"))
@@ -501,24 +499,24 @@ def _cautions(work: str) -> list[str]:
     return [*(caution.short for caution in for_work(work)), FIRST] if work else []
 
 
-def _say_saved(request: HttpRequest, die: Die, saved: list[Event]) -> None:
+def _say_saved(request: HttpRequest, die: Die, saved: list[Event], outcome: changes.Following) -> None:
     entry = listing.of_event(saved[0], system=_system(request))
-    forecast = _forecast_again(request, die)
     named = {e.position_id for e in saved if getattr(e, "position_id", None)}
-    messages.success(request, f"{entry.words}. {_clocks_now(die, forecast, named)}".strip())
+    _say_behind(request, outcome)
+    messages.success(request, f"{entry.words}. {_clocks_now(die, named)}".strip())
     if alarm := damage.told_by(saved[0], _system(request)):
         messages.warning(request, alarm)
 
 
-def _say_struck(request: HttpRequest, entry: listing.Entry) -> None:
-    said = f"Struck out: {entry.words}."
-    if entry.die is not None:
-        said = f"{said} {_clocks_now(entry.die, _forecast_again(request, entry.die))}".strip()
-    messages.success(request, said)
+def _say_struck(request: HttpRequest, entry: listing.Entry, outcome: changes.Following) -> None:
+    clock = _clocks_now(entry.die) if entry.die is not None else ""
+    _say_behind(request, outcome)
+    messages.success(request, f"Struck out: {entry.words}. {clock}".strip())
 
 
-def _clocks_now(die: Die, forecast: DieForecast | None, named: Collection[int] = ()) -> str:
+def _clocks_now(die: Die, named: Collection[int] = ()) -> str:
     """The clock that matters after an entry: of the pieces it names, else of the edge that limits the die."""
+    forecast = None if named else queries.newest_forecast(die)
     limiting = [forecast.limiting_id] if forecast is not None and forecast.limiting_id else []
     clock = expected.leading_edge(die, timezone.now(), among=named or limiting)
     if clock is None:
@@ -527,11 +525,7 @@ def _clocks_now(die: Die, forecast: DieForecast | None, named: Collection[int] =
     return f"{clock.code} now {about}{clock.hits:,} hits since {clock.since}."
 
 
-def _forecast_again(request: HttpRequest, die: Die) -> DieForecast | None:
-    """That die's forecast, on the stored fit. The entry is saved by now and stays, whatever happens here."""
-    try:
-        return tasks.entry_made(die)
-    except Exception:
-        logger.exception("The forecast of die %s could not be made anew", die.pk)
+def _say_behind(request: HttpRequest, outcome: changes.Following) -> None:
+    """The entry is saved by now and stays, whatever became of what follows from it."""
+    if outcome.behind:
         messages.warning(request, "The entry is saved, but the forecast of this die could not be made anew.")
-        return None

@@ -21,13 +21,14 @@ class Command(BaseCommand):
         from diestore.service import queue
         from maintenance import tasks
         from maintenance.counters import settle
-        from maintenance.log import sent
+        from maintenance.log import freshness, sent
 
         call_command("clearsessions", verbosity=0)  # those that ran out
-        settle.settle_waiting()  # what counters sent last, before they fell silent
+        settle.settle_waiting(by_night=True)  # what counters sent last, before they fell silent
         sent.forget_old()
         reaped = queue.reap()
         forgotten = queue.prune()
+        freshness.forget()
         plants = list(Plant.objects.all())
         for plant in plants:
             tasks.plan_night(plant)
