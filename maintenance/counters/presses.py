@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant, Press, Variant
-from maintenance.log.rules import EntryRefused, check_moment, check_text, said, saving
+from maintenance.log.rules import EntryRefused, check_moment, check_text, saving, stamp
 from maintenance.log.write import Actor
 from maintenance.models import (
     Counter,
@@ -54,10 +54,10 @@ def set_in_press(
         touched = {press}
         for row in DieInPress.objects.now().filter(press=press) | DieInPress.objects.now().filter(die=die):
             if row.press_id == press.pk and row.die_id == die.pk and row.since <= at:
-                raise EntryRefused(f"{die} is in press {press} already, since {said(row.since)}.", field="at")
+                raise EntryRefused(f"{die} is in press {press} already, since {stamp(row.since)}.", field="at")
             if row.since >= at and until is None:
                 raise EntryRefused(
-                    f"{row.die} is in press {row.press} since {said(row.since)}. Enter a later time, or say when this "
+                    f"{row.die} is in press {row.press} since {stamp(row.since)}. Enter a later time, or say when this "
                     "one was taken out.",
                     field="at",
                 )
@@ -67,8 +67,8 @@ def set_in_press(
         clash = _clash(press, die, at, until)
         if clash is not None:
             raise EntryRefused(
-                f"{clash.die} was in press {clash.press} from {said(clash.since)}"
-                f"{f' to {said(clash.until)}' if clash.until else ''}. Enter another time.",
+                f"{clash.die} was in press {clash.press} from {stamp(clash.since)}"
+                f"{f' to {stamp(clash.until)}' if clash.until else ''}. Enter another time.",
                 field="at",
             )
         row = DieInPress.objects.create(
@@ -103,7 +103,7 @@ def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> DieInPress:
         if row.until is not None or row.struck_at is not None:
             raise EntryRefused(f"{row.die} was taken out of press {row.press} already.", field="at")
         if at <= row.since:
-            raise EntryRefused(f"It was set in the press {said(row.since)}. Enter a later time.", field="at")
+            raise EntryRefused(f"It was set in the press {stamp(row.since)}. Enter a later time.", field="at")
         _end(row, by, at)
         _count_anew({row.press}, min(at, row.since))
         return row

@@ -62,39 +62,39 @@ class Components(TableLoader):
     def _spares(self) -> None:
         """spares.csv, and the spares that components.csv names beside them."""
         items = Merger(self.shop, Item, "spares")
-        told: set[str] = set()
+        columns: set[str] = set()
 
         def take(row: Row) -> None:
             key = row["spare"], row.get("revision", "")
-            said = " ".join(key).strip()
-            items.once(key, row.line, said)
-            told.update(row.columns)
+            label = " ".join(key).strip()
+            items.once(key, row.line, label)
+            columns.update(row.columns)
             values = given(row, "description", "criticality", "lead_days", "unit_price", "pack_size", *PIECE_FIELDS)
             if "kind" in row:
                 values["kind"] = kind_of(row["kind"]).key
             if "supplier" in row:
                 values["supplier_id"] = self.shop.party(row["supplier"], Party.Role.SUPPLIER).pk
-            item = items.put(key, self.shop.items.get(key), said, values, {"code": key[0], "revision": key[1]})
+            item = items.put(key, self.shop.items.get(key), label, values, {"code": key[0], "revision": key[1]})
             self.counts_told.append((row, item))
 
         self.each(tables.SPARES, take)
-        self._spares_of(self.rows, items, told)
+        self._spares_of(self.rows, items, columns)
         items.save(self.shop.items)
 
-    def _spares_of(self, rows: list[Row], items: Merger, told: set[str]) -> None:
+    def _spares_of(self, rows: list[Row], items: Merger, columns: set[str]) -> None:
         """Spares that components name: new ones are added, and what spares.csv has no column for is filled in
         from the components, where all that name the spare agree."""
-        said = defaultdict(lambda: defaultdict(set))
+        by_item = defaultdict(lambda: defaultdict(set))
         for row in rows:
             if "spare" in row:
                 key = row["spare"], row.get("spare_revision", "")
                 for name in ("kind", *PIECE_FIELDS):
                     if name in row:
-                        said[key][name].add(row[name])
-                said[key]  # named, even with nothing to say
-        for key, fields in said.items():
+                        by_item[key][name].add(row[name])
+                by_item[key]  # named, even with nothing to say
+        for key, fields in by_item.items():
             item = self.shop.items.get(key) or items.new.get(key)
-            values = {name: next(iter(found)) for name, found in fields.items() if len(found) == 1}
+            values = {name: next(iter(values_given)) for name, values_given in fields.items() if len(values_given) == 1}
             if "kind" in values:
                 try:
                     values["kind"] = kind_of(values["kind"]).key
@@ -104,7 +104,7 @@ class Components(TableLoader):
                 values = {
                     name: value
                     for name, value in values.items()
-                    if (key not in items.lines or name not in told) and getattr(item, name) in (None, "")
+                    if (key not in items.lines or name not in columns) and getattr(item, name) in (None, "")
                 }
                 if not values:
                     continue
@@ -208,8 +208,8 @@ class Components(TableLoader):
         def take(row: Row) -> None:
             die = self.shop.die(row["die"])
             key = die.pk, row["cut"], row.get("valid_from")
-            said = f"Cut {row['cut']} of {die.code}"
-            merger.once(key, row.line, said)
+            label = f"Cut {row['cut']} of {die.code}"
+            merger.once(key, row.line, label)
             standing = self.shop.cuts.get(key)
             values = given(row, "length_mm", "gap_mm", "valid_to")
             for side in ("upper", "lower"):
@@ -222,7 +222,7 @@ class Components(TableLoader):
                 raise BadRow("It ends before it begins.", "valid_to")
             if "gap_mm" not in row and "clearance_pct_per_side" in row:
                 values |= self._gap(die, row["clearance_pct_per_side"], standing)
-            merger.put(key, standing, said, values, {"die": die, "code": row["cut"], "valid_from": since})
+            merger.put(key, standing, label, values, {"die": die, "code": row["cut"], "valid_from": since})
 
         self.each(tables.CUTS, take)
         cutting: set[int] = set()
@@ -275,7 +275,7 @@ class Components(TableLoader):
         merger = Merger(self.shop, Piece, "pieces")
         marks = {p.mark: p.key for p in self.shop.pieces.values() if p.mark}
 
-        def put(row: Row, key: str, values: dict, make: dict, said: str) -> Piece:
+        def put(row: Row, key: str, values: dict, make: dict, label: str) -> Piece:
             if values.get("mark"):
                 other = marks.setdefault(values["mark"], key)
                 if other != key:
@@ -289,15 +289,15 @@ class Components(TableLoader):
                 return piece
             standing = self.shop.pieces.get(key)
             self._check_opening(values, standing)
-            self.described[key] = said
+            self.described[key] = label
             return merger.put(key, standing, f"piece {key}", values, {"plant": self.shop.plant, "key": key} | make)
 
         for row, die, position in self.components:
             if not row.get("starts_empty"):
                 try:
                     key, values, make = self._first_in(row, die, position)
-                    said = f"{tables.COMPONENTS.file}, line {row.line:,}"
-                    self.first_pieces.append((row, position, put(row, key, values, make, said)))
+                    label = f"{tables.COMPONENTS.file}, line {row.line:,}"
+                    self.first_pieces.append((row, position, put(row, key, values, make, label)))
                 except EntryRefused as error:
                     self.findings.problem(tables.COMPONENTS.file, row.line, error.field, str(error))
 

@@ -69,8 +69,8 @@ class Counts(TableLoader):
         since, until = row["since"], row.get("until")
         if until is not None and until <= since:
             raise BadRow("It was taken out before it was set.", "until")
-        said = [name for name in STRUCK if name in row]
-        if said and len(said) < len(STRUCK):
+        struck_names = [name for name in STRUCK if name in row]
+        if struck_names and len(struck_names) < len(STRUCK):
             raise BadRow(
                 "A struck-out row says when, by whom and why: struck_at, struck_by, struck_reason.", "struck_at"
             )
@@ -80,15 +80,15 @@ class Counts(TableLoader):
         if key in self.lines:
             raise BadRow(f"This stands in line {self.lines[key]:,} already.", "since")
         self.lines[key] = row.line
-        told = {"die_id": die.pk, "press_id": press.pk, "since": since, "until": until}
+        fields = {"die_id": die.pk, "press_id": press.pk, "since": since, "until": until}
         struck = {"struck_at": row["struck_at"], "struck_by": shop.person(row["struck_by"]),
-                  "struck_reason": row["struck_reason"]} if said else {}  # fmt: skip
+                  "struck_reason": row["struck_reason"]} if struck_names else {}  # fmt: skip
         if (known := self.standing.get(key)) is not None:
-            self._same_again(known, told, struck)
+            self._same_again(known, fields, struck)
             return
         part = shop.part(row["order_part"], row.get("order_revision", "")) if "order_part" in row else None
         made = DieInPress(
-            **told,
+            **fields,
             **struck,
             key=key,
             variant=shop.variant(die, row["variant"]) if "variant" in row else None,
@@ -108,14 +108,14 @@ class Counts(TableLoader):
         self.set_since[press.pk] = min(self.set_since.get(press.pk, since), since)
         shop.counts.added["dies in presses"] += 1
 
-    def _same_again(self, known: DieInPress, told: dict, struck: dict) -> None:
-        wrong = [n for n in ("die_id", "press_id", "since") if getattr(known, n) != told[n]]
-        if known.until is not None and known.until != told["until"]:
+    def _same_again(self, known: DieInPress, fields: dict, struck: dict) -> None:
+        wrong = [n for n in ("die_id", "press_id", "since") if getattr(known, n) != fields[n]]
+        if known.until is not None and known.until != fields["until"]:
             wrong.append("until")
         if wrong:
             raise BadRow("This stands in the record with another die, press or time. Give the new one another key.",
                          wrong[0].removesuffix("_id"))  # fmt: skip
-        changed = {"until": told["until"]} if known.until is None and told["until"] is not None else {}
+        changed = {"until": fields["until"]} if known.until is None and fields["until"] is not None else {}
         if struck and known.struck_at is None:
             changed |= struck
         if not changed:
@@ -134,7 +134,7 @@ class Counts(TableLoader):
             for since, until in self.spans.get(what, ()):
                 if (until is None or row.since < until) and (row.until is None or since < row.until):
                     raise BadRow(
-                        f"{what[0].capitalize()} {name} is taken from {rules.said(since)} on already.", "since"
+                        f"{what[0].capitalize()} {name} is taken from {rules.stamp(since)} on already.", "since"
                     )
         self._keep_span(row)
 
@@ -152,7 +152,7 @@ class Counts(TableLoader):
             self.take(tables.COUNTS, batch, lambda row, found=found: self._count(row, found))
             self._save_counts(found)
 
-    def _count(self, row: Row, found: dict) -> None:
+    def _count(self, row: Row, taken: dict) -> None:
         counter, at = self._counter(row), row["at"]
         made = CounterReading(
             device_id=counter.device_id,
@@ -165,17 +165,17 @@ class Counts(TableLoader):
             clock_off=row.get("clock_off", False),
             raw=row.get("raw", ""),
         )
-        before = found.setdefault((counter.device_id, made.message_id), (row, made))
+        before = taken.setdefault((counter.device_id, made.message_id), (row, made))
         if before[1] is not made and _said(before[1]) != _said(made):
             raise BadRow(f"This id stands in line {before[0].line:,} with another count.", "id")
 
-    def _save_counts(self, found: dict) -> None:
+    def _save_counts(self, taken: dict) -> None:
         there = {
             (r.device_id, r.message_id): r
-            for r in CounterReading.objects.filter(message_id__in=[key[1] for key in found])
+            for r in CounterReading.objects.filter(message_id__in=[key[1] for key in taken])
         }  # fmt: skip
         new = []
-        for key, (row, made) in found.items():
+        for key, (row, made) in taken.items():
             known = there.get(key)
             if known is None:
                 new.append(made)

@@ -16,9 +16,9 @@ from maintenance.models import Event, HitCorrection, Run
 
 from .columns import Table
 from .files import Folder, Row
+from .first_lines import FirstLines
 from .merging import shortened
 from .problems import BadRow
-from .said import SaidBefore
 from .shop import Shop
 
 BATCH = 1000  # rows looked up and saved at once
@@ -36,14 +36,14 @@ def natural_key(what: str, plant: str, words: Iterable[str]) -> str:
 class Entry:
     """A row of a file on its way to a row of the database.
 
-    told: what the file says, by column of the database; compared where the entry stands already. more: what follows
+    fields: what the file says, by column of the database; compared where the entry stands already. more: what follows
     from it, or where it came from. key: as told (`own_key`), else made from what happened, where and when.
     """
 
     row: Row
     at: dt.datetime
-    said: str
-    told: dict
+    label: str
+    fields: dict
     more: dict
     key: str
     own_key: bool
@@ -53,7 +53,7 @@ class Entry:
 
     @property
     def values(self) -> dict:
-        return self.more | self.told
+        return self.more | self.fields
 
 
 # What an entry is about: the first of these that it names.
@@ -95,7 +95,7 @@ class EntryLoader:
 
     def __init__(self, folder: Folder, shop: Shop, ledger: Ledger) -> None:
         self.folder, self.shop, self.ledger, self.findings = folder, shop, ledger, folder.findings
-        self.said = SaidBefore()
+        self.first_lines = FirstLines()
         self.twice: list[int] = []
         self.stored = tuple(f.attname for f in self.model._meta.concrete_fields)
         self.some_stand = self.model.objects.exists()
@@ -149,7 +149,9 @@ class EntryLoader:
             except EntryRefused as error:
                 self._refuse(row, error)
         contents = [hash(tuple(sorted((k, v) for k, v in e.row.cells.items() if k != "key"))) for e in entries]
-        known = self.said.first((e.key, e.row.line, content) for e, content in zip(entries, contents, strict=True))
+        known = self.first_lines.first(
+            (e.key, e.row.line, content) for e, content in zip(entries, contents, strict=True)
+        )
         new = []
         for entry, content, (line, first) in zip(entries, contents, known, strict=True):
             if line == entry.row.line:
@@ -159,8 +161,8 @@ class EntryLoader:
                 self.twice.append(entry.row.line)
             else:
                 hint = "Give each a key of its own." if not entry.own_key else "A key is for one entry."
-                said = f"Line {line:,} tells {entry.said} otherwise. {hint}"
-                self._refuse(entry.row, BadRow(said, "key" if entry.own_key else ""))
+                reason = f"Line {line:,} tells {entry.label} otherwise. {hint}"
+                self._refuse(entry.row, BadRow(reason, "key" if entry.own_key else ""))
         return new
 
     def _refuse(self, row: Row, error: EntryRefused) -> None:
@@ -171,9 +173,9 @@ class EntryLoader:
         row: Row,
         *,
         at: dt.datetime,
-        said: str,
+        label: str,
         where: Iterable[str],
-        told: dict,
+        fields: dict,
         more: dict | None = None,
         key_at: dt.datetime | None = None,
     ) -> Entry:
@@ -185,11 +187,11 @@ class EntryLoader:
             "through": cells.get("through", Event.Through.IMPORT),
         } | (more or {})
         if "sequence" in cells:
-            told["sequence"] = sequence
+            fields["sequence"] = sequence
         if "note" in cells:
-            told["note"] = cells["note"]
+            fields["note"] = cells["note"]
         if "person" in cells:
-            told["person_id"] = shop.person(cells["person"]).pk
+            fields["person_id"] = shop.person(cells["person"]).pk
         if "signed_in" in cells:
             more["user_id"] = shop.user(cells["signed_in"])
         if "device" in cells:
@@ -208,7 +210,7 @@ class EntryLoader:
             )
         own = "key" in cells
         key = cells["key"] if own else self.natural_key(where, key_at or at, sequence, struck=bool(struck))
-        return Entry(row=row, at=at, said=said, told=told, more=more, key=key, own_key=own, struck=struck,
+        return Entry(row=row, at=at, label=label, fields=fields, more=more, key=key, own_key=own, struck=struck,
                      replaced_by=cells.get("replaced_by", ""))  # fmt: skip
 
     def natural_key(self, where: Iterable[str], at: dt.datetime, sequence: int, *, struck: bool) -> str:
@@ -273,20 +275,22 @@ class EntryLoader:
         return (*(values.get(name) for name in self.same), values.get("sequence", 0))
 
     def _differs(self, entry: Entry, stored: dict) -> list[str]:
-        return [name for name, value in entry.told.items() if stored[name] != value]
+        return [name for name, value in entry.fields.items() if stored[name] != value]
 
     def _refusal(self, entry: Entry, stored: dict, differs: list[str]) -> BadRow:
-        said = []
+        differences = []
         for name in differs:
             label = self.labels.get(name, name.removesuffix("_id"))
             if name.endswith("_id"):
-                said.append(f"another {label}")
+                differences.append(f"another {label}")
             else:
-                said.append(f"{label} {_told(stored[name])}, not {_told(entry.told[name])}")
+                differences.append(f"{label} {_in_words(stored[name])}, not {_in_words(entry.fields[name])}")
         where = "stands in the record" if stored["struck_at"] is None else "is struck out in the record"
         hint = "Strike it out first." if stored["struck_at"] is None else "Give the new entry another key."
         column = self.labels.get(differs[0], differs[0].removesuffix("_id"))
-        return BadRow(f"{entry.said[:1].upper()}{entry.said[1:]} {where} with {'; '.join(said)}. {hint}", column)
+        return BadRow(
+            f"{entry.label[:1].upper()}{entry.label[1:]} {where} with {'; '.join(differences)}. {hint}", column
+        )
 
     def _stands(self, entry: Entry, stored: dict) -> None:
         if entry.struck and stored["struck_at"] is None:
@@ -391,7 +395,7 @@ def tie_replaced(ledger: Ledger, findings) -> None:
                 model.objects.filter(pk=ids[mine]).update(replaced_by=ids[other])
 
 
-def _told(value: object) -> str:
+def _in_words(value: object) -> str:
     if value in (None, ""):
         return "nothing"
     if isinstance(value, dt.datetime):

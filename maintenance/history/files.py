@@ -143,8 +143,8 @@ class Folder:
             raise _BadFile(1, f"It has the column {twice[0]} twice.")
         extra = [name for name in names if name and name not in table.by_name]
         if extra:
-            told = ", ".join(name[:40] for name in extra[:10])
-            self.findings.note(f"{table.file}: columns that are not known were left aside: {told}.")
+            unknown = ", ".join(name[:40] for name in extra[:10])
+            self.findings.note(f"{table.file}: columns that are not known were left aside: {unknown}.")
         return [(names.index(c.name), c.name, reader(c, clockwork), c.filled) for c in table.columns if c.name in names]
 
 

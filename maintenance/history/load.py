@@ -116,17 +116,17 @@ def _plant(folder: Folder, code: str | None) -> Plant:
             tables.PLANTS.file, rows[1].line, "plant", "A folder is of one plant. Write a folder for each."
         )
     folder.findings.stop_if_wrong()
-    told = rows[0] if rows else None
+    plant_row = rows[0] if rows else None
     there = list(Plant.objects.all())
     if not code:
-        code = told["plant"] if told else there[0].code if len(there) == 1 else "main" if not there else None
+        code = plant_row["plant"] if plant_row else there[0].code if len(there) == 1 else "main" if not there else None
     if code is None:
         codes = ", ".join(sorted(p.code for p in there))
         folder.findings.problem(str(folder.path), 0, "", f"There are several plants; name one with --plant: {codes}.")
         folder.findings.stop_if_wrong()
     plant, _ = Plant.objects.get_or_create(code=code)
-    if told and told["plant"] == code and "name" in told and plant.name != told["name"]:
-        plant.name = told["name"]
+    if plant_row and plant_row["plant"] == code and "name" in plant_row and plant.name != plant_row["name"]:
+        plant.name = plant_row["name"]
         plant.save()
     return plant
 
@@ -183,7 +183,7 @@ def _check_taken_off(folder: Folder, shop: Shop, ledger: Ledger) -> None:
     """Corrections cannot take off more hits than there are."""
     dies = {die.pk: die for die in shop.dies.values()}
     for entry in ledger.taken_off:
-        die, hits, with_stock = dies[entry.told["die_id"]], entry.told["hits"], entry.told["with_stock"]
+        die, hits, with_stock = dies[entry.fields["die_id"]], entry.fields["hits"], entry.fields["with_stock"]
         left = hits_logged(die, entry.at, with_stock=with_stock)
         if left < 0:
             folder.findings.problem(
@@ -191,7 +191,7 @@ def _check_taken_off(folder: Folder, shop: Shop, ledger: Ledger) -> None:
                 entry.row.line,
                 "hits",
                 f"{-hits:,} hits cannot be taken off: only {left - hits:,} are logged for {die.code} "
-                f"up to {rules.said(entry.at)}.",
+                f"up to {rules.stamp(entry.at)}.",
             )
 
 
@@ -202,7 +202,7 @@ _PLACES = (
 )
 
 
-def count_spares(shop: Shop, told: list[tuple[Row, Item]], ledger: Ledger) -> None:
+def count_spares(shop: Shop, counts: list[tuple[Row, Item]], ledger: Ledger) -> None:
     """spares.csv says what was on hand and on order at a moment; a difference to the movements until then is entered.
 
     The moment is `counted_at`, else the last one in the folder, else the last in the record. What a folder has said
@@ -211,7 +211,7 @@ def count_spares(shop: Shop, told: list[tuple[Row, Item]], ledger: Ledger) -> No
     last = ledger.last
     now = last or last_moment(shop.plant) or timezone.now()
     stated = {}
-    for row, item in told:
+    for row, item in counts:
         moment = row.get("counted_at", now)
         dated = moment.isoformat() if last is not None or "counted_at" in row else "undated"
         for column, place, kind in _PLACES:
@@ -228,9 +228,9 @@ def count_spares(shop: Shop, told: list[tuple[Row, Item]], ledger: Ledger) -> No
             continue
         if struck is None and at <= stated[item, place][1]:
             sums[item, place] += quantity
-        said = key.rsplit(" #", 1)[0]
-        said_last[said.rpartition("|")[0]] = said
-        said_last[key] = said
+        name = key.rsplit(" #", 1)[0]
+        said_last[name.rpartition("|")[0]] = name
+        said_last[key] = name
     new = []
     for (item, place), (number, moment, kind, words) in stated.items():
         if number == sums[item, place]:

@@ -52,8 +52,8 @@ def counted_by(loader: EntryLoader, row: Row, die: Die) -> dict:
         words = key.split("|") if "counter_press" not in row.columns and row.get("through") == COUNTER else []
         if len(words) < 5 or words[0] != "count" or "device" not in cells:
             return {}
-        told = {"press": words[3].removeprefix("press ")} if words[3].startswith("press ") else {"die": die.code}
-        return {"counter_id": loader.shop.counter(cells["device"], **told).pk}
+        fields = {"press": words[3].removeprefix("press ")} if words[3].startswith("press ") else {"die": die.code}
+        return {"counter_id": loader.shop.counter(cells["device"], **fields).pk}
     if press is not None and own is not None:
         raise BadRow("A counter is of a press or of a die: name one of the two.", "counter_die")
     column = "counter_die" if press is None else "counter_press"
@@ -80,26 +80,26 @@ class Runs(EntryLoader):
         die = self.shop.die(row["die"])
         started, ended = row["started"], row["ended"]
         rules.check_run_times(started, ended)
-        told = {"die_id": die.pk, "started": started, "at": ended} | given(row, "hits", "basis", "lot", "good_parts")
+        fields = {"die_id": die.pk, "started": started, "at": ended} | given(row, "hits", "basis", "lot", "good_parts")
         more = {"variant_id": self.shop.variant(die, row.get("variant")).pk, "stock_id": die.usual_stock_id}
         if "variant" in row:
-            told["variant_id"] = more["variant_id"]
+            fields["variant_id"] = more["variant_id"]
         if "press" in row:
-            told["press_id"] = self.shop.press(row["press"]).pk
+            fields["press_id"] = self.shop.press(row["press"]).pk
         if "stock" in row:
-            told["stock_id"] = self.shop.stock(row["stock"]).pk
+            fields["stock_id"] = self.shop.stock(row["stock"]).pk
         if "order" in row:
             part = self.shop.part(row["order_part"], row.get("order_revision", "")) if "order_part" in row else None
-            told["order_id"] = self.shop.order(row["order"], part).pk
-        told |= counted_by(self, row, die)
-        said = f"the run of {die.code} from {rules.said(started)}"
-        return self.entry(row, at=ended, said=said, where=[die.code], told=told, more=more, key_at=started)
+            fields["order_id"] = self.shop.order(row["order"], part).pk
+        fields |= counted_by(self, row, die)
+        label = f"the run of {die.code} from {rules.stamp(started)}"
+        return self.entry(row, at=ended, label=label, where=[die.code], fields=fields, more=more, key_at=started)
 
     def check(self, entry: Entry) -> bool:
-        if self.spans[entry.told["die_id"]].clash(entry.told["started"], entry.at) is not None:
+        if self.spans[entry.fields["die_id"]].clash(entry.fields["started"], entry.at) is not None:
             self.waiting.append(entry)  # a row below may strike out what is in the way
             return False
-        self.spans[entry.told["die_id"]].add(entry.told["started"], entry.at, entry.row.line)
+        self.spans[entry.fields["die_id"]].add(entry.fields["started"], entry.at, entry.row.line)
         return True
 
     def struck_out(self, stored: dict) -> None:
@@ -107,21 +107,21 @@ class Runs(EntryLoader):
 
     def saved(self, made) -> None:
         since = self.ledger.typed_since
-        for die, started in ((e.told["die_id"], e.told["started"]) for e in made if "counter_id" not in e.told):
+        for die, started in ((e.fields["die_id"], e.fields["started"]) for e in made if "counter_id" not in e.fields):
             since[die] = min(since.get(die, started), started)
 
     def finish(self) -> None:
         waiting, self.waiting = self.waiting, []
         self.save(waiting)
         for entry in self.waiting:
-            line, started, ended = self.spans[entry.told["die_id"]].clash(entry.told["started"], entry.at)
+            line, started, ended = self.spans[entry.fields["die_id"]].clash(entry.fields["started"], entry.at)
             where = f"line {line:,}" if line else "the record"
             self.findings.problem(
                 self.table.file,
                 entry.row.line,
                 "started",
-                f"{entry.said[:1].upper()}{entry.said[1:]} to {rules.said(entry.at)} overlaps the one from "
-                f"{rules.said(started)} to {rules.said(ended)} in {where}. Change the times, or strike one out.",
+                f"{entry.label[:1].upper()}{entry.label[1:]} to {rules.stamp(entry.at)} overlaps the one from "
+                f"{rules.stamp(started)} to {rules.stamp(ended)} in {where}. Change the times, or strike one out.",
             )
         self._note_shared_presses()
 
@@ -142,7 +142,7 @@ class Runs(EntryLoader):
         n = len(shared)
         self.findings.note(
             f"{self.table.file}: {n:,} {'run is' if n == 1 else 'runs are'} of a time at which another die ran in the "
-            f"same press; both count. {dies[run.die]} from {rules.said(run.started)}: "
+            f"same press; both count. {dies[run.die]} from {rules.stamp(run.started)}: "
             f"{rules.two_in_press(dies[other.die], press, other.started, other.ended)}"
         )
 
@@ -204,16 +204,16 @@ class Corrections(EntryLoader):
         die = self.shop.die(row["die"])
         rules.check_signed_hits(row["hits"])
         variant = self.shop.variant(die, row.get("variant"))
-        told = {"die_id": die.pk, "variant_id": variant.pk} | given(row, "at", "hits", "with_stock", "reason")
-        told |= counted_by(self, row, die)
-        if "counter_id" in told:
-            told["counted_from"] = row["counted_from"] if "counted_from" in row else self._counted_from(row)
+        fields = {"die_id": die.pk, "variant_id": variant.pk} | given(row, "at", "hits", "with_stock", "reason")
+        fields |= counted_by(self, row, die)
+        if "counter_id" in fields:
+            fields["counted_from"] = row["counted_from"] if "counted_from" in row else self._counted_from(row)
         return self.entry(
             row,
             at=row["at"],
-            said=f"the correction of {die.code} on {rules.said(row['at'])}",
+            label=f"the correction of {die.code} on {rules.stamp(row['at'])}",
             where=[die.code, variant.code, "with stock" if row["with_stock"] else "without"],
-            told=told,
+            fields=fields,
         )
 
     def _counted_from(self, row: Row) -> dt.datetime:
@@ -223,7 +223,7 @@ class Corrections(EntryLoader):
             raise BadRow("Say when the strokes began that the counter told of.", "counted_from") from None
 
     def saved(self, made) -> None:
-        self.ledger.taken_off += [e for e in made if e.told["hits"] < 0 and not e.struck]
+        self.ledger.taken_off += [e for e in made if e.fields["hits"] < 0 and not e.struck]
 
 
 class Restarts(EntryLoader):
@@ -232,9 +232,9 @@ class Restarts(EntryLoader):
 
     def convert(self, row: Row) -> Entry:
         die = self.shop.die(row["die"])
-        told = {"die_id": die.pk} | given(row, "at", "reason")
-        said = f"the record of {die.code} started anew on {rules.said(row['at'])}"
-        return self.entry(row, at=row["at"], said=said, where=[die.code], told=told)
+        fields = {"die_id": die.pk} | given(row, "at", "reason")
+        label = f"the record of {die.code} started anew on {rules.stamp(row['at'])}"
+        return self.entry(row, at=row["at"], label=label, where=[die.code], fields=fields)
 
 
 class Stops(EntryLoader):
@@ -243,11 +243,11 @@ class Stops(EntryLoader):
 
     def convert(self, row: Row) -> Entry:
         die = self.shop.die(row["die"])
-        told = {"die_id": die.pk} | given(row, "at", "cause", "minutes", "parts_scrapped", "planned")
+        fields = {"die_id": die.pk} | given(row, "at", "cause", "minutes", "parts_scrapped", "planned")
         if "press" in row:
-            told["press_id"] = self.shop.press(row["press"]).pk
-        said = f"the stop of {die.code} on {rules.said(row['at'])}"
-        return self.entry(row, at=row["at"], said=said, where=[die.code, row["cause"]], told=told)
+            fields["press_id"] = self.shop.press(row["press"]).pk
+        label = f"the stop of {die.code} on {rules.stamp(row['at'])}"
+        return self.entry(row, at=row["at"], label=label, where=[die.code, row["cause"]], fields=fields)
 
 
 class Fitted:
@@ -272,12 +272,12 @@ class Fitted:
         return None
 
 
-def implied_find(told: dict) -> dict:
+def implied_find(fields: dict) -> dict:
     """What the reason says of the edge where nobody wrote it: it follows, and is not compared with what stands."""
-    found = rules.found_on(told["why"], told.get("found", ""))
-    if found == told.get("found", ""):
+    found = rules.found_on(fields["why"], fields.get("found", ""))
+    if found == fields.get("found", ""):
         return {}
-    told.pop("found", None)
+    fields.pop("found", None)
     return {"found": found}
 
 
@@ -295,14 +295,14 @@ class Incidents(EntryLoader):
         for code in row.get("positions", ()):
             piece = self.fitted.piece_at(self.shop.position(die, code, "positions"), at)
             if piece is None:
-                raise BadRow(f"Nothing sat in {code} of {die.code} on {rules.said(at)}.", "positions")
+                raise BadRow(f"Nothing sat in {code} of {die.code} on {rules.stamp(at)}.", "positions")
             pieces.append(piece)
         entry = self.entry(
             row,
             at=at,
-            said=f"the incident of {die.code} on {rules.said(at)}",
+            label=f"the incident of {die.code} on {rules.stamp(at)}",
             where=[die.code, row["sort"]],
-            told={"die_id": die.pk} | given(row, "at", "sort"),
+            fields={"die_id": die.pk} | given(row, "at", "sort"),
         )
         entry.beside = sorted(set(pieces))
         return entry
@@ -333,10 +333,10 @@ class Works(EntryLoader):
     def convert(self, row: Row) -> Entry:
         cells, at = row.cells, row["at"]
         operation = self.operation or cells["operation"]
-        told = {"at": at, "operation": operation, "why": cells["reason"]}
+        fields = {"at": at, "operation": operation, "why": cells["reason"]}
         rules.check_raised(operation, cells.get("raised_mm"), field="raised_mm")
-        told |= {name: cells[name] for name in WORK_FIELDS if name in cells}
-        more = implied_find(told)
+        fields |= {name: cells[name] for name in WORK_FIELDS if name in cells}
+        more = implied_find(fields)
         die = position = None
         if "position" in cells:
             if "piece" in cells:
@@ -346,28 +346,28 @@ class Works(EntryLoader):
                 raise BadRow("Name the die.", "die")
             die = self.shop.die(cells["die"])
             position = self.shop.position(die, cells["position"])
-            told["position_id"] = position.pk
-            where, said = [die.code, position.code], f"{position.code} of {die.code}"
+            fields["position_id"] = position.pk
+            where, label = [die.code, position.code], f"{position.code} of {die.code}"
         elif "piece" in cells:
-            told["piece_id"] = self.shop.piece(cells["piece"]).pk
-            where, said = ["piece", cells["piece"]], f"the piece {cells['piece']}"
+            fields["piece_id"] = self.shop.piece(cells["piece"]).pk
+            where, label = ["piece", cells["piece"]], f"the piece {cells['piece']}"
         else:
             raise BadRow("Name the position, or the piece.", "position")
         if "supplier" in cells:
-            told["supplier_id"] = self.shop.party(cells["supplier"], Party.Role.SUPPLIER).pk
+            fields["supplier_id"] = self.shop.party(cells["supplier"], Party.Role.SUPPLIER).pk
         if "set_key" in cells:
-            told["set_key"] = cells["set_key"]
+            fields["set_key"] = cells["set_key"]
         elif "set_key" not in row.columns and die is not None and operation == "ground":
             more["set_key"] = shortened(f"{self.shop.plant.code}/{die.code} set {at.isoformat()}", 160)
-        said = f"the work ({operation}) on {said} of {rules.said(at)}"
-        entry = self.entry(row, at=at, said=said, where=[*where, operation], told=told, more=more)
+        label = f"the work ({operation}) on {label} of {rules.stamp(at)}"
+        entry = self.entry(row, at=at, label=label, where=[*where, operation], fields=fields, more=more)
         entry.beside = die, position
         return entry
 
     def check(self, entry: Entry) -> bool:
         die, position = entry.beside
         if position is not None:
-            rules.check_is_ground(position, entry.told["operation"])
+            rules.check_is_ground(position, entry.fields["operation"])
             self.fitted.check(die, position, entry.at)
         return True
 
@@ -417,7 +417,7 @@ class Readings(EntryLoader):
                 raise BadRow(f"{cells['value']} {cells['unit']} is {si:g} in SI units, not {cells['value_si']:g}.",
                              "value_si")  # fmt: skip
             si = cells["value_si"]
-        told = {
+        fields = {
             "at": at,
             "quantity": quantity,
             "value_si": si,
@@ -425,7 +425,7 @@ class Readings(EntryLoader):
             "typed_unit": cells["unit"],
         }
         if "hits_into_run" in cells:
-            told["hits_into_run"] = cells["hits_into_run"]
+            fields["hits_into_run"] = cells["hits_into_run"]
         named = [name for name in ("position", "piece", "cut") if name in cells]
         rules.check_one_thing(max(len(named), 1), field=named[-1] if named else "")
         die = position = None
@@ -435,24 +435,24 @@ class Readings(EntryLoader):
             die = self.shop.die(cells["die"])
         if named == ["position"]:
             position = self.shop.position(die, cells["position"])
-            told["position_id"] = position.pk
+            fields["position_id"] = position.pk
             where = [die.code, position.code]
         elif named == ["cut"]:
             cut = self.shop.cut(die, cells["cut"], cells.get("cut_valid_from"), at)
-            told["cut_id"] = cut.pk
+            fields["cut_id"] = cut.pk
             where = [die.code, "cut", cut.code, str(cells.get("cut_valid_from", ""))]
         elif named == ["piece"]:
-            told["piece_id"] = self.shop.piece(cells["piece"]).pk
+            fields["piece_id"] = self.shop.piece(cells["piece"]).pk
             where = ["piece", cells["piece"]]
         else:
-            told["die_id"] = die.pk
+            fields["die_id"] = die.pk
             where = [die.code]
         entry = self.entry(
             row,
             at=at,
-            said=f"the reading ({quantity}) of {rules.said(at)}",
+            label=f"the reading ({quantity}) of {rules.stamp(at)}",
             where=[*where, quantity, repr(si), cells["unit"]],
-            told=told,
+            fields=fields,
         )
         entry.beside = die, position
         return entry
@@ -470,16 +470,16 @@ class Movements(EntryLoader):
 
     def convert(self, row: Row) -> Entry:
         item = self.shop.item(row["spare"], row.get("spare_revision", ""))
-        told = {"item_id": item.pk} | given(row, "at", "quantity", "kind", "place")
+        fields = {"item_id": item.pk} | given(row, "at", "quantity", "kind", "place")
         if "piece" in row:
-            told["piece_id"] = self.shop.piece(row["piece"]).pk
+            fields["piece_id"] = self.shop.piece(row["piece"]).pk
         more = {"plant_id": self.shop.plant.pk, "place": row.get("place", StockMovement.Place.SHELF)}
         return self.entry(
             row,
             at=row["at"],
-            said=f"the movement ({row['kind']}) of {item} on {rules.said(row['at'])}",
+            label=f"the movement ({row['kind']}) of {item} on {rules.stamp(row['at'])}",
             where=[item.code, item.revision, row["kind"], more["place"], row.get("piece", "")],
-            told=told,
+            fields=fields,
             more=more,
         )
 
@@ -495,16 +495,16 @@ class Costs(EntryLoader):
         }
 
     def convert(self, row: Row) -> Entry:
-        told = given(row, "at", "kind", "amount")
+        fields = given(row, "at", "kind", "amount")
         where = [row.get(name, "") for name in ("die", "kind", "payer", "work", "stop")]
         if "die" in row:
-            told["die_id"] = self.shop.die(row["die"]).pk
+            fields["die_id"] = self.shop.die(row["die"]).pk
         if "payer" in row:
-            told["payer_id"] = self.shop.party(row["payer"], Party.Role.CUSTOMER).pk
+            fields["payer_id"] = self.shop.party(row["payer"], Party.Role.CUSTOMER).pk
         for name in ("work", "stop"):
             if name in row:
                 if row[name] not in self.ids[name]:
                     raise BadRow(f"There is no {name} with the key {row[name][:60]!r}.", name)
-                told[f"{name}_id"] = self.ids[name][row[name]]
-        said = f"the cost ({row['kind']}) of {rules.said(row['at'])}"
-        return self.entry(row, at=row["at"], said=said, where=where, told=told)
+                fields[f"{name}_id"] = self.ids[name][row[name]]
+        label = f"the cost ({row['kind']}) of {rules.stamp(row['at'])}"
+        return self.entry(row, at=row["at"], label=label, where=where, fields=fields)

@@ -24,13 +24,13 @@ class Merger:
         self.touched: dict[int, object] = {}
         self.fields: set[str] = set()
 
-    def once(self, key: object, line: int, said: str) -> None:
+    def once(self, key: object, line: int, label: str) -> None:
         """Refuse a thing that the file has named before."""
         if key in self.lines:
-            raise BadRow(f"{said} stands in line {self.lines[key]:,} already.")
+            raise BadRow(f"{label} stands in line {self.lines[key]:,} already.")
         self.lines[key] = line
 
-    def put(self, key: object, standing: object | None, said: str, values: dict, make: dict | None = None):
+    def put(self, key: object, standing: object | None, label: str, values: dict, make: dict | None = None):
         """Make the thing, or change the one that stands to the values. `make`: what only a new one takes."""
         if standing is None:
             self.new[key] = made = self.model(**(make or {}), **values)
@@ -42,9 +42,11 @@ class Merger:
         elif changed:
             for name, value in changed.items():
                 if name.endswith("_id"):
-                    self.shop.changed(f"{said}, {name[:-3].replace('_', ' ')}")
+                    self.shop.changed(f"{label}, {name[:-3].replace('_', ' ')}")
                 else:
-                    self.shop.changed(f"{said}, {name}: {_told(getattr(standing, name))} is now {_told(value)}")
+                    self.shop.changed(
+                        f"{label}, {name}: {_in_words(getattr(standing, name))} is now {_in_words(value)}"
+                    )
                 setattr(standing, name, value)
             self.touched[standing.pk] = standing
             self.fields |= {name.removesuffix("_id") for name in changed}
@@ -58,7 +60,7 @@ class Merger:
         into.update(self.new)
 
 
-def _told(value: object) -> str:
+def _in_words(value: object) -> str:
     return "nothing" if value in (None, "") else f"{value:,}" if isinstance(value, int) else str(value)[:60]
 
 

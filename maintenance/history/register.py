@@ -96,12 +96,12 @@ class Register(TableLoader):
 
         def take(row: Row) -> None:
             key = row["part"], row.get("revision", "")
-            said = " ".join(key).strip()
-            merger.once(key, row.line, said)
+            label = " ".join(key).strip()
+            merger.once(key, row.line, label)
             values = given(row, "description", "burr_limit_um", "last_needed")
             if "customer" in row:
                 values["customer_id"] = self.shop.party(row["customer"], Party.Role.CUSTOMER).pk
-            merger.put(key, self.shop.parts.get(key), said, values, {"number": key[0], "revision": key[1]})
+            merger.put(key, self.shop.parts.get(key), label, values, {"number": key[0], "revision": key[1]})
 
         self.each(tables.PARTS, take)
         merger.save(self.shop.parts)
@@ -131,17 +131,17 @@ class Register(TableLoader):
 
     def _stock_of(self, row: Row, die: Die | None) -> Stock:
         """The stock that a row of dies.csv means: the one named, else one of that material, strength and thickness."""
-        said = row["stock_material"], row["stock_tensile_mpa"], row["stock_thickness_mm"]
+        build = row["stock_material"], row["stock_tensile_mpa"], row["stock_thickness_mm"]
 
         def like(stock: Stock) -> bool:
-            return (stock.material, stock.tensile_mpa, stock.thickness_mm) == said
+            return (stock.material, stock.tensile_mpa, stock.thickness_mm) == build
 
         if "stock" in row:
             stock = self.shop.stock(row["stock"])
             if not like(stock):
                 raise BadRow(
                     f"The stock {stock.code} is {stock.material}, {stock.tensile_mpa:g} MPa, "
-                    f"{stock.thickness_mm:g} mm; this row says {said[0]}, {said[1]:g} MPa, {said[2]:g} mm.",
+                    f"{stock.thickness_mm:g} mm; this row says {build[0]}, {build[1]:g} MPa, {build[2]:g} mm.",
                     "stock",
                 )
             return stock
@@ -149,17 +149,17 @@ class Register(TableLoader):
             now = self.shop.stock_by_id(die.usual_stock_id)
             if like(now):
                 return now
-        found = min((s for s in self.shop.stocks.values() if like(s)), key=lambda s: s.code, default=None)
-        if found is None:
-            code = base = shortened(f"{said[0]} {said[1]:g} MPa {said[2]:g} mm", 76)
+        stock = min((s for s in self.shop.stocks.values() if like(s)), key=lambda s: s.code, default=None)
+        if stock is None:
+            code = base = shortened(f"{build[0]} {build[1]:g} MPa {build[2]:g} mm", 76)
             n = 1
             while code in self.shop.stocks:
                 n += 1
                 code = f"{base} #{n}"
-            found = Stock(code=code, material=said[0], tensile_mpa=said[1], thickness_mm=said[2])
-            self.shop.create(Stock, [found], "stocks")
-            self.shop.stocks[code] = found
-        return found
+            stock = Stock(code=code, material=build[0], tensile_mpa=build[1], thickness_mm=build[2])
+            self.shop.create(Stock, [stock], "stocks")
+            self.shop.stocks[code] = stock
+        return stock
 
     def _variants(self) -> None:
         merger = Merger(self.shop, Variant, "sets of inserts")
@@ -265,9 +265,9 @@ class Register(TableLoader):
 
         def take(row: Row) -> None:
             key = row["kind"], row["valid_from"]
-            said = f"{key[0]} from {key[1]}"
-            merger.once(key, row.line, said)
-            merger.put(key, rates.get(key), said, given(row, "amount"),
+            label = f"{key[0]} from {key[1]}"
+            merger.once(key, row.line, label)
+            merger.put(key, rates.get(key), label, given(row, "amount"),
                        {"plant": self.shop.plant, "kind": key[0], "valid_from": key[1]})  # fmt: skip
 
         self.each(tables.RATES, take)

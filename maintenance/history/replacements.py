@@ -52,7 +52,7 @@ class Replacements(EntryLoader):
         self.findings.stop_if_wrong()
         for i in range(0, len(new), BATCH):
             self.save(new[i : i + BATCH])
-        self.affected |= {entry.told["position_id"] for entry in new}
+        self.affected |= {entry.fields["position_id"] for entry in new}
         self._rebuild(new)
         self.findings.stop_if_wrong()
 
@@ -60,23 +60,23 @@ class Replacements(EntryLoader):
         die = self.shop.die(row["die"])
         position = self.shop.position(die, row["position"])
         at = row["at"]
-        told = {"position_id": position.pk, "why": row["reason"]}
-        told |= given(row, "at", "found", "since_start", "hits_into_run")
+        fields = {"position_id": position.pk, "why": row["reason"]}
+        fields |= given(row, "at", "found", "since_start", "hits_into_run")
         described = given(row, "mark", *PIECE_FIELDS)
         if "spare" in row:
             described["item_id"] = self.shop.item(row["spare"], row.get("spare_revision", "")).pk
         if row.get("take_out"):
-            told["piece_in_id"] = None
+            fields["piece_in_id"] = None
         if "piece" in row:
             if row.get("take_out"):
                 raise BadRow("Either a piece went in or nothing did.", "take_out")
-            told["piece_in_id"] = self.shop.piece(row["piece"]).pk
-        if described and "piece_in_id" in told:
+            fields["piece_in_id"] = self.shop.piece(row["piece"]).pk
+        if described and "piece_in_id" in fields:
             column = next(iter(described)).replace("item_id", "spare")
             raise BadRow("What is told of the new piece here is meant for one without a key.", column)
-        said = f"the replacement in {position.code} of {die.code} on {rules.said(at)}"
-        more = implied_find(told)
-        entry = self.entry(row, at=at, said=said, where=[die.code, position.code], told=told, more=more)
+        label = f"the replacement in {position.code} of {die.code} on {rules.stamp(at)}"
+        more = implied_find(fields)
+        entry = self.entry(row, at=at, label=label, where=[die.code, position.code], fields=fields, more=more)
         entry.beside = described
         return entry
 
@@ -87,21 +87,21 @@ class Replacements(EntryLoader):
 
     def _firsts(self, new: list[Entry]) -> list[Entry]:
         """An entry for each first piece, where no other says what was first in that position."""
-        told = {e.told["position_id"] for e in new if e.told["why"] == Replacement.Why.FIRST and not e.struck}
+        fields = {e.fields["position_id"] for e in new if e.fields["why"] == Replacement.Why.FIRST and not e.struck}
         standing = Replacement.objects.filter(position__die__plant=self.shop.plant)
-        told |= set(standing.standing().filter(why=Replacement.Why.FIRST).values_list("position_id", flat=True))
+        fields |= set(standing.standing().filter(why=Replacement.Why.FIRST).values_list("position_id", flat=True))
         keys = set(standing.filter(since_start=True).values_list("key", flat=True))
         firsts = []
         for row, position, piece in self.first_pieces:
             key = self.first_key(self.die_of[position.die_id].code, position.code)
-            if position.pk in told or key in keys:
+            if position.pk in fields or key in keys:
                 continue
             at = row.get("fitted", BEGINNING)
             entry = Entry(
                 row=row,
                 at=at,
-                said=f"the first piece in {position.code}",
-                told={
+                label=f"the first piece in {position.code}",
+                fields={
                     "position_id": position.pk,
                     "at": at,
                     "why": Replacement.Why.FIRST,
@@ -143,7 +143,7 @@ class Replacements(EntryLoader):
                 if entry is None:
                     last = self.piece_of.get(standing, last)
                 elif entry.struck:
-                    entry.told.setdefault("piece_in_id", None)
+                    entry.fields.setdefault("piece_in_id", None)
                 else:
                     try:
                         last = self._piece_for(entry, last, mine, made, marks) or last
@@ -152,30 +152,30 @@ class Replacements(EntryLoader):
         self.findings.stop_if_wrong()
         self.shop.create(Piece, [piece for piece, _ in made.values()], "pieces")
         for key, (piece, entry) in made.items():
-            entry.told["piece_in_id"] = piece.pk
+            entry.fields["piece_in_id"] = piece.pk
             self.shop.pieces[key] = self.piece_of[piece.pk] = piece
 
     def _piece_for(self, entry: Entry, last: Piece | None, steps, made, marks: set[str]) -> Piece | None:
-        position = self.position_of[entry.told["position_id"]]
+        position = self.position_of[entry.fields["position_id"]]
         die = self.die_of[position.die_id]
-        first = entry.told["why"] == Replacement.Why.FIRST
+        first = entry.fields["why"] == Replacement.Why.FIRST
         if last is None and not first:
             later = [e.at for _, e, _ in steps if e is not None and e.at > entry.at]
             if later:
                 raise BadRow(
-                    f"{position.code} of {die.code} was fitted on {rules.said(min(later))}, after this. Check the "
+                    f"{position.code} of {die.code} was fitted on {rules.stamp(min(later))}, after this. Check the "
                     "date.",
                     "at",
                 )
             raise BadRow(
-                f"Nothing sat in {position.code} of {die.code} on {rules.said(entry.at)}. Say with a row of its own "
+                f"Nothing sat in {position.code} of {die.code} on {rules.stamp(entry.at)}. Say with a row of its own "
                 "(reason first) what was fitted there first.",
                 "at",
             )
-        if "piece_in_id" in entry.told:
-            return self.piece_of.get(entry.told["piece_in_id"])
+        if "piece_in_id" in entry.fields:
+            return self.piece_of.get(entry.fields["piece_in_id"])
         if first and position.pk in self.first_of and not entry.beside:
-            entry.told["piece_in_id"] = self.first_of[position.pk].pk
+            entry.fields["piece_in_id"] = self.first_of[position.pk].pk
             return self.first_of[position.pk]
         values = {}
         for name in PIECE_FIELDS:
@@ -212,7 +212,7 @@ class Replacements(EntryLoader):
                 spans += derive(mine)
             Fitting.objects.filter(position__in=ids[i : i + BATCH]).delete()
         lines = {
-            (e.told["position_id"], e.at): (
+            (e.fields["position_id"], e.at): (
                 (self.table if "reason" in e.row.columns else tables.COMPONENTS).file,
                 e.row.line,
             )

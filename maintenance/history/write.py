@@ -154,11 +154,11 @@ POSITION_FIELDS = ("side", "x_mm", "y_mm", "height_group", "stroke_share", "wear
 PIECE_PATHS = {name: name for name in ("mark", *PIECE_FIELDS, *OPENING_FIELDS)}
 
 
-def entries(found: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
+def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
     """Entries in the order of time; `paths` says what stands in each column."""
     paths = paths | ENTRY_PATHS
     plain = Collate(F("key"), "C" if connection.vendor == "postgresql" else "BINARY")
-    for values in found.order_by("at", "sequence", plain).values(*set(paths.values())).iterator(chunk_size=CHUNK):
+    for values in rows.order_by("at", "sequence", plain).values(*set(paths.values())).iterator(chunk_size=CHUNK):
         row = {column: values[path] for column, path in paths.items()}
         row["sequence"] = row["sequence"] or None
         yield row
@@ -221,8 +221,8 @@ class Maker(CounterTables):
         per_hit = dict.fromkeys((v.pk for v in self.variant.values()), 0)
         for variant, n in Output.objects.filter(variant__in=per_hit).values_list("variant_id", "parts_per_hit"):
             per_hit[variant] += n
-        found = Die.objects.filter(plant=self.plant).select_related("usual_stock", "owner", "usual_press")
-        for d in sorted(found, key=lambda d: d.code):
+        rows = Die.objects.filter(plant=self.plant).select_related("usual_stock", "owner", "usual_press")
+        for d in sorted(rows, key=lambda d: d.code):
             variant = self.variant.get(d.pk)
             yield {
                 "die": d.code,
@@ -236,17 +236,17 @@ class Maker(CounterTables):
             } | fields(d, "description", "strokes_per_minute", "build_price", "expected_parts", "status")
 
     def variants(self):
-        found = [
+        rows = [
             {"die": v.die.code, "variant": v.code, "is_default": v.is_default}
             for v in Variant.objects.filter(die__plant=self.plant).select_related("die")
         ]
         without = Die.objects.filter(plant=self.plant).exclude(variants__is_default=True)
-        found += [{"die": d.code, "variant": "standard", "is_default": True} for d in without]
-        return sorted(found, key=lambda r: (r["die"], not r["is_default"], r["variant"]))
+        rows += [{"die": d.code, "variant": "standard", "is_default": True} for d in without]
+        return sorted(rows, key=lambda r: (r["die"], not r["is_default"], r["variant"]))
 
     def outputs(self):
-        found = Output.objects.filter(variant__die__plant=self.plant).select_related("variant__die", "part")
-        for o in sorted(found, key=lambda o: (o.variant.die.code, o.variant.code, o.part.number, o.part.revision)):
+        rows = Output.objects.filter(variant__die__plant=self.plant).select_related("variant__die", "part")
+        for o in sorted(rows, key=lambda o: (o.variant.die.code, o.variant.code, o.part.number, o.part.revision)):
             yield {
                 "die": o.variant.die.code,
                 "variant": o.variant.code,
@@ -256,8 +256,8 @@ class Maker(CounterTables):
             }
 
     def stations(self):
-        found = Station.objects.filter(die__plant=self.plant).select_related("die")
-        for s in sorted(found, key=lambda s: (s.die.code, s.sequence, s.code)):
+        rows = Station.objects.filter(die__plant=self.plant).select_related("die")
+        for s in sorted(rows, key=lambda s: (s.die.code, s.sequence, s.code)):
             yield {"die": s.die.code, "station": s.code, "sequence": s.sequence, "operation": s.operation}
 
     def spares(self):
@@ -280,13 +280,13 @@ class Maker(CounterTables):
             } | fields(i, *names)
 
     def components(self):
-        found = Position.objects.filter(die__plant=self.plant).select_related("die__usual_stock", "station", "item")
+        rows = Position.objects.filter(die__plant=self.plant).select_related("die__usual_stock", "station", "item")
         cuts = defaultdict(list)
         for cut in Cut.objects.filter(die__plant=self.plant):
             for position in {cut.upper_id, cut.lower_id} - {None}:
                 cuts[position].append(cut)
         pieces = Piece.objects.filter(plant=self.plant).select_related("item").in_bulk(list(self.described))
-        for p in sorted(found.prefetch_related("variants"), key=_place):
+        for p in sorted(rows.prefetch_related("variants"), key=_place):
             piece = pieces.get(self.firsts[p.pk][1]) if p.pk in self.firsts else None
             row = {
                 "die": p.die.code,
@@ -305,8 +305,8 @@ class Maker(CounterTables):
             yield row
 
     def cuts(self):
-        found = Cut.objects.filter(die__plant=self.plant).select_related("die", "upper", "lower")
-        for c in sorted(found, key=lambda c: (c.die.code, c.code, c.valid_from is not None, c.valid_from or BEGINNING)):
+        rows = Cut.objects.filter(die__plant=self.plant).select_related("die", "upper", "lower")
+        for c in sorted(rows, key=lambda c: (c.die.code, c.code, c.valid_from is not None, c.valid_from or BEGINNING)):
             yield {
                 "die": c.die.code,
                 "cut": c.code,
@@ -316,10 +316,10 @@ class Maker(CounterTables):
 
     def pieces(self):
         paths = PIECE_PATHS | {"piece": "key", "spare": "item__code", "spare_revision": "item__revision"}
-        found = Piece.objects.filter(plant=self.plant).order_by(
+        rows = Piece.objects.filter(plant=self.plant).order_by(
             Collate(F("key"), "C" if connection.vendor == "postgresql" else "BINARY")
         )
-        for values in found.values("pk", *paths.values()).iterator(chunk_size=CHUNK):
+        for values in rows.values("pk", *paths.values()).iterator(chunk_size=CHUNK):
             if values["pk"] not in self.described:
                 yield {column: values[path] for column, path in paths.items()}
 
@@ -328,8 +328,8 @@ class Maker(CounterTables):
             yield fields(r, "kind", "valid_from", "amount")
 
     def orders(self):
-        found = Order.objects.filter(plant=self.plant).select_related("die", "part")
-        for o in sorted(found, key=lambda o: (o.due, o.number, o.part.number, o.part.revision)):
+        rows = Order.objects.filter(plant=self.plant).select_related("die", "part")
+        for o in sorted(rows, key=lambda o: (o.due, o.number, o.part.number, o.part.revision)):
             yield {
                 "die": o.die and o.die.code,
                 "order": o.number,
@@ -354,9 +354,9 @@ class Maker(CounterTables):
             "since_start": "since_start",
             "hits_into_run": "hits_into_run",
         }
-        told = {key for key, piece in self.firsts.values() if piece is not None}
+        firsts = {key for key, piece in self.firsts.values() if piece is not None}
         for row in entries(Replacement.objects.filter(position__die__plant=self.plant), paths):
-            if row["key"] in told and self._follows_from_components(row):
+            if row["key"] in firsts and self._follows_from_components(row):
                 continue
             row["take_out"] = None if row["piece"] else True
             row["since_start"] = row["since_start"] or None
@@ -422,8 +422,8 @@ class Maker(CounterTables):
             yield row
 
     def sharpenings(self):
-        found = Work.objects.filter(position__die__plant=self.plant, operation="ground")
-        return entries(found, WORK_PATHS)
+        rows = Work.objects.filter(position__die__plant=self.plant, operation="ground")
+        return entries(rows, WORK_PATHS)
 
     def works(self):
         in_place = Q(position__die__plant=self.plant) & ~Q(operation="ground")
@@ -444,13 +444,13 @@ class Maker(CounterTables):
             "cut_valid_from": "cut__valid_from",
             "hits_into_run": "hits_into_run",
         }
-        found = Reading.objects.filter(
+        rows = Reading.objects.filter(
             Q(die__plant=self.plant)
             | Q(position__die__plant=self.plant)
             | Q(cut__die__plant=self.plant)
             | Q(piece__plant=self.plant)
         )
-        for row in entries(found, paths):
+        for row in entries(rows, paths):
             row["die"] = row["die"] or row["of_position"] or row["of_cut"]
             yield row
 
@@ -463,14 +463,14 @@ class Maker(CounterTables):
         paths = {"die": "die__code", "payer": "payer__code", "work": "work__key", "stop": "stop__key"}
         paths |= {name: name for name in ("at", "kind", "amount")}
         of_nothing = Q(die__isnull=True, work__isnull=True, stop__isnull=True)
-        found = CostLine.objects.filter(
+        rows = CostLine.objects.filter(
             of_nothing
             | Q(die__plant=self.plant)
             | Q(stop__die__plant=self.plant)
             | Q(work__position__die__plant=self.plant)
             | Q(work__piece__plant=self.plant)
         )
-        return entries(found, paths)
+        return entries(rows, paths)
 
 
 def fields(thing: object, *names: str) -> dict[str, object]:
@@ -497,8 +497,8 @@ def _cutting(cuts: list[Cut], thickness_mm: float) -> dict[str, float]:
     now = [cut for cut in cuts if cut.valid_to is None] or cuts
     if not now:
         return {}
-    told = {"cut_length_mm": round(sum(sorted(cut.length_mm for cut in now)), 9)}
+    columns = {"cut_length_mm": round(sum(sorted(cut.length_mm for cut in now)), 9)}
     gaps = [cut.gap_mm for cut in now if cut.gap_mm is not None]
     if gaps:
-        told["clearance_pct_per_side"] = round(100 * min(gaps) / thickness_mm, 6)
-    return told
+        columns["clearance_pct_per_side"] = round(100 * min(gaps) / thickness_mm, 6)
+    return columns

@@ -16,8 +16,8 @@ class CounterTables:
     plant: Plant
 
     def counter_devices(self):
-        found = CounterDevice.objects.filter(plant=self.plant).prefetch_related("presses", "dies")
-        for d in sorted(found, key=lambda d: d.name):
+        rows = CounterDevice.objects.filter(plant=self.plant).prefetch_related("presses", "dies")
+        for d in sorted(rows, key=lambda d: d.name):
             yield {
                 "device": d.name,
                 "scopes": list(d.scopes) or None,
@@ -43,8 +43,8 @@ class CounterTables:
             "struck_by": "struck_by__name",
         }
         paths |= {n: n for n in ("since", "until", "key", "recorded_at", "note", "struck_at", "struck_reason")}
-        found = list(DieInPress.objects.filter(press__plant=self.plant).values(*paths.values()))
-        for values in sorted(found, key=lambda v: (v["since"], v["key"])):
+        rows = list(DieInPress.objects.filter(press__plant=self.plant).values(*paths.values()))
+        for values in sorted(rows, key=lambda v: (v["since"], v["key"])):
             yield {column: values[path] for column, path in paths.items()}
 
     def counts(self):
@@ -92,10 +92,8 @@ class CounterTables:
                 }
 
     def _counters(self) -> list[Counter]:
-        found = Counter.objects.filter(device__plant=self.plant).select_related("device", "press", "die")
-        return sorted(
-            found, key=lambda c: (c.device.name, c.press.code if c.press else "", c.die.code if c.die else "")
-        )
+        rows = Counter.objects.filter(device__plant=self.plant).select_related("device", "press", "die")
+        return sorted(rows, key=lambda c: (c.device.name, c.press.code if c.press else "", c.die.code if c.die else ""))
 
 
 def _of(counter: Counter) -> dict:

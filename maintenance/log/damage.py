@@ -24,7 +24,7 @@ from maintenance.models import Event, Incident, Reading, Replacement, Stop, Work
 from maintenance.wording.standing import BURRS, DAMAGED, Standing, worst
 
 from . import queries
-from .rules import said
+from .rules import stamp
 
 BURR = "burr height"
 MISHAP, STOPPED, OVER = "mishap", "stopped for burr", "over the limit"
@@ -97,14 +97,14 @@ def _sentence(together: list[Damage], system: units.System) -> str:
     if first.what == MISHAP:
         was, has = ("were", "have") if len(together) > 1 else ("was", "has")
         return (
-            f"{_places(together)} {was} damaged in a mishap ({first.cause}, {said(first.at)}) and {has} not been "
+            f"{_places(together)} {was} damaged in a mishap ({first.cause}, {stamp(first.at)}) and {has} not been "
             "ground or replaced since."
         )
     if first.what == STOPPED:
-        return f"The press was stopped for burr on {said(first.at)}, and nothing has been ground or replaced since."
+        return f"The press was stopped for burr on {stamp(first.at)}, and nothing has been ground or replaced since."
     burr, limit = (units.show(um, "burr_um", system) for um in (first.burr_um, first.limit_um))
     where = f" on {first.place}" if first.place else ""
-    return f"The burr{where} was {burr} on {said(first.at)}; the limit is {limit}."
+    return f"The burr{where} was {burr} on {stamp(first.at)}; the limit is {limit}."
 
 
 def standing_with(wrong: Iterable[Damage], otherwise: Standing) -> Standing:
@@ -275,5 +275,5 @@ def _last_good(die: int, position: int | None, before: dt.datetime) -> str:
     if good is None and ground is None:
         return "it last ran well: no good reading and no sharpening is logged before"
     if ground is None or (good is not None and good >= ground):
-        return f"the last good reading, {said(good)}"
-    return f"the last sharpening, {said(ground)}: no good reading is logged since"
+        return f"the last good reading, {stamp(good)}"
+    return f"the last sharpening, {stamp(ground)}: no good reading is logged since"

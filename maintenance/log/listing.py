@@ -32,7 +32,7 @@ from maintenance.models import (
     Work,
 )
 
-from .rules import said
+from .rules import stamp
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -298,7 +298,7 @@ def _named(thing, before: str = "") -> str:
 def _say_run(events, system):
     run = events[0]
     start, end = timezone.localtime(run.started), timezone.localtime(run.at)
-    began = f"{start:%H:%M}" if start.date() == end.date() else said(run.started)
+    began = f"{start:%H:%M}" if start.date() == end.date() else stamp(run.started)
     return f"Ran {run.hits:,} hits, {began} to {end:%H:%M}", (
         "estimated" if run.basis == Run.Basis.ESTIMATED else "",
         _named(run.order, "order "),
@@ -424,7 +424,7 @@ def _say_movement(events, system):
 
 def _say_restart(events, system):
     row = events[0]
-    return f"Record started anew from {said(row.at)}", (row.reason,)
+    return f"Record started anew from {stamp(row.at)}", (row.reason,)
 
 
 def _say_cost(events, system):

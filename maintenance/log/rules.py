@@ -32,9 +32,9 @@ def check_moment(at: dt.datetime, *, field: str = "at") -> None:
     if timezone.is_naive(at):
         raise EntryRefused("This time has no time zone.", field=field)
     if at > timezone.now() + dt.timedelta(minutes=10):
-        raise EntryRefused(f"{said(at)} is still to come. Enter when it happened.", field=field)
+        raise EntryRefused(f"{stamp(at)} is still to come. Enter when it happened.", field=field)
     if at.year < 1950:
-        raise EntryRefused(f"{said(at)} is too long ago. Check the year.", field=field)
+        raise EntryRefused(f"{stamp(at)} is too long ago. Check the year.", field=field)
 
 
 def check_hits(hits: int, *, field: str = "hits") -> None:
@@ -69,7 +69,7 @@ def check_text(text: str, *, field: str, what: str, at_most: int) -> None:
 def check_run_times(started: dt.datetime, ended: dt.datetime) -> None:
     if ended <= started:
         raise EntryRefused(
-            f"The run ends {said(ended)}, before it starts ({said(started)}). Put the later time at the end.",
+            f"The run ends {stamp(ended)}, before it starts ({stamp(started)}). Put the later time at the end.",
             field="ended",
         )
 
@@ -91,7 +91,7 @@ def doubt_of_press(die: Die, press: Press | None, started: dt.datetime, ended: d
 def two_in_press(die: str, press: str, started: dt.datetime, ended: dt.datetime) -> str:
     """die: the other one."""
     return (
-        f"{die} ran in press {press} from {said(started)} to {said(ended)}, and a press runs one die at a time. "
+        f"{die} ran in press {press} from {stamp(started)} to {stamp(ended)}, and a press runs one die at a time. "
         "Check the press and the times."
     )
 
@@ -163,12 +163,12 @@ def span_at(spans: Sequence[Span], position: str, die: str, at: dt.datetime, *, 
     later = [since for since, _ in spans if since is not None and since > at]
     if later:
         raise EntryRefused(
-            f"{position} of {die} was fitted on {said(min(later))}, after this. Check the date.", field="at"
+            f"{position} of {die} was fitted on {stamp(min(later))}, after this. Check the date.", field="at"
         )
-    raise EntryRefused(f"Nothing sat in {position} of {die} on {said(at)}.", field=field)
+    raise EntryRefused(f"Nothing sat in {position} of {die} on {stamp(at)}.", field=field)
 
 
-def said(moment: dt.datetime) -> str:
+def stamp(moment: dt.datetime) -> str:
     return timezone.localtime(moment).strftime("%d %b %Y, %H:%M").lstrip("0")
 
 

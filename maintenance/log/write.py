@@ -52,8 +52,8 @@ from .rules import (
     check_signed_hits,
     check_text,
     found_on,
-    said,
     saving,
+    stamp,
 )
 
 
@@ -101,7 +101,7 @@ def log_run(
     clash = Run.objects.standing().filter(die=die, started__lt=ended, at__gt=started).first()
     if clash:
         raise EntryRefused(
-            f"{die} has a run from {said(clash.started)} to {said(clash.at)} already ({clash.hits:,} hits). "
+            f"{die} has a run from {stamp(clash.started)} to {stamp(clash.at)} already ({clash.hits:,} hits). "
             "Change the times, or strike that run out first.",
             field="started",
         )
@@ -157,7 +157,7 @@ def log_hit_correction(
             Die.objects.select_for_update(no_key=True).get(pk=die.pk)
             if -hits > (logged := hits_logged(die, at, with_stock=with_stock)):
                 raise EntryRefused(
-                    f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {said(at)}.",
+                    f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {stamp(at)}.",
                     field="hits",
                 )
         row = HitCorrection.objects.create(
@@ -477,10 +477,10 @@ def restart_record(
     check_text(reason.strip(), field="reason", what="The reason", at_most=200)
     first = Run.objects.standing().filter(die=die).order_by("started").first()
     if first is None or at <= first.started:
-        begins = f"begins only on {said(first.started)}" if first else "holds no run yet"
+        begins = f"begins only on {stamp(first.started)}" if first else "holds no run yet"
         raise EntryRefused(f"The record of {die} {begins}, so there is nothing to leave out.", field="at")
     if RecordRestart.objects.standing().filter(die=die, at=at).exists():
-        raise EntryRefused(f"The record of {die} starts anew on {said(at)} already.", field="at")
+        raise EntryRefused(f"The record of {die} starts anew on {stamp(at)} already.", field="at")
     with saving():
         row = RecordRestart.objects.create(
             die=die, at=at, reason=reason.strip(), note=note, key=key or fresh_key(), **by.columns()

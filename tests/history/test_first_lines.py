@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.history.said import SaidBefore
+from maintenance.history.first_lines import FirstLines
 
 KEYS = st.sampled_from(["a", "b", "ä|b", "", "'; DROP TABLE said", "a" * 150])
 BATCHES = st.lists(st.lists(st.tuples(KEYS, st.integers(-(2**63), 2**63 - 1)), max_size=8), max_size=6)
@@ -14,7 +14,7 @@ BATCHES = st.lists(st.lists(st.tuples(KEYS, st.integers(-(2**63), 2**63 - 1)), m
 @settings(max_examples=100, deadline=None)
 @given(BATCHES)
 def test_as_a_dictionary(batches):
-    said, known, line = SaidBefore(), {}, 1
+    said, known, line = FirstLines(), {}, 1
     for batch in batches:
         rows = []
         for key, content in batch:

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 CACHE_KIB = 32_768
 
 
-class SaidBefore:
+class FirstLines:
     """key -> line and content, in a temporary file that goes with it: millions of keys would fill the memory.
 
     Keys are told apart by 128 bits of their digest.
@@ -27,6 +27,6 @@ class SaidBefore:
         self._file.executemany("INSERT OR IGNORE INTO said VALUES (?, ?, ?)", rows)
         marks = ", ".join("?" * len(rows))
         names = [name for name, _, _ in rows]
-        found = self._file.execute(f"SELECT name, line, content FROM said WHERE name IN ({marks})", names)
-        known = {name: (line, content) for name, line, content in found}
+        rows = self._file.execute(f"SELECT name, line, content FROM said WHERE name IN ({marks})", names)
+        known = {name: (line, content) for name, line, content in rows}
         return [known[name] for name in names]
