@@ -103,7 +103,7 @@ def check_good_parts(parts: int | None) -> None:
 
 
 def check_count(number: int | None, *, field: str) -> None:
-    if not COUNT.holds(number):
+    if number is not None and not COUNT.holds(number):
         raise EntryRefused(f"{COUNT.sentence(number)} Check the number.", field=field)
 
 

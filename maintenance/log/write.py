@@ -393,7 +393,8 @@ def log_replacement(
                 **by.columns(),
             )
         rebuild_fittings(position)
-        changes.tell(dies=[position.die_id], items=[position.item_id] if from_shelf else (), since=at)
+        drawn = [position.item_id] if from_shelf and position.item_id is not None else []
+        changes.tell(dies=[position.die_id], items=drawn, since=at)
         return row
 
 
