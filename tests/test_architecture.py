@@ -251,6 +251,17 @@ def in_a_fresh_python(code: str) -> str:
 
 
 @pytest.mark.no_database
+def test_types_of_every_pure_room_and_of_the_writes_are_judged():
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["mypy"]
+    rooms = [name.removesuffix(".**") for name in contracts()["pure"]["source_modules"]]
+    wanted = rooms + [f"maintenance.log.{name}" for name in ("write", "rules", "derived")]
+    judged = {(ROOT / name).with_suffix("") for name in settings["files"]}
+    paths = [ROOT.joinpath(*name.split(".")) for name in wanted]
+    assert len(paths) > 15 and not [path for path in paths if not judged & {path, *path.parents}]
+    assert settings["disallow_untyped_defs"] is True
+
+
+@pytest.mark.no_database
 def test_pure_rooms_load_without_what_they_may_not_know():
     """What the import contracts read from the source, seen at run time too."""
     rooms = [name.removesuffix(".**") for name in contracts()["pure"]["source_modules"]]

@@ -42,18 +42,18 @@ class LotsNow:
 
     @classmethod
     def of(
-        cls, past: Cells, told: Cavities | None, now: LifeSamples, ended: LifeSamples, die, names, sw: float,
-        rest: Mapping[int, float],
+        cls, past: Cells, told: Cavities | None, now: LifeSamples, ended: LifeSamples,
+        die: NDArray[np.int64], names: NDArray[np.int64], sw: float, rest: Mapping[int, float],
     ) -> LotsNow:  # fmt: skip
         """now: the cycles under way, edge by edge; ended: all closed ones; die: [edges] number in the block; names:
         [dies]; rest: strokes left of the lot under way, by name of the die."""
         joint = _joint(past, told, sw)
-        of_die = die[now.edge]
+        of_die, lots_cut = die[now.edge], now.of_lots()
         sizes = _sizes(ended, die, len(names))
         parts = []
         for d in np.unique(of_die):
             mine = np.flatnonzero(of_die == d)
-            passed = now.passed[mine]
+            passed = lots_cut[mine]
             lots, at = np.unique(passed.lot, return_inverse=True)
             under_way = int(now.lot[mine].max())
             if under_way >= 0 and under_way not in lots:
@@ -67,12 +67,14 @@ class LotsNow:
         return cls(parts)
 
 
-def _joint(past: Cells, told: Cavities | None, sw: float):
+def _joint(past: Cells, told: Cavities | None, sw: float) -> dict[int, tuple[NDArray[np.int64], Array, Array]]:
     """Number of the die -> (names of its lots, their means, their covariance), from what has ended."""
     if told is None or past.web is None:
         return {}
     found = {}
     if told.past is None:  # each lot by itself
+        if told.past_mean is None or told.past_variance is None:
+            return {}
         for _, parts, lots in past.web.dies:
             stretch = past.web._row[parts]
             w, v = np.zeros(lots.stop - lots.start), np.full(lots.stop - lots.start, sw**2)

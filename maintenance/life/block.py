@@ -138,7 +138,7 @@ class Block:
 
     # Where things lie, at the best theta.
 
-    def _open_table(self, nodes: Array, k: float, edges) -> Array:
+    def _open_table(self, nodes: Array, k: float, edges: NDArray[np.int64] | None) -> Array:
         """ln of the chance that the cycle under way is still sharp, its lots integrated out; only to aim the grids."""
         pick = slice(None) if edges is None else edges
         lot = self.w_now[pick][:, None] + self.w_sd[pick][:, None] * W_NODES
@@ -175,7 +175,7 @@ class Block:
         self.best_past = np.empty((len(mu), len(self.grids.m_nodes)))
         lotted = sw > 0 and len(self.every) > 0
 
-        def table(nodes: Array, edges) -> Array:
+        def table(nodes: Array, edges: NDArray[np.int64] | None) -> Array:
             past = self.cells.table(nodes, k, self.c, self.d, edges)
             self.best_past[slice(None) if edges is None else edges] = past
             return past + self._open_table(nodes, k, edges)
@@ -204,15 +204,16 @@ class Block:
         now, ended, rest = self._lots
         if self.by_lots:
             self.lots_now = ahead.LotsNow.of(self.every, told, now, ended, self.die, self.names, sw, rest)
-        elif told is not None and self.every.lot_name is not None:
+        elif told is not None and (named := self.cells.lot_name) is not None:
             under_way = np.full(self.n_dies, -2)
             np.maximum.at(under_way, self.die[now.edge], now.lot)
-            same = np.flatnonzero((self.cells.lot_name == under_way[self.cells.lot_die]) & (self.cells.lot_name >= 0))
+            same = np.flatnonzero((named == under_way[self.cells.lot_die]) & (named >= 0))
             of_die = np.full(self.n_dies, -1)
             of_die[self.every.lot_die[same]] = same
             has = np.flatnonzero(of_die[self.die] >= 0)
-            self.w_now[has] = told.past_mean[of_die[self.die[has]]]
-            self.w_sd[has] = np.sqrt(told.past_variance[of_die[self.die[has]]])
+            if told.past_mean is not None and told.past_variance is not None:
+                self.w_now[has] = told.past_mean[of_die[self.die[has]]]
+                self.w_sd[has] = np.sqrt(told.past_variance[of_die[self.die[has]]])
         if self.by_lots and len(now):
             wear = self._wear(np.zeros((self.n_dies, 1)))
             e = now.edge
@@ -271,7 +272,9 @@ class Block:
         else:
             self._ln_x = np.full((n, len(nodes), n_x), -np.inf)
             self._ln_x[now] = wear.mean[:, None, :] + wear.sd[:, None, :] * z[of_die]
-        if self.rho is not None:  # how far z at x and now go together, among those that are still sharp now
+        if (
+            self.rho is not None and wear.rho is not None
+        ):  # how far z at x and now go together, among those that are still sharp now
             self.rho[now] = np.clip(wear.rho * (self.z_sd[:, None] / sd)[of_die], 0.0, 1.0)
             self.rho[now, 0] = 1.0
 
@@ -331,13 +334,13 @@ class Block:
         grid = np.exp(np.log(first)[:, None] * (1 - steps) + np.log(last)[:, None] * steps)
         return np.concatenate([np.zeros((self.n_dies, 1)), grid], axis=1)
 
-    def ln_x(self, edges) -> Array:
+    def ln_x(self, edges: NDArray[np.int64]) -> Array:
         """ln of what these edges have worn at the nodes of z and at x: [edges, j, x]."""
         if self.rho is None:
             return self.ln_hits[edges][:, None, :] + self.ln_rate[edges][:, :, None]
         return self._ln_x[edges]
 
-    def ln_now(self, edges) -> Array:
+    def ln_now(self, edges: slice) -> Array:
         """The same now, at the least of z: [edges]."""
         if self.rho is None:
             return self.ln_hits[edges, 0] + self.ln_rate[edges, 0]
@@ -391,9 +394,9 @@ class Block:
         """Gamma(shape, rate) of each die's own part in the chips."""
         alike = self.fit.chip_rates.alike
         base = self.chip_rate * self.counts["exposure"]
-        return (
-            alike + np.bincount(self.die, self.counts["chips"], self.n_dies),
-            alike + np.bincount(self.die, base, self.n_dies),
+        chips_seen = np.bincount(self.die, self.counts["chips"], self.n_dies)
+        return np.asarray(alike + chips_seen, float), np.asarray(
+            alike + np.bincount(self.die, base, self.n_dies), float
         )
 
     def _with_chips(self, x: Array, s_die: Array, s_edge: Array, now: NDArray[np.int64]) -> tuple[Array, Array]:
@@ -421,7 +424,7 @@ class _Group:
         self.n_dies = dies.stop - dies.start
         self.now = edges.start + np.flatnonzero(block.current[edges])
 
-    def at(self, theta: Theta, past: Array, *, first_to_go: bool):
+    def at(self, theta: Theta, past: Array, *, first_to_go: bool) -> tuple[Array, Array, Array, Array, Array | None]:
         """The sums over m, u and the lot at one theta, of the edges under way: S_die, S_edge, E m, E m^2, first.
 
         With N as in `predict.py`, the ratios N(x) / N(0) are worked on in 32 bits; their sums over edges are not.
@@ -452,7 +455,7 @@ class _Group:
             weight, m, e, die = weight[local], m[local], e[local], self.die[local]
         else:
             die = self.die
-        alive_now, ratio, n0 = self._alive(k, weight, m, e, die)
+        alive_now, ratio, n0 = self._alive(k, weight, m, e)
         wide = n0.shape[1] * n0.shape[2]
         joint = sum_by_die(np.log(n0), die, n_dies) + log_u[:, :, None] + of_lot
         pi = np.exp(joint - joint.max(axis=(1, 2), keepdims=True))
@@ -462,7 +465,7 @@ class _Group:
         if block.rho is None:
             s_edge = (of_edge.reshape(len(die), 1, wide).astype(np.float32) @ ratio)[:, 0]
         else:
-            s_edge = self._as_lots_part(coef, n0, ratio, local)
+            s_edge = self._as_lots_part(coef, n0, ratio, block.rho[self.edges][local])
         p = ((coef.transpose(0, 2, 1) @ weight) * alive_now.transpose(0, 2, 1)).sum(axis=1)
         p /= p.sum(axis=1, keepdims=True)
         ln_ratio = np.log(ratio, out=ratio)
@@ -476,19 +479,19 @@ class _Group:
         first = self._first(ln_ratio, total, pi, die) if first_to_go else None
         return s_die, s_edge, (p * m).sum(axis=1), (p * m * m).sum(axis=1), first
 
-    def _as_lots_part(self, coef: Array, n0: Array, ratio: Array, local: NDArray[np.int64]) -> Array:
+    def _as_lots_part(self, coef: Array, n0: Array, ratio: Array, rho: Array) -> Array:
         """S_edge where the lots ahead are not those of now, [edges, x]: the mean over z at x, given z now.
 
-        coef: [edges, u, j] what all but the edge itself say; with Hermite's polynomials H_n, orthonormal over the
-        nodes, the mean of f(z') given z is sum of rho^n H_n(z) (sum over nodes of weight H_n f), by Mehler.
+        coef: [edges, u, j] what all but the edge itself say; rho: [edges, x]; with Hermite's polynomials H_n,
+        orthonormal over the nodes, the mean of f(z') given z is sum of rho^n H_n(z) (sum over nodes of weight H_n f),
+        by Mehler.
         """
         n, n_u, n_j = n0.shape
-        at_x = ratio.reshape(n, n_u, n_j, -1)
-        at_x = (n0.astype(np.float32)[..., None] * at_x).reshape(n, n_u, -1)
+        of_now = n0.astype(np.float32)[..., None]
+        at_x = (of_now * ratio.reshape(n, n_u, n_j, -1)).reshape(n, n_u, -1)
         joined = coef.astype(np.float32).transpose(0, 2, 1) @ at_x  # [edges, j, (j', x)]
         joined = joined.reshape(n, n_j * n_j, -1)
         by_order = MEHLER.astype(np.float32) @ joined  # [edges, order, x]
-        rho = self.block.rho[self.edges][local]
         powers = rho[:, None, :] ** np.arange(n_j)[:, None]
         return np.maximum((by_order * powers).sum(axis=1), 1e-30)
 
@@ -498,7 +501,7 @@ class _Group:
         run[(self.block.read | self.block.unknown)[self.edges]] = 0.0
         return run
 
-    def _alive(self, k: float, weight: Array, m: Array, e: Array, die) -> tuple[Array, Array, Array]:
+    def _alive(self, k: float, weight: Array, m: Array, e: Array) -> tuple[Array, Array, Array]:
         """The chance to be sharp at x = 0, [edges, m, j]; N(x) / N(0), float32[edges, (u, j), x]; N(0), [edges, u, j].
 
         The first and the last but for a factor of each edge's own.
@@ -527,7 +530,7 @@ class _Group:
             np.matmul(weight32[i:j], alive, out=out[i:j])
         out = out.reshape(n, weight.shape[1], n_j, n_x)
         for row in unlike:
-            alive = self._alive_otherwise(row, k, m[row], e[row])
+            alive = self._alive_otherwise(int(row), k, m[row], e[row])
             alive_now[row] = alive[:, :, 0]
             sums = np.tensordot(weight[row], alive, axes=1)
             out[row] = np.maximum(sums / sums[..., :1].max(), LEAST_32)
@@ -558,7 +561,7 @@ class _Group:
         rate = np.minimum(e, np.exp(LARGEST / 2))[:, None, None] * pace**k
         return np.exp(-rate[:, :, None, :] * power).mean(axis=2)
 
-    def _first(self, ln_ratio: Array, total: Array, pi: Array, die) -> Array:
+    def _first(self, ln_ratio: Array, total: Array, pi: Array, die: NDArray[np.int64]) -> Array:
         """Chance of each edge to be the first of its die: its part of the die's hazard, step by step."""
         block, now = self.block, self.now
         a, b = block.chip_die()

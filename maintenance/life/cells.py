@@ -14,17 +14,20 @@ A cycle with readings that did not end dull has, instead of -h^k E, its integral
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .cycles import DULL, HITS_UNIT, LifeSamples
+from .cycles import DULL, HITS_UNIT, LifeSamples, Passed
 from .integrals import Told
 from .web import Web, pull_of
 
 Array = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]  # of 32 bits or 64
 EXACT_WIDTH = 1e-6
 ROOT3 = np.sqrt(3.0)
 LARGEST = 500.0  # of an exponent: beyond it a likelihood is nought for every purpose
@@ -60,7 +63,7 @@ class Cells:
     lot_die: NDArray[np.int64]
     told_cell: NDArray[np.int64]
     told: Told
-    under_way: NDArray[np.bool_] | None = None  # [cells] cycles under way have cells of their own
+    under_way: NDArray[np.bool_]  # [cells] cycles under way have cells of their own
     web: Web | None = None
     lot_name: NDArray[np.int64] | None = None  # without a web: number of each lot within its die, -1 of one by itself
 
@@ -76,7 +79,7 @@ class Cells:
         """samples: without cycles of unknown age. die: int[edges]. positions: int[dies] edges at work."""
         edge, web = samples.edge, None
         if lots and samples.passed is not None and len(samples):
-            lot, web = _stretches(samples, die[edge])
+            lot, web = _stretches(samples, samples.passed, die[edge])
         else:
             lot = shared_lots(samples, die, positions) if lots else np.full(len(samples), -1, np.int64)
         key = 2 * (edge * (int(lot.max(initial=-1)) + 2) + lot + 1) + samples.under_way
@@ -188,7 +191,7 @@ class Cells:
         out = np.zeros(nodes.T.shape)  # [m, edges]
         ln_z, ln_d = self.at(k)
         plain, one, end, other = self.kinds
-        if c is None:
+        if c is None or d is None:
             self._without_lots(np.exp(np.minimum(-k * nodes.T, E_MOST)), out, ln_z, ln_d, place)
             other = np.unique(self.told_cell)
         else:
@@ -211,7 +214,9 @@ class Cells:
             self._add(out, row, log.T)
         return np.ascontiguousarray(out.T)
 
-    def _some(self, cells: NDArray[np.int64], width: int, place: NDArray[np.int64] | None, *more: Array):
+    def _some(
+        self, cells: NDArray[np.int64], width: int, place: NDArray[np.int64] | None, *more: Array
+    ) -> Iterator[tuple[NDArray[Any], ...]]:
         """Parts of these cells that stay in the cache, with the row of each cell's edge in the table."""
         row = self.edge[cells]
         if place is not None:
@@ -222,21 +227,23 @@ class Cells:
             yield cells[i : i + step], row[i : i + step], *(v[i : i + step] for v in more)
 
     @staticmethod
-    def _add(out: Array, row: NDArray[np.int64], log: Array) -> None:
+    def _add(out: Array, row: NDArray[np.int64], log: Floats) -> None:
         """Adds log, [m, cells], to the columns of their edges; row rises."""
         first = np.flatnonzero(np.r_[True, row[1:] != row[:-1]])
         out[:, row[first]] += np.add.reduceat(log, first, axis=1, dtype=float)
 
-    def _without_lots(self, e: Array, out: Array, ln_z: Array, ln_d: Array, place) -> None:
+    def _without_lots(self, e: Array, out: Array, ln_z: Array, ln_d: Array, place: NDArray[np.int64] | None) -> None:
         z = np.bincount(self.edge, np.exp(ln_z), self.n_edges) if len(self.edge) else np.zeros(self.n_edges)
         out -= np.minimum(e * (z if place is None else z[place >= 0]), np.exp(LARGEST))
         for _, row, y in self._some(self.dull_cell, len(e), place, np.exp(np.minimum(ln_d, E_MOST))):
             self._add(out, row, np.log(-np.expm1(-np.maximum(e[:, row] * y, 1e-300))))
 
-    def _log_cells(self, cells: NDArray[np.int64], m: Array, k: float, ln_z: Array, ln_d: Array, c, d) -> Array:
+    def _log_cells(
+        self, cells: NDArray[np.int64], m: Array, k: float, ln_z: Array, ln_d: Array, c: Array | None, d: Array | None
+    ) -> Array:
         """ln of each cell's likelihood at its own nodes m, [cells, nodes]: any number of dull ends, and readings."""
         around = np.zeros(len(cells)) if c is None else c[cells]
-        reach = np.zeros(len(cells)) if c is None else ROOT3 * d[cells]
+        reach = np.zeros(len(cells)) if d is None else ROOT3 * d[cells]
         owner, end = _members(self.dull_cell, cells)
         reader, read = _members(self.told_cell, cells)
         lines = None
@@ -261,7 +268,7 @@ class Cells:
         top = logs.max(axis=0)
         return top + np.log(np.exp(logs - top).sum(axis=0))
 
-    def own(self, mean: Array, sd: Array, nodes: Array, weights: Array, w: Array, k: float) -> Array:
+    def own(self, mean: Array, sd: Array, nodes: Array, weights: Array, w: Array, k: float) -> NDArray[np.float32]:
         """ln of sum_j weights_j exp l(m_j, w) of each cell, its largest nought: float32[w, cells].
 
         mean, sd: [edges] of m; nodes, weights: [3], rising. w: [w, lots].
@@ -337,7 +344,7 @@ def _factor_32(ln: Array) -> NDArray[np.float32]:
     return np.exp(np.clip(ln, -LEAST_LN_32, E_MOST_32)).astype(np.float32)
 
 
-def _sharp(e: Array, r: Array) -> Array:
+def _sharp(e: Floats, r: Floats) -> Floats:
     """ln of 1/6 exp(-e r) + 2/3 exp(-e) + 1/6 exp(-e / r); the last is the largest. e is used up."""
     low = e * (1 / r)
     total = low - e
@@ -353,7 +360,7 @@ def _sharp(e: Array, r: Array) -> Array:
     return total
 
 
-def _dull_once(e: Array, y: Array, r: Array) -> Array:
+def _dull_once(e: Floats, y: Floats, r: Floats) -> Floats:
     """The same with each part times its 1 - exp(-y), y going with e. Both are used up."""
     np.maximum(y, LEAST_32, out=y)
     np.negative(y, out=y)
@@ -401,9 +408,8 @@ def _unique(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64
     return unique, where[key]
 
 
-def _stretches(samples: LifeSamples, die: NDArray[np.int64]) -> tuple[NDArray[np.int64], Web]:
-    """The stretch of each cycle, numbered die by die; die: [cycles]."""
-    passed = samples.passed
+def _stretches(samples: LifeSamples, passed: Passed, die: NDArray[np.int64]) -> tuple[NDArray[np.int64], Web]:
+    """The stretch of each cycle, numbered die by die; passed: the lots that the samples cut; die: [cycles]."""
     row = passed.row
     wide = int(passed.lot.max(initial=0)) + 1
     names, lot = _unique(die[row] * wide + passed.lot)
@@ -419,7 +425,8 @@ def _stretches(samples: LifeSamples, die: NDArray[np.int64]) -> tuple[NDArray[np
     dull = np.flatnonzero((samples.ended == DULL) & (np.diff(passed.first) > 1))
     last = passed.hits[passed.first[dull + 1] - 1]
     pull = np.bincount(number[dull], pull_of(samples.lower_hits[dull], samples.hits[dull], last), len(first))
-    return number, Web(die[first], names // wide, names % wide, kept.first, lot[at], share[at], pull)
+    name, of_die = names % wide, names // wide
+    return number, Web(die[first], of_die, name, kept.first, lot[at], share[at], np.asarray(pull, float))
 
 
 def shared_lots(samples: LifeSamples, die: NDArray[np.int64], positions: NDArray[np.int64] | None) -> NDArray[np.int64]:

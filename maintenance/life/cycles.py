@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 SHARP, DULL, CHIPPED = 0, 1, 2
+Rows = NDArray[np.int64] | NDArray[np.bool_] | slice  # which of the rows
 HITS_UNIT = 1e5  # the engine counts in hundred thousands of hits
 
 FAMILIES = ("carbon steel", "stainless", "high-strength steel", "aluminium", "copper alloy", "other")
@@ -81,9 +83,9 @@ class Passed:
     @classmethod
     def of(cls, parts: Iterable[Iterable[tuple[int, float]]]) -> Passed:
         """parts: of each cycle its (lot, hits)."""
-        parts = [list(one) for one in parts]
-        first = np.r_[0, np.cumsum([len(one) for one in parts])].astype(np.int64)
-        flat = [part for one in parts for part in one]
+        cycles = [list(one) for one in parts]
+        first = np.r_[0, np.cumsum([len(one) for one in cycles])].astype(np.int64)
+        flat = [part for one in cycles for part in one]
         return cls(first, np.array([p[0] for p in flat], np.int64), np.array([p[1] for p in flat], float))
 
     @classmethod
@@ -91,11 +93,11 @@ class Passed:
         """Each cycle in one lot."""
         return cls(np.arange(len(lot) + 1), np.asarray(lot, np.int64), np.asarray(hits, float))
 
-    def __getitem__(self, rows: ArrayLike) -> Passed:
-        rows = np.arange(len(self))[rows]
-        count = np.diff(self.first)[rows]
+    def __getitem__(self, rows: Rows) -> Passed:
+        number = np.arange(len(self))[rows]
+        count = np.diff(self.first)[number]
         first = np.r_[0, np.cumsum(count)]
-        at = np.arange(first[-1]) + np.repeat(self.first[:-1][rows] - first[:-1], count)
+        at = np.arange(first[-1]) + np.repeat(self.first[:-1][number] - first[:-1], count)
         return Passed(first, self.lot[at], self.hits[at])
 
     @property
@@ -187,24 +189,24 @@ class LifeSamples:
         passed: Passed | None = None,
     ) -> LifeSamples:
         """From columns; scalars are spread over all rows. Without lower_hits a dull end is taken as exact."""
-        edge = np.atleast_1d(np.asarray(edge, np.int64))
-        n = len(edge)
+        edges = np.atleast_1d(np.asarray(edge, np.int64))
+        n = len(edges)
 
-        def column(values, kind):
-            values = np.asarray(values)
-            if values.ndim == 0:
-                return np.broadcast_to(values.astype(kind), (n,))  # takes no room
-            return np.array(np.broadcast_to(values, (n,)), kind)
+        def column(values: ArrayLike, kind: type) -> NDArray[Any]:
+            given = np.asarray(values)
+            if given.ndim == 0:
+                return np.broadcast_to(given.astype(kind), (n,))  # takes no room
+            return np.array(np.broadcast_to(given, (n,)), kind)
 
-        hits = column(hits, np.float64)
-        ended = column(ended, np.int8)
-        lower = hits if lower_hits is None else np.where(ended == DULL, column(lower_hits, np.float64), hits)
+        all_hits = column(hits, np.float64)
+        ends = column(ended, np.int8)
+        lower = all_hits if lower_hits is None else np.where(ends == DULL, column(lower_hits, np.float64), all_hits)
         return cls(
-            edge,
+            edges,
             column(from_hits, np.float64),
             lower,
-            hits,
-            ended,
+            all_hits,
+            ends,
             column(under_way, np.bool_),
             column(unknown_age, np.bool_),
             column(lot, np.int64),
@@ -215,27 +217,29 @@ class LifeSamples:
         )
 
     @classmethod
-    def exact(cls, edge: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+    def exact(cls, edge: ArrayLike, hits: ArrayLike, **more: Any) -> LifeSamples:
         """Edges seen to go dull at exactly these hits."""
         return cls.of(edge, hits, DULL, **more)
 
     @classmethod
-    def interval_censored(cls, edge: ArrayLike, lower_hits: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+    def interval_censored(cls, edge: ArrayLike, lower_hits: ArrayLike, hits: ArrayLike, **more: Any) -> LifeSamples:
         """Edges found dull at `hits` that were sharp at the look before, at `lower_hits`."""
         return cls.of(edge, hits, DULL, lower_hits=lower_hits, **more)
 
     @classmethod
-    def right_censored(cls, edge: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+    def right_censored(cls, edge: ArrayLike, hits: ArrayLike, **more: Any) -> LifeSamples:
         """Edges still sharp at `hits`: ground with the set, used up, or still running."""
         return cls.of(edge, hits, SHARP, **more)
 
     @classmethod
-    def left_truncated(cls, edge: ArrayLike, from_hits: ArrayLike, hits: ArrayLike, ended: ArrayLike, **more):
+    def left_truncated(
+        cls, edge: ArrayLike, from_hits: ArrayLike, hits: ArrayLike, ended: ArrayLike, **more: Any
+    ) -> LifeSamples:
         """Edges whose record began when they had `from_hits` on them already and were sharp."""
         return cls.of(edge, hits, ended, from_hits=from_hits, **more)
 
     @classmethod
-    def chipped(cls, edge: ArrayLike, hits: ArrayLike, **more) -> LifeSamples:
+    def chipped(cls, edge: ArrayLike, hits: ArrayLike, **more: Any) -> LifeSamples:
         """Edges that chipped or broke at `hits`: until then not dull."""
         return cls.of(edge, hits, CHIPPED, **more)
 
@@ -247,7 +251,8 @@ class LifeSamples:
         passed = None
         if any(p.passed is not None for p in parts):
             passed = Passed.together(p.of_lots() for p in parts)
-        return cls(*(np.concatenate([getattr(p, name) for p in parts]) for name in _COLUMNS), passed)
+        columns: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in _COLUMNS}
+        return cls(**columns, passed=passed)
 
     def of_lots(self) -> Passed:
         """The lots that each cycle cut; without a record of them its last one (those of no lot: none)."""
@@ -257,9 +262,9 @@ class LifeSamples:
         first = np.r_[0, np.cumsum(has)].astype(np.int64)
         return Passed(first, self.lot[has], (self.hits - self.from_hits)[has])
 
-    def pick(self, rows: ArrayLike) -> LifeSamples:
-        passed = None if self.passed is None else self.passed[rows]
-        return LifeSamples(*(getattr(self, name)[rows] for name in _COLUMNS), passed)
+    def pick(self, rows: Rows) -> LifeSamples:
+        columns: dict[str, Any] = {name: getattr(self, name)[rows] for name in _COLUMNS}
+        return LifeSamples(**columns, passed=None if self.passed is None else self.passed[rows])
 
     def in_canonical_order(self) -> LifeSamples:
         """Sorted by everything they hold, so that sums come out the same to the last digit in any order of loading."""

@@ -12,8 +12,8 @@ two with the Jacobian of the log scale.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import scipy  # its parts are loaded when they are first named, so that a start pays for none
@@ -218,20 +218,19 @@ class _Problem:
     cells: Cells
     with_lots: bool
     stops: tuple[NDArray[np.int64], Array]
-    grids: Grids | None = None
+    grids: Grids = field(init=False)  # these two are laid by `climb`, where there is a die
+    tables: tuple[Array, Array, Array] = field(init=False)
     cavities: lots.Cavities | None = None
-    tables: tuple[Array, Array, Array] | None = None
     centre: float = 0.0
 
     @classmethod
-    def of(cls, edges, samples, *, seed, fit_dies, with_lots) -> _Problem:
+    def of(cls, edges: Edges, samples: LifeSamples, *, seed: int, fit_dies: int, with_lots: bool) -> _Problem:
         samples = samples.pick(~samples.unknown_age)
         has = np.zeros(len(edges), bool)
         has[samples.edge] = True
-        order, hashes = canonical(edges, samples)
-        keep = [(e, h) for e, h in zip(order, hashes, strict=True) if has[e]]
-        chosen = sorted({h for _, h in keep}, key=lambda h: hashlib.sha256(str(seed).encode() + h).digest())
-        chosen = set(chosen[:fit_dies])
+        keep = [(e, h) for e, h in zip(*canonical(edges, samples), strict=True) if has[e]]
+        by_chance = sorted({h for _, h in keep}, key=lambda h: hashlib.sha256(str(seed).encode() + h).digest())
+        chosen = set(by_chance[:fit_dies])
         order = np.array([e for e, h in keep if h in chosen], np.int64)
         new_number = np.full(len(edges), -1, np.int64)
         new_number[order] = np.arange(len(order))
@@ -273,7 +272,8 @@ class _Problem:
                     sw = lots.SW_LEAST
                     self.cavities = lots.start(self.cells, sw)
                 for _ in range(2 if sw > lots.SW_LEAST or not woven else 0):
-                    self.cavities, gl = lots.look(self.cells, mean, sd, theta.k, sw, sites=self.cavities.sites)
+                    sites = None if self.cavities is None else self.cavities.sites
+                    self.cavities, gl = lots.look(self.cells, mean, sd, theta.k, sw, sites=sites)
                     sw = lots.best_sw(gl, sw, self.cells, self.cavities.sites)
             elif self.with_lots:
                 self.cavities = lots.start(self.cells, sw)
@@ -291,12 +291,12 @@ class _Problem:
                 break
         return theta, 0.0 if sw < NO_LOTS else sw, rounds
 
-    def _table_at(self, k: float):
+    def _table_at(self, k: float) -> Callable[[Array, NDArray[np.int64] | None], Array]:
         c = d = None
         if self.cavities is not None:
             c, d = self.cavities.c, self.cavities.d
 
-        def table(nodes: Array, edges) -> Array:
+        def table(nodes: Array, edges: NDArray[np.int64] | None) -> Array:
             return self.cells.table(nodes, k, c, d, edges)
 
         return table
@@ -403,7 +403,7 @@ class _Problem:
     def usual_stop(self) -> float:
         """Median of the hits at which cycles end still sharp over the edge's usual life; 0.5 where nothing is seen."""
         edge, hits = self.stops
-        if len(edge) < 10 or self.grids is None:
+        if len(edge) < 10:  # and so there is a die, with its grids
             return 0.5
         return float(np.clip(np.median(hits / 1e5 / np.exp(self.grids.m_mean[edge])), 0.1, 1.0))
 

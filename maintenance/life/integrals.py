@@ -57,7 +57,7 @@ class Told:
     def __len__(self) -> int:
         return len(self.told)
 
-    def pick(self, rows) -> Told:
+    def pick(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Told:
         return Told(self.told[rows], self.sd[rows], self.ln_h[rows], self.start[rows])
 
     def log(self, v: Array, k: float) -> Array:

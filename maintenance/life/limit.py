@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from .cycles import HITS_UNIT, EdgeSpec, LifeSamples
 from .fleet import FleetFit
-from .predict import Curve, DiePrediction, EdgePrediction
+from .predict import Curve, DiePrediction, EdgePrediction, curve_of
 from .readings import ReadingModel, Readings, tell
 
 Array = NDArray[np.float64]
@@ -111,9 +111,9 @@ def to_limit(told: DiePrediction, edges: Mapping[int, Held]) -> DiePrediction:
     share_left of these count to the limit; what it rests on stays."""
     if not any(e in told.edges for e in edges):
         return told
-    die_curve = _curve_of(told)
+    die_curve = curve_of(told)
     x = np.r_[AT_ONCE, die_curve.strokes]
-    before = {e: _hazard(_curve_of(edge), x) for e, edge in told.edges.items()}
+    before = {e: _hazard(curve_of(edge), x) for e, edge in told.edges.items()}
     after = {e: _held_hazard(told.edges[e], edges[e], x) if e in edges else h for e, h in before.items()}
     die = _through(_summed(before.values(), x), _hazard(die_curve, x), _summed(after.values(), x))
     curve = Curve(x, np.log(np.maximum(die, SURE)))
@@ -139,12 +139,6 @@ def _on_it(edge: EdgePrediction, stroke_share: float) -> float:
     return left * (1 - edge.share_left) / max(edge.share_left, 1e-3)
 
 
-def _curve_of(told: DiePrediction | EdgePrediction) -> Curve:
-    if told.curve is None:
-        raise ValueError("a forecast without its curve cannot be counted to a limit")
-    return told.curve
-
-
 def _summed(hazards: Iterable[Array], x: Array) -> Array:
     total = np.zeros(len(x))
     for hazard in hazards:
@@ -157,7 +151,7 @@ def _held_hazard(edge: EdgePrediction, by: Held, x: Array) -> Array:
     if by.passed:
         return np.full(len(x), PASSED)
     on_it, spread = _on_it(edge, by.stroke_share), 0.0 if by.was_read else by.limit.spread
-    curve, total, known = _curve_of(edge), np.zeros(len(x)), 0.0
+    curve, total, known = curve_of(edge), np.zeros(len(x)), 0.0
     for z, weight in zip(Z_NODES, Z_WEIGHTS, strict=True):
         share = by.limit.share * np.exp(spread * z)
 

@@ -49,7 +49,7 @@ class Cavities:
 def start(cells: Cells, sw: float) -> Cavities:
     """Before anything is known of the lots."""
     n = len(cells.lot_die)
-    if not woven(cells):
+    if cells.web is None or not cells.web.woven:
         return Cavities(np.zeros(len(cells)), np.full(len(cells), sw), np.zeros(n), np.full(n, sw**2))
     sites = web.Sites.none(cells.web, sw)
     joint = web.solve(replace(cells.web, pull=np.zeros(n)), sites, sw)
@@ -92,7 +92,7 @@ def look(
     """
     n_lots = len(cells.lot_die)
     prior, prior_v, joint = np.zeros(n_lots), np.full(n_lots, sw**2), None
-    if woven(cells):
+    if cells.web is not None and cells.web.woven:
         sites = web.Sites.none(cells.web, sw) if sites is None else sites
         joint = web.solve(cells.web, sites, sw)
         prior, prior_v = joint.cavity(sites, sw)
@@ -114,14 +114,16 @@ def look(
         without = all_told - np.array([np.bincount(cells.lot[now], row[now], n_lots) for row in own])
         past, past_v, sites_past = _told(without, places, prior, prior_v, joint)
     told, told_v, sites_now = _told(all_told, places, prior, prior_v, joint)
-    if sites is not None and sites.tau.any():
+    if sites is not None and sites_now is not None and sites.tau.any():
         sites_now = sites_now.between(sites, DAMPED)
     if not woven(cells):
         c = np.where(shared[cells.lot], c, 0.0)
     return Cavities(c, d, told, told_v, sites_now, sites_past, past, past_v), gl[:, shared].T
 
 
-def _told(ln: Array, places: Places, prior: Array, prior_v: Array, joint: web.Joint | None):
+def _told(
+    ln: Array, places: Places, prior: Array, prior_v: Array, joint: web.Joint | None
+) -> tuple[Array, Array, web.Sites | None]:
     """Mean and variance of W of each stretch, and its site. ln: [nodes, stretches], used up."""
     z, spread = moments(ln, places.nodes)
     mean, variance = places.centre + z * places.wide, (spread * places.wide) ** 2
@@ -138,10 +140,10 @@ def zoomed(cells: Cells, w: Array, w_sd: Array, sw: float) -> Places | None:
         return None  # around what the other stretches say
     count = np.maximum(np.bincount(cells.lot, minlength=len(w)), 1)
     wide = np.minimum(ZOOM_WIDER * w_sd * np.sqrt(count / np.maximum(count - 1, 0.5)), sw)
-    if cells.under_way is not None:  # of these lots it is also asked what has ended in them alone
-        now = np.unique(cells.lot[cells.under_way])
-        w, wide = w.copy(), wide.copy()
-        w[now], wide[now] = 0.0, sw
+    # Of the lots of what is under way it is also asked what has ended in them alone.
+    now = np.unique(cells.lot[cells.under_way])
+    w, wide = w.copy(), wide.copy()
+    w[now], wide[now] = 0.0, sw
     return Places(ZOOM_NODES, w, wide)
 
 
@@ -153,6 +155,8 @@ def shared_sign(cells: Cells, m: Array, k: float) -> float:
     left out, since a shape less steep explains it as well: with it two edges a die, lots alike, shape 2.5 came out as
     lots by 0.97 and shape 4.7.
     """
+    if cells.web is None:
+        raise ValueError("no record of the lots that the cycles cut")
     ln_z, ln_d = cells.at(k)
     hazard, ends = np.exp(np.minimum(ln_z, LARGEST)), np.zeros(len(cells))
     if len(cells.dull_cell):
@@ -179,7 +183,7 @@ def best_sw(gl: Array, sw: float, cells: Cells, sites: web.Sites | None) -> floa
     """The sw of 41 around the present one that the lots favour. gl: [lots, nodes of w at sw]."""
     if len(gl) < LOTS_NEEDED:
         return SW_LEAST
-    if woven(cells):
+    if cells.web is not None and sites is not None and cells.web.woven:
         return float(np.clip(web.better_sw(cells.web, sites, sw, SW_HALF_NORMAL), SW_LEAST, SW_MOST))
     candidates = np.clip(sw * np.exp(np.linspace(-0.9, 0.6, 41)), SW_LEAST, SW_MOST)
     w = W_NODES * sw

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,7 +100,7 @@ class EdgePrediction:
     curve: Curve | None  # none where it is stored without
 
     def chance_beyond(self, strokes: float) -> float:
-        return self.curve.chance_beyond(strokes)
+        return curve_of(self).chance_beyond(strokes)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,7 +117,14 @@ class DiePrediction:
 
     def chance_beyond(self, strokes: float) -> float:
         """Chance that no edge goes dull or chips within that many further strokes."""
-        return self.curve.chance_beyond(strokes)
+        return curve_of(self).chance_beyond(strokes)
+
+
+def curve_of(told: DiePrediction | EdgePrediction) -> Curve:
+    """Raises ValueError where the forecast was stored without."""
+    if told.curve is None:
+        raise ValueError("this forecast is stored without its curve")
+    return told.curve
 
 
 def predict_die(
@@ -278,7 +286,7 @@ def forecast_fleet(
     return _together(parts, fit)
 
 
-def _block(block: Block, members: NDArray[np.int64]) -> dict[str, Array] | None:
+def _block(block: Block, members: NDArray[np.int64]) -> dict[str, NDArray[Any]] | None:
     """The arrays of FleetForecast of one block."""
     sums = block.sums()
     if sums is None:
@@ -323,7 +331,7 @@ def _block(block: Block, members: NDArray[np.int64]) -> dict[str, Array] | None:
     }
 
 
-def _together(parts: list[dict[str, Array]], fit: FleetFit) -> FleetForecast:
+def _together(parts: list[dict[str, NDArray[Any]]], fit: FleetFit) -> FleetForecast:
     """One forecast of the blocks', which are given up on the way."""
     if not parts:
         none, levels = np.zeros(0, np.int64), np.zeros((0, len(LEVELS)))
@@ -389,7 +397,7 @@ def _remaining(ln_hazard: Array, ln_x: Array) -> Array:
     return np.exp(np.minimum(out, LN_LONGEST)) * HITS_UNIT
 
 
-def _line(at, x: Array, y: Array):
+def _line(at: Array | float, x: Array, y: Array) -> Array:
     """Linear interpolation; beyond the ends the end pieces go on (with a slope where they have one)."""
     rising = np.r_[True, np.diff(x) > 1e-12]
     x, y = x[rising], y[rising]

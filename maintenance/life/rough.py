@@ -70,10 +70,12 @@ def look(
     w, w_sd, spread = np.zeros(n_lots), np.full(n_lots, sw), np.zeros(n_lots)
     cells_of, cycles = np.bincount(cells.lot, minlength=n_lots), np.bincount(cells.edge, minlength=len(mu))
     m, centre = mu.copy(), np.zeros(n_dies)
-    woven = sw > 0 and lots_told.woven(cells)
-    sites = web.Sites.none(cells.web, sw) if woven else None
-    joint = web.solve(cells.web, sites, sw) if woven else None
-    if woven:
+    shared_by = cells.web if sw > 0 and lots_told.woven(cells) else None
+    sites: web.Sites | None = None
+    joint: web.Joint | None = None
+    if shared_by is not None:
+        sites = web.Sites.none(shared_by, sw)
+        joint = web.solve(shared_by, sites, sw)
         w, spread = joint.mean, 0.5 * k**2 * joint.variance
     for turn in range(TURNS):
         from_lots = z * np.exp(k * w + spread)[cells.lot] if turn else z
@@ -101,29 +103,30 @@ def look(
         )
         worn = z * own[cells.edge]
         per_lot = np.bincount(cells.lot, worn, n_lots)
-        for _ in range(WEB_STEPS if woven else 0):
-            hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
-            tau = k**2 * hazard
-            slope = k * (lot_ends - hazard)
-            sites = web.Sites(tau, tau * w + slope, slope, joint.w, joint.v)
-            joint = web.solve(cells.web, sites, sw)
-            w = joint.mean
-        if woven:
+        if shared_by is not None and joint is not None:
+            for _ in range(WEB_STEPS):
+                hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
+                tau = np.asarray(k**2 * hazard, float)
+                slope = np.asarray(k * (lot_ends - hazard), float)
+                nu = tau * w + slope
+                sites = web.Sites(tau, nu, slope, joint.w, joint.v)
+                joint = web.solve(shared_by, sites, sw)
+                w = joint.mean
             hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
             spread = 0.5 * k**2 * joint.variance / (1 + k**2 * joint.variance * hazard / np.maximum(cells_of, 1))
             # The mean of a die's lots belongs to the die: climbing together the two would come down but slowly.
             of_die = np.bincount(cells.lot_die, w, n_dies) / np.maximum(np.bincount(cells.lot_die, minlength=n_dies), 1)
             w = w - of_die[cells.lot_die]
-            nu = sites.nu - tau * of_die[cells.lot_die]
-            sites = web.Sites(tau, nu, slope, joint.w - of_die[cells.web.lot_die], joint.v)
-            joint = web.solve(cells.web, sites, sw)
+            nu = nu - tau * of_die[cells.lot_die]
+            sites = web.Sites(tau, nu, slope, joint.w - of_die[shared_by.lot_die], joint.v)
+            joint = web.solve(shared_by, sites, sw)
             continue
         for _ in range(STEPS):
             hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
             w += np.clip((k * (lot_ends - hazard) - w / sw**2) / (k**2 * hazard + 1 / sw**2), -sw, sw)
         lot_hazard = per_lot * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))
-        wide = k**2 / (k**2 * lot_hazard + 1 / sw**2)
-        spread = 0.5 * wide / (1 + wide * lot_hazard / np.maximum(cells_of, 1)) * of_past
+        lot_wide = k**2 / (k**2 * lot_hazard + 1 / sw**2)
+        spread = 0.5 * lot_wide / (1 + lot_wide * lot_hazard / np.maximum(cells_of, 1)) * of_past
         w[~shared] = 0.0
         die_mean = np.bincount(cells.lot_die, w, n_dies) / of_lot
         w[shared] -= die_mean[cells.lot_die[shared]]
@@ -132,15 +135,15 @@ def look(
     if sw > 0 and n_lots:
         hazard = worn * np.exp(np.clip(k * w, -FARTHEST, FARTHEST))[cells.lot]
         lot_precision = 1 / sw**2 + k**2 * np.bincount(cells.lot, hazard, n_lots)
-        if woven:
+        if joint is not None:
             lot_precision = 1 / joint.variance
         w_sd = 1 / np.sqrt(lot_precision)
         rest = np.maximum(lot_precision[cells.lot] - k**2 * hazard, 1 / sw**2)
-        mine = shared[cells.lot] | woven
+        by_others = shared[cells.lot] | (joint is not None)
         others = w[cells.lot] - np.clip(k * (ends - hazard) / rest, -sw, sw)
-        c, d = np.where(mine, others, 0.0), np.where(mine, 1 / np.sqrt(rest), sw)
+        c, d = np.where(by_others, others, 0.0), np.where(by_others, 1 / np.sqrt(rest), sw)
         info = k**2 * hazard
-        curvature = np.bincount(cells.edge, info / (1 + info * d**2), len(mu))
+        curvature = np.asarray(np.bincount(cells.edge, info / (1 + info * d**2), len(mu)), float)
     alone = 1 / (curvature + 1 / tv2)
     m_sd = WIDER * np.sqrt(alone + (alone / tv2) ** 2 / precision[die])
     return Rough(m, m_sd, centre, u_sd, c, d, w, w_sd, sites)

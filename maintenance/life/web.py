@@ -15,6 +15,7 @@ from memory). Cycles that ran in one lot only, all of a lot alike, need none of 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -106,7 +107,7 @@ class Sites:
     def between(self, before: Sites, part: float) -> Sites:
         """So much of these, the rest of those before."""
 
-        def mixed(name):
+        def mixed(name: str) -> Array:
             return part * getattr(self, name) + (1 - part) * getattr(before, name)
 
         return Sites(mixed("tau"), mixed("nu"), mixed("slope"), self.w, self.v)
@@ -133,7 +134,8 @@ def solve(web: Web, sites: Sites, sw: float, *, keep: bool = False) -> Joint:
     """The lots of each die given the sites. keep: their covariances too."""
     mean, variance = np.empty(len(web.die)), np.empty(len(web.die))
     w, v = np.empty(len(web.lot_die)), np.empty(len(web.lot_die))
-    kept, learnt = [], 0.0
+    kept: list[Array] = []
+    learnt = 0.0
     for stretches, lots, dense, told, precision, b in _by_die(web, sites, sw):
         precision[np.diag_indices_from(precision)] += 1 / sw**2
         covariance = np.linalg.inv(precision)
@@ -143,11 +145,11 @@ def solve(web: Web, sites: Sites, sw: float, *, keep: bool = False) -> Joint:
         variance[stretches] = np.maximum(((dense @ covariance) * dense).sum(axis=1), 1e-8)
         learnt += ((np.eye(len(covariance)) - covariance / sw**2) ** 2).sum()
         if keep:
-            kept.append(covariance)
+            kept.append(np.asarray(covariance, float))
     return Joint(mean, variance, w, v, tuple(kept), float(learnt))
 
 
-def _by_die(web: Web, sites: Sites, sw: float):
+def _by_die(web: Web, sites: Sites, sw: float) -> Iterator[tuple[slice, slice, Array, Array, Array, Array]]:
     """Of each die: its stretches, lots, a as a matrix, the right side and the precision without the prior's, b."""
     a, b = web.lines(sites.w, sites.v)
     row, n = web._row, len(web.die)
