@@ -331,6 +331,19 @@ def test_no_python_file_is_longer_than_a_person_reads():
     assert not long
 
 
+@pytest.mark.no_database
+def test_no_line_of_a_template_is_longer_than_a_person_reads():
+    """Break it where white space changes nothing: between attributes, in a sentence, beside what is a block."""
+    long = {
+        f"{path.relative_to(ROOT)}:{number}": len(line)
+        for path in tracked_files()
+        if path.suffix == ".html"
+        for number, line in enumerate(path.read_text().splitlines(), 1)
+        if len(line) >= 200
+    }
+    assert long == {}
+
+
 def test_numbers_in_addresses_and_fields_carry_no_comma():
     """A template writes 1234 as 1,234, which no address and no form field takes back: `|stringformat:"d"` there."""
     bare = re.compile(r"\{\{ [a-z_.]*(?:\bpk|\bid|page_number|edge\.position) \}\}")

@@ -14,6 +14,7 @@ from maintenance.screens.due import table
 from maintenance.wording.standing import standing
 from tests import factories as make
 
+from .as_read import as_read
 from .small_shop import more, shop
 
 pytestmark = pytest.mark.django_db
@@ -23,7 +24,7 @@ LADDER = {f"{p / 100:g}": 100 * p for p in range(1, 100)}  # the chance of going
 def page(client, **asked) -> str:
     answer = client.get(reverse("maintenance:due"), asked)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return as_read(answer)
 
 
 def codes(html: str) -> list[str]:

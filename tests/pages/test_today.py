@@ -11,6 +11,7 @@ from maintenance.log import write
 from maintenance.models import DieForecast, Work
 from tests import factories as make
 
+from .as_read import as_read
 from .small_shop import more, shop
 
 pytestmark = pytest.mark.django_db
@@ -19,7 +20,7 @@ pytestmark = pytest.mark.django_db
 def page(client) -> str:
     answer = client.get(reverse("reports:today"))
     assert answer.status_code == 200
-    return answer.content.decode()
+    return as_read(answer)
 
 
 def test_the_page_takes_the_same_queries_at_three_and_at_thirty(as_role, django_assert_num_queries):
