@@ -92,11 +92,11 @@ def plan_night(plant: Plant) -> bool:
 @task(takes_context=True, priority=AFTER_ENTRY)
 def forecast_die(context: TaskContext, die: int) -> None:
     """One die's forecast on the newest stored fit."""
-    found = Die.objects.filter(pk=die).select_related("plant").first()
+    one = Die.objects.filter(pk=die).select_related("plant").first()
     with queue.closing(context):
-        if found is not None:
-            store.refresh_die(found)
-            die_foretold.send(sender=Die, die=found)
+        if one is not None:
+            store.refresh_die(one)
+            die_foretold.send(sender=Die, die=one)
 
 
 @task(takes_context=True, priority=NIGHTLY)
@@ -122,12 +122,12 @@ def look_back(context: TaskContext, plant: int) -> None:
     """How right the forecasts of the last two years were."""
     of = Plant.objects.get(pk=plant)
     try:
-        found, refusal = track_record.compute(of), ""
+        track, refusal = track_record.compute(of), ""
     except TooShort as reason:
-        found, refusal = None, str(reason)
+        track, refusal = None, str(reason)
     with queue.closing(context) as says:
-        if found is not None:
-            row = track_record.store(found)
+        if track is not None:
+            row = track_record.store(track)
         else:
             row = track_record.store_refusal(of, read.last_moment(of) or timezone.now(), refusal)
         says["record"] = row.pk

@@ -61,7 +61,7 @@ class BackupRefused(Exception):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class Contents:
     """What is in a backup: rows of each table, figures compared."""
 
     rows: dict[str, int]
@@ -71,7 +71,7 @@ class Told:
 # -- out --
 
 
-def write(path: Path, *, tell: Tell | None = None) -> Told:
+def write(path: Path, *, tell: Tell | None = None) -> Contents:
     """Write everything into a new file, as it stands at one moment. Raises BackupRefused."""
     tell = tell or (lambda words: None)
     try:
@@ -84,7 +84,7 @@ def write(path: Path, *, tell: Tell | None = None) -> Told:
     try:
         with open(os.open(part, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600), "w+b") as file:
             with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as archive, _one_moment():
-                told = _write(archive, tell)
+                contents = _write(archive, tell)
             file.flush()
             os.fsync(file.fileno())
         _put(part, path)
@@ -95,7 +95,7 @@ def write(path: Path, *, tell: Tell | None = None) -> Told:
     finally:
         with suppress(OSError):
             part.unlink(missing_ok=True)
-    return told
+    return contents
 
 
 def _put(part: Path, path: Path) -> None:
@@ -114,7 +114,7 @@ def _short(path: Path) -> str:
     return str(path) if len(str(path)) <= 200 else f"{str(path)[:200]}..."
 
 
-def _write(archive: zipfile.ZipFile, tell: Tell) -> Told:
+def _write(archive: zipfile.ZipFile, tell: Tell) -> Contents:
     executor = MigrationExecutor(connection)
     applied = _applied(executor)
     is_current = applied == set(executor.loader.graph.nodes)
@@ -149,7 +149,7 @@ def _write(archive: zipfile.ZipFile, tell: Tell) -> Told:
         count, digest = _write_lines(archive, f"checks/{name}.jsonl", (_encode(list(line)) for line in _figures(name)))
         manifest["checks"][name] = {"lines": count, "sha256": digest}
     archive.writestr("manifest.json", json.dumps(manifest, indent=1))
-    return _told(manifest)
+    return _contents(manifest)
 
 
 def _write_lines(archive: zipfile.ZipFile, member: str, lines: Iterable[str]) -> tuple[int, str]:
@@ -167,8 +167,8 @@ def _member(name: str) -> str:
     return f"tables/{name}.jsonl"
 
 
-def _told(manifest: dict) -> Told:
-    return Told(
+def _contents(manifest: dict) -> Contents:
+    return Contents(
         rows={table["name"]: table["rows"] for table in manifest["tables"]},
         checked={name: check["lines"] for name, check in manifest["checks"].items()},
     )
@@ -197,12 +197,12 @@ def _one_moment() -> Iterator[None]:
 
 def _models(registry) -> list[type[models.Model]]:
     """The models whose tables are carried, in the order of their names."""
-    found = {
+    by_label = {
         model._meta.label_lower: model
         for model in registry.get_models(include_auto_created=True)
         if model._meta.managed and not model._meta.proxy and model._meta.label_lower not in LEFT_OUT
     }
-    return [found[name] for name in sorted(found)]
+    return [by_label[name] for name in sorted(by_label)]
 
 
 def _applied(executor: MigrationExecutor) -> set[tuple[str, str]]:
@@ -241,7 +241,7 @@ _encode = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, default=_p
 # -- and back --
 
 
-def restore(path: Path, *, tell: Tell | None = None) -> Told:
+def restore(path: Path, *, tell: Tell | None = None) -> Contents:
     """Put a backup into this database, which must be empty, and compare counts and clocks. All of it or nothing.
 
     Raises BackupRefused.
@@ -260,11 +260,11 @@ def restore(path: Path, *, tell: Tell | None = None) -> Told:
     except OSError as error:
         raise BackupRefused(f"{_short(path)} cannot be read: {error.strerror or error}.") from error
     except NOT_WHOLE as error:
-        said = f"{type(error).__name__}: {error}"[:300]
-        raise BackupRefused(f"{path} is no whole backup: {said}. Nothing was restored.") from error
+        reason = f"{type(error).__name__}: {error}"[:300]
+        raise BackupRefused(f"{path} is no whole backup: {reason}. Nothing was restored.") from error
     except DatabaseError as error:
-        said = (str(error).splitlines() or [type(error).__name__])[0]
-        raise BackupRefused(f"The database refuses this backup: {said}. Nothing was restored.") from error
+        reason = (str(error).splitlines() or [type(error).__name__])[0]
+        raise BackupRefused(f"The database refuses this backup: {reason}. Nothing was restored.") from error
     ContentType.objects.clear_cache()
     call_command("migrate", verbosity=0, interactive=False)  # rules, groups, and what is newer than the backup
     if not is_current:
@@ -273,7 +273,7 @@ def restore(path: Path, *, tell: Tell | None = None) -> Told:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
-    return _told(manifest)
+    return _contents(manifest)
 
 
 def _manifest(archive: zipfile.ZipFile) -> dict:
@@ -391,9 +391,9 @@ def _compare(archive: zipfile.ZipFile, manifest: dict, tell: Tell) -> None:
             continue
         tell(name)
         lines = 0
-        with archive.open(f"checks/{name}.jsonl") as told:
+        with archive.open(f"checks/{name}.jsonl") as kept:
             for now in _figures(name):
-                was, here = told.readline().decode().rstrip("\n"), _encode(list(now))
+                was, here = kept.readline().decode().rstrip("\n"), _encode(list(now))
                 if was != here:
                     raise BackupRefused(f"The {name} differ: {here} was {was or 'not there'} in the backup.")
                 lines += 1

@@ -24,13 +24,13 @@ class DeviceToken(HttpBearer):
     """The token of a device, as `Authorization: Bearer TOKEN`."""
 
     def authenticate(self, request: HttpRequest, token: str) -> CounterDevice | None:
-        found = CounterDevice.objects.filter(token_hash=_hash(token), revoked_at=None).first()
-        if found is None:
+        device = CounterDevice.objects.filter(token_hash=_hash(token), revoked_at=None).first()
+        if device is None:
             return None
         now = timezone.now()
-        if not was_just_now(found.last_used_at, now, USED_EVERY):
-            CounterDevice.objects.filter(pk=found.pk).update(last_used_at=now)
-        return found
+        if not was_just_now(device.last_used_at, now, USED_EVERY):
+            CounterDevice.objects.filter(pk=device.pk).update(last_used_at=now)
+        return device
 
 
 def _hash(token: str) -> str:

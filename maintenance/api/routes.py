@@ -57,11 +57,11 @@ WHY = {
 def post_count(request: HttpRequest, count: Count):
     device = device_of(request, Scope.COUNTS)
     raw = request.body.decode("utf-8", "replace")[:RAW_AT_MOST]
-    told = intake.take_one(device, _message(count, raw))
-    _count_if_due([told])
-    if told.what == "refused":
-        return Status(WHY[told.why], Refused(sentence=told.sentence))
-    return Status(TAKEN[told.what], Taken(id=told.id, what=told.what))
+    taken = intake.take_one(device, _message(count, raw))
+    _count_if_due([taken])
+    if taken.what == "refused":
+        return Status(WHY[taken.why], Refused(sentence=taken.sentence))
+    return Status(TAKEN[taken.what], Taken(id=taken.id, what=taken.what))
 
 
 @router.post("/counts/batch", response={200: AllTaken, **REFUSALS}, summary="Send up to 500 counts", tags=["counts"])
@@ -72,10 +72,10 @@ def post_counts(request: HttpRequest, batch: Counts):
     messages = [
         _message(count, json.dumps(raw)[:RAW_AT_MOST]) for count, raw in zip(batch.counts, raws, strict=True)
     ]  # fmt: skip
-    told = intake.take_again(device, messages)
-    _count_if_due(told)
-    sums = {what: sum(row.what == what for row in told) for what in ("taken", "known", "refused")}
-    rows = [{"id": row.id, "what": row.what, "sentence": row.sentence} for row in told]
+    taken = intake.take_again(device, messages)
+    _count_if_due(taken)
+    sums = {what: sum(row.what == what for row in taken) for what in ("taken", "known", "refused")}
+    rows = [{"id": row.id, "what": row.what, "sentence": row.sentence} for row in taken]
     return {**sums, "counts": rows}
 
 
@@ -91,10 +91,10 @@ def _message(count: Count, raw: str) -> intake.Message:
     )
 
 
-def _count_if_due(told: list[intake.Taken]) -> None:
+def _count_if_due(taken: list[intake.Taken]) -> None:
     """The readings are kept by now and stay, whatever happens here: they are counted with the next ones."""
     try:
-        settle.settle_due({row.counter for row in told if row.counter is not None})
+        settle.settle_due({row.counter for row in taken if row.counter is not None})
     except DatabaseError:
         logger.exception("Counts were taken but could not be counted yet")
 
@@ -135,28 +135,28 @@ def post_run(request: HttpRequest, run: RunSent):
 
 
 def _die(device: CounterDevice, code: str) -> Die:
-    found = Die.objects.filter(plant=device.plant_id, code=code).select_related("plant", "usual_stock").first()
-    if found is None:
+    die = Die.objects.filter(plant=device.plant_id, code=code).select_related("plant", "usual_stock").first()
+    if die is None:
         raise HttpError(404, f"There is no die {code} in this plant.")
-    return found
+    return die
 
 
 def _one(model, code: str | None, what: str, **within):
     if code is None:
         return None
-    found = model.objects.filter(code=code, **within).first()
-    if found is None:
+    row = model.objects.filter(code=code, **within).first()
+    if row is None:
         raise HttpError(404, f"There is no {what} {code} here.")
-    return found
+    return row
 
 
 def _order(device: CounterDevice, number: str | None) -> Order | None:
     if number is None:
         return None
-    found = Order.objects.filter(plant=device.plant_id, number=number).first()
-    if found is None:
+    order = Order.objects.filter(plant=device.plant_id, number=number).first()
+    if order is None:
         raise HttpError(404, f"There is no order {number} here.")
-    return found
+    return order
 
 
 @router.get("/dies", response={200: Dies, **READS}, summary="The dies of the plant", tags=["dies"])
@@ -185,8 +185,8 @@ def get_dies(request: HttpRequest, part: Query[Page]):
 def get_forecast(request: HttpRequest, code: str):
     device = device_of(request, Scope.READ)
     die = _die(device, code.replace("\x00", " "))
-    told = queries.newest_forecast(die)
-    if told is None:
+    forecast = queries.newest_forecast(die)
+    if forecast is None:
         return {
             "die": die.code, "as_of": None, "hits_since_sharpening": None, "half_hits": None,
             "nine_in_ten_hits": None, "limiting": None, "remaining_hits": {}, "edges": [],
@@ -194,12 +194,12 @@ def get_forecast(request: HttpRequest, code: str):
         }  # fmt: skip
     return {
         "die": die.code,
-        "as_of": told.as_of,
-        "hits_since_sharpening": told.hits_since_sharpening,
-        "half_hits": told.half_hits,
-        "nine_in_ten_hits": told.nine_in_ten_hits,
-        "limiting": told.limiting.code if told.limiting else None,
-        "remaining_hits": told.remaining,
+        "as_of": forecast.as_of,
+        "hits_since_sharpening": forecast.hits_since_sharpening,
+        "half_hits": forecast.half_hits,
+        "nine_in_ten_hits": forecast.nine_in_ten_hits,
+        "limiting": forecast.limiting.code if forecast.limiting else None,
+        "remaining_hits": forecast.remaining,
         "edges": [
             {
                 "position": edge.position.code,
@@ -208,9 +208,9 @@ def get_forecast(request: HttpRequest, code: str):
                 "nine_in_ten_hits": edge.nine_in_ten_hits,
                 "refusal": edge.refusal,
             }
-            for edge in queries.edges_of(told)
+            for edge in queries.edges_of(forecast)
         ],
-        "refusal": told.refusal,
+        "refusal": forecast.refusal,
     }
 
 

@@ -77,14 +77,14 @@ def take_folder(folder: Path, device: CounterDevice) -> Read:
     for path in sorted(p for p in folder.iterdir() if p.is_file() and p.suffix.lower() == ".csv"):
         result.files += 1
         try:
-            told = take_file(path, device)
+            taken = take_file(path, device)
         except FileRefused as why:
             result.refused[path.name] = why.sentences
             moved = _move(path, folder / "refused")
             moved.with_name(moved.name + ".txt").write_text("\n".join(why.sentences) + "\n", encoding="utf-8")
             continue
-        result.taken += sum(row.what == "taken" for row in told)
-        result.known += sum(row.what == "known" for row in told)
+        result.taken += sum(row.what == "taken" for row in taken)
+        result.known += sum(row.what == "known" for row in taken)
         _move(path, folder / "done")
     settle.settle_waiting(device.plant)
     return result
@@ -93,21 +93,21 @@ def take_folder(folder: Path, device: CounterDevice) -> Read:
 def take_file(path: Path, device: CounterDevice) -> list[intake.Taken]:
     """Take a file whole. Raises FileRefused; then nothing of it is kept."""
     messages = read(_bytes(path))
-    told: list[intake.Taken] = []
+    taken: list[intake.Taken] = []
     try:
         with transaction.atomic():
             for i in range(0, len(messages), BATCH):
-                told += intake.take(device, [message for _, message in messages[i : i + BATCH]])
+                taken += intake.take(device, [message for _, message in messages[i : i + BATCH]])
             wrong = [
                 f"Line {line:,}: {row.sentence}"
-                for (line, _), row in zip(messages, told, strict=True)
+                for (line, _), row in zip(messages, taken, strict=True)
                 if row.what == "refused"
             ]
             if wrong:
                 raise FileRefused(_shortened(wrong))
     except DatabaseError as error:
         raise FileRefused([f"The database refuses this file ({str(error).splitlines()[0][:200]})."]) from error
-    return told
+    return taken
 
 
 def _bytes(path: Path) -> bytes:
@@ -129,24 +129,24 @@ def read(content: bytes) -> list[tuple[int, intake.Message]]:
     if "\x00" in text:
         raise FileRefused(["The file holds bytes that are no text."])
     wrong: list[str] = []
-    found: list[tuple[int, intake.Message]] = []
+    messages: list[tuple[int, intake.Message]] = []
     try:
         for line, cells in _rows(text):
             try:
-                found.append((line, _message(cells)))
+                messages.append((line, _message(cells)))
             except ValueError as fault:
                 wrong.append(f"Line {line:,}: {fault}")
                 if len(wrong) > SAID_AT_MOST:
                     break
-            if len(found) > ROWS_AT_MOST:
+            if len(messages) > ROWS_AT_MOST:
                 raise FileRefused([f"The file has more than {ROWS_AT_MOST:,} counts. Cut it into several."])
     except csv.Error as error:
         raise FileRefused([f"The file is no CSV that can be read ({error})."]) from error
     if wrong:
         raise FileRefused(_shortened(wrong))
-    if not found:
+    if not messages:
         raise FileRefused(["There is no count in the file."])
-    return found
+    return messages
 
 
 def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
@@ -194,18 +194,18 @@ def _message(cells: dict[str, str]) -> intake.Message:
     if len(name) > ID_AT_MOST:
         raise ValueError(f"an id of more than {ID_AT_MOST} letters cannot be.")
     if not name:
-        said = f"{press}|{die}|{at.isoformat()}|{total}"
-        name = f"row {hashlib.sha256(said.encode()).hexdigest()[:32]}"
+        content = f"{press}|{die}|{at.isoformat()}|{total}"
+        name = f"row {hashlib.sha256(content.encode()).hexdigest()[:32]}"
     raw = ",".join(cells.values())[:4_000]
     return intake.Message(id=name, press=press, die=die, total=total, at=at, with_stock=YES_NO[stock], raw=raw)
 
 
 def _moment(text: str) -> dt.datetime:
-    found = TIME.fullmatch(text)
+    time = TIME.fullmatch(text)
     try:
-        if found is None:
+        if time is None:
             raise ValueError
-        day, clock, zone = found.groups()
+        day, clock, zone = time.groups()
         moment = dt.datetime.fromisoformat(f"{day}T{clock}{'+00:00' if zone in ('Z', 'z') else zone or ''}")
     except ValueError:
         raise ValueError(f"{text[:40]!r} is not a date and time, such as 2026-11-25T14:05:00+01:00.") from None

@@ -71,27 +71,27 @@ def take(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime
         pks = sorted(c.pk for c in counters.values() if isinstance(c, Counter))
         list(Counter.objects.select_for_update(no_key=True).filter(pk__in=pks).order_by("pk").values_list("pk"))
         known = _known(device, [m.id for m in messages])
-        told: list[Taken] = []
+        taken: list[Taken] = []
         rows: list[tuple[int, Message]] = []
         since: dict[int, dt.datetime] = {}
         for message in messages:
             counter = counters[message.press, message.die]
             if isinstance(counter, tuple):
-                told.append(Taken(message.id, "refused", counter[1], why=counter[0]))
+                taken.append(Taken(message.id, "refused", counter[1], why=counter[0]))
                 continue
-            said = (counter.pk, message.total, message.at, message.with_stock)
+            content = (counter.pk, message.total, message.at, message.with_stock)
             if message.id in known:
-                told.append(_repeated(message.id, known[message.id], said))
+                taken.append(_repeated(message.id, known[message.id], content))
                 continue
-            known[message.id] = said
+            known[message.id] = content
             rows.append((counter.pk, message))
             earliest = _earliest(message, now)
             since[counter.pk] = min(since.get(counter.pk, earliest), earliest)
-            told.append(Taken(message.id, "taken", counter=counter))
+            taken.append(Taken(message.id, "taken", counter=counter))
         for pk, earliest in since.items():
             Counter.objects.filter(pk=pk).have_wait(earliest)
         _keep(device, rows, now)
-    return told
+    return taken
 
 
 def take_again(device: CounterDevice, messages: Sequence[Message], *, now: dt.datetime | None = None) -> list[Taken]:
@@ -120,8 +120,8 @@ def take_one(device: CounterDevice, message: Message, *, now: dt.datetime | None
                     return Taken(message.id, "taken", counter=counter)
         except IntegrityError:  # sent before
             pass
-    (told,) = take_again(device, [message], now=now)
-    return told
+    (taken,) = take_again(device, [message], now=now)
+    return taken
 
 
 def _have_wait(device: CounterDevice, message: Message, now: dt.datetime) -> Counter | None:
@@ -144,8 +144,8 @@ def _have_wait(device: CounterDevice, message: Message, now: dt.datetime) -> Cou
                 adapt(now + APART),
             ],
         )
-        found = cursor.fetchone()
-    return None if found is None else Counter(pk=found[0], device=device, counted_at=None if found[1] else now)
+        row = cursor.fetchone()
+    return None if row is None else Counter(pk=row[0], device=device, counted_at=None if row[1] else now)
 
 
 def _reading(device: CounterDevice, counter: int, message: Message, now: dt.datetime) -> CounterReading:
@@ -197,8 +197,8 @@ def _known(device: CounterDevice, ids: list[str]) -> dict[str, tuple]:
     return {row[0]: row[1:] for row in rows.values_list("message_id", "counter_id", "total", "at", "with_stock")}
 
 
-def _repeated(message_id: str, before: tuple, said: tuple) -> Taken:
-    if before == said:
+def _repeated(message_id: str, before: tuple, content: tuple) -> Taken:
+    if before == content:
         return Taken(message_id, "known")
     sentence = "This message id was used before, with another total, time or press."
     return Taken(message_id, "refused", sentence, why=Refusal.CONFLICT)
@@ -209,9 +209,9 @@ def _counter(device: CounterDevice, press: str, die: str) -> Counter | tuple[Ref
     if bool(press) == bool(die):
         return Refusal.UNCLEAR, "Name the press or the die that the count is of, one of the two."
     by_code = {"press__code": press} if press else {"die__code": die}
-    found = Counter.objects.filter(device=device, **by_code).order_by().first()
-    if found is not None:
-        return found
+    counter = Counter.objects.filter(device=device, **by_code).order_by().first()
+    if counter is not None:
+        return counter
     model, what, code = (Press, "press", press) if press else (Die, "die", die)
     thing = model.objects.filter(plant=device.plant_id, code=code).first()
     if thing is None:

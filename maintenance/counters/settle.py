@@ -112,7 +112,7 @@ def _settle(pk: int, by_night: bool) -> set[Die]:
         return set()
     anchor = _anchor_before(counter)
     readings = _readings(counter, anchor)
-    told = count(
+    counted = count(
         readings,
         _in_press(counter, anchor),
         blocks=_blocks(counter, anchor),
@@ -122,9 +122,9 @@ def _settle(pk: int, by_night: bool) -> set[Die]:
         shift_end=shift_end,
         silent=bool(readings) and _is_silent(max(readings, key=lambda r: r.at).arrived),
     )
-    changed = _sync_log(counter, told, anchor)
-    _sync_questions(counter, told, anchor)
-    counter.anchor = moment(told.anchor) if told.anchor is not None else anchor
+    changed = _sync_log(counter, counted, anchor)
+    _sync_questions(counter, counted, anchor)
+    counter.anchor = moment(counted.anchor) if counted.anchor is not None else anchor
     counter.waiting_since, counter.counted_at = None, timezone.now()
     counter.save(update_fields=["anchor", "waiting_since", "counted_at"])
     changes.tell(dies=changed, since=anchor, by_night=by_night)
@@ -259,10 +259,10 @@ def _key_base(counter: Counter) -> str:
 # --- what is told becomes rows --------------------------------------------------------------------------------------
 
 
-def _sync_log(counter: Counter, told: Counted, anchor: dt.datetime | None) -> set[int]:
-    going_on = [s for s in (*told.runs, *told.without_stock) if not s.ended]
-    changed = _sync(counter, Run, [s for s in told.runs if s.ended], anchor)
-    changed |= _sync(counter, HitCorrection, [s for s in told.without_stock if s.ended], anchor)
+def _sync_log(counter: Counter, counted: Counted, anchor: dt.datetime | None) -> set[int]:
+    going_on = [s for s in (*counted.runs, *counted.without_stock) if not s.ended]
+    changed = _sync(counter, Run, [s for s in counted.runs if s.ended], anchor)
+    changed |= _sync(counter, HitCorrection, [s for s in counted.without_stock if s.ended], anchor)
     before = OpenCount.objects.filter(counter=counter).first()
     if before is not None:
         changed.add(before.die_id)
@@ -384,12 +384,12 @@ def _in_place_of(old, made: list):
     return new if most > dt.timedelta() else None
 
 
-def _sync_questions(counter: Counter, told: Counted, anchor: dt.datetime | None) -> None:
+def _sync_questions(counter: Counter, counted: Counted, anchor: dt.datetime | None) -> None:
     rows = counter.questions.filter(settled_at__isnull=True)
     if anchor is not None:
         rows = rows.filter(Q(since__gte=anchor) | Q(kind=Kind.CLOCK.value))
     there = {_question_key(row.kind, row.since): row for row in rows}
-    for question in told.questions:
+    for question in counted.questions:
         values = _question_values(question)
         key = _question_key(question.kind.value, values["since"])
         row = there.pop(key, None)

@@ -161,16 +161,16 @@ class _Limits:
 
     @cached_property
     def works_in(self) -> dict[int, set[int]]:
-        found: dict[int, set[int]] = defaultdict(set)
+        variants: dict[int, set[int]] = defaultdict(set)
         rows = Position.variants.through.objects.filter(position__die__in=self.dies)
         for position, variant in rows.values_list("position_id", "variant_id"):
-            found[position].add(variant)
-        return found
+            variants[position].add(variant)
+        return variants
 
     def of(self, die: int, position: int | None) -> float | None:
         works_in = self.works_in.get(position) if position else None
-        found = self.of_variants.get(die, {}).items()
-        return min((um for variant, um in found if not works_in or variant in works_in), default=None)
+        variants = self.of_variants.get(die, {}).items()
+        return min((um for variant, um in variants if not works_in or variant in works_in), default=None)
 
     @property
     def least_um(self) -> float:
@@ -214,14 +214,14 @@ def _over_the_limit(dies: list[int], limits: _Limits) -> Iterable[tuple[int, Dam
     if of_dies.exists():  # seldom: burr is measured at an edge
         of_dies = _not_since(of_dies, burrs, "die")
     columns = ("at", "value_si")
-    found: dict[tuple, Damage] = {}
+    worst: dict[tuple, Damage] = {}
     for die, place, code, at, value in at_places.values_list(
         "position__die_id", "position_id", "position__code", *columns
     ):
-        _keep_highest(found, die, place, code, at, value * 1e6, limits.of(die, place))
+        _keep_highest(worst, die, place, code, at, value * 1e6, limits.of(die, place))
     for die, at, value in of_dies.values_list("die_id", *columns):
-        _keep_highest(found, die, None, "", at, value * 1e6, limits.of(die, None))
-    for (die, _), damage in found.items():
+        _keep_highest(worst, die, None, "", at, value * 1e6, limits.of(die, None))
+    for (die, _), damage in worst.items():
         yield die, damage
 
 
@@ -232,13 +232,13 @@ def _not_since(high: QuerySet[Reading], burrs: QuerySet[Reading], place: str) ->
 
 
 def _keep_highest(
-    found: dict, die: int, place: int | None, code: str, at, burr_um: float, limit_um: float | None
+    worst: dict, die: int, place: int | None, code: str, at, burr_um: float, limit_um: float | None
 ) -> None:
     """Of several readings of one moment."""
-    before = found.get((die, place))
+    before = worst.get((die, place))
     if not _is_over(burr_um, limit_um) or (before is not None and before.burr_um >= burr_um):
         return
-    found[die, place] = Damage(what=OVER, at=at, position=place, place=code, burr_um=burr_um, limit_um=limit_um)
+    worst[die, place] = Damage(what=OVER, at=at, position=place, place=code, burr_um=burr_um, limit_um=limit_um)
 
 
 def _stopped(dies: list[int], limits: _Limits) -> Iterable[tuple[int, Damage]]:

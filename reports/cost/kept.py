@@ -23,7 +23,7 @@ def work_out(plant: Plant) -> KeptSheets:
     mark, costs = freshness.mark(), []
     if reads.dies_of(plant).count() >= WORTH_KEEPING:
         costs = cost_per_thousand(plant)
-    return KeptSheets(plant=plant, mark=mark, sheets={str(cost.die.pk): _told(cost) for cost in costs})
+    return KeptSheets(plant=plant, mark=mark, sheets={str(cost.die.pk): _columns(cost) for cost in costs})
 
 
 def keep(made: KeptSheets) -> None:
@@ -41,12 +41,12 @@ def costs_of(plant: Plant) -> list[DieCost]:
         return cost_per_thousand(plant)
     changed = changes.dies_in("records", "price")
     dies = {str(die.pk): die for die in reads.dies_of(plant)}
-    kept = {pk: _read(told, dies[pk]) for pk, told in row.sheets.items() if pk in dies and int(pk) not in changed}
+    kept = {pk: _read(sheet, dies[pk]) for pk, sheet in row.sheets.items() if pk in dies and int(pk) not in changed}
     anew = cost_per_thousand([die for pk, die in dies.items() if pk not in kept])
     return in_order([*kept.values(), *anew])
 
 
-def _told(cost: DieCost) -> dict:
+def _columns(cost: DieCost) -> dict:
     sheet = cost.sheet
     return {
         "elements": [[e.key, e.name, e.stage.value, str(e.amount), e.parts, e.basis] for e in sheet.elements],
@@ -56,10 +56,10 @@ def _told(cost: DieCost) -> dict:
     }
 
 
-def _read(told: dict, die) -> DieCost:
+def _read(columns: dict, die) -> DieCost:
     elements = tuple(
         CostElement(key=key, name=name, stage=Stage(stage), amount=Decimal(amount), parts=parts, basis=basis)
-        for key, name, stage, amount, parts, basis in told["elements"]
+        for key, name, stage, amount, parts, basis in columns["elements"]
     )
-    sheet = CostSheet(elements=elements, parts_made=told["parts_made"], left_out=tuple(told["left_out"]))
-    return DieCost(die=die, sheet=sheet, spent=None, notes=tuple(told["notes"]))
+    sheet = CostSheet(elements=elements, parts_made=columns["parts_made"], left_out=tuple(columns["left_out"]))
+    return DieCost(die=die, sheet=sheet, spent=None, notes=tuple(columns["notes"]))

@@ -35,7 +35,7 @@ class Made:
 
     kept: KeptSpares
     rows: list[SpareRow]
-    told: frozenset[int] | None = None
+    items: frozenset[int] | None = None
 
 
 def work_out(plant: Plant) -> Made:
@@ -66,19 +66,19 @@ def work_out_waiting(plant: Plant) -> Made | None:
     rows = spares_advice.all_spares(plant, ahead=ahead)
     grinds = shop.die_grinds | {row.die_id: row.die_grinds for row in ahead.rows}
     kept.mark, kept.shop = mark, _said(replace(shop, die_grinds=grinds))
-    return Made(kept=kept, rows=rows, told=items)
+    return Made(kept=kept, rows=rows, items=items)
 
 
 def keep(made: Made) -> None:
     """In the place of those kept before; none where the shop is too small for it."""
-    if made.told is None:
+    if made.items is None:
         KeptSpares.objects.filter(plant=made.kept.plant).delete()
         if not made.rows:
             return
     else:
         if not KeptSpares.objects.filter(pk=made.kept.pk).exists():
             return  # the night was quicker, and has seen more
-        KeptSpare.objects.filter(kept=made.kept, item__in=made.told).delete()
+        KeptSpare.objects.filter(kept=made.kept, item__in=made.items).delete()
     made.kept.save()
     KeptSpare.objects.bulk_create((_kept(row, made.kept) for row in made.rows), batch_size=BATCH)
 
@@ -117,18 +117,18 @@ class KeptList:
 
     @property
     def _ordered(self) -> QuerySet:
-        found = KeptSpare.objects.filter(kept=self.kept)
-        return found.order_by("order_day", "unknown", "stops_rank", "-short_sorted", "code", "item_id")
+        listed = KeptSpare.objects.filter(kept=self.kept)
+        return listed.order_by("order_day", "unknown", "stops_rank", "-short_sorted", "code", "item_id")
 
     def wanted(self, asked: Asked) -> QuerySet:
-        found = self.rows
+        listed = self.rows
         if asked.text:
-            found = found.filter(words__contains=asked.text)
+            listed = listed.filter(words__contains=asked.text)
         if asked.within_days is not None:
-            found = found.filter(order_day__lte=self.today.toordinal() + asked.within_days)
+            listed = listed.filter(order_day__lte=self.today.toordinal() + asked.within_days)
         if asked.supplier:
-            found = found.filter(supplier=asked.supplier)
-        return found.filter(kind=asked.kind) if asked.kind else found
+            listed = listed.filter(supplier=asked.supplier)
+        return listed.filter(kind=asked.kind) if asked.kind else listed
 
     def part(self, asked: Asked, start: int, most: int) -> tuple[int, list[SpareRow]]:
         """How many are like that, and some of them."""
@@ -139,7 +139,7 @@ class KeptList:
         columns = ("code", "order_day", "unknown", "quantity_sorted", "item__unit_price", "supplier", "kind")
         return Summed.of((SpareLine(*line) for line in self._ordered.values_list(*columns)), self.today)
 
-    def _as_rows(self, found: QuerySet) -> QuerySet:
+    def _as_rows(self, rows: QuerySet) -> QuerySet:
         today, waiting = self.today, self.waiting
 
         class Rows(ModelIterable):
@@ -147,8 +147,8 @@ class KeptList:
                 for row in super().__iter__():
                     yield _read(row, today, row.item_id in waiting)
 
-        found._iterable_class = Rows
-        return found
+        rows._iterable_class = Rows
+        return rows
 
 
 def of_plant(plant: Plant) -> KeptList | Spares:
@@ -204,13 +204,13 @@ def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]] | None:
 
 
 def _shop(kept: KeptSpares) -> ShopWide:
-    said = kept.shop
+    shop = kept.shop
     return ShopWide(
         today=kept.today,
-        horizon_days=said["horizon_days"],
-        removal_mm=said["removal_mm"],
-        breaks={kind: tuple(seen) for kind, seen in said["breaks"].items()},
-        die_grinds={int(die): n for die, n in said["die_grinds"].items()},
+        horizon_days=shop["horizon_days"],
+        removal_mm=shop["removal_mm"],
+        breaks={kind: tuple(seen) for kind, seen in shop["breaks"].items()},
+        die_grinds={int(die): n for die, n in shop["die_grinds"].items()},
     )
 
 
@@ -256,19 +256,19 @@ def _advice(advice: Advice | None) -> dict | None:
 
 
 def _read(row: KeptSpare, today: dt.date, waits: bool) -> SpareRow:
-    told, advice = row.told["advice"], None
-    if told is not None:
+    figures, advice = row.told["advice"], None
+    if figures is not None:
         advice = Advice(
             half=row.half_sorted,
             nine_in_ten=row.nine_sorted,
             short_by=row.short_sorted,
             quantity=row.quantity_sorted,
             order_by=None if row.order_day == FAR_AHEAD else dt.date.fromordinal(row.order_day),
-            runs_out=dt.date.fromisoformat(told["runs_out"]) if told["runs_out"] else None,
-            expected=told["expected"],
-            enough=told["enough"],
-            chase=told["chase"],
-            days_late=told["days_late"],
+            runs_out=dt.date.fromisoformat(figures["runs_out"]) if figures["runs_out"] else None,
+            expected=figures["expected"],
+            enough=figures["enough"],
+            chase=figures["chase"],
+            days_late=figures["days_late"],
         )
     return SpareRow(
         item=row.item,

@@ -18,17 +18,19 @@ class Command(BaseCommand):
         from diestore.service import backup
 
         try:
-            told = backup.write(file, tell=teller(self.stderr) if verbosity else None)
+            contents = backup.write(file, tell=teller(self.stderr) if verbosity else None)
         except backup.BackupRefused as reason:
             raise CommandError(str(reason)) from None
         if verbosity:
-            self.stdout.write(f"{file}: {said(told)}. Keep it like the database: it holds people's names and sign-ins.")
+            self.stdout.write(
+                f"{file}: {in_words(contents)}. Keep it like the database: it holds people's names and sign-ins."
+            )
 
 
-def said(told) -> str:
-    tables = sum(1 for n in told.rows.values() if n)
-    checked = ", ".join(f"{what} of {n:,} dies" for what, n in told.checked.items())
-    return f"{sum(told.rows.values()):,} rows in {tables} tables; {checked}"
+def in_words(contents) -> str:
+    tables = sum(1 for n in contents.rows.values() if n)
+    checked = ", ".join(f"{what} of {n:,} dies" for what, n in contents.checked.items())
+    return f"{sum(contents.rows.values()):,} rows in {tables} tables; {checked}"
 
 
 def teller(stream):

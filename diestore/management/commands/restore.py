@@ -6,7 +6,7 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 
-from .backup import said, teller
+from .backup import in_words, teller
 
 
 class Command(BaseCommand):
@@ -23,8 +23,8 @@ class Command(BaseCommand):
         from diestore.service import backup
 
         try:
-            told = backup.restore(file, tell=teller(self.stderr) if verbosity else None)
+            contents = backup.restore(file, tell=teller(self.stderr) if verbosity else None)
         except backup.BackupRefused as reason:
             raise CommandError(str(reason)) from None
         if verbosity:
-            self.stdout.write(f"Restored and compared: {said(told)}.")
+            self.stdout.write(f"Restored and compared: {in_words(contents)}.")

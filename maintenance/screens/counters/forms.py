@@ -54,7 +54,9 @@ class ByForm(forms.Form):
     @property
     def sentences(self) -> list[str]:
         shown_elsewhere = ("person", "pin", "confirm")
-        return [sentence for name, found in self.errors.items() if name not in shown_elsewhere for sentence in found]
+        return [
+            sentence for name, sentences in self.errors.items() if name not in shown_elsewhere for sentence in sentences
+        ]
 
 
 class InPressForm(ByForm):
@@ -130,16 +132,16 @@ class InPressForm(ByForm):
         return variant or next((v for v in variants if v.pk == wanted), None), order
 
     def save(self, by: write.Actor) -> DieInPress:
-        said, now = self.cleaned_data, timezone.now()
-        at: dt.datetime = said.get("at") or now
+        cleaned, now = self.cleaned_data, timezone.now()
+        at: dt.datetime = cleaned.get("at") or now
         if at == minute(now):
             at = now
-        if said["act"] == "out":
+        if cleaned["act"] == "out":
             return presses.take_out(by=by, row=self.row, at=at)
-        if said["act"] == "never":
-            return presses.strike_in_press(by=by, row=self.row, reason=said["reason"])
-        die, press = said.get("die") or self.die, said.get("press") or self.press
-        variant, order = self._variant_and_order(die, said)
+        if cleaned["act"] == "never":
+            return presses.strike_in_press(by=by, row=self.row, reason=cleaned["reason"])
+        die, press = cleaned.get("die") or self.die, cleaned.get("press") or self.press
+        variant, order = self._variant_and_order(die, cleaned)
         return presses.set_in_press(
             by=by,
             press=press,
@@ -147,7 +149,7 @@ class InPressForm(ByForm):
             at=at,
             variant=variant,
             order=None if order is None else Order.objects.get(pk=order.order_id),
-            key=said.get("key") or None,
+            key=cleaned.get("key") or None,
         )
 
 
@@ -188,12 +190,14 @@ class SettleForm(ByForm):
         return cleaned
 
     def save(self, by: write.Actor) -> None:
-        said = self.cleaned_data
+        cleaned = self.cleaned_data
         questions: tuple[CounterQuestion, ...] = self.asked.questions
-        if said["verdict"] == counters_questions.COUNTER_HOLDS:
+        if cleaned["verdict"] == counters_questions.COUNTER_HOLDS:
             counters_questions.counter_holds(by=by, questions=questions, reason="The counter holds.")
             return
-        counters_questions.settle_questions(by=by, questions=questions, verdict=said["verdict"], die=said.get("die"))
+        counters_questions.settle_questions(
+            by=by, questions=questions, verdict=cleaned["verdict"], die=cleaned.get("die")
+        )
 
 
 class _Several(forms.ModelMultipleChoiceField):
@@ -254,13 +258,13 @@ class DeviceForm(forms.Form):
         return self.cleaned_data.get("plant") or self.plants.first()
 
     def save(self, by: write.Actor) -> devices.Made:
-        said = self.cleaned_data
+        cleaned = self.cleaned_data
         return devices.make_device(
             by=by,
             plant=self.plant,
-            name=said["name"],
-            scopes=said["scopes"],
-            presses=said["presses"],
-            dies=said["dies"],
-            figures=said["figures"],
+            name=cleaned["name"],
+            scopes=cleaned["scopes"],
+            presses=cleaned["presses"],
+            dies=cleaned["dies"],
+            figures=cleaned["figures"],
         )

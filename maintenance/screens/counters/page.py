@@ -71,7 +71,7 @@ def lines(now: dt.datetime | None = None) -> list[CounterLine]:
     made = []
     for press in Press.objects.order_by("code", "pk"):
         row = set_now.get(press.pk)
-        told = {
+        of_press = {
             "name": str(press),
             "press": press,
             "die": row.die if row else None,
@@ -80,11 +80,11 @@ def lines(now: dt.datetime | None = None) -> list[CounterLine]:
             "now": now,
         }
         mine = sorted(of_press[press.pk], key=lambda c: (c.last_received is not None, c.last_received or now))
-        made.append(CounterLine(**told, **_told_by(mine, going_on)))
+        made.append(CounterLine(**of_press, **_told_by(mine, going_on)))
     for counter in counters:
         if counter.die_id is not None:
-            told = {"name": f"own counter of {counter.die}", "press": None, "die": counter.die, "now": now}
-            made.append(CounterLine(**told, **_told_by([counter], going_on)))
+            of_die = {"name": f"own counter of {counter.die}", "press": None, "die": counter.die, "now": now}
+            made.append(CounterLine(**of_die, **_told_by([counter], going_on)))
     return made
 
 
@@ -115,13 +115,13 @@ class DiePick:
 
     @property
     def note(self) -> str:
-        told = f"order {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
+        what = f"order {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
         where = f"now in {self.in_press}" if self.in_press else ""
         ready = self.ready
         first = SHARPEN.word.lower() if ready and ready.standing is SHARPEN else ""
         if ready and ready.wrong:
             first = briefly(ready.wrong)
-        return "; ".join(bit for bit in (first, where, told) if bit)
+        return "; ".join(bit for bit in (first, where, what) if bit)
 
 
 def doubt_of(die: Die, ready: Readiness) -> str:
@@ -141,9 +141,9 @@ def doubt_of(die: Die, ready: Readiness) -> str:
     )
 
 
-def dies_for(press: Press, found: list[Die] | None = None) -> list[DiePick]:
-    """The dies one would set in a press: those that usually run there, an open order due first. found: those asked."""
-    rows = found
+def dies_for(press: Press, dies: list[Die] | None = None) -> list[DiePick]:
+    """The dies one would set in a press: those that usually run there, an open order due first. dies: those asked."""
+    rows = dies
     if rows is None:
         there = DieInPress.objects.standing().filter(press=press).order_by("-since").values_list("die_id", flat=True)
         usual = Q(usual_press=press) | Q(pk__in=list(there[:PICKS_AT_MOST]))
@@ -168,8 +168,8 @@ class PressPick:
 
     @property
     def note(self) -> str:
-        told = f"{self.die} is in it and comes out" if self.die else "empty"
-        return f"its usual press; {told}" if self.usual else told
+        what = f"{self.die} is in it and comes out" if self.die else "empty"
+        return f"its usual press; {what}" if self.usual else what
 
 
 def presses_for(die: Die) -> list[PressPick]:

@@ -37,8 +37,8 @@ def _expected_person(request: HttpRequest, people) -> Person | None:
     if tablet := tablet_of(request):
         return tablet.who
     pk = request.session.get(LAST_PERSON)
-    if pk and (found := people.filter(pk=pk).first()):
-        return found
+    if pk and (person := people.filter(pk=pk).first()):
+        return person
     return people.filter(usersettings__user=request.user).first()
 
 
@@ -134,10 +134,10 @@ class InPress(PermissionRequiredMixin, View):
             return self._show(request, die, press, form, status=422)
         _say_behind(request, outcome)
         act = form.cleaned_data["act"]
-        said = {"out": "taken out of", "set": "set in", "never": "was never in"}[act]
+        words = {"out": "taken out of", "set": "set in", "never": "was never in"}[act]
         clock = timezone.localtime(row.until if act == "out" else row.since)
         when = "" if act == "never" else f", {clock:%H:%M} on {clock.day} {clock:%b}"
-        messages.success(request, f"{row.die} {said} press {row.press}{when}.")
+        messages.success(request, f"{row.die} {words} press {row.press}{when}.")
         if act != "set" and die is None:
             return HttpResponseRedirect(f"{reverse('maintenance:in_press')}?press={row.press_id}")
         return redirect("diestore:die", pk=die.pk) if die is not None else redirect("maintenance:counters")
@@ -163,9 +163,9 @@ class InPress(PermissionRequiredMixin, View):
 
     def _show(self, request, die, press, form, *, status: int = 200) -> HttpResponse:
         text = request.GET.get("q", "").replace("\x00", "").strip()[:80]
-        found = None
+        dies = None
         if press is not None and text:
-            found = [d for d in expected.find_dies(text) if d.plant_id == press.plant_id]
+            dies = [d for d in expected.find_dies(text) if d.plant_id == press.plant_id]
         return render(
             request,
             "maintenance/screens/counters/press.html",
@@ -174,10 +174,10 @@ class InPress(PermissionRequiredMixin, View):
                 "press": press,
                 "form": form,
                 "row": form.row,
-                "dies": page.dies_for(press, found) if press is not None else [],
+                "dies": page.dies_for(press, dies) if press is not None else [],
                 "presses": page.presses_for(die) if die is not None else [],
                 "text": text,
-                "problem": f"No die has “{text}” on its label or in its name." if text and not found else "",
+                "problem": f"No die has “{text}” on its label or in its name." if text and not dies else "",
                 "tablet": tablet_of(request),
             },
             status=status,

@@ -105,8 +105,8 @@ def _last_person(request: HttpRequest, die: Die):
         return tablet.who
     people = expected.people(die)
     pk = request.session.get(LAST_PERSON)
-    if pk and (found := people.filter(pk=pk).first()):
-        return found
+    if pk and (person := people.filter(pk=pk).first()):
+        return person
     return people.filter(usersettings__user=request.user).first()
 
 
@@ -135,8 +135,8 @@ def _chosen(request: HttpRequest) -> tuple[list[Die], str, str]:
     """Dies found by what was typed, what was typed, and what to say when nothing was found."""
     text = request.GET.get("q", "").replace("\x00", "").strip()[:80]
     if text:
-        found = expected.find_dies(text)
-        return found, text, "" if found else f"No die has “{text}” on its label, in its name or among its parts."
+        dies = expected.find_dies(text)
+        return dies, text, "" if dies else f"No die has “{text}” on its label, in its name or among its parts."
     if request.GET.get("die"):
         return [], "", "That die is not in the register. Find it by its label."
     return [], "", ""
@@ -149,9 +149,9 @@ class Start(AnyOf, View):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         die = _die(request)
-        found, text, problem = ([], "", "") if die else _chosen(request)
-        if len(found) == 1:
-            return HttpResponseRedirect(f"{reverse('maintenance:log')}?die={found[0].pk}")
+        dies, text, problem = ([], "", "") if die else _chosen(request)
+        if len(dies) == 1:
+            return HttpResponseRedirect(f"{reverse('maintenance:log')}?die={dies[0].pk}")
         recent = expected.dies_by_pk(request.session.get(RECENT_DIES, []))
         if die is not None:
             _remember_die(request, die)
@@ -165,13 +165,13 @@ class Start(AnyOf, View):
             {
                 "die": die,
                 "tasks": _tasks(request, die),
-                "found": found,
+                "found": dies,
                 "text": text,
                 "problem": problem,
                 "recent": [d for d in recent if die is None or d.pk != die.pk],
                 "latest": latest,
                 "address": reverse("maintenance:log"),
-                "any_die": bool(die or found) or Die.objects.exists(),
+                "any_die": bool(die or dies) or Die.objects.exists(),
             },
         )
 
@@ -252,8 +252,8 @@ class LogTask(PermissionRequiredMixin, View):
         pk = _number(number)
         if pk is None or TASK_OF.get(sort) is not self.task:
             return None
-        found = listing.find(sort, pk, system=_system(request))
-        return found if found and found.struck and found.die == die else None
+        struck = listing.find(sort, pk, system=_system(request))
+        return struck if struck and struck.struck and struck.die == die else None
 
     def _not_again(self, request, die, form) -> HttpResponse:
         """The same form sent twice with other values: nothing is saved until it is sent once more, with a new key."""
@@ -269,20 +269,20 @@ class LogTask(PermissionRequiredMixin, View):
         return self._show(request, die, form, status=409)
 
     def _ask_for_die(self, request: HttpRequest) -> HttpResponse:
-        found, text, problem = _chosen(request)
-        if len(found) == 1:
-            return HttpResponseRedirect(self.task.url(found[0]))
+        dies, text, problem = _chosen(request)
+        if len(dies) == 1:
+            return HttpResponseRedirect(self.task.url(dies[0]))
         return render(
             request,
             "maintenance/screens/entry/die.html",
             {
                 "heading": self.form_class.heading,
                 "address": self.task.url(),
-                "found": found,
+                "found": dies,
                 "text": text,
                 "problem": problem,
                 "recent": expected.dies_by_pk(request.session.get(RECENT_DIES, [])),
-                "any_die": bool(found) or Die.objects.exists(),
+                "any_die": bool(dies) or Die.objects.exists(),
             },
         )
 
@@ -480,10 +480,10 @@ class Entries(AnyOf, View):
     def _die(self, text: str) -> tuple[Die | None, str]:
         if not text:
             return None, ""
-        found = expected.dies_of_label(text)
-        if not found:
+        dies = expected.dies_of_label(text)
+        if not dies:
             return None, f"No die has “{text}” on its label."
-        return found[0], "" if len(found) == 1 else f"“{text}” fits {len(found)} dies: type more of the label."
+        return dies[0], "" if len(dies) == 1 else f"“{text}” fits {len(dies)} dies: type more of the label."
 
 
 def digest_of_form(request: HttpRequest) -> str:
