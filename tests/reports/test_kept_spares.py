@@ -22,6 +22,7 @@ from reports.spares import kept as spares_kept
 from reports.spares.use import PlantAhead
 from tests import factories as make
 from tests.pages import money_shop as shop
+from tests.pages.as_read import as_read
 
 pytestmark = pytest.mark.django_db
 
@@ -279,7 +280,7 @@ def test_the_page_is_the_same_from_kept_rows(plant, as_role):
     assert {q: _plain(text) for q, text in pages().items()} == {q: _plain(text) for q, text in from_log.items()}
     assert client.get(reverse("reports:spares_csv")).content == csv
     entered(Die.objects.get(code="H-001"))
-    text = client.get(reverse("reports:spares")).content.decode()
+    text = as_read(client.get(reverse("reports:spares")))
     assert text.count("entries since do not count yet") == 1 and "1 spare waits to be told anew" in text
 
 
