@@ -273,7 +273,7 @@ def test_the_page_is_the_same_from_kept_rows(plant, as_role):
     asked += ["", "?short=1", "?short=28", "?q=h-001", "?kind=pierce_punch", "?supplier=QUILLFEN+Tooling&q=punch"]
 
     def pages():
-        return {query: client.get(reverse("reports:spares") + query).content.decode() for query in asked}
+        return {query: as_read(client.get(reverse("reports:spares") + query)) for query in asked}
 
     from_log, csv = pages(), client.get(reverse("reports:spares_csv")).content
     night(plant)
