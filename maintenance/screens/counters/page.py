@@ -71,7 +71,7 @@ def lines(now: dt.datetime | None = None) -> list[CounterLine]:
     made = []
     for press in Press.objects.order_by("code", "pk"):
         row = set_now.get(press.pk)
-        of_press = {
+        columns = {
             "name": str(press),
             "press": press,
             "die": row.die if row else None,
@@ -80,7 +80,7 @@ def lines(now: dt.datetime | None = None) -> list[CounterLine]:
             "now": now,
         }
         mine = sorted(of_press[press.pk], key=lambda c: (c.last_received is not None, c.last_received or now))
-        made.append(CounterLine(**of_press, **_told_by(mine, going_on)))
+        made.append(CounterLine(**columns, **_told_by(mine, going_on)))
     for counter in counters:
         if counter.die_id is not None:
             of_die = {"name": f"own counter of {counter.die}", "press": None, "die": counter.die, "now": now}
