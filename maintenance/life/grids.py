@@ -21,6 +21,7 @@ U_NODES = np.linspace(-4.5, 4.5, 11)
 M_NODES = np.linspace(-5.5, 5.5, 17)
 FEWER_U, FEWER_M = np.linspace(-4.2, 4.2, 9), np.linspace(-5.0, 5.0, 15)  # for a forecast
 MANY_U, MANY_M = np.linspace(-4.5, 4.5, 15), np.linspace(-5.5, 5.5, 31)
+FARTHEST, WIDEST = 12.0, 3.0  # ln of a life in units of 100,000 hits, and its spread: no edge lasts 16 thousand million
 STEP_AT_MOST = 1.25  # of m, in tv, where nothing is known of an edge and its die
 END_MASS = 1e-3  # of the posterior on the last nodes of a grid's end: the grid must travel
 NARROW = 1.35  # times a grid's sd that is found
@@ -187,6 +188,8 @@ def travel(
             break
         p = edge_marginals(post, local)
         m_mean, m_sd, m_flag = _aim(p, part.m_mean, part.m_sd, grids.m_nodes)
+        # Records that no life explains (whole sets dull at once, again and again) send the aim off.
+        m_mean, m_sd = np.clip(m_mean, -FARTHEST, FARTHEST), np.minimum(m_sd, WIDEST)
         u_mean, u_sd, u_flag = _aim(post.of_u, part.u_mean, part.u_sd, grids.u_nodes)
         if turn == 0 and not aimed:  # the first look is only for aiming
             m_flag[:] = True

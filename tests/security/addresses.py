@@ -88,6 +88,7 @@ TABLE: dict[str, Row] = {
     "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),
     # The counters of the presses
     "maintenance:counters": see(may(roles.LOG_RUN)),
+    "maintenance:counters_count": send(may(roles.LOG_RUN)),
     "maintenance:in_press": form(may(roles.LOG_RUN), "die"),
     "maintenance:counter_question": form(may(roles.LOG_RUN), pk="question"),
     "maintenance:counter_question_again": send(may(roles.STRIKE_ENTRY), pk="answer"),
