@@ -197,8 +197,29 @@ admin.site.register(models.Plant)
 admin.site.register(models.UserSettings)
 
 
+class PlantsInline(admin.TabularInline):
+    """Whoever may change a user says which plants that user sees."""
+
+    model = models.PlantOfUser
+    extra = 0
+    verbose_name_plural = "plants that the user sees; none named: all. An administrator always sees all"
+
+    def has_view_permission(self, request, obj=None) -> bool:
+        return request.user.has_perm("auth.view_user")
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return request.user.has_perm("auth.change_user")
+
+    has_add_permission = has_delete_permission = has_change_permission
+
+
 class UsersByHand(UserAdmin):
     """Users for whoever has the role administrator: nobody makes a superuser of anybody who is none."""
+
+    inlines = (PlantsInline,)
+
+    def get_inlines(self, request, obj):
+        return self.inlines if obj is not None else ()  # Django's page of a new user asks for name and password only
 
     def get_readonly_fields(self, request, obj=None):
         own = super().get_readonly_fields(request, obj)

@@ -1,6 +1,6 @@
 """The tables of this app, from the rooms that they stand in: here, since Django looks for them here."""
 
-from .access.models import Person, Tries, UserSettings
+from .access.models import Person, PlantOfUser, Tries, UserSettings
 from .register.models import (
     Cut,
     Die,
@@ -32,6 +32,7 @@ __all__ = [
     "Person",
     "Piece",
     "Plant",
+    "PlantOfUser",
     "Position",
     "Press",
     "Rate",

@@ -48,6 +48,22 @@ class UserSettings(models.Model):
         return f"settings of {self.user}"
 
 
+class PlantOfUser(models.Model):
+    """A plant that the user sees. Without any, all of them: `plants` says what that comes to."""
+
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="plants_bound")
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["user", "plant"]
+        verbose_name = "plant of the user"
+        verbose_name_plural = "plants that the user sees"
+        constraints = [models.UniqueConstraint(fields=["user", "plant"], name="plant_once_a_user")]
+
+    def __str__(self) -> str:
+        return f"{self.user} sees {self.plant}"
+
+
 class Tries(models.Model):
     """How often something that is guessed at (a password, a PIN) was tried in a row, and until when it is held.
 

@@ -1,11 +1,17 @@
-"""Who is signed in, with all that every page asks of them: the settings with the user, the rights in one question."""
+"""Who is signed in, with all that every page asks of them: the settings with the user, rights and plants in one
+question."""
 
 from __future__ import annotations
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.backends import ModelBackend
 from django.contrib.auth.models import Group, Permission
-from django.db.models import Value
+from django.db.models import CharField, Value
+from django.db.models.functions import Cast
+
+from .models import PlantOfUser
+
+_PLANT = "plant of the user"  # no app is called so
 
 
 class WithSettings(ModelBackend):
@@ -23,12 +29,18 @@ class WithSettings(ModelBackend):
         return super()._get_permissions(user_obj, obj, from_name)
 
     def _read_rights(self, user) -> None:
-        """Into the places where Django keeps them, and the names of the groups, by which the role is told."""
+        """Into the places where Django keeps them, the names of the groups, by which the role is told, and the plants
+        that the user is bound to."""
         of_groups = Group.objects.filter(user=user).values_list(
             "name", "permissions__content_type__app_label", "permissions__codename"
         )  # a group without rights comes once, with none
         own = Permission.objects.filter(user=user).values_list(Value(""), "content_type__app_label", "codename")
-        rows = list(of_groups.order_by().union(own.order_by(), all=True))
+        bound = PlantOfUser.objects.filter(user=user).values_list(
+            Value(""), Value(_PLANT), Cast("plant", CharField(max_length=100))
+        )
+        read = list(of_groups.order_by().union(own.order_by(), bound.order_by(), all=True))
+        user.bound_plants = frozenset(int(plant) for _, mark, plant in read if mark == _PLANT)
+        rows = [row for row in read if row[1] != _PLANT]
         user._user_perm_cache = {f"{app}.{code}" for group, app, code in rows if not group}
         user._group_perm_cache = {f"{app}.{code}" for group, app, code in rows if group and code}
         user.in_groups = sorted({group for group, _, _ in rows if group})
