@@ -181,8 +181,8 @@ def test_the_administrator_finds_something_in_the_administration_and_makes_nobod
     form = client.get(f"/admin/auth/user/{ann.pk}/change/").content.decode()
     assert 'name="groups"' in form and 'name="is_superuser"' not in form and 'name="user_permissions"' not in form
     sent = {"username": "ann", "is_active": "on", "is_staff": "on", "is_superuser": "on", "date_joined_0": "2025-01-01",
-            "date_joined_1": "06:00", "groups": [group.pk for group in ann.groups.all()], "plants_bound-TOTAL_FORMS": "0",
-            "plants_bound-INITIAL_FORMS": "0"}  # fmt: skip
+            "date_joined_1": "06:00", "groups": [group.pk for group in ann.groups.all()],
+            "plants_bound-TOTAL_FORMS": "0", "plants_bound-INITIAL_FORMS": "0"}  # fmt: skip
     assert client.post(f"/admin/auth/user/{ann.pk}/change/", sent).status_code == 302
     ann.refresh_from_db()
     assert ann.is_staff and not ann.is_superuser
