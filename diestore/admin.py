@@ -11,7 +11,7 @@ from django.urls import reverse
 from simple_history.admin import SimpleHistoryAdmin
 
 from . import models
-from .register import actions, changes, forms
+from .register import actions, build, changes, forms
 
 admin.site.site_header = "Register"
 admin.site.site_title = "Register"
@@ -52,7 +52,10 @@ class StationInline(admin.TabularInline):
 
 
 class VariantInline(admin.TabularInline):
+    """The usual inserts come with the die; which they are is not asked here."""
+
     model = models.Variant
+    fields = ("code",)
     extra = 0
 
 
@@ -91,6 +94,10 @@ class DieAdmin(TellingAdmin, SimpleHistoryAdmin):
     search_fields = ("code", "description")
     list_select_related = ("usual_stock", "usual_press")
     inlines = (StationInline, VariantInline, PositionInline)
+
+    def save_related(self, request, form, formsets, change) -> None:
+        super().save_related(request, form, formsets, change)
+        build.default_variant(form.instance)
 
 
 @admin.register(models.Position)
@@ -167,6 +174,10 @@ class VariantAdmin(TellingAdmin):
     search_fields = ("die__code", "code")
     list_select_related = ("die",)
     inlines = (OutputInline,)
+
+    def save_related(self, request, form, formsets, change) -> None:
+        super().save_related(request, form, formsets, change)
+        build.default_variant(form.instance.die)
 
 
 @admin.register(models.Part)

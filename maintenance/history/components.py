@@ -9,11 +9,12 @@ from diestore.handbook import wear_limits
 from diestore.handbook.kinds import UnknownKind
 from diestore.handbook.kinds import kind as kind_of
 from diestore.register.models import Cut, Die, Item, Party, Piece, Position, Station, Variant
+from maintenance.log.names import piece_key
 from maintenance.log.rules import EntryRefused
 
 from . import columns as tables
 from .files import Folder, Row
-from .merging import Merger, TableLoader, given, shortened
+from .merging import Merger, TableLoader, given
 from .problems import BadRow
 from .shop import Shop
 
@@ -333,7 +334,3 @@ class Components(TableLoader):
                 f"{since:,} hits since it was sharpened are more than the {life:,} of its whole life.",
                 "opening_hits_since_sharpening",
             )
-
-
-def piece_key(plant: str, die: str, position: str, which: str) -> str:
-    return shortened(f"{plant}/{die}/{position} {which}", 120)

@@ -7,10 +7,10 @@ from itertools import islice
 
 from diestore.register.models import Die
 from maintenance.log import rules
+from maintenance.log.names import natural_key
 from maintenance.models import Counter, CounterDevice, CounterQuestion, CounterReading, DieInPress, Scope
 
 from . import columns as tables
-from .entries import natural_key
 from .files import Row
 from .merging import TableLoader, given
 from .problems import BadRow

@@ -11,25 +11,18 @@ from itertools import islice
 
 from django.db import connection, models
 
+from maintenance.log.names import natural_key
 from maintenance.log.rules import EntryRefused
 from maintenance.models import Event, HitCorrection, Run
 
 from .columns import Table
 from .files import Folder, Row
 from .first_lines import FirstLines
-from .merging import shortened
 from .problems import BadRow
 from .shop import Shop
 
 BATCH = 1000  # rows looked up and saved at once
-KEY_AT_MOST = 150  # leaves room for what tells a second entry of the same name apart
 STRUCK = ("struck_at", "struck_by_id", "struck_reason")
-
-
-def natural_key(what: str, plant: str, words: Iterable[str]) -> str:
-    """The key of an entry that brings none: what it is, of which plant, of what, when."""
-    parts = [word.replace("\\", "\\\\").replace("|", "\\|") for word in (what, plant, *words)]
-    return shortened("|".join(parts), KEY_AT_MOST)
 
 
 @dataclass(kw_only=True)

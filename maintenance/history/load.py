@@ -15,13 +15,14 @@ from django.utils import timezone
 from diestore.register.models import Item, Plant
 from maintenance.log import changes, counted, rules, touched
 from maintenance.log.derived import find_heads
+from maintenance.log.names import natural_key
 from maintenance.log.read import last_moment
 from maintenance.log.write import hits_logged
 from maintenance.models import Change, Event, StockMovement, Stop, Work
 
 from . import columns as tables
 from .counts import Counts as CounterRows
-from .entries import Ledger, natural_key, tie_replaced
+from .entries import Ledger, tie_replaced
 from .files import Folder, Row
 from .log import (
     Corrections,

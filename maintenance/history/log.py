@@ -16,6 +16,7 @@ from django.db.models import Max, Min
 from diestore import units
 from diestore.register.models import Die, Party, Position
 from maintenance.log import rules
+from maintenance.log.names import shortened
 from maintenance.models import (
     CostLine,
     Event,
@@ -33,7 +34,7 @@ from maintenance.models import (
 from . import columns as tables
 from .entries import Entry, EntryLoader
 from .files import Row
-from .merging import given, shortened
+from .merging import given
 from .problems import BadRow
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)

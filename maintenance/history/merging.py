@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable
 
 from diestore.handbook.kinds import UnknownKind
@@ -88,11 +87,3 @@ class TableLoader:
                 self.findings.problem(table.file, row.line, error.field, str(error))
             except UnknownKind as error:
                 self.findings.problem(table.file, row.line, "kind", str(error))
-
-
-def shortened(text: str, longest: int) -> str:
-    """The text, or where it is too long its beginning and a digest of the whole."""
-    if len(text) <= longest:
-        return text
-    digest = hashlib.blake2b(text.encode(), digest_size=8).hexdigest()
-    return f"{text[: longest - 17]} {digest}"

@@ -6,12 +6,13 @@ from collections import defaultdict
 
 from diestore.access.models import Person
 from diestore.register.models import Die, Output, Part, Party, Press, Rate, Stock, Variant
+from maintenance.log.names import shortened
 from maintenance.models import Order
 
 from . import columns as tables
 from .components import Components
 from .files import Folder, Row
-from .merging import Merger, TableLoader, given, shortened
+from .merging import Merger, TableLoader, given
 from .problems import BadRow
 from .shop import Shop
 

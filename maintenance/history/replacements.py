@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from itertools import islice, pairwise
@@ -11,18 +10,17 @@ from diestore.register.models import Piece, Position
 from maintenance.clockwork.fittings import derive
 from maintenance.log import rules
 from maintenance.log.derived import change_of, fitting_of
+from maintenance.log.names import BEGINNING, first_key, piece_key
 from maintenance.log.rules import EntryRefused
 from maintenance.models import Event, Fitting, Replacement
 
 from . import columns as tables
-from .components import PIECE_FIELDS, piece_key
-from .entries import BATCH, Entry, EntryLoader, natural_key
+from .components import PIECE_FIELDS
+from .entries import BATCH, Entry, EntryLoader
 from .files import Row
 from .log import implied_find
 from .merging import given
 from .problems import BadRow
-
-BEGINNING = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)  # for what sat there when the records began; before every run
 
 
 class Replacements(EntryLoader):
@@ -244,8 +242,3 @@ class Replacements(EntryLoader):
                         f"{self.die_of[here.die_id].code}: it sits in {there.code} of "
                         f"{self.die_of[there.die_id].code} at that time. Take it out there first (take_out).",
                     )
-
-
-def first_key(plant: str, die: str, position: str) -> str:
-    """The key of the entry that components.csv alone makes."""
-    return natural_key("replacement", plant, [die, position, "first"])

@@ -34,6 +34,7 @@ from diestore.register.models import (
     Stock,
     Variant,
 )
+from maintenance.log.names import BEGINNING, first_key
 from maintenance.models import (
     CostLine,
     HitCorrection,
@@ -51,7 +52,6 @@ from maintenance.models import (
 from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
-from .replacements import BEGINNING, first_key
 from .write_counts import CounterTables
 
 CHUNK = 2000

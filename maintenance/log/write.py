@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from diestore.access.models import Person
 from diestore.handbook.limits import STOP_MINUTES
+from diestore.register.build import default_variant
 from diestore.register.models import Cut, Die, Party, Piece, Position, Press, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import (
@@ -68,11 +69,6 @@ class Actor:
 
     def columns(self) -> dict:
         return {"person": self.person, "user": self.user, "through": self.through, "device": self.device}
-
-
-def default_variant(die: Die) -> Variant:
-    variant, _ = Variant.objects.get_or_create(die=die, is_default=True, defaults={"code": "standard"})
-    return variant
 
 
 def log_run(
