@@ -40,6 +40,7 @@ class DueRow:
     rests_on: str
     refusal: str
     wrong: tuple[Damage, ...] = ()
+    unrun: bool = False
 
     @property
     def low(self) -> float | None:
@@ -69,14 +70,15 @@ class DueRow:
 
     @cached_property
     def standing(self) -> Standing:
-        return standing_with(self.wrong, standing(chance_of_order=self.chance, share_left=None))
+        return standing_with(self.wrong, standing(chance_of_order=self.chance, share_left=None, unrun=self.unrun))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Readiness:
     """Whether a die is fit to go into a press: by the order that it goes in for, and without one by what is left.
 
-    chance: of finishing the order. share_left: of the usual hits to dull, of the edge that limits it.
+    chance: of finishing the order. share_left: of the usual hits to dull, of the edge that limits it. unrun: nothing
+    has run on any of its edges since they were sharpened.
     """
 
     order: OrderLeft | None
@@ -84,10 +86,12 @@ class Readiness:
     limiting: str
     share_left: float | None
     wrong: tuple[Damage, ...] = ()
+    unrun: bool = False
 
     @property
     def standing(self) -> Standing:
-        return standing_with(self.wrong, standing(chance_of_order=self.chance, share_left=self.share_left))
+        own = standing(chance_of_order=self.chance, share_left=self.share_left, unrun=self.unrun)
+        return standing_with(self.wrong, own)
 
 
 def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int, Readiness]:
@@ -96,8 +100,8 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
     edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
     shares = dict(edges.values_list("position_id", "share_left"))
     ready = {}
-    columns = ("die", "remaining", "limiting", "limiting__code", "damage")
-    for die, remaining, limiting, code, kept in newest.values_list(*columns):
+    columns = ("die", "remaining", "limiting", "limiting__code", "damage", KT("rests_on__unrun"))
+    for die, remaining, limiting, code, kept, unrun in newest.values_list(*columns):
         order = orders.get(die)
         ready[die] = Readiness(
             order=order,
@@ -105,6 +109,7 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
             limiting=code or "",
             share_left=shares.get(limiting),
             wrong=tuple(map(Damage.of_kept, kept)),
+            unrun=bool(unrun),
         )
     return ready
 
@@ -129,8 +134,8 @@ def _read(which: dict) -> dict[int, tuple[str, str, dict | None, int | None]]:
     newest = DieForecast.objects.filter(is_newest=True, **{f"die__{name}": value for name, value in which.items()})
     edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
     hits = dict(edges.order_by().values_list("position_id", "hits_since_sharpening"))
-    newest_rows = newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words"))
-    forecasts = {die: dict(zip((*_TOLD, "words"), rest, strict=True)) for die, *rest in newest_rows}
+    newest_rows = newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words"), KT("rests_on__unrun"))
+    forecasts = {die: dict(zip((*_TOLD, "words", "unrun"), rest, strict=True)) for die, *rest in newest_rows}
     known = {}
     for die, code, description in Die.objects.filter(**which).order_by().values_list("pk", "code", "description"):
         f = forecasts.get(die)
@@ -174,4 +179,5 @@ def _row(pk: int, order: OrderLeft, code: str, description: str, f: dict | None,
         remaining=f["remaining"],
         rests_on=f["words"] or "",
         refusal="",
+        unrun=bool(f["unrun"]),
     )

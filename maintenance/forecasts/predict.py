@@ -45,6 +45,11 @@ class DieOutlook:
     def hits_since_sharpening(self) -> int:
         return max(self.on_edge.values(), default=0)
 
+    @property
+    def unrun(self) -> bool:
+        """Nothing has run on any of its edges since they were sharpened, as far as their age is known."""
+        return bool(self.on_edge) and all(self.states[p].hits_since_sharpening == 0 for p in self.on_edge)
+
     def without_curves(self) -> DieOutlook:
         """As it is stored: the curves take three quarters of the room."""
         edges = {position: replace(edge, curve=None) for position, edge in self.edges.items()}

@@ -137,6 +137,8 @@ def _die_row(outlook: DieOutlook, fit_row: FleetFit | None, wrong: Iterable[Dama
     _fill(row, outlook.prediction, outlook.limit)
     if outlook.sets_as_one:
         row.rests_on["sets_as_one"] = outlook.sets_as_one
+    if outlook.unrun:
+        row.rests_on["unrun"] = True
     if outlook.lot is not None:
         row.rests_on["lot"] = outlook.lot
     if outlook.fresh is not None:

@@ -60,7 +60,8 @@ def groups(die: NDArray[np.int64], size: int) -> list[slice]:
 class Sums:
     """What a block says. now: numbers of its edges under way. x: [dies, 1 + points] further strokes of the die in
     100,000, the first nought; die, edge: ln of the cumulated hazard at x > 0, chips included; first: chance to be the
-    first of its die; usual, sd: of ln of the usual life."""
+    first of its die; usual, sd: of ln of the usual life; unsure: its variance in parts of what it is by the handbook
+    alone, 0..1."""
 
     now: NDArray[np.int64]
     x: Array
@@ -69,6 +70,7 @@ class Sums:
     first: Array
     usual: Array
     sd: Array
+    unsure: Array
 
 
 class Block:
@@ -126,7 +128,7 @@ class Block:
 
     def _count(self) -> dict[str, Array]:
         samples, n = self.samples, len(self.edges)
-        known = ~samples.unknown_age
+        known = samples.has_run() & ~samples.unknown_age
         chip_count, exposure = chips.exposure(samples, n)
         return {
             "cycles": np.bincount(samples.edge[known], minlength=n),
@@ -362,6 +364,7 @@ class Block:
         n = len(self.edges)
         s_die, s_edge = np.zeros_like(x), np.zeros((n, x.shape[1]))
         m1, m2, usual, first = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
+        within = np.zeros(n)
         for weight, theta in thetas:
             past = self.past_table(theta)
             for group in groups(self.die, GROUP_EDGES):
@@ -372,6 +375,7 @@ class Block:
                 s_edge[part.now] += weight * edge_curve
                 m1[part.now] += weight * mean
                 m2[part.now] += weight * square
+                within[part.now] += weight * (square - mean**2)
                 usual[part.now] += weight * (mean + np.log(np.log(2.0)) / theta.k)
                 if alone:
                     first[part.now] = part_first
@@ -383,7 +387,27 @@ class Block:
                 first[part.now] = part.at(best, past, first_to_go=True)[4]
         hazard_die, hazard_edge = self._with_chips(x, s_die, s_edge, now)
         sd = np.sqrt(np.maximum(m2 - m1**2, 0.0))
-        return Sums(now, x, hazard_die, hazard_edge, first[now], usual[now], sd[now])
+        unsure = self._unsure(now, within[now], (m2 - m1**2 - within)[now])
+        return Sums(now, x, hazard_die, hazard_edge, first[now], usual[now], sd[now], unsure)
+
+    def _unsure(self, now: NDArray[np.int64], within: Array, between: Array) -> Array:
+        """Variance of ln of the usual life in parts of what it is by the handbook alone, [edges].
+
+        within: of each theta, between: of what the draws of theta say. So few draws scatter: theirs is scaled by what
+        the covariance of theta says of x'b over what these draws do.
+        """
+        x, theta = self.x[now], self.fit.draws
+        if len(theta) > 1 and self.fit.covariance is not None:
+            by_draw = x @ theta[:, :-3].T
+            drawn = ((by_draw - (by_draw @ self.fit.weights)[:, None]) ** 2) @ self.fit.weights
+            exact = ((x @ self.fit.covariance[:-3, :-3]) * x).sum(axis=1)
+            between = between * exact / np.maximum(drawn, 1e-12)
+        spread = self.fit.weights @ np.exp(2 * theta[:, -2:]).sum(axis=1)
+        unsure = np.clip((within + between) / (((x * prior.SD) ** 2).sum(axis=1) + spread), 0.0, 1.0)
+        if not self.fit.cycles:  # the grids are laid for the best theta and cut off the widest
+            cycles = np.bincount(self.die, self.counts["cycles"], self.n_dies)
+            unsure[cycles[self.die[now]] == 0] = 1.0
+        return unsure
 
     def ages(self, edges: NDArray[np.int64]) -> Array:
         """[edges, ages] hits on edges of unknown age when their record began."""

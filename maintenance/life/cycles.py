@@ -254,6 +254,10 @@ class LifeSamples:
         columns: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in _COLUMNS}
         return cls(**columns, passed=passed)
 
+    def has_run(self) -> NDArray[np.bool_]:
+        """Which rows are cycles at all: one under way on which nothing has run yet is none."""
+        return ~(self.under_way & (self.hits <= self.from_hits))
+
     def of_lots(self) -> Passed:
         """The lots that each cycle cut; without a record of them its last one (those of no lot: none)."""
         if self.passed is not None:

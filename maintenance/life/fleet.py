@@ -175,7 +175,7 @@ def fit(
         weights=weights,
         sw=sw,
         chip_rates=chips.fit(edges, samples),
-        cycles=len(samples),
+        cycles=int(samples.has_run().sum()),
         dull_ends=int(((samples.ended == DULL) & known).sum()),
         chipped_ends=int((samples.ended == CHIPPED).sum()),
         dies=len(np.unique(edges.die)),

@@ -19,7 +19,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from . import prior
 from .block import Block, groups
 from .cycles import HITS_UNIT, EdgeSpec, LifeSamples
 from .edges import Edges
@@ -43,8 +42,8 @@ class NothingToForecast(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class RestsOn:
-    """What a forecast rests on. prior_share: how much of what is unsure of the usual life before any record is still
-    unsure, 0..1; words: the same for people."""
+    """What a forecast rests on. cycles: with hits in them. prior_share: variance of ln of the usual life over what it
+    is by the handbook alone, 0..1, no weight of the handbook; words: what it rests on for people."""
 
     cycles: int
     dull_ends: int
@@ -291,15 +290,13 @@ def _block(block: Block, members: NDArray[np.int64]) -> dict[str, NDArray[Any]] 
     sums = block.sums()
     if sums is None:
         return None
-    now, theta = sums.now, block.fit.best
+    now = sums.now
     die_of = block.die[now]
     dies = np.unique(die_of)
     die = np.searchsorted(dies, die_of)
     ln_x = _finer(np.log(sums.x[dies, 1:]))
     of_die = _remaining(_finer(sums.die[dies]), ln_x)
     of_edge = _remaining(_finer(sums.edge), ln_x[die])
-    before = ((block.x[now] * prior.SD) ** 2).sum(axis=1) + theta.tu**2 + theta.tv**2
-    prior_share = np.clip(sums.sd**2 / before, 0.0, 1.0)
     age = np.where(block.unknown[now], block.ages(now).mean(axis=1), 0.0)
     on_it = (block.h[now] + age) * HITS_UNIT
     left = of_edge[:, LEVELS.index(0.5)] * block.share[now]
@@ -323,8 +320,8 @@ def _block(block: Block, members: NDArray[np.int64]) -> dict[str, NDArray[Any]] 
         "stroke_share": block.share[now],
         "counts": of_dies[dies],
         "edge_counts": counts[now],
-        "prior_share": np.bincount(die, prior_share) / np.bincount(die),
-        "edge_prior_share": prior_share,
+        "prior_share": np.bincount(die, sums.unsure) / np.bincount(die),
+        "edge_prior_share": sums.unsure,
         "strokes": sums.x[dies, 1:] * HITS_UNIT,
         "ln_hazard": sums.die[dies],
         "edge_ln_hazard": sums.edge,

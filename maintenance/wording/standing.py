@@ -14,27 +14,31 @@ class Standing:
     css: str
 
 
-DAMAGED, BURRS, SHARPEN, CLOSE, RUNS, UNKNOWN = (
+DAMAGED, BURRS, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
     Standing("Damaged", "short"),
     Standing("Burr too high", "short"),
     Standing("Sharpen first", "short"),
+    Standing("Plan a stop", "close"),
     Standing("Close", "close"),
     Standing("Runs", ""),
     Standing("Not known", "unknown"),
 )
 
 
-def standing(*, chance_of_order: float | None, share_left: float | None) -> Standing:
+def standing(*, chance_of_order: float | None, share_left: float | None, unrun: bool = False) -> Standing:
     """With an open order its chance decides: under even, sharpen first; under 4 in 5, close. Else what is left.
 
     chance_of_order: of finishing it without a dull or chipped edge, 0 to 1, of the die or of one edge. share_left: of
-    the usual hits to dull, 0 to 1; of a die, that of the edge that limits it. None where it is not known.
+    the usual hits to dull, 0 to 1; of a die, that of the edge that limits it. None where it is not known. unrun:
+    nothing has run on it since it was sharpened. Sharpening it again would not help: the order needs a stop inside.
     """
     if chance_of_order is not None:
-        return SHARPEN if chance_of_order < 0.5 else CLOSE if chance_of_order < 0.8 else RUNS
-    if share_left is None:
+        told = SHARPEN if chance_of_order < 0.5 else CLOSE if chance_of_order < 0.8 else RUNS
+    elif share_left is None:
         return UNKNOWN
-    return SHARPEN if share_left < 0.12 else CLOSE if share_left < 0.3 else RUNS
+    else:
+        told = SHARPEN if share_left < 0.12 else CLOSE if share_left < 0.3 else RUNS
+    return STOP if unrun and told is SHARPEN else told
 
 
 def worst(several: Iterable[Standing]) -> Standing:
@@ -50,4 +54,4 @@ def limiting(own: Standing, of_die: Standing) -> Standing:
     return worst([own, of_die])
 
 
-_WORST_FIRST = (DAMAGED, BURRS, SHARPEN, CLOSE, RUNS, UNKNOWN)
+_WORST_FIRST = (DAMAGED, BURRS, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN)

@@ -5,8 +5,9 @@ import json
 import pytest
 from django.core.management import call_command
 
+from diestore import units
 from diestore.register.models import Die
-from maintenance.forecasts import fit, store
+from maintenance.forecasts import due, fit, store
 from maintenance.log import queries, write
 from maintenance.models import DieForecast, EdgeForecast, FleetFit, Run
 from maintenance.screens.die import state
@@ -116,6 +117,38 @@ def test_a_shop_without_records_is_told_the_handbook_only():
     assert row.rests_on["words"] == "handbook only"
     assert row.half_hits > 0
     assert Die.objects.count() == 1
+
+
+def test_before_any_run_a_die_rests_on_no_cycle_and_is_as_unsure_as_by_the_handbook():
+    die = make.die()
+    for n in range(6):
+        make.position(die, f"1-{'ABCDEF'[n]}")
+    row = store.refresh_die(die)
+    assert (row.rests_on["cycles"], row.rests_on["prior_share"]) == (0, 1.0)
+    assert {e.rests_on["prior_share"] for e in queries.edges_of(row)} == {1.0}
+    said = state.rests_on(row)
+    assert "Rests on no cycles of this die." in said and "as unsure as by the handbook alone" in said
+    assert "%" not in said and "ended dull" not in said
+    make.run(die, 1, 20_000)
+    assert store.refresh_die(die).rests_on["cycles"] == 6
+
+
+def test_a_die_on_which_nothing_has_run_is_not_told_to_be_sharpened_first():
+    die = make.die()
+    position = make.position(die)
+    make.order(die, parts=90_000_000)
+    row = store.refresh_die(die)
+    place = position.pk
+    seen = state.of_die(die, units.System.METRIC)
+    (due_row,) = [r for r in due.rows() if r.pk == die.pk]
+    ready = due.readiness([die.pk], queries.next_order_by_die())[die.pk]
+    of_place = next(r for r in seen.rows if r.position.pk == place)
+    assert row.rests_on["unrun"] is True and seen.chance < 0.5
+    assert {s.standing.word for s in (seen, due_row, ready, of_place)} == {"Plan a stop"}
+    make.run(die, 1, 20_000)
+    store.refresh_die(die)
+    assert state.of_die(die, units.System.METRIC).standing.word == "Sharpen first"
+    assert {r.standing.word for r in due.rows()} == {"Sharpen first"}
 
 
 def test_where_the_whole_set_is_always_called_dull_the_page_says_that_one_edge_stands_for_it():

@@ -365,3 +365,16 @@ def test_heaped_counts_are_a_habit():
     assert heaped([60_000] * 5 + [43_210, 71_002]).tolist() == [True] * 5 + [False] * 2
     assert not heaped([60_000, 60_000, 43_210, 71_002, 52_400]).any()
     assert not heaped([51_234] * 6).any()
+
+
+def test_what_is_unsure_by_the_handbook_alone_is_all_of_it_and_each_cycle_takes_of_it():
+    edges = [spec(die=0) for _ in range(5)] + [spec(die=1) for _ in range(5)]
+    nothing = fit_fleet([], LifeSamples.of([], [], []))
+    now = LifeSamples.right_censored(np.arange(10), [0] * 5 + [4e4] * 5, under_way=True)
+    told = predict_fleet(nothing, edges, now)
+    before, after = told[0].rests_on, told[1].rests_on
+    assert (before.cycles, before.prior_share) == (0, 1.0) and after.cycles == 5
+    assert after.prior_share < 0.95
+    past = LifeSamples.exact(np.repeat(np.arange(5, 10), 4), np.tile([6e4, 7e4, 8e4, 9e4], 5))
+    more = predict_fleet(nothing, edges, LifeSamples.together([past, now]))[1].rests_on
+    assert more.cycles == 25 and more.prior_share < 0.5 * after.prior_share

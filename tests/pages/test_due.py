@@ -222,6 +222,12 @@ def test_how_a_die_stands_follows_its_chance():
     assert said == ["Sharpen first", "Close", "Close", "Runs"]
 
 
+def test_what_has_not_run_since_it_was_sharpened_is_not_told_to_be_sharpened():
+    said = [standing(chance_of_order=p, share_left=None, unrun=True).word for p in (0.1, 0.5, 0.8)]
+    assert said == ["Plan a stop", "Close", "Runs"]
+    assert standing(chance_of_order=None, share_left=0.05, unrun=True).word == "Plan a stop"
+
+
 def test_an_order_whose_die_stands_in_another_plant_is_listed_with_it():
     (die, *_) = shop(2)
     here = die.plant

@@ -20,7 +20,7 @@ from maintenance.log import queries, read
 from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast, DriftFlag, EdgeForecast
-from maintenance.wording import numbers, odds
+from maintenance.wording import numbers, odds, rests
 from maintenance.wording.standing import RUNS, Standing, limiting, standing
 
 NOT_GROUND = Standing("Not ground", "unknown")
@@ -88,7 +88,8 @@ class DieState:
     @property
     def standing(self) -> Standing:
         """As on every other page: by what is wrong with it, by its chance for the open order, else by what is left."""
-        own = standing(chance_of_order=self.chance, share_left=_share_left(self.limiting))
+        unrun = bool(self.forecast and self.forecast.rests_on.get("unrun"))
+        own = standing(chance_of_order=self.chance, share_left=_share_left(self.limiting), unrun=unrun)
         return standing_with(self.wrong, own)
 
 
@@ -205,10 +206,11 @@ class _Reader:
             return NOT_IN_ORDER
         chance = chance_of_going(edge.remaining, self.order.hits_left) if edge and self.order else None
         share_left = edge.share_left if edge else None
-        own = standing(chance_of_order=chance, share_left=share_left)
+        unrun = state.hits_since_sharpening == 0
+        own = standing(chance_of_order=chance, share_left=share_left, unrun=unrun)
         if edge is None or position.pk != self.limiting:
             return own
-        return limiting(own, standing(chance_of_order=self.chance, share_left=share_left))
+        return limiting(own, standing(chance_of_order=self.chance, share_left=share_left, unrun=unrun))
 
 
 def _build(piece: PieceRow | None) -> str:
@@ -336,13 +338,9 @@ def _of_lots(lot: dict) -> str:
 
 def _rests_on_records(f: DieForecast) -> str:
     r = f.rests_on
-    sentence = (
-        f"Rests on {numbers.counted(r['cycles'], 'cycle', 'cycles')} of this die, of which "
-        f"{numbers.none(r['dull_ends'])} ended dull and {numbers.none(r['chipped_ends'])} chipped"
-    )
-    if f.fit:
-        sentence += f", and on {numbers.counted(f.fit.cycles, 'cycle', 'cycles')} of the shop"
-    sentence += f". Handbook values count for {100 * r['prior_share']:.0f} %."
+    shop = f.fit.cycles if f.fit else 0
+    sentence = rests.on_record(r["cycles"], r["dull_ends"], r["chipped_ends"], "die", shop)
+    sentence += f". {rests.unsure(r['prior_share'])}."
     if not f.fit:
         return sentence + " The shop's records are not fitted yet: handbook only."
     return f"{sentence} In all: {r['words']}." if r.get("words") else sentence
@@ -354,7 +352,10 @@ def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:
     ends = f"{numbers.none(r['dull_ends'])} dull"
     if r["chipped_ends"]:
         ends += f", {r['chipped_ends']} chipped"
-    return f"{numbers.counted(r['cycles'], 'cycle', 'cycles')}, {ends}", f"handbook {100 * r['prior_share']:.0f} %"
+    return (
+        f"{numbers.counted(r['cycles'], 'cycle', 'cycles')}, {ends}",
+        f"{rests.as_unsure(r['prior_share'])} as unsure as by handbook",
+    )
 
 
 def quantile(f: DieForecast, probability: float) -> int:

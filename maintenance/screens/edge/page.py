@@ -24,7 +24,7 @@ from maintenance.life import fleet, handbook, predict, weibull
 from maintenance.life.cycles import DULL, EdgeSpec, LifeSamples, SampleRefused
 from maintenance.log import queries, read
 from maintenance.models import DieForecast, EdgeForecast, Replacement, Run, Work
-from maintenance.wording import numbers
+from maintenance.wording import numbers, rests
 
 CYCLES_A_PAGE = 40
 MATTERS, COSTS = 1.15, 1.3  # times as long: less is not worth a word, or not worth calling it the cause
@@ -535,13 +535,8 @@ def rests_on(edge: EdgeState) -> str:
     if edge.fresh is None:
         return ""
     r = edge.fresh.rests_on
-    first = (
-        f"Rests on {numbers.counted(r.cycles, 'cycle', 'cycles')} of this edge, of which "
-        f"{numbers.none(r.dull_ends)} ended dull and {numbers.none(r.chipped_ends)} chipped"
-    )
-    if edge.fit.cycles:
-        first += f", and on {numbers.counted(edge.fit.cycles, 'cycle', 'cycles')} of the shop"
-    sentence = f"{first}. Handbook values count for {100 * r.prior_share:.0f} %: {r.words}."
+    first = rests.on_record(r.cycles, r.dull_ends, r.chipped_ends, "edge", edge.fit.cycles)
+    sentence = f"{first}. {rests.unsure(r.prior_share)}: {r.words}."
     if edge.burr_limit:
         limit = burr_limits.sentence(edge.burr_limit, units.show(edge.burr_limit["um"], "burr_um", edge.system))
         sentence += f" What is left of it now: {limit[:1].lower()}{limit[1:]} All else here counts to dull."

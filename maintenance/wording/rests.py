@@ -1,0 +1,31 @@
+"""PURE. What a forecast rests on, in words."""
+
+from __future__ import annotations
+
+import math
+
+from . import numbers
+
+
+def on_record(cycles: int, dull: int, chipped: int, of: str, shop: int = 0) -> str:
+    """Cycles of an edge or a die (`of`) and of the shop; those on which nothing has run yet are not counted in."""
+    told = f"Rests on {numbers.counted(cycles, 'cycle', 'cycles')} of this {of}"
+    if cycles:
+        told += f", of which {numbers.none(dull)} ended dull and {numbers.none(chipped)} chipped"
+    if shop:
+        told += f", and on {numbers.counted(shop, 'cycle', 'cycles')} of the shop"
+    return told
+
+
+def as_unsure(prior_share: float) -> str:
+    """How wide the band of the usual hits is, on a scale of ratios, in parts of that by the handbook alone.
+
+    prior_share: the same as a ratio of variances, 0 to 1. It is no weight that the handbook's values carry.
+    """
+    return f"{100 * math.sqrt(prior_share):.0f} %"
+
+
+def unsure(prior_share: float) -> str:
+    if prior_share >= 1.0:
+        return "The usual hits are as unsure as by the handbook alone"
+    return f"The usual hits are {as_unsure(prior_share)} as unsure as by the handbook alone"
