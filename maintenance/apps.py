@@ -10,6 +10,6 @@ class MaintenanceConfig(AppConfig):
     def ready(self) -> None:
         from maintenance.models.constraints import install_rules
 
-        from . import tasks  # noqa: F401  what follows from changes hangs there
+        from . import night, tasks  # noqa: F401  what follows from changes, and from the time of day, hangs there
 
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")

@@ -11,7 +11,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from django.conf import settings
 from django.dispatch import Signal, receiver
 from django.utils import timezone
 from django_tasks import TaskContext, task
@@ -48,11 +47,11 @@ def foretell(sender, *, dies: frozenset[int], by_night: bool, **kwargs) -> set[i
     Of many dies, and of a loaded folder, the forecasts are a night's work: the fleet is fitted anew with them.
     """
     if by_night or len(dies) > AT_ONCE:
-        if settings.FORECASTS_BY_WORKERS:
+        if queue.is_worked() or queue.alive().exists():
             for plant in Plant.objects.filter(dies__in=dies).distinct():
                 plan_night(plant)
         return set()
-    if settings.FORECASTS_BY_WORKERS:
+    if queue.is_worked():
         for die in sorted(dies):
             queue.enqueue_once(forecast_die, die)
         return set()
@@ -76,7 +75,7 @@ def follow_register(sender, *, rows, **kwargs) -> str:
     changes.tell_of(Change.What.PRICE, about.priced - about.dies)
     if len(about.dies) <= AT_ONCE:
         return ""
-    when = "as soon as a worker is free" if settings.FORECASTS_BY_WORKERS else "with the night's work"
+    when = "as soon as a worker is free" if queue.is_worked() else "with the night's work"
     return f"Dies touched by this: {len(about.dies):,}. Their forecasts follow {when}."
 
 
@@ -93,10 +92,17 @@ def plan_night(plant: Plant) -> bool:
 def forecast_die(context: TaskContext, die: int) -> None:
     """One die's forecast on the newest stored fit."""
     one = Die.objects.filter(pk=die).select_related("plant").first()
+    made = None if one is None else store.outlook([one])
     with queue.closing(context):
-        if one is not None:
-            store.refresh_die(one)
+        if made is not None:
+            store.keep(made)
             die_foretold.send(sender=Die, die=one)
+
+
+def being_worked_out() -> set[int]:
+    """Dies of which an entry waits for its forecast. Workers are at it."""
+    asked = queue.unfinished().filter(task_path=forecast_die.module_path).values_list("args_kwargs", flat=True)
+    return {one["args"][0] for one in asked}
 
 
 @task(takes_context=True, priority=NIGHTLY)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import time
 
-from django.conf import settings
 from django.db.models import QuerySet
 from django.dispatch import receiver
 from django.utils import timezone
@@ -34,14 +33,14 @@ def plan(sender, *, plant: Plant, **kwargs) -> None:
 @receiver(tasks.die_foretold, dispatch_uid="reports.plan_spares_of_die")
 def plan_spares_of_die(sender, *, die: Die, **kwargs) -> None:
     """Where workers run, they tell those spares anew that a die takes which was foretold again; else the night does."""
-    if settings.FORECASTS_BY_WORKERS:
+    if queue.is_worked():
         _plan_spares(KeptSpares.objects.filter(plant=die.plant_id))
 
 
 @receiver(changes.dies_changed, dispatch_uid="reports.plan_spares")
 def plan_spares(sender, *, items: frozenset[int], **kwargs) -> None:
     """And those that moved, or whose entry in the catalogue was changed."""
-    if settings.FORECASTS_BY_WORKERS and items:
+    if queue.is_worked() and items:
         _plan_spares(KeptSpares.objects.all())
 
 

@@ -22,6 +22,7 @@ from django.conf import settings
 from django.db import DatabaseError, InterfaceError, OperationalError, close_old_connections, connection, transaction
 from django.db.models import DateTimeField, ExpressionWrapper, QuerySet
 from django.db.models.functions import Now
+from django.dispatch import Signal
 from django.utils import timezone
 from django.utils.crypto import get_random_string
 from django_tasks import TaskContext, TaskResultStatus
@@ -59,6 +60,19 @@ class Reaped:
 
 
 # -- putting tasks into the queue --
+
+_own_workers = False
+
+
+def is_worked() -> bool:
+    """Whether somebody is there to work the queue: workers of their own, or those that this web process has started."""
+    return settings.FORECASTS_BY_WORKERS or _own_workers
+
+
+def has_own_workers(yes: bool = True) -> None:
+    """Say that this process has started workers for itself, or that they have ended."""
+    global _own_workers
+    _own_workers = yes
 
 
 def enqueue_once(task: Task, *args, **kwargs) -> bool:
@@ -250,10 +264,19 @@ def prune(days: int = KEPT_DAYS) -> int:
     return DBTaskResult.objects.finished().filter(backend_name=BACKEND, finished_at__lt=before).delete()[0]
 
 
-class Worker:
-    """Works the queue: as many of these, on as many hosts, as there is work for."""
+# Sent once a minute by workers that look out, for whatever has to be asked for at its time.
+minute = Signal()
+MINUTE_S = 60.0
 
-    def __init__(self, *, name: str = "") -> None:
+
+class Worker:
+    """Works the queue: as many of these, on as many hosts, as there is work for.
+
+    looks_out: it also sends `minute`, once a minute.
+    """
+
+    def __init__(self, *, name: str = "", looks_out: bool = False) -> None:
+        self.looks_out, self._looked_at = looks_out, -MINUTE_S
         self.name = name or f"{socket.gethostname()[:30]}-{os.getpid()}-{get_random_string(6)}"
         self.stopping = threading.Event()
         self._in_hand: DBTaskResult | None = None
@@ -304,6 +327,9 @@ class Worker:
             self.beat()
             reap()
             self._reaped_at = now
+        if self.looks_out and now - self._looked_at >= MINUTE_S:
+            self._looked_at = now
+            self._look_out()
         row = claim(self.name)
         if row is None:
             return False
@@ -312,6 +338,13 @@ class Worker:
             carry_out(row)
         self._in_hand = None
         return True
+
+    def _look_out(self) -> None:
+        for receiver, answer in minute.send_robust(sender=type(self)):
+            if isinstance(answer, GONE):
+                raise answer
+            if isinstance(answer, Exception):
+                logger.error("%s went wrong: %s", getattr(receiver, "__qualname__", receiver), answer, exc_info=answer)
 
     def _keep_beating(self) -> None:
         every = settings.WORKER_LEASE_S / 6

@@ -160,7 +160,7 @@ def _tasks() -> Part:
     if age > WAITS_TOO_LONG:
         nobody = " and no worker is alive" if not alive else ""
         worries.append(f"A task has waited for {_minutes(age)}{nobody}: run manage.py work or manage.py nightly.")
-    if settings.FORECASTS_BY_WORKERS and not alive:
+    if queue.is_worked() and not alive:
         worries.append("Forecasts are left to workers, and none is alive: run manage.py work.")
     return Part(
         name="tasks",

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from django.db import transaction
+from django.db.models import Count, Max
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
@@ -74,20 +76,51 @@ def refresh_die(die: Die) -> DieForecast:
 
 def refresh_dies(dies: Iterable[Die]) -> list[DieForecast]:
     dies = list(dies)
-    if not dies:
-        return []
-    plant = dies[0].plant
+    return keep(outlook(dies)) if dies else []
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outlook:
+    """What is left of some dies of one plant, worked out and not stored yet."""
+
+    dies: Sequence[Die]
+    fit_row: FleetFit | None
+    outlooks: Sequence[DieOutlook]
+    rests_on: tuple
+
+
+def outlook(dies: Sequence[Die]) -> Outlook:
+    """Work out some dies of one plant, holding nobody up: entries go on meanwhile."""
+    rests_on = _rests_on(dies)
+    row = newest_fit(dies[0].plant)
+    fitted = fleet_of(dies[0].plant)
+    logs = list(log_read.of_dies(dies))
+    as_of = _moment_of(logs, row)
+    parts = [samples.of_die(log, as_of.timestamp()) for log in logs]
+    orders = queries.next_order_by_die(dies=dies)
+    outlooks = tell_dies(logs, parts, fitted, as_of, orders, queries.burr_limits_um(dies))
+    return Outlook(dies=dies, fit_row=row, outlooks=list(outlooks), rests_on=rests_on)
+
+
+def keep(made: Outlook) -> list[DieForecast]:
+    """Store what was worked out; where a die or the fit is otherwise since, it is worked out again first."""
     with transaction.atomic():
-        _hold(dies)
-        row = newest_fit(plant)
-        fitted = fleet_of(plant)
-        read = list(log_read.of_dies(dies))
-        as_of = _moment_of(read, row)
-        parts = [samples.of_die(log, as_of.timestamp()) for log in read]
-        outlooks = tell_dies(
-            read, parts, fitted, as_of, queries.next_order_by_die(dies=dies), queries.burr_limits_um(dies)
-        )
-        return _store_dies(outlooks, row)
+        _hold(made.dies)
+        if _rests_on(made.dies) != made.rests_on:
+            made = outlook(made.dies)
+        return _store_dies(made.outlooks, made.fit_row)
+
+
+def _rests_on(dies: Sequence[Die]) -> tuple:
+    """The last change of each die, and the newest fit: where these are as before, so is what is read of the dies.
+
+    Numbers are given before a transaction commits, so the last change alone would miss one that commits late: the
+    number of changes tells of it.
+    """
+    changes_of = Change.objects.filter(die__in=[die.pk for die in dies]).order_by("die").values("die")
+    counted = changes_of.annotate(last=Max("pk"), number=Count("pk")).values_list("die", "last", "number")
+    newest = FleetFit.objects.filter(plant=dies[0].plant).aggregate(newest=Max("pk"))["newest"]
+    return tuple(counted), newest
 
 
 def _moment_of(read: Sequence[DieLog], fit_row: FleetFit | None) -> dt.datetime:

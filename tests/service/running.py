@@ -120,6 +120,8 @@ class Site:
         with socket.socket() as probe:
             probe.bind((host, 0))
             port = probe.getsockname()[1]
+        if not any(word.startswith("--workers") for word in words):
+            words = (*words, "--workers=0")  # what a test starts it knows of
         child = self.start("manage.py", "serve", f"--listen={host}:{port}", *words, **settings)
         return Web(child, host, port)
 

@@ -117,8 +117,8 @@ def test_an_error_is_tried_three_times_with_a_pause_and_leaves_nothing_behind(di
         real(*args, **kwargs)
         raise RuntimeError("no more paper")
 
-    real = store.refresh_die
-    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", stores_half)
+    real = store.keep
+    monkeypatch.setattr("maintenance.forecasts.store.keep", stores_half)
     tasks.forecast_die.enqueue(die.pk)
     worker = queue.Worker(name="a")
     for n in range(1, queue.TRIES_AT_MOST + 1):
@@ -129,7 +129,7 @@ def test_an_error_is_tried_three_times_with_a_pause_and_leaves_nothing_behind(di
         due_now()
     assert only().status == "FAILED" and queue.why_failed(only()) == "RuntimeError: no more paper"
     assert list(queue.failed()) == [only()]
-    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", real)
+    monkeypatch.setattr("maintenance.forecasts.store.keep", real)
     assert not worker.step()
 
 
@@ -152,7 +152,7 @@ def test_the_database_gone_under_a_task_gives_it_back_when_it_answers_again(die,
     def gone(*args, **kwargs):
         raise OperationalError("the connection is closed")
 
-    monkeypatch.setattr("maintenance.forecasts.store.refresh_die", gone)
+    monkeypatch.setattr("maintenance.forecasts.store.keep", gone)
     monkeypatch.setattr("diestore.service.queue.database_answers", lambda: False)
     tasks.forecast_die.enqueue(die.pk)
     worker = queue.Worker(name="a")

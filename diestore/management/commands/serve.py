@@ -8,6 +8,8 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import get_internal_wsgi_application
 
+WORKERS_AT_MOST = 16
+
 
 class Command(BaseCommand):
     help = (
@@ -20,6 +22,12 @@ class Command(BaseCommand):
         parser.add_argument("--threads", type=int, default=8, help="Requests answered at once; default 8.")
         parser.add_argument("--connections", type=int, default=1_000, help="Connections at once; default 1,000.")
         parser.add_argument(
+            "--workers",
+            type=int,
+            help="Workers started with it, for what follows from entries and for the nights; default 1, and none "
+            "where DIESTORE_WORKERS says that they run by themselves.",
+        )
+        parser.add_argument(
             "--trusted-proxy",
             default="127.0.0.1",
             metavar="ADDRESS",
@@ -27,11 +35,16 @@ class Command(BaseCommand):
             "on addresses and on HTTPS is taken. Default 127.0.0.1, the same machine; * for any.",
         )
 
-    def handle(self, *, listen, threads, connections, trusted_proxy, verbosity, **options) -> None:
+    def handle(self, *, listen, threads, connections, workers, trusted_proxy, verbosity, **options) -> None:
         from diestore.service import serving
+        from diestore.service.own_workers import OwnWorkers
 
         if threads < 1 or connections < 10:
             raise CommandError("It needs one thread and ten connections at least.")
+        if workers is None:
+            workers = 0 if settings.FORECASTS_BY_WORKERS else 1
+        if not 0 <= workers <= WORKERS_AT_MOST:
+            raise CommandError(f"It starts between none and {WORKERS_AT_MOST} workers.")
         try:
             servers = serving.make_server(
                 get_internal_wsgi_application(),
@@ -49,12 +62,16 @@ class Command(BaseCommand):
             raise SystemExit(0)
 
         signal.signal(signal.SIGTERM, stop)
+        own_workers = OwnWorkers(workers)
+        own_workers.start()
         if verbosity:
             self.stdout.write(f"The pages are at http://{listen}/  (Ctrl-C stops them)")
         try:
             servers.run()
         except KeyboardInterrupt:
             self.stdout.write("\nStopped.")
+        finally:
+            own_workers.stop()
 
 
 def _proxy(address: str):

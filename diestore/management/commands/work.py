@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import logging
 import signal
 
@@ -18,12 +19,16 @@ class Command(BaseCommand):
         parser.add_argument("--until-empty", action="store_true", help="End when nothing waits any more.")
         parser.add_argument("--idle", type=float, default=1.0, metavar="SECONDS", help="How often to look; default 1.")
 
-    def handle(self, *, until_empty, idle, verbosity, **options) -> None:
-        from diestore.service import queue
+        parser.add_argument("--with-parent", action="store_true", help=argparse.SUPPRESS)
+
+    def handle(self, *, until_empty, idle, with_parent, verbosity, **options) -> None:
+        from diestore.service import own_workers, queue
 
         if verbosity:
             logging.getLogger("diestore.service.queue").setLevel(logging.INFO)
-        worker = queue.Worker()
+        worker = queue.Worker(looks_out=not until_empty)
+        if with_parent:
+            own_workers.end_with_parent(worker)
 
         def stop(number, frame) -> None:
             if worker.stopping.is_set():

@@ -16,8 +16,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, folder, plant, allow_future, verbosity, **options) -> None:
-        from django.conf import settings
-
+        from diestore.service import queue
         from maintenance import tasks
         from maintenance.history.problems import HistoryRefused
 
@@ -47,7 +46,7 @@ class Command(BaseCommand):
                 self.stdout.write(f"{word}: {counted}.")
         if not added:
             self.stdout.write("Nothing was added.")
-        elif settings.FORECASTS_BY_WORKERS:
+        elif queue.is_worked() or queue.alive().exists():
             self.stdout.write("The forecasts are left to the workers.")
         else:
             self.stdout.write("The forecasts follow with the night's work: `manage.py nightly` does it now.")

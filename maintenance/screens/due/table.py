@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.safestring import mark_safe
 
 from diestore.drawing import paths
 from diestore.drawing.scales import Ratio
@@ -15,6 +18,7 @@ from maintenance.wording import numbers, odds
 LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
 SCALE = Ratio(LOW, HIGH, 10.0, 170.0)
 MIDDLE, ARROW = 13, 9  # of a range mark: its height, and how far the arrow at an end reaches out
+BEING_WORKED_OUT = mark_safe("<small>The latest entry is not in this yet.</small>")
 
 
 class DueTable(tables.Table):
@@ -42,18 +46,20 @@ class DueTable(tables.Table):
         row_attrs = {"class": lambda record: "limit" if record.standing.css == "short" else ""}
         attrs = {"class": "due"}
 
-    def __init__(self, data, *args, **kwargs) -> None:
+    def __init__(self, data, *args, being_worked_out: Collection[int] = (), **kwargs) -> None:
         super().__init__(data, *args, **kwargs)
+        self.being_worked_out = being_worked_out
         self.caption = numbers.counted(len(data), "die with an open order", "dies with open orders")
 
     def render_code(self, value, record):
         wrong = briefly(record.wrong)
         return format_html(
-            '<a href="{}">{}</a><small>{}</small>{}',
+            '<a href="{}">{}</a><small>{}</small>{}{}',
             reverse("diestore:die", args=[record.pk]),
             value,
             record.description,
             format_html('<small class="wrong">{}</small>', wrong) if wrong else "",
+            BEING_WORKED_OUT if record.pk in self.being_worked_out else "",
         )
 
     def render_order_number(self, value, record):

@@ -8,6 +8,7 @@ from django.views import View
 from diestore.access.queries import plants_shown
 from diestore.frame.tables import Rows, lay_out
 from diestore.register.models import Die
+from maintenance import tasks
 from maintenance.forecasts import due, record_line
 from maintenance.log import damage, queries
 
@@ -22,7 +23,7 @@ class Due(View):
         every = due.rows(plant)
         form = DueFilter(request.GET or None)
         shown = form.pick(every) if form.is_bound else every
-        table = lay_out(request, DueTable(Rows(shown)))
+        table = lay_out(request, DueTable(Rows(shown), being_worked_out=tasks.being_worked_out()))
         newest = queries.newest_forecasts(plant).order_by("-made_at").first() if plant else None
         return render(
             request,

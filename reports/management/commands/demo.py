@@ -131,6 +131,7 @@ class Command(BaseCommand):
 
     def _serve(self, port: int) -> None:
         from diestore.access.demo_users import PINS, USERS
+        from diestore.service.own_workers import OwnWorkers
         from diestore.service.serving import make_server
         from diestore.wsgi import application
 
@@ -144,7 +145,12 @@ class Command(BaseCommand):
         self.stdout.write(f"Sign in as {users}; the password is demo- and the name: {USERS[2].password}")
         pins = " or ".join(f"{name} (PIN {pin})" for name, pin in PINS.items())
         self.stdout.write(f"The tablet is shared: whoever logs on it picks {pins}.")
-        server.run()
+        own_workers = OwnWorkers(1)
+        own_workers.start()
+        try:
+            server.run()
+        finally:
+            own_workers.stop()
 
 
 class _Steps:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 
@@ -17,30 +16,20 @@ class Command(BaseCommand):
         parser.add_argument("--only-plan", action="store_true", help="Put it into the queue and leave it to workers.")
 
     def handle(self, *, only_plan, verbosity, **options) -> None:
-        from diestore.register.models import Plant
         from diestore.service import queue
-        from maintenance import tasks
-        from maintenance.counters import settle
-        from maintenance.log import freshness, sent
+        from maintenance import night, tasks
 
-        call_command("clearsessions", verbosity=0)  # those that ran out
-        settle.settle_waiting(by_night=True)  # what counters sent last, before they fell silent
-        sent.forget_old()
-        reaped = queue.reap()
-        forgotten = queue.prune()
-        freshness.forget()
-        plants = list(Plant.objects.all())
-        for plant in plants:
-            tasks.plan_night(plant)
+        planned = night.plan()
         if verbosity:
-            names = ", ".join(p.code for p in plants) or "none yet"
+            names = ", ".join(p.code for p in planned.plants) or "none yet"
             self.stdout.write(f"Planned for the plants: {names}.")
-            if reaped.waiting or reaped.failed:
+            if planned.reaped.waiting or planned.reaped.failed:
                 self.stdout.write(
-                    f"Of workers that died: {reaped.waiting} tasks wait again, {reaped.failed} are given up."
+                    f"Of workers that died: {planned.reaped.waiting} tasks wait again, "
+                    f"{planned.reaped.failed} are given up."
                 )
-            if forgotten:
-                self.stdout.write(f"Forgotten: {forgotten} tasks done more than {queue.KEPT_DAYS} days ago.")
+            if planned.forgotten:
+                self.stdout.write(f"Forgotten: {planned.forgotten} tasks done more than {queue.KEPT_DAYS} days ago.")
         if only_plan:
             return
         known = set(queue.failed().values_list("pk", flat=True))
