@@ -229,9 +229,9 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 0
 FILE_UPLOAD_MAX_MEMORY_SIZE = DATA_UPLOAD_MAX_MEMORY_SIZE
 FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o640, 0o750
 
-# Background work: its queue is in the database that is there anyway. `manage.py serve` starts a worker for it, which also
-# asks for the nights. With DIESTORE_WORKERS=1 it starts none: `manage.py work` runs by itself then, any number of times on
-# any number of hosts. A command that writes where no worker is alive computes the forecasts of its dies at once.
+# Background work: its queue is in the database that is there anyway. `manage.py serve` starts a worker for it, which
+# also asks for the nights. With DIESTORE_WORKERS=1 it starts none: `manage.py work` runs by itself then, any number of
+# times on any number of hosts. A command that writes where no worker is alive computes the forecasts at once.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 FORECASTS_BY_WORKERS = _flag("DIESTORE_WORKERS")
 WORKER_LEASE_S = float(os.environ.get("DIESTORE_WORKER_LEASE_S", "60"))  # a worker not heard of for so long is dead
