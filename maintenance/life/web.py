@@ -27,6 +27,7 @@ USUAL_SHAPE = 2.5
 STEP = 1.5  # sw that a lot moves at once, at most
 FARTHEST = 0.3  # that ln sw moves at once
 DOUBTFUL, SURE_FROM = 0.15, 3.0
+CAVITY = 4.0  # sw from nought to the middle of a cavity, at most
 LEAST, BEND_AT_MOST = 0.2, 0.5  # of the prior's precision is left of a lot's, whatever is told of it
 
 
@@ -125,9 +126,14 @@ class Joint:
     learnt: float  # trace of the square of what is known of the lots, in parts: half of Fisher's information on ln sw
 
     def cavity(self, sites: Sites, sw: float) -> tuple[Array, Array]:
-        """Mean and variance of W of each stretch by all others."""
+        """Mean and variance of W of each stretch by all others.
+
+        Where nearly all that is known of W is the stretch's own, the difference of two large numbers is left: unbounded
+        it ran off to 4e8 within a few rounds, and the spread of the dies with it to ten times the true one.
+        """
         precision = np.maximum(1 / self.variance - sites.tau, LEAST / sw**2)
-        return (self.mean / self.variance - sites.nu) / precision, 1 / precision
+        mean = (self.mean / self.variance - sites.nu) / precision
+        return np.clip(mean, -CAVITY * sw, CAVITY * sw), 1 / precision
 
 
 def solve(web: Web, sites: Sites, sw: float, *, keep: bool = False) -> Joint:

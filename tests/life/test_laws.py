@@ -378,3 +378,11 @@ def test_what_is_unsure_by_the_handbook_alone_is_all_of_it_and_each_cycle_takes_
     past = LifeSamples.exact(np.repeat(np.arange(5, 10), 4), np.tile([6e4, 7e4, 8e4, 9e4], 5))
     more = predict_fleet(nothing, edges, LifeSamples.together([past, now]))[1].rests_on
     assert more.cycles == 25 and more.prior_share < 0.5 * after.prior_share
+
+
+def test_what_a_stretch_says_of_its_own_lots_sends_no_fit_off():
+    """Lots of 0.45 inside a cycle. Unbounded, the cavity of a few stretches ran to 4e8 here, and tu to 3.0 for 0.3."""
+    made = shop(WORLDS["orders differ inside a cycle"], 704)
+    fit = fit_fleet(made.edges, made.samples)
+    assert 0.2 < fit.best.tu < 0.45 and abs(fit.best.b[0] - np.log(1.5)) < 0.3
+    assert 2.7 < fit.best.k < 3.4 and 0.35 < fit.sw < 0.55 and fit.rounds < 10
