@@ -2,6 +2,7 @@
 
 from .access.models import Person, PlantOfUser, Tries, UserSettings
 from .register.models import (
+    Amendment,
     Cut,
     Die,
     Item,
@@ -22,6 +23,7 @@ from .register.models import (
 from .service.models import Host, TaskWorker
 
 __all__ = [
+    "Amendment",
     "Cut",
     "Die",
     "Host",

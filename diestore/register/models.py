@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 from django.utils.deconstruct import deconstructible
 from simple_history.models import HistoricalRecords
 
@@ -61,6 +63,7 @@ class Party(models.Model):
     code = models.CharField(max_length=40, unique=True)
     name = models.CharField(max_length=120, blank=True)
     role = models.CharField(max_length=10, choices=Role)
+    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
 
     class Meta:
         ordering = ["code"]
@@ -76,6 +79,7 @@ class Press(models.Model):
     rated_force_n = models.FloatField(null=True, blank=True, validators=[Within("press", "rated_force_n")])
     shut_height_min_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "shut_height_min_mm")])
     shut_height_max_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "shut_height_max_mm")])
+    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
 
     class Meta:
         ordering = ["code"]
@@ -101,6 +105,7 @@ class Stock(models.Model):
     hardness = models.CharField(max_length=40, blank=True)
     thickness_mm = models.FloatField(validators=[Within("stock", "thickness_mm")])
     source = models.CharField(max_length=200, blank=True, help_text="Certificate, standard or measurement.")
+    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
     history = HistoricalRecords()
 
     class Meta:
@@ -121,6 +126,7 @@ class Part(models.Model):
     customer = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT)
     burr_limit_um = models.FloatField(null=True, blank=True, validators=[Within("part", "burr_limit_um")])
     last_needed = models.DateField(null=True, blank=True)
+    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
 
     class Meta:
         ordering = ["number", "revision"]
@@ -241,6 +247,7 @@ class Item(models.Model):
     lead_days = models.PositiveIntegerField(null=True, blank=True, validators=[Within("item", "lead_days")])
     unit_price = MoneyField(null=True, blank=True)
     pack_size = models.PositiveIntegerField(default=1, validators=[Within("item", "pack_size")])
+    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
     history = HistoricalRecords()
 
     class Meta:
@@ -430,3 +437,67 @@ class Rate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} from {self.valid_from}"
+
+
+class Amendment(models.Model):
+    """One change of the register: which row, from when it holds, what was and what is, why, and who says so.
+
+    Written by `actions` only. One that was wrong is struck out: it stays, is seen, and counts for nothing.
+    """
+
+    class Sort(models.TextChoices):
+        ENTERED = "entered", "entered"
+        CHANGED = "changed", "changed"
+        CORRECTED = "corrected", "typing error put right"
+        RETIRED = "retired", "retired"
+        RESTORED = "restored", "brought back"
+        MERGED = "merged", "duplicate joined to it"
+        DELETED = "deleted", "deleted"
+
+    table = models.CharField(max_length=60, help_text="The row's table, as diestore.cut.")
+    row_key = models.CharField(max_length=20, help_text="Of a cut, the key of its first row.")
+    called = models.CharField(max_length=200, help_text="What the row was called then.")
+    die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.SET_NULL, related_name="amendments")
+    plant = models.ForeignKey(Plant, null=True, blank=True, on_delete=models.SET_NULL, related_name="amendments")
+    sort = models.CharField(max_length=10, choices=Sort)
+    at = models.DateTimeField(null=True, blank=True, help_text="Since when it is so; empty: it was never otherwise.")
+    fields = models.JSONField(default=dict, help_text="Of each column: was and now, as stored and as read.")
+    kept = models.JSONField(null=True, blank=True, help_text="Rows that went, and what stood on them.")
+    opened_row = models.BooleanField(default=False, help_text="Began a row of its own, which goes when it is struck.")
+    reason = models.CharField(max_length=300, blank=True)
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    who = models.CharField(max_length=150, blank=True, help_text="The name, where the user goes.")
+    recorded_at = models.DateTimeField(default=timezone.now)
+    struck_at = models.DateTimeField(null=True, blank=True)
+    struck_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    struck_who = models.CharField(max_length=150, blank=True)
+    struck_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-recorded_at", "-pk"]
+        indexes = [
+            models.Index(fields=["table", "row_key", "at"], name="amendment_by_row"),
+            models.Index(fields=["die", "recorded_at"], name="amendment_by_die"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(sort="entered") | ~Q(reason=""),
+                name="amendment_has_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(struck_at__isnull=True, struck_reason="")
+                | (Q(struck_at__isnull=False) & ~Q(struck_reason="")),
+                name="amendment_struck_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.called}: {self.get_sort_display()}"
+
+    @property
+    def is_struck(self) -> bool:
+        return self.struck_at is not None

@@ -49,6 +49,7 @@ VALID = (
     _may("valid_from", "Since when; empty: from the start.", Sort.TIME),
     _may("valid_to", "Until when; empty: still.", Sort.TIME),
 )
+RETIRED = _may("retired_at", "Since when it is no longer used. Empty: it is used.", Sort.TIME)
 
 
 def _entries(file: str, about: str, *columns: Column, same: tuple[str, ...], plain: bool = False) -> Table:
@@ -78,6 +79,7 @@ PARTIES = Table(
         _must("party", "Short name.", longest=40),
         _may("name", "Full name.", Sort.WORDS, longest=120),
         _must("role", "What they are to the shop.", longest=10, choices=("customer", "supplier")),
+        RETIRED,
     ),
 )
 PRESSES = Table(
@@ -89,6 +91,7 @@ PRESSES = Table(
         _may("rated_force_n", "Rated force, newtons.", Sort.NUMBER, above=0, **_within("press", "rated_force_n")),
         _may("shut_height_min_mm", "Least shut height.", Sort.NUMBER, **_within("press", "shut_height_min_mm")),
         _may("shut_height_max_mm", "Greatest shut height.", Sort.NUMBER, **_within("press", "shut_height_max_mm")),
+        RETIRED,
     ),
 )
 _TENSILE = dict(sort=Sort.NUMBER, above=0, **_within("stock", "tensile_mpa"))
@@ -105,6 +108,7 @@ STOCKS = Table(
         _may("hardness", "Hardness as it is told.", Sort.WORDS, longest=40),
         _must("thickness_mm", "Thickness.", **_THICKNESS),
         _may("source", "Certificate, standard or measurement.", Sort.WORDS, longest=200),
+        RETIRED,
     ),
 )
 PARTS = Table(
@@ -118,6 +122,7 @@ PARTS = Table(
         _may("customer", "Whose part it is.", longest=40),
         _may("burr_limit_um", "Greatest burr allowed, micrometres.", Sort.NUMBER, **_within("part", "burr_limit_um")),
         _may("last_needed", "The last day it will be needed.", Sort.DATE),
+        RETIRED,
     ),
 )
 DIES = Table(
@@ -197,6 +202,7 @@ SPARES = Table(
              choices=("stops the press", "slows the job", "can wait")),
         _may("supplier", "Who sells it.", longest=40),
         _may("counted_at", "When it was counted. Empty: at the last moment in the folder.", Sort.TIME, past=True),
+        RETIRED,
     ),
 )  # fmt: skip
 COMPONENTS = Table(

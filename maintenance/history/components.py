@@ -70,7 +70,9 @@ class Components(TableLoader):
             label = " ".join(key).strip()
             items.once(key, row.line, label)
             columns.update(row.columns)
-            values = given(row, "description", "criticality", "lead_days", "unit_price", "pack_size", *PIECE_FIELDS)
+            values = given(
+                row, "description", "criticality", "lead_days", "unit_price", "pack_size", "retired_at", *PIECE_FIELDS
+            )
             if "kind" in row:
                 values["kind"] = kind_of(row["kind"]).key
             if "supplier" in row:

@@ -63,7 +63,9 @@ class Register(TableLoader):
         def take(row: Row) -> None:
             code = row["party"]
             merger.once(code, row.line, code)
-            merger.put(code, self.shop.parties.get(code), code, given(row, "name", "role"), {"code": code})
+            merger.put(
+                code, self.shop.parties.get(code), code, given(row, "name", "role", "retired_at"), {"code": code}
+            )
 
         self.each(tables.PARTIES, take)
         merger.save(self.shop.parties)
@@ -74,7 +76,7 @@ class Register(TableLoader):
         def take(row: Row) -> None:
             code = row["press"]
             merger.once(code, row.line, code)
-            values = given(row, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm")
+            values = given(row, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm", "retired_at")
             merger.put(code, self.shop.presses.get(code), code, values, {"plant": self.shop.plant, "code": code})
 
         self.each(tables.PRESSES, take)
@@ -86,7 +88,9 @@ class Register(TableLoader):
         def take(row: Row) -> None:
             code = row["stock"]
             merger.once(code, row.line, code)
-            values = given(row, "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "source")
+            values = given(
+                row, "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "source", "retired_at"
+            )
             merger.put(code, self.shop.stocks.get(code), code, values, {"code": code})
 
         self.each(tables.STOCKS, take)
@@ -99,7 +103,7 @@ class Register(TableLoader):
             key = row["part"], row.get("revision", "")
             label = " ".join(key).strip()
             merger.once(key, row.line, label)
-            values = given(row, "description", "burr_limit_um", "last_needed")
+            values = given(row, "description", "burr_limit_um", "last_needed", "retired_at")
             if "customer" in row:
                 values["customer_id"] = self.shop.party(row["customer"], Party.Role.CUSTOMER).pk
             merger.put(key, self.shop.parts.get(key), label, values, {"number": key[0], "revision": key[1]})

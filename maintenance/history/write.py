@@ -201,20 +201,22 @@ class Maker(CounterTables):
 
     def parties(self):
         for p in sorted(Party.objects.all(), key=lambda p: p.code):
-            yield {"party": p.code, "name": p.name, "role": p.role}
+            yield {"party": p.code} | fields(p, "name", "role", "retired_at")
 
     def presses(self):
         for p in sorted(Press.objects.filter(plant=self.plant), key=lambda p: p.code):
-            yield {"press": p.code} | fields(p, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm")
+            yield {"press": p.code} | fields(
+                p, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm", "retired_at"
+            )
 
     def stocks(self):
         for s in sorted(Stock.objects.all(), key=lambda s: s.code):
-            names = ("material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "source")
+            names = ("material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "source", "retired_at")
             yield {"stock": s.code} | fields(s, *names)
 
     def parts(self):
         for p in sorted(Part.objects.select_related("customer"), key=lambda p: (p.number, p.revision)):
-            names = ("revision", "description", "burr_limit_um", "last_needed")
+            names = ("revision", "description", "burr_limit_um", "last_needed", "retired_at")
             yield {"part": p.number, "customer": p.customer and p.customer.code} | fields(p, *names)
 
     def dies(self):
@@ -270,7 +272,16 @@ class Maker(CounterTables):
             .annotate(n=Sum("quantity"))
         }
         for i in sorted(Item.objects.select_related("supplier"), key=lambda i: (i.code, i.revision)):
-            names = ("description", "lead_days", "unit_price", "pack_size", "revision", "criticality", *PIECE_FIELDS)
+            names = (
+                "description",
+                "lead_days",
+                "unit_price",
+                "pack_size",
+                "retired_at",
+                "revision",
+                "criticality",
+                *PIECE_FIELDS,
+            )
             yield {
                 "spare": i.code,
                 "on_hand": sums.get((i.pk, StockMovement.Place.SHELF), 0),

@@ -69,15 +69,20 @@ def everything() -> None:
     Person.objects.create(plant=plant, name="Left, long ago", active=False)
     user = User.objects.create_user("ina", password="not a real password")
     by = log.Actor(person=ina, user=user, through="form", device="bench tablet")
-    customer = Party.objects.create(code="QF", name="Quillfen", role="customer")
+    customer = Party.objects.create(code="QF", name="Quillfen", role="customer", retired_at=moment(2))
     grinder = Party.objects.create(code="FG", role="supplier")
     press = Press.objects.create(
-        plant=plant, code="P1", rated_force_n=8e5, shut_height_min_mm=220, shut_height_max_mm=320.5
+        plant=plant,
+        code="P1",
+        rated_force_n=8e5,
+        shut_height_min_mm=220,
+        shut_height_max_mm=320.5,
+        retired_at=moment(3),
     )
     steel = Stock.objects.create(
         code="DC01", material="low-carbon steel", tensile_mpa=340, shear_mpa=272.25, hardness="55 HRB",
         thickness_mm=1.2,
-        source="certificate 7, heat = 3",
+        source="certificate 7, heat = 3", retired_at=moment(4.5),
     )  # fmt: skip
     thin = Stock.objects.create(code="DC01 thin", material="low-carbon steel", tensile_mpa=340, thickness_mm=1.0)
     die = Die.objects.create(
@@ -90,7 +95,7 @@ def everything() -> None:
     long = Variant.objects.create(die=die, code="long; with hook")
     Variant.objects.create(die=bare, is_default=True)
     left = Part.objects.create(number="4711", revision="B", description="left", customer=customer, burr_limit_um=60,
-                               last_needed=dt.date(2031, 12, 31))  # fmt: skip
+                               last_needed=dt.date(2031, 12, 31), retired_at=moment(1))  # fmt: skip
     right = Part.objects.create(number="4711", revision="C")
     for variant, part, n in ((short, left, 1), (short, right, 2), (long, left, 1)):
         Output.objects.create(variant=variant, part=part, parts_per_hit=n)
@@ -100,7 +105,7 @@ def everything() -> None:
         code="PP", revision="2", description="punch", kind="pierce_punch", tool_steel="M2", coating="TiN",
         hardness_hrc=62.5, length_mm=71, grind_allowance_mm=4, criticality="stops the press", supplier=grinder,
         lead_days=21,
-        unit_price=Decimal("0.0385"), pack_size=10,
+        unit_price=Decimal("0.0385"), pack_size=10, retired_at=moment(7),
     )  # fmt: skip
     Item.objects.create(code="SP")
     upper = Position.objects.create(
