@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Collection
+from dataclasses import dataclass
+
 from django.shortcuts import render
 from django.views import View
 
-from diestore.access import roles
-from diestore.access.queries import plants_shown, system_of
+from diestore.access import plants, roles
+from diestore.access.queries import system_of
 from diestore.register.models import Die, Plant
 from maintenance.counters import asked
 from maintenance.forecasts import due
 from maintenance.log import damage, listing
 from maintenance.log.queries import drift_flags
 from maintenance.wording import odds
-from reports.spares.kept import Shorts, to_order
+from reports.spares.advice import SpareRow
+from reports.spares.kept import to_order
 
 MOST = 6
 STRUCK_AT_MOST = 2
@@ -23,9 +28,10 @@ WEEK_DAYS = 7
 class Today(View):
     def get(self, request):
         user = request.user
-        plants = plants_shown(user)
-        plant = plants[0] if len(plants) == 1 else None
-        rows = due.rows(plant)
+        shown = plants.shown(user)
+        plant = shown[0] if len(shown) == 1 else None
+        seen = plants.plants_of(user)
+        rows = due.rows(plant, plants=seen)
         at_risk = [row for row in rows if row.standing.css]
         lines = [
             {
@@ -35,12 +41,12 @@ class Today(View):
             }
             for r in at_risk[:MOST]
         ]
-        spares = _spares(user, plants[0] if plants else None)  # as on the page of the spares, which has one plant
+        spares = _spares(user, shown)
         return render(
             request,
             "reports/today.html",
             {
-                "empty_register": not rows and not Die.objects.exists(),
+                "empty_register": not rows and not plants.within(Die.objects.all(), user).exists(),
                 "orders": len(rows),
                 "due": lines,
                 "due_count": len(at_risk),
@@ -48,34 +54,56 @@ class Today(View):
                 "spares_count": 0 if spares is None else spares.found,
                 "spares_waiting": 0 if spares is None else spares.waiting,
                 "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
-                "spares_of": plants[0] if len(plants) > 1 else "",
-                "entries": _entries(user, plant),
+                "several": len(shown) > 1,
+                "entries": _entries(user, {plant.pk} if plant else seen),
                 "drifting": _drifting(user, plant),
                 "may_log": user.has_perm(roles.LOG_RUN),
-                "counts_asked": asked.number_open() if user.has_perm(roles.LOG_RUN) else 0,
+                "counts_asked": asked.number_open(seen) if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
             },
         )
 
 
-def _spares(user, plant: Plant | None) -> Shorts | None:
-    """Spares to order this week; None for somebody who has nothing to do with them."""
+@dataclass(frozen=True, kw_only=True)
+class ShortHere:
+    """A spare to order, and for which plant: each orders its own, from its own shelf."""
+
+    plant: Plant
+    row: SpareRow
+    query: str  # of the spare's page, so that it is of this plant
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shorts:
+    found: int
+    waiting: int
+    rows: list[ShortHere]
+
+
+def _spares(user, shown: list[Plant]) -> Shorts | None:
+    """Spares to order this week in the plants shown; None for somebody who has nothing to do with them."""
     if not user.has_perm(roles.SEE_SPARES):
         return None
-    if plant is None:
-        return Shorts(found=0, rows=[], today=None, waiting=0)
-    return to_order(plant, within_days=WEEK_DAYS, most=MOST)
+    of_each = [(plant, to_order(plant, within_days=WEEK_DAYS, most=MOST)) for plant in shown]
+    queries = {plant.pk: f"?plant={plant.pk}" if len(shown) > 1 else "" for plant in shown}
+    rows = [ShortHere(plant=plant, row=row, query=queries[plant.pk]) for plant, short in of_each for row in short.rows]
+    rows.sort(key=lambda one: (one.row.order_by or dt.date.max, one.row.code, one.plant.pk))
+    return Shorts(
+        found=sum(short.found for _, short in of_each),
+        waiting=sum(short.waiting for _, short in of_each),
+        rows=rows[:MOST],
+    )
 
 
 def _drifting(user, plant: Plant | None) -> list:
     """Dies that go dull more often than their record says; nothing for whoever cannot start a record anew."""
-    return list(drift_flags(plant)[:MOST]) if user.has_perm(roles.RUN_FIT) else []
+    return list(plants.within(drift_flags(plant), user, "die__plant")[:MOST]) if user.has_perm(roles.RUN_FIT) else []
 
 
-def _entries(user, plant: Plant | None) -> list[listing.Entry]:
+def _entries(user, seen: Collection[int] | None) -> list[listing.Entry]:
     """The latest entries, and what was struck out last even where the entry itself is old."""
     with_cost = user.has_perm(roles.SEE_COST)
-    latest = list(listing.index(plant=plant, order="-recorded_at", with_cost=with_cost)[:MOST])
+    latest = list(listing.index(plants=seen, order="-recorded_at", with_cost=with_cost)[:MOST])
     known = {(row["of_sort"], row["pk"]) for row in latest}
-    struck = listing.index(plant=plant, struck="yes", order="-struck_at", with_cost=with_cost)[:STRUCK_AT_MOST]
+    struck = listing.index(plants=seen, struck="yes", order="-struck_at", with_cost=with_cost)[:STRUCK_AT_MOST]
     return listing.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))

@@ -30,7 +30,7 @@ def remove_pin(*, by, person: Person) -> None:
 
 def let_try_again(*, by, held: str) -> str:
     """Open what is held, told as `queries.held` codes it. Returns what it says; '' where it is held no more."""
-    door = next((row for row in queries.held() if row.code == held), None)
+    door = next((row for row in queries.held(by) if row.code == held), None)
     if door is None:
         return ""
     what, _, pk = held.partition(" ")

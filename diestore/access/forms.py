@@ -13,6 +13,7 @@ from diestore.register.models import Plant
 from . import known_browser, throttle
 from . import tablet as access_tablet
 from .models import Person, UserSettings
+from .plants import within
 
 LOOKS = {"": "as the device", "light": "light", "dark": "dark"}
 
@@ -93,7 +94,7 @@ class SettingsForm(forms.ModelForm):
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["person"].queryset = Person.objects.filter(active=True)
+        self.fields["person"].queryset = within(Person.objects.filter(active=True), self.instance.user)
         self.fields["person"].empty_label = "nobody in particular"
 
 
@@ -162,11 +163,13 @@ class PersonForm(forms.ModelForm):
         labels = {"active": "Works here"}
         help_texts = {"active": "Without the tick the name is offered no more; what it logged stays."}
 
-    def __init__(self, *args, **kwargs) -> None:
+    def __init__(self, *args, user, **kwargs) -> None:
+        """user: who fills it in, and puts nobody into a plant that is not theirs to see."""
         super().__init__(*args, **kwargs)
-        plants = Plant.objects.all()
-        if plants.count() < 2:  # nobody is asked for the only plant there is
-            self.instance.plant = self.instance.plant if self.instance.pk else plants.first()
+        seen = within(Plant.objects.all(), user, path="pk")
+        self.fields["plant"].queryset = seen
+        if seen.count() < 2:  # nobody is asked for the only plant there is
+            self.instance.plant = self.instance.plant if self.instance.pk else seen.first()
             del self.fields["plant"]
 
     def clean(self):

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import QuerySet
+from django.contrib.auth.models import User
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.http import Http404
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from diestore.register.models import Plant
 
 from .models import PlantOfUser
 from .roles import ADMINISTRATOR, role_of
@@ -37,3 +44,64 @@ def within(queryset: QuerySet[Any], user, path: str = "plant") -> QuerySet[Any]:
     the plants themselves."""
     ids = plants_of(user)
     return queryset if ids is None else queryset.filter(**{f"{path}__in": sorted(ids)})
+
+
+def users_within(user) -> QuerySet[User]:
+    """The users with whom the person shares a plant: not those who are bound to others only."""
+    ids = plants_of(user)
+    if ids is None:
+        return User.objects.all()
+    bound = PlantOfUser.objects.filter(user=OuterRef("pk"))
+    return User.objects.filter(~Exists(bound) | Q(Exists(bound.filter(plant__in=sorted(ids)))))
+
+
+def all_seen(user) -> list[Plant]:
+    return list(within(Plant.objects.order_by("pk"), user, path="pk"))
+
+
+def own_plant(user) -> Plant | None:
+    """The plant of the person's settings, where it is one of those seen."""
+    row = getattr(user, "shop_settings", None)
+    return row.plant if row and row.plant_id and sees(user, row.plant_id) else None
+
+
+def shown(user) -> list[Plant]:
+    """The plants whose dies this person looks after: that of the settings; without one, all that are seen."""
+    own = own_plant(user)
+    return [own] if own else all_seen(user)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Picked:
+    """The plant that a page is of, where it is of one; and those to go to from there, none where there is no other."""
+
+    plant: Plant | None
+    seen: tuple[Plant, ...]
+
+    @property
+    def several(self) -> tuple[Plant, ...]:
+        return self.seen if len(self.seen) > 1 else ()
+
+    @property
+    def query(self) -> str:
+        """What an address takes along so that it stays with this plant; nothing where there is one only."""
+        return f"plant={self.plant.pk}" if self.several and self.plant else ""
+
+    @property
+    def field(self) -> SafeString:
+        """The same for a form that is sent by its address."""
+        if not self.query:
+            return SafeString("")
+        return format_html('<input type="hidden" name="plant" value="{}">', str(self.plant.pk))
+
+
+def picked(request) -> Picked:
+    """The plant asked for with ?plant=, else that which the person is shown first. Raises Http404 for one not seen."""
+    seen, asked = tuple(all_seen(request.user)), request.GET.get("plant", "")
+    if not asked:
+        own = own_plant(request.user)
+        return Picked(plant=own or next(iter(seen), None), seen=seen)
+    plant = next((plant for plant in seen if str(plant.pk) == asked), None)
+    if plant is None:
+        raise Http404("There is no such plant.")
+    return Picked(plant=plant, seen=seen)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from django.contrib.auth.models import User
+from django.db.models import Q
 
 from diestore import units
-from diestore.register.models import Plant
 
 from . import throttle
 from .models import Person, UserSettings
+from .plants import plants_of, users_within, within
 
 
 def system_of(user) -> units.System:
@@ -32,33 +32,24 @@ def _kept_of(user) -> tuple[str, bool]:
     return user.kept_settings
 
 
-def plant_of(user) -> Plant | None:
-    """The plant of the person's settings, else the first one; None before anything is loaded."""
-    row = getattr(user, "shop_settings", None)
-    return row.plant if row and row.plant_id else Plant.objects.order_by("pk").first()
-
-
-def plants_shown(user) -> list[Plant]:
-    """The plants whose dies this person looks after: that of the settings; without one, all."""
-    row = getattr(user, "shop_settings", None)
-    return [row.plant] if row and row.plant_id else list(Plant.objects.order_by("pk"))
-
-
-def people_for_list():
-    """Everybody, those who work here first."""
-    return Person.objects.select_related("plant").order_by("-active", "name", "pk")
+def people_for_list(user):
+    """Everybody of the plants that the user sees, those who work here first."""
+    return within(Person.objects.select_related("plant"), user).order_by("-active", "name", "pk")
 
 
 def people_with_pin(user):
-    """Who may be picked on that shared tablet: of its own plant where it has one."""
+    """Who may be picked on that shared tablet: of its own plant where it has one, else of those it sees."""
     plant = UserSettings.objects.filter(user=user).values_list("plant", flat=True).first()
-    people = Person.objects.filter(active=True).exclude(pin_hash="")
+    people = within(Person.objects.filter(active=True).exclude(pin_hash=""), user)
     return people if plant is None else people.filter(plant=plant)
 
 
-def tablets():
-    """The shared tablets, with the roles whose rights they have."""
-    rows = UserSettings.objects.filter(shared_device=True).select_related("user", "plant")
+def tablets(user):
+    """The shared tablets of the user's plants, with the roles whose rights they have."""
+    rows = UserSettings.objects.filter(shared_device=True, user__in=users_within(user)).select_related("user", "plant")
+    ids = plants_of(user)
+    if ids is not None:
+        rows = rows.filter(Q(plant__isnull=True) | Q(plant__in=sorted(ids)))
     return rows.prefetch_related("user__groups").order_by("user__username")
 
 
@@ -72,14 +63,15 @@ class HeldDoor:
     key: str = ""
 
 
-def held() -> list[HeldDoor]:
-    """Names, PINs, tablets and addresses that are held now. The table of tries knows keys only: names are tried."""
+def held(user) -> list[HeldDoor]:
+    """Names, PINs and tablets of the user's plants that are held now, and addresses, which are nobody's. The table of
+    tries knows keys only: names are tried."""
     rows = throttle.held_rows()
     if not rows:
         return []
     doors = []
-    for user in User.objects.order_by("username"):
-        name = user.get_username()
+    for other in users_within(user).order_by("username"):
+        name = other.get_username()
         mine = throttle.key_of(throttle.USER, name)
         known = throttle.key_of(throttle.KNOWN, f"{name}/")[:32]
         ends = [
@@ -88,14 +80,14 @@ def held() -> list[HeldDoor]:
             if (door == throttle.USER.name and key == mine) or (door == throttle.KNOWN.name and key.startswith(known))
         ]
         if ends:
-            doors.append(HeldDoor(f"user {user.pk}", f"The sign-in of {name}", max(ends), mine[: throttle.KEY_SHOWN]))
+            doors.append(HeldDoor(f"user {other.pk}", f"The sign-in of {name}", max(ends), mine[: throttle.KEY_SHOWN]))
         key = throttle.key_of(throttle.PIN_DEVICE, name)
         if (throttle.PIN_DEVICE.name, key) in rows:
             until = rows[throttle.PIN_DEVICE.name, key]
             doors.append(
-                HeldDoor(f"tablet {user.pk}", f"All PINs at the tablet {name}", until, key[: throttle.KEY_SHOWN])
+                HeldDoor(f"tablet {other.pk}", f"All PINs at the tablet {name}", until, key[: throttle.KEY_SHOWN])
             )
-    for person in Person.objects.exclude(pin_hash="").order_by("name", "pk"):
+    for person in within(Person.objects.exclude(pin_hash=""), user).order_by("name", "pk"):
         key = throttle.key_of(throttle.PIN, str(person.pk))
         if (throttle.PIN.name, key) in rows:
             until = rows[throttle.PIN.name, key]

@@ -17,6 +17,7 @@ from django.utils.crypto import constant_time_compare, salted_hmac
 
 from . import queries, throttle
 from .models import Person
+from .plants import within
 
 SESSION_KEY = "who"
 PIN_SHAPE = re.compile(r"[0-9]{4,6}")
@@ -58,7 +59,7 @@ class Tablet:
     """A shared tablet's session: who is picked on it."""
 
     def __init__(self, request) -> None:
-        self.session, self.device = request.session, request.user.get_username()
+        self.session, self.user, self.device = request.session, request.user, request.user.get_username()
 
     @cached_property
     def _picked(self) -> tuple[Person | None, float]:
@@ -67,7 +68,7 @@ class Tablet:
         if not kept:
             return None, 0.0
         pk, used, mark = kept
-        person = Person.objects.filter(pk=pk, active=True).exclude(pin_hash="").first()
+        person = within(Person.objects.filter(pk=pk, active=True), self.user).exclude(pin_hash="").first()
         minutes = (timezone.now().timestamp() - used) / 60
         if person is None or minutes < 0 or not constant_time_compare(mark, _mark(person)):
             return None, 0.0

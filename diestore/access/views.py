@@ -20,7 +20,7 @@ from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views import View
 
-from . import actions, known_browser, queries, roles, tablet
+from . import actions, known_browser, plants, queries, roles, tablet
 from .forms import PasswordForm, PersonForm, PinForm, SignInForm, WhoForm
 from .models import Person
 
@@ -167,14 +167,14 @@ class People(ForPeople):
     """Everybody who is named on entries, and the shared tablets."""
 
     def get(self, request):
-        return self._show(request, PersonForm())
+        return self._show(request, PersonForm(user=request.user))
 
     def post(self, request):
         if "again" in request.POST:
             opened = actions.let_try_again(by=request.user, held=request.POST["again"])
             messages.success(request, f"{opened} may be tried again." if opened else "That is held no more.")
             return redirect("diestore:people")
-        form = PersonForm(request.POST)
+        form = PersonForm(request.POST, user=request.user)
         if not form.is_valid():
             return self._show(request, form, status=422)
         person = form.save()
@@ -183,9 +183,9 @@ class People(ForPeople):
 
     def _show(self, request, form, status: int = 200):
         shown = {
-            "people": queries.people_for_list(),
-            "tablets": queries.tablets(),
-            "held": queries.held(),
+            "people": queries.people_for_list(request.user),
+            "tablets": queries.tablets(request.user),
+            "held": queries.held(request.user),
             "form": form,
         }
         return render(request, "diestore/access/people.html", shown, status=status)
@@ -195,11 +195,14 @@ class OnePerson(ForPeople):
     """A name, whether it is offered, and its PIN. Each of the three buttons does one thing."""
 
     def get(self, request, pk: int):
-        person = get_object_or_404(Person, pk=pk)
-        return self._show(request, person, PersonForm(instance=person), PinForm())
+        person = self._person(request, pk)
+        return self._show(request, person, PersonForm(instance=person, user=request.user), PinForm())
+
+    def _person(self, request, pk: int) -> Person:
+        return get_object_or_404(plants.within(Person.objects.all(), request.user), pk=pk)
 
     def post(self, request, pk: int):
-        person = get_object_or_404(Person, pk=pk)
+        person = self._person(request, pk)
         if "remove" in request.POST:
             actions.remove_pin(by=request.user, person=person)
             messages.success(request, f"{person} has no PIN now and is not offered on shared tablets.")
@@ -207,11 +210,11 @@ class OnePerson(ForPeople):
         if "pin" in request.POST:
             form = PinForm(request.POST)
             if not form.is_valid():
-                return self._show(request, person, PersonForm(instance=person), form, status=422)
+                return self._show(request, person, PersonForm(instance=person, user=request.user), form, status=422)
             actions.set_pin(by=request.user, person=person, pin=form.cleaned_data["pin"])
             messages.success(request, f"{person} has a new PIN.")
             return redirect("diestore:people")
-        form = PersonForm(request.POST, instance=person)
+        form = PersonForm(request.POST, instance=person, user=request.user)
         if not form.is_valid():
             return self._show(request, Person.objects.get(pk=pk), form, PinForm(), status=422)
         form.save()

@@ -5,9 +5,18 @@ from __future__ import annotations
 import django_filters
 from django.db.models import Q
 
+from diestore.access.plants import within
 from diestore.handbook import materials
 
 from .models import Die, Output, Plant, Press, Stock
+
+
+def plants_seen(request):
+    return within(Plant.objects.all(), request.user, path="pk")
+
+
+def presses_seen(request):
+    return within(Press.objects.all(), request.user)
 
 
 class DieFilter(django_filters.FilterSet):
@@ -19,11 +28,11 @@ class DieFilter(django_filters.FilterSet):
         field_name="usual_stock", queryset=Stock.objects.all(), label="Stock", empty_label="any"
     )
     press = django_filters.ModelChoiceFilter(
-        field_name="usual_press", queryset=Press.objects.all(), label="Press", empty_label="any"
+        field_name="usual_press", queryset=presses_seen, label="Press", empty_label="any"
     )
     status = django_filters.ChoiceFilter(choices=Die.Status, label="Where it stands", empty_label="any")
 
-    plant = django_filters.ModelChoiceFilter(queryset=Plant.objects.all(), label="Plant", empty_label="any")
+    plant = django_filters.ModelChoiceFilter(queryset=plants_seen, label="Plant", empty_label="any")
 
     class Meta:
         model = Die
@@ -31,7 +40,7 @@ class DieFilter(django_filters.FilterSet):
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        if Plant.objects.count() < 2:
+        if plants_seen(self.request).count() < 2:
             del self.filters["plant"]
 
     def of_family(self, rows, name, value):

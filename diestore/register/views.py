@@ -10,6 +10,7 @@ from django.views import View
 from django_filters.views import FilterView
 from django_tables2 import SingleTableMixin
 
+from diestore.access.plants import within
 from diestore.access.queries import system_of
 from diestore.frame.tables import lay_out
 
@@ -28,20 +29,22 @@ class Dies(SingleTableMixin, FilterView):
         return lay_out(self.request, self.get_table_class()(self.get_table_data(), **self.get_table_kwargs()))
 
     def get_queryset(self):
-        return queries.dies_for_list()
+        return within(queries.dies_for_list(), self.request.user)
 
     def get_table_kwargs(self):
         return {"system": system_of(self.request.user)}
 
     def get_context_data(self, **kwargs):
-        return super().get_context_data(empty_register=not Die.objects.exists(), **kwargs)
+        return super().get_context_data(
+            empty_register=not within(Die.objects.all(), self.request.user).exists(), **kwargs
+        )
 
 
 class DiePage(View):
     """The frame; what is left of the die, its log and its money are panels of the apps above."""
 
     def get(self, request, pk: int):
-        die = get_object_or_404(queries.dies_for_list(), pk=pk)
+        die = get_object_or_404(within(queries.dies_for_list(), request.user), pk=pk)
         outputs = [o for v in die.variants.all() for o in v.outputs.all()]
         return render(
             request,
@@ -61,7 +64,7 @@ class DieByLabel(View):
 
     def get(self, request, code: str):
         code = code.replace("\x00", "")  # which no database holds
-        dies = Die.objects.filter(code__iexact=code)[:2]
+        dies = within(Die.objects.filter(code__iexact=code), request.user)[:2]
         if len(dies) == 1:
             return redirect("diestore:die", pk=dies[0].pk)
         return redirect(f"{reverse('diestore:dies')}?{urlencode({'q': code})}")

@@ -232,7 +232,7 @@ def get_due(request: HttpRequest):
                 "nine_in_ten_hits": row.nine_in_ten,
                 "refusal": row.refusal,
             }
-            for row in due.rows(device.plant)
+            for row in due.rows(device.plant, plants={device.plant_id})
         ]
     }
 

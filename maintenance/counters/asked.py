@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass, field
+
+from django.db.models import QuerySet
 
 from diestore.register.models import Die
 from maintenance.models import Counter, CounterQuestion
@@ -152,9 +155,14 @@ def said(asked: Asked, answer: dict) -> str:
     return f"{text} of {die}" if die else text
 
 
-def open_questions() -> list[Asked]:
-    """What is to be settled: one for each counter and sort, the latest first."""
-    rows = CounterQuestion.objects.filter(settled_at__isnull=True)
+def _questions(plants: Collection[int] | None) -> QuerySet[CounterQuestion]:
+    rows = CounterQuestion.objects.all()
+    return rows if plants is None else rows.filter(counter__device__plant__in=sorted(plants))
+
+
+def open_questions(plants: Collection[int] | None = None) -> list[Asked]:
+    """What is to be settled: one for each counter and sort, the latest first. plants: of these only."""
+    rows = _questions(plants).filter(settled_at__isnull=True)
     rows = rows.select_related("counter__press", "counter__die", "counter__device").order_by("since", "pk")
     return sorted(_asked(rows), key=lambda a: (-a.until.timestamp(), a.pk))
 
@@ -185,9 +193,10 @@ def _asked(rows) -> list[Asked]:
     ]
 
 
-def number_open() -> int:
+def number_open(plants: Collection[int] | None = None) -> int:
     """Questions that wait, counted as the page shows them."""
-    rows = CounterQuestion.objects.filter(settled_at__isnull=True).values_list("counter_id", "kind", "pk")
+    rows = _questions(plants).filter(settled_at__isnull=True)
+    rows = rows.values_list("counter_id", "kind", "pk")
     alone = (Kind.JUMP.value, Kind.RESET_OR_ROLL.value, Kind.FALL.value)
     return len({(counter, kind, pk if kind in alone else 0) for counter, kind, pk in rows})
 
@@ -199,9 +208,10 @@ class Settled:
     answer: str
 
 
-def settled_lately() -> list[Settled]:
+def settled_lately(plants: Collection[int] | None = None) -> list[Settled]:
     rows = list(
-        CounterQuestion.objects.filter(settled_at__isnull=False, taken_back_at__isnull=True)
+        _questions(plants)
+        .filter(settled_at__isnull=False, taken_back_at__isnull=True)
         .select_related("counter__press", "counter__die", "counter__device", "die", "settled_by")
         .order_by("-settled_at", "-pk")[:SETTLED_SHOWN]
     )

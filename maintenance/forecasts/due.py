@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -114,15 +114,19 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
     return ready
 
 
-def rows(plant: Plant | None = None) -> list[DueRow]:
-    """Every die with an open order, the likeliest not to finish it first. A fixed number of queries."""
-    orders = queries.next_order_by_die(plant)
+def rows(plant: Plant | None = None, *, plants: Collection[int] | None = None) -> list[DueRow]:
+    """Every die with an open order, the likeliest not to finish it first. A fixed number of queries.
+
+    plant: the orders of this one. plants: those that are seen; what a die elsewhere makes is not told then.
+    """
+    orders = queries.next_order_by_die(plant) if plant else queries.next_order_by_die(plants=plants)
     if not orders:
         return []
-    known = _read({} if plant is None else {"plant": plant})
-    if elsewhere := orders.keys() - known.keys():  # the order's part is made by a die of another plant
-        known |= _read({"pk__in": elsewhere})
-    made = [_row(die, order, *known[die]) for die, order in orders.items()]
+    known = _read({"plant": plant} if plant else {} if plants is None else {"plant__in": sorted(plants)})
+    elsewhere = orders.keys() - known.keys()  # the order's part is made by a die of another plant
+    if elsewhere and plant is not None:
+        known |= _read({"pk__in": elsewhere} | ({} if plants is None else {"plant__in": sorted(plants)}))
+    made = [_row(die, order, *known[die]) for die, order in orders.items() if die in known]
     return sorted(made, key=lambda r: (-r.risk, r.due, r.code))
 
 

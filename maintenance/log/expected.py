@@ -10,7 +10,7 @@ import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from diestore.access.models import Person
@@ -86,9 +86,12 @@ def people(die: Die):
     return Person.objects.filter(plant=die.plant_id, active=True)
 
 
-def everybody(die: Die | None):
-    """The active people of the die's plant; of every plant where no die is meant."""
-    return Person.objects.filter(active=True) if die is None else people(die)
+def everybody(die: Die | None, plant: int | None = None):
+    """The active people of the die's plant, or of the plant named; of every plant where neither is meant."""
+    if die is not None:
+        return people(die)
+    active = Person.objects.filter(active=True)
+    return active if plant is None else active.filter(plant=plant)
 
 
 def last_variant(die: Die) -> int | None:
@@ -206,12 +209,12 @@ def belongs_in(piece: Piece, position: Position) -> bool:
     return position.replacements.filter(piece_in=piece).exists()
 
 
-def find_dies(text: str) -> list[Die]:
-    """Dies by label or words: the one whose label is exactly this, else all that hold it."""
+def find_dies(text: str, among: QuerySet[Die]) -> list[Die]:
+    """Of some dies those by label or words: the one whose label is exactly this, else all that hold it."""
     text = text.strip()[:80]
     if not text:
         return []
-    rows = Die.objects.exclude(status=Die.Status.RETIRED).select_related("plant")
+    rows = among.exclude(status=Die.Status.RETIRED).select_related("plant")
     exact = list(rows.filter(code__iexact=text)[:2])
     if len(exact) == 1:
         return exact
@@ -220,17 +223,17 @@ def find_dies(text: str) -> list[Die]:
     return list(rows.filter(held).distinct().order_by("code")[:DIES_FOUND_AT_MOST])
 
 
-def dies_of_label(text: str) -> list[Die]:
-    """Dies with that label, retired ones too; else those whose label holds it."""
+def dies_of_label(text: str, among: QuerySet[Die]) -> list[Die]:
+    """Of some dies those with that label, retired ones too; else those whose label holds it."""
     text = text.strip()[:80]
-    exact = list(Die.objects.filter(code__iexact=text)[:DIES_FOUND_AT_MOST])
-    return exact or list(Die.objects.filter(code__icontains=text).order_by("code")[:DIES_FOUND_AT_MOST])
+    exact = list(among.filter(code__iexact=text)[:DIES_FOUND_AT_MOST])
+    return exact or list(among.filter(code__icontains=text).order_by("code")[:DIES_FOUND_AT_MOST])
 
 
-def dies_by_pk(pks: Iterable[int]) -> list[Die]:
-    """Those dies, in that order; ones that are gone are left out."""
+def dies_by_pk(pks: Iterable[int], among: QuerySet[Die]) -> list[Die]:
+    """Those dies, in that order; ones that are gone, or not among these, are left out."""
     pks = list(pks)
-    dies = Die.objects.in_bulk(pks)
+    dies = among.in_bulk(pks)
     return [dies[pk] for pk in pks if pk in dies]
 
 

@@ -6,7 +6,7 @@ The rows of one sharpening of a set are one entry here, as they were for the per
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
@@ -17,7 +17,7 @@ from django.utils import timezone
 
 from diestore import units
 from diestore.access.models import Person
-from diestore.register.models import Die, Plant
+from diestore.register.models import Die, Piece, Plant
 from maintenance.models import (
     CostLine,
     Event,
@@ -168,7 +168,7 @@ def _joined(by: str, each: str, parts: list[QuerySet]) -> tuple[str, list]:
 def index(
     *,
     die: Die | None = None,
-    plant: Plant | None = None,
+    plants: Collection[int] | None = None,
     sort: str = "",
     person: Person | None = None,
     struck: str = "",
@@ -179,7 +179,7 @@ def index(
 
     struck: "" for all, "no" for those that stand, "yes" for those struck out. What sat in the die when its records
     began is no entry of anybody and is left out, and so are spares taken off the shelf by a replacement.
-    with_cost: with entries of money, for whoever may see them.
+    plants: of these only. with_cost: with entries of money, for whoever may see them.
     """
     parts = []
     for one in sorts(with_cost=with_cost).values():
@@ -196,8 +196,8 @@ def index(
             rows = rows.exclude(kind=StockMovement.Kind.FITTED)
         elif one.model is Work:
             rows = rows.filter(heads_set=True)
-        if plant is not None:
-            rows = rows.filter(_in_plant(one, plant))
+        if plants is not None:
+            rows = rows.filter(_in_plants(one, plants))
         named = rows.annotate(moment=F(order.removeprefix("-")), of_sort=Value(one.name, output_field=CharField()))
         named = named.values("moment", "of_sort", "pk")
         # A part each way to the die, and no entry goes two of them: "this or that" over two tables reads both whole.
@@ -205,18 +205,31 @@ def index(
     return Index(parts, order)
 
 
+# From a column of an entry to the die that it is of; where it names neither, to what else has a plant.
 _FROM_DIE = {"die": "pk", "position": "positions", "cut": "cuts"}
+_MORE = {"work": ("piece",), "reading": ("piece",), "costline": ("stop", "work", "work of a piece")}
 
 
-def _in_plant(one: Sort, plant: Plant) -> Q:
+def _in_plants(one: Sort, plants: Collection[int]) -> Q:
     """Asked of each row by itself: joined to the dies of a plant, SQLite reads and sorts all that they ever had."""
+    plants = sorted(plants)
     if not one.die:
-        return Q(Exists(Plant.objects.filter(pk=OuterRef("plant_id")).filter(pk=plant.pk)))
+        return Q(Exists(Plant.objects.filter(pk=OuterRef("plant_id")).filter(pk__in=plants)))
     wanted = Q()
     for path in one.die:
         own = path.partition("__")[0]
-        wanted |= Q(Exists(Die.objects.filter(**{_FROM_DIE[own]: OuterRef(f"{own}_id")}, plant=plant)))
+        wanted |= Q(Exists(Die.objects.filter(**{_FROM_DIE[own]: OuterRef(f"{own}_id")}, plant__in=plants)))
+    for own in _MORE.get(one.name, ()):
+        wanted |= Q(Exists(_OF_PLANT[own](plants)))
     return wanted
+
+
+_OF_PLANT = {
+    "piece": lambda plants: Piece.objects.filter(pk=OuterRef("piece_id"), plant__in=plants),
+    "stop": lambda plants: Stop.objects.filter(pk=OuterRef("stop_id"), die__plant__in=plants),
+    "work": lambda plants: Work.objects.filter(pk=OuterRef("work_id"), position__die__plant__in=plants),
+    "work of a piece": lambda plants: Work.objects.filter(pk=OuterRef("work_id"), piece__plant__in=plants),
+}
 
 
 def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) -> list[Entry]:
@@ -240,11 +253,19 @@ def sorts(*, with_cost: bool) -> dict[str, Sort]:
     return {name: sort for name, sort in SORTS.items() if with_cost or sort.model is not CostLine}
 
 
-def find(sort: str, pk: int, *, system: units.System = units.System.METRIC, with_cost: bool = False) -> Entry | None:
-    """One entry by its sort and number, with all rows of its set."""
+def find(
+    sort: str,
+    pk: int,
+    *,
+    system: units.System = units.System.METRIC,
+    with_cost: bool = False,
+    plants: Collection[int] | None = None,
+) -> Entry | None:
+    """One entry by its sort and number, with all rows of its set. plants: only where it is of one of these."""
     if sort not in sorts(with_cost=with_cost):
         return None
-    event = _with_words(SORTS[sort]).filter(pk=pk).first()
+    rows = _with_words(SORTS[sort]).filter(pk=pk)
+    event = (rows if plants is None else rows.filter(_in_plants(SORTS[sort], plants))).first()
     if event is None:
         return None
     sets = _sets([event], _members([event.set_key])) if isinstance(event, Work) and event.set_key else {}

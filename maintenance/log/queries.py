@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from django.db.models import IntegerField, Q, Sum, Value
 
@@ -24,12 +24,17 @@ from .data import OrderLeft, SpareStock
 
 
 def open_orders(
-    *, plant: Plant | None = None, dies: Iterable[Die] | None = None, as_of: dt.datetime | None = None
+    *,
+    plant: Plant | None = None,
+    dies: Iterable[Die] | None = None,
+    as_of: dt.datetime | None = None,
+    plants: Collection[int] | None = None,
 ) -> list[OrderLeft]:
     """The open orders with what is left of each, the earliest due first. as_of: those open then, as far as known then.
 
     Parts run are counted from the runs that name the order: good parts where counted, else hits times parts per hit.
-    An order that names no die is laid on the first die in service that makes the part.
+    An order that names no die is laid on the first die in service that makes the part, in the order's own plant where
+    one does. Of a plant, or of some, are the orders that came there and those that a die there makes.
     """
     orders = Order.objects.filter(closed_at__isnull=True)
     runs, counting = Run.objects.standing(), OpenCount.objects.as_hits()
@@ -38,19 +43,26 @@ def open_orders(
         orders = Order.objects.filter(still_open, placed_at__lte=as_of)
         runs, counting = Run.objects.known_at(as_of).filter(at__lte=as_of), counting.none()
     if plant is not None:
-        orders = orders.filter(plant=plant)
+        plants = {plant.pk}
+    if plants is not None:
+        ours = sorted(plants)
+        made_here = Output.objects.filter(variant__die__plant__in=ours).values("part")
+        unnamed = Q(die__isnull=True, part__in=made_here)
+        orders = orders.filter(Q(plant__in=ours) | Q(die__plant__in=ours) | unnamed)
     wanted = None
     if dies is not None:
         wanted = {die.pk for die in dies}
         parts = Output.objects.filter(variant__die__in=wanted).values("part")
         orders = orders.filter(Q(die__in=wanted) | Q(die__isnull=True, part__in=parts))
     listed = list(
-        orders.order_by("due", "number", "pk").values_list("pk", "number", "due", "die_id", "parts", "part_id")
+        orders.order_by("due", "number", "pk").values_list(
+            "pk", "number", "due", "die_id", "parts", "part_id", "plant_id"
+        )
     )
     if not listed:
         return []
     makes = _makes(orders)
-    per_hit = {(v, part): n for part, rows in makes.items() for _, v, n in rows}
+    per_hit = {(v, part): n for part, rows in makes.items() for _, v, n, _ in rows}
     done: dict[int, int] = defaultdict(int)
     of_orders = ("order_id", "order__part_id", "variant_id")
     runs = runs.filter(order__in=orders.values("pk")).order_by().values(*of_orders)
@@ -62,11 +74,15 @@ def open_orders(
     ):
         done[order] += (good or 0) + (hits or 0) * per_hit.get((variant, part), 1)
     result = []
-    for pk, number, due, named, parts, part in listed:
+    for pk, number, due, named, parts, part, ordered_in in listed:
         ways = makes.get(part, [])
         if named is not None:
-            ways = [w for w in ways if w[0] == named] or [(named, None, 1)]
-        die, variant, n = ways[0] if ways else (None, None, 1)
+            ways = [w for w in ways if w[0] == named] or [(named, None, 1, None)]
+        else:
+            ways = [w for w in ways if w[3] == ordered_in] or ways
+        die, variant, n, made_in = ways[0] if ways else (None, None, 1, None)
+        if plants is not None and named is None and ordered_in not in plants and made_in not in plants:
+            continue
         left = max(parts - done[pk], 0)
         result.append(
             OrderLeft(
@@ -84,23 +100,27 @@ def open_orders(
     return [row for row in result if row.parts_left > 0 and (wanted is None or row.die_id in wanted)]
 
 
-def _makes(orders) -> dict[int, list[tuple[int, int, int]]]:
-    """Part of an order -> (die, variant, parts at one hit) of each way to make it, the first to be taken first."""
+def _makes(orders) -> dict[int, list[tuple[int, int | None, int, int | None]]]:
+    """Part of an order -> (die, variant, parts at one hit, plant) of each way to make it, the first one first."""
     rows = Output.objects.filter(part__in=orders.values("part"), variant__die__status=Die.Status.IN_SERVICE)
-    makes: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
-    for part, die, variant, parts_per_hit in rows.order_by(
-        "variant__die__code", "-variant__is_default", "variant__code"
-    ).values_list("part_id", "variant__die_id", "variant_id", "parts_per_hit"):
-        makes[part].append((die, variant, parts_per_hit))
+    makes: dict[int, list[tuple[int, int | None, int, int | None]]] = defaultdict(list)
+    for part, *way in rows.order_by("variant__die__code", "-variant__is_default", "variant__code").values_list(
+        "part_id", "variant__die_id", "variant_id", "parts_per_hit", "variant__die__plant_id"
+    ):
+        makes[part].append(tuple(way))
     return makes
 
 
 def next_order_by_die(
-    plant: Plant | None = None, *, dies: Iterable[Die] | None = None, as_of: dt.datetime | None = None
+    plant: Plant | None = None,
+    *,
+    dies: Iterable[Die] | None = None,
+    as_of: dt.datetime | None = None,
+    plants: Collection[int] | None = None,
 ) -> dict[int, OrderLeft]:
     """The open order of each die that is due first."""
     first: dict[int, OrderLeft] = {}
-    for row in open_orders(plant=plant, dies=dies, as_of=as_of):
+    for row in open_orders(plant=plant, dies=dies, as_of=as_of, plants=plants):
         if row.die_id is not None:
             first.setdefault(row.die_id, row)
     return first

@@ -200,6 +200,11 @@ def _bills(ids: list[int]) -> QuerySet:
     return lines.order_by("at").values_list("die_id", "work__position__die_id", "stop__die_id", "at", "kind", "amount")
 
 
+def with_plant():
+    """The dies of every plant, each with the plant by whose rates its cost is told."""
+    return Die.objects.select_related("owner", "plant")
+
+
 def dies_of(plant: Plant):
     """The dies that a cost is told of."""
     return Die.objects.filter(plant=plant).select_related("owner").order_by("code")

@@ -11,8 +11,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from diestore.access import roles
-from diestore.access.queries import plant_of
+from diestore.access import plants, roles
 from diestore.frame.tables import Rows, lay_out
 from maintenance.wording.odds import chance
 from reports.format import day, money, three_figures
@@ -32,8 +31,8 @@ RUNNING = ("sharpening", "spares", "repair", "stop", "other")
 @permission_required(roles.SEE_COST, raise_exception=True)
 def cost_page(request: HttpRequest) -> HttpResponse:
     """All dies, what each has cost per thousand parts so far."""
-    plant = plant_of(request.user)
-    rows = kept.costs_of(plant) if plant else []
+    picked = plants.picked(request)
+    rows = kept.costs_of(picked.plant) if picked.plant else []
     text = request.GET.get("q", "").strip().casefold()
     wanted = [r for r in rows if not text or text in f"{r.die.code} {r.die.description}".casefold()]
     table = CostTable(Rows(wanted))
@@ -45,6 +44,7 @@ def cost_page(request: HttpRequest) -> HttpResponse:
         "reports/cost/cost.html",
         {
             "table": table,
+            "picked": picked,
             "rows": rows,
             "known": known,
             "q": request.GET.get("q", ""),
@@ -61,13 +61,12 @@ def cost_page(request: HttpRequest) -> HttpResponse:
 @permission_required(roles.SEE_COST, raise_exception=True)
 def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
     """One die: what it has cost, what the year ahead will cost, and what another build would."""
-    plant = plant_of(request.user)
-    die = reads.dies_of(plant).filter(pk=pk).first() if plant else None
+    die = plants.within(reads.with_plant(), request.user).filter(pk=pk).first()
     if die is None:
         raise Http404("No such die here.")
+    plant = die.plant
     asked = any(name in request.GET for name in ChangeForm.base_fields)
     form = ChangeForm(request.GET if asked else None, initial={"sides": "upper", "pieces": 1})
-    die.plant = plant
     cost = sheets.cost_per_thousand(die)
     ahead = PlantAhead.of(plant, dies=[die.pk])
     if (breaks := spares_kept.breaks_by_kind(plant)) is not None:
@@ -80,6 +79,7 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
         "reports/cost/die.html",
         {
             "die": die,
+            "all_dies": f"?plant={plant.pk}" if len(plants.all_seen(request.user)) > 1 else "",
             "cost": cost,
             "figure": three_figures(cost.per_thousand) if cost.per_thousand is not None else "",
             "running": three_figures(cost.running) if cost.running is not None else "",

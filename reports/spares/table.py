@@ -49,10 +49,16 @@ class SpareTable(tables.Table):
         empty_text = "No spare is like that."
         row_attrs = {"class": lambda record: "limit" if record.is_due else ""}
 
+    def __init__(self, *args, query: str = "", **kwargs) -> None:
+        """query: what the address of a spare takes along, so that it stays with this plant."""
+        self.query = f"?{query}" if query else ""
+        super().__init__(*args, **kwargs)
+
     def render_code(self, record: SpareRow):
         return format_html(
-            '<a href="{}">{}</a><small>{}</small>',
+            '<a href="{}{}">{}</a><small>{}</small>',
             reverse("reports:spare", args=[record.item.pk]),
+            self.query,
             record.code,
             " · ".join(bit for bit in (record.item.description or record.kind, record.supplier) if bit),
         )

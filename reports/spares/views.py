@@ -10,8 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from diestore.access import roles
-from diestore.access.queries import plant_of
+from diestore.access import plants, roles
 from diestore.frame.tables import lay_out
 from maintenance.wording.odds import chance
 from reports.exports import csv_response
@@ -28,16 +27,17 @@ PER_PAGE = 50
 @permission_required(roles.SEE_SPARES, raise_exception=True)
 def spares_page(request: HttpRequest) -> HttpResponse:
     """Every spare, those to order first."""
-    plant = plant_of(request.user)
-    listed, sums, chosen = _listed(request, plant)
+    picked = plants.picked(request)
+    listed, sums, chosen = _listed(request, picked.plant)
     wanted = listed.wanted(chosen.asked()) if listed else []
-    table = lay_out(request, SpareTable(wanted, prefix=""), PER_PAGE)
+    table = lay_out(request, SpareTable(wanted, prefix="", query=picked.query), PER_PAGE)
     return render(
         request,
         "reports/spares/spares.html",
         {
             "table": table,
             "filter": chosen,
+            "picked": picked,
             "sums": sums,
             "wanted": wanted,
             "wanted_count": table.paginator.count,
@@ -62,8 +62,8 @@ def _listed(request: HttpRequest, plant):
 @permission_required(roles.SEE_SPARES, raise_exception=True)
 def spares_csv(request: HttpRequest) -> HttpResponse:
     """The same rows as a file, filtered like the page."""
-    plant = plant_of(request.user)
-    listed, _, chosen = _listed(request, plant)
+    picked = plants.picked(request)
+    listed, _, chosen = _listed(request, picked.plant)
     rows = listed.wanted(chosen.asked()) if listed else []
     return csv_response("spares.csv", HEAD, (csv_row(row, settings.CURRENCY) for row in rows))
 
@@ -72,9 +72,13 @@ def spares_csv(request: HttpRequest) -> HttpResponse:
 @permission_required(roles.SEE_SPARES, raise_exception=True)
 def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Why: the dies and places behind one spare."""
-    plant = plant_of(request.user)
-    item = reads.item_in_use(plant, pk) if plant else None
-    if item is None:
+    picked = plants.picked(request)
+    others = () if "plant" in request.GET else picked.several
+    for plant in dict.fromkeys((picked.plant, *others)):
+        item = reads.item_in_use(plant, pk) if plant else None
+        if item is not None:
+            break
+    else:
         raise Http404("No such spare here.")
     why = kept.why(item, plant)
     row = why.row
@@ -83,6 +87,8 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
         "reports/spares/spare.html",
         {
             "item": item,
+            "plant": plant if picked.several else "",
+            "all_spares": f"?plant={plant.pk}" if picked.several else "",
             "row": row,
             "why": why,
             "word": WORDS[row.state],

@@ -98,7 +98,7 @@ def test_it_sorts_both_ways(as_role, monkeypatch, column, rising):
         row(1, "26-2", 0.1, "1-A", 300, 500, 1, 1.0),
         row(2, "26-1", 0.5, "3-A", 100, 100, 5, 3.0),
     ]
-    monkeypatch.setattr(due, "rows", lambda plant=None: list(made))
+    monkeypatch.setattr(due, "rows", lambda plant=None, plants=None: list(made))
     client = as_role("lead")
     assert codes(page(client, sort=column)) == rising
     assert codes(page(client, sort=f"-{column}")) == rising[::-1]

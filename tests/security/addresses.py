@@ -123,20 +123,20 @@ ADMINISTRATION = "admin:"
 NOT_WALKED = {"administration_sign_in", "api:api-root"}
 
 
-def shop() -> dict[str, int]:
+def shop(first: str = "H-900", second: str = "H-901", item: str = "PP-6.0-M2") -> dict[str, int]:
     """Two dies with a past, and the numbers of the things that addresses name."""
-    item = money_shop.spare("PP-6.0-M2", on_hand=2, lead_days=200)
-    for code in ("H-900", "H-901"):
+    item = money_shop.spare(item, on_hand=2, lead_days=200)
+    for code in (first, second):
         die = money_shop.worked_die(code, item, cycles=2)
         make.position(die, "3-P", kind="pilot", length_mm=None)
-    make.order(Die.objects.get(code="H-900"), parts=60_000)
+    make.order(Die.objects.get(code=first), parts=60_000)
     money_shop.rates()
-    return things()
+    return things(first)
 
 
-def things() -> dict[str, int]:
-    """The numbers of what addresses name, in a shop that has a die H-900 with a run; what else it takes is made."""
-    die = Die.objects.get(code="H-900")
+def things(code: str = "H-900") -> dict[str, int]:
+    """The numbers of what addresses name, in a shop that has that die with a run; what else it takes is made."""
+    die = Die.objects.get(code=code)
     device = CounterDevice.objects.create(plant=die.plant, name="counter box")
     press = Press.objects.create(plant=die.plant, code="press 9")
     counter = Counter.objects.create(device=device, press=press)
@@ -148,7 +148,7 @@ def things() -> dict[str, int]:
         "position": place.pk,
         "first run": die.runs.order_by("pk").first().pk,
         "item": place.item_id,
-        "person": Person.objects.order_by("pk").first().pk,
+        "person": Person.objects.filter(plant=die.plant).order_by("pk").first().pk,
         "mishap": Incident.objects.create(die=die, at=make.moment(30), sort="misfeed").pk,
         "device": device.pk,
         "question": CounterQuestion.objects.create(**asked).pk,

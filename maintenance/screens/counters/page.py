@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from django.db.models import Count, OuterRef, Q, Subquery
@@ -48,12 +49,14 @@ class CounterLine:
         return self.received_at
 
 
-def lines(now: dt.datetime | None = None) -> list[CounterLine]:
-    """Every press, then every die that carries a counter of its own."""
+def lines(now: dt.datetime | None = None, *, plants: Collection[int] | None = None) -> list[CounterLine]:
+    """Every press, then every die that carries a counter of its own. plants: of these only."""
     now = now or timezone.now()
+    here = Q() if plants is None else Q(plant__in=sorted(plants))
+    theirs = Q() if plants is None else Q(device__plant__in=sorted(plants))
     last = CounterReading.objects.filter(counter=OuterRef("pk"), clock_off=False).order_by("-at", "-pk")
     counters = list(
-        Counter.objects.filter(device__revoked_at__isnull=True)
+        Counter.objects.filter(theirs, device__revoked_at__isnull=True)
         .select_related("device", "die")
         .annotate(
             last_total=Subquery(last.values("total")[:1]),
@@ -69,7 +72,7 @@ def lines(now: dt.datetime | None = None) -> list[CounterLine]:
             of_press[counter.press_id].append(counter)
     set_now = {row.press_id: row for row in DieInPress.objects.now().select_related("die")}
     made = []
-    for press in Press.objects.order_by("code", "pk"):
+    for press in Press.objects.filter(here).order_by("code", "pk"):
         row = set_now.get(press.pk)
         columns = {
             "name": str(press),
@@ -187,9 +190,10 @@ def in_press_now(*, die: Die | None = None, press: Press | None = None) -> DieIn
     return (rows.filter(die=die) if die is not None else rows.filter(press=press)).first()
 
 
-def waiting() -> int:
+def waiting(plants: Collection[int] | None = None) -> int:
     """How many counters sent what is not counted yet. Their messages have it counted every five minutes."""
-    return Counter.objects.filter(waiting_since__isnull=False).count()
+    rows = Counter.objects.filter(waiting_since__isnull=False)
+    return (rows if plants is None else rows.filter(device__plant__in=sorted(plants))).count()
 
 
 def devices():

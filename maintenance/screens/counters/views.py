@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -12,7 +13,7 @@ from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.cache import never_cache
 
-from diestore.access import roles
+from diestore.access import plants, roles
 from diestore.access.models import Person
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Plant, Press
@@ -58,6 +59,14 @@ def _say_behind(request: HttpRequest, outcome: changes.Following) -> None:
         messages.warning(request, "This is saved, but a forecast could not be made anew.")
 
 
+def _questions(request: HttpRequest) -> QuerySet[CounterQuestion]:
+    return plants.within(CounterQuestion.objects.all(), request.user, "counter__device__plant")
+
+
+def _plants(request: HttpRequest) -> QuerySet[Plant]:
+    return plants.within(Plant.objects.order_by("pk"), request.user, "pk")
+
+
 class Counters(PermissionRequiredMixin, View):
     """Each press, what is to be settled, and what waits to be counted: a button counts it at once."""
 
@@ -65,14 +74,15 @@ class Counters(PermissionRequiredMixin, View):
     permission_required = roles.LOG_RUN
 
     def get(self, request: HttpRequest) -> HttpResponse:
+        seen = plants.plants_of(request.user)
         return render(
             request,
             "maintenance/screens/counters/counters.html",
             {
-                "lines": page.lines(),
-                "waiting": page.waiting(),
-                "asked": counters_asked.open_questions(),
-                "settled": counters_asked.settled_lately(),
+                "lines": page.lines(plants=seen),
+                "waiting": page.waiting(seen),
+                "asked": counters_asked.open_questions(seen),
+                "settled": counters_asked.settled_lately(seen),
                 "may_take_back": request.user.has_perm(roles.STRIKE_ENTRY),
                 "may_see_devices": request.user.has_perm(roles.EDIT_REGISTER),
                 "now": timezone.now(),
@@ -88,10 +98,12 @@ class CountNow(PermissionRequiredMixin, View):
     http_method_names = ["post"]
 
     def post(self, request: HttpRequest) -> HttpResponse:
+        seen = plants.plants_of(request.user)
         with changes.following() as outcome:
-            settle.settle_waiting()
+            for plant in [None] if seen is None else plants.all_seen(request.user):
+                settle.settle_waiting(plant)
         _say_behind(request, outcome)
-        if page.waiting():
+        if page.waiting(seen):
             messages.warning(request, "Some counts could not be counted yet. They are kept.")
         else:
             messages.success(request, "All that the presses sent is counted.")
@@ -145,8 +157,10 @@ class InPress(PermissionRequiredMixin, View):
     def _about(self, request: HttpRequest) -> tuple[Die | None, Press | None]:
         die, press = _number(request.GET.get("die")), _number(request.GET.get("press"))
         if die is not None:
-            return Die.objects.filter(pk=die).select_related("plant").first(), None
-        return None, None if press is None else Press.objects.filter(pk=press).select_related("plant").first()
+            dies = plants.within(Die.objects.select_related("plant"), request.user)
+            return dies.filter(pk=die).first(), None
+        presses = plants.within(Press.objects.select_related("plant"), request.user)
+        return None, None if press is None else presses.filter(pk=press).first()
 
     def _form(self, request, die, press, *, data=None) -> InPressForm:
         people = Person.objects.filter(plant=(die or press).plant_id, active=True)
@@ -165,7 +179,7 @@ class InPress(PermissionRequiredMixin, View):
         text = request.GET.get("q", "").replace("\x00", "").strip()[:80]
         dies = None
         if press is not None and text:
-            dies = [d for d in expected.find_dies(text) if d.plant_id == press.plant_id]
+            dies = expected.find_dies(text, Die.objects.filter(plant=press.plant_id))
         return render(
             request,
             "maintenance/screens/counters/press.html",
@@ -191,14 +205,14 @@ class Settle(PermissionRequiredMixin, View):
     permission_required = roles.LOG_RUN
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
-        asked = self._asked(pk)
+        asked = self._asked(request, pk)
         if asked is None:
             messages.info(request, "This is settled already.")
             return redirect("maintenance:counters")
         return self._show(request, asked, self._form(request, asked))
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        asked = self._asked(pk)
+        asked = self._asked(request, pk)
         if asked is None:
             messages.info(request, "This was settled meanwhile.")
             return redirect("maintenance:counters")
@@ -215,8 +229,8 @@ class Settle(PermissionRequiredMixin, View):
         messages.success(request, f"Settled for {asked.where}: {counters_asked.said(asked, form.cleaned_data)}.")
         return redirect("maintenance:counters")
 
-    def _asked(self, pk: int) -> counters_asked.Asked | None:
-        question = get_object_or_404(CounterQuestion, pk=min(pk, BIGGEST_KEY))
+    def _asked(self, request: HttpRequest, pk: int) -> counters_asked.Asked | None:
+        question = get_object_or_404(_questions(request), pk=min(pk, BIGGEST_KEY))
         return None if question.settled_at is not None else counters_asked.of_question(question)
 
     def _form(self, request, asked, *, data=None) -> SettleForm:
@@ -243,7 +257,7 @@ class TakeBack(PermissionRequiredMixin, View):
     http_method_names = ["post"]
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        question = get_object_or_404(CounterQuestion, pk=min(pk, BIGGEST_KEY), settled_at__isnull=False)
+        question = get_object_or_404(_questions(request), pk=min(pk, BIGGEST_KEY), settled_at__isnull=False)
         try:
             with changes.following() as outcome:
                 questions.take_back(by=write.Actor(user=request.user), question=question)
@@ -263,10 +277,10 @@ class Devices(PermissionRequiredMixin, View):
     permission_required = roles.EDIT_REGISTER
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        return self._show(request, DeviceForm(plants=Plant.objects.order_by("pk")))
+        return self._show(request, DeviceForm(plants=_plants(request)))
 
     def post(self, request: HttpRequest) -> HttpResponse:
-        form = DeviceForm(request.POST, plants=Plant.objects.order_by("pk"))
+        form = DeviceForm(request.POST, plants=_plants(request))
         if not form.is_valid() or form.plant is None:
             return self._show(request, form, status=422)
         try:
@@ -274,13 +288,13 @@ class Devices(PermissionRequiredMixin, View):
         except write.EntryRefused as refused:
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, form, status=422)
-        return self._show(request, DeviceForm(plants=Plant.objects.order_by("pk")), made=made)
+        return self._show(request, DeviceForm(plants=_plants(request)), made=made)
 
     def _show(self, request, form, *, made=None, status: int = 200) -> HttpResponse:
         context = {
             "form": form,
             "made": made,
-            "devices": page.devices(),
+            "devices": plants.within(page.devices(), request.user),
             "address": request.build_absolute_uri("/api/v1/counts"),
         }
         return render(request, "maintenance/screens/counters/devices.html", context, status=status)
@@ -292,7 +306,8 @@ class Revoke(PermissionRequiredMixin, View):
     http_method_names = ["post"]
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        device = get_object_or_404(CounterDevice, pk=min(pk, BIGGEST_KEY))
+        devices_seen = plants.within(CounterDevice.objects.all(), request.user)
+        device = get_object_or_404(devices_seen, pk=min(pk, BIGGEST_KEY))
         devices.revoke_device(by=write.Actor(user=request.user), device=device)
         messages.success(request, f"The token of {device} opens nothing any more. What it sent stays.")
         return redirect("maintenance:counter_devices")

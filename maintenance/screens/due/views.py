@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.shortcuts import render
 from django.views import View
 
-from diestore.access.queries import plants_shown
+from diestore.access import plants
 from diestore.frame.tables import Rows, lay_out
 from diestore.register.models import Die
 from maintenance import tasks
@@ -18,12 +18,12 @@ from .table import DueTable
 
 class Due(View):
     def get(self, request):
-        plants = plants_shown(request.user)
-        plant = plants[0] if len(plants) == 1 else None  # fits and their record are a plant's: of several none is told
-        every = due.rows(plant)
+        shown = plants.shown(request.user)
+        plant = shown[0] if len(shown) == 1 else None  # fits and their record are a plant's: of several none is told
+        every = due.rows(plant, plants=plants.plants_of(request.user))
         form = DueFilter(request.GET or None)
-        shown = form.pick(every) if form.is_bound else every
-        table = lay_out(request, DueTable(Rows(shown), being_worked_out=tasks.being_worked_out()))
+        listed = form.pick(every) if form.is_bound else every
+        table = lay_out(request, DueTable(Rows(listed), being_worked_out=tasks.being_worked_out()))
         newest = queries.newest_forecasts(plant).order_by("-made_at").first() if plant else None
         return render(
             request,
@@ -32,7 +32,7 @@ class Due(View):
                 "table": table,
                 "form": form,
                 "every": every,
-                "empty_register": not every and not Die.objects.exists(),
+                "empty_register": not every and not plants.within(Die.objects.all(), request.user).exists(),
                 "first": sentence(every),
                 "fit": newest.fit if newest else None,
                 "as_of": newest.as_of if newest else None,

@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views import View
 
 from diestore import units
+from diestore.access.plants import within
 from diestore.access.queries import system_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.register.models import Position
@@ -31,9 +32,8 @@ class EdgePage(View):
     """Everybody who is signed in may look, as at the die's page."""
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
-        position = get_object_or_404(
-            Position.objects.select_related("die__plant", "die__usual_stock", "station", "item"), pk=pk
-        )
+        positions = Position.objects.select_related("die__plant", "die__usual_stock", "station", "item")
+        position = get_object_or_404(within(positions, request.user, "die__plant"), pk=pk)
         edge = edge_page.of_position(position, system_of(request.user))
         context = {
             "position": position,

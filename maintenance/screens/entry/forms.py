@@ -18,7 +18,7 @@ from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.models import Die, Output, Press, Stock
 from maintenance.log import expected as log_expected
 from maintenance.log import listing, rules, write
-from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Run, Stop, fresh_key
+from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Order, Run, Stop, fresh_key
 
 NOTE_AT_MOST = 2_000
 
@@ -252,7 +252,7 @@ class RunForm(LogForm):
             press=c["press"],
             stock=c["stock"],
             lot=c["lot"],
-            order=self.die.plant.orders.filter(pk=c["order"] or None).first(),
+            order=Order.objects.filter(pk=c["order"] or None).first(),
             good_parts=c["good_parts"],
             note=c["note"],
             key=c["key"] or None,
@@ -436,13 +436,16 @@ class EntriesFilter(forms.Form):
 
     die = forms.CharField(label="Die", max_length=60, required=False, widget=forms.TextInput({"type": "search"}))
     sort = forms.ChoiceField(label="What", required=False)
-    person = forms.ModelChoiceField(label="Who", queryset=Person.objects.all(), required=False, empty_label="everybody")
+    person = forms.ModelChoiceField(
+        label="Who", queryset=Person.objects.none(), required=False, empty_label="everybody"
+    )
     struck = forms.ChoiceField(
         label="Struck out",
         required=False,
         choices=[("", "both"), ("no", "only what counts"), ("yes", "only struck out")],
     )
 
-    def __init__(self, data=None, *, sorts) -> None:
+    def __init__(self, data=None, *, sorts, people) -> None:
         super().__init__(data)
+        self.fields["person"].queryset = people
         self.fields["sort"].choices = [("", "everything"), *((s.name, s.label) for s in sorts)]

@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views import View
 
 from diestore.access import roles
+from diestore.access.plants import plants_of
 from diestore.access.queries import system_of
 from maintenance.log import listing
 
@@ -17,7 +18,8 @@ class EntryPage(View):
     """One entry of the log with every row of it, whether it stands or is struck out."""
 
     def get(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
-        entry = listing.find(sort, pk, system=system_of(request.user)) if sort in SHOWN_ENTRIES else None
+        seen = plants_of(request.user)
+        entry = listing.find(sort, pk, system=system_of(request.user), plants=seen) if sort in SHOWN_ENTRIES else None
         if entry is None:
             raise Http404("No such entry.")
         return render(

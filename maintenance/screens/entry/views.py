@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -14,7 +15,7 @@ from django.utils import timezone
 from django.views import View
 
 from diestore import units
-from diestore.access import roles
+from diestore.access import plants, roles
 from diestore.access.models import Person
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
@@ -89,7 +90,11 @@ def _number(text: str | None) -> int | None:
 
 def _die(request: HttpRequest) -> Die | None:
     pk = _number(request.GET.get("die"))
-    return None if pk is None else Die.objects.filter(pk=pk).select_related("plant", "usual_stock").first()
+    return None if pk is None else _dies_seen(request).filter(pk=pk).select_related("plant", "usual_stock").first()
+
+
+def _dies_seen(request: HttpRequest) -> QuerySet[Die]:
+    return plants.within(Die.objects.all(), request.user)
 
 
 def _remember_die(request: HttpRequest, die: Die) -> None:
@@ -135,7 +140,7 @@ def _chosen(request: HttpRequest) -> tuple[list[Die], str, str]:
     """Dies found by what was typed, what was typed, and what to say when nothing was found."""
     text = request.GET.get("q", "").replace("\x00", "").strip()[:80]
     if text:
-        dies = expected.find_dies(text)
+        dies = expected.find_dies(text, _dies_seen(request))
         return dies, text, "" if dies else f"No die has “{text}” on its label, in its name or among its parts."
     if request.GET.get("die"):
         return [], "", "That die is not in the register. Find it by its label."
@@ -152,7 +157,7 @@ class Start(AnyOf, View):
         dies, text, problem = ([], "", "") if die else _chosen(request)
         if len(dies) == 1:
             return HttpResponseRedirect(f"{reverse('maintenance:log')}?die={dies[0].pk}")
-        recent = expected.dies_by_pk(request.session.get(RECENT_DIES, []))
+        recent = expected.dies_by_pk(request.session.get(RECENT_DIES, []), _dies_seen(request))
         if die is not None:
             _remember_die(request, die)
         elif recent and not text and not problem:
@@ -171,7 +176,7 @@ class Start(AnyOf, View):
                 "recent": [d for d in recent if die is None or d.pk != die.pk],
                 "latest": latest,
                 "address": reverse("maintenance:log"),
-                "any_die": bool(die or dies) or Die.objects.exists(),
+                "any_die": bool(die or dies) or _dies_seen(request).exists(),
             },
         )
 
@@ -252,7 +257,7 @@ class LogTask(PermissionRequiredMixin, View):
         pk = _number(number)
         if pk is None or TASK_OF.get(sort) is not self.task:
             return None
-        struck = listing.find(sort, pk, system=_system(request))
+        struck = listing.find(sort, pk, system=_system(request), plants=plants.plants_of(request.user))
         return struck if struck and struck.struck and struck.die == die else None
 
     def _not_again(self, request, die, form) -> HttpResponse:
@@ -281,8 +286,8 @@ class LogTask(PermissionRequiredMixin, View):
                 "found": dies,
                 "text": text,
                 "problem": problem,
-                "recent": expected.dies_by_pk(request.session.get(RECENT_DIES, [])),
-                "any_die": bool(dies) or Die.objects.exists(),
+                "recent": expected.dies_by_pk(request.session.get(RECENT_DIES, []), _dies_seen(request)),
+                "any_die": bool(dies) or _dies_seen(request).exists(),
             },
         )
 
@@ -345,7 +350,8 @@ class Mishap(AnyOf, View):
     permission_required = tuple({t.permission for t in TASKS})
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
-        entry = listing.find("incident", pk, system=_system(request)) if pk <= BIGGEST_KEY else None
+        seen = plants.plants_of(request.user)
+        entry = listing.find("incident", pk, system=_system(request), plants=seen) if pk <= BIGGEST_KEY else None
         if entry is None:
             raise Http404("There is no such mishap.")
         damaged = expected.damaged_by(entry.event)
@@ -396,17 +402,16 @@ class Strike(PermissionRequiredMixin, View):
         return HttpResponseRedirect(_die_url(entry.die) if entry.die else reverse("maintenance:entries"))
 
     def _entry(self, request: HttpRequest, sort: str, pk: int) -> listing.Entry:
-        entry = (
-            listing.find(sort, pk, system=_system(request), with_cost=_sees_cost(request))
-            if pk <= BIGGEST_KEY
-            else None
-        )
+        seen, with_cost = plants.plants_of(request.user), _sees_cost(request)
+        entry = None
+        if pk <= BIGGEST_KEY:
+            entry = listing.find(sort, pk, system=_system(request), with_cost=with_cost, plants=seen)
         if entry is None:
             raise Http404("There is no such entry.")
         return entry
 
     def _form(self, request, entry, *, data=None) -> forms.StrikeForm:
-        people, last = expected.everybody(entry.die), None
+        people, last = plants.within(expected.everybody(entry.die, plant_of_entry(entry)), request.user), None
         if entry.die is not None:
             last = _last_person(request, entry.die)
         return forms.StrikeForm(data, people=people, person=last, tablet=tablet_of(request))
@@ -447,13 +452,16 @@ class Entries(AnyOf, View):
     }
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        form = forms.EntriesFilter(request.GET, sorts=listing.sorts(with_cost=_sees_cost(request)).values())
+        sorts = listing.sorts(with_cost=_sees_cost(request)).values()
+        people = plants.within(Person.objects.all(), request.user)
+        form = forms.EntriesFilter(request.GET, sorts=sorts, people=people)
         form.is_valid()
         asked = form.cleaned_data
         order = request.GET.get("order", "") if request.GET.get("order", "") in self.ORDERS else ""
-        die, problem = self._die(asked.get("die", ""))
+        die, problem = self._die(asked.get("die", ""), _dies_seen(request))
         rows = listing.index(
             die=die,
+            plants=plants.plants_of(request.user),
             sort=asked.get("sort", ""),
             person=asked.get("person"),
             struck=asked.get("struck", ""),
@@ -477,13 +485,18 @@ class Entries(AnyOf, View):
             },
         )
 
-    def _die(self, text: str) -> tuple[Die | None, str]:
+    def _die(self, text: str, among: QuerySet[Die]) -> tuple[Die | None, str]:
         if not text:
             return None, ""
-        dies = expected.dies_of_label(text)
+        dies = expected.dies_of_label(text, among)
         if not dies:
             return None, f"No die has “{text}” on its label."
         return dies[0], "" if len(dies) == 1 else f"“{text}” fits {len(dies)} dies: type more of the label."
+
+
+def plant_of_entry(entry: listing.Entry) -> int | None:
+    """The plant of an entry that names no die: of spares, or of a piece on the bench."""
+    return getattr(entry.event, "plant_id", None) or getattr(getattr(entry.event, "piece", None), "plant_id", None)
 
 
 def digest_of_form(request: HttpRequest) -> str:

@@ -7,9 +7,9 @@ from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.http import require_safe
 
-from diestore.access.queries import plant_of
+from diestore.access import plants
 from diestore.frame.tables import Rows, lay_out
-from diestore.register.models import Die, Plant
+from diestore.register.models import Die
 from maintenance.log import queries
 
 from . import page
@@ -20,13 +20,13 @@ class Record(View):
     """Everybody who is signed in may read it: it names dies and nobody who worked on them."""
 
     def get(self, request):
-        plant = plant_of(request.user)
+        picked = plants.picked(request)
+        plant = picked.plant
         row = queries.newest_record(plant) if plant else None
-        several = Plant.objects.count() > 1
         context = {
             "row": row,
-            "of_plant": plant if several else "",
-            "empty_register": row is None and not Die.objects.exists(),
+            "picked": picked,
+            "empty_register": row is None and not plants.within(Die.objects.all(), request.user).exists(),
         }
         if row is not None and not row.refusal:
             table = page.WrongTable(Rows(page.wrong_calls(row)))

@@ -7,8 +7,9 @@ from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.http import require_safe
 
+from diestore.access import plants
 from diestore.access import queries as register
-from diestore.register.models import Die, Plant, Position
+from diestore.register.models import Die, Position
 from maintenance.forecasts import other_builds, store
 from maintenance.forecasts.other_builds import EdgeNow
 from maintenance.life.fleet import FleetFit
@@ -23,12 +24,13 @@ class WearModel(View):
     """Everybody who is signed in may read it: it holds no money and nobody's name."""
 
     def get(self, request):
-        plant = register.plant_of(request.user)
+        edge, die, missing = _asked(request)
+        picked = plants.picked(request)
+        plant = die.plant if die else picked.plant
         row = store.newest_fit(plant) if plant else None
         fit = FleetFit.from_dict(row.parameters) if row else None
         seen = store.seen_by(row)
         system = register.system_of(request.user)
-        edge, die, missing = _asked(request, plant)
         start = edge.spec if edge else page.spec_from(seen.usual)
         asked = any(name in request.GET for name in ("side", "thickness", "stock"))
         form = page.EdgeForm(request.GET if asked else None, system=system, start=start)
@@ -46,6 +48,7 @@ class WearModel(View):
                 "itself": wording_numbers.hits(edge.usual_hits) if edge else "",
                 "missing": missing,
                 "fit": row,
+                "picked": picked if die is None else None,
                 "seen": seen,
                 "system": system,
                 **page.shown(fit, seen, spec, after, system),
@@ -53,15 +56,16 @@ class WearModel(View):
         )
 
 
-def _asked(request, plant: Plant | None) -> tuple[EdgeNow | None, Die | None, str]:
+def _asked(request) -> tuple[EdgeNow | None, Die | None, str]:
     """The real edge to start from, by ?edge= or ?die=, and why there is none."""
     numbers = {name: request.GET.get(name, "") for name in ("edge", "die")}
     known = {name: int(text) for name, text in numbers.items() if text.isdecimal() and len(text) < 16}
     if "edge" in known:
-        position = get_object_or_404(Position.objects.select_related("die__plant"), pk=known["edge"], die__plant=plant)
+        positions = plants.within(Position.objects.select_related("die__plant"), request.user, "die__plant")
+        position = get_object_or_404(positions, pk=known["edge"])
         die, wanted = position.die, position.pk
     elif "die" in known:
-        die = get_object_or_404(Die.objects.select_related("plant"), pk=known["die"], plant=plant)
+        die = get_object_or_404(plants.within(Die.objects.select_related("plant"), request.user), pk=known["die"])
         forecast = queries.newest_forecast(die)
         wanted = forecast.limiting_id if forecast else None
     else:
