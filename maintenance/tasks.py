@@ -160,11 +160,14 @@ def load_records(
 @task(takes_context=True, priority=LOADS)
 def load_folder(context: TaskContext, folder: str, plant: str | None = None, allow_future: bool = False) -> None:
     """Load a history folder that the worker can read: all of it or nothing."""
+    from maintenance.history import beside
     from maintenance.history.problems import HistoryRefused
 
-    with queue.closing(context) as says:
-        try:
-            loaded = load_records(folder, plant=plant, allow_future=allow_future)
-        except HistoryRefused as reason:
-            raise queue.Refused(str(reason)) from reason
-        says |= {"plant": loaded.plant.code, "added": {what: n for what, n in loaded.counts.added.items() if n}}
+    try:
+        # SQLite: on a copy beside the database, and no transaction may be under way. Begun again, it adds nothing.
+        first = load_records(folder, plant=plant, allow_future=allow_future) if beside.is_possible() else None
+        with queue.closing(context) as says:
+            loaded = first or load_records(folder, plant=plant, allow_future=allow_future)
+            says |= {"plant": loaded.plant.code, "added": {what: n for what, n in loaded.counts.added.items() if n}}
+    except HistoryRefused as reason:
+        raise queue.Refused(str(reason)) from reason

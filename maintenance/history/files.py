@@ -148,6 +148,14 @@ class Folder:
         return [(names.index(c.name), c.name, reader(c, clockwork), c.filled) for c in table.columns if c.name in names]
 
 
+def bytes_of(path: Path) -> int:
+    """How much there is to read in a folder; nought where it is none."""
+    try:
+        return sum(os.path.getsize(path / table.file) for table in TABLES if (path / table.file).is_file())
+    except (OSError, ValueError):
+        return 0
+
+
 class _Lines:
     """The lines of a file as text, each checked. `number` is the line last given out."""
 

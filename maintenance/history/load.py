@@ -20,10 +20,11 @@ from maintenance.log.read import last_moment
 from maintenance.log.write import hits_logged
 from maintenance.models import Change, Event, StockMovement, Stop, Work
 
+from . import beside
 from . import columns as tables
 from .counts import Counts as CounterRows
 from .entries import Ledger, tie_replaced
-from .files import Folder, Row
+from .files import Folder, Row, bytes_of
 from .log import (
     Corrections,
     Costs,
@@ -41,6 +42,9 @@ from .problems import Findings, HistoryRefused
 from .register import Register
 from .replacements import Replacements
 from .shop import Counts, Shop
+
+LONG_BYTES = 500_000  # a folder that takes over a second
+BYTES_A_ROW_AT_LEAST = 8
 
 
 @dataclass(frozen=True)
@@ -67,27 +71,34 @@ def load(
 
     Raises HistoryRefused, with what is wrong; then nothing is saved.
     """
-    findings = Findings()
     latest = None if allow_future else timezone.now() + dt.timedelta(minutes=10)
-    folder = Folder(Path(path), findings, zone=timezone.get_default_timezone(), latest=latest, tell_bytes=_nothing)
-    if progress is not None:
-        folder.tell_bytes = progress(folder.size)
-    try:
-        with transaction.atomic():
-            shop = Shop(_plant(folder, plant), findings)
-            _load(folder, shop)
-            findings.stop_if_wrong()
-            if shop.counts.added:
-                count_anew()
-    except DatabaseError as error:
-        findings.problems.clear()
-        findings.problem(
-            str(path), 0, "", f"The database refuses this: it contradicts what stands there ({_first_line(error)})."
-        )
-        raise HistoryRefused(findings.problems) from error
-    shop.tell_named()
-    shop.tell_changes()
-    return Loaded(plant=shop.plant, counts=shop.counts, notes=findings.notes)
+
+    def once() -> Loaded:
+        findings = Findings()
+        folder = Folder(Path(path), findings, zone=timezone.get_default_timezone(), latest=latest, tell_bytes=_nothing)
+        if progress is not None:
+            folder.tell_bytes = progress(folder.size)
+        try:
+            with transaction.atomic():
+                shop = Shop(_plant(folder, plant), findings)
+                _load(folder, shop)
+                findings.stop_if_wrong()
+                if shop.counts.added:
+                    count_anew()
+        except DatabaseError as error:
+            findings.problems.clear()
+            findings.problem(
+                str(path), 0, "", f"The database refuses this: it contradicts what stands there ({_first_line(error)})."
+            )
+            raise HistoryRefused(findings.problems) from error
+        shop.tell_named()
+        shop.tell_changes()
+        return Loaded(plant=shop.plant, counts=shop.counts, notes=findings.notes)
+
+    size = bytes_of(Path(path))
+    if size > LONG_BYTES and beside.is_possible():
+        return beside.done(once, rows=size // BYTES_A_ROW_AT_LEAST)
+    return once()
 
 
 def count_anew() -> None:
