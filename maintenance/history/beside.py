@@ -1,9 +1,9 @@
 """SQLite lets one write at a time: a long load is done on a copy beside the database, and taken over in one go.
 
-A load of a minute would hold up everybody who saves for that minute. So numbers for its rows are set aside, the database
-is copied, and the load runs on the copy, which notes what rows it changes. Then one short transaction takes over the new
-rows, the changed ones and those that went. Where somebody else changed one of those rows, or a die of the load, meanwhile,
-the load is done again; after some tries it is done in place, and others wait.
+A load of a minute would hold up everybody who saves for that minute. So numbers for its rows are set aside, the
+database is copied, and the load runs on the copy, which notes what rows it changes. Then one short transaction takes over
+the new rows, the changed ones and those that went. Where somebody else changed one of those rows, or a die of the load,
+meanwhile, the load is done again; after some tries it is done in place, and others wait.
 """
 
 from __future__ import annotations
@@ -140,7 +140,7 @@ def _connection_to(path: Path, here: BaseDatabaseWrapper) -> BaseDatabaseWrapper
 
 
 def _note_changes(cursor, table: Table) -> None:
-    """Have the copy keep how a row was before it was first changed or taken out; new rows are known by their numbers."""
+    """Have the copy keep how a row was before it was first changed or taken out; new rows have higher numbers."""
     name, noted = _name(table.name), _name(NOTED + table.name)
     old = ", ".join(f"OLD.{_name(column)}" for column in table.columns)
     key = _name(table.key)
@@ -148,8 +148,8 @@ def _note_changes(cursor, table: Table) -> None:
     cursor.execute(f"CREATE UNIQUE INDEX {_name(NOTED + 'key_' + table.name)} ON {noted} ({key})")
     for when in ("UPDATE", "DELETE"):
         cursor.execute(
-            f"CREATE TRIGGER {_name(f'beside_{when}_{table.name}')} AFTER {when} ON {name} WHEN OLD.{key} <= {table.last} "
-            f"BEGIN INSERT OR IGNORE INTO {noted} VALUES ({old}); END"
+            f"CREATE TRIGGER {_name(f'beside_{when}_{table.name}')} AFTER {when} ON {name} "
+            f"WHEN OLD.{key} <= {table.last} BEGIN INSERT OR IGNORE INTO {noted} VALUES ({old}); END"
         )
 
 
@@ -207,7 +207,8 @@ def _take_changes(cursor, table: Table) -> None:
     others = ", ".join(_name(column) for column in table.columns if column != table.key)
     if others:
         cursor.execute(
-            f"UPDATE main.{name} SET ({others}) = (SELECT {others} FROM beside.{name} AS b WHERE b.{key} = main.{name}.{key}) "
+            f"UPDATE main.{name} SET ({others}) = "
+            f"(SELECT {others} FROM beside.{name} AS b WHERE b.{key} = main.{name}.{key}) "
             f"WHERE {key} IN (SELECT {key} FROM beside.{noted})"
         )
 

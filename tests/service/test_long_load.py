@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 
 from fixtures.made_fleet import simulate_fleet
-from tests.service.conftest import migrated, new_site, site  # noqa: F401  a database of its own
 
 # Called while the folder is read: a save of somebody else, in a connection of its own that waits for nobody.
 MEANWHILE = """
@@ -47,7 +46,7 @@ def fleet(tmp_path):
 
 
 @pytest.fixture
-def two_sites(new_site):  # noqa: F811
+def two_sites(new_site):
     made = new_site(engine="sqlite:///any.sqlite3", bare=True), new_site(engine="sqlite:///any.sqlite3", bare=True)
     for one in made:
         one.manage("migrate", "--verbosity=0")
@@ -57,8 +56,8 @@ def two_sites(new_site):  # noqa: F811
 WHEN_WRITTEN = {"history_date", "recorded_at", "placed_at", "made_at", "created_at", "seen_at", "changed_at"}
 
 
-def rows(site, table: str) -> list[tuple]:  # noqa: F811
-    """All rows of a table in their order. A key is told as the place of its row, as numbers differ from load to load."""
+def rows(site, table: str) -> list[tuple]:
+    """All rows of a table in their order. A key is the place of its row: numbers differ from load to load."""
     keys = {column: of for _, _, of, column, *_ in site.sql(f"PRAGMA foreign_key_list({table})")}
     keys = {column: of for column, of in keys.items() if of != "diestore_party"}
     columns = [name for _, name, _, _, _, is_key in site.sql(f"PRAGMA table_info({table})") if not is_key]
