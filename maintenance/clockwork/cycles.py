@@ -4,9 +4,9 @@ A cycle of an edge runs from one fresh edge (ground, replaced, turned) to the ne
 The edge that is followed is a position's: a block that carries several cuts is ground as a whole, so that its cuts
 share their renewals and what was found. Times are seconds since the epoch.
 
-An edge that is touched up with a stone is looked at and not renewed. Found sharp, that is a look like any other. Found
-dull or chipped, its record ends there; its hits run on, and how long it then goes tells of no life: it is neither fresh
-nor as old as it was, and what share of its life a stone gives back is not known.
+An edge that is touched up with a stone or coated again is looked at and not renewed: it is neither fresh nor as old as
+it was. A cycle ends there and another begins, on which the hits run on; what was done on the way, and at how many hits,
+goes with it. What share of its life that gave back is for the engine to learn (life/renewals.py).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import statistics
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -45,8 +45,7 @@ class Build:
 class Cycle:
     """One cycle of one edge, in strokes in which it cuts.
 
-    from_hits: hits on the edge when its record began (0 where it began sharp, or where its age is unknown); all of them
-    where how it runs tells nothing.
+    from_hits: hits on the edge when its record began (0 where it began sharp, or where its age is unknown).
     lower_hits, hits: it went dull, or chipped, in (lower_hits, hits]; for an edge still sharp both are the hits it ran.
     """
 
@@ -64,6 +63,7 @@ class Cycle:
     looked: bool  # `found` was given at its end
     lot: int
     estimated: bool
+    touches: tuple[tuple[str, int], ...] = ()  # works in between since the edge was fresh, and its hits at each
     passed: tuple[tuple[int, float], ...] = ()  # the lots it cut, in order of time, and its hits in each
     readings: tuple[tuple[int, str, float], ...] = ()
 
@@ -178,10 +178,6 @@ def cycles(log: DieLog, as_of: float) -> list[Cycle]:
     return sorted(made, key=lambda c: (c.position, c.ended, c.hits, c.open))
 
 
-def _telling_nothing(cycle: Cycle) -> Cycle:
-    return replace(cycle, from_hits=cycle.hits, lower_hits=cycle.hits, readings=())
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Begun:
     """Where a cycle began. at None: before the records. hits: on the edge then; unknown: nobody knows how many."""
@@ -190,9 +186,19 @@ class _Begun:
     clock_hits: int
     hits: int
     unknown: bool = False
+    touches: tuple[tuple[str, int], ...] = ()
 
     def is_before(self, moment: float) -> bool:
         return self.at is None or self.at < moment
+
+
+@dataclass(frozen=True)
+class _Age:
+    """hits: on the edge; unknown: nobody knows how many. touches: works in between since it was fresh."""
+
+    hits: int = 0
+    unknown: bool = False
+    touches: tuple[tuple[str, int], ...] = ()
 
 
 class _Walker:
@@ -212,7 +218,7 @@ class _Walker:
             if reading.at <= as_of:
                 self.readings[reading.position].append(reading)
         self.ends = {(r.position, r.at): r for r in log.replacements}
-        self.carried: dict[int, tuple[int, bool]] = {}
+        self.carried: dict[int, _Age] = {}
         self.coating: dict[int, str] = {}
         self.left_at: dict[int, float] = {}
         runs = sorted(log.runs, key=lambda r: r.started)
@@ -233,41 +239,44 @@ class _Walker:
         clock = self.clocks.of(position.variants, cutting=True)
         begun = self._begun(span, piece, clock)
         made = []
-        touched_up = False
         for work in self.works[span.position]:
             if not _on(work, span):
                 continue
             done = OPERATIONS[work.operation]
             # Of an edge whose age is not known a find in mid-cycle tells nothing.
-            noticed = done.touches_up and not begun.unknown and ended_as(work.why, work.found) != "sharp"
-            if done.fresh_edge or noticed:
+            if done.fresh_edge or (done.in_between and not begun.unknown):
                 now = clock.at(work.at, hits_into_run=work.hits_into_run)
                 cycle = self._cycle(span, clock, begun, work, now)
-                made.append(_telling_nothing(cycle) if touched_up else cycle)
-                begun = _Begun(at=work.at, clock_hits=now.hits, hits=0 if done.fresh_edge else cycle.hits)
-                touched_up = noticed
+                made.append(cycle)
+                fresh = done.fresh_edge or cycle.hits == 0
+                begun = _Begun(
+                    at=work.at,
+                    clock_hits=now.hits,
+                    hits=0 if fresh else cycle.hits,
+                    touches=() if fresh else (*begun.touches, (work.operation, cycle.hits)),
+                )
             if work.coating_after:
                 self.coating[piece.id] = work.coating_after
         end_s = self.as_of if span.until is None else min(span.until, self.as_of)
         end = None if span.until is None or span.until > self.as_of else self.ends[(span.position, span.until)]
         now = clock.at(end_s, hits_into_run=end.hits_into_run if end else None)
         cycle = self._cycle(span, clock, begun, end, now)
-        made.append(_telling_nothing(cycle) if touched_up else cycle)
-        self.carried[piece.id] = (made[-1].hits, begun.unknown)
+        made.append(cycle)
+        self.carried[piece.id] = _Age(cycle.hits, begun.unknown, begun.touches)
         self.left_at[piece.id] = end_s
         return [c for c in made if keep and (c.open or c.hits > c.from_hits or c.ended_as == "chipped")]
 
     def _begun(self, span: Span[float], piece: PieceRow, clock: Clock) -> _Begun:
         """How the edge stood when this fitting began."""
-        hits, unknown = self._age(span, piece)
+        age = self._age(span, piece)
         clock_hits = 0
         if span.since is not None:
             replaced = self.ends.get((span.position, span.since))
             clock_hits = clock.at(span.since, hits_into_run=replaced.hits_into_run if replaced else None).hits
-        return _Begun(at=span.since, clock_hits=clock_hits, hits=hits, unknown=unknown)
+        return _Begun(at=span.since, clock_hits=clock_hits, hits=age.hits, unknown=age.unknown, touches=age.touches)
 
-    def _age(self, span: Span[float], piece: PieceRow) -> tuple[int, bool]:
-        """Hits on the edge when this fitting began, and whether that is unknown."""
+    def _age(self, span: Span[float], piece: PieceRow) -> _Age:
+        """How old the edge was when this fitting began."""
         if piece.id in self.carried:
             left = self.left_at[piece.id]
             ground = [
@@ -275,17 +284,17 @@ class _Walker:
                 for w in self.bench[piece.id]
                 if w.at >= left and (span.since is None or w.at <= span.since) and OPERATIONS[w.operation].fresh_edge
             ]
-            return (0, False) if ground else self.carried[piece.id]
+            return _Age() if ground else self.carried[piece.id]
         if any(
             OPERATIONS[w.operation].fresh_edge and (span.since is None or w.at <= span.since)
             for w in self.bench[piece.id]
         ):
-            return 0, False
+            return _Age()
         if piece.opening == "new":
-            return 0, False
+            return _Age()
         if piece.opening in ("counted", "estimated") and piece.opening_hits_since_sharpening is not None:
-            return piece.opening_hits_since_sharpening, False
-        return 0, True
+            return _Age(piece.opening_hits_since_sharpening)
+        return _Age(unknown=True)
 
     def _cycle(
         self, span: Span[float], clock: Clock, begun: _Begun, end: WorkRow | ReplacementRow | None, now: ClockReading
@@ -333,6 +342,7 @@ class _Walker:
             looked=bool(end is not None and end.found and end.found != "not looked"),
             lot=self._lot(end_s),
             estimated=now.estimated,
+            touches=begun.touches,
             passed=self._passed(position, clock, begun.clock_hits, now.hits),
             readings=tuple(readings),
         )

@@ -11,9 +11,14 @@ class Operation:
     meaning: str
     fresh_edge: bool  # hits since sharpened start again
     removes: bool  # takes from the grind allowance
-    touches_up: bool = False  # somebody saw the edge and touched it up: a look, after which its hits run on
+    touches_up: bool = False  # somebody saw the edge and touched it up; its hits run on
     raises: bool = False  # the piece stands higher by it, or lower
     coats: bool = False
+
+    @property
+    def in_between(self) -> bool:
+        """Gives a share of the edge back, if any; its hits run on."""
+        return self.touches_up or self.coats
 
     @property
     def on_the_edge(self) -> bool:

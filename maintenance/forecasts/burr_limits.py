@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
-from maintenance.life import limit, predict
+from maintenance.life import limit, predict, renewals
 from maintenance.life.fleet import FleetFit
 from maintenance.life.readings import READINGS_NEEDED, ReadingModel
 
@@ -86,13 +86,15 @@ def _predict(
     gathered = samples.Gathered([part])
     specs, life, measured = gathered.specs, gathered.life, gathered.readings
     fresh = predict.predict_fleet(fit, specs, samples.sharpened_now(life), rest=gathered.rest).get(0)
+    off = renewals.offsets(life, fit.shares)
+    life, measured = renewals.aged(life, measured, fit.shares)
     if measured is not None:
         life = limit.told_of_limits(fit.reading_models, BURR, specs, life, measured)
     prediction = predict.predict_fleet(fit, specs, life, rest=gathered.rest).get(0)
     burrs: dict[int, dict[float, float]] = {}
-    for number, cycle in part.rows:
+    for row, (number, cycle) in enumerate(part.rows):
         if cycle.open:
-            burrs[number] = samples.burrs_um(cycle)
+            burrs[number] = {at + off[row]: um for at, um in samples.burrs_um(cycle).items()}
     held = {e: limit.held(fit, specs[e], of, burrs.get(e, {}), limit_um) for e, of in limits.items()}
     sharp = {e: limit.held(fit, specs[e], of, {}, limit_um) for e, of in limits.items()}
     return (

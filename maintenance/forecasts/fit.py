@@ -20,7 +20,7 @@ from .fleet_log import Tell, read_fleet
 from .predict import DieOutlook, tell_dies
 from .spool import OnDisk
 
-CODE_VERSION = "8"  # counts up when the same records would give other numbers
+CODE_VERSION = "9"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 
 
@@ -80,6 +80,9 @@ def hash_of(gathered: samples.Gathered) -> str:
         digest.update(np.ascontiguousarray(getattr(ordered, column)).tobytes())
     if ordered.passed is not None:
         for column in (ordered.passed.first, ordered.passed.lot, ordered.passed.hits):
+            digest.update(np.ascontiguousarray(column).tobytes())
+    if ordered.touched is not None:
+        for column in (ordered.touched.first, ordered.touched.lot, ordered.touched.hits):
             digest.update(np.ascontiguousarray(column).tobytes())
     if readings is not None:
         for column in (readings.row, readings.hits, readings.value, readings.quantity):

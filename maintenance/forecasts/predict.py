@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
 from maintenance.clockwork.rows import DieLog, PositionRow
-from maintenance.life import fleet, predict
+from maintenance.life import fleet, predict, renewals
 from maintenance.life.cycles import LifeSamples
 from maintenance.log.data import OrderLeft
 
@@ -38,6 +38,8 @@ class DieOutlook:
     usual_hours: float | None = None  # of a sharpening
 
     lot: dict | None = None  # what is taken for a lot, the strokes left of the one under way, and how lots differ
+
+    touched: list[dict] | None = None  # works in between on the edges it has, and what they are taken to give back
 
     sets_as_one: int = 0  # written down as dull as a whole, by habit: one edge stands for them
 
@@ -118,6 +120,7 @@ def tell_dies(
                 held=counted.held,
                 usual_hours=usual.usual_hours(log),
                 lot=_lot(fitted, log, part, as_of) if prediction else None,
+                touched=_touched(fitted, part) if prediction else None,
                 sets_as_one=int(gathered.sets_as_one[number]) if part.specs else 0,
             )
         )
@@ -139,6 +142,17 @@ def _lot(fitted: fleet.FleetFit, log: DieLog, part: samples.DieSamples, as_of: d
         "rest": round(part.rest),
         "spread": round(fitted.sw, 2),
     }
+
+
+def _touched(fitted: fleet.FleetFit, part: samples.DieSamples) -> list[dict] | None:
+    """Of each sort of work in between that an edge under way has had: its name, share, and those learnt from."""
+    sorts = {operation for _, cycle in part.rows if cycle.open for operation, _ in cycle.touches}
+    seen = {one.sort: one.seen for one in fitted.renewals}
+    return [
+        {"work": name, "share": round(float(fitted.shares[i]), 2), "seen": seen.get(i, 0)}
+        for i, name in enumerate(renewals.SORTS)
+        if name in sorts
+    ] or None
 
 
 def _left_and_fresh(

@@ -14,8 +14,8 @@ from diestore.handbook import materials, tool_steels
 from diestore.handbook.limits import STROKE_SHARE
 from maintenance.clockwork import cycles
 from maintenance.clockwork.rows import DieLog, PositionRow
-from maintenance.life import habits
-from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, Passed, SampleRefused
+from maintenance.life import habits, renewals
+from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, Passed, SampleRefused, Touches
 from maintenance.life.readings import Readings
 
 ENDED = {"sharp": SHARP, "dull": DULL, "chipped": CHIPPED}
@@ -130,6 +130,7 @@ class Gathered:
         self._whole: dict[str, array[Any]] = {name: array(code) for name, code in _COLUMNS.items()}
         self._measured: list[array[Any]] = [array(code) for code in "qddq"]
         self._passed: list[array[Any]] = [array(code) for code in "qqd"]  # lots a cycle cut; each lot, the hits in it
+        self._touched: list[array[Any]] = [array(code) for code in "qqd"]  # works in between, the sort and hits of each
         self.rest: dict[int, float] = {}  # of each die, where anything is still to come from the lot under way
         for die in dies:
             self.add(die)
@@ -153,6 +154,11 @@ class Gathered:
             for of, in_it in cycle.passed:
                 lot.append(of)
                 hits.append(in_it)
+            count, sort, hits = self._touched
+            count.append(len(cycle.touches))
+            for operation, at in cycle.touches:
+                sort.append(renewals.SORTS.index(operation))
+                hits.append(at)
             columns["edge"].append(first + number)
             columns["hits"].append(cycle.hits)
             columns["ended"].append(ENDED[cycle.ended_as])
@@ -170,7 +176,12 @@ class Gathered:
         moment = columns.pop("moment")
         count, lot, hits = (np.array(column) for column in self._passed)
         passed = Passed(np.r_[0, np.cumsum(count)].astype(np.int64), lot.astype(np.int64), hits.astype(float))
-        made = LifeSamples.of(columns.pop("edge"), columns.pop("hits"), columns.pop("ended"), passed=passed, **columns)
+        works, sort, at = (np.array(column) for column in self._touched)
+        touched = Touches(np.r_[0, np.cumsum(works)].astype(np.int64), sort.astype(np.int64), at.astype(float))
+        made = LifeSamples.of(
+            columns.pop("edge"), columns.pop("hits"), columns.pop("ended"), passed=passed,
+            touched=touched if len(touched.lot) else None, **columns,
+        )  # fmt: skip
         taken, _ = habits.planned(self.specs, made, moment)
         return habits.one_for_the_set(self.specs, taken, moment)
 
@@ -218,6 +229,7 @@ def sharpened_now(samples: LifeSamples) -> LifeSamples:
         lot=samples.lot,
         sure=samples.sure,
         passed=samples.passed,
+        touched=samples.touched,
     )
     kept = before.pick(~now | (before.hits > before.from_hits))
     return LifeSamples.together(

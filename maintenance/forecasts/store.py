@@ -170,6 +170,8 @@ def _die_row(outlook: DieOutlook, fit_row: FleetFit | None, wrong: Iterable[Dama
     _fill(row, outlook.prediction, outlook.limit)
     if outlook.sets_as_one:
         row.rests_on["sets_as_one"] = outlook.sets_as_one
+    if outlook.touched:
+        row.rests_on["touched"] = outlook.touched
     if outlook.unrun:
         row.rests_on["unrun"] = True
     if outlook.lot is not None:

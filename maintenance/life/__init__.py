@@ -16,6 +16,7 @@
 - web.py, ahead.py   lots that cycles share; what is worn and will be, lot by lot
 - fleet.py    what the fleet has in common, and how sure that is
 - readings.py, integrals.py   what readings say of the cycle under way
+- renewals.py what a touch with the stone or a new coat gives back of an edge
 - edges.py    edges as columns, for fleets too large for an object an edge
 - block.py    the sums of a forecast over some dies at a time
 - predict.py  what is left of a die and of its edges; of a whole fleet as arrays

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -81,7 +81,7 @@ class Passed:
         return len(self.first) - 1
 
     @classmethod
-    def of(cls, parts: Iterable[Iterable[tuple[int, float]]]) -> Passed:
+    def of(cls, parts: Iterable[Iterable[tuple[int, float]]]) -> Self:
         """parts: of each cycle its (lot, hits)."""
         cycles = [list(one) for one in parts]
         first = np.r_[0, np.cumsum([len(one) for one in cycles])].astype(np.int64)
@@ -93,12 +93,12 @@ class Passed:
         """Each cycle in one lot."""
         return cls(np.arange(len(lot) + 1), np.asarray(lot, np.int64), np.asarray(hits, float))
 
-    def __getitem__(self, rows: Rows) -> Passed:
+    def __getitem__(self, rows: Rows) -> Self:
         number = np.arange(len(self))[rows]
         count = np.diff(self.first)[number]
         first = np.r_[0, np.cumsum(count)]
         at = np.arange(first[-1]) + np.repeat(self.first[:-1][number] - first[:-1], count)
-        return Passed(first, self.lot[at], self.hits[at])
+        return type(self)(first, self.lot[at], self.hits[at])
 
     @property
     def row(self) -> NDArray[np.int64]:
@@ -106,7 +106,7 @@ class Passed:
         return np.repeat(np.arange(len(self)), np.diff(self.first))
 
     @classmethod
-    def together(cls, several: Iterable[Passed]) -> Passed:
+    def together(cls, several: Iterable[Self]) -> Self:
         several = list(several)
         count = np.concatenate([np.diff(one.first) for one in several])
         return cls(
@@ -114,6 +114,15 @@ class Passed:
             np.concatenate([one.lot for one in several]),
             np.concatenate([one.hits for one in several]),
         )
+
+
+class Touches(Passed):
+    """The works in between on each cycle's edge since it was fresh: lot the sort of work, its number in
+    `renewals.SORTS`, hits those on the edge at it. A cycle that such a work began has from_hits there at least."""
+
+    @classmethod
+    def none(cls, count: int) -> Self:
+        return cls(np.zeros(count + 1, np.int64), np.zeros(0, np.int64), np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -127,6 +136,7 @@ class LifeSamples:
     ended in within its die, -1 where not known. passed: the lots that it cut, where they are known; else the whole
     cycle is taken for its last lot's. sure: somebody looked at the edge when it ended. told, told_sd: what
     readings in the cycle say of ln of its whole life in hits, N(told, told_sd^2); not-a-number where there are none.
+    touched: works in between since the edge was fresh; its hits run on over them, see renewals.py.
     """
 
     edge: NDArray[np.int64]
@@ -141,6 +151,7 @@ class LifeSamples:
     told: NDArray[np.float64]
     told_sd: NDArray[np.float64]
     passed: Passed | None = None
+    touched: Touches | None = None
 
     def __post_init__(self) -> None:
         n = len(self.edge)
@@ -165,6 +176,8 @@ class LifeSamples:
             len(self.passed) != n or (self.passed.hits < 0).any() or (self.passed.lot < 0).any()
         ):
             raise SampleRefused("the lots that the cycles cut do not fit the cycles")
+        if self.touched is not None and len(self.touched) != n:
+            raise SampleRefused("the works in between do not fit the cycles")
         if (self.ended[self.under_way] != SHARP).any():
             raise SampleRefused("a cycle that still runs has an end")
 
@@ -187,6 +200,7 @@ class LifeSamples:
         told: ArrayLike = np.nan,
         told_sd: ArrayLike = np.nan,
         passed: Passed | None = None,
+        touched: Touches | None = None,
     ) -> LifeSamples:
         """From columns; scalars are spread over all rows. Without lower_hits a dull end is taken as exact."""
         edges = np.atleast_1d(np.asarray(edge, np.int64))
@@ -214,6 +228,7 @@ class LifeSamples:
             column(told, np.float64),
             column(told_sd, np.float64),
             passed,
+            touched,
         )
 
     @classmethod
@@ -251,8 +266,11 @@ class LifeSamples:
         passed = None
         if any(p.passed is not None for p in parts):
             passed = Passed.together(p.of_lots() for p in parts)
+        touched = None
+        if any(p.touched is not None for p in parts):
+            touched = Touches.together(Touches.none(len(p)) if p.touched is None else p.touched for p in parts)
         columns: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in _COLUMNS}
-        return cls(**columns, passed=passed)
+        return cls(**columns, passed=passed, touched=touched)
 
     def has_run(self) -> NDArray[np.bool_]:
         """Which rows are cycles at all: one under way on which nothing has run yet is none."""
@@ -268,7 +286,11 @@ class LifeSamples:
 
     def pick(self, rows: Rows) -> LifeSamples:
         columns: dict[str, Any] = {name: getattr(self, name)[rows] for name in _COLUMNS}
-        return LifeSamples(**columns, passed=None if self.passed is None else self.passed[rows])
+        return LifeSamples(
+            **columns,
+            passed=None if self.passed is None else self.passed[rows],
+            touched=None if self.touched is None else self.touched[rows],
+        )
 
     def in_canonical_order(self) -> LifeSamples:
         """Sorted by everything they hold, so that sums come out the same to the last digit in any order of loading."""
@@ -291,4 +313,4 @@ class LifeSamples:
         )
 
 
-_COLUMNS = tuple(f.name for f in fields(LifeSamples) if f.name != "passed")
+_COLUMNS = tuple(f.name for f in fields(LifeSamples) if f.name not in ("passed", "touched"))

@@ -21,6 +21,7 @@ from .cells import LARGEST
 from .cycles import DULL, HITS_UNIT, EdgeSpec, LifeSamples
 from .fleet import FleetFit
 from .grids import posterior
+from .renewals import aged
 
 FLAG_BELOW = 0.01
 
@@ -45,6 +46,7 @@ def drift_of_die(fit: FleetFit, edges: Sequence[EdgeSpec], before: LifeSamples, 
     before: its cycles up to the date, as they stood then (closed ones; those under way then do not matter).
     since: what each edge ran after the date: from_hits is what was on it at the date (0 where it was renewed since).
     """
+    (before, _), (since, _) = aged(before, None, fit.shares), aged(since, None, fit.shares)
     block = Block(edges, before.pick(~before.under_way), fit.alone())
     block.aim()
     theta = fit.best

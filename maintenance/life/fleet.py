@@ -13,7 +13,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import scipy  # its parts are loaded when they are first named, so that a start pays for none
@@ -26,6 +27,7 @@ from .edges import Edges
 from .grids import Grids, Theta, edge_marginals, nodes_for, posterior, travel
 from .readings import ReadingModel, Readings, tell
 from .readings import fit as learn_readings
+from .renewals import Renewal, aged, learn, seen, shares_of
 
 Array = NDArray[np.float64]
 
@@ -33,6 +35,7 @@ FIT_DIES = 60
 LN_K_STEP = 0.05
 LN_K_REACH = 0.2  # of one round: the quadratic between the tables holds so far
 ROUNDS = 10
+RENEWAL_ROUNDS, SHARE_STILL = 3, 0.03
 START_WOVEN = 0.1
 SURE_OF_LOTS = 5.0  # standard errors by which edges go dull together, for their lots to be told apart
 NO_LOTS = 0.03  # a spread of lots so small changes no forecast
@@ -64,6 +67,12 @@ class FleetFit:
     rounds: int
     reading_models: tuple[ReadingModel, ...] = ()
     covariance: Array | None = None
+    renewals: tuple[Renewal, ...] = ()  # what works in between give back; what is not in it goes by memory
+
+    @property
+    def shares(self) -> Array:
+        """[sorts] of an edge's wear that works in between give back."""
+        return shares_of(self.renewals)
 
     def spread(self) -> Array:
         """Covariance of theta, [p + 3, p + 3]: by the curvature at the top; of a fit that kept none by its draws."""
@@ -102,6 +111,7 @@ class FleetFit:
             if self.covariance is None
             else [[float(f"{v:.5g}") for v in r] for r in self.covariance],
             "readings": [model.to_dict() for model in self.reading_models],
+            "renewals": [asdict(one) for one in self.renewals],
             **{n: getattr(self, n) for n in _COUNTS},
         }
 
@@ -119,6 +129,7 @@ class FleetFit:
             chip_rates=chips.ChipRates.from_dict(data["chips"]),
             covariance=None if data.get("covariance") is None else np.array(data["covariance"], float),
             reading_models=tuple(ReadingModel(**model) for model in data.get("readings", ())),
+            renewals=tuple(Renewal(**one) for one in data.get("renewals", ())),
             **{n: data[n] for n in _COUNTS},
         )
 
@@ -161,6 +172,11 @@ def fit(
     """
     check(edges, samples)
     edges = Edges.of(edges)
+    renewals: tuple[Renewal, ...] = ()
+    if samples.touched is not None and seen(samples).any():
+        options: dict[str, Any] = {"seed": seed, "with_lots": with_lots, "fit_dies": fit_dies}
+        renewals = _learn_renewals(edges, samples, readings, options)
+    samples, readings = aged(samples, readings, shares_of(renewals))
     models: tuple[ReadingModel, ...] = ()
     if readings is not None:
         models = learn_readings(edges, samples, readings)
@@ -184,7 +200,23 @@ def fit(
         rounds=rounds,
         reading_models=models,
         covariance=covariance,
+        renewals=renewals,
     )
+
+
+def _learn_renewals(
+    edges: Edges, samples: LifeSamples, readings: Readings | None, options: dict[str, Any]
+) -> tuple[Renewal, ...]:
+    """Theta at what is thought of the shares, the shares at that theta, until they stand still."""
+    learnt: tuple[Renewal, ...] = ()
+    order, part = _some(edges, samples.pick(~samples.unknown_age), options["seed"], options["fit_dies"])
+    for _ in range(RENEWAL_ROUNDS):
+        shares = shares_of(learnt)
+        theta = fit(edges, *aged(samples, None, shares)[:1], draws=1, readings=None, **options).best
+        learnt = learn(edges.pick(order), part, theta, shares)
+        if np.abs(shares_of(learnt) - shares).max() < SHARE_STILL:
+            break
+    return learnt
 
 
 def canonical(edges: Edges, samples: LifeSamples) -> tuple[list[int], list[bytes]]:
@@ -208,6 +240,20 @@ def canonical(edges: Edges, samples: LifeSamples) -> tuple[list[int], list[bytes
     return [e for _, members in dies for e in members], [d for d, members in dies for _ in members]
 
 
+def _some(edges: Edges, samples: LifeSamples, seed: int, fit_dies: int) -> tuple[NDArray[np.int64], LifeSamples]:
+    """The edges with a cycle, of at most fit_dies dies, in canonical order; their cycles, numbered so."""
+    has = np.zeros(len(edges), bool)
+    has[samples.edge] = True
+    keep = [(e, h) for e, h in zip(*canonical(edges, samples), strict=True) if has[e]]
+    by_chance = sorted({h for _, h in keep}, key=lambda h: hashlib.sha256(str(seed).encode() + h).digest())
+    chosen = set(by_chance[:fit_dies])
+    order = np.array([e for e, h in keep if h in chosen], np.int64)
+    new_number = np.full(len(edges), -1, np.int64)
+    new_number[order] = np.arange(len(order))
+    samples = samples.pick(new_number[samples.edge] >= 0).in_canonical_order()
+    return order, replace(samples, edge=new_number[samples.edge])
+
+
 @dataclass
 class _Problem:
     """The records that theta is fitted on: edges with a known cycle, in canonical order."""
@@ -225,17 +271,7 @@ class _Problem:
 
     @classmethod
     def of(cls, edges: Edges, samples: LifeSamples, *, seed: int, fit_dies: int, with_lots: bool) -> _Problem:
-        samples = samples.pick(~samples.unknown_age)
-        has = np.zeros(len(edges), bool)
-        has[samples.edge] = True
-        keep = [(e, h) for e, h in zip(*canonical(edges, samples), strict=True) if has[e]]
-        by_chance = sorted({h for _, h in keep}, key=lambda h: hashlib.sha256(str(seed).encode() + h).digest())
-        chosen = set(by_chance[:fit_dies])
-        order = np.array([e for e, h in keep if h in chosen], np.int64)
-        new_number = np.full(len(edges), -1, np.int64)
-        new_number[order] = np.arange(len(order))
-        samples = samples.pick(new_number[samples.edge] >= 0).in_canonical_order()
-        samples = replace(samples, edge=new_number[samples.edge])
+        order, samples = _some(edges, samples.pick(~samples.unknown_age), seed, fit_dies)
         die_names = edges.die[order].tolist()
         numbers: dict[int, int] = {}
         die = np.array([numbers.setdefault(d, len(numbers)) for d in die_names], np.int64)

@@ -24,6 +24,7 @@ from .cycles import HITS_UNIT, EdgeSpec, LifeSamples
 from .edges import Edges
 from .fleet import FleetFit, check
 from .readings import Readings, tell
+from .renewals import aged
 
 Array = NDArray[np.float64]
 
@@ -251,6 +252,7 @@ def forecast_fleet(
 ) -> FleetForecast:
     """The same as arrays, for fleets of any size: memory grows with what is handed in and given back alone."""
     check(edges, samples)
+    samples, readings = aged(samples, readings, fit.shares)
     if readings is not None:
         samples = tell(fit.reading_models, edges, samples, readings)
     edges = Edges.of(edges)

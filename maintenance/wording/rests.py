@@ -29,3 +29,20 @@ def unsure(prior_share: float) -> str:
     if prior_share >= 1.0:
         return "The usual hits are as unsure as by the handbook alone"
     return f"The usual hits are {as_unsure(prior_share)} as unsure as by the handbook alone"
+
+
+_WORKS = {
+    "dressed in the press": ("a touch with the stone", "touches"),
+    "recoated": ("a new coat", "new coats"),
+}
+ENOUGH = 10  # works with hits run after them, for the shop's own record to be named first
+
+
+def touched(work: str, share: float, seen: int) -> str:
+    """What a work in between is taken to give back, and on what that stands."""
+    one, many = _WORKS[work]
+    told = f"{one[0].upper()}{one[1:]} is taken to give back {100 * share:.0f} % of what an edge has worn"
+    if seen >= ENOUGH:
+        return f"{told}, as learnt from {seen:,} {many} here and what ran after them."
+    so_far = f"; so far it has {seen}" if seen else ""
+    return f"{told}: mostly from memory, until this shop has run hits after {ENOUGH} of them{so_far}."

@@ -120,7 +120,9 @@ def test_a_look_in_mid_cycle_narrows_the_interval_but_not_the_look_that_found_it
 def test_a_stone_touch_is_a_look_and_no_new_edge():
     for why, found in (("other", ""), ("other", "not looked"), ("dull", "sharp"), ("planned", "sharp")):
         made = cycles(log(works=(dressed(5.5, why, found),)), 20 * DAY)
-        assert [told(c) for c in made] == [(0, 10_000, 10_000, "sharp", True)], (why, found)
+        expected = [(0, 5000, 5000, "sharp", False), (5000, 10_000, 10_000, "sharp", True)]
+        assert [told(c) for c in made] == expected, (why, found)
+        assert [c.touches for c in made] == [(), (("dressed in the press", 5000),)]
     state = states(log(works=(dressed(5.5, "dull", "dull"),)), 20 * DAY)[1]
     assert (state.hits_since_sharpening, state.grinds) == (10_000, 0)
     assert state.allowance_left_mm == pytest.approx(3.9), "what the stone took is gone all the same"
@@ -129,7 +131,8 @@ def test_a_stone_touch_is_a_look_and_no_new_edge():
 def test_a_stone_touch_that_found_it_sharp_narrows_when_it_went_dull():
     late = (run(1, 1000), run(2, 1000), run(3, 1000), run(4, 5000))
     inside = dressed(4 + 4 / 24, found="sharp")
-    assert told(cycles(log(runs=late, works=(inside, work(5.5, "dull"))), 20 * DAY)[0])[:3] == (0, 5500, 8000)
+    made = cycles(log(runs=late, works=(inside, work(5.5, "dull"))), 20 * DAY)
+    assert [told(c)[:4] for c in made][:2] == [(0, 5500, 5500, "sharp"), (5500, 5500, 8000, "dull")]
 
 
 @pytest.mark.parametrize(
@@ -137,13 +140,26 @@ def test_a_stone_touch_that_found_it_sharp_narrows_when_it_went_dull():
 )
 def test_a_stone_touch_that_found_it_dull_ends_its_record_and_its_hits_run_on(why, found, ended):
     made = cycles(log(works=(dressed(5.5, why, found),)), 20 * DAY)
-    assert [told(c) for c in made] == [(0, 4000, 5000, ended, False), (10_000, 10_000, 10_000, "sharp", True)]
-    # How long a touched edge then goes is no life of a fresh one, nor of one that old: it is left out.
+    assert [told(c) for c in made] == [(0, 4000, 5000, ended, False), (5000, 10_000, 10_000, "sharp", True)]
+    # How long it then goes tells what the touch gave back: its hits run on, and the touch goes with it.
     made = cycles(log(works=(dressed(5.5, why, found), work(8.5, "dull"))), 20 * DAY)
-    assert [told(c) for c in made] == [(0, 4000, 5000, ended, False), (0, 2000, 2000, "sharp", True)]
-    # A chip is one all the same.
-    made = cycles(log(works=(dressed(5.5, why, found), work(8.5, "chipped"))), 20 * DAY)
-    assert [told(c) for c in made][1] == (8000, 8000, 8000, "chipped", False)
+    assert [told(c) for c in made] == [
+        (0, 4000, 5000, ended, False), (5000, 7000, 8000, "dull", False), (0, 2000, 2000, "sharp", True),
+    ]  # fmt: skip
+    assert [c.touches for c in made] == [(), (("dressed in the press", 5000),), ()]
+    made = cycles(log(works=(dressed(5.5, why, found), dressed(7.5), work(8.5, "chipped"))), 20 * DAY)
+    assert told(made[2]) == (7000, 7000, 8000, "chipped", False)
+    assert made[2].touches == (("dressed in the press", 5000), ("dressed in the press", 7000))
+
+
+def test_a_new_coat_goes_on_over_its_hits_as_an_edge_of_another_build():
+    coated = work(5.5, "planned", "sharp", operation="recoated", coating_after="TiCN")
+    made = cycles(log(works=(coated,)), 20 * DAY)
+    assert [told(c) for c in made] == [(0, 5000, 5000, "sharp", False), (5000, 10_000, 10_000, "sharp", True)]
+    assert [c.build.coating for c in made] == ["", "TiCN"] and made[1].touches == (("recoated", 5000),)
+    # On an edge just sharpened there is nothing to give back.
+    made = cycles(log(works=(work(5.5), replace(coated, sequence=1))), 20 * DAY)
+    assert [c.touches for c in made] == [(), ()] and told(made[1]) == (0, 5000, 5000, "sharp", True)
 
 
 def test_of_an_edge_of_unknown_age_a_stone_touch_tells_nothing():

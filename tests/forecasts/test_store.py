@@ -1,6 +1,7 @@
 """From rows to forecasts and back: laws that hold whatever the numbers are."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from django.core.management import call_command
@@ -86,20 +87,34 @@ def test_more_hits_leave_less_and_a_sharpening_gives_it_back(shop):
     assert fresh.half_hits > half
 
 
+def _left_on(code, told):
+    return next(edge.share_left for edge in queries.edges_of(told) if edge.position.code == code)
+
+
 @pytest.mark.parametrize(("why", "found"), [("dull", "dull"), ("dull", "not looked"), ("other", "sharp")])
-def test_a_stone_touch_gives_nothing_back(shop, why, found):
+def test_a_stone_touch_gives_a_share_back_and_the_page_says_from_where_that_is_known(shop, why, found):
     make.run(shop[0], 80, 15_000)
     store.fit_and_forecast(shop[0].plant)
     before = queries.newest_forecast(shop[0])
+    of_punch = [_left_on("1-A", before)]
     punch = write.SharpenedPiece(
         position=shop[0].positions.get(code="1-A"), why=why, found=found, removed_mm=0.01,
         operation="dressed in the press",
     )  # fmt: skip
     write.log_sharpening(by=make.actor(), die=shop[0], at=make.moment(90), pieces=[punch])
     after = store.refresh_die(shop[0])
-    assert after.hits_since_sharpening == before.hits_since_sharpening == 24_000
-    for share in before.remaining:
-        assert after.remaining[share] <= before.remaining[share]
+    assert after.hits_since_sharpening == before.hits_since_sharpening == 24_000, "its hits run on"
+    of_punch.append(_left_on("1-A", after))
+    assert of_punch[0] < of_punch[1] < 0.8, "younger than it was, and far from fresh"
+    # A sharpening is another matter.
+    write.log_sharpening(by=make.actor(), die=shop[0], at=make.moment(91), pieces=[replace(punch, operation="ground")])
+    ground = store.refresh_die(shop[0])
+    assert _left_on("1-A", ground) > 0.95
+    said = state.rests_on(after)
+    assert "A touch with the stone is taken to give back 30 % of what an edge has worn: mostly from memory" in said
+    assert "touch with the stone" not in state.rests_on(ground)
+    after.rests_on["touched"] = [{"work": "dressed in the press", "share": 0.44, "seen": 23}]
+    assert "give back 44 % of what an edge has worn, as learnt from 23 touches here" in state.rests_on(after)
 
 
 def test_a_die_without_a_cutting_edge_is_refused_in_words(shop):

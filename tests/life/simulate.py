@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, Passed
+from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, Passed, Touches
 from maintenance.life.readings import Readings
 
 
@@ -43,6 +43,9 @@ class World:
     sides_apart: bool = False  # punches and die sections are ground each when their own most worn is due
     set_each_order: bool = False  # every order starts with a fresh set
     set_with_dull: float = 0.0  # chance that the whole set is ground when an edge is found dull or chipped
+    dressed: float = 0.0  # chance that an edge found dull is touched with a stone in the press and not ground
+    renewed: float = 0.4  # and so much of its wear is given back
+    renewed_sd: float = 0.0  # from one touch to the next
     told_as_one: bool = False  # and then every edge of it is written down as dull
     looks_a_life: float = (
         0.0  # looks come every so many hits, a round count: so many in the usual life; 0: at runs' ends
@@ -97,6 +100,10 @@ WORLDS = {
     "lots differ, orders end": World(lot_sd=0.45, lot_for_ever=False, **EACH_ORDER),
     "orders differ inside a cycle": World(lot_sd=0.45, **DESCRIBED),
     "coils differ, named": World(lot_sd=0.45, coil=0.6, **DESCRIBED),
+    "dull edges dressed": World(**DESCRIBED, dressed=0.5),
+    "dressed, 1.2 years": World(**DESCRIBED | {"years": 1.2}, dressed=0.3),
+    "dressed, it gives nothing back": World(**DESCRIBED, dressed=0.5, renewed=0.0),
+    "dressed, each touch otherwise": World(**DESCRIBED, dressed=0.5, renewed_sd=0.2),
     "coils differ, not named": World(lot_sd=0.45, coil=0.6, coil_named=False, **DESCRIBED),
 }
 
@@ -137,7 +144,7 @@ class Shop:
 def shop(world: World, seed: int) -> Shop:
     edges: list[EdgeSpec] = []
     ln_eta: list[float] = []
-    names = ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot", "at", "cut")
+    names = ("edge", "from", "lower", "hits", "ended", "open", "unknown", "lot", "at", "cut", "touched")
     columns: dict[str, list] = {n: [] for n in names}
     hits_now, order_hits, unknown_now, readings, left, parts, paths, rest = [], [], [], [], [], [], [], []
     for die in range(world.dies):
@@ -168,6 +175,7 @@ def shop(world: World, seed: int) -> Shop:
         unknown_age=columns["unknown"],
         lot=columns["lot"],
         passed=None if world.lot_for_ever and world.set_each_order else Passed.of(columns["cut"]),
+        touched=Touches.of(columns["touched"]) if world.dressed else None,
     )
     return Shop(
         world,
@@ -280,7 +288,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
     def add(e, lower, hits, ended_as, lot, open_):
         for name, value in (
             ("edge", offset + e),
-            ("from", 0.0),
+            ("from", max(touched[e], default=0.0)),
             ("lower", lower),
             ("hits", hits),
             ("ended", ended_as),
@@ -289,6 +297,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             ("lot", lot),
             ("at", strokes),
             ("cut", list(cut[e].items())),
+            ("touched", [(0, hits_then) for hits_then in touched[e]]),
         ):
             columns[name].append(value)
         ended.append((e, lower, hits, "open" if open_ else ended_as, dict(truly[e])))
@@ -300,6 +309,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
     cut: list[dict[int, float]] = [{} for _ in range(n)]  # hits in each lot, of the cycle under way, as recorded
     truly: list[dict[int, float]] = [{} for _ in range(n)]  # and as it was
     ended: list[tuple] = []  # edge, hits at the look before and at the end, how, lots it truly cut
+    touched: list[list[float]] = [[] for _ in range(n)]  # hits at each touch since the edge was fresh
     coils, coil, coil_left, coil_w = 0, world.coil * order_usual, 0.0, 0.0
     cycle_noise = rng.normal(0, world.reading_cycle_sd, n)
 
@@ -317,7 +327,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                 add(e, since[e], on_edge[e], DULL, named, False)
         on_edge[which], wear[which], unknown[which], before[which] = 0.0, 0.0, False, 0.0
         for e in which:
-            cut[e], truly[e] = {}, {}
+            cut[e], truly[e], touched[e] = {}, {}, []
         unit[which] = rng.exponential(size=len(which))
         cycle_noise[which] = rng.normal(0, world.reading_cycle_sd, len(which))
 
@@ -382,12 +392,18 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                 chip = chip_at[e] <= step
                 if dull and (not chip or (life[e] - worn[e]) / wear_a_hit <= chip_at[e]):
                     add(e, start[e], on_edge[e], DULL, named, False)
+                    if world.dressed and rng.random() < world.dressed:
+                        back = np.clip(rng.normal(world.renewed, world.renewed_sd), 0.0, 1.0)
+                        touched[e].append(on_edge[e])
+                        before[e], wear[e], unit[e] = (1 - back) * (before[e] + wear[e]), 0.0, rng.exponential()
+                        cut[e], truly[e] = {}, {}
+                        continue
                 elif chip:
                     add(e, on_edge[e], on_edge[e], CHIPPED, named, False)
                 else:
                     continue
                 on_edge[e], wear[e], unit[e], unknown[e], before[e] = 0.0, 0.0, rng.exponential(), False, 0.0
-                cut[e], truly[e] = {}, {}
+                cut[e], truly[e], touched[e] = {}, {}, []
                 cycle_noise[e] = rng.normal(0, world.reading_cycle_sd)
                 opened = True
             for side in sides if world.pulled_at_round else ():
@@ -423,4 +439,5 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             measure(e, on_edge[e] + left[e])
         add(e, on_edge[e], on_edge[e], SHARP, named, True)
     left = np.minimum(left, rng.exponential(1e5 / max(world.chips_per_100k, 1e-9), n))
-    return on_edge + before, unknown, order_usual * rng.gamma(6.0, 1 / 6.0), left, paths, cycle_noise, rest
+    worn = np.where([bool(mine) for mine in touched], before + wear, on_edge + before)
+    return worn, unknown, order_usual * rng.gamma(6.0, 1 / 6.0), left, paths, cycle_noise, rest

@@ -313,6 +313,8 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
         sentence += f" {burr_limits.sentence(limit, units.show(limit['um'], 'burr_um', system))}"
     if lot := f.rests_on.get("lot"):
         sentence += f" {_of_lots(lot)}"
+    for one in f.rests_on.get("touched", ()):
+        sentence += f" {rests.touched(one['work'], one['share'], one['seen'])}"
     if sets := f.rests_on.get("sets_as_one"):
         sentence += (
             f" {numbers.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "

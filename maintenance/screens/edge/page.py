@@ -258,7 +258,7 @@ def cycles_shown(edge: EdgeState, chosen: Sequence[int]) -> list[EdgeCycle]:
 
 def _ends(position: Position) -> tuple[dict[float, dict], dict[float, dict]]:
     """What may have ended a cycle, by its moment: works on the edge, and replacements."""
-    on_the_edge = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
+    on_the_edge = [key for key, operation in OPERATIONS.items() if operation.fresh_edge or operation.in_between]
     works = Work.objects.standing().filter(position=position, operation__in=on_the_edge)
     changes = Replacement.objects.standing().filter(position=position, since_start=False)
     columns = ("pk", "at", "why", "found")
@@ -270,7 +270,7 @@ def _ends(position: Position) -> tuple[dict[float, dict], dict[float, dict]]:
 
 
 def _goes_on(begun_with: dict | None) -> bool:
-    return begun_with is not None and OPERATIONS[begun_with["operation"]].touches_up
+    return begun_with is not None and OPERATIONS[begun_with["operation"]].in_between
 
 
 def _runs(position: Position) -> list[tuple[float, str | None, str, float]]:
