@@ -1,9 +1,9 @@
 """SQLite lets one write at a time: a long load is done on a copy beside the database, and taken over in one go.
 
 A load of a minute would hold up everybody who saves for that minute. So numbers for its rows are set aside, the
-database is copied, and the load runs on the copy, which notes what rows it changes. Then one short transaction takes over
-the new rows, the changed ones and those that went. Where somebody else changed one of those rows, or a die of the load,
-meanwhile, the load is done again; after some tries it is done in place, and others wait.
+database is copied, and the load runs on the copy, which notes what rows it changes. Then one short transaction takes
+over the new rows, the changed ones and those that went. Where somebody else changed one of those rows, or a die of the
+load, meanwhile, the load is done again; after some tries it is done in place, and others wait.
 """
 
 from __future__ import annotations
