@@ -6,6 +6,7 @@ from django.urls import include, path
 from diestore.access.views import AdministrationSignIn
 
 handler400 = "diestore.access.views.bad_request"
+handler404 = "diestore.access.views.not_found"
 urlpatterns = [
     path("admin/login/", AdministrationSignIn.as_view(), name="administration_sign_in"),
     path("admin/", admin.site.urls),

@@ -45,6 +45,11 @@ def bad_request(request, exception):
     return render(request, "413.html" if too_much else "400.html", status=413 if too_much else 400)
 
 
+def not_found(request, exception):
+    """No such page. Django's own looks for a form's token first, and breaks on a body that it cannot read."""
+    return render(request, "404.html", status=404)
+
+
 def _not_remembered(request) -> HttpResponse:
     """All was done, then the session could not be written: the database went away, or the sign-in was ended meanwhile.
 

@@ -101,3 +101,12 @@ def test_an_address_that_is_not_asked_for_in_that_way_says_so(strict):
     answer = strict.post("/due/", {"q": "x"})
     assert the_page(answer, 405, "Nothing was saved or changed") and "GET" in answer["Allow"]
     assert strict.head("/sign-out/").content == b""
+
+
+def test_a_body_of_no_boundary_is_answered_at_an_address_that_is_none():
+    client = Client(raise_request_exception=False, enforce_csrf_checks=True)
+    client.force_login(make.user("lead"))
+    client.cookies["csrftoken"] = "t" * 32
+    for there, status, words in (("/nowhere/", 404, "no such page"), ("/settings/", 400, "")):
+        answer = client.generic("POST", there, b"{}", content_type="multipart/form-data")
+        assert answer.status_code == status and words in answer.content.decode().casefold(), there
