@@ -95,6 +95,11 @@ class DieAdmin(TellingAdmin, SimpleHistoryAdmin):
     list_select_related = ("usual_stock", "usual_press")
     inlines = (StationInline, VariantInline, PositionInline)
 
+    def get_readonly_fields(self, request, obj=None):
+        """A die is moved on its own page, where its open orders and pieces go along."""
+        own = super().get_readonly_fields(request, obj)
+        return (*own, "plant") if obj is not None else own
+
     def save_related(self, request, form, formsets, change) -> None:
         super().save_related(request, form, formsets, change)
         build.default_variant(form.instance)

@@ -5,6 +5,7 @@ from django.urls import include, path
 from maintenance.screens.due import views
 from maintenance.screens.edge import views as edge_views
 from maintenance.screens.entry import one_entry, restart
+from maintenance.screens.move import views as move_views
 from maintenance.screens.track_record import views as track_record_views
 from maintenance.screens.wear_model import views as wear_model_views
 
@@ -14,6 +15,7 @@ urlpatterns = [
     path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
     path("record/", track_record_views.Record.as_view(), name="record"),
     path("record/restart/", restart.Restart.as_view(), name="restart"),
+    path("dies/<int:pk>/move/", move_views.Move.as_view(), name="move"),
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),

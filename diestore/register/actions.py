@@ -50,6 +50,9 @@ GUARDED: dict[type[models.Model], tuple[tuple[str, ...], str]] = {
     ),
 }
 NEVER_BY_HAND = ("id",)
+MOVED_BY_ITSELF = (
+    "A die goes to another plant by a move of its own: its open orders and the pieces that sit in it go along."
+)
 
 
 # --- a new row --------------------------------------------------------------------------------------------------------
@@ -85,12 +88,20 @@ def enter(
 
 
 def amend(
-    *, by, row: models.Model, values: Mapping[str, object], at: dt.datetime, reason: str, opened: int | None = None
+    *,
+    by,
+    row: models.Model,
+    values: Mapping[str, object],
+    at: dt.datetime,
+    reason: str,
+    opened: int | None = None,
+    with_the_plant: bool = False,
 ) -> Amendment:
     """From a moment on a row is otherwise. What it was until then is kept.
 
     values: by column; of a many-to-many column the keys. opened: `amendments.newest_of` when the form was opened, so
-    that a change made meanwhile is not lost. Raises ChangeRefused, ChangedMeanwhile.
+    that a change made meanwhile is not lost. with_the_plant: whoever moves a die sees to what goes along. Raises
+    ChangeRefused, ChangedMeanwhile.
     """
     reason = writing.reason_of(reason, "Say why it is otherwise.")
     guarded, sentence = GUARDED.get(type(row), ((), ""))
@@ -103,6 +114,8 @@ def amend(
             raise ChangeRefused(sentence, field=fixed[0], errors=dict.fromkeys(fixed, sentence))
         if not kept:
             raise ChangeRefused("Nothing here is other than it was.")
+        if not with_the_plant:
+            _check_stays(row, kept)
         if isinstance(row, Cut):
             return CutRows(row).amend(by, kept, at, reason)
         past = amendments.standing(row)
@@ -133,6 +146,7 @@ def correct(
         kept = _differing(row, values, None)
         if not kept:
             raise ChangeRefused("Nothing here is other than it was.")
+        _check_stays(row, kept)
         if isinstance(row, Cut):
             return CutRows(row).correct(by, kept, reason)
         past = amendments.standing(row)
@@ -252,6 +266,8 @@ def take_back(*, by, amendment: Amendment, reason: str) -> Amendment:
         amendment = Amendment.objects.select_for_update().get(pk=amendment.pk)
         if amendment.is_struck:
             raise ChangeRefused(f"This is struck out since {day_of(amendment.struck_at)} already.")
+        if amendment.table == amendments.table_of(Die) and amendment.sort != Amendment.Sort.ENTERED:
+            _check_moved_back(amendment)
         model = standing_on.model_of(amendment.table)
         if amendment.sort == Amendment.Sort.MERGED:
             rows = _part_again(amendment)
@@ -434,6 +450,16 @@ def _bring_back(amendment: Amendment) -> list[models.Model]:
         ) from error
     standing_on.move_back(amendment.kept.get("let_go", ()), made[0])
     return made
+
+
+def _check_moved_back(amendment: Amendment) -> None:
+    if "plant" in amendment.fields and amendment.sort == Amendment.Sort.CHANGED:
+        raise ChangeRefused("Move the die back instead: its open orders and its pieces come along then.")
+
+
+def _check_stays(row: models.Model, kept: Mapping[str, object]) -> None:
+    if isinstance(row, Die) and "plant" in kept:
+        raise ChangeRefused(MOVED_BY_ITSELF, field="plant")
 
 
 def _differing(row: models.Model, values: Mapping[str, object], at: dt.datetime | None) -> dict[str, object]:

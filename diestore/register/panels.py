@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils.module_loading import import_string
 from django.utils.safestring import SafeString
 
-from diestore.access import roles
+from diestore.access import plants, roles
 
 from .models import Die
 
@@ -29,11 +29,18 @@ class Panel:
 
 @dataclass(frozen=True)
 class Act:
-    """Something to do about a die, as a button at the head of its page; its address takes the die as ?die=PK."""
+    """Something to do about a die, as a button at the head of its page; its address takes the die as ?die=PK.
+
+    of_several: only for who sees several plants; its address names the die itself.
+    """
 
     label: str
     url_name: str
     permission: str
+    of_several: bool = False
+
+    def address(self, die: Die) -> str:
+        return reverse(self.url_name, args=[die.pk]) if self.of_several else f"{reverse(self.url_name)}?die={die.pk}"
 
 
 PANELS = (
@@ -49,6 +56,7 @@ ACTS = (
     Act("Reading", "maintenance:log_reading", roles.LOG_READING),
     Act("Mishap", "maintenance:log_mishap", roles.LOG_MISHAP),
     Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
+    Act("Move to another plant", "maintenance:move", roles.EDIT_REGISTER, of_several=True),
 )
 
 
@@ -59,8 +67,7 @@ def panels_for(request: HttpRequest, die: Die) -> list[SafeString | str]:
 
 
 def acts_for(request: HttpRequest, die: Die) -> list[dict]:
-    return [
-        {"label": act.label, "url": f"{reverse(act.url_name)}?die={die.pk}"}
-        for act in ACTS
-        if request.user.has_perm(act.permission)
-    ]
+    mine = [act for act in ACTS if request.user.has_perm(act.permission)]
+    if any(act.of_several for act in mine) and len(plants.all_seen(request.user)) < 2:
+        mine = [act for act in mine if not act.of_several]
+    return [{"label": act.label, "url": act.address(die)} for act in mine]

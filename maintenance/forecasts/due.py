@@ -40,6 +40,7 @@ class DueRow:
     rests_on: str
     refusal: str
     wrong: tuple[Damage, ...] = ()
+    where: str = ""  # it stands where it does not run, in a word; nothing of a die in service
     unrun: bool = False
 
     @property
@@ -114,24 +115,53 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
     return ready
 
 
+@dataclass(frozen=True, kw_only=True)
+class Retired:
+    """A die that is retired and still named by an open order."""
+
+    pk: int
+    code: str
+    order: OrderLeft
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listed:
+    """rows: the dies with an open order, the likeliest not to finish it first. retired: those that run no more."""
+
+    rows: list[DueRow]
+    retired: list[Retired]
+
+
 def rows(plant: Plant | None = None, *, plants: Collection[int] | None = None) -> list[DueRow]:
-    """Every die with an open order, the likeliest not to finish it first. A fixed number of queries.
+    return listed(plant, plants=plants).rows
+
+
+def listed(plant: Plant | None = None, *, plants: Collection[int] | None = None) -> Listed:
+    """Every die with an open order. A fixed number of queries.
 
     plant: the orders of this one. plants: those that are seen; what a die elsewhere makes is not told then.
     """
     orders = queries.next_order_by_die(plant) if plant else queries.next_order_by_die(plants=plants)
     if not orders:
-        return []
+        return Listed(rows=[], retired=[])
     known = _read({"plant": plant} if plant else {} if plants is None else {"plant__in": sorted(plants)})
     elsewhere = orders.keys() - known.keys()  # the order's part is made by a die of another plant
     if elsewhere and plant is not None:
         known |= _read({"pk__in": elsewhere} | ({} if plants is None else {"plant__in": sorted(plants)}))
-    made = [_row(die, order, *known[die]) for die, order in orders.items() if die in known]
-    return sorted(made, key=lambda r: (-r.risk, r.due, r.code))
+    ours = [(die, order) for die, order in orders.items() if die in known]
+    retired = [
+        Retired(pk=die, code=known[die][0], order=order) for die, order in ours if known[die][2] == Die.Status.RETIRED
+    ]
+    gone = {one.pk for one in retired}
+    made = [_row(die, order, *known[die]) for die, order in ours if die not in gone]
+    return Listed(
+        rows=sorted(made, key=lambda r: (-r.risk, r.due, r.code)), retired=sorted(retired, key=lambda one: one.code)
+    )
 
 
-def _read(which: dict) -> dict[int, tuple[str, str, dict | None, int | None]]:
-    """Of each die its code, its description, what is told of it and the hits on the edge that limits it.
+def _read(which: dict) -> dict[int, tuple[str, str, str, dict | None, int | None]]:
+    """Of each die its code, its description, where it stands, what is told of it and the hits on the edge that limits
+    it.
 
     Asked by plant and not by a thousand numbers; in no order, since putting them in order takes longer than the rows.
     """
@@ -141,9 +171,10 @@ def _read(which: dict) -> dict[int, tuple[str, str, dict | None, int | None]]:
     newest_rows = newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words"), KT("rests_on__unrun"))
     forecasts = {die: dict(zip((*_TOLD, "words", "unrun"), rest, strict=True)) for die, *rest in newest_rows}
     known = {}
-    for die, code, description in Die.objects.filter(**which).order_by().values_list("pk", "code", "description"):
+    columns = ("pk", "code", "description", "status")
+    for die, code, description, status in Die.objects.filter(**which).order_by().values_list(*columns):
         f = forecasts.get(die)
-        known[die] = code, description, f, hits.get(f["limiting_id"]) if f else None
+        known[die] = code, description, status, f, hits.get(f["limiting_id"]) if f else None
     return known
 
 
@@ -153,10 +184,13 @@ _TOLD = (
 )  # fmt: skip
 
 
-def _row(pk: int, order: OrderLeft, code: str, description: str, f: dict | None, since: int | None) -> DueRow:
+def _row(
+    pk: int, order: OrderLeft, code: str, description: str, status: str, f: dict | None, since: int | None
+) -> DueRow:
     hours = f["usual_hours"] if f else None
     wrong = tuple(map(Damage.of_kept, f["damage"])) if f else ()
     columns = {"pk": pk, "code": code, "description": description, "order": order, "hours": hours, "wrong": wrong}
+    columns["where"] = "" if status == Die.Status.IN_SERVICE else status
     if f is None or not f["remaining"]:
         return DueRow(
             **columns,

@@ -6,6 +6,7 @@ import re
 import pytest
 from django.urls import reverse
 
+from diestore.register.models import Die
 from maintenance.forecasts import due, store
 from maintenance.forecasts.stored import chance_of_going
 from maintenance.log.data import OrderLeft
@@ -98,7 +99,7 @@ def test_it_sorts_both_ways(as_role, monkeypatch, column, rising):
         row(1, "26-2", 0.1, "1-A", 300, 500, 1, 1.0),
         row(2, "26-1", 0.5, "3-A", 100, 100, 5, 3.0),
     ]
-    monkeypatch.setattr(due, "rows", lambda plant=None, plants=None: list(made))
+    monkeypatch.setattr(due, "listed", lambda plant=None, plants=None: due.Listed(rows=list(made), retired=[]))
     client = as_role("lead")
     assert codes(page(client, sort=column)) == rising
     assert codes(page(client, sort=f"-{column}")) == rising[::-1]
@@ -236,3 +237,19 @@ def test_an_order_whose_die_stands_in_another_plant_is_listed_with_it():
     told = {row.code: row for row in due.rows(here)}
     assert set(told) == {"H-000", "H-001"}
     assert told["H-000"].half == DieForecast.objects.get(die=die, is_newest=True).half_hits
+
+
+def test_a_retired_die_is_taken_off_and_its_order_is_named(as_role):
+    first, second, third = shop(3)
+    Die.objects.filter(pk=first.pk).update(status=Die.Status.RETIRED)
+    Die.objects.filter(pk=second.pk).update(status=Die.Status.IN_REPAIR)
+    client = as_role("lead")
+    html = page(client)
+    assert codes(html) == [code for code in codes(html) if code != first.code] and len(codes(html)) == 2
+    text = re.sub(r"<[^>]+>", "", html)
+    number = first.orders.get().number
+    assert "1 retired die has an open order and is not listed: " in text
+    assert f"{first.code} (order {number})" in text
+    assert re.search(rf">{second.code}</a>.*?in repair", html, re.S) and "in service" not in html
+    first.orders.update(closed_at=make.moment(9))
+    assert "retired" not in page(client)

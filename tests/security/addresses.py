@@ -83,6 +83,7 @@ TABLE: dict[str, Row] = {
     "maintenance:edge": see(EVERYBODY, pk="position"),
     "maintenance:entry": see(EVERYBODY, sort="run", pk="first run"),
     "maintenance:log_mishap": form(may(roles.LOG_MISHAP), "die"),
+    "maintenance:move": form(may(roles.EDIT_REGISTER), pk="die"),
     "maintenance:mishap": see(may(*LOGS), pk="mishap"),
     "maintenance:entries": see(EVERYBODY),
     "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),

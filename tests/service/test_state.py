@@ -165,7 +165,7 @@ def test_trouble_of_the_database_is_a_503_with_a_sentence_and_a_number(as_role, 
 
     client = as_role("lead")
     client.raise_request_exception = False
-    monkeypatch.setattr("maintenance.forecasts.due.rows", breaks)
+    monkeypatch.setattr("maintenance.forecasts.due.listed", breaks)
     answer = client.get("/due/")
     page = answer.content.decode()
     assert answer.status_code == 503 and heading in page and "Traceback" not in page
@@ -180,7 +180,7 @@ def test_another_error_is_a_500_with_a_number_and_no_details(as_role, monkeypatc
 
     client = as_role("lead")
     client.raise_request_exception = False
-    monkeypatch.setattr("maintenance.forecasts.due.rows", breaks)
+    monkeypatch.setattr("maintenance.forecasts.due.listed", breaks)
     answer = client.get("/due/")
     page = answer.content.decode()
     assert answer.status_code == 500 and "customer" not in page
@@ -239,7 +239,7 @@ def test_what_breaks_is_in_the_log_under_the_number_that_the_page_shows(as_role,
 
     client = as_role("lead")
     client.raise_request_exception = False
-    monkeypatch.setattr("maintenance.forecasts.due.rows", breaks)
+    monkeypatch.setattr("maintenance.forecasts.due.listed", breaks)
     number = client.get("/due/")["X-Request-Id"]
     errors = [line for line in lines() if line["request"] == number and "error" in line]
     assert errors and "connection failed" in errors[0]["error"]

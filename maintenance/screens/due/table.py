@@ -54,11 +54,12 @@ class DueTable(tables.Table):
     def render_code(self, value, record):
         wrong = briefly(record.wrong)
         return format_html(
-            '<a href="{}">{}</a><small>{}</small>{}{}',
+            '<a href="{}">{}</a><small>{}</small>{}{}{}',
             reverse("diestore:die", args=[record.pk]),
             value,
             record.description,
             format_html('<small class="wrong">{}</small>', wrong) if wrong else "",
+            format_html('<small class="wrong">{}</small>', record.where) if record.where else "",
             BEING_WORKED_OUT if record.pk in self.being_worked_out else "",
         )
 

@@ -20,7 +20,8 @@ class Due(View):
     def get(self, request):
         shown = plants.shown(request.user)
         plant = shown[0] if len(shown) == 1 else None  # fits and their record are a plant's: of several none is told
-        every = due.rows(plant, plants=plants.plants_of(request.user))
+        told = due.listed(plant, plants=plants.plants_of(request.user))
+        every, seen = told.rows, plants.within(Die.objects.all(), request.user)
         form = DueFilter(request.GET or None)
         listed = form.pick(every) if form.is_bound else every
         table = lay_out(request, DueTable(Rows(listed), being_worked_out=tasks.being_worked_out()))
@@ -32,8 +33,9 @@ class Due(View):
                 "table": table,
                 "form": form,
                 "every": every,
-                "empty_register": not every and not plants.within(Die.objects.all(), request.user).exists(),
+                "empty_register": not (every or told.retired) and not seen.exists(),
                 "first": sentence(every),
+                "retired": told.retired,
                 "fit": newest.fit if newest else None,
                 "as_of": newest.as_of if newest else None,
                 "record": record_line.here(plant) if newest else None,

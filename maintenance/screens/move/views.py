@@ -1,0 +1,82 @@
+"""The page on which a die is moved to another plant."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views import View
+
+from diestore.access import plants, roles
+from diestore.register.actions import ChangeRefused
+from diestore.register.models import Die, Plant, Press
+from maintenance.log import changes, moves
+
+
+class MoveForm(forms.Form):
+    to = forms.ModelChoiceField(
+        label="To which plant?",
+        queryset=Plant.objects.none(),
+        empty_label=None,
+        error_messages={"required": "Pick a plant.", "invalid_choice": "Pick a plant of the list."},
+    )
+    press = forms.ModelChoiceField(
+        label="On which press does it run there?",
+        queryset=Press.objects.none(),
+        required=False,
+        empty_label="not known yet",
+        error_messages={"invalid_choice": "Pick a press of the list."},
+    )
+    reason = forms.CharField(
+        label="Why?",
+        max_length=300,
+        widget=forms.TextInput({"placeholder": "the job goes there, the press here is full ..."}),
+        error_messages={"required": "Say why it is moved.", "max_length": "Say it in 300 letters at most."},
+    )
+
+    def __init__(self, data=None, *, die: Die, user) -> None:
+        super().__init__(data)
+        others = plants.within(Plant.objects.exclude(pk=die.plant_id).order_by("code"), user, "pk")
+        self.fields["to"].queryset = others
+        self.fields["press"].queryset = Press.objects.filter(plant__in=others).select_related("plant").order_by("code")
+        if others.count() > 1:
+            self.fields["press"].label_from_instance = lambda press: f"{press}, {press.plant}"
+
+
+class Move(PermissionRequiredMixin, View):
+    """For whoever keeps the register, and sees both plants."""
+
+    raise_exception = True
+    permission_required = roles.EDIT_REGISTER
+
+    def get(self, request: HttpRequest, pk: int) -> HttpResponse:
+        die = self._die(request, pk)
+        return self._show(request, die, MoveForm(die=die, user=request.user))
+
+    def post(self, request: HttpRequest, pk: int) -> HttpResponse:
+        die = self._die(request, pk)
+        form = MoveForm(request.POST, die=die, user=request.user)
+        if not form.is_valid():
+            return self._show(request, die, form, status=422)
+        c = form.cleaned_data
+        try:
+            with changes.following() as outcome:
+                moves.move_die(by=request.user, die=die, to=c["to"], press=c["press"], reason=c["reason"])
+        except ChangeRefused as refused:
+            form.add_error(refused.field if refused.field in form.fields else None, str(refused))
+            return self._show(request, die, form, status=422)
+        if outcome.behind:
+            messages.warning(request, "It is moved, but its forecast could not be made anew.")
+        messages.success(request, f"{die} stands in {c['to']} now. Its open orders and the pieces in it went along.")
+        return redirect("diestore:die", pk=die.pk)
+
+    def _die(self, request: HttpRequest, pk: int) -> Die:
+        die = get_object_or_404(plants.within(Die.objects.select_related("plant"), request.user), pk=min(pk, 2**63 - 1))
+        if len(plants.all_seen(request.user)) < 2:
+            raise Http404("There is no other plant to move it to.")
+        return die
+
+    def _show(self, request: HttpRequest, die: Die, form: MoveForm, *, status: int = 200) -> HttpResponse:
+        return render(request, "maintenance/screens/move/move.html", {"die": die, "form": form}, status=status)
