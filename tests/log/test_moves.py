@@ -197,7 +197,7 @@ def test_the_lead_moves_it_on_a_page(client, die, north):
 
 
 def test_nobody_moves_a_die_to_a_plant_that_he_does_not_see(client, die, north):
-    for plants, status in (((die.plant, make.plant("west")), 422), ((die.plant,), 404)):
+    for plants, status in (((die.plant, make.plant("west")), 422), ((die.plant,), 422)):
         PlantOfUser.objects.filter(user=lead()).delete()
         PlantOfUser.objects.bulk_create(PlantOfUser(user=lead(), plant=plant) for plant in plants)
         client.force_login(lead())

@@ -240,7 +240,7 @@ def test_an_order_whose_die_stands_in_another_plant_is_listed_with_it():
 
 
 def test_a_retired_die_is_taken_off_and_its_order_is_named(as_role):
-    first, second, third = shop(3)
+    first, second, _ = shop(3)
     Die.objects.filter(pk=first.pk).update(status=Die.Status.RETIRED)
     Die.objects.filter(pk=second.pk).update(status=Die.Status.IN_REPAIR)
     client = as_role("lead")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views import View
 
@@ -73,10 +73,8 @@ class Move(PermissionRequiredMixin, View):
         return redirect("diestore:die", pk=die.pk)
 
     def _die(self, request: HttpRequest, pk: int) -> Die:
-        die = get_object_or_404(plants.within(Die.objects.select_related("plant"), request.user), pk=min(pk, 2**63 - 1))
-        if len(plants.all_seen(request.user)) < 2:
-            raise Http404("There is no other plant to move it to.")
-        return die
+        dies = plants.within(Die.objects.select_related("plant"), request.user)
+        return get_object_or_404(dies, pk=min(pk, 2**63 - 1))
 
     def _show(self, request: HttpRequest, die: Die, form: MoveForm, *, status: int = 200) -> HttpResponse:
         return render(request, "maintenance/screens/move/move.html", {"die": die, "form": form}, status=status)
