@@ -1,0 +1,849 @@
+"""PURE. The rows of a sheet, read by its layout; what had to be assumed is said, what is not sure is asked.
+
+Decimal sign and order of day and month are decided for a whole column, over all its values: a value that could be two
+things is read as those that could not. Everything assumed comes back as `Assumed`, with the cells that it rests on.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections import Counter as Tally
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from statistics import median
+
+from diestore import units
+
+from . import forms
+from .forms import COMMA, DAY_FIRST, MONTH_FIRST, POINT, Figure, Unreadable, folded, is_nothing, quoted
+from .sheets import (
+    CODES,
+    DAYS,
+    FIGURES,
+    LENGTHS,
+    MOMENTS,
+    SHARPENINGS,
+    SURE,
+    WHAT,
+    WHOLES,
+    Column,
+    Grid,
+    Layout,
+    letter,
+)
+from .vocabulary import BOTH_SIDES, PER_SIDE, SUMS, UNIT_WORDS, best, language_of
+
+UNSURE = 0.6  # less sure than this is not taken before somebody has answered
+CELLS_SHOWN = 4
+ROWS_AT_MOST = 200_000
+_DIE_TITLE = re.compile(
+    r"(?:\bdie|\btool|werkzeug|\bwkz|\bwz|outil|troquel|matriz|stampo|t[lł]ocznik|narz[eę]dzie)\w*[ .:#-]*"
+    r"(?:nr|no|n[°ºo]|num|number|code)?[ .:#-]*(?P<code>[A-Z]{0,4}[ -]?[0-9][\w./-]{0,20}|[A-Z]{1,4}-[\w-]{1,20})",
+    re.I,
+)
+_CODE = re.compile(r"\b[A-Z]{1,4}[- ]?[0-9]{2,6}[A-Z]?\b")
+
+
+@dataclass(frozen=True)
+class Option:
+    value: str
+    label: str
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """What was taken for granted. key: by which a person answers otherwise. column: from 0, None: of the whole sheet.
+    cells: what it rests on, as "B5: 1.234". options: what else it could be; none: there is nothing to choose."""
+
+    key: str
+    text: str
+    sure: float
+    chosen: str = ""
+    options: tuple[Option, ...] = ()
+    column: int | None = None
+    cells: tuple[str, ...] = ()
+    free: bool = False  # answered by a text, not by an option
+
+    @property
+    def asks(self) -> bool:
+        return self.sure < SURE
+
+    @property
+    def is_open(self) -> bool:
+        """Whether nothing goes on before a person has answered."""
+        return self.sure < UNSURE or (self.free and not self.chosen)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Of one cell, or of a row (column None). grave: the row cannot be taken as it is."""
+
+    row: int  # from 1, as the spreadsheet numbers them
+    column: int | None
+    text: str
+    grave: bool = True
+    field: str = ""
+
+    @property
+    def cell(self) -> str:
+        return f"{letter(self.column)}{self.row}" if self.column is not None else f"row {self.row}"
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A gap per side: in % of the thickness, or in mm."""
+
+    value: float
+    unit: str
+
+
+@dataclass
+class ReadRow:
+    """number: from 1. values: field -> text, number, Day, time, Gap or Figure-like value in the stored unit."""
+
+    number: int
+    values: dict[str, object]
+
+
+@dataclass
+class SheetRead:
+    name: str
+    layout: Layout
+    rows: list[ReadRow] = field(default_factory=list)
+    assumed: list[Assumed] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    skipped: list[tuple[int, str]] = field(default_factory=list)
+
+    @property
+    def sort(self) -> str:
+        return self.layout.sort
+
+    @property
+    def questions(self) -> list[Assumed]:
+        return [a for a in self.assumed if a.asks]
+
+
+def read(
+    grid: Grid, laid: Layout, *, answers: Mapping[str, str] | None = None, system: str = "metric", book: str = ""
+) -> SheetRead:
+    """The rows of a sheet. answers: key of what is assumed -> what a person chose."""
+    return _Reader(grid, laid, answers or {}, system, book).read()
+
+
+class _Reader:
+    def __init__(self, grid: Grid, laid: Layout, answers: Mapping[str, str], system: str, book: str) -> None:
+        self.grid, self.laid, self.answers, self.system, self.book = grid, laid, answers, system, book
+        self.out = SheetRead(name=grid.name, layout=laid)
+        self.columns = [c for c in laid.columns if c.field]
+        self.first = (laid.heading or 0) + 1 + laid.units_row
+        self.language = language_of(tuple(c.heading for c in laid.columns if c.heading))
+        self.sign: dict[int, str] = {}
+        self.order: dict[int, str] = {}
+        self.year: dict[int, int | None] = {}
+        self.unit: dict[int, str] = {}
+        self.half: dict[int, bool] = {}
+        self.die = ""
+
+    def read(self) -> SheetRead:
+        if not self.laid.sort or self.laid.heading is None:
+            return self.out
+        rows = list(self._rows())
+        self.values = {c.index: [(n, self.grid.cell(n, c.index)) for n in rows] for c in self.columns}
+        self._signs()
+        for column in self.columns:
+            if column.field in DAYS | MOMENTS:
+                self._days(column)
+            if column.field in LENGTHS | {"gap", "tensile_mpa", "lead_days"}:
+                self._units(column)
+            if column.field in CODES | {"kind", "material"}:
+                self._filled_down(column)
+        self._die_of_sheet()
+        self._readings(rows)
+        self._counts()
+        return self.out
+
+    # --- rows ------------------------------------------------------------------------------------------------------
+
+    def _rows(self) -> Iterator[int]:
+        heading = [folded(str(c)) for c in self.grid.rows[self.laid.heading or 0] if not is_nothing(c)]
+        hidden = [
+            n for n in range(self.first, len(self.grid.rows)) if n + 1 in self.grid.hidden_rows and self._filled(n)
+        ]
+        take_hidden = True
+        if hidden:
+            take_hidden = (
+                self._assume(
+                    "hidden",
+                    f"{len(hidden):,} hidden {'row' if len(hidden) == 1 else 'rows'}: left out unless you say otherwise.",
+                    0.5,
+                    (Option("leave", "leave them out"), Option("take", "take them too")),
+                    cells=tuple(f"row {n + 1}" for n in hidden[:CELLS_SHOWN]),
+                )
+                == "take"
+            )
+        if self.grid.filled:
+            self._assume(
+                "merged",
+                f"Merged cells: each of the {self.grid.filled:,} cells below takes the value of its block.",
+                0.9,
+            )
+        sums = self._sums()
+        for n in range(self.first, len(self.grid.rows)):
+            if not self._filled(n):
+                continue
+            if n + 1 in self.grid.hidden_rows and not take_hidden:
+                self.out.skipped.append((n + 1, "hidden"))
+            elif why := sums.get(n):
+                self.out.skipped.append((n + 1, why))
+            elif [folded(str(c)) for c in self.grid.rows[n] if not is_nothing(c)] == heading:
+                self.out.skipped.append((n + 1, "the heading again"))
+            elif len(self.out.problems) < 10_000 and n - self.first < ROWS_AT_MOST:
+                yield n
+        for row, column in sorted(self.grid.unkept)[:50]:
+            if row - 1 >= self.first and any(c.index == column for c in self.columns):
+                self._problem(
+                    row - 1,
+                    column,
+                    "This is a formula, and the file holds no value of it. Open the file in the "
+                    "spreadsheet program, save it and bring it again, or type the value.",
+                    grave=False,
+                )
+
+    def _filled(self, n: int) -> bool:
+        return any(not is_nothing(self.grid.cell(n, c.index)) for c in self.columns)
+
+    def _sums(self) -> dict[int, str]:
+        """Rows that add others up, or only carry words: never data."""
+        found: dict[int, str] = {}
+        day = next((c.index for c in self.columns if c.field in DAYS | MOMENTS), None)
+        whole = [
+            c.index for c in self.columns if c.field in ("hits", "quantity", "on_hand", "good_parts", "removed_mm")
+        ]
+        keys = [c.index for c in self.columns if c.field in ("die", "date", "spare", "position", "started", "kind")]
+        running = dict.fromkeys(whole, 0.0)
+        for n in range(self.first, len(self.grid.rows)):
+            cells = self.grid.rows[n]
+            texts = [folded(c) for c in cells if isinstance(c, str) and c.strip()]
+            if any(t.split()[:1] and (t in SUMS or (t.split()[0] in SUMS and len(t.split()) <= 3)) for t in texts) and (
+                day is None or is_nothing(self.grid.cell(n, day)) or not _day_like(self.grid.cell(n, day))
+            ):
+                found[n] = "a sum of other rows"
+                continue
+            filled = [c for c in cells if not is_nothing(c)]
+            if len(filled) == 1 and isinstance(filled[0], str) and len(self.columns) >= 2:
+                code = _DIE_TITLE.search(filled[0])
+                found[n] = "words only" if code is None or self.laid.column("die") else f"die {code['code'].strip()}"
+                continue
+            numbers = {
+                i: float(c)
+                for i in whole
+                if isinstance(c := self.grid.cell(n, i), (int, float)) and not isinstance(c, bool)
+            }
+            bare = keys and all(is_nothing(self.grid.cell(n, i)) for i in keys)
+            if bare and any(v == running[i] and v for i, v in numbers.items()) and n > self.first + 1:
+                found[n] = "a sum of other rows"
+                continue
+            for i, v in numbers.items():
+                running[i] += v
+        return found
+
+    # --- what is decided over a column -----------------------------------------------------------------------------
+
+    def _texts(self, column: Column) -> list[tuple[int, str]]:
+        return [(n, v) for n, v in self.values[column.index] if isinstance(v, str) and not is_nothing(v)]
+
+    def _signs(self) -> None:
+        """The decimal sign of each column of figures, and of the sheet where a column does not show its own."""
+        shown: dict[int, Tally] = {}
+        open_ones: dict[int, list[tuple[int, str]]] = {}
+        for column in self.columns:
+            if column.field not in FIGURES:
+                continue
+            tally: Tally = Tally()
+            for n, text in self._texts(column):
+                m = forms.marks(text)
+                if m is not None and m.sign:
+                    tally[m.sign] += 1
+                elif m is not None and m.open:
+                    open_ones.setdefault(column.index, []).append((n, text))
+            shown[column.index] = tally
+        whole = sum((t for t in shown.values()), Tally())
+        for column in self.columns:
+            if column.index not in shown:
+                continue
+            own, among = shown[column.index], open_ones.get(column.index, [])
+            sign, sure = self._sign_of(column, own, whole, among)
+            self.sign[column.index] = sign
+            if own[POINT] and own[COMMA]:
+                self._assume(
+                    f"signs:{column.index}",
+                    f"{self._named(column)}: both 2.5 and 2,5 are written; each is read as the decimal sign "
+                    "it must be.",
+                    0.85,
+                    column=column,
+                )
+            if among or own:
+                example = among[0][1] if among else next((t for _, t in self._texts(column) if forms.marks(t)), "")
+                said = self._read_as(example, sign)
+                words, other = ("comma", POINT) if sign == COMMA else ("point", COMMA)
+                chosen = self._assume(
+                    f"sign:{column.index}",
+                    f"{self._named(column)}: decimal {words}{said}.",
+                    sure,
+                    tuple(Option(s, self._option(example, s)) for s in (sign, other)) if among else (),
+                    chosen=sign,
+                    column=column,
+                    cells=self._cells(column, among or self._texts(column)),
+                )
+                self.sign[column.index] = chosen or sign
+
+    def _sign_of(self, column: Column, own: Tally, whole: Tally, among: list) -> tuple[str, float]:
+        if own[POINT] != own[COMMA]:
+            sign = POINT if own[POINT] > own[COMMA] else COMMA
+            clear = not (own[POINT] and own[COMMA])
+            return sign, 1.0 if not among else 0.95 if clear else 0.6
+        if not among:
+            return POINT, 1.0
+        written = among[0][1]
+        mark = "." if "." in written else ","
+        if column.field in WHOLES:  # nobody counts to three decimals
+            return (COMMA if mark == "." else POINT), 0.9 if all(_three(t) for _, t in among) else 0.75
+        if whole[POINT] != whole[COMMA]:
+            return (POINT if whole[POINT] > whole[COMMA] else COMMA), 0.85
+        if self.language != "English":
+            return COMMA, 0.6
+        return (POINT if mark == "." else COMMA), 0.5
+
+    def _read_as(self, text: str, sign: str) -> str:
+        try:
+            return f", so {text.strip()} is {_plain(forms.figure(text, sign).value)}" if text else ""
+        except Unreadable:
+            return ""
+
+    def _option(self, text: str, sign: str) -> str:
+        try:
+            return (
+                f"decimal {'comma' if sign == COMMA else 'point'}: {text.strip()} is "
+                f"{_plain(forms.figure(text, sign).value)}"
+            )
+        except Unreadable:
+            return f"decimal {'comma' if sign == COMMA else 'point'}"
+
+    def _days(self, column: Column) -> None:
+        texts = [(n, t, m) for n, t in self._texts(column) if (m := forms.day_marks(t)) is not None]
+        orders = Tally(m.order for _, _, m in texts if m.order)
+        among = [(n, t) for n, t, m in texts if m.open]
+        order, sure = DAY_FIRST, 1.0
+        if orders:
+            order = max((DAY_FIRST, MONTH_FIRST), key=lambda o: orders[o])
+            sure = 0.97 if len(orders) == 1 else 0.5
+        elif among:
+            order, sure = self._order_of(column, among, {m.sep for _, _, m in texts})
+        if among or len(orders) > 1:
+            example = among[0][1] if among else texts[0][1]
+            other = MONTH_FIRST if order == DAY_FIRST else DAY_FIRST
+            order = (
+                self._assume(
+                    f"order:{column.index}",
+                    f"{self._named(column)}: the {'day' if order == DAY_FIRST else 'month'} stands first, so "
+                    f"{example.strip()} is {_day_word(example, order)}.",
+                    sure,
+                    tuple(Option(o, f"{example.strip()} is {_day_word(example, o)}") for o in (order, other)),
+                    column=column,
+                    cells=self._cells(column, among),
+                )
+                or order
+            )
+        self.order[column.index] = order
+        if any(m.short_year for _, _, m in texts):
+            self._assume(
+                f"century:{column.index}",
+                f"{self._named(column)}: years of two figures are of 1970 to 2069.",
+                0.95,
+                column=column,
+            )
+        self.year[column.index] = None
+        without = [(n, t) for n, t, m in texts if m.no_year]
+        if without:
+            said = re.search(r"\b(19[6-9][0-9]|20[0-6][0-9])\b", f"{self.grid.name} {self.laid.title} {self.book}")
+            chosen = self._assume(
+                f"year:{column.index}",
+                f"{self._named(column)}: days without a year are of {said[1]}."
+                if said
+                else f"{self._named(column)}: days stand there without a year. Of which year are they?",
+                0.85 if said else 0.0,
+                chosen=said[1] if said else "",
+                column=column,
+                cells=self._cells(column, without),
+                free=True,
+            )
+            self.year[column.index] = int(chosen) if chosen.isdigit() and 1950 <= int(chosen) <= 2100 else None
+        serials = [
+            (n, v) for n, v in self.values[column.index] if isinstance(v, (int, float)) and not isinstance(v, bool)
+        ]
+        if serials:
+            example = serials[0][1]
+            try:
+                self._assume(
+                    f"serial:{column.index}",
+                    f"{self._named(column)}: {example:g} is a day by its number, {forms.day(example).moment:%d %b %Y}.",
+                    0.9,
+                    column=column,
+                    cells=self._cells(column, serials),
+                )
+            except Unreadable:
+                pass
+
+    def _order_of(self, column: Column, among: list[tuple[int, str]], seps: set[str]) -> tuple[str, float]:
+        if seps == {"."}:
+            return DAY_FIRST, 0.95
+        sorted_as = {}
+        for order in (DAY_FIRST, MONTH_FIRST):
+            days = [forms.day(t, order=order, year=2000).moment for _, t in among if not _bad_day(t, order)]
+            sorted_as[order] = sum(a <= b for a, b in zip(days, days[1:], strict=False)) / max(len(days) - 1, 1)
+        gap = sorted_as[DAY_FIRST] - sorted_as[MONTH_FIRST]
+        if len(among) >= 4 and abs(gap) > 0.3:
+            return (DAY_FIRST if gap > 0 else MONTH_FIRST), 0.75
+        if self.language != "English":
+            return DAY_FIRST, 0.85
+        return (MONTH_FIRST, 0.55) if self.system == "inch" else (DAY_FIRST, 0.5)
+
+    def _units(self, column: Column) -> None:
+        """The unit of figures without one: that of the heading, else what their size speaks for."""
+        figures = [f for _, f in self._figures(column)]
+        bare = [f.value for f in figures if not f.unit]
+        if column.field == "gap":
+            self._gap_unit(column, bare)
+            return
+        if column.field == "lead_days":
+            self.unit[column.index] = column.unit if column.unit in ("weeks", "months") else "days"
+            if column.unit in ("weeks", "months"):
+                self._assume(f"unit:{column.index}", f"{self._named(column)}: in {column.unit}.", 0.95, column=column)
+            return
+        if column.field == "tensile_mpa":
+            unit = column.unit if column.unit in ("MPa", "ksi", "psi") else "MPa"
+            if not column.unit and bare and median(bare) < 150:
+                unit = self._pick_unit(column, "ksi", "MPa", 0.5)
+            self.unit[column.index] = unit
+            return
+        if column.unit in ("mm", "in", "thou", "µm", "cm"):
+            self.unit[column.index] = column.unit
+            self._assume(
+                f"unit:{column.index}", f"{self._named(column)}: in {column.unit}, by its heading.", 1.0, column=column
+            )
+            return
+        if not bare:
+            self.unit[column.index] = "mm"
+            return
+        small = {
+            "thickness_mm": 0.1,
+            "removed_mm": 0.03,
+            "grind_allowance_mm": 0.4,
+            "length_mm": 9.0,
+            "cut_length_mm": 1.5,
+        }
+        inch_words = any(c.unit in ("in", "thou") for c in self.laid.columns) or bool(
+            re.search(
+                r"\b(inch|inches|zoll|pouces?|pulgadas?|pollici|cale)\b", f"{self.laid.title} {self.grid.name}", re.I
+            )
+        )
+        if inch_words or median(bare) < small[column.field]:
+            self.unit[column.index] = self._pick_unit(column, "in", "mm", 0.7 if inch_words else 0.55)
+        elif self.system == "inch":
+            self.unit[column.index] = self._pick_unit(
+                column, "mm" if median(bare) > 3 * small[column.field] else "in", "", 0.7
+            )
+        else:
+            self.unit[column.index] = self._pick_unit(column, "mm", "in", 0.85)
+
+    def _pick_unit(self, column: Column, first: str, other: str, sure: float) -> str:
+        other = other or ("in" if first == "mm" else "mm")
+        figure = next((f for _, f in self._figures(column) if not f.unit), Figure(1.0))
+        label = {u: f"{u}: {_plain(figure.value)} {u}" for u in (first, other)}
+        return self._assume(
+            f"unit:{column.index}",
+            f"{self._named(column)}: in {first}, no unit stands there.",
+            sure,
+            (Option(first, label[first]), Option(other, label[other])),
+            column=column,
+            cells=self._cells(column, [(n, v) for n, v in self.values[column.index] if not is_nothing(v)]),
+        )
+
+    def _gap_unit(self, column: Column, bare: list[float]) -> None:
+        words = folded(column.heading)
+        both = any(f" {w} " in f" {words} " for w in BOTH_SIDES) and not any(w in words for w in PER_SIDE)
+        side = self._assume(
+            f"side:{column.index}",
+            f"{self._named(column)}: {'of both sides together, so half of it is the gap' if both else 'per side'}.",
+            0.75 if both else 1.0 if any(w in words for w in PER_SIDE) else 0.85,
+            (Option("both", "of both sides together"), Option("one", "per side"))[:: 1 if both else -1],
+            column=column,
+        )
+        self.half[column.index] = side == "both"
+        if column.unit in ("%", "mm", "in", "thou", "µm"):
+            unit, sure = column.unit, 1.0
+            if unit == "%" and bare and median(bare) < 0.5:
+                unit, sure = "mm", 0.4  # 0.09 % of the thickness is no gap that anybody grinds
+        elif not bare:
+            self.unit[column.index] = "%"
+            return
+        else:
+            unit, sure = ("%", 0.85) if median(bare) >= 1 else ("mm", 0.6)
+        options = [Option("%", "% of the thickness"), Option("mm", "mm"), Option("in", "inch")]
+        options.sort(key=lambda o: o.value != unit)
+        cells = self._cells(column, [(n, v) for n, v in self.values[column.index] if not is_nothing(v)])
+        self.unit[column.index] = self._assume(
+            f"unit:{column.index}",
+            f"{self._named(column)}: in {'% of the thickness' if unit == '%' else unit}.",
+            sure,
+            tuple(options) if sure < 1 else (),
+            chosen=unit,
+            column=column,
+            cells=cells,
+        )
+
+    def _figures(self, column: Column) -> Iterator[tuple[int, Figure]]:
+        for n, value in self.values[column.index]:
+            if isinstance(value, (int, float)) and not isinstance(value, bool):
+                yield n, Figure(float(value))
+            elif isinstance(value, str) and not is_nothing(value):
+                try:
+                    yield n, forms.figure(value, self.sign.get(column.index, POINT))
+                except Unreadable:
+                    continue
+
+    def _filled_down(self, column: Column) -> None:
+        """A die that stands once above its rows holds for those below it."""
+        if column.field not in ("die", "station", "kind"):
+            return
+        cells = self.values[column.index]
+        empty = [n for n, v in cells if is_nothing(v)]
+        if not empty or len(empty) == len(cells) or column.field == "kind" or is_nothing(cells[0][1]):
+            return
+        chosen = self._assume(
+            f"down:{column.index}",
+            f"{self._named(column)}: {len(empty):,} empty "
+            f"{'cell takes' if len(empty) == 1 else 'cells take'} what stands above.",
+            0.85 if column.field == "die" and len(empty) > len(cells) / 4 else 0.7,
+            (Option("above", "what stands above"), Option("empty", "leave them empty")),
+            column=column,
+            cells=tuple(f"{column.letter}{n + 1}" for n in empty[:CELLS_SHOWN]),
+        )
+        if chosen != "above":
+            return
+        last: object = None
+        for i, (n, value) in enumerate(cells):
+            last = value if not is_nothing(value) else last
+            cells[i] = n, last
+
+    def _die_of_sheet(self) -> None:
+        """The die of a sheet that has no column for it: from its title, its name, or asked."""
+        if self.laid.sort not in ("components", SHARPENINGS, "runs") or self.laid.column("die") is not None:
+            return
+        if any(why.startswith("die ") for _, why in self.out.skipped):
+            self._assume("die", "The die stands in a row of its own above its rows.", 0.9)
+            return
+        found, sure = "", 0.0
+        for text, weight in ((self.laid.title, 0.9), (self.grid.name, 0.85), (self.book, 0.75)):
+            if match := _DIE_TITLE.search(text):
+                found, sure = match["code"].strip(" .-"), weight
+            elif match := _CODE.search(text):
+                found, sure = match[0], weight - 0.12
+            if found:
+                break
+        text = (
+            f"All rows are of die {found}, by the title."
+            if found
+            else "No column names the die. Which die is this sheet of?"
+        )
+        self.die = self._assume("die", text, sure, chosen=found, free=True)
+
+    # --- rows read -------------------------------------------------------------------------------------------------
+
+    def _readings(self, rows: list[int]) -> None:
+        cells = {c.index: dict(self.values[c.index]) for c in self.columns}
+        readers = [(c, self._reader(c)) for c in self.columns]
+        headed = [(n - 1, why[4:]) for n, why in self.out.skipped if why.startswith("die ")]
+        at, current = 0, self.die
+        tallies: dict[str, list[tuple[int, str]]] = {}
+        for n in rows:
+            while at < len(headed) and headed[at][0] < n:
+                current, at = headed[at][1], at + 1
+            values: dict[str, object] = {"die": current} if current else {}
+            for column, reading in readers:
+                value = cells[column.index][n]
+                if is_nothing(value):
+                    continue
+                try:
+                    made = reading(value)
+                except Unreadable as error:
+                    self._problem(n, column.index, str(error), field=column.field)
+                    continue
+                except units.UnitError as error:
+                    self._problem(n, column.index, str(error), field=column.field)
+                    continue
+                if made is not None:
+                    values[column.field] = made
+                    if isinstance(value, str) and column.field in ("hardness_hrc", "gap", *LENGTHS):
+                        self._note_form(tallies, column, n, value)
+            if (values and set(values) != {"die"}) or (values and self.laid.column("die")):
+                self.out.rows.append(ReadRow(n + 1, values))
+        for key, seen in tallies.items():
+            index, what = key.split(":", 1)
+            column = next(c for c in self.columns if c.index == int(index))
+            words = {"range": "a range is taken as its middle", "about": "“about” is left out"}[what]
+            self._assume(
+                f"{what}:{index}",
+                f"{self._named(column)}: {words}.",
+                0.85,
+                column=column,
+                cells=self._cells(column, seen),
+            )
+
+    def _note_form(self, tallies: dict, column: Column, n: int, text: str) -> None:
+        shown = forms.figure(text, self.sign.get(column.index, POINT))
+        if shown.low is not None:
+            tallies.setdefault(f"{column.index}:range", []).append((n, text))
+        if shown.about:
+            tallies.setdefault(f"{column.index}:about", []).append((n, text))
+
+    def _reader(self, column: Column) -> Callable[[object], object]:
+        name, i = column.field, column.index
+        if name in DAYS:
+            return lambda v: forms.day(v, order=self.order[i], year=self.year[i])
+        if name in MOMENTS:
+            return lambda v: self._moment(v, i)
+        if name == "time":
+            return forms.clock
+        if name == "gap":
+            return lambda v: self._gap(v, i)
+        if name in WHOLES:
+            return lambda v: self._whole(v, column)
+        if name in FIGURES:
+            return lambda v: self._value(v, column)
+        if name in ("reason", "found", "status", "side"):
+            return lambda v: _word(name, v)
+        if name == "kind":
+            return lambda v: _text(v)
+        return lambda v: _code(v) if name in CODES else _text(v)
+
+    def _moment(self, value: object, i: int) -> object:
+        try:
+            return forms.day(value, order=self.order[i], year=self.year[i])
+        except Unreadable:
+            return forms.clock(value)
+
+    def _figure(self, value: object, column: Column) -> Figure:
+        if isinstance(value, bool) or not isinstance(value, (int, float, str)):
+            shown = value.strftime("%d %b %Y") if isinstance(value, dt.datetime) else str(value)
+            raise Unreadable(f"{quoted(shown)} stands here as a date or yes/no, not as a number. Write the number.")
+        if isinstance(value, str):
+            return forms.figure(value, self.sign.get(column.index, POINT))
+        return Figure(float(value))
+
+    def _whole(self, value: object, column: Column) -> int:
+        figure = self._figure(value, column)
+        number = figure.value * (1_000 if column.unit == "thousand" else 1)
+        if column.field == "lead_days":
+            unit = {"weeks": 7, "months": 30}.get(
+                UNIT_WORDS.get(folded(figure.unit), self.unit.get(column.index, "days")), 1
+            )
+            number *= unit
+        if abs(number - round(number)) > 1e-6:
+            if column.field == "lead_days" or figure.low is not None or figure.about:
+                return round(number)
+            raise Unreadable(f"{quoted(value)} is not a whole number. Write it without a fraction.")
+        return round(number)
+
+    def _value(self, value: object, column: Column) -> float:
+        figure = self._figure(value, column)
+        unit = _unit_of(figure.unit) or ""
+        if column.field in LENGTHS:
+            unit = unit or self.unit.get(column.index, "mm")
+            return _converted(figure.value, unit, "mm", figure.unit)
+        if column.field == "tensile_mpa":
+            return _converted(figure.value, unit or self.unit.get(column.index, "MPa"), "MPa", figure.unit)
+        if column.field == "hardness_hrc":
+            if unit not in ("", "HRC"):
+                raise Unreadable(
+                    f"{quoted(value)} is not in HRC. Write Rockwell C, or leave it empty: scales are not converted."
+                )
+            return figure.value
+        return figure.value
+
+    def _gap(self, value: object, i: int) -> Gap:
+        figure = self._figure(value, next(c for c in self.columns if c.index == i))
+        unit = _unit_of(figure.unit) or self.unit.get(i, "%")
+        amount = figure.value / (2 if self.half.get(i) else 1)
+        return Gap(amount, "%") if unit == "%" else Gap(_converted(amount, unit, "mm", figure.unit), "mm")
+
+    # --- what hits are ---------------------------------------------------------------------------------------------
+
+    def _counts(self) -> None:
+        """Whether the hits of a sharpening book are those since the last grind or the total on the counter; of a hit
+        sheet those of the row or the total."""
+        column = self.laid.column("hits")
+        if column is None or self.laid.sort not in (SHARPENINGS, "runs"):
+            return
+        words = f" {folded(column.heading)} "
+        by_die: dict[str, list[tuple[dt.datetime, int]]] = {}
+        for row in self.out.rows:
+            day = row.values.get("date") or row.values.get("started")
+            if isinstance(day, forms.Day) and isinstance(row.values.get("hits"), int):
+                by_die.setdefault(str(row.values.get("die", "")), []).append((day.moment, row.values["hits"]))  # type: ignore[arg-type]
+        steps = [b[1] >= a[1] for mine in by_die.values() for a, b in _pairs(mine) if a[0] < b[0]]
+        rising = sum(steps) / len(steps) if steps else 0.0
+        since_words = bool(re.search(r" (since|seit|depuis|desde|dal|dalla|od|between|run|je|pro schicht) ", words))
+        total_words = bool(
+            re.search(
+                r" (total|counter|reading|zahler|zahlerstand|stand|hubstand|gesamt|compteur|contador|contacolpi|licznik|totale) ",
+                words,
+            )
+        )
+        total, sure = False, 0.85
+        if since_words != total_words:
+            total, sure = total_words, 0.95
+        elif len(steps) >= 3 and rising >= 0.95:
+            total, sure = True, 0.7
+        elif len(steps) >= 3 and rising < 0.8:
+            total, sure = False, 0.9
+        book = self.laid.sort == SHARPENINGS
+        each = "since the sharpening before" if book else "of that row"
+        options = (Option("each", f"hits {each}"), Option("total", "total on the counter"))
+        self._assume(
+            "hits",
+            f"{self._named(column)}: {'the total on the counter' if total else f'hits {each}'}.",
+            sure,
+            options[::-1] if total else options,
+            column=column,
+        )
+
+    # --- small things ----------------------------------------------------------------------------------------------
+
+    def _assume(
+        self,
+        key: str,
+        text: str,
+        sure: float,
+        options: tuple[Option, ...] = (),
+        *,
+        chosen: str = "",
+        column: Column | None = None,
+        cells: tuple[str, ...] = (),
+        free: bool = False,
+    ) -> str:
+        """Say what is assumed; the answer of a person stands in its place. Returns what holds."""
+        chosen = chosen or (options[0].value if options else "")
+        answer = self.answers.get(key, "").strip()
+        valid = answer and (free or answer in {o.value for o in options})
+        if valid:
+            if answer != chosen:
+                label = next((o.label for o in options if o.value == answer), answer)
+                text = (
+                    f"{self._named(column)}: {label}"
+                    if column is not None
+                    else f"{text.partition(':')[0]}: {label}"
+                    if options
+                    else f"You say: {answer}"
+                )
+                text += "."
+            chosen, sure = answer, 1.0
+        self.out.assumed.append(
+            Assumed(key, text, sure, chosen, options, column.index if column is not None else None, cells, free)
+        )
+        return chosen
+
+    def _problem(self, n: int, column: int | None, text: str, *, grave: bool = True, field: str = "") -> None:
+        self.out.problems.append(Problem(n + 1, column, text, grave, field))
+
+    def _named(self, column: Column | None) -> str:
+        return "" if column is None else f"{column.heading or column.letter} ({WHAT.get(column.field, column.field)})"
+
+    def _cells(self, column: Column, cells: list) -> tuple[str, ...]:
+        return tuple(f"{column.letter}{n + 1}: {str(v)[:30]}" for n, v in cells[:CELLS_SHOWN])
+
+
+def _pairs(mine: list) -> Iterator[tuple]:
+    mine = sorted(mine)
+    return zip(mine, mine[1:], strict=False)
+
+
+def _three(text: str) -> bool:
+    return bool(re.search(r"[.,][0-9]{3}(?![0-9])", text))
+
+
+def _plain(value: float) -> str:
+    return f"{value:,.6g}" if value != int(value) or abs(value) >= 1e15 else f"{int(value):,}"
+
+
+def _day_like(value: object) -> bool:
+    return isinstance(value, (dt.datetime, int, float)) or (
+        isinstance(value, str) and forms.day_marks(value) is not None
+    )
+
+
+def _bad_day(text: str, order: str) -> bool:
+    try:
+        forms.day(text, order=order, year=2000)
+    except Unreadable:
+        return True
+    return False
+
+
+def _day_word(text: str, order: str) -> str:
+    try:
+        moment = forms.day(text, order=order, year=2000).moment
+    except Unreadable:
+        return "no day"
+    marks = forms.day_marks(text)
+    return f"{moment.day} {moment:%b}" + ("" if marks is not None and marks.no_year else f" {moment.year}")
+
+
+def _unit_of(text: str) -> str | None:
+    """A unit as written behind a figure, in the spelling of `diestore.units`; None where nothing stands there."""
+    text = text.strip().strip("()[]").rstrip(".")
+    if not text:
+        return None
+    if text in ('"', "''", "″", "”"):
+        return "in"
+    known = UNIT_WORDS.get(folded(text.replace("²", "2")))
+    return known if known else text
+
+
+def _converted(value: float, unit: str, to: str, written: str) -> float:
+    if unit == to:
+        return value
+    try:
+        return round(units.convert(value, unit, to), 9)
+    except units.UnitError:
+        raise Unreadable(
+            f"{quoted(written)} is not a unit for this. Write {to}, or inch or mm behind the number."
+        ) from None
+
+
+def _text(value: object) -> str:
+    if isinstance(value, float) and value == int(value):
+        return str(int(value))
+    return " ".join(str(value).split())
+
+
+def _code(value: object) -> str:
+    if isinstance(value, (dt.datetime, dt.date)):
+        raise Unreadable(
+            f"A date stands here ({value:%d %b %Y}): spreadsheets make one of a code such as 1-2. "
+            "Write the code as text."
+        )
+    if isinstance(value, bool):
+        raise Unreadable("Yes or no stands here, not a code.")
+    return _text(value)
+
+
+def _word(what: str, value: object) -> str:
+    text = _text(value)
+    word, sure = best(what, text)
+    if sure < 0.55:
+        if what == "reason":
+            return f"other: {text}"
+        raise Unreadable(f"{quoted(text)} is not a word for {WHAT[what]} that is known here.")
+    return word
