@@ -197,6 +197,9 @@ class Components(TableLoader):
         for key, variants in members.items():
             position = self.shop.positions[key]
             wanted = {v.pk for v in variants}
+            if self.shop.leave and has[position.pk] and has[position.pk] != wanted:
+                self.shop.left.append(f"sets of inserts of position {position.code}: others in the file")
+                continue
             if has[position.pk] - wanted:
                 through.objects.filter(position=position).exclude(variant__in=wanted).delete()
                 self.shop.changed(f"sets of inserts of position {position.code}")

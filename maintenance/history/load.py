@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from django.apps import apps
@@ -38,10 +38,10 @@ from .log import (
     Stops,
     Works,
 )
-from .problems import Findings, HistoryRefused
+from .problems import Findings, HistoryRefused, Problem
 from .register import Register
 from .replacements import Replacements
-from .shop import Counts, Shop
+from .shop import BY_FOLDER, Act, Counts, Shop
 
 LONG_BYTES = 500_000  # a folder that takes over a second
 BYTES_A_ROW_AT_LEAST = 8
@@ -49,11 +49,19 @@ BYTES_A_ROW_AT_LEAST = 8
 
 @dataclass(frozen=True)
 class Loaded:
-    """What came of a load."""
+    """What came of a load. changes: what of the register changed. left: what differs there and was left as it stands.
+    doubts: what can be true and looks as if it were not."""
 
     plant: Plant
     counts: Counts
     notes: list[str]
+    changes: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    doubts: list[Problem] = field(default_factory=list)
+
+
+class _DryRun(Exception):
+    """All would have been saved."""
 
 
 def load(
@@ -62,12 +70,18 @@ def load(
     plant: str | None = None,
     allow_future: bool = False,
     progress: Callable[[int], Callable[[int], None]] | None = None,
+    dry_run: bool = False,
+    leave_register: bool = False,
+    by_night: bool = True,
+    act: Act = BY_FOLDER,
 ) -> Loaded:
     """Load a folder into the records.
 
     plant: code of the plant, made where there is none; default: the one in plants.csv, else the only one here, else
     main. allow_future: take times later than this machine's clock. progress: called with the bytes to read, returns
-    what hears how many were read since.
+    what hears how many were read since. dry_run: look at everything and save nothing.
+    leave_register: what stands in the register is left as it is; what is empty there is filled in.
+    by_night: the forecasts can wait for the night. act: who brings it, and what it is called in the register's history.
 
     Raises HistoryRefused, with what is wrong; then nothing is saved.
     """
@@ -80,11 +94,15 @@ def load(
             folder.tell_bytes = progress(folder.size)
         try:
             with transaction.atomic():
-                shop = Shop(_plant(folder, plant), findings)
-                _load(folder, shop)
+                shop = Shop(_plant(folder, plant, leave=leave_register), findings, leave=leave_register, act=act)
+                _load(folder, shop, by_night=by_night)
                 findings.stop_if_wrong()
+                if dry_run:
+                    raise _DryRun
                 if shop.counts.added:
                     count_anew()
+        except _DryRun:
+            pass
         except DatabaseError as error:
             findings.problems.clear()
             findings.problem(
@@ -93,10 +111,17 @@ def load(
             raise HistoryRefused(findings.problems) from error
         shop.tell_named()
         shop.tell_changes()
-        return Loaded(plant=shop.plant, counts=shop.counts, notes=findings.notes)
+        return Loaded(
+            plant=shop.plant,
+            counts=shop.counts,
+            notes=findings.notes,
+            changes=shop.changes,
+            left=shop.left,
+            doubts=findings.doubts,
+        )
 
     size = bytes_of(Path(path))
-    if size > LONG_BYTES and beside.is_possible():
+    if size > LONG_BYTES and not dry_run and beside.is_possible():
         return beside.done(once, rows=size // BYTES_A_ROW_AT_LEAST)
     return once()
 
@@ -121,7 +146,7 @@ def _first_line(error: Exception) -> str:
     return (str(error).splitlines() or ["no reason given"])[0][:200]
 
 
-def _plant(folder: Folder, code: str | None) -> Plant:
+def _plant(folder: Folder, code: str | None, *, leave: bool = False) -> Plant:
     rows = list(folder.rows(tables.PLANTS))
     if len(rows) > 1:
         folder.findings.problem(
@@ -138,12 +163,14 @@ def _plant(folder: Folder, code: str | None) -> Plant:
         folder.findings.stop_if_wrong()
     plant, _ = Plant.objects.get_or_create(code=code)
     if plant_row and plant_row["plant"] == code and "name" in plant_row and plant.name != plant_row["name"]:
+        if leave and plant.name:
+            return plant
         plant.name = plant_row["name"]
         plant.save()
     return plant
 
 
-def _load(folder: Folder, shop: Shop) -> None:
+def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     register = Register(folder, shop)
     register.load()
     components, ledger = register.components, Ledger()
@@ -170,10 +197,10 @@ def _load(folder: Folder, shop: Shop) -> None:
     _check_taken_off(folder, shop, ledger)
     count_spares(shop, components.counts_told, ledger)
     folder.findings.stop_if_wrong()
-    _tell_changes(shop, ledger)
+    _tell_changes(shop, ledger, by_night=by_night)
 
 
-def _tell_changes(shop: Shop, ledger: Ledger) -> None:
+def _tell_changes(shop: Shop, ledger: Ledger, *, by_night: bool) -> None:
     """Say once which dies and spares the folder changed. What counters made of the time of a run is looked at again."""
     about, named = touched.of_register(shop.saved), ledger.about
     die_of = {p.pk: p.die_id for p in shop.positions.values()}
@@ -187,7 +214,7 @@ def _tell_changes(shop: Shop, ledger: Ledger) -> None:
             counted.typed(die, since)
     for entry in ledger.struck:
         counted.struck(entry)
-    changes.tell(dies=about.dies, items=about.items | named["item_id"], by_night=True)
+    changes.tell(dies=about.dies, items=about.items | named["item_id"], by_night=by_night)
     changes.tell_of(Change.What.PRICE, about.priced - about.dies)
 
 

@@ -38,7 +38,7 @@ class Merger:
         if standing.pk is None:  # new in this folder too
             for name, value in changed.items():
                 setattr(standing, name, value)
-        elif changed:
+        elif changed and (changed := self._taken(standing, label, changed)):
             for name, value in changed.items():
                 if name.endswith("_id"):
                     self.shop.changed(f"{label}, {name[:-3].replace('_', ' ')}")
@@ -52,6 +52,18 @@ class Merger:
         else:
             self.shop.counts.stood[self.what] += 1
         return standing
+
+    def _taken(self, standing: object, label: str, changed: dict) -> dict:
+        """What of the changes is made: all, or what fills an empty cell where the register is to be left alone."""
+        if not self.shop.leave:
+            return changed
+        taken = {name: value for name, value in changed.items() if getattr(standing, name) in (None, "")}
+        for name in [n for n in changed if n not in taken]:
+            here, there = getattr(standing, name), changed[name]
+            words = f"{_in_words(here)} here, {_in_words(there)} in the file"
+            said = f"{name[:-3].replace('_', ' ')}: another in the file" if name.endswith("_id") else f"{name}: {words}"
+            self.shop.left.append(f"{label}, {said}")
+        return taken
 
     def save(self, into: dict) -> None:
         self.shop.create(self.model, list(self.new.values()), self.what)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from maintenance.log.rules import EntryRefused
 
+DOUBTS_AT_MOST = 500
 AT_MOST = 20  # problems that are told at once: more help nobody
 
 
@@ -53,11 +54,17 @@ class Findings:
     def __init__(self) -> None:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
+        self.doubts: list[Problem] = []
 
     def problem(self, file: str, line: int, column: str, reason: str) -> None:
         self.problems.append(Problem(file, line, column, reason))
         if len(self.problems) >= AT_MOST:
             raise HistoryRefused(self.problems, more=True)
+
+    def doubt(self, file: str, line: int, column: str, reason: str) -> None:
+        """What can be true, and looks as if it were not: said, and taken."""
+        if len(self.doubts) < DOUBTS_AT_MOST:
+            self.doubts.append(Problem(file, line, column, reason))
 
     def note(self, text: str) -> None:
         self.notes.append(text)

@@ -207,8 +207,12 @@ class Register(TableLoader):
     def _save_variants(self, merger: Merger, default: dict[int, str]) -> None:
         """The old default gives way before the new one takes its place: one a die, at any moment."""
         moved = []
-        for die_id, code in default.items():
+        for die_id, code in list(default.items()):
             old = self.shop.default_variant.get(die_id)
+            if old is not None and old.code != code and self.shop.leave:
+                default[die_id] = old.code
+                self.shop.left.append(f"default set of inserts: {old.code} here, {code} in the file")
+                continue
             if old is not None and old.code != code:
                 Variant.objects.filter(pk=old.pk).update(is_default=False)
                 old.is_default = False

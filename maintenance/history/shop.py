@@ -37,6 +37,17 @@ REASON = "loaded from a history folder"
 CHANGES_TOLD = 20
 
 
+@dataclass(frozen=True)
+class Act:
+    """Who loads, and what the register's history says of it."""
+
+    user: object = None
+    reason: str = REASON
+
+
+BY_FOLDER = Act()
+
+
 @dataclass
 class Counts:
     """What came of a load, by name of thing."""
@@ -50,10 +61,11 @@ class Counts:
 class Shop:
     """The register of one plant in memory. Codes are as in the files; ids and rows as in the database."""
 
-    def __init__(self, plant: Plant, findings: Findings) -> None:
-        self.plant, self.findings = plant, findings
+    def __init__(self, plant: Plant, findings: Findings, *, leave: bool = False, act: Act = BY_FOLDER) -> None:
+        self.plant, self.findings, self.leave, self.act = plant, findings, leave, act
         self.counts = Counts()
         self.changes: list[str] = []
+        self.left: list[str] = []  # what a folder says otherwise, where the register is not to be changed
         self.named: dict[str, list[str]] = defaultdict(list)  # added because a row named them
         self.saved: list[Model] = []  # rows of the register that are new or changed
         self.people = {p.name: p for p in Person.objects.filter(plant=plant)}
@@ -222,7 +234,13 @@ class Shop:
         for i in range(0, len(rows), BATCH):
             batch = rows[i : i + BATCH]
             if hasattr(model, "history"):
-                bulk_create_with_history(batch, model, batch_size=BATCH, default_change_reason=REASON)
+                bulk_create_with_history(
+                    batch,
+                    model,
+                    batch_size=BATCH,
+                    default_change_reason=self.act.reason,
+                    default_user=self.act.user,
+                )
             else:
                 model.objects.bulk_create(batch)
 
@@ -232,7 +250,14 @@ class Shop:
         self.counts.changed[what] += len(rows)
         self.saved += rows
         if hasattr(model, "history"):
-            bulk_update_with_history(rows, model, sorted(fields), batch_size=BATCH, default_change_reason=REASON)
+            bulk_update_with_history(
+                rows,
+                model,
+                sorted(fields),
+                batch_size=BATCH,
+                default_change_reason=self.act.reason,
+                default_user=self.act.user,
+            )
         else:
             model.objects.bulk_update(rows, sorted(fields), batch_size=BATCH)
 

@@ -35,6 +35,7 @@ from .log import (
     Work,
 )
 from .orders import Order
+from .workbooks import KnownHeading, Workbook
 
 __all__ = [
     "EVENTS",
@@ -59,6 +60,7 @@ __all__ = [
     "HitCorrection",
     "InPressQuerySet",
     "Incident",
+    "KnownHeading",
     "OpenCount",
     "OpenCountQuerySet",
     "Order",
@@ -72,5 +74,6 @@ __all__ = [
     "StockMovement",
     "Stop",
     "Work",
+    "Workbook",
     "fresh_key",
 ]

@@ -23,7 +23,7 @@ ENTRIES_AT_MOST = 2_000
 SHEETS_AT_MOST = 60
 ROWS_AT_MOST = 200_000
 CELLS_AT_MOST = 3_000_000  # that hold something
-TEXT_AT_MOST = 2_000  # characters of a cell; more is cut off
+TEXT_AT_MOST = 10_000  # characters of a cell; more is cut off
 EMPTY_ROWS_END = 5_000  # so many empty rows end a sheet
 FILLED_AT_MOST = 200_000  # cells that merged ones fill
 CHUNK = 1 << 16
@@ -191,8 +191,8 @@ def _value(cell) -> object:
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, str):
-        text = value[:TEXT_AT_MOST].replace("\x00", "").strip()
-        return None if not text or (text.startswith("#") and text.rstrip("!?").upper() in _ERRORS) else text
+        text = value[:TEXT_AT_MOST].replace("\x00", "")
+        return None if not text or text.isspace() or cell.data_type == "e" else text
     if isinstance(value, (int, float)):
         if isinstance(value, float) and value != value:
             return None
@@ -209,7 +209,6 @@ def _value(cell) -> object:
     return str(value)[:TEXT_AT_MOST]
 
 
-_ERRORS = {"#REF", "#DIV/0", "#VALUE", "#NAME", "#N/A", "#NUM", "#NULL"}
 _ROW = re.compile(rb"<(?:\w+:)?row\b([^>]*)>")
 _NUMBER = re.compile(rb'\br="(\d{1,7})"')
 _HIDDEN = re.compile(rb'\bhidden="(?:1|true)"')
@@ -298,7 +297,7 @@ def _read_csv(name: str, data: bytes) -> Book:
     csv.field_size_limit(1_000_000)
     try:
         for cells in csv.reader(_lines(text), delimiter=sep):
-            row: list[object] = [c[:TEXT_AT_MOST].strip() or None for c in cells[:COLUMNS_AT_MOST]]
+            row: list[object] = [None if not c or c.isspace() else c[:TEXT_AT_MOST] for c in cells[:COLUMNS_AT_MOST]]
             while row and row[-1] is None:
                 row.pop()
             count += sum(v is not None for v in row)

@@ -240,7 +240,10 @@ _MONTHS = {
     "dic": 12,
     "gru": 12,
 }
-_TIME = r"(?:[T,]?\s*(?P<hour>[0-9]{1,2})[:.h](?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2})(?:[.,][0-9]+)?)?\s*(?P<half>[ap]m)?(?:\s*uhr)?)?"
+_TIME = (
+    r"(?:[T,]?\s*(?P<hour>[0-9]{1,2})[:.h](?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2})(?:[.,][0-9]+)?)?"
+    r"\s*(?P<half>[ap]m)?(?:\s*uhr)?)?"
+)
 _ISO = re.compile(rf"^\s*(?P<y>[0-9]{{4}})[-/.](?P<m>[0-9]{{1,2}})[-/.](?P<d>[0-9]{{1,2}})\s*{_TIME}\s*$", re.I)
 _NUMBERS = re.compile(
     rf"^\s*(?:[A-Za-zżźśćńółęą]{{2,3}}\.?,?\s+)?(?P<a>[0-9]{{1,2}})(?P<sep>[./-])\s*(?P<b>[0-9]{{1,2}})"
@@ -272,7 +275,7 @@ class Day:
 
 @dataclass(frozen=True)
 class DayMarks:
-    """What a text shows of the order of day and month. sep: what parts them. short_year, no_year: how the year stands."""
+    """What a text shows of the order of day and month. sep: what parts them. short_year, no_year: the year's figures."""
 
     order: str = ""
     open: bool = False

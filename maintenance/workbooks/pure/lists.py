@@ -65,8 +65,8 @@ class KnownDie:
 
 @dataclass(frozen=True)
 class Standing:
-    """What the register holds. runs: (die, start) -> (end, hits) and grinds: (die, position, day) -> moment, of the last
-    days and by files: what came of a day that was not over yet. now: on the shop's clock."""
+    """What the register holds. runs: (die, start) -> (end, hits) and grinds: (die, position, day) -> moment, of the
+    last days and by files: what came of a day that was not over yet. now: on the shop's clock."""
 
     dies: Mapping[str, KnownDie] = field(default_factory=dict)
     spares: frozenset[str] = frozenset()

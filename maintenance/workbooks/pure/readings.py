@@ -6,11 +6,13 @@ things is read as those that could not. Everything assumed comes back as `Assume
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import re
 from collections import Counter as Tally
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from statistics import median
 
 from diestore import units
@@ -175,7 +177,7 @@ class _Reader:
             take_hidden = (
                 self._assume(
                     "hidden",
-                    f"{len(hidden):,} hidden {'row' if len(hidden) == 1 else 'rows'}: left out unless you say otherwise.",
+                    f"{len(hidden):,} hidden {'row' if len(hidden) == 1 else 'rows'}: left out, or taken too?",
                     0.5,
                     (Option("leave", "leave them out"), Option("take", "take them too")),
                     cells=tuple(f"row {n + 1}" for n in hidden[:CELLS_SHOWN]),
@@ -384,7 +386,7 @@ class _Reader:
         ]
         if serials:
             example = serials[0][1]
-            try:
+            with contextlib.suppress(Unreadable):
                 self._assume(
                     f"serial:{column.index}",
                     f"{self._named(column)}: {example:g} is a day by its number, {forms.day(example).moment:%d %b %Y}.",
@@ -392,8 +394,6 @@ class _Reader:
                     column=column,
                     cells=self._cells(column, serials),
                 )
-            except Unreadable:
-                pass
 
     def _order_of(self, column: Column, among: list[tuple[int, str]], seps: set[str]) -> tuple[str, float]:
         if seps == {"."}:
@@ -401,7 +401,7 @@ class _Reader:
         sorted_as = {}
         for order in (DAY_FIRST, MONTH_FIRST):
             days = [forms.day(t, order=order, year=2000).moment for _, t in among if not _bad_day(t, order)]
-            sorted_as[order] = sum(a <= b for a, b in zip(days, days[1:], strict=False)) / max(len(days) - 1, 1)
+            sorted_as[order] = sum(a <= b for a, b in pairwise(days)) / max(len(days) - 1, 1)
         gap = sorted_as[DAY_FIRST] - sorted_as[MONTH_FIRST]
         if len(among) >= 4 and abs(gap) > 0.3:
             return (DAY_FIRST if gap > 0 else MONTH_FIRST), 0.75
@@ -697,7 +697,7 @@ class _Reader:
         since_words = bool(re.search(r" (since|seit|depuis|desde|dal|dalla|od|between|run|je|pro schicht) ", words))
         total_words = bool(
             re.search(
-                r" (total|counter|reading|zahler|zahlerstand|stand|hubstand|gesamt|compteur|contador|contacolpi|licznik|totale) ",
+                r" (total|counter|reading|zahler|zahlerstand|stand|hubstand|gesamt|compteur|contador|contacolpi|licznik) ",
                 words,
             )
         )
@@ -765,8 +765,7 @@ class _Reader:
 
 
 def _pairs(mine: list) -> Iterator[tuple]:
-    mine = sorted(mine)
-    return zip(mine, mine[1:], strict=False)
+    return pairwise(sorted(mine))
 
 
 def _three(text: str) -> bool:

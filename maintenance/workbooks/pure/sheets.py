@@ -184,8 +184,8 @@ _GROUND = re.compile(r"sharpen|grind|ground|schliff|schleif|affut|afil|ostrz|szl
 class Grid:
     """A sheet as cells. rows[r][c]: None, text, number, day or yes/no. Rows may be of unlike length.
 
-    hidden: it is hidden itself. hidden_rows: numbers of rows, from 1. unkept: (row, column) of formulas of which the file
-    keeps no value. filled: cells that a merged cell gave its value. more: rows beyond what is taken.
+    hidden: it is hidden itself. hidden_rows: numbers of rows, from 1. unkept: (row, column) of formulas without a value
+    kept. filled: cells that a merged cell gave its value. more: rows beyond what is taken.
     """
 
     name: str
@@ -207,7 +207,7 @@ class Grid:
 
 @dataclass(frozen=True)
 class Column:
-    """index: from 0. field: what it holds, '' for nothing that is taken. sure: from 0 to 1. unit: as its heading says."""
+    """index: from 0. field: what it holds, '' for nothing that is taken. sure: 0 to 1. unit: as its heading says."""
 
     index: int
     heading: str
@@ -223,7 +223,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Layout:
-    """sort: which list, '' for none. heading: row of the heading, from 0; None: there is none. title: what stands above."""
+    """sort: which list, '' for none. heading: row of the heading, from 0; None: there is none. title: what is above."""
 
     sort: str
     sure: float
@@ -357,7 +357,7 @@ def _samples(grid: Grid, first: int, width: int) -> list[list[object]]:
 
 
 def shape(name: str, values: list[object]) -> float:
-    """How far the values of a column look like what it is said to hold, 0 to 1; of an empty one nothing is known: 0.6."""
+    """How far the values of a column look like what it is said to hold, 0 to 1; an empty one tells nothing: 0.6."""
     if not values:
         return 0.6
     n = len(values)
@@ -461,5 +461,5 @@ def _speaks_of(name: str, unit: str, known: Mapping[str, str], values: list[obje
     if "description" in found and values and (named := shape("kind", values)) > 0.7:  # a name that says the kind
         found["kind"] = max(found.get("kind", 0.0), 0.95 * found["description"] * named)
     if words in known:
-        found[known[words]] = 1.3
+        found = {known[words]: 1.3} if known[words] else {}
     return {what: score * (0.3 + 0.7 * shape(what, values)) for what, score in found.items()}

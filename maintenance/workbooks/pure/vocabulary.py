@@ -1,7 +1,7 @@
 """PURE. How shops call what stands in their lists, in English, German, French, Spanish, Italian and Polish.
 
-The words stand in `words.csv` beside this, folded (small letters, no accents); a heading is folded before it is compared.
-All are from memory, no source.
+The words stand in `words.csv` beside this, folded (small letters, no accents); a heading is folded before it
+is compared. All are from memory, no source.
 """
 
 from __future__ import annotations
