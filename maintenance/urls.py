@@ -19,5 +19,6 @@ urlpatterns = [
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),
+    path("books/", include("maintenance.screens.books.urls")),
     path("counters/", include("maintenance.screens.counters.urls")),
 ]

@@ -22,6 +22,7 @@ STRIKE_ENTRY = "diestore.strike_entry"
 SEE_SPARES = "diestore.see_spares"
 SEE_COST = "diestore.see_cost"
 EDIT_REGISTER = "diestore.edit_register"
+EDIT_SPARES = "diestore.edit_spares"
 RUN_FIT = "diestore.run_fit"
 MANAGE_PEOPLE = "diestore.manage_people"
 
@@ -36,6 +37,7 @@ PERMISSIONS = (
     (SEE_SPARES, "May see the spares to order"),
     (SEE_COST, "May see what a tool costs"),
     (EDIT_REGISTER, "May change the register of dies"),
+    (EDIT_SPARES, "May change the catalogue of spares"),
     (RUN_FIT, "May have the forecasts computed anew"),
     (MANAGE_PEOPLE, "May enter people and set their PINs"),
 )
@@ -50,8 +52,8 @@ _USERS = {"user": _ACTS, "group": ("view",)}
 GRANTS: dict[str, set[str]] = {
     SETTER: _PRESS_SIDE,
     TOOLMAKER: _BENCH,
-    LEAD: _BENCH | {STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, RUN_FIT, MANAGE_PEOPLE},
-    BUYER: {SEE_SPARES},
+    LEAD: _BENCH | {STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
+    BUYER: {SEE_SPARES, EDIT_SPARES},
     SALES: {SEE_COST},
     ADMINISTRATOR: {code for code, _ in PERMISSIONS},
 }

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 from .pure.sheets import COLUMNS_AT_MOST, Grid
 
-BYTES_AT_MOST = 12_000_000  # of the file
+BYTES_AT_MOST = 8_000_000  # of the file
 UNPACKED_AT_MOST = 250_000_000  # bytes of all that is packed in it
 RATIO_AT_MOST = 250  # of one packed file: text of a sheet packs to a tenth or twentieth, a bomb to a thousandth
 ENTRIES_AT_MOST = 2_000

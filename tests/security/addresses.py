@@ -14,11 +14,14 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from diestore.access import roles
 from diestore.access.models import Person
 from diestore.register.models import Die, Press
-from maintenance.models import Counter, CounterDevice, CounterQuestion, Incident
+from maintenance.models import Counter, CounterDevice, CounterQuestion, Incident, Workbook
+from maintenance.workbooks.pure.sheets import Grid
+from maintenance.workbooks.take import packed
 from tests import factories as make
 from tests.pages import money_shop
 
 EVERYBODY = frozenset(roles.ROLES)
+SPARES: list[list[object]] = [["Spare", "On the shelf"], ["PP-6.0-M2", 3]]
 NOBODY: frozenset[str] = frozenset()
 
 
@@ -95,6 +98,12 @@ TABLE: dict[str, Row] = {
     "maintenance:counter_question_again": send(may(roles.STRIKE_ENTRY), pk="answer"),
     "maintenance:counter_devices": form(may(roles.EDIT_REGISTER)),
     "maintenance:counter_device_revoke": send(may(roles.EDIT_REGISTER), pk="device"),
+    # Spreadsheets in and out
+    "maintenance:book_new": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES)),
+    "maintenance:book_whole": see(may(roles.EDIT_REGISTER)),
+    "maintenance:book_template": see(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), sort="stock"),
+    "maintenance:book": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), pk="book"),
+    "maintenance:book_away": send(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), pk="book"),
     # For whoever watches the service: the monitor shows a key of its own
     "diestore:alive": Row(get=EVERYBODY, signed_out=True),
     "diestore:service": see(may(roles.RUN_FIT)),
@@ -152,6 +161,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "person": Person.objects.filter(plant=die.plant).order_by("pk").first().pk,
         "mishap": Incident.objects.create(die=die, at=make.moment(30), sort="misfeed").pk,
         "device": device.pk,
+        "book": Workbook.objects.create(plant=die.plant, name="stock.csv", cells=packed([Grid("stock", SPARES)])).pk,
         "question": CounterQuestion.objects.create(**asked).pk,
         "answer": CounterQuestion.objects.create(**asked | settled).pk,
     }

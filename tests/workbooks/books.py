@@ -9,7 +9,7 @@ import openpyxl
 
 
 def xlsx(sheets: dict[str, list[list[object]]], *, hidden=(), merged=(), formats=None) -> bytes:
-    """sheets: name -> rows. hidden: rows of the first sheet. merged: ranges of the first sheet. formats: cell -> format."""
+    """sheets: name -> rows. hidden: rows of the first sheet. merged: ranges of it. formats: cell -> format."""
     book = openpyxl.Workbook()
     book.remove(book.active)
     for name, rows in sheets.items():

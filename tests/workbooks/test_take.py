@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from diestore.register.models import Die, Piece, Position
-from maintenance.forecasts import store
-from maintenance.models import DieForecast, Run, Work
+from diestore.register.models import Die
+from maintenance.models import DieForecast, Work
 from maintenance.workbooks import take
 from maintenance.workbooks.read import read_book
 from tests import factories as make
@@ -25,8 +24,10 @@ def looked(data, plant=None, **choices):
 def test_a_german_sharpening_book_into_an_empty_shop():
     found = looked(books.xlsx({"Tabelle1": books.GERMAN_BOOK}), answers=books.ANSWERS)
     for r in found.reads:
-        for a in r.assumed: print(a.sure, a.key, a.text)
-    for a in found.lists.assumed: print(a.sure, a.key, a.text, a.chosen)
+        for a in r.assumed:
+            print(a.sure, a.key, a.text)
+    for a in found.lists.assumed:
+        print(a.sure, a.key, a.text, a.chosen)
     assert not found.is_open
     outcome = take.bring(found, make.plant(), dry_run=True)
     print(outcome)
@@ -35,6 +36,8 @@ def test_a_german_sharpening_book_into_an_empty_shop():
     assert Work.objects.count() == 5
     print(outcome)
     print(DieForecast.objects.values())
-    again = take.bring(looked(books.xlsx({"Tabelle1": books.GERMAN_BOOK}), answers=books.ANSWERS), make.plant(), dry_run=False)
+    again = take.bring(
+        looked(books.xlsx({"Tabelle1": books.GERMAN_BOOK}), answers=books.ANSWERS), make.plant(), dry_run=False
+    )
     print(again)
     assert not again.added

@@ -275,7 +275,7 @@ class Day:
 
 @dataclass(frozen=True)
 class DayMarks:
-    """What a text shows of the order of day and month. sep: what parts them. short_year, no_year: the year's figures."""
+    """What a text shows of the order of day and month. sep: what parts them. short_year, no_year: of its year."""
 
     order: str = ""
     open: bool = False

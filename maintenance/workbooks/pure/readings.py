@@ -697,7 +697,7 @@ class _Reader:
         since_words = bool(re.search(r" (since|seit|depuis|desde|dal|dalla|od|between|run|je|pro schicht) ", words))
         total_words = bool(
             re.search(
-                r" (total|counter|reading|zahler|zahlerstand|stand|hubstand|gesamt|compteur|contador|contacolpi|licznik) ",
+                r" (total|counter|reading|zahler|zahlerstand|stand|hubstand|gesamt|compteur|contador|licznik) ",
                 words,
             )
         )

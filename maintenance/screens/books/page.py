@@ -1,0 +1,253 @@
+"""What the page of a book shows: sheets, columns, questions, rows as understood, and what would come of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+from maintenance.history.columns import TABLES
+from maintenance.workbooks import exact
+from maintenance.workbooks.pure.forms import Day
+from maintenance.workbooks.pure.readings import Assumed, Gap, SheetRead
+from maintenance.workbooks.pure.sheets import FIELDS, LENGTHS, SORTS, SURE, WHAT, Column
+from maintenance.workbooks.take import EXACT, Looked, Outcome
+
+ROWS_SHOWN = 12
+PROBLEMS_SHOWN = 13
+LINES_SHOWN = 25
+_UNITS = {"hardness_hrc": "HRC", "tensile_mpa": "MPa", "hours": "h", "lead_days": "days"} | dict.fromkeys(LENGTHS, "mm")
+
+
+@dataclass(frozen=True)
+class Choice:
+    value: str
+    label: str
+    picked: bool = False
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Something assumed, as a question with its answers. name: of the field that answers it."""
+
+    name: str
+    text: str
+    choices: tuple[Choice, ...]
+    cells: tuple[str, ...]
+    open: bool
+    asks: bool
+    free: bool = False
+    typed: str = ""
+
+    @property
+    def as_list(self) -> bool:
+        return len(self.choices) > 4
+
+
+@dataclass(frozen=True)
+class Cell:
+    text: str
+    written: str = ""
+    wrong: str = ""
+
+
+@dataclass(frozen=True)
+class Line:
+    number: int
+    cells: list[Cell]
+    wrong: list[str]
+
+
+@dataclass(frozen=True)
+class ShownColumn:
+    letter: str
+    index: int
+    heading: str
+    samples: str
+    choices: tuple[Choice, ...]
+    unsure: bool
+    taken: bool
+
+
+@dataclass
+class ShownSheet:
+    number: int
+    name: str
+    sort: str
+    sort_name: str
+    unsure: bool
+    sorts: tuple[Choice, ...]
+    heading: int
+    columns: list[ShownColumn] = field(default_factory=list)
+    asked: list[Asked] = field(default_factory=list)
+    assumed: list[Asked] = field(default_factory=list)
+    heads: list[str] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+    rows: int = 0
+    problems: int = 0
+    skipped: str = ""
+    missing: str = ""
+    hidden: bool = False
+    exact: bool = False
+
+    @property
+    def open(self) -> int:
+        return sum(a.open for a in self.asked) + bool(self.missing)
+
+
+def tabs(looked: Looked, outcome: Outcome, may_all: bool) -> list[ShownSheet]:
+    """The sheets in short, for the row of tabs."""
+    return [_sheet(looked, n, outcome, may_all, whole=False) for n in range(len(looked.grids))]
+
+
+def sheet(looked: Looked, number: int, outcome: Outcome, *, may_all: bool) -> ShownSheet:
+    return _sheet(looked, number, outcome, may_all, whole=True)
+
+
+def asked(said: Assumed, prefix: str) -> Asked:
+    choices = tuple(Choice(o.value, o.label, o.value == said.chosen and not said.is_open) for o in said.options)
+    typed = said.chosen if said.free else ""
+    return Asked(f"{prefix}{said.key}", said.text, choices, said.cells, said.is_open, said.asks, said.free, typed)
+
+
+def _sheet(looked: Looked, number: int, outcome: Outcome, may_all: bool, *, whole: bool) -> ShownSheet:
+    grid, laid, rows = looked.grids[number], looked.layouts[number], looked.reads[number]
+    table = exact.table_of(grid)
+    is_exact = number in looked.exact
+    sorts = [Choice("", "nothing that is taken", not laid.sort and not is_exact)]
+    if table is not None and (may_all or table.file == "spares.csv"):
+        sorts.append(Choice(EXACT, f"the service's own form: {table.file.removesuffix('.csv')}", is_exact))
+    sorts += [Choice(k, v, k == laid.sort) for k, v in SORTS.items() if may_all or k in ("stock", "prices")]
+    made = ShownSheet(
+        number=number,
+        name=grid.name,
+        sort=laid.sort,
+        sort_name="as the service wrote it" if is_exact else SORTS.get(laid.sort, "not taken"),
+        unsure=bool(laid.sort) and laid.sure < SURE,
+        sorts=tuple(sorts),
+        heading=(laid.heading or 0) + 1,
+        rows=max(len(grid.rows) - 1, 0) if is_exact else len(rows.rows),
+        problems=sum(p.sheet == number for p in outcome.problems),
+        hidden=grid.hidden,
+        exact=is_exact,
+    )
+    if laid.sort:
+        made.missing = "; ".join(" or ".join(WHAT[f] for f in group) for group in laid.missing)
+    if laid.sort or whole:
+        made.asked = [asked(a, "answer-") for a in rows.assumed if a.asks]
+    if not whole or is_exact:
+        return made
+    made.assumed = [asked(a, "answer-") for a in rows.assumed if not a.asks]
+    first = (laid.heading or 0) + 1 + laid.units_row
+    for column in laid.columns:
+        values = [
+            str(_short(row[column.index]))
+            for row in grid.rows[first : first + 60]
+            if column.index < len(row) and row[column.index] is not None
+        ]
+        if not column.heading and not values:
+            continue
+        fields = FIELDS.get(laid.sort, ())
+        choices = (Choice("", "not taken", not column.field), *(Choice(f, WHAT[f], f == column.field) for f in fields))
+        made.columns.append(
+            ShownColumn(
+                column.letter,
+                column.index,
+                column.heading,
+                " · ".join(dict.fromkeys(values[:3])),
+                choices,
+                bool(column.field) and column.sure < 0.7,
+                bool(column.field),
+            )
+        )
+    made.skipped = _skipped(rows)
+    _preview(made, grid, laid.columns, rows, outcome, number)
+    return made
+
+
+def _preview(
+    made: ShownSheet, grid, columns: tuple[Column, ...], rows: SheetRead, outcome: Outcome, number: int
+) -> None:
+    taken = [c for c in columns if c.field]
+    has_die = any(c.field == "die" for c in taken)
+    made.heads = ([] if has_die or not any("die" in r.values for r in rows.rows[:1]) else [WHAT["die"]]) + [
+        WHAT[c.field] for c in taken
+    ]
+    wrong: dict[int, list] = {}
+    for placed in [*outcome.problems, *outcome.doubts]:
+        if placed.sheet == number:
+            wrong.setdefault(placed.row, []).append(placed)
+    by_number = {r.number: r for r in rows.rows}
+    shown = [r.number for r in rows.rows[:ROWS_SHOWN]]
+    shown += [n for n in sorted(wrong) if n not in set(shown)][:PROBLEMS_SHOWN]
+    fields = {c.field for c in taken}
+    for n in sorted(shown):
+        said = by_number.get(n)
+        cells = [] if len(made.heads) == len(taken) else [Cell(str(said.values.get("die", "")) if said else "")]
+        for column in taken:
+            value = said.values.get(column.field) if said else None
+            written = grid.cell(n - 1, column.index) if n - 1 < len(grid.rows) else None
+            text = shown_value(column.field, value)
+            at_cell = " ".join(p.text for p in wrong.get(n, ()) if p.field == column.field)
+            plain = str(_short(written)) if written is not None else ""
+            cells.append(Cell(text, plain if plain != text and not _alike(plain, text) else "", at_cell))
+        made.lines.append(Line(n, cells, [p.text for p in wrong.get(n, ()) if p.field not in fields]))
+
+
+def _alike(written: str, text: str) -> bool:
+    return written.strip() == text or text in (f"{written} mm", f"{written} HRC", f"{written} %", f"{written} MPa")
+
+
+def shown_value(name: str, value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, Day):
+        m = value.moment
+        return f"{m.day} {m:%b %Y}" + (f", {m:%H:%M}" if value.timed else "")
+    if isinstance(value, dt.time):
+        return f"{value:%H:%M}"
+    if isinstance(value, Gap):
+        return f"{value.value:g} {value.unit}"
+    if isinstance(value, int):
+        return f"{value:,} days" if name == "lead_days" else f"{value:,}"
+    if isinstance(value, float):
+        return f"{value:,.6g} {_UNITS.get(name, '')}".strip()
+    return str(value)
+
+
+def _short(value: object) -> object:
+    if isinstance(value, dt.datetime):
+        return f"{value:%Y-%m-%d}" if value.time() == dt.time() else f"{value:%Y-%m-%d %H:%M}"
+    return str(value)[:40]
+
+
+def _skipped(rows: SheetRead) -> str:
+    """The rows that are not taken, by why: '3 rows left out: a sum of other rows (9, 21), hidden (14)'."""
+    by_why: dict[str, list[int]] = {}
+    for n, why in rows.skipped:
+        by_why.setdefault("a die's name for the rows below" if why.startswith("die ") else why, []).append(n)
+    if not by_why:
+        return ""
+    parts = []
+    for why, numbers in by_why.items():
+        some = ", ".join(map(str, numbers[:5])) + (" ..." if len(numbers) > 5 else "")
+        parts.append(f"{why} (row {some})")
+    n = len(rows.skipped)
+    return f"{n:,} {'row is' if n == 1 else 'rows are'} not data: {'; '.join(parts)}."
+
+
+WORDS = {
+    "replacements": "first pieces",
+    "movements of spares": "shelf moves",
+    "sets of inserts": "sets of inserts",
+    "parts of dies": "parts a hit",
+    "stocks": "strip stocks",
+    "positions": "places",
+}
+TABLE_NAMES = [table.file.removesuffix(".csv") for table in TABLES]
+
+
+def counted(counts: dict[str, int]) -> list[tuple[str, int]]:
+    """What would be added or stood already, in words, the most telling first."""
+    order = ["dies", "positions", "pieces", "spares", "runs", "sharpenings", "movements of spares"]
+    names = sorted(counts, key=lambda w: (order.index(w) if w in order else len(order), w))
+    return [(WORDS.get(name, name), counts[name]) for name in names]
