@@ -254,15 +254,12 @@ def bring(
 ) -> Outcome:
     """Load what was understood. take_register: what differs in the register is changed. bad_empty: cells that cannot be
     read are left empty; else they stop the import."""
-    out = Outcome()
+    out = Outcome(problems=unread(looked, bad_empty=bad_empty))
     for number, sheet in enumerate(looked.reads):
-        grave = [p for p in sheet.problems if p.grave]
-        if not bad_empty:
-            out.problems += [Placed(number, p.row, p.field, p.text) for p in grave]
-        else:
+        if bad_empty:
+            grave = [p for p in sheet.problems if p.grave]
             out.doubts += [Placed(number, p.row, p.field, f"{p.text} The cell is left empty.") for p in grave]
         out.doubts += [Placed(number, p.row, p.field, p.text) for p in sheet.problems if not p.grave]
-    out.problems += [Placed(number, p.row, p.field, p.text) for number, p in looked.lists.problems]
     with tempfile.TemporaryDirectory(prefix="book-") as folder:
         origin = _written_to(Path(folder), looked)
         if not origin:
@@ -289,6 +286,14 @@ def bring(
     out.notes = [note for note in loaded.notes if not note.startswith(("Changed:", "And ")) and "no offset" not in note]
     out.doubts += [_placed(p, origin) for p in loaded.doubts]
     return out
+
+
+def unread(looked: Looked, *, bad_empty: bool = False) -> list[Placed]:
+    """What the reading itself found to be wrong, before anything is laid over the records."""
+    found = [] if bad_empty else [
+        Placed(n, p.row, p.field, p.text) for n, sheet in enumerate(looked.reads) for p in sheet.problems if p.grave
+    ]  # fmt: skip
+    return found + [Placed(number, p.row, p.field, p.text) for number, p in looked.lists.problems]
 
 
 def _written_to(folder: Path, looked: Looked) -> dict[str, dict[int, tuple[int, int]]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import dataclass, field
 
 from maintenance.history.columns import TABLES
@@ -244,6 +245,15 @@ WORDS = {
     "positions": "places",
 }
 TABLE_NAMES = [table.file.removesuffix(".csv") for table in TABLES]
+
+
+_CALLED = re.compile(r", ([a-z_]+)(?=$|: )")
+_OF_REGISTER = WHAT | {"usual_stock": "strip stock", "usual_press": "press", "gap_mm": "gap, mm", "item": "spare"}
+
+
+def worded(said: str) -> str:
+    """A change of the register with its column in words: 'PP-6, price of one: 10 here, 12.5 in the file'."""
+    return _CALLED.sub(lambda m: f", {_OF_REGISTER.get(m[1], m[1].replace('_', ' '))}", said, count=1)
 
 
 def counted(counts: dict[str, int]) -> list[tuple[str, int]]:

@@ -136,8 +136,8 @@ class OneBook(Books):
                 mine.outcome = {
                     "added": page.counted(came.added),
                     "stood": page.counted(came.stood),
-                    "changes": came.changes[:200],
-                    "left": came.left[:200],
+                    "changes": [page.worded(said) for said in came.changes[:200]],
+                    "left": [page.worded(said) for said in came.left[:200]],
                     "notes": came.notes[:50],
                     "dies": _dies_of(looked),
                 }
@@ -193,7 +193,9 @@ class OneBook(Books):
             _answer(one.setdefault("answers", {}), looked.reads[number].assumed, sent, "answer-")
 
     def _show(self, request, book, looked, problem: str = "", *, status: int = 200) -> HttpResponse:
-        came = self._bring(book, looked, dry_run=True)
+        came = take.Outcome() if looked.is_open else self._bring(book, looked, dry_run=True)
+        if looked.is_open:
+            came.problems = take.unread(looked, bad_empty=book.choices.get("bad") == "empty")
         tabs = page.tabs(looked, came, self.may_all)
         number = _number(request.GET.get("sheet"), _number(request.POST.get("sheet"), -1))
         if not 0 <= number < len(tabs):
@@ -215,8 +217,10 @@ class OneBook(Books):
             "more_problems": max(0, len(came.problems) - page.LINES_SHOWN),
             "doubts": came.doubts[: page.LINES_SHOWN],
             "more_doubts": max(0, len(came.doubts) - page.LINES_SHOWN),
-            "left": (came.left or came.changes)[: page.LINES_SHOWN],
-            "more_left": max(0, len(came.left or came.changes) - page.LINES_SHOWN),
+            "changes": [page.worded(said) for said in came.changes[: page.LINES_SHOWN]],
+            "more_changes": max(0, len(came.changes) - page.LINES_SHOWN),
+            "left": [page.worded(said) for said in came.left[: page.LINES_SHOWN]],
+            "more_left": max(0, len(came.left) - page.LINES_SHOWN),
             "takes": book.choices.get("register") == "take",
             "bad_empty": book.choices.get("bad") == "empty",
             "has_bad": any(p.grave for r in looked.reads for p in r.problems),

@@ -177,19 +177,26 @@ def figure(text: str, sign: str) -> Figure:
     elif found["spread"]:
         spread = _plain(found["spread"], sign)
         low, high = value - spread, value + spread
-    unit = (found["rest"] or "").strip()
+    unit = _unit(found, text)
     times = 1_000 if folded(unit) in _THOUSAND else 1_000_000 if folded(unit) in _MILLION else 1
+    if low is not None and high is not None:
+        value = (low + high) / 2
     if times > 1:
         value, unit = value * times, ""
         low, high = (None if low is None else low * times), (None if high is None else high * times)
-    before = (found["before"] or "").strip()
-    if not unit and before.casefold() in ("hrc", "hrb", "hv", "hb"):
-        unit = before.upper()
-    if low is not None and high is not None:
-        value = (low + high) / 2
     if found["sign"] in ("-", "−"):
         value = -value
     return Figure(value=value, unit=unit, low=low, high=high, about=bool(found["about"]))
+
+
+def _unit(found: re.Match, text: str) -> str:
+    """The unit written behind a figure, or the scale of hardness before it."""
+    unit, before = (found["rest"] or "").strip(), (found["before"] or "").strip()
+    if unit in ("-", "–", "—") and (found["digits"] or "").endswith(","):
+        return ""  # a price such as 12,-
+    if unit and not any(c.isalpha() or c in "%\"'″”€$£°²³" for c in unit):
+        raise Unreadable(f"{quoted(text)} is not one number.")
+    return before.upper() if not unit and before.casefold() in ("hrc", "hrb", "hv", "hb") else unit
 
 
 # --- days ---------------------------------------------------------------------------------------------------------

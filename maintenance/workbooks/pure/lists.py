@@ -600,8 +600,8 @@ class _Maker:
         if without:
             self.reason = self._assume(
                 f"{number}:reason",
-                f"{sheet.name}: {len(without):,} sharpenings say no reason. They are taken as done "
-                "because the edge was dull.",
+                f"{sheet.name}: {len(without):,} {'sharpening says' if len(without) == 1 else 'sharpenings say'} no "
+                "reason: taken as done because the edge was dull.",
                 0.75,
                 (
                     Option("dull", "it was dull"),

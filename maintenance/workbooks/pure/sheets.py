@@ -415,7 +415,10 @@ def _fit(
     for index, (name, unit) in enumerate(names):
         if index in chosen:
             continue
-        for what, score in _speaks_of(name, unit, known, samples[index]).items():
+        said = _speaks_of(name, unit, known, samples[index])
+        if "material" in said and "material" not in FIELDS[sort]:  # of a component it is its steel
+            said["tool_steel"] = max(said.get("tool_steel", 0.0), 0.95 * said["material"])
+        for what, score in said.items():
             if what in FIELDS[sort]:
                 pairs.append((score, -index, what))
     fields = {i: (f, 1.0) for i, f in chosen.items() if f in FIELDS[sort]}
@@ -427,21 +430,35 @@ def _fit(
     headed = sum(bool(name) for name, _ in names) or 1
     total = sum(score for _, score in fields.values()) / headed
     total -= 0.7 * sum(not taken & set(group) for group in NEEDED[sort])
-    titles = likenesses("title", title)
-    total += 0.6 * titles.get(sort, 0.0) + 0.3 * likenesses("title", book).get(sort, 0.0)
+    return total + _weight(sort, taken, fields, names, samples, known, title, book), fields
+
+
+def _weight(
+    sort: str,
+    taken: set[str],
+    fields: Mapping[int, tuple[str, float]],
+    names: list[tuple[str, str]],
+    samples: list[list[object]],
+    known: Mapping[str, str],
+    title: str,
+    book: str,
+) -> float:
+    """What speaks for a list beside its columns: titles, and what only one sort of list has."""
+    at = {what: index for index, (what, _) in fields.items()}
+    total = 0.6 * likenesses("title", title).get(sort, 0.0) + 0.3 * likenesses("title", book).get(sort, 0.0)
     words = folded(f"{title} {book} " + " ".join(name for name, _ in names))
     ground = bool(_GROUND.search(words.replace("grinding allowance", "")))
     if sort == SHARPENINGS:
         total += 0.5 * (ground and "date" in taken) + 0.25 * bool(taken & {"removed_mm", "reason"}) - 0.3 * (not ground)
-    if sort == RUNS and ground and "date" in taken:
-        total -= 0.5
-    if sort == PRICES and "on_hand" in {w for n, u in names for w in _speaks_of(n, u, known, [])}:
-        total -= 0.4
-    if sort == DIES and taken & {"die"}:
-        total += _unlike(samples, next((i for i, (f, _) in fields.items() if f == "die"), None))
-    if sort == COMPONENTS and "kind" in taken:
-        total += 0.3 * shape("kind", samples[next(i for i, (f, _) in fields.items() if f == "kind")])
-    return total, fields
+    elif sort == RUNS:
+        total -= 0.5 * (ground and "date" in taken)
+    elif sort == PRICES:
+        total -= 0.4 * ("on_hand" in {w for n, u in names for w in _speaks_of(n, u, known, [])})
+    elif sort == DIES and "die" in at:
+        total += _unlike(samples, at["die"])
+    elif sort == COMPONENTS and "kind" in at:
+        total += 0.3 * shape("kind", samples[at["kind"]])
+    return total
 
 
 def _unlike(samples: list[list[object]], index: int | None) -> float:
