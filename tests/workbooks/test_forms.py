@@ -118,7 +118,7 @@ def test_a_day_written_with_the_month_first(day, form):
 
 @given(day=DAYS, seconds=st.integers(0, 86_399))
 def test_a_day_as_the_number_that_spreadsheets_keep(day, seconds):
-    """Day 1 is 1 January 1900, and 1900 counts as a leap year: ECMA-376 part 1, 18.17.4.1. So day 61 is 1 March 1900."""
+    """Day 1 is 1 January 1900, and 1900 counts as a leap year (ECMA-376 part 1, 18.17.4.1): 61 is 1 March 1900."""
     number = (day - dt.date(1900, 3, 1)).days + 61
     assert forms.day(number).moment == dt.datetime.combine(day, dt.time())
     moment = forms.day(number + seconds / 86_400).moment

@@ -150,7 +150,7 @@ class _Maker:
 
     def _die_list(self, number: int, sheet: SheetRead) -> None:
         for row in sheet.rows:
-            code = row.values.get("die")
+            code = str(row.values.get("die") or "")
             if not code:
                 continue
             said = {k: v for k, v in row.values.items() if k != "die"}

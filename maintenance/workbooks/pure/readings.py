@@ -385,11 +385,11 @@ class _Reader:
             (n, v) for n, v in self.values[column.index] if isinstance(v, (int, float)) and not isinstance(v, bool)
         ]
         if serials:
-            example = serials[0][1]
+            number = serials[0][1]
             with contextlib.suppress(Unreadable):
                 self._assume(
                     f"serial:{column.index}",
-                    f"{self._named(column)}: {example:g} is a day by its number, {forms.day(example).moment:%d %b %Y}.",
+                    f"{self._named(column)}: {number:g} is a day by its number, {forms.day(number).moment:%d %b %Y}.",
                     0.9,
                     column=column,
                     cells=self._cells(column, serials),

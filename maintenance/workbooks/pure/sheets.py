@@ -6,6 +6,7 @@ source: what counts is their order.
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -313,11 +314,10 @@ def _heading_row(grid: Grid, known: Mapping[str, str]) -> int | None:
             best_row, best_score = number, score
     if best_row is not None:
         return best_row
-    for number, row in enumerate(
-        grid.rows[:HEADING_WITHIN]
-    ):  # no word is known: a row of texts above a row of other things
-        filled = [c for c in row[:COLUMNS_AT_MOST] if not is_nothing(c)]
-        if len(filled) >= 2 and all(isinstance(c, str) for c in filled) and number + 1 < len(grid.rows):
+    # no word is known: a row of texts above a row of other things
+    for number, row in enumerate(grid.rows[:HEADING_WITHIN]):
+        there = [c for c in row[:COLUMNS_AT_MOST] if not is_nothing(c)]
+        if len(there) >= 2 and all(isinstance(c, str) for c in there) and number + 1 < len(grid.rows):
             return number
     return None
 
@@ -340,8 +340,9 @@ def _headings(grid: Grid, row: int) -> tuple[list[tuple[str, str]], bool]:
         text = grid.cell(row, index)
         name = " ".join(str(text).split())[:80] if not is_nothing(text) else ""
         unit = heading_unit(name)[0] if name else ""
-        if units and index < len(below) and isinstance(below[index], str):
-            unit = UNIT_WORDS.get(folded(below[index].strip("[]()")), unit)
+        word = below[index] if units and index < len(below) else None
+        if isinstance(word, str):
+            unit = UNIT_WORDS.get(folded(word.strip("[]()")), unit)
         names.append((name, unit))
     return names, units
 
@@ -392,7 +393,7 @@ def _is_clock(value: object) -> bool:
         forms.clock(value)
     except forms.Unreadable:
         return False
-    return not (isinstance(value, float) or (hasattr(value, "year") and value.time().isoformat() == "00:00:00"))
+    return not (isinstance(value, float) or (isinstance(value, dt.datetime) and value.time() == dt.time()))
 
 
 def _is_figure(value: object) -> bool:
