@@ -6,7 +6,7 @@ from django.db import migrations
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('diestore', '0007_plants_of_users'),
+        ('diestore', '0008_amendments'),
     ]
 
     operations = [
