@@ -28,9 +28,11 @@ from maintenance.models import Event, Fitting, KnownHeading, Run, Work, Workbook
 
 from . import exact
 from .pure.forms import folded
-from .pure.lists import KnownDie, Lists, Place, Standing, lists
-from .pure.readings import SheetRead, read
+from .pure.lists import lists
+from .pure.readings import read
+from .pure.registered import KnownDie, Lists, Place, Standing
 from .pure.sheets import FIELDS, Grid, Layout, layout
+from .pure.understood import SheetRead
 
 LATELY = dt.timedelta(days=3)
 EXACT = "exact"

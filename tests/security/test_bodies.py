@@ -44,7 +44,21 @@ def test_too_many_fields_are_refused_with_a_sentence(strict):
     assert the_page(strict.get("/dies/", fields), 413, "That was too much at once")
 
 
-def test_no_page_takes_a_file_and_none_reaches_the_disk(strict, tmp_path, settings):
+def test_the_page_of_spreadsheets_takes_a_file_that_never_reaches_the_disk(strict, tmp_path, settings):
+    settings.FILE_UPLOAD_TEMP_DIR = str(tmp_path)
+    there = "/books/"
+    for size in (10, settings.FILE_UPLOAD_MAX_MEMORY_SIZE + 10):
+        answer = strict.post(there, {"file": SimpleUploadedFile("x.pdf", b"%PDF" + b"x" * size)})
+        assert answer.status_code == 422 and "no spreadsheet" in answer.content.decode()
+        assert os.listdir(tmp_path) == []
+    files = {name: SimpleUploadedFile(name, b"x") for name in ("file", "other")}
+    assert the_page(strict.post(there, files), 413, "no files")
+    big = SimpleUploadedFile("x.csv", b"x" * 9_000_000)
+    assert strict.post(there, {"file": big}).status_code == 413
+    assert Client().post(there, {"file": SimpleUploadedFile("x.csv", b"a,b")}).status_code == 302
+
+
+def test_no_other_page_takes_a_file_and_none_reaches_the_disk(strict, tmp_path, settings):
     settings.FILE_UPLOAD_TEMP_DIR = str(tmp_path)
     for size in (10, settings.FILE_UPLOAD_MAX_MEMORY_SIZE + 10):
         for client in (strict, Client(raise_request_exception=False)):

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from maintenance.history.columns import TABLES
 from maintenance.workbooks import exact
 from maintenance.workbooks.pure.forms import Day
-from maintenance.workbooks.pure.readings import Assumed, Gap, SheetRead
 from maintenance.workbooks.pure.sheets import FIELDS, LENGTHS, SORTS, SURE, WHAT, Column
+from maintenance.workbooks.pure.understood import Assumed, Gap, SheetRead
 from maintenance.workbooks.take import EXACT, Looked, Outcome
 
 ROWS_SHOWN = 12

@@ -18,8 +18,8 @@ from diestore.register.models import Die, Plant
 from maintenance.log import changes
 from maintenance.models import Workbook
 from maintenance.workbooks import out, take
-from maintenance.workbooks.pure.readings import Assumed
 from maintenance.workbooks.pure.sheets import FIELDS, SORTS, Layout
+from maintenance.workbooks.pure.understood import Assumed
 from maintenance.workbooks.read import BYTES_AT_MOST, BookRefused, read_book
 
 from . import page
