@@ -4,6 +4,8 @@ from django.urls import path
 
 from diestore.access import own_settings
 from diestore.access import views as access_views
+from diestore.cards import described, shop
+from diestore.cards import views as card_views
 from diestore.frame import words
 from diestore.register import views
 from diestore.service import views as service_views
@@ -20,6 +22,9 @@ urlpatterns = [
     path("dies/", views.Dies.as_view(), name="dies"),
     path("dies/<int:pk>/", views.DiePage.as_view(), name="die"),
     path("d/<path:code>/", views.DieByLabel.as_view(), name="die_by_label"),
+    path("register/", card_views.Register.as_view(), name="register"),
+    path("register/strike/<int:pk>/", card_views.StrikeChange.as_view(), name="change_strike"),
+    *(address for card in shop.CARDS for address in described.addresses_of(card)),
     path("alive/", service_views.alive, name="alive"),
     path("service/", service_views.service_page, name="service"),
     path("service.json", service_views.service_json, name="service_json"),

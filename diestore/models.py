@@ -18,6 +18,7 @@ from .register.models import (
     Station,
     Stock,
     Variant,
+    Volume,
     kind_choices,
 )
 from .service.models import Host, TaskWorker
@@ -45,5 +46,6 @@ __all__ = [
     "Tries",
     "UserSettings",
     "Variant",
+    "Volume",
     "kind_choices",
 ]

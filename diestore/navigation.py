@@ -14,12 +14,18 @@ class Stop:
     label: str
     url_name: str
     permission: str | None = None
+    any_of: tuple[str, ...] = ()  # where one of several is enough
 
 
 STRIP = (
     Stop("Today", "reports:today"),
     Stop("Dies due", "maintenance:due"),
     Stop("Dies", "diestore:dies"),
+    Stop(
+        "Register",
+        "diestore:register",
+        any_of=(roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.SEE_SPARES, roles.SEE_COST),
+    ),
     Stop("Log", "maintenance:log", roles.LOG_RUN),
     Stop("Counters", "maintenance:counters", roles.LOG_RUN),
     Stop("Spares", "reports:spares", roles.SEE_SPARES),
@@ -38,6 +44,8 @@ def strip_for(request) -> list[dict]:
     stops = []
     for stop in STRIP:
         if stop.permission and not user.has_perm(stop.permission):
+            continue
+        if stop.any_of and not any(user.has_perm(right) for right in stop.any_of):
             continue
         try:
             url = reverse(stop.url_name)

@@ -2,9 +2,12 @@
 
 from django.urls import include, path
 
+from diestore.cards import described
 from maintenance.screens.due import views
 from maintenance.screens.edge import views as edge_views
 from maintenance.screens.entry import one_entry, restart
+from maintenance.screens.jobs import card as jobs_card
+from maintenance.screens.jobs import views as jobs_views
 from maintenance.screens.move import views as move_views
 from maintenance.screens.track_record import views as track_record_views
 from maintenance.screens.wear_model import views as wear_model_views
@@ -20,5 +23,7 @@ urlpatterns = [
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),
     path("books/", include("maintenance.screens.books.urls")),
+    *described.addresses_of(jobs_card.JOBS),
+    path("register/jobs/<int:pk>/split/", jobs_views.Split.as_view(), name="jobs_split"),
     path("counters/", include("maintenance.screens.counters.urls")),
 ]

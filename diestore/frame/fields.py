@@ -97,7 +97,7 @@ class MeasureField(TypedField):
 
     def __init__(self, quantity: str, system: units.System, **kwargs) -> None:
         self.quantity, self.system = quantity, system
-        self.unit = units.QUANTITIES[quantity].unit(system)
+        self.unit = units.column(quantity).unit(system)
         super().__init__(**kwargs)
 
     def read(self, text: str) -> float:

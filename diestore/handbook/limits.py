@@ -42,6 +42,8 @@ OF: dict[tuple[str, str], Limit] = {
     ("stock", "shear_mpa"): Limit(0.1, 10_000),
     ("stock", "thickness_mm"): Limit(0.001, 1_000),
     ("part", "burr_limit_um"): Limit(0, 100_000),
+    ("volume", "year"): Limit(1950, 2100),
+    ("volume", "parts"): COUNT,
     ("die", "strokes_per_minute"): Limit(0.01, 100_000),
     ("die", "expected_parts"): Limit(1, COUNT.most),
     ("output", "parts_per_hit"): Limit(1, 100_000),

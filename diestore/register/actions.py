@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from . import amendments, changes, standing_on, writing
 from .cut_rows import OF_THE_LAST_ROW, CutRows
-from .models import Amendment, Cut, Die, Output, Piece, Position, Press, Station, Stock, Variant
+from .models import Amendment, Cut, Die, Output, Piece, Position, Press, Rate, Station, Stock, Variant
 from .writing import NEVER_SO, ChangedMeanwhile, ChangeRefused, day_of
 
 __all__ = ["NEVER_SO", "ChangeRefused", "ChangedMeanwhile", "day_of"]  # with the actions below
@@ -43,6 +43,11 @@ GUARDED: dict[type[models.Model], tuple[tuple[str, ...], str]] = {
         ("tool_steel", "hardness_hrc", "opening", "opening_life_hits", "opening_hits_since_sharpening"),
         "A piece of other steel or hardness is another piece: log its replacement. What was never so is put right as "
         "a typing error.",
+    ),
+    Rate: (
+        ("plant", "kind", "valid_from", "amount"),
+        "What was paid until now was reckoned with it. Enter another rate with the day from which it holds; what was "
+        "never so is put right as a typing error.",
     ),
     Output: (
         ("variant", "part", "parts_per_hit"),

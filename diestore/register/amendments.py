@@ -26,6 +26,10 @@ def table_of(row: models.Model | type[models.Model]) -> str:
     return row._meta.label_lower
 
 
+def model_of(table: str) -> type[models.Model]:
+    return apps.get_model(table)
+
+
 def key_of(row: models.Model) -> int:
     """The key by which the changes of a row are kept: of a cut, that of its first row."""
     return rows_of_cut(row)[0].pk if isinstance(row, Cut) else row.pk
@@ -206,7 +210,7 @@ class Told:
 
 def told(amendment: Amendment, system: units.System | str = units.System.METRIC) -> Told:
     """In the reader's units. A row that another table's past names by its key is read as it was called then."""
-    model = apps.get_model(amendment.table)
+    model = model_of(amendment.table)
     return Told(amendment, str(model._meta.verbose_name), tuple(_lines(model, amendment, system)))
 
 

@@ -6,16 +6,35 @@ rests on those rows, forecasts and kept lists, follows above. A receiver may ret
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
 from django.db import models, transaction
 from django.dispatch import Signal
 
+_heard: ContextVar[list[str] | None] = ContextVar("heard", default=None)
 register_changed = Signal()  # rows: saved just now, or about to be deleted
 
 
 def tell(*rows: models.Model) -> list[str]:
     """Say that rows were saved, or are about to be deleted. Returns what there is to say about it."""
     answers = register_changed.send(sender=None, rows=rows) if rows else []
-    return [sentence for _, sentence in answers if sentence]
+    sentences = [sentence for _, sentence in answers if sentence]
+    if (heard := _heard.get()) is not None:
+        heard += [sentence for sentence in sentences if sentence not in heard]
+    return sentences
+
+
+@contextmanager
+def hearing() -> Iterator[list[str]]:
+    """What there is to say about the rows that are saved within."""
+    heard: list[str] = []
+    token = _heard.set(heard)
+    try:
+        yield heard
+    finally:
+        _heard.reset(token)
 
 
 def save(row: models.Model, **values) -> models.Model:

@@ -136,6 +136,23 @@ class Part(models.Model):
         return f"{self.number} {self.revision}".strip()
 
 
+class Volume(models.Model):
+    """How many of a part are wanted in a year."""
+
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="volumes")
+    year = models.PositiveIntegerField(validators=[Within("volume", "year")])
+    parts = models.BigIntegerField(validators=[Within("volume", "parts")])
+
+    class Meta:
+        ordering = ["part", "year"]
+        verbose_name = "volume of a year"
+        verbose_name_plural = "volumes by year"
+        constraints = [models.UniqueConstraint(fields=["part", "year"], name="volume_once_a_year")]
+
+    def __str__(self) -> str:
+        return f"{self.part} in {self.year}"
+
+
 class Die(models.Model):
     class Status(models.TextChoices):
         IN_SERVICE = "in service", "in service"

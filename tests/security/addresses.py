@@ -13,7 +13,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from diestore.access import roles
 from diestore.access.models import Person
-from diestore.register.models import Die, Press
+from diestore.register import actions
+from diestore.register.models import Die, Part, Party, Press, Rate, Volume
 from maintenance.models import Counter, CounterDevice, CounterQuestion, Incident, Workbook
 from maintenance.workbooks.pure.sheets import Grid
 from maintenance.workbooks.take import packed
@@ -56,6 +57,17 @@ def send(who: frozenset[str], **parts: str) -> Row:
     return Row(get=NOBODY, post=who, parts=parts)
 
 
+def card(name: str, pk: str, see: frozenset[str], also: str = roles.EDIT_REGISTER) -> dict[str, Row]:
+    """The four addresses of a plain card."""
+    edit = may(roles.EDIT_REGISTER, also)
+    return {
+        name: Row(get=see | edit),
+        f"{name}_new": Row(get=edit, post=edit),
+        f"{name}_card": Row(get=see | edit, post=edit, parts={"pk": pk}),
+        f"{name}_past": Row(get=see | edit, parts={"pk": pk}),
+    }
+
+
 LOGS = (roles.LOG_RUN, roles.LOG_STOP, roles.LOG_READING, roles.LOG_SHARPENING, roles.LOG_REPLACEMENT, roles.LOG_MISHAP)
 
 TABLE: dict[str, Row] = {
@@ -71,6 +83,20 @@ TABLE: dict[str, Row] = {
     "diestore:die": see(EVERYBODY, pk="die"),
     "diestore:die_by_label": see(EVERYBODY, code="H-900"),
     "diestore:words": see(EVERYBODY),
+    # The plain cards: who may change them reads them too
+    "diestore:register": see(may(roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.SEE_SPARES, roles.SEE_COST)),
+    "diestore:change_strike": form(may(roles.EDIT_REGISTER), pk="change"),
+    **card("diestore:parts", "part", may(roles.SEE_COST)),
+    **card("diestore:volumes", "volume", may(roles.SEE_COST)),
+    **card("diestore:customers", "customer", may(roles.SEE_COST)),
+    **card("diestore:rates", "rate", may(roles.SEE_COST)),
+    **card("diestore:presses", "press", may(roles.LOG_SHARPENING)),
+    **card("diestore:stocks", "stock", may(roles.LOG_SHARPENING)),
+    **card("diestore:plants", "plant", NOBODY),
+    **card("diestore:spares", "item", may(roles.SEE_SPARES), also=roles.EDIT_SPARES),
+    **card("diestore:suppliers", "supplier", may(roles.SEE_SPARES), also=roles.EDIT_SPARES),
+    **card("maintenance:jobs", "job", may(roles.SEE_COST)),
+    "maintenance:jobs_split": form(may(roles.EDIT_REGISTER), pk="job"),
     # The log and the forecasts
     "maintenance:due": see(EVERYBODY),
     "maintenance:wear": see(EVERYBODY),
@@ -153,7 +179,19 @@ def things(code: str = "H-900") -> dict[str, int]:
     asked = {"counter": counter, "kind": "no die", "strokes": 400, "since": make.moment(40), "until": make.moment(41)}
     settled = {"verdict": "to nobody", "settled_at": make.moment(42)}
     place = die.positions.get(code="1-A")
+    part = Part.objects.filter(outputs__variant__die=die).first()
+    change = actions.amend(by=None, row=die, values={"description": "bracket"}, at=make.moment(1), reason="clearer")
     return {
+        "change": change.pk,
+        "part": part.pk,
+        "volume": Volume.objects.get_or_create(part=part, year=2026, defaults={"parts": 1})[0].pk,
+        "customer": Party.objects.get_or_create(code="customer 9", role="customer")[0].pk,
+        "supplier": Party.objects.get_or_create(code="supplier 9", role="supplier")[0].pk,
+        "rate": Rate.objects.get_or_create(plant=die.plant, kind="press hour", valid_from="2001-01-01", amount=1)[0].pk,
+        "press": press.pk,
+        "stock": die.usual_stock_id,
+        "plant": die.plant_id,
+        "job": (die.orders.first() or make.order(die, f"job of {die}")).pk,
         "die": die.pk,
         "position": place.pk,
         "first run": die.runs.order_by("pk").first().pk,

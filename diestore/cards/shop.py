@@ -1,0 +1,177 @@
+"""The cards of the register itself. Orders of the customers are described in the app above, which has their table."""
+
+from __future__ import annotations
+
+from diestore.access import roles
+from diestore.handbook import build_doubts, materials, tool_steels
+from diestore.register.models import Item, Part, Party, Plant, Press, Rate, Stock, Volume
+
+from .described import Below, Card, Typed
+
+LEAD, BUYER = roles.EDIT_REGISTER, roles.EDIT_SPARES
+STEELS, COATINGS = tuple(tool_steels.GRADES), tuple(tool_steels.COATINGS)
+
+
+def _suppliers(rows):
+    return rows.filter(role=Party.Role.SUPPLIER)
+
+
+def _customers(rows):
+    return rows.filter(role=Party.Role.CUSTOMER)
+
+
+def doubts_of_stock(stock: Stock) -> list[str]:
+    """Where the handbook expects another strength of the material."""
+    known = materials.material(stock.material)
+    if known is None:
+        return [f"The handbook does not know “{stock.material}”; gap and wear are reckoned from its strength alone."]
+    span = known.tensile_mpa
+    if span is not None and not span.low * 0.8 <= stock.tensile_mpa <= span.high * 1.2:
+        return [
+            f"{known.name} usually has {span.low:g} to {span.high:g} MPa; here stand {stock.tensile_mpa:g} MPa. "
+            "Look at the certificate."
+        ]
+    return []
+
+
+def doubts_of_item(item: Item) -> list[str]:
+    found = [doubt.text for doubt in build_doubts.of_hardness(item.tool_steel, item.hardness_hrc)]
+    if item.tool_steel and tool_steels.grade(item.tool_steel) is None:
+        found.append(f"The handbook does not know the tool steel “{item.tool_steel}”.")
+    if item.grind_allowance_mm and item.length_mm and item.grind_allowance_mm >= item.length_mm:
+        found.append("The grind allowance is as long as the piece itself.")
+    return found
+
+
+PARTS = Card(
+    key="parts", app="diestore", model=Part, one="part", many="parts",
+    intro="What the shop makes: customer, burr limit, until when it is needed, how many a year.",
+    typed=(
+        Typed("number", "Part number"),
+        Typed("revision", "Revision"),
+        Typed("description", "What it is"),
+        Typed("customer", "Customer", only=_customers),
+        Typed("burr_limit_um", "Burr limit", "The highest burr that the customer takes."),
+        Typed("last_needed", "Last needed on", "Forecasts and spares look no further ahead than this day."),
+    ),
+    columns=("number", "revision", "description", "customer", "burr_limit_um", "last_needed"),
+    search=("number", "description", "customer__code", "customer__name"),
+    see=(roles.SEE_COST,), edit=(LEAD,), related=("customer",),
+    below=(
+        Below("Volume by year", lambda row: row.volumes.order_by("year"), lambda v: f"{v.year}: {v.parts:,} parts",
+              "diestore:volumes_card", "diestore:volumes_new", "part"),
+        Below("Made by", lambda row: row.outputs.select_related("variant__die").order_by("variant__die__code", "pk"),
+              lambda o: f"{o.variant.die}, {o.parts_per_hit} a hit"),
+    ),
+)  # fmt: skip
+VOLUMES = Card(
+    key="volumes", app="diestore", model=Volume, one="volume of a year", many="volumes by year",
+    intro="How many of a part are wanted in a year.",
+    typed=(Typed("part", "Part"), Typed("year", "Year"), Typed("parts", "Parts in that year")),
+    columns=("year", "part", "parts"), search=("part__number", "part__description"),
+    see=(roles.SEE_COST,), edit=(LEAD,), related=("part",), order=("-year", "part"),
+)  # fmt: skip
+CUSTOMERS = Card(
+    key="customers", app="diestore", model=Party, one="customer", many="customers",
+    intro="Whom the parts go to, and who owns dies.",
+    typed=(Typed("code", "Short name"), Typed("name", "Full name")),
+    columns=("code", "name"), search=("code", "name"), see=(roles.SEE_COST,), edit=(LEAD,),
+    always={"role": Party.Role.CUSTOMER},
+    below=(
+        Below("Parts", lambda row: row.part_set.order_by("number", "pk"), str, "diestore:parts_card",
+              "diestore:parts_new", "customer"),
+        Below("Owns", lambda row: row.dies_owned.order_by("code", "pk"), str, "diestore:die"),
+    ),
+)  # fmt: skip
+SUPPLIERS = Card(
+    key="suppliers", app="diestore", model=Party, one="supplier", many="suppliers",
+    intro="Who sells spares and grinds for the shop.",
+    typed=(Typed("code", "Short name"), Typed("name", "Full name")),
+    columns=("code", "name"), search=("code", "name"), see=(roles.SEE_SPARES,), edit=(LEAD, BUYER),
+    always={"role": Party.Role.SUPPLIER},
+    below=(
+        Below("Spares", lambda row: row.items.order_by("code", "pk"), str, "diestore:spares_card",
+              "diestore:spares_new", "supplier"),
+    ),
+)  # fmt: skip
+SPARES = Card(
+    key="spares", app="diestore", model=Item, one="spare", many="spares",
+    intro="The catalogue: what is bought for the dies, from whom, how long it takes, what it costs.",
+    typed=(
+        Typed("code", "Code"),
+        Typed("revision", "Revision"),
+        Typed("description", "What it is"),
+        Typed("kind", "Kind of component"),
+        Typed("supplier", "Supplier", only=_suppliers),
+        Typed("lead_days", "Days to get", "From the order to the shelf."),
+        Typed("unit_price", "Price of one"),
+        Typed("pack_size", "Sold in packs of", "Empty: one by one."),
+        Typed("criticality", "If none is there"),
+        Typed("tool_steel", "Tool steel", offers=STEELS),
+        Typed("coating", "Coating", offers=COATINGS),
+        Typed("hardness_hrc", "Hardness"),
+        Typed("length_mm", "Length when new"),
+        Typed("grind_allowance_mm", "Grind allowance", "What may be ground away in all."),
+    ),
+    columns=("code", "revision", "description", "kind", "supplier", "lead_days", "unit_price"),
+    search=("code", "description", "tool_steel", "supplier__code", "supplier__name"),
+    see=(roles.SEE_SPARES,), edit=(LEAD, BUYER), related=("supplier",), doubts=doubts_of_item,
+    below=(
+        Below("Fits", lambda row: row.positions.select_related("die").order_by("die__code", "code", "pk"),
+              lambda p: f"{p.code} of {p.die}"),
+    ),
+)  # fmt: skip
+PRESSES = Card(
+    key="presses", app="diestore", model=Press, one="press", many="presses",
+    intro="What the dies run in, and what it can take.",
+    typed=(
+        Typed("code", "Press"),
+        Typed("plant", "Plant"),
+        Typed("rated_force_n", "Rated force", "With its unit: 800 kN, 80 US tons.", must_say=True),
+        Typed("shut_height_min_mm", "Least shut height"),
+        Typed("shut_height_max_mm", "Greatest shut height"),
+    ),
+    columns=("code", "plant", "rated_force_n", "shut_height_min_mm", "shut_height_max_mm"),
+    search=("code",), see=(roles.LOG_SHARPENING,), edit=(LEAD,), plant="plant", related=("plant",),
+    below=(Below("Usual press of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die"),),
+)  # fmt: skip
+STOCKS = Card(
+    key="stocks", app="diestore", model=Stock, one="strip stock", many="strip stock",
+    intro="What the strip is: a material at one thickness. Gaps and wear are reckoned from it.",
+    typed=(
+        Typed("code", "Short name"),
+        Typed("material", "Material", offers=tuple(materials.MATERIALS)),
+        Typed("thickness_mm", "Thickness"),
+        Typed("tensile_mpa", "Tensile strength"),
+        Typed("shear_mpa", "Shear strength", "Empty: reckoned from the tensile strength."),
+        Typed("hardness", "Hardness, as it is told"),
+        Typed("source", "Where that is from", "Certificate, standard or measurement."),
+    ),
+    columns=("code", "material", "thickness_mm", "tensile_mpa", "source"), search=("code", "material", "source"),
+    see=(roles.LOG_SHARPENING,), edit=(LEAD,), doubts=doubts_of_stock,
+    below=(Below("Usual stock of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die"),),
+)  # fmt: skip
+RATES = Card(
+    key="rates", app="diestore", model=Rate, one="hourly rate", many="hourly rates",
+    intro="What an hour costs, from a day on. A new rate is entered; what was paid before keeps the old one.",
+    typed=(
+        Typed("kind", "Hour of"),
+        Typed("plant", "Plant"),
+        Typed("valid_from", "Holds from"),
+        Typed("amount", "An hour costs"),
+    ),
+    columns=("kind", "plant", "valid_from", "amount"), search=("kind",), see=(roles.SEE_COST,), edit=(LEAD,),
+    plant="plant", related=("plant",),
+)  # fmt: skip
+PLANTS = Card(
+    key="plants", app="diestore", model=Plant, one="plant", many="plants",
+    intro="Where dies, presses and people belong. Most shops have one.",
+    typed=(Typed("code", "Short name"), Typed("name", "Full name")),
+    columns=("code", "name"), search=("code", "name"), see=(), edit=(LEAD,), plant="pk",
+    below=(
+        Below("Presses", lambda row: row.presses.order_by("code", "pk"), str, "diestore:presses_card"),
+        Below("Dies", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die"),
+    ),
+)  # fmt: skip
+
+CARDS = (PARTS, VOLUMES, CUSTOMERS, SUPPLIERS, SPARES, PRESSES, STOCKS, RATES, PLANTS)

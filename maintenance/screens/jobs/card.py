@@ -1,0 +1,45 @@
+"""The card of a job: an order of a customer."""
+
+from __future__ import annotations
+
+from diestore.access import roles
+from diestore.cards.described import Below, Card, Typed
+from diestore.register.models import Die, Output
+from maintenance.models import Order
+
+
+def _in_service(rows):
+    return rows.exclude(status=Die.Status.RETIRED)
+
+
+def doubts(job: Order) -> list[str]:
+    makes = Output.objects.filter(part=job.part_id)
+    if job.die_id is not None and not makes.filter(variant__die=job.die_id).exists():
+        return [f"{job.die} does not make {job.part}, as the register stands."]
+    if job.die_id is None and not makes.exists():
+        return [f"No die makes {job.part} yet, so nothing is forecast for this job."]
+    if job.part.last_needed is not None and job.due > job.part.last_needed:
+        return [f"It is due after the last day on which {job.part} is needed."]
+    return []
+
+
+JOBS = Card(
+    key="jobs", app="maintenance", model=Order, one="job", many="jobs",
+    intro="What the customers ordered. Forecasts say whether the dies last until it is made.",
+    typed=(
+        Typed("number", "Job number"),
+        Typed("part", "Part"),
+        Typed("parts", "Parts ordered"),
+        Typed("due", "Due on"),
+        Typed("die", "Die", "Empty: whichever makes the part.", only=_in_service),
+        Typed("plant", "Plant"),
+    ),
+    columns=("number", "part", "die", "parts", "due"),
+    search=("number", "part__number", "part__description", "die__code", "part__customer__name"),
+    see=(roles.SEE_COST,), edit=(roles.EDIT_REGISTER,), plant="plant", related=("part", "die", "plant"),
+    order=("due", "number"), doubts=doubts,
+    out=("Close the job", "Open it again", "{} is closed.", "{} is open again.", "closed"),
+    acts=(("Split it", "maintenance:jobs_split"),),
+    below=(Below("Runs for it", lambda row: row.runs.filter(struck_at=None).select_related("die").order_by("-at", "pk"),
+                 lambda run: f"{run.at:%d %b %Y}, {run.die}: {run.hits:,} hits"),),
+)  # fmt: skip
