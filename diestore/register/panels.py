@@ -8,13 +8,16 @@ without script.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.html import format_html
 from django.utils.module_loading import import_string
 from django.utils.safestring import SafeString
 
 from diestore.access import plants, roles
+from diestore.service.failing import attempt
 
 from .models import Die
 
@@ -63,7 +66,16 @@ ACTS = (
 def panels_for(request: HttpRequest, die: Die) -> list[SafeString | str]:
     """The panels that this person may see, in order, empty ones left out."""
     shown = [panel for panel in PANELS if panel.permission is None or request.user.has_perm(panel.permission)]
-    return [html for panel in shown if (html := import_string(panel.draws)(request, die))]
+    drawn = (
+        attempt(partial(import_string(panel.draws), request, die), _broken, what=f"{panel.draws} of die {die}")
+        for panel in shown
+    )
+    return [html for html in drawn if html]
+
+
+def _broken(why: str) -> SafeString:
+    """A panel that cannot be drawn takes the others from nobody."""
+    return format_html('<section class="panel"><p class="wrong">{}</p></section>', why)
 
 
 def acts_for(request: HttpRequest, die: Die) -> list[dict]:

@@ -8,11 +8,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from django.db import transaction
 
 from diestore.register.models import Die, Plant
+from diestore.service.failing import attempt
 from maintenance.clockwork import cycles
 from maintenance.clockwork.rows import DieLog
 from maintenance.life import fleet
@@ -69,8 +71,19 @@ def compute(
     tell(f"fitting the fleet as of {since:%d %b %Y}".replace(" 0", " "))
     fitted = then.fit(draws=0)
     tell("looking at what came since")
-    held = [_of_die(log, fitted, since.timestamp(), as_of.timestamp()) for log, _ in then.dies]
+    held = [
+        attempt(
+            partial(_of_die, log, fitted, since.timestamp(), as_of.timestamp()),
+            partial(_unknown, log),
+            what=f"the drift of die {log.code}",
+        )
+        for log, _ in then.dies
+    ]
     return Drifts(plant=plant, since=since, as_of=as_of, dies=tuple(held))
+
+
+def _unknown(log: DieLog, why: str) -> DieDrift:
+    return DieDrift(die=log.die, code=log.code, drift=None, refusal=why)
 
 
 def _of_die(log: DieLog, fitted: fleet.FleetFit, since: float, as_of: float) -> DieDrift:

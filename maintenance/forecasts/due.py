@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 from django.db.models import F
 from django.db.models.fields.json import KT
 
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Plant
+from diestore.service.failing import attempt
 from maintenance.log import queries
 from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
@@ -153,7 +154,15 @@ def listed(plant: Plant | None = None, *, plants: Collection[int] | None = None)
         Retired(pk=die, code=known[die][0], order=order) for die, order in ours if known[die][2] == Die.Status.RETIRED
     ]
     gone = {one.pk for one in retired}
-    made = [_row(die, order, *known[die]) for die, order in ours if die not in gone]
+    made = [
+        attempt(
+            partial(_row, die, order, *known[die]),
+            partial(_unknown, die, order, *known[die][:3]),
+            what=f"the row of die {known[die][0]}",
+        )
+        for die, order in ours
+        if die not in gone
+    ]
     return Listed(
         rows=sorted(made, key=lambda r: (-r.risk, r.due, r.code)), retired=sorted(retired, key=lambda one: one.code)
     )
@@ -178,10 +187,16 @@ def _read(which: dict) -> dict[int, tuple[str, str, str, dict | None, int | None
     return known
 
 
+_NOTHING = {"remaining": None, "usual_hours": None, "damage": ()}
 _TOLD = (
     "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours", "damage",
     "limiting_id", "limiting__code", "limiting__kind",
 )  # fmt: skip
+
+
+def _unknown(pk: int, order: OrderLeft, code: str, description: str, status: str, why: str) -> DueRow:
+    """A die whose stored forecast cannot be read."""
+    return _row(pk, order, code, description, status, _NOTHING | {"refusal": why}, None)
 
 
 def _row(

@@ -17,7 +17,7 @@ from maintenance.log import read as log_read
 
 from . import samples
 from .fleet_log import Tell, read_fleet
-from .predict import DieOutlook, tell_dies
+from .predict import DieOutlook, tell_each
 from .spool import OnDisk
 
 CODE_VERSION = "9"  # counts up when the same records would give other numbers
@@ -58,7 +58,7 @@ def compute(
     orders, limits_um = queries.next_order_by_die(plant), queries.burr_limits_um(dies)
     outlooks: OnDisk[DieOutlook] = OnDisk()
     for logs, parts in known.in_batches():
-        every = tell_dies(logs, parts, fitted, as_of, orders, limits_um)
+        every = tell_each(logs, parts, fitted, as_of, orders, limits_um)
         outlooks.extend(one.without_curves() for one in every)
     return Computed(
         plant=plant,

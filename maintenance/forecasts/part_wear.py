@@ -9,11 +9,13 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from diestore import units
 from diestore.handbook.kinds import KINDS
 from diestore.handbook.wear_limits import falls, limit_si, wear_limit
 from diestore.register.models import Position
+from diestore.service.failing import attempt
 from maintenance.clockwork import cycles
 from maintenance.clockwork import spans as clockwork_spans
 from maintenance.clockwork.rows import DieLog, ReadingRow
@@ -130,7 +132,12 @@ def of_log(
         if place is None or now is None:
             continue
         clock = clocks.of(place.variants, cutting=position in cutting)
-        wear = _wear(log, place, name, sorted(readings, key=lambda r: r.at), now, clock, as_of, limits)
+        ordered = sorted(readings, key=lambda r: r.at)
+        wear = attempt(
+            partial(_wear, log, place, name, ordered, now, clock, as_of, limits),
+            partial(_unknown, place, name, ordered),
+            what=f"the wear of {place.code}, die {log.code}",
+        )
         if wear is not None:
             made.append(wear)
     return sorted(made, key=lambda w: (not w.is_past, w.left_hits is None, w.left_hits or 0.0, w.code, w.quantity))
@@ -190,6 +197,27 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         limit=limit,
         trend=line,
         refusal=refusal,
+    )
+
+
+def _unknown(place, name: str, readings: list[ReadingRow], why: str) -> Wear:
+    """A quantity of which nothing could be worked out: its last reading, and why."""
+    last = readings[-1]
+    return Wear(
+        position=place.id,
+        code=place.code,
+        kind=place.kind.replace("_", " "),
+        quantity=name,
+        hits=[0],
+        values_si=[last.value_si],
+        moments=[last.at],
+        before=0,
+        hits_now=0,
+        age_known=False,
+        falling=False,
+        limit=None,
+        trend=None,
+        refusal=why,
     )
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
+from diestore.service.failing import attempt
 from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
 from maintenance.clockwork.rows import DieLog, PositionRow
@@ -32,6 +34,7 @@ class DieOutlook:
     positions: dict[int, PositionRow]
     refused: dict[int, str]
     on_edge: dict[int, int]  # position -> hits on the edge, counted from where the records know it
+    failed: str = ""  # why it could not be worked out
     fresh: predict.DiePrediction | None = None  # once every edge of it has been sharpened
     limit: dict | None = None  # of the burr, that it counts to, or why it does not: see burr_limits.sentence
     held: frozenset[int] = frozenset()  # positions that count to it
@@ -60,6 +63,52 @@ class DieOutlook:
             for name, one in (("prediction", self.prediction), ("fresh", self.fresh))
         }
         return replace(self, edges=edges, **bare)
+
+
+def tell_each(
+    read: Sequence[DieLog],
+    parts: Sequence[samples.DieSamples],
+    fitted: fleet.FleetFit,
+    as_of: dt.datetime,
+    orders: Mapping[int, OrderLeft],
+    limits_um: dict[int, dict[int, float]] | None = None,
+    *,
+    left_only: bool = False,
+) -> list[DieOutlook]:
+    """As `tell_dies`; a die that cannot be told is told as that, and the others as they are without it."""
+
+    def told(logs: Sequence[DieLog], some: Sequence[samples.DieSamples]) -> list[DieOutlook]:
+        return tell_dies(logs, some, fitted, as_of, orders, limits_um, left_only=left_only)
+
+    def one_by_one(why: str = "") -> list[DieOutlook]:
+        outlooks = []
+        for log, part in zip(read, parts, strict=True):
+            failed = partial(_untold, log, as_of)
+            alone = partial(told, [log], [part])
+            outlooks += failed(part.failed) if part.failed else attempt(alone, failed, what=f"die {log.code}")
+        return outlooks
+
+    if any(part.failed for part in parts):
+        return one_by_one()
+    return attempt(partial(told, read, parts), one_by_one, what="a forecast of some dies at once")
+
+
+def _untold(log: DieLog, as_of: dt.datetime, why: str) -> list[DieOutlook]:
+    return [
+        DieOutlook(
+            die=log.die,
+            code=log.code,
+            as_of=as_of,
+            prediction=None,
+            limiting=None,
+            edges={},
+            states={},
+            positions=log.positions,
+            refused={},
+            on_edge={},
+            failed=why,
+        )
+    ]
 
 
 def tell_dies(

@@ -36,6 +36,12 @@ class DieSamples:
     current: dict[int, int]
     rest: float = 0.0
     refused: dict[int, str] = field(default_factory=dict)
+    failed: str = ""  # why nothing could be made of its log
+
+
+def nothing_of(die: int, why: str) -> DieSamples:
+    """Of a die whose log cannot be worked out."""
+    return DieSamples(die=die, specs=[], rows=[], current={}, failed=why)
 
 
 def spec_of(log: DieLog, position: PositionRow, build: cycles.Build, *, die: int = 0) -> EdgeSpec:
@@ -136,6 +142,20 @@ class Gathered:
             self.add(die)
 
     def add(self, die: DieSamples) -> None:
+        """Whole, or where it cannot be, nothing of it."""
+        columns = [*self._whole.values(), *self._measured, *self._passed, *self._touched]
+        lengths, edges, dies = [len(column) for column in columns], len(self.specs), self._dies
+        try:
+            self._add(die)
+        except Exception:
+            for column, length in zip(columns, lengths, strict=True):
+                del column[length:]
+            del self.specs[edges:], self.first[-1:]
+            self.rest.pop(dies, None)
+            self._dies = dies
+            raise
+
+    def _add(self, die: DieSamples) -> None:
         first, columns = len(self.specs), self._whole
         self.first.append(first)
         self.specs += [replace(spec, die=self._dies) for spec in die.specs]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from django.db import transaction
@@ -12,6 +13,7 @@ from django.db.models import Count, Max
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
+from diestore.service.failing import attempt
 from maintenance.clockwork.rows import DieLog
 from maintenance.life import fleet, predict
 from maintenance.life.cycles import LifeSamples
@@ -24,7 +26,7 @@ from maintenance.models import Change, DieForecast, EdgeForecast, FleetFit
 from . import samples
 from .fit import CODE_VERSION, Computed, compute
 from .fleet_log import DIES_AT_ONCE, Tell
-from .predict import NOTHING_CUTS, DieOutlook, tell_dies
+from .predict import NOTHING_CUTS, DieOutlook, tell_each
 from .spool import batches
 
 
@@ -96,9 +98,12 @@ def outlook(dies: Sequence[Die]) -> Outlook:
     fitted = fleet_of(dies[0].plant)
     logs = list(log_read.of_dies(dies))
     as_of = _moment_of(logs, row)
-    parts = [samples.of_die(log, as_of.timestamp()) for log in logs]
+    parts = [
+        attempt(partial(samples.of_die, log, as_of.timestamp()), partial(samples.nothing_of, log.die), what=log.code)
+        for log in logs
+    ]
     orders = queries.next_order_by_die(dies=dies)
-    outlooks = tell_dies(logs, parts, fitted, as_of, orders, queries.burr_limits_um(dies))
+    outlooks = tell_each(logs, parts, fitted, as_of, orders, queries.burr_limits_um(dies))
     return Outlook(dies=dies, fit_row=row, outlooks=list(outlooks), rests_on=rests_on)
 
 
@@ -149,21 +154,37 @@ def _store_dies(dies: Iterable[DieOutlook], fit_row: FleetFit | None) -> list[Di
             old.filter(fit__isnull=True).delete()
         old.update(is_newest=False)
         wrong = open_damage(outlook.die for outlook in some)
-        made = DieForecast.objects.bulk_create(
-            [_die_row(outlook, fit_row, wrong.get(outlook.die, ())) for outlook in some]
-        )
-        edges = [edge for row, outlook in zip(made, some, strict=True) for edge in _edge_rows(row, outlook)]
+        told = [_as_rows(outlook, fit_row, wrong.get(outlook.die, ())) for outlook in some]
+        made = DieForecast.objects.bulk_create([row for row, _ in told])
+        edges = [edge for _, edges in told for edge in edges]
         EdgeForecast.objects.bulk_create(edges, batch_size=500)
         changes.tell_of(Change.What.FORECAST, [outlook.die for outlook in some])
         rows += made
     return rows
 
 
+def _as_rows(
+    outlook: DieOutlook, fit_row: FleetFit | None, wrong: Iterable[Damage]
+) -> tuple[DieForecast, list[EdgeForecast]]:
+    """The row of a die and those of its edges; of one whose figures make no row, one that says so."""
+
+    def told() -> tuple[DieForecast, list[EdgeForecast]]:
+        row = _die_row(outlook, fit_row, wrong)
+        return row, _edge_rows(row, outlook)
+
+    def untold(why: str) -> tuple[DieForecast, list[EdgeForecast]]:
+        row = DieForecast(fit=fit_row, die_id=outlook.die, as_of=outlook.as_of, refusal=why[:300])
+        row.damage = [one.kept() for one in wrong]
+        return row, []
+
+    return attempt(told, untold, what=f"the rows of die {outlook.code}")
+
+
 def _die_row(outlook: DieOutlook, fit_row: FleetFit | None, wrong: Iterable[Damage]) -> DieForecast:
     row = DieForecast(fit=fit_row, die_id=outlook.die, as_of=outlook.as_of, usual_hours=outlook.usual_hours)
     row.damage = [one.kept() for one in wrong]
     if outlook.prediction is None:
-        row.refusal = next(iter(outlook.refused.values()), NOTHING_CUTS)[:300]
+        row.refusal = (outlook.failed or next(iter(outlook.refused.values()), NOTHING_CUTS))[:300]
         return row
     row.hits_since_sharpening = outlook.hits_since_sharpening
     row.limiting_id = outlook.limiting

@@ -245,7 +245,7 @@ def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origi
 def _said_then(known: FleetLog, fitted: fleet.FleetFit, orders: dict) -> Iterator[predict.DieOutlook]:
     """What would have been said of each die then, some dies at a time."""
     for logs, parts in known.in_batches():
-        yield from predict.tell_dies(logs, parts, fitted, known.at, orders, left_only=True)
+        yield from predict.tell_each(logs, parts, fitted, known.at, orders, left_only=True)
 
 
 def _whole(log: DieLog, as_of: dt.datetime) -> dict[tuple, list]:

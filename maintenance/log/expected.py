@@ -14,6 +14,7 @@ from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from diestore.access.models import Person
+from diestore.handbook import limits
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.tool_steels import grade
 from diestore.register.models import Die, Piece, Position, Variant
@@ -25,6 +26,7 @@ from maintenance.models import DieForecast, Fitting, Incident, Replacement, Run,
 from . import queries, read
 from .data import OrderLeft
 
+STROKES_A_MINUTE = limits.OF["die", "strokes_per_minute"]
 SAME_SHIFT = dt.timedelta(hours=12)
 RUNS_LOOKED_AT = 9
 DIES_FOUND_AT_MOST = 24
@@ -47,8 +49,8 @@ class RunExpected:
         return None if self.usual_length is None else now - self.usual_length
 
     def hits(self, started: dt.datetime | None, ended: dt.datetime) -> int | None:
-        """Hits by strokes a minute and duration."""
-        if started is None or ended <= started:
+        """Hits by strokes a minute and duration; None where no die makes so many."""
+        if started is None or ended <= started or not STROKES_A_MINUTE.holds(self.strokes_per_minute):
             return None
         return round(self.strokes_per_minute * (ended - started).total_seconds() / 60)
 

@@ -53,6 +53,7 @@ def _columns(cost: DieCost) -> dict:
         "parts_made": sheet.parts_made,
         "left_out": list(sheet.left_out),
         "notes": list(cost.notes),
+        "failed": cost.failed,
     }
 
 
@@ -62,4 +63,4 @@ def _read(columns: dict, die) -> DieCost:
         for key, name, stage, amount, parts, basis in columns["elements"]
     )
     sheet = CostSheet(elements=elements, parts_made=columns["parts_made"], left_out=tuple(columns["left_out"]))
-    return DieCost(die=die, sheet=sheet, spent=None, notes=tuple(columns["notes"]))
+    return DieCost(die=die, sheet=sheet, spent=None, notes=tuple(columns["notes"]), failed=columns.get("failed", ""))

@@ -6,10 +6,12 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
+from diestore.service.failing import attempt
 from reports.costing.elements import CostSheet
 from reports.costing.money import DatedRate, NoRate, rate_on
 from reports.costing.own_log import Bill, BuildPrice, HoursWorked, SpareUsed, StopMinutes, cost_of_log
@@ -53,6 +55,7 @@ class DieCost:
     spent: Spent | None
     rates: Rates | None = None
     notes: tuple[str, ...] = ()
+    failed: str = ""  # why it could not be worked out
 
     @property
     def per_thousand(self) -> Decimal | None:
@@ -119,7 +122,19 @@ def in_order(rows: Iterable[DieCost]) -> list[DieCost]:
 def _costs(dies: list[Die], plant: Plant) -> list[DieCost]:
     spent, rows = reads.spent_and_rates((die.pk for die in dies), plant)
     rates = Rates.of(rows)
-    return [_cost(die, spent[die.pk], rates) for die in dies]
+    return [
+        attempt(
+            partial(_cost, die, spent[die.pk], rates),
+            partial(_unknown, die, spent[die.pk], rates),
+            what=f"the cost of die {die}",
+        )
+        for die in dies
+    ]
+
+
+def _unknown(die: Die, spent: Spent, rates: Rates, why: str) -> DieCost:
+    sheet = CostSheet(elements=(), parts_made=0, left_out=(why,))
+    return DieCost(die=die, sheet=sheet, spent=spent, rates=rates, failed=why)
 
 
 def build_of(die: Die) -> BuildPrice | None:

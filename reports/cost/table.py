@@ -57,7 +57,7 @@ class CostTable(tables.Table):
 
     def render_total(self, record: DieCost):
         if record.per_thousand is None:
-            return "not known"
+            return format_html("not known<small>{}</small>", record.failed) if record.failed else "not known"
         gaps = len(record.sheet.left_out)
         note = format_html("<small>without {} {}</small>", gaps, "thing" if gaps == 1 else "things") if gaps else ""
         return format_html("<strong>{}</strong>{}", three_figures(record.per_thousand), note)

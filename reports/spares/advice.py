@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
+from diestore.service.failing import NOT_OF_A_ROW, sentence_of
 from maintenance.log import queries
 from reports.purchasing.demand import DemandRefused
 from reports.purchasing.laws import LawRefused
@@ -263,7 +264,9 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
     on_hand, on_order = (stock.on_hand, stock.on_order) if stock else (0, 0)
     places = ahead.places.get(item.pk, [])
     advice, refusal = None, ""
-    if item.lead_days is None:
+    if item.pk in ahead.failed:
+        refusal = ahead.failed[item.pk]
+    elif item.lead_days is None:
         refusal = NO_LEAD
     elif not LEAD_DAYS.holds(item.lead_days):
         refusal = f"As its lead time in days, {LEAD_DAYS.sentence(item.lead_days)}"
@@ -278,6 +281,11 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
         except (ArithmeticError, ValueError) as error:  # one spare's figures take no list from anybody
             logger.exception("spare %s could not be reckoned", item)
             refusal = f"It could not be reckoned: {error}. Look at its figures and at those of its dies."
+        except NOT_OF_A_ROW:
+            raise
+        except Exception as error:
+            logger.exception("spare %s could not be worked out", item)
+            refusal = sentence_of(error)
     return SpareRow(
         item=item,
         on_hand=on_hand,

@@ -6,13 +6,14 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 
 import numpy as np
 from django.utils import timezone
 
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Die, Item, Plant
+from diestore.service.failing import attempt
 from maintenance.forecasts import store
 from maintenance.log import queries
 from maintenance.log.data import OrderLeft
@@ -87,6 +88,7 @@ class PlantAhead:
     shop: ShopWide | None = None
     wanted: list[int] | None = None
     remembers: bool = True
+    failed: dict[int, str] = field(default_factory=dict)  # item -> why its places could not be worked out
     _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
     _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
     _known_laws: dict[tuple[int, int], tuple] = field(default_factory=dict)
@@ -134,9 +136,16 @@ class PlantAhead:
             by_item[row.item_id].append(row)
         shop = self.shop.removal_mm if self.shop else _mean_removal(self.rows)
         return {
-            item: [_place(row, self.items[item].grind_allowance_mm, _mean_removal(mine), shop) for row in mine]
+            item: attempt(partial(self._places, item, mine, shop), partial(self._no_places, item), what=f"spare {item}")
             for item, mine in by_item.items()
         }
+
+    def _places(self, item: int, mine: list[PlaceOfItem], shop: float | None) -> list[SparePlace]:
+        return [_place(row, self.items[item].grind_allowance_mm, _mean_removal(mine), shop) for row in mine]
+
+    def _no_places(self, item: int, why: str) -> list[SparePlace]:
+        self.failed[item] = why
+        return []
 
     @cached_property
     def items(self) -> dict:
