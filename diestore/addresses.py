@@ -7,7 +7,7 @@ from diestore.access import views as access_views
 from diestore.cards import described, shop
 from diestore.cards import views as card_views
 from diestore.frame import words
-from diestore.register import views
+from diestore.register import new_die, views
 from diestore.service import views as service_views
 
 app_name = "diestore"
@@ -20,6 +20,7 @@ urlpatterns = [
     path("people/<int:pk>/", access_views.OnePerson.as_view(), name="person"),
     path("settings/", own_settings.MySettings.as_view(), name="settings"),
     path("dies/", views.Dies.as_view(), name="dies"),
+    path("dies/new/", new_die.NewDie.as_view(), name="die_new"),
     path("dies/<int:pk>/", views.DiePage.as_view(), name="die"),
     path("d/<path:code>/", views.DieByLabel.as_view(), name="die_by_label"),
     path("register/", card_views.Register.as_view(), name="register"),

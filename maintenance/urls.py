@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from diestore.cards import described
+from maintenance.screens.die_card.views import DieCard
 from maintenance.screens.due import views
 from maintenance.screens.edge import views as edge_views
 from maintenance.screens.entry import one_entry, restart
@@ -15,6 +16,7 @@ from maintenance.screens.wear_model import views as wear_model_views
 app_name = "maintenance"
 urlpatterns = [
     path("due/", views.Due.as_view(), name="due"),
+    path("dies/<int:pk>/card/", DieCard.as_view(), name="die_card"),
     path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
     path("record/", track_record_views.Record.as_view(), name="record"),
     path("record/restart/", restart.Restart.as_view(), name="restart"),

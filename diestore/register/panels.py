@@ -34,16 +34,17 @@ class Panel:
 class Act:
     """Something to do about a die, as a button at the head of its page; its address takes the die as ?die=PK.
 
-    of_several: only for who sees several plants; its address names the die itself.
+    of_several: only for who sees several plants. in_address: its address names the die itself.
     """
 
     label: str
     url_name: str
     permission: str
     of_several: bool = False
+    in_address: bool = False
 
     def address(self, die: Die) -> str:
-        return reverse(self.url_name, args=[die.pk]) if self.of_several else f"{reverse(self.url_name)}?die={die.pk}"
+        return reverse(self.url_name, args=[die.pk]) if self.in_address else f"{reverse(self.url_name)}?die={die.pk}"
 
 
 PANELS = (
@@ -59,7 +60,8 @@ ACTS = (
     Act("Reading", "maintenance:log_reading", roles.LOG_READING),
     Act("Mishap", "maintenance:log_mishap", roles.LOG_MISHAP),
     Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
-    Act("Move to another plant", "maintenance:move", roles.EDIT_REGISTER, of_several=True),
+    Act("Die card", "maintenance:die_card", roles.EDIT_REGISTER, in_address=True),
+    Act("Move to another plant", "maintenance:move", roles.EDIT_REGISTER, of_several=True, in_address=True),
 )
 
 

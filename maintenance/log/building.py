@@ -15,12 +15,14 @@ from dataclasses import dataclass, field, replace
 
 from django.db import models, transaction
 from django.db.models import ProtectedError
+from django.utils import timezone
 
 from diestore.handbook.kinds import KINDS
 from diestore.handbook.places import next_code, partner_code
-from diestore.register import build
+from diestore.register import actions, build
 from diestore.register.actions import ChangeRefused
-from diestore.register.models import Cut, Die, Item, Output, Part, Piece, Position, Station, Variant
+from diestore.register.models import Amendment, Cut, Die, Item, Output, Part, Piece, Position, Station, Variant
+from diestore.register.writing import name_of, user_of
 from maintenance.models import Fitting, Replacement
 
 from . import changes
@@ -179,7 +181,10 @@ def _add(by: Actor, die: Die, spec: PlaceSpec, since: dt.datetime | None, reason
         wear_limit=spec.wear_limit,
         valid_from=since,
     )
-    _save(position, by, reason)
+    if reason:  # a die that has run: the change of its make-up is kept with its date
+        actions.enter(by=by.user, row=position, at=since, reason=reason)
+    else:
+        _save(position, by, reason)
     if spec.variants:
         position.variants.set(spec.variants)
     _cut(by, die, spec, position, since, reason)
@@ -223,11 +228,7 @@ def _cut(by: Actor, die: Die, spec: PlaceSpec, position: Position, since: dt.dat
             cut.lower = position
             _save(cut, by, reason)
         else:
-            after = Cut(die=die, code=cut.code, upper_id=cut.upper_id, lower=position, length_mm=cut.length_mm,
-                        gap_mm=cut.gap_mm, valid_from=since)  # fmt: skip
-            cut.valid_to = since
-            _save(cut, by, reason)
-            _save(after, by, reason)
+            actions.amend(by=by.user, row=cut, values={"lower": position}, at=since, reason=reason or ENTERED)
     elif spec.cut_length_mm is not None:
         if Cut.objects.filter(die=die, code=spec.code).exists():
             raise EntryRefused(f"{die.code} has a cut {spec.code} already. Give this place another name.", field="code")
@@ -491,13 +492,34 @@ def log_of(position: Position) -> str:
     return ", ".join(words for words, there in entries.items() if there)
 
 
-def take_back_place(*, by: Actor, position: Position) -> None:
+def end_place(*, by: Actor, position: Position, at: dt.datetime, reason: str) -> None:
+    """From a day on a place is no longer part of the die; of its cut a punch takes all, a die side its own."""
+    check_moment(at)
+    with saving():
+        actions.retire(by=by.user, row=position, at=at, reason=reason)
+        cuts = Cut.objects.filter(models.Q(upper=position) | models.Q(lower=position))
+        for cut in cuts.filter(models.Q(valid_to__isnull=True) | models.Q(valid_to__gt=at)):
+            if cut.valid_from is not None and cut.valid_from > at:
+                raise EntryRefused(
+                    f"{position.code} was changed after that day. Strike that change out first, or take a later day.",
+                    field="at",
+                )
+            if cut.lower_id == position.pk and cut.upper_id is not None:
+                actions.amend(by=by.user, row=cut, values={"lower": None}, at=at, reason=reason)
+            else:
+                actions.retire(by=by.user, row=cut, at=at, reason=reason)
+        changes.tell(dies=[position.die_id], since=at)
+
+
+def take_back_place(*, by: Actor, position: Position, reason: str = "Entered by mistake") -> None:
     """A place that was entered by mistake goes with its piece and its side of the cut, as long as it has no log."""
     if words := log_of(position):
         raise EntryRefused(
             f"{position.code} has a log ({words}), and nothing with a log is deleted. Let it end on a day instead."
         )
-    die = position.die
+    if not reason.strip():
+        raise EntryRefused("Say why it is struck out.", field="reason")
+    die, key = position.die, position.pk
     with saving():
         pieces = list(Piece.objects.filter(fittings__position=position).distinct())
         for cut in Cut.objects.filter(models.Q(upper=position) | models.Q(lower=position)):
@@ -509,11 +531,14 @@ def take_back_place(*, by: Actor, position: Position) -> None:
         position.fittings.all().delete()
         # The entry of its first piece was part of entering the place, and goes with it: it tells of nothing else.
         models.QuerySet(Replacement).filter(position=position).delete()
-        _say(position, by, "Entered by mistake")
+        _say(position, by, reason)
         try:
             for piece in pieces:
                 piece.delete()
             position.delete()
         except ProtectedError as error:
             raise EntryRefused(f"Something still stands on {position.code}, so it cannot be deleted.") from error
+        told = Amendment.objects.filter(table="diestore.position", row_key=key, struck_at=None)
+        told.update(struck_at=timezone.now(), struck_by=user_of(by.user), struck_who=name_of(by.user),
+                    struck_reason=reason.strip())  # fmt: skip
         changes.tell(dies=[die.pk])

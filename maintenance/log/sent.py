@@ -24,6 +24,11 @@ def has_other_values(key: str, digest: str) -> bool:
     return bool(key) and SentForm.objects.filter(key=key).exclude(digest=digest).exists()
 
 
+def known(key: str) -> str:
+    """The digest with which a form of that key was sent; nothing where none was."""
+    return SentForm.objects.filter(key=key).values_list("digest", flat=True).first() or "" if key else ""
+
+
 def claim(key: str, digest: str) -> bool:
     """Write down that the form is sent now. False where another sending of it, with other values, was quicker."""
     if not key:

@@ -80,6 +80,7 @@ TABLE: dict[str, Row] = {
     "diestore:people": form(may(roles.MANAGE_PEOPLE)),
     "diestore:person": form(may(roles.MANAGE_PEOPLE), pk="person"),
     "diestore:dies": see(EVERYBODY),
+    "diestore:die_new": form(may(roles.EDIT_REGISTER)),
     "diestore:die": see(EVERYBODY, pk="die"),
     "diestore:die_by_label": see(EVERYBODY, code="H-900"),
     "diestore:words": see(EVERYBODY),
@@ -98,6 +99,7 @@ TABLE: dict[str, Row] = {
     **card("maintenance:jobs", "job", may(roles.SEE_COST)),
     "maintenance:jobs_split": form(may(roles.EDIT_REGISTER), pk="job"),
     # The log and the forecasts
+    "maintenance:die_card": form(may(roles.EDIT_REGISTER), pk="die"),
     "maintenance:due": see(EVERYBODY),
     "maintenance:wear": see(EVERYBODY),
     "maintenance:record": see(EVERYBODY),
