@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from diestore.access import own_settings
+from diestore.access import first_start, own_settings
 from diestore.access import views as access_views
 from diestore.cards import described, shop
 from diestore.cards import views as card_views
@@ -13,6 +13,8 @@ from diestore.service import views as service_views
 app_name = "diestore"
 urlpatterns = [
     path("sign-in/", access_views.SignIn.as_view(), name="sign_in"),
+    path("first-start/", first_start.FirstStart.as_view(), name="first_start"),
+    path("settings/shop/", first_start.ShopSettings.as_view(), name="shop"),
     path("sign-out/", access_views.SignOut.as_view(), name="sign_out"),
     path("password/", access_views.ChangePassword.as_view(), name="password"),
     path("who/", access_views.Who.as_view(), name="who"),

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from django.conf import settings
-
+from diestore.access import shop
 from diestore.access.roles import role_of
 from diestore.access.tablet import tablet_of
 from diestore.navigation import strip_for
@@ -13,7 +12,7 @@ def page(request) -> dict:
     user = getattr(request, "user", None)
     session = getattr(request, "session", {})
     return {
-        "shop": settings.SHOP_NAME,
+        "shop": shop.current().name,
         "strip": strip_for(request),
         "role": role_of(user) if user is not None else "",
         "tablet": tablet_of(request) if user is not None else None,

@@ -1,6 +1,6 @@
 """The tables of this app, from the rooms that they stand in: here, since Django looks for them here."""
 
-from .access.models import Person, PlantOfUser, Tries, UserSettings
+from .access.models import Person, PlantOfUser, Shop, Tries, UserSettings
 from .register.models import (
     Amendment,
     Cut,
@@ -39,6 +39,7 @@ __all__ = [
     "Position",
     "Press",
     "Rate",
+    "Shop",
     "Side",
     "Station",
     "Stock",

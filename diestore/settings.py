@@ -122,6 +122,7 @@ MIDDLEWARE = [
     "diestore.middleware.SayNotAllowed",  # within the one that writes down how long the answer is
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "diestore.access.shop.ByTheShopsClock",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",  # every view asks for sign-in unless it says otherwise
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -260,6 +261,6 @@ LOGGING = {
 }
 MONITOR_KEY = os.environ.get("DIESTORE_MONITOR_KEY", "")  # with it a monitor may read /service.json
 
-# The shop's own words on every page, and its money.
+# The shop's own words on every page, and its money, until somebody says so on a page (diestore/access/shop.py).
 SHOP_NAME = os.environ.get("DIESTORE_SHOP", "diestore")
 CURRENCY = os.environ.get("DIESTORE_CURRENCY", "EUR")

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from decimal import Decimal
 
-from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
+from diestore.access import shop
 from reports.costing.money import rounded
 
 _CLASSES = {"short": "short", "soon": "close", "enough": "", "unknown": "unknown"}
@@ -26,14 +26,14 @@ def money(value: Decimal | None, *, cents: bool = True) -> str:
     if value is None:
         return "not known"
     step = Decimal("0.01") if cents else Decimal(1)
-    return f"{rounded(value, step):,} {settings.CURRENCY}"
+    return f"{rounded(value, step):,} {shop.current().currency}"
 
 
 def per_thousand(value: Decimal | None) -> str:
     """A cost per thousand parts, to three figures that count."""
     if value is None:
         return "not known"
-    return f"{three_figures(value)} {settings.CURRENCY}"
+    return f"{three_figures(value)} {shop.current().currency}"
 
 
 def three_figures(value: Decimal) -> str:

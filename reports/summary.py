@@ -6,8 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from decimal import Decimal
 
-from django.conf import settings
-
+from diestore.access import shop
 from diestore.register.models import Plant
 from maintenance.forecasts import due
 from maintenance.wording import numbers, odds
@@ -106,7 +105,7 @@ def cost_lines(plant: Plant) -> list[str]:
             )
         )
     head = ("die", "so far", "building", "sharpening", "spares", "stops", "year ahead", "8 in 10 between")
-    made = [f"Cost per thousand parts, {settings.CURRENCY}, the dearest first", *_table(head, rows)]
+    made = [f"Cost per thousand parts, {shop.current().currency}, the dearest first", *_table(head, rows)]
     return [*made, *_more(len(known))]
 
 

@@ -29,7 +29,7 @@ from fixtures import make_house
 
 ROOT = Path(__file__).resolve().parent.parent
 OURS = ("diestore", "maintenance", "reports")
-OPEN_TO_ALL = {"diestore:sign_in", "diestore:sign_out", "diestore:alive"}
+OPEN_TO_ALL = {"diestore:first_start", "diestore:sign_in", "diestore:sign_out", "diestore:alive"}
 OPEN_IN_ADMINISTRATION = {"/admin/login/", "/admin/logout/", "/admin/jsi18n/"}
 
 

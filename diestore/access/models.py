@@ -84,3 +84,23 @@ class Tries(models.Model):
 
     def __str__(self) -> str:
         return f"{self.count} tries at {self.door}"
+
+
+class Shop(models.Model):
+    """What the shop is called, its money, its clock and its units: one row, once somebody has said so."""
+
+    name = models.CharField(max_length=80)
+    currency = models.CharField(max_length=10, default="EUR")
+    time_zone = models.CharField(max_length=60, default="UTC")
+    units = models.CharField(max_length=6, choices=UserSettings.Units, default=UserSettings.Units.METRIC)
+
+    class Meta:
+        verbose_name = verbose_name_plural = "the shop"
+        constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="one_shop")]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def save(self, *args, **kwargs) -> None:
+        self.pk = 1
+        super().save(*args, **kwargs)

@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from diestore import units
 
-from . import throttle
+from . import shop, throttle
 from .models import Person, UserSettings
 from .plants import plants_of, users_within, within
 
@@ -28,7 +28,7 @@ def _kept_of(user) -> tuple[str, bool]:
     """What the settings say of units and of sharing; asked of the database once a request."""
     if not hasattr(user, "kept_settings"):
         row = getattr(user, "shop_settings", None)
-        user.kept_settings = (row.units, row.shared_device) if row else (UserSettings.Units.METRIC, False)
+        user.kept_settings = (row.units, row.shared_device) if row else (shop.current().units, False)
     return user.kept_settings
 
 

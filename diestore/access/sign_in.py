@@ -1,15 +1,16 @@
-"""Who is signed in, with all that every page asks of them: the settings with the user, rights and plants in one
-question."""
+"""Who is signed in, with all that every page asks of them: the settings and the shop's with the user, rights and plants
+in one question."""
 
 from __future__ import annotations
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.backends import ModelBackend
 from django.contrib.auth.models import Group, Permission
-from django.db.models import CharField, Value
-from django.db.models.functions import Cast
+from django.db.models import CharField, Subquery, Value
+from django.db.models.functions import Cast, JSONObject
 
-from .models import PlantOfUser
+from . import shop
+from .models import PlantOfUser, Shop
 
 _PLANT = "plant of the user"  # no app is called so
 
@@ -19,7 +20,8 @@ class WithSettings(ModelBackend):
 
     def get_user(self, user_id):
         users = get_user_model()._default_manager.select_related("shop_settings__plant")
-        user = users.filter(pk=user_id).first()
+        row = Shop.objects.values(told=JSONObject(**{name: name for name in shop.COLUMNS}))[:1]
+        user = users.annotate(shop_row=Subquery(row)).filter(pk=user_id).first()
         return user if user is not None and self.user_can_authenticate(user) else None
 
     def _get_permissions(self, user_obj, obj, from_name):

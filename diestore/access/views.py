@@ -20,7 +20,7 @@ from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views import View
 
-from . import actions, known_browser, plants, queries, roles, tablet
+from . import actions, first_start, known_browser, plants, queries, roles, tablet
 from .forms import PasswordForm, PersonForm, PinForm, SignInForm, WhoForm
 from .models import Person
 
@@ -77,6 +77,11 @@ class SignIn(HeldAnswer, auth_views.LoginView):
     form_class = SignInForm
     template_name = "diestore/access/sign_in.html"
     redirect_authenticated_user = True
+
+    def get(self, request, *args, **kwargs):
+        if not request.user.is_authenticated and first_start.nobody_yet():
+            return redirect("diestore:first_start")
+        return super().get(request, *args, **kwargs)
 
     def get_context_data(self, **kwargs):
         return super().get_context_data(demo=settings.DEMO, **kwargs)

@@ -12,13 +12,12 @@ from __future__ import annotations
 import datetime as dt
 import logging
 from collections.abc import Iterable
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.db import IntegrityError, OperationalError, transaction
 from django.db.models import OuterRef, Q, Subquery
 from django.utils import timezone
 
+from diestore.access import shop
 from diestore.access.models import Person
 from diestore.register.models import Die, Plant
 from maintenance.log import changes
@@ -139,7 +138,7 @@ def _is_silent(arrived: float) -> bool:
 
 def shift_end(at: float) -> float:
     """The first beginning of a shift after a moment, by the shop's own clock."""
-    zone = ZoneInfo(settings.TIME_ZONE)
+    zone = shop.current().zone
     local = dt.datetime.fromtimestamp(at, zone)
     for day in (0, 1):
         date = local.date() + dt.timedelta(days=day)

@@ -9,13 +9,13 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from django.conf import settings
 from django.core.paginator import Page, Paginator
 from django.db import connection
 from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Value
 from django.utils import timezone
 
 from diestore import units
+from diestore.access import shop
 from diestore.access.models import Person
 from diestore.register.models import Die, Piece, Plant
 from maintenance.models import (
@@ -450,7 +450,7 @@ def _say_restart(events, system):
 
 def _say_cost(events, system):
     row = events[0]
-    return f"{row.get_kind_display()}: {row.amount:,.2f} {settings.CURRENCY}", (_named(row.payer, "paid by "),)
+    return f"{row.get_kind_display()}: {row.amount:,.2f} {shop.current().currency}", (_named(row.payer, "paid by "),)
 
 
 _SAY = {

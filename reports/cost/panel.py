@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from django.conf import settings
 from django.template.loader import render_to_string
 
+from diestore.access import shop
 from reports.format import three_figures
 
 from . import sheets
@@ -24,6 +24,6 @@ def what_it_costs(request, die) -> str:
             "elements": [(element.name, three_figures(element.per_thousand)) for element in running],
             "parts": cost.sheet.parts_made,
             "left_out": cost.sheet.left_out,
-            "currency": settings.CURRENCY,
+            "currency": shop.current().currency,
         },
     )

@@ -5,13 +5,12 @@ from __future__ import annotations
 from decimal import Decimal
 
 import numpy as np
-from django.conf import settings
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from diestore.access import plants, roles
+from diestore.access import plants, roles, shop
 from diestore.frame.tables import Rows, lay_out
 from maintenance.wording.odds import chance
 from reports.format import day, money, three_figures
@@ -52,7 +51,7 @@ def cost_page(request: HttpRequest) -> HttpResponse:
             "dearest_cost": three_figures(known[0].per_thousand) if known else "",
             "grinds": grinds if grinds and grinds.share("sharpening") else None,
             "grinds_cost": three_figures(grinds.share("sharpening")) if grinds and grinds.share("sharpening") else "",
-            "currency": settings.CURRENCY,
+            "currency": shop.current().currency,
         },
     )
 
@@ -93,7 +92,7 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
             "plot": _plot(two, volumes, die),
             "as_of": day(year.as_of) if year.as_of else "",
             "since": day(cost.spent.first.date()) if cost.spent.first else "",
-            "currency": settings.CURRENCY,
+            "currency": shop.current().currency,
             "sharpening": money(year.prices.sharpening) if year.prices and year.prices.sharpening is not None else "",
         },
     )
@@ -209,7 +208,7 @@ def _plot(two: two_builds.TwoBuilds, volumes: list[int], die):
     return plot.against_volume(
         curves,
         x_label="parts over the life of the die",
-        y_label=f"{settings.CURRENCY} per thousand parts",
+        y_label=f"{shop.current().currency} per thousand parts",
         title=f"Cost per thousand parts of {die.code} against the parts it makes in its life",
         named=named,
     )

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 
-from django.conf import settings
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from diestore.access import plants, roles
+from diestore.access import plants, roles, shop
 from diestore.frame.tables import lay_out
 from maintenance.wording.odds import chance
 from reports.exports import csv_response
@@ -65,7 +64,7 @@ def spares_csv(request: HttpRequest) -> HttpResponse:
     picked = plants.picked(request)
     listed, _, chosen = _listed(request, picked.plant)
     rows = listed.wanted(chosen.asked()) if listed else []
-    return csv_response("spares.csv", HEAD, (csv_row(row, settings.CURRENCY) for row in rows))
+    return csv_response("spares.csv", HEAD, (csv_row(row, shop.current().currency) for row in rows))
 
 
 @require_safe

@@ -44,10 +44,12 @@ def test_the_list_of_dies_takes_the_same_queries_at_three_and_at_thirty(as_role,
 def test_an_empty_register_says_what_to_do_first(as_role):
     client = as_role("lead")
     for name in ("diestore:dies", "reports:today", "maintenance:due"):
-        assert "load_history FOLDER" in page(client, name)
+        said = page(client, name)
+        assert "Begin in one of these ways" in said and "manage.py" not in said
+        assert f'href="{reverse("diestore:register")}"' in said
     make.die()
     for name in ("diestore:dies", "reports:today", "maintenance:due"):
-        assert "load_history FOLDER" not in page(client, name)
+        assert "Begin in one of these ways" not in page(client, name)
 
 
 @pytest.mark.parametrize(

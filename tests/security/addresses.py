@@ -74,6 +74,8 @@ TABLE: dict[str, Row] = {
     # The register and the site
     "diestore:sign_in": Row(get=EVERYBODY, post=EVERYBODY, signed_out=True),
     "diestore:sign_out": Row(get=NOBODY, post=EVERYBODY, signed_out=True),
+    "diestore:first_start": Row(get=EVERYBODY, signed_out=True),
+    "diestore:shop": form(may(roles.MANAGE_PEOPLE)),
     "diestore:password": form(EVERYBODY),
     "diestore:settings": form(EVERYBODY),
     "diestore:who": form(EVERYBODY),

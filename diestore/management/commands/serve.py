@@ -66,12 +66,28 @@ class Command(BaseCommand):
         own_workers.start()
         if verbosity:
             self.stdout.write(f"The pages are at http://{listen}/  (Ctrl-C stops them)")
+            self._say_how_to_start(listen)
         try:
             servers.run()
         except KeyboardInterrupt:
             self.stdout.write("\nStopped.")
         finally:
             own_workers.stop()
+
+    def _say_how_to_start(self, listen: str) -> None:
+        from django.db import DatabaseError
+
+        from diestore.access import first_start
+
+        try:
+            first = first_start.nobody_yet()
+        except DatabaseError:
+            return  # the pages say what is wrong with it
+        if first:
+            self.stdout.write(
+                f"Nobody has a sign-in yet. Make the first one at http://{listen}/first-start/?code={first_start.code()}\n"
+                f"or, where that is another address, with the code {first_start.code()}."
+            )
 
 
 def _proxy(address: str):
