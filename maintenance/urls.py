@@ -9,6 +9,7 @@ from maintenance.screens.edge import views as edge_views
 from maintenance.screens.entry import one_entry, restart
 from maintenance.screens.jobs import card as jobs_card
 from maintenance.screens.jobs import views as jobs_views
+from maintenance.screens.labels import views as labels_views
 from maintenance.screens.move import views as move_views
 from maintenance.screens.track_record import views as track_record_views
 from maintenance.screens.wear_model import views as wear_model_views
@@ -26,6 +27,7 @@ urlpatterns = [
     path("log/", include("maintenance.screens.entry.urls")),
     path("books/", include("maintenance.screens.books.urls")),
     *described.addresses_of(jobs_card.JOBS),
+    path("register/labels/", labels_views.Labels.as_view(), name="labels"),
     path("register/jobs/<int:pk>/split/", jobs_views.Split.as_view(), name="jobs_split"),
     path("counters/", include("maintenance.screens.counters.urls")),
 ]

@@ -12,7 +12,6 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import Group, User
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
-from django.http import Http404
 from django.shortcuts import redirect, render
 from django.utils.crypto import salted_hmac
 from django.utils.decorators import method_decorator
@@ -104,7 +103,7 @@ class FirstStart(View):
     def dispatch(self, request, *args, **kwargs):
         if request.method in ("GET", "HEAD", "POST") and not nobody_yet():
             if request.method == "POST":
-                raise Http404("Somebody has a sign-in already.")
+                raise PermissionDenied("Somebody has a sign-in already.")
             return redirect("diestore:sign_in")
         return super().dispatch(request, *args, **kwargs)
 
@@ -120,7 +119,7 @@ class FirstStart(View):
             return self._show(request, form, status=429 if form.held_s else 422)
         user = make_first(form)
         if user is None:
-            raise Http404("Somebody else was first.")
+            raise PermissionDenied("Somebody else was first.")
         login(request, user, backend=BACKEND)
         shop.forget()
         messages.success(request, f"{form.cleaned_data['name']} is open. What comes next stands below.")

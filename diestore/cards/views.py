@@ -58,7 +58,9 @@ class Register(View):
         groups = [(title, said) for title, keys in _GROUPS if (said := list(_offered(request, keys)))]
         if not any(card.sees(request.user) for some in described.BY_TABLE.values() for card in some):
             raise PermissionDenied("No list of the register is yours to see.")
-        return render(request, "diestore/cards/register.html", {"groups": groups})
+        prints = any(map(request.user.has_perm, (roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.LOG_SHARPENING)))
+        labels = reverse("maintenance:labels") if prints else ""
+        return render(request, "diestore/cards/register.html", {"groups": groups, "labels": labels})
 
 
 # In the order in which a new shop needs them.

@@ -45,7 +45,7 @@ def test_it_is_there_once(client):
     client.post(START, told())
     client.logout()
     assert client.get(START)["Location"] == "/sign-in/"
-    assert client.post(START, told(username="olaf")).status_code == 404
+    assert client.post(START, told(username="olaf")).status_code == 403
     assert client.get("/sign-in/").status_code == 200
     assert User.objects.count() == 1
 

@@ -99,6 +99,7 @@ TABLE: dict[str, Row] = {
     **card("diestore:spares", "item", may(roles.SEE_SPARES), also=roles.EDIT_SPARES),
     **card("diestore:suppliers", "supplier", may(roles.SEE_SPARES), also=roles.EDIT_SPARES),
     **card("maintenance:jobs", "job", may(roles.SEE_COST)),
+    "maintenance:labels": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.LOG_SHARPENING)),
     "maintenance:jobs_split": form(may(roles.EDIT_REGISTER), pk="job"),
     # The log and the forecasts
     "maintenance:die_card": form(may(roles.EDIT_REGISTER), pk="die"),
