@@ -145,14 +145,18 @@ def load_records(
     plant: str | None = None,
     allow_future: bool = False,
     progress: Callable[[int], Callable[[int], None]] | None = None,
+    dry_run: bool = False,
 ) -> Loaded:
     """Load a history folder, and count what counters tell in it. The forecasts follow with the night, or by a worker.
+    dry_run: look at everything and save nothing.
 
     Raises HistoryRefused; then nothing is saved.
     """
     from maintenance.history.load import load
 
-    loaded = load(folder, plant=plant, allow_future=allow_future, progress=progress)
+    loaded = load(folder, plant=plant, allow_future=allow_future, progress=progress, dry_run=dry_run)
+    if dry_run:
+        return loaded
     settle.settle_waiting(loaded.plant, by_night=True)
     return loaded
 

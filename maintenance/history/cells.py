@@ -156,7 +156,13 @@ def _choice(text: str, column: Column) -> str:
     return word
 
 
+_GROUP = re.compile(r"[+-]?[1-9][0-9]{0,2}\.000")
+
+
 def _whole(text: str) -> int:
+    if _GROUP.fullmatch(text):
+        thousands, one = text.replace(".", ""), text.partition(".")[0]
+        raise BadCell(f"{shown(text)} could be {int(thousands):,} or {one}. Write {thousands}, or {one}.")
     if not _WHOLE.fullmatch(text):
         raise BadCell(f"{shown(text)} is not a whole number." + _hint(text))
     return int(text.partition(".")[0])
@@ -185,6 +191,10 @@ def _hint(text: str) -> str:
         return " Leave the cell empty where nothing is known."
     if re.search(r"[0-9][,'\s_][0-9]", text):
         return " Write a point before the decimals and nothing between the thousands."
+    if found := re.fullmatch(r"([0-9.]+)\s*(?:-|–|to|bis)\s*([0-9.]+)", text):
+        return f" Write one number: of {found[1]} to {found[2]} the middle."
+    if found := re.fullmatch(r"(?:[a-zA-Z~≈%€$]+\.?\s*)?([+-]?[0-9]*\.?[0-9]+)\s*[a-zA-Z%\"'″µ²/€$]*", text[:30]):
+        return f" Write {found[1]} alone: the unit stands in the column's name, and the number is in that unit."
     return ""
 
 

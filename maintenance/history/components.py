@@ -9,6 +9,7 @@ from diestore.handbook import wear_limits
 from diestore.handbook.kinds import UnknownKind
 from diestore.handbook.kinds import kind as kind_of
 from diestore.register.models import Cut, Die, Item, Party, Piece, Position, Station, Variant
+from maintenance.log import doubts
 from maintenance.log.names import piece_key
 from maintenance.log.rules import EntryRefused
 
@@ -149,6 +150,9 @@ class Components(TableLoader):
             values = given(row, "side", "x_mm", "y_mm", "height_group", "stroke_share", "valid_from", "valid_to")
             values |= self._wear_limit(row, standing)
             values["kind"] = kind.key
+            self.doubt(tables.COMPONENTS, row, "tool_steel", doubts.of_steel(row.get("tool_steel", "")))
+            gap = row.get("clearance_pct_per_side")
+            self.doubt(tables.COMPONENTS, row, "clearance_pct_per_side", doubts.of_gap_pct(gap) if gap else "")
             if standing is None:
                 values.setdefault("side", kind.side)
             since = values.get("valid_from", standing and standing.valid_from)

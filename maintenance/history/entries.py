@@ -158,6 +158,10 @@ class EntryLoader:
                 self._refuse(entry.row, BadRow(reason, "key" if entry.own_key else ""))
         return new
 
+    def doubt(self, entry: Entry, column: str, said: str) -> None:
+        if said:
+            self.findings.doubt(self.table.file, entry.row.line, column, said)
+
     def _refuse(self, row: Row, error: EntryRefused) -> None:
         self.findings.problem(self.table.file, row.line, error.field, str(error))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import difflib
 import os
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -61,27 +62,40 @@ class Folder:
         except OSError as error:
             findings.problem(str(path), 0, "", f"It cannot be read: {error.strerror}.")
             findings.stop_if_wrong()
-        self.files = {name for name in there if name in known}
+        self.names = self._names(there, known)  # of each table its file as the folder spells it: Dies.csv is dies.csv
+        self.files = set(self.names)
+        self.begun: set[str] = set()
         if not self.files:
             findings.problem(
                 str(path), 0, "", "None of the files of a history folder is in it: no dies.csv, no runs.csv ..."
             )
             findings.stop_if_wrong()
         for name in there:
-            if name.casefold().endswith(".csv") and name not in known:
+            if name.casefold().endswith(".csv") and name not in self.names.values():
                 findings.note(f"{name} is not a file of a history folder and was left aside.")
+
+    def _names(self, there: list[str], known: set[str]) -> dict[str, str]:
+        names: dict[str, str] = {}
+        for name in sorted(there, key=lambda n: n not in known):
+            plain = name.casefold()
+            if plain in known and plain in names:
+                self.findings.problem(name, 0, "", f"There is {names[plain]} too. Leave one of the two in the folder.")
+            elif plain in known:
+                names[plain] = name
+        return names
 
     @property
     def size(self) -> int:
-        return sum(os.path.getsize(self.path / name) for name in self.files)
+        return sum(os.path.getsize(self.path / name) for name in self.names.values())
 
     def rows(self, table: Table) -> Iterator[Row]:
         """The sound rows of a table; what is wrong with others goes to the findings. A missing file has none."""
         if table.file not in self.files:
             return
         clockwork = Clockwork(self.zone, self.latest)
+        self.begun.add(table.file)
         try:
-            with (self.path / table.file).open("rb") as file:
+            with (self.path / self.names[table.file]).open("rb") as file:
                 yield from self._rows(table, _Lines(file, self.tell_bytes), clockwork)
         except _BadFile as error:
             self.findings.problem(table.file, error.line, "", str(error))
@@ -92,6 +106,13 @@ class Folder:
                 f"{table.file}: {clockwork.without_offset:,} times have no offset and were taken in the time zone "
                 f"{self.zone}."
             )
+
+    def look_through_rest(self) -> None:
+        """What is wrong with the cells of tables that nobody came to: a person puts all right at once."""
+        for table in TABLES:
+            if table.file in self.files and table.file not in self.begun:
+                for _ in self.rows(table):
+                    pass
 
     def _rows(self, table: Table, lines: _Lines, clockwork: Clockwork) -> Iterator[Row]:
         table_rows = _csv(lines)
@@ -105,6 +126,11 @@ class Folder:
             if len(texts) != width and any(texts):
                 self.findings.problem(
                     table.file, line, "", f"This row has {len(texts)} cells, the header row {width}. A comma too many?"
+                )
+                continue
+            if any(_is_sum(text) for text in texts):
+                self.findings.problem(
+                    table.file, line, "", "This looks like a sum of other rows. Take it out: each row is one thing."
                 )
                 continue
             cells, sound = {}, True
@@ -136,7 +162,12 @@ class Folder:
             what = f"the column {missing[0]}" if len(missing) == 1 else f"the columns {', '.join(missing)}"
             hint = " The first line must name the columns."
             if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
-                hint = " Columns are parted by commas."
+                mark = "semicolons" if ";" in names[0] else "tabs"
+                hint = (
+                    f" Columns are parted by commas. These are parted by {mark}: save it anew, decimals with a point."
+                )
+            elif unknown := [name for name in names if name and name not in table.by_name]:
+                hint = f" Not known: {', '.join(name[:40] for name in unknown[:6])}." + _near(missing, unknown)
             raise _BadFile(1, f"It lacks {what}.{hint}")
         twice = sorted({name for name in names if name and names.count(name) > 1})
         if twice:
@@ -154,6 +185,18 @@ def bytes_of(path: Path) -> int:
         return sum(os.path.getsize(path / table.file) for table in TABLES if (path / table.file).is_file())
     except (OSError, ValueError):
         return 0
+
+
+_SUMS = {"sum", "summe", "total", "totals", "gesamt", "subtotal", "zwischensumme", "somme", "totale", "suma", "razem"}
+
+
+def _is_sum(text: str) -> bool:
+    return len(text) < 20 and text.strip(" :.").casefold() in _SUMS
+
+
+def _near(missing: list[str], unknown: list[str]) -> str:
+    pairs = [(m, near[0]) for m in missing if (near := difflib.get_close_matches(m, unknown, n=1))]
+    return f" Is {pairs[0][1][:40]} meant for {pairs[0][0]}?" if pairs else ""
 
 
 class _Lines:

@@ -38,11 +38,12 @@ from .log import (
     Stops,
     Works,
 )
-from .problems import Findings, HistoryRefused, Problem
+from .problems import AT_MOST, Findings, HistoryRefused, Problem
 from .register import Register
 from .replacements import Replacements
 from .shop import BY_FOLDER, Act, Counts, Shop
 
+NO_RUNS = "There are no runs, here or in the records: without hits nothing can be said of any life."
 LONG_BYTES = 500_000  # a folder that takes over a second
 BYTES_A_ROW_AT_LEAST = 8
 
@@ -103,6 +104,11 @@ def load(
                     count_anew()
         except _DryRun:
             pass
+        except HistoryRefused:
+            if len(findings.problems) >= AT_MOST:
+                raise
+            folder.look_through_rest()
+            raise HistoryRefused(findings.problems) from None
         except DatabaseError as error:
             findings.problems.clear()
             findings.problem(
@@ -179,7 +185,11 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     last_work = Work.objects.aggregate(last=Max("pk"))["last"] or 0
     Replacements(folder, shop, ledger, first_pieces=components.first_pieces).load()
     fitted = Fitted(shop)
-    Runs(folder, shop, ledger).load()
+    runs = Runs(folder, shop, ledger)
+    runs.load()
+    fitted.begun = runs.begun
+    if not runs.spans and shop.dies:
+        folder.findings.doubt(tables.RUNS.file, 0, "", NO_RUNS)
     Corrections(folder, shop, ledger).load()
     Restarts(folder, shop, ledger).load()
     Stops(folder, shop, ledger).load()
@@ -234,6 +244,19 @@ def _check_taken_off(folder: Folder, shop: Shop, ledger: Ledger) -> None:
             )
 
 
+def _is_set(shop: Shop, told: tuple[int, str, bool], place: str, stands: int, number: int, moment: dt.datetime) -> bool:
+    """Whether a count sets what the record says already; either way it is said. told: line, spare, no day given."""
+    line, name, undated = told
+    shelf = place == StockMovement.Place.SHELF
+    says = f"{name}: {stands:,} on {'the shelf' if shelf else 'order'} by the record, {number:,} in the file"
+    if undated:
+        reason = f"{says}, which does not say when they were counted. Left as it is; write counted_at to have it set."
+        shop.findings.doubt(tables.SPARES.file, line, "on_hand" if shelf else "on_order", reason)
+        return False
+    shop.findings.note(f"{says}, as of {rules.stamp(moment)}: the record is set to that.")
+    return True
+
+
 # What spares.csv says of each place, and the movement that brings the sum there.
 _PLACES = (
     ("on_hand", StockMovement.Place.SHELF, StockMovement.Kind.COUNT),
@@ -244,12 +267,14 @@ _PLACES = (
 def count_spares(shop: Shop, counts: list[tuple[Row, Item]], ledger: Ledger) -> None:
     """spares.csv says what was on hand and on order at a moment; a difference to the movements until then is entered.
 
-    The moment is `counted_at`, else the last one in the folder, else the last in the record. What a folder has said
-    once of a spare is not entered again, even where movements came or were struck out since.
+    The moment is `counted_at`, else the last one in the folder. What a folder has said once of a spare is not entered
+    again, even where movements came or were struck out since. A count of an unknown day sets no shelf of which the
+    record knows something already: that would undo what came and went since.
     """
     last = ledger.last
     now = last or last_moment(shop.plant) or timezone.now()
     stated = {}
+    told: dict[tuple[int, str], tuple[int, str, bool]] = {}
     for row, item in counts:
         moment = row.get("counted_at", now)
         dated = moment.isoformat() if last is not None or "counted_at" in row else "undated"
@@ -257,8 +282,10 @@ def count_spares(shop: Shop, counts: list[tuple[Row, Item]], ledger: Ledger) -> 
             if column in row:
                 words = ["count", item.code, item.revision, place, dated]
                 stated[item.pk, place] = (row[column], moment, kind, words)
+                told[item.pk, place] = (row.line, str(item), dated == "undated")
     sums = dict.fromkeys(stated, 0)
     said_last: dict[str, str] = {}
+    moved: set[tuple[int, str]] = set()
     movements = StockMovement.objects.filter(plant=shop.plant).order_by("pk")
     for item, place, at, quantity, key, struck in movements.values_list(
         "item_id", "place", "at", "quantity", "key", "struck_at"
@@ -267,9 +294,19 @@ def count_spares(shop: Shop, counts: list[tuple[Row, Item]], ledger: Ledger) -> 
             continue
         if struck is None and at <= stated[item, place][1]:
             sums[item, place] += quantity
+        if struck is None:
+            moved.add((item, place))
         name = key.rsplit(" #", 1)[0]
         said_last[name.rpartition("|")[0]] = name
         said_last[key] = name
+    new = _corrections(shop, stated, told, sums, moved, said_last)
+    StockMovement.objects.bulk_create(new, batch_size=500)
+    ledger.about["item_id"] |= {row.item_id for row in new}
+    shop.counts.added["movements of spares"] += len(new)
+
+
+def _corrections(shop: Shop, stated: dict, told: dict, sums: dict, moved: set, said_last: dict) -> list[StockMovement]:
+    """The movements that bring the shelf to what was counted."""
     new = []
     for (item, place), (number, moment, kind, words) in stated.items():
         if number == sums[item, place]:
@@ -282,6 +319,8 @@ def count_spares(shop: Shop, counts: list[tuple[Row, Item]], ledger: Ledger) -> 
             while key in said_last:
                 n += 1
                 key = f"{base} #{n}"
+        if (item, place) in moved and not _is_set(shop, told[item, place], place, sums[item, place], number, moment):
+            continue
         new.append(
             StockMovement(
                 plant=shop.plant,
@@ -295,6 +334,4 @@ def count_spares(shop: Shop, counts: list[tuple[Row, Item]], ledger: Ledger) -> 
                 key=key,
             )
         )
-    StockMovement.objects.bulk_create(new, batch_size=500)
-    ledger.about["item_id"] |= {row.item_id for row in new}
-    shop.counts.added["movements of spares"] += len(new)
+    return new

@@ -15,7 +15,7 @@ from django.db.models import Max, Min
 
 from diestore import units
 from diestore.register.models import Die, Party, Position
-from maintenance.log import rules
+from maintenance.log import doubts, rules
 from maintenance.log.names import shortened
 from maintenance.models import (
     CostLine,
@@ -73,6 +73,7 @@ class Runs(EntryLoader):
         self.spans: dict[int, _Spans] = defaultdict(_Spans)
         self.last = Run.objects.aggregate(last=Max("pk"))["last"] or 0
         self.waiting: list[Entry] = []
+        self.speed = {die.pk: die.strokes_per_minute for die in self.shop.dies.values()}
         standing = Run.objects.standing().filter(die__plant=self.shop.plant)
         for die, started, ended in standing.order_by("started").values_list("die_id", "started", "at").iterator():
             self.spans[die].add(started, ended, 0)
@@ -101,7 +102,21 @@ class Runs(EntryLoader):
             self.waiting.append(entry)  # a row below may strike out what is in the way
             return False
         self.spans[entry.fields["die_id"]].add(entry.fields["started"], entry.at, entry.row.line)
+        self._doubt(entry)
         return True
+
+    def _doubt(self, entry: Entry) -> None:
+        """Too few hits are no doubt here: an old record gives whole shifts."""
+        fields = entry.fields
+        if fields.get("basis") == Run.Basis.ESTIMATED or "counter_id" in fields:
+            return
+        length = entry.at - fields["started"]
+        self.doubt(entry, "hits", doubts.of_hits(fields["hits"], length, self.speed[fields["die_id"]], least=False))
+
+    @property
+    def begun(self) -> dict[int, dt.datetime]:
+        """Die -> when its first run began."""
+        return {die: EPOCH + spans.started[0] * MICROSECOND for die, spans in self.spans.items() if spans.started}
 
     def struck_out(self, stored: dict) -> None:
         self.spans[stored["die_id"]].remove(stored["started"])
@@ -247,6 +262,8 @@ class Stops(EntryLoader):
         fields = {"die_id": die.pk} | given(row, "at", "cause", "minutes", "parts_scrapped", "planned")
         if "press" in row:
             fields["press_id"] = self.shop.press(row["press"]).pk
+        if said := doubts.of_stop(row["minutes"]):
+            self.findings.doubt(self.table.file, row.line, "minutes", said)
         label = f"the stop of {die.code} on {rules.stamp(row['at'])}"
         return self.entry(row, at=row["at"], label=label, where=[die.code, row["cause"]], fields=fields)
 
@@ -257,6 +274,8 @@ class Fitted:
     def __init__(self, shop) -> None:
         self.spans: dict[int, list[tuple]] = defaultdict(list)
         self.pieces: dict[int, list[tuple]] = defaultdict(list)
+        self.begun: dict[int, dt.datetime] = {}  # die -> when its first run began, once the runs are in
+        self.allowance = {piece.pk: piece.grind_allowance_mm for piece in shop.pieces.values()}
         rows = Fitting.objects.filter(position__die__plant=shop.plant)
         for position, piece, since, until in rows.values_list("position_id", "piece_id", "since", "until").iterator():
             self.spans[position].append((since, until))
@@ -370,7 +389,18 @@ class Works(EntryLoader):
         if position is not None:
             rules.check_is_ground(position, entry.fields["operation"])
             self.fitted.check(die, position, entry.at)
+            self._doubt(entry, die, position)
         return True
+
+    def _doubt(self, entry: Entry, die: Die, position: Position) -> None:
+        removed = entry.fields.get("removed_mm")
+        if removed is not None:
+            allowance = self.fitted.allowance.get(self.fitted.piece_at(position, entry.at))
+            said = doubts.of_allowance(removed, allowance) or doubts.of_removed(f"{removed:g} mm", removed)
+            self.doubt(entry, "removed_mm", said)
+        first = self.fitted.begun.get(die.pk)
+        if first is not None and entry.at < first:
+            self.doubt(entry, "at", doubts.of_first_record(rules.stamp(entry.at), rules.stamp(first)))
 
     def save(self, entries: Iterable[Entry]) -> None:
         begun = set()

@@ -88,6 +88,10 @@ class TableLoader:
     def __init__(self, folder: Folder, shop: Shop) -> None:
         self.folder, self.shop, self.findings = folder, shop, folder.findings
 
+    def doubt(self, table: Table, row: Row, column: str, said: str) -> None:
+        if said:
+            self.findings.doubt(table.file, row.line, column, said)
+
     def each(self, table: Table, take: Callable[[Row], None]) -> None:
         self.take(table, self.folder.rows(table), take)
 

@@ -6,6 +6,7 @@ from collections import defaultdict
 
 from diestore.access.models import Person
 from diestore.register.models import Die, Output, Part, Party, Press, Rate, Stock, Variant
+from maintenance.log import doubts
 from maintenance.log.names import shortened
 from maintenance.models import Order
 
@@ -88,6 +89,7 @@ class Register(TableLoader):
         def take(row: Row) -> None:
             code = row["stock"]
             merger.once(code, row.line, code)
+            self.doubt(tables.STOCKS, row, "thickness_mm", doubts.of_thickness(row["thickness_mm"]))
             values = given(
                 row, "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "source", "retired_at"
             )
@@ -123,6 +125,7 @@ class Register(TableLoader):
             standing = self.shop.dies.get(code)
             values = given(row, "description", "strokes_per_minute", "build_price", "expected_parts", "status")
             values["usual_stock_id"] = self._stock_of(row, standing).pk
+            self.doubt(tables.DIES, row, "stock_thickness_mm", doubts.of_thickness(row["stock_thickness_mm"]))
             if "owner" in row:
                 values["owner_id"] = self.shop.party(row["owner"], Party.Role.CUSTOMER).pk
             if "press" in row:

@@ -16,8 +16,8 @@ from diestore.access.who_field import add_person, prove_person
 from diestore.frame.fields import MomentField, Pick, Picks, TypedField, WholeField, choices, minute
 from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.models import Die, Output, Press, Stock
+from maintenance.log import doubts, listing, rules, write
 from maintenance.log import expected as log_expected
-from maintenance.log import listing, rules, write
 from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Order, Run, Stop, fresh_key
 
 NOTE_AT_MOST = 2_000
@@ -139,14 +139,6 @@ def when(label: str, initial: dt.datetime | None, **kwargs) -> MomentField:
     return MomentField(label=label, initial=initial, **kwargs)
 
 
-def said_length(length: dt.timedelta) -> str:
-    minutes = round(length.total_seconds() / 60)
-    days, rest = divmod(minutes, 24 * 60)
-    hours, minutes = divmod(rest, 60)
-    parts = [(days, "day" if days == 1 else "days"), (hours, "h"), (minutes, "min")]
-    return " ".join(f"{n} {unit}" for n, unit in parts if n) or "0 min"
-
-
 class RunForm(LogForm):
     heading = "Log a run"
     work = "run"
@@ -223,13 +215,9 @@ class RunForm(LogForm):
     def doubts(self, cleaned: dict) -> Iterator[str]:
         started, ended = self.typed_times  # as typed: the same sentence however often the form is sent
         length = ended - started
-        expected, hits = self.expected.hits(started, ended), cleaned["hits"]
-        if expected is not None and not expected / 2 <= hits <= expected * 2:
-            more = "more than double" if hits > expected else "less than half of it"
-            yield (
-                f"In {said_length(length)} this die makes about {expected:,} hits at "
-                f"{self.die.strokes_per_minute:g} strokes a minute; {hits:,} is {more}. Check the times and the hits."
-            )
+        hits = cleaned["hits"]
+        if doubt := doubts.of_hits(hits, length, self.die.strokes_per_minute):
+            yield doubt
         if doubt := rules.doubt_of_press(self.die, cleaned.get("press"), cleaned["started"], cleaned["ended"]):
             yield doubt
         good = cleaned.get("good_parts")
@@ -306,8 +294,8 @@ class StopForm(LogForm):
             self.add_error("minutes", STOP_MINUTES.sentence(cleaned["minutes"]))
 
     def doubts(self, cleaned: dict) -> Iterator[str]:
-        if cleaned["minutes"] > 24 * 60:
-            yield f"{cleaned['minutes']:,.0f} minutes is {said_length(dt.timedelta(minutes=cleaned['minutes']))}."
+        if doubt := doubts.of_stop(cleaned["minutes"]):
+            yield doubt
 
     def save(self, by: write.Actor) -> list[Event]:
         c = self.cleaned_data

@@ -14,13 +14,11 @@ from diestore.handbook.tool_steels import COATINGS
 from diestore.register.models import Party, Side
 from maintenance.clockwork import usual as clockwork_usual
 from maintenance.clockwork.works import OPERATIONS
+from maintenance.log import doubts, read, write
 from maintenance.log import expected as log_expected
-from maintenance.log import read, write
 from maintenance.models import Event, Found, Reading, Replacement, StockMovement, Work
 
 from .forms import LogForm, picks, when
-
-MUCH_OFF_MM = 1.5  # more than this at one sharpening is likelier a slip of the unit; common practice, no source
 
 
 def into_run() -> WholeField:
@@ -386,8 +384,8 @@ class SharpeningForm(LogForm):
                 f"Nothing is entered for what came off {self._named([p for p in self.pieces if p.removed_mm is None])}"
                 ": the grind allowance will then read too high. If nobody measured, enter what usually comes off."
             )
-        if amounts and max(amounts) > MUCH_OFF_MM:
-            yield f"{self._shown(max(amounts))} is very much for one sharpening. Check the number."
+        if amounts and (doubt := doubts.of_removed(self._shown(max(amounts)), max(amounts))):
+            yield doubt
         over = [
             p
             for p in self.pieces

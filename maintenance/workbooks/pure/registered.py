@@ -11,7 +11,8 @@ from diestore.handbook import materials
 from diestore.handbook.kinds import KINDS, UnknownKind
 from diestore.handbook.kinds import kind as kind_of
 
-from .forms import Day, folded
+from .forms import DAY_FIRST, Day, Unreadable, folded
+from .forms import day as parse_day
 from .understood import Assumed, Gap, Option, Problem, SheetRead
 from .vocabulary import best
 
@@ -355,6 +356,7 @@ class Registered:
 
     def _spares(self, number: int, sheet: SheetRead) -> None:
         seen: dict[tuple[str, str], int] = {}
+        counted_on = self._counted_on(number, sheet)
         for row in sheet.rows:
             code = str(row.values.get("spare") or "")
             if not code:
@@ -383,7 +385,23 @@ class Registered:
                     counted.moment if counted.timed else dt.datetime.combine(counted.moment, GROUND_AT),
                     self.standing.now,
                 )
+            elif counted_on is not None and {"on_hand", "on_order"} & set(said):
+                said["counted_at"] = counted_on
             self._merge_spare(said, number, row.number)
+
+    def _counted_on(self, number: int, sheet: SheetRead) -> dt.datetime | None:
+        """When the shelf was counted, where the list does not say it: asked, today if nobody says otherwise."""
+        counts = [row for row in sheet.rows if {"on_hand", "on_order"} & set(row.values)]
+        if not counts or all("counted_at" in row.values for row in counts):
+            return None
+        today = f"{self.standing.now:%Y-%m-%d}"
+        text = f"{sheet.name}: on which day was this counted? Spares that come and go later are counted from then."
+        answer = self._assume(f"{number}:counted", text, 0.7, chosen=today, free=True)
+        try:
+            found = parse_day(answer, order=DAY_FIRST).moment
+        except Unreadable:
+            return self.standing.now
+        return min(dt.datetime.combine(found, GROUND_AT), self.standing.now.replace(second=0, microsecond=0))
 
     def _merge_spare(self, said: dict[str, object], number: int, line: int) -> None:
         """A spare in the stock list and in the price list is one row."""
