@@ -171,6 +171,17 @@ class Card:
     def doubts(self) -> list[build_doubts.Doubt]:
         return build_doubts.doubts(self.build)
 
+    @property
+    def doubted(self) -> list[tuple[str, build_doubts.Doubt]]:
+        """What there is to doubt, once each: of which places, and what."""
+        places: dict[tuple[str, str], list[str]] = {}
+        first: dict[tuple[str, str], build_doubts.Doubt] = {}
+        for doubt in self.doubts:
+            key = doubt.text, doubt.source
+            places.setdefault(key, []).append(doubt.place)
+            first.setdefault(key, doubt)
+        return [(", ".join(places[key]), doubt) for key, doubt in first.items()]
+
     @cached_property
     def forces(self) -> build_doubts.Forces | None:
         return build_doubts.forces(self.build)

@@ -179,7 +179,7 @@ class Drawing:
 
     @property
     def smallest(self) -> float:
-        return min(self.width, 0.85 * self.width)
+        return 0.78 * self.width
 
 
 _Groups = Mapping[tuple[int | None, str], list[StripPlace]]
@@ -335,9 +335,15 @@ def _of_station(group, number: int, left: float, width: float, top: float, heigh
         if scale is None or not place.to_scale:
             continue
         middle = top + height - scale.half - WORDS if side == "upper" else top + scale.half
+        box = (
+            left + mark / 2 + 2,
+            left + width - mark / 2 - 2,
+            middle - scale.half + mark / 2,
+            middle + scale.half - mark / 2,
+        )
         x = left + width / 2 + scale.across(place.x_mm, number)
         y = middle - place.y_mm * scale.unit
-        x, y = _beside(x, y, made, left + mark / 2 + 2, left + width - mark / 2 - 2, mark)
+        x, y = _beside(x, y, made, box, mark)
         made.append(StripMark(place=place, x=x, y=y, size=mark, room=max(mark + 14, 34.0)))
     loose = _loose(group, scale)
     used = (2 * scale.half + WORDS) if scale is not None and made else 0.0
@@ -346,16 +352,14 @@ def _of_station(group, number: int, left: float, width: float, top: float, heigh
     return made + _even(loose, left, width, lane_top, inner, side, mark)
 
 
-def _beside(x: float, y: float, made: Sequence[StripMark], least: float, most: float, mark: float):
-    """The nearest point in the station where nothing stands yet, beside it first."""
+def _beside(x: float, y: float, made: Sequence[StripMark], box: tuple[float, float, float, float], mark: float):
+    """The nearest point where nothing stands yet, beside it first. box: least and most of x, least and most of y."""
+    least, most, top, bottom = box
     step = mark + 4
     tries = [(0.0, 0.0), (step, 0.0), (-step, 0.0), (2 * step, 0.0), (-2 * step, 0.0), (0.0, step), (0.0, -step)]
-    free = []
-    for dx, dy in tries:
-        at = max(min(x + dx, most), least), y + dy
-        if all(abs(at[0] - m.x) >= mark + 2 or abs(at[1] - m.y) >= mark + WORDS for m in made):
-            free.append(at)
-    return free[0] if free else (max(min(x, most), least), y)
+    at = [(max(min(x + dx, most), least), max(min(y + dy, bottom), top)) for dx, dy in tries]
+    free = [(a, b) for a, b in at if all(abs(a - m.x) >= mark + 2 or abs(b - m.y) >= mark + 2 for m in made)]
+    return free[0] if free else at[0]
 
 
 def _even(group, left: float, width: float, top: float, height: float, side: str, mark: float) -> list[StripMark]:

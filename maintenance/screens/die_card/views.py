@@ -137,9 +137,8 @@ class DieCard(PermissionRequiredMixin, View):
         """The kind of the place that was typed last there, or of the last one of such a place."""
         fits = [p for p in self.card.newest if p.position.side == side and p.kind in kinds]
         here = [p for p in fits if p.position.station_id == (None if station is None else station.pk)]
-        like = next(iter(here or [p for p in fits if station is None] or []), None)
-        if like is not None:
-            return like.kind
+        if here:
+            return here[0].kind
         if station is not None:
             return _by_operation(station.operation, side, kinds)
         return kinds[0]
@@ -466,7 +465,7 @@ def lead(card: cards.Card) -> str:
         cut = (
             f", {len(cuts)} cut{'s' if len(cuts) != 1 else ''} of {units.show(length, 'length_mm', card.system)} in all"
         )
-    doubts = len(card.doubts)
+    doubts = len(card.doubted)
     doubted = f" {doubts} thing{'s' if doubts != 1 else ''} to look at, below." if doubts else ""
     return (
         f"{places} place{'s' if places != 1 else ''} in {stations} station{'s' if stations != 1 else ''}{cut}.{doubted}"
