@@ -135,6 +135,21 @@ def test_a_folder_over_records_that_stand_changes_nothing_where_it_is_refused(da
 
 
 @given(st.data())
+@settings(FUZZ, max_examples=max(10, CASES // 15))
+def test_after_a_damaged_folder_was_refused_the_undamaged_one_loads_as_ever(data):
+    """The control beside the damage: a refusal leaves nothing behind that the next load could trip over."""
+    files = data.draw(mangled(sound_files()))
+    with scratch(), tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as control:
+        put(Path(control), sound_files())
+        try:
+            load(put(Path(folder), files))
+        except HistoryRefused:
+            event("refused")
+            load(Path(control))
+            assert {name: text.encode() for name, text in as_written().items()} == sound_files()
+
+
+@given(st.data())
 @settings(FUZZ, max_examples=max(10, CASES // 100))
 def test_the_command_says_what_the_reader_says_and_shows_no_traceback(data):
     files = data.draw(mangled(sound_files()))
