@@ -239,6 +239,7 @@ FORECASTS_BY_WORKERS = _flag("DIESTORE_WORKERS")
 WORKER_LEASE_S = float(os.environ.get("DIESTORE_WORKER_LEASE_S", "60"))  # a worker not heard of for so long is dead
 
 DEMO = _flag("DIESTORE_DEMO")  # set by `manage.py demo` for its own process: lets the demo's users sign in
+STANDS_STILL = DEMO  # today is the day of the log's last entry, and not the clock's
 
 # DIESTORE_LOGS=json: one JSON object a line, and a line a request. Else warnings and errors, to be read on a terminal.
 LOGS_AS_JSON = os.environ.get("DIESTORE_LOGS", "") == "json"

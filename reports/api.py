@@ -45,7 +45,7 @@ def get_short(request: HttpRequest, part: Query[Page]):
     short = to_order(device.plant, start=part.offset, most=part.limit)
     return {
         "found": short.found,
-        "as_of": short.today,
+        "as_of": short.records_until,
         "spares": [
             {
                 "item": row.code,

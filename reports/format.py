@@ -49,6 +49,16 @@ def day(value: dt.date | None) -> str:
     return f"{value.day} {value:%b %Y}" if value else ""
 
 
+def how_old(records_until: dt.date | None, today: dt.date | None) -> str:
+    """How old the log is that a page rests on, and what is done about it."""
+    if records_until is None or today is None:
+        return ""
+    days = (today - records_until).days
+    if days <= 1:
+        return f"Log up to {day(records_until)}."
+    return f"The last entry is of {day(records_until)}, {days} days ago; the usual pace is reckoned since."
+
+
 def plain_money(value: Decimal | None) -> str:
     """For files: two decimals, more where a spare costs less than a cent to the hundredth."""
     if value is None:

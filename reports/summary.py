@@ -11,17 +11,18 @@ from diestore.register.models import Plant
 from maintenance.forecasts import due
 from maintenance.wording import numbers, odds
 from reports.cost import sheets, year_ahead
+from reports.format import how_old
 from reports.spares import advice
-from reports.spares.use import PlantAhead, day_of_records
+from reports.spares.use import PlantAhead, day_of_records, today_at
 
 SHOWN = 5  # of each list
 
 
 def lines(plant: Plant) -> list[str]:
     """The whole summary, line by line."""
-    day = day_of_records(plant)
+    until = day_of_records(plant)
     return [
-        f"{plant}, records up to {_day(day)} {day.year}",
+        f"{plant}. {how_old(until, today_at(plant, until))}",
         "",
         *due_lines(plant),
         "",

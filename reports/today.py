@@ -17,8 +17,10 @@ from maintenance.forecasts import due
 from maintenance.log import damage, listing
 from maintenance.log.queries import drift_flags
 from maintenance.wording import odds
+from reports.format import how_old
 from reports.spares.advice import SpareRow
 from reports.spares.kept import to_order
+from reports.spares.use import day_of_records, today_at
 
 MOST = 6
 STRUCK_AT_MOST = 2
@@ -42,6 +44,7 @@ class Today(View):
             for r in at_risk[:MOST]
         ]
         spares = _spares(user, shown)
+        until = day_of_records(plant) if plant and rows else None
         return render(
             request,
             "reports/today.html",
@@ -55,6 +58,7 @@ class Today(View):
                 "spares_waiting": 0 if spares is None else spares.waiting,
                 "buys_first": not user.has_perm(roles.LOG_RUN) and spares is not None,
                 "several": len(shown) > 1,
+                "how_old": how_old(until, today_at(plant, until)) if until else "",
                 "entries": _entries(user, {plant.pk} if plant else seen),
                 "drifting": _drifting(user, plant),
                 "may_log": user.has_perm(roles.LOG_RUN),

@@ -36,6 +36,13 @@ def quick_passwords():
 
 
 @pytest.fixture(scope="session", autouse=True)
+def stands_still():
+    """The shops of most tests are of other years: for them today is the day of the log's last entry."""
+    with override_settings(STANDS_STILL=True):
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
 def what_follows_a_commit():
     """Most tests are one transaction that never commits. What is to follow a commit follows in them where the outermost
     transaction ends that the code under test has opened, and at once where it has opened none: as outside of tests."""

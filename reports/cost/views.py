@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 from diestore.access import plants, roles, shop
 from diestore.frame.tables import Rows, lay_out
 from maintenance.wording.odds import chance
-from reports.format import day, money, three_figures
+from reports.format import day, how_old, money, three_figures
 from reports.spares import kept as spares_kept
 from reports.spares.use import PlantAhead
 
@@ -90,7 +90,7 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
             "two": two,
             "compared": _compared(two, cost, year),
             "plot": _plot(two, volumes, die),
-            "as_of": day(year.as_of) if year.as_of else "",
+            "how_old": how_old(year.records_until, year.as_of),
             "since": day(cost.spent.first.date()) if cost.spent.first else "",
             "currency": shop.current().currency,
             "sharpening": money(year.prices.sharpening) if year.prices and year.prices.sharpening is not None else "",

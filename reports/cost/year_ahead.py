@@ -82,6 +82,7 @@ class Ahead:
     sharpenings: float = 0.0
     prices: Prices | None = None
     as_of: dt.date | None = None
+    records_until: dt.date | None = None
     rests_on: str = ""
 
 
@@ -119,6 +120,7 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
         sharpenings=float(np.mean([np.arange(len(p)) @ p for p in chances])),
         prices=prices,
         as_of=ahead.today,
+        records_until=ahead.records_until,
         rests_on=(forecast.rests_on or {}).get("words", ""),
     )
 

@@ -220,8 +220,9 @@ class Spares:
     told_at = None  # just now
 
     def __init__(self, plant: Plant) -> None:
-        self.rows = all_spares(plant)
-        self.today = self.rows[0].today if self.rows else None
+        ahead = whole_plant(plant)
+        self.rows = all_spares(plant, ahead=ahead)
+        self.today, self.records_until = (ahead.today, ahead.records_until) if self.rows else (None, None)
 
     def wanted(self, asked: Asked) -> list[SpareRow]:
         return [row for row in self.rows if asked.passes(row)]

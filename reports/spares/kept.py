@@ -23,7 +23,7 @@ from . import advice as spares_advice
 from . import reads
 from . import why as spares_why
 from .advice import FAR_AHEAD, Asked, SpareLine, SpareRow, Spares, Summed
-from .use import PlantAhead, ShopWide, day_of_records
+from .use import PlantAhead, ShopWide, today_at
 
 WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
 BATCH = 500
@@ -40,7 +40,7 @@ class Made:
 
 def work_out(plant: Plant) -> Made:
     """All spares of a plant, where it is large enough to keep them."""
-    kept = KeptSpares(plant=plant, mark=freshness.mark(), today=day_of_records(plant), shop={})
+    kept = KeptSpares(plant=plant, mark=freshness.mark(), today=today_at(plant), shop={})
     if Die.objects.filter(plant=plant).count() < WORTH_KEEPING:
         return Made(kept=kept, rows=[])
     ahead = spares_advice.whole_plant(plant)
@@ -51,13 +51,13 @@ def work_out(plant: Plant) -> Made:
 
 
 def work_out_waiting(plant: Plant) -> Made | None:
-    """The spares that wait; all of them on a new day of records. None: none is kept."""
+    """The spares that wait; all of them on a new day. None: none is kept."""
     kept = KeptSpares.objects.filter(plant=plant).first()
     if kept is None:
         return None
     mark = freshness.mark()
     changes = freshness.since(kept.mark)
-    if changes is None or day_of_records(plant) != kept.today:
+    if changes is None or today_at(plant) != kept.today:
         return work_out(plant)
     items = freshness.items_of(changes, plant)
     shop = _without(_shop(kept), _dies(changes))
@@ -103,7 +103,11 @@ class KeptList:
 
     @property
     def today(self) -> dt.date:
-        return self.kept.today
+        return today_at(self.kept.plant)
+
+    @property
+    def records_until(self) -> dt.date:
+        return _shop(self.kept).records_until
 
     @property
     def told_at(self) -> dt.datetime:
@@ -163,6 +167,7 @@ class Shorts:
     found: int
     rows: list[SpareRow]
     today: dt.date | None
+    records_until: dt.date | None
     waiting: int
 
 
@@ -170,7 +175,9 @@ def to_order(plant: Plant, *, within_days: int = 0, start: int = 0, most: int) -
     """Those to order now, the longest overdue first. within_days: and those whose day comes so soon."""
     listed = of_plant(plant)
     found, rows = listed.part(Asked(within_days=within_days), start, most)
-    return Shorts(found=found, rows=rows, today=listed.today, waiting=len(listed.waiting))
+    return Shorts(
+        found=found, rows=rows, today=listed.today, records_until=listed.records_until, waiting=len(listed.waiting)
+    )
 
 
 def why(item, plant: Plant) -> spares_why.Why:
@@ -180,7 +187,7 @@ def why(item, plant: Plant) -> spares_why.Why:
         return spares_why.why(item, plant)
     changes = freshness.since(kept.mark)
     shop = replace(_shop(kept), die_grinds={}) if changes is None else _without(_shop(kept), _dies(changes))
-    shop = replace(shop, today=day_of_records(plant), horizon_days=max(shop.horizon_days, _days_for(item)))
+    shop = replace(shop, today=today_at(plant), horizon_days=max(shop.horizon_days, _days_for(item)))
     return spares_why.why(item, plant, ahead=PlantAhead.of_items(plant, [item], shop=shop))
 
 
@@ -190,6 +197,7 @@ def _days_for(item) -> int:
 
 def _said(shop: ShopWide) -> dict:
     return {
+        "records_until": shop.records_until.isoformat(),
         "horizon_days": shop.horizon_days,
         "removal_mm": shop.removal_mm,
         "breaks": {kind: list(seen) for kind, seen in shop.breaks.items()},
@@ -207,6 +215,7 @@ def _shop(kept: KeptSpares) -> ShopWide:
     shop = kept.shop
     return ShopWide(
         today=kept.today,
+        records_until=dt.date.fromisoformat(shop["records_until"]) if "records_until" in shop else kept.today,
         horizon_days=shop["horizon_days"],
         removal_mm=shop["removal_mm"],
         breaks={kind: tuple(seen) for kind, seen in shop["breaks"].items()},

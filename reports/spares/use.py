@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache, partial
 
 import numpy as np
+from django.conf import settings
 from django.utils import timezone
 
 from diestore.handbook.limits import LEAD_DAYS
@@ -40,6 +41,11 @@ def day_of_records(plant: Plant) -> dt.date:
     return timezone.localdate(newest) if newest else timezone.localdate()
 
 
+def today_at(plant: Plant, records_until: dt.date | None = None) -> dt.date:
+    """Today by the clock, from which orders are reckoned; a shop that stands still is at the end of its records."""
+    return (records_until or day_of_records(plant)) if settings.STANDS_STILL else timezone.localdate()
+
+
 @dataclass(frozen=True, kw_only=True)
 class SparePlace:
     """A place that takes an item, as the use ahead sees it. stands: in words, what it rests on."""
@@ -66,6 +72,7 @@ class ShopWide:
     """What the use of every item rests on beside its own dies. breaks: kind -> (pieces, strokes)."""
 
     today: dt.date
+    records_until: dt.date
     horizon_days: int
     removal_mm: float | None
     breaks: dict[str, tuple[int, float]]
@@ -74,8 +81,10 @@ class ShopWide:
 
 @dataclass
 class PlantAhead:
-    """What is ahead of the dies of a plant.
+    """What is ahead of the dies of a plant, from today on.
 
+    records_until: the last day that the log tells of. What a die has made since then nobody has entered yet: it is
+    reckoned as if it were still ahead.
     dies: only these, None: all of it. shop: what is known of the whole shop, so that it need not be asked again;
     wanted: then only these items and the dies that take them. remembers: what was advised on the same basis is
     remembered for the next page; not where the answer is kept in the database anyway.
@@ -83,6 +92,7 @@ class PlantAhead:
 
     plant: Plant
     today: dt.date
+    records_until: dt.date
     dies: list[int] | None = None
     horizon_days: int = LOOK_AHEAD_DAYS + COVER_DAYS
     shop: ShopWide | None = None
@@ -96,7 +106,8 @@ class PlantAhead:
     @classmethod
     def of(cls, plant: Plant, *, dies: Iterable[int] | None = None, longest_lead_days: int = 0) -> PlantAhead:
         days = cls.days_for(longest_lead_days)
-        return cls(plant, day_of_records(plant), None if dies is None else list(dies), horizon_days=days)
+        until = day_of_records(plant)
+        return cls(plant, today_at(plant, until), until, None if dies is None else list(dies), horizon_days=days)
 
     @staticmethod
     def days_for(lead_days: int) -> int:
@@ -107,7 +118,10 @@ class PlantAhead:
     def of_items(cls, plant: Plant, items: Iterable[Item], *, shop: ShopWide) -> PlantAhead:
         """Of some items and the dies that take them only, in a shop of which the rest is known."""
         known = {item.pk: item for item in items}
-        made = cls(plant, shop.today, horizon_days=shop.horizon_days, shop=shop, wanted=list(known), remembers=False)
+        made = cls(
+            plant, shop.today, shop.records_until, horizon_days=shop.horizon_days, shop=shop, wanted=list(known),
+            remembers=False,
+        )  # fmt: skip
         made.items = known
         return made
 
@@ -117,6 +131,7 @@ class PlantAhead:
         rows = self.rows
         return ShopWide(
             today=self.today,
+            records_until=self.records_until,
             horizon_days=self.horizon_days,
             removal_mm=_mean_removal(rows),
             breaks=self.breaks_by_kind,
@@ -180,7 +195,7 @@ class PlantAhead:
 
     @property
     def _year_before(self) -> tuple[dt.datetime, dt.datetime]:
-        until = dt.datetime.combine(self.today + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
+        until = dt.datetime.combine(self.records_until + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
         return until - dt.timedelta(days=PACE_DAYS), until
 
     @cached_property
@@ -212,13 +227,18 @@ class PlantAhead:
         fit = store.fleet_of(self.plant)
         return fit.best.k, fit.sw
 
+    def _known_until(self, die: int) -> dt.date:
+        """The day from which the strokes of a die are ahead: that of its forecast, today where there is none."""
+        forecast = self.forecasts.get(die)
+        return self.today if forecast is None else min(self.today, timezone.localdate(forecast.as_of))
+
     def strokes(self, die: int, days: int) -> float:
-        """Strokes of a die in the next days."""
+        """Strokes of a die in the next days, and those since the day that its record tells of."""
         key = (die, days)
         if key not in self._strokes:
             self._strokes[key] = hits_ahead(
                 self.orders.get(die, ()),
-                today=self.today,
+                today=self._known_until(die),
                 until=self.today + dt.timedelta(days=days),
                 usual_hits_per_day=self.pace.get(die, 0.0),
             )
@@ -348,7 +368,7 @@ class PlantAhead:
         return (of_die, (edge["usual_hits"], *edge["remaining"].items(), self.shape) if edge else None)
 
     def _stroke_basis(self, die: int) -> tuple:
-        return (self.pace.get(die, 0.0), tuple(self.orders.get(die, ())))
+        return (self.pace.get(die, 0.0), self._known_until(die), tuple(self.orders.get(die, ())))
 
     def gaps(self, item: int) -> list[str]:
         """What the use ahead of an item does not know, in sentences."""

@@ -13,7 +13,7 @@ from diestore.access import plants, roles, shop
 from diestore.frame.tables import lay_out
 from maintenance.wording.odds import chance
 from reports.exports import csv_response
-from reports.format import day, money
+from reports.format import day, how_old, money
 
 from . import advice, kept, reads
 from .forms import SpareFilter
@@ -42,7 +42,7 @@ def spares_page(request: HttpRequest) -> HttpResponse:
             "wanted_count": table.paginator.count,
             "more": max(sums.due - len(sums.first), 0),
             "worth": money(sums.worth, cents=False) if sums.worth is not None else "",
-            "as_of": day(listed.today) if listed else "",
+            "how_old": how_old(listed.records_until, listed.today) if listed else "",
             "waiting": len(listed.waiting) if listed else 0,
             "told_at": listed.told_at if listed else None,
             "query": request.GET.urlencode(),
@@ -91,7 +91,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "why": why,
             "word": WORDS[row.state],
-            "as_of": day(row.today),
+            "how_old": how_old(why.records_until, row.today),
             "order_by": day(row.order_by),
             "price": money(item.unit_price) if item.unit_price is not None else "",
             "value": money(row.value, cents=False) if row.value is not None else "",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 from diestore.handbook.limits import LEAD_DAYS
@@ -34,6 +35,7 @@ class Why:
     """What stands behind a row: the dies and places, the breaks, and what is not known."""
 
     row: SpareRow
+    records_until: dt.date
     days: int
     dies: tuple[DieBehind, ...]
     ground_out: float
@@ -60,6 +62,7 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
     except (DemandRefused, LawRefused) as reason:
         return Why(
             row=row,
+            records_until=ahead.records_until,
             days=days,
             dies=(),
             ground_out=0.0,
@@ -94,6 +97,7 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
     strokes_ahead = sum(group.piece_strokes for group in groups)
     return Why(
         row=row,
+        records_until=ahead.records_until,
         days=days,
         dies=tuple(behind),
         ground_out=sum(group.ground_out().mean for group in groups),

@@ -4,6 +4,7 @@ import datetime as dt
 from dataclasses import replace
 
 import pytest
+import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -19,7 +20,7 @@ from reports import tasks as own
 from reports.models import KeptSpare, KeptSpares
 from reports.spares import advice, reads, why
 from reports.spares import kept as spares_kept
-from reports.spares.use import PlantAhead
+from reports.spares.use import PlantAhead, day_of_records
 from tests import factories as make
 from tests.pages import money_shop as shop
 from tests.pages.as_read import as_read
@@ -320,3 +321,19 @@ def test_as_many_queries_with_many_rows_and_a_busy_day(plant, as_role):
     assert again[:2] + again[3:] == few[:2] + few[3:] and max(again) <= 25
     assert again[2] <= few[2]  # of the entries, a question a sort
     assert Run.objects.count() > 60 and StockMovement.objects.count() > 60
+
+
+def test_a_large_shops_kept_list_and_the_page_of_one_spare_say_the_same_on_the_next_day(plant, settings):
+    settings.STANDS_STILL = False
+    last = day_of_records(plant)
+    with time_machine.travel(dt.datetime(last.year, last.month, last.day, 12, tzinfo=dt.UTC), tick=False) as clock:
+        night(plant)
+        listed = {row.code: (row.order_by, row.quantity) for row in spares_kept.of_plant(plant).rows}
+        for item in reads.items_in_use(plant):
+            row = spares_kept.why(item, plant).row
+            assert listed[row.code] == (row.order_by, row.quantity)
+        clock.shift(dt.timedelta(days=1))
+        made = spares_kept.work_out_waiting(plant)
+        assert made.kept.today == last + dt.timedelta(days=1)
+        spares_kept.keep(made)
+        assert all(row.today == made.kept.today for row in spares_kept.of_plant(plant).rows)
