@@ -20,7 +20,7 @@ from maintenance.log import damage, listing, read
 from maintenance.models import Replacement, Work
 from maintenance.wording import numbers
 
-from . import plan, timeline
+from . import next_steps, plan, timeline
 from . import state as die_state
 
 DAYS_BACK, DAYS_AT_LEAST = 300, 45
@@ -47,6 +47,7 @@ def how_it_stands(request, die) -> str:
         "drift": state.drift,
         "restarted": max((read.moment(at) for at in state.log.restarts), default=None),
         "record": record_line.here(die.plant, die),
+        "next_steps": next_steps.of(state, request.user),
         "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
     }
     leader_words = []

@@ -237,7 +237,7 @@ def headline(state: DieState) -> dict:
     if f is None:
         return {
             "verdict": "No forecast has been computed yet.",
-            "rest": "Have one computed: python manage.py forecast --store.",
+            "rest": "It comes with the next entry, or with the night.",
         }
     if not f.remaining:
         return {"verdict": "Nothing is forecast for this die.", "rest": f.refusal}
