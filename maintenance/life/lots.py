@@ -150,10 +150,12 @@ def zoomed(cells: Cells, w: Array, w_sd: Array, sw: float) -> Places | None:
 def shared_sign(cells: Cells, m: Array, k: float) -> float:
     """By how many standard errors the edges of a die go dull together in its lots: a score test of sw = 0.
 
-    With n dull ends of a cell, H its hazard and p its share in a lot, S = sum of p (n - H) over an edge's cells in the
-    lot; the statistic is the sum over lots of products S_e S_f of different edges. That an edge's own lives scatter is
-    left out, since a shape less steep explains it as well: with it two edges a die, lots alike, shape 2.5 came out as
-    lots by 0.97 and shape 4.7.
+    With n dull ends of an edge that came in a lot, H the hazard of its hits there, S = n - H over the edge's cells in
+    the lot; the statistic is the sum over lots of products S_e S_f of different edges. That an edge's own lives scatter
+    is left out, since a shape less steep explains it as well: with it two edges a die, lots alike, shape 2.5 came out
+    as lots by 0.97 and shape 4.7. An end counts where it came and hits as they wear: with both spread evenly over the
+    cycle its length, which all edges of a set share, leaned on their scores alike, and lots that were alike came out at
+    3 to 9 standard errors.
     """
     if cells.web is None:
         raise ValueError("no record of the lots that the cycles cut")
@@ -167,12 +169,19 @@ def shared_sign(cells: Cells, m: Array, k: float) -> float:
     count = np.diff(first)[cells.lot]
     cell = np.repeat(np.arange(len(cells)), count)
     at = np.arange(len(cell)) + np.repeat(first[cells.lot] - np.r_[0, np.cumsum(count)[:-1]], count)
-    lot, share = cells.web.lot[at], cells.web.share[at]
+    lot = cells.web.lot[at]
+    row = np.repeat(np.arange(len(first) - 1), np.diff(first))
+    run = np.cumsum(cells.web.share)
+    before = np.r_[0.0, run][first[:-1]][row]
+    worn = np.clip(run - before, 0.0, 1.0) ** k - np.clip(run - cells.web.share - before, 0.0, 1.0) ** k
+    last = np.zeros(len(row))
+    last[first[1:][np.diff(first) > 0] - 1] = 1.0
+    worn, last = worn[at], last[at]
     wide = len(cells.web.lot_die)
     key, number = np.unique(cells.edge[cell] * wide + lot, return_inverse=True)
     number = number.reshape(-1)
-    score = np.bincount(number, share * (ends - hazard)[cell])
-    variance = np.bincount(number, share**2 * hazard[cell])
+    score = np.bincount(number, last * ends[cell] - worn * hazard[cell])
+    variance = np.bincount(number, worn * hazard[cell])
     of_lot = key % wide
     together = (np.bincount(of_lot, score, wide) ** 2).sum() - (score**2).sum()
     spread = 2 * ((np.bincount(of_lot, variance, wide) ** 2).sum() - (variance**2).sum())

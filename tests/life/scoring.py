@@ -12,7 +12,7 @@ from maintenance.life.fleet import FleetFit
 from maintenance.life.grids import Theta
 from tests.life.simulate import Shop
 
-POINTS = 400
+POINTS, ON_PATHS = 400, 500
 LOT_X, LOT_A = np.polynomial.hermite_e.hermegauss(21)
 LOT_A = LOT_A / LOT_A.sum()
 
@@ -28,7 +28,8 @@ class Truth:
         world, k = self.shop.world, self.shop.world.shape
         chips = np.exp(-world.chips_per_100k / 1e5 * x)
         if self.shop.paths[0] is not None:
-            return chips * np.stack([self._on_paths([e], at) for e, at in zip(which, x, strict=True)])
+            every = self._on_paths[0]
+            return chips * np.stack([_between(*every[e], at) for e, at in zip(which, x, strict=True)])
         h, scale = self.shop.hits_now, self._scale(np.arange(len(self.die)))
         lots = self._lots()[self.die[which]]
         ln = (h[which, None, None] / scale[which][:, None, :]) ** k
@@ -40,7 +41,7 @@ class Truth:
         world, k = self.shop.world, self.shop.world.shape
         chips = np.exp(-world.chips_per_100k / 1e5 * len(which) * x)
         if self.shop.paths[0] is not None:
-            return chips * self._on_paths(which, x)
+            return chips * _between(*self._on_paths[1][self.die[which[0]]], x)
         h, scale = self.shop.hits_now[which], self._scale(which)
         start = ((h[:, None] / scale) ** k).sum(axis=0)
         ln = start - (((h[:, None, None] + x[None, :, None]) / scale[:, None, :]) ** k).sum(axis=0)
@@ -63,25 +64,41 @@ class Truth:
         lots = LOT_A * np.exp(total - total.max(axis=1, keepdims=True))
         return lots / lots.sum(axis=1, keepdims=True)
 
-    def _on_paths(self, which, x: np.ndarray) -> np.ndarray:
-        """[x]: the edges `which` of one die still sharp after x strokes; the lots are drawn."""
-        k, which = self.shop.world.shape, np.asarray(which)
-        paths = self.shop.paths[self.die[which[0]]]
-        ahead = np.stack(
-            [np.interp(x, np.r_[0, s], np.r_[0, w]) for s, w in zip(paths.strokes, paths.wear, strict=True)]
-        )
-        beyond = x > paths.strokes[:, -1:]
-        pace = (paths.wear[:, -1] / paths.strokes[:, -1])[:, None]
-        ahead = np.where(beyond, paths.wear[:, -1:] + (x - paths.strokes[:, -1:]) * pace, ahead)
-        first = int(np.flatnonzero(self.die == self.die[which[0]])[0])
-        eta = np.exp(self.shop.ln_eta[which]) * 1e5
-        now = paths.wear_now[:, which - first].T[:, :, None]
-        ln = sum((w / n) ** k - ((w + ahead) / n) ** k for w, n in zip(now, eta, strict=True))
-        return np.exp(ln).mean(axis=0)
+    @cached_property
+    def _on_paths(self) -> tuple[list, list]:
+        """Of every edge, and of every die (all its edges still sharp), strokes and the chance; the lots are drawn."""
+        k, edges, dies = self.shop.world.shape, [], []
+        for d, paths in enumerate(self.shop.paths):
+            eta = np.exp(self.shop.ln_eta[self.die == d]) * 1e5
+            x = np.geomspace(1e-5 * eta.min(), 9 * eta.max(), ON_PATHS)
+            ahead = np.stack(
+                [np.interp(x, np.r_[0, s], np.r_[0, w]) for s, w in zip(paths.strokes, paths.wear, strict=True)]
+            )
+            beyond = x > paths.strokes[:, -1:]
+            pace = (paths.wear[:, -1] / paths.strokes[:, -1])[:, None]
+            ahead = np.where(beyond, paths.wear[:, -1:] + (x - paths.strokes[:, -1:]) * pace, ahead)
+            all_ln = np.zeros(ahead.shape)
+            for now, n in zip(paths.wear_now.T[:, :, None], eta, strict=True):
+                ln = (now / n) ** k - ((now + ahead) / n) ** k
+                edges.append((x, np.exp(ln).mean(axis=0)))
+                all_ln += ln
+            dies.append((x, np.exp(all_ln).mean(axis=0)))
+        return edges, dies
 
     def _scale(self, which: np.ndarray) -> np.ndarray:
         """[edges, lots] in hits."""
         return np.exp(self.shop.ln_eta[which][:, None] + self.shop.world.lot_sd * LOT_X) * 1e5
+
+
+def _between(strokes: np.ndarray, alive: np.ndarray, x: np.ndarray) -> np.ndarray:
+    return np.interp(np.log(np.maximum(x, 1e-12)), np.log(strokes), alive, left=1.0)
+
+
+def truth_of(shop: Shop) -> Truth:
+    """One for each shop: the lots that are drawn are worked through once."""
+    if not hasattr(shop, "_truth"):
+        shop._truth = Truth(shop)
+    return shop._truth
 
 
 def told_alive(remaining: dict[float, float], x: np.ndarray) -> np.ndarray:
@@ -121,7 +138,7 @@ class Score:
 
 def score(shop: Shop, told_edges: dict[int, dict[float, float]], told_dies: dict[int, dict[float, float]]) -> Score:
     """told_edges: remaining of each edge; told_dies: of each die."""
-    truth = Truth(shop)
+    truth = truth_of(shop)
     dies = np.array([e.die for e in shop.edges])
     band_edge, pairs, each, band_die, errors = [], [], [], [], []
     which = np.array(sorted(e for e in told_edges if not shop.unknown[e]))
