@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from diestore.access import first_start, own_settings
+from diestore.access import first_start, own_settings, sign_ins
 from diestore.access import views as access_views
 from diestore.cards import described, shop
 from diestore.cards import views as card_views
@@ -19,6 +19,7 @@ urlpatterns = [
     path("password/", access_views.ChangePassword.as_view(), name="password"),
     path("who/", access_views.Who.as_view(), name="who"),
     path("people/", access_views.People.as_view(), name="people"),
+    path("people/sign-ins/", sign_ins.SignIns.as_view(), name="sign_ins"),
     path("people/<int:pk>/", access_views.OnePerson.as_view(), name="person"),
     path("settings/", own_settings.MySettings.as_view(), name="settings"),
     path("dies/", views.Dies.as_view(), name="dies"),

@@ -4,6 +4,7 @@ import datetime as dt
 import re
 from decimal import Decimal
 from html import unescape
+from importlib import import_module
 
 import pytest
 from django.urls import reverse
@@ -17,6 +18,7 @@ from tests import factories as make
 from tests.pages.as_read import as_read
 
 pytestmark = pytest.mark.django_db
+import_module("diestore.urls")  # with their addresses cards are known
 CARDS = sorted((card for some in described.BY_TABLE.values() for card in some), key=lambda card: card.key)
 
 
@@ -56,6 +58,10 @@ def rows() -> dict[str, object]:
         "plants": make.plant(),
         "jobs": make.order(die),
     }
+
+
+def test_every_card_is_walked():
+    assert {card.key for card in CARDS} == set(rows())
 
 
 READS = {

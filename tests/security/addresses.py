@@ -75,6 +75,7 @@ TABLE: dict[str, Row] = {
     "diestore:sign_in": Row(get=EVERYBODY, post=EVERYBODY, signed_out=True),
     "diestore:sign_out": Row(get=NOBODY, post=EVERYBODY, signed_out=True),
     "diestore:first_start": Row(get=EVERYBODY, signed_out=True),
+    "diestore:sign_ins": form(frozenset({roles.ADMINISTRATOR})),
     "diestore:shop": form(may(roles.MANAGE_PEOPLE)),
     "diestore:password": form(EVERYBODY),
     "diestore:settings": form(EVERYBODY),
