@@ -511,6 +511,18 @@ def end_place(*, by: Actor, position: Position, at: dt.datetime, reason: str) ->
         changes.tell(dies=[position.die_id], since=at)
 
 
+def end_station(*, by: Actor, station: Station, at: dt.datetime, reason: str) -> int:
+    """From a day on nothing of a station is part of the die any more. Returns how many places end."""
+    with saving():
+        standing = station.positions.filter(models.Q(valid_to__isnull=True) | models.Q(valid_to__gt=at))
+        places = sorted(standing, key=lambda position: position.side == "lower")  # a punch ends its whole cut
+        if not places:
+            raise EntryRefused(f"Nothing stands in station {station.code}, so nothing ends. Take it back instead.")
+        for position in places:
+            end_place(by=by, position=position, at=at, reason=reason)
+        return len(places)
+
+
 def take_back_place(*, by: Actor, position: Position, reason: str = "Entered by mistake") -> None:
     """A place that was entered by mistake goes with its piece and its side of the cut, as long as it has no log."""
     if words := log_of(position):

@@ -477,6 +477,19 @@ def test_a_place_ends_on_a_day_and_its_past_stays(lead, running):
     assert "nothing with a log is deleted" in words
 
 
+def test_a_station_ends_on_a_day_with_all_its_places(lead, running):
+    send(lead, running, "ticket", **{"ticket-since_start": "start", "ticket-since": "", "ticket-reason": "left out"})
+    send(lead, running, "place", **place(running, "pilot"))
+    first = running.stations.get(code="1")
+    assert "Say why" in as_read(send(lead, running, "end station", station=first.pk, **{"end-at": at(31)}))
+    send(lead, running, "end station", station=first.pk, **{"end-at": at(31), "end-reason": "hole drilled instead"})
+    assert set(running.positions.values_list("valid_to", flat=True)) == {make.moment(31)}
+    assert Cut.objects.get().valid_to == make.moment(31)
+    card = lead.get(address(running)).context["card"]
+    assert not card.places and [s.code for s in card.stations] == ["2", "3"]
+    assert "left out" in as_read(lead.get(address(running)))
+
+
 def test_of_a_die_that_never_ran_a_change_is_no_history(lead, die):
     send(lead, die, "place", **cutting(die))
     change(lead, die, gap="8", tool_steel="D2", x="14")

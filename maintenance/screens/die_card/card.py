@@ -239,10 +239,11 @@ def read(die: Die, system: units.System) -> Card:
         )
         for position in holds
     ]
+    ended = {p.station_id for p in positions} - {p.station_id for p in holds}  # nothing of them is there any more
     return Card(
         die=die,
         system=system,
-        stations=list(die.stations.order_by("sequence", "pk")),
+        stations=[s for s in die.stations.order_by("sequence", "pk") if s.pk not in ended],
         places=places,
         gone=[p for p in positions if p not in holds],
         variants=list(die.variants.all()),

@@ -158,6 +158,7 @@ class DieCard(PermissionRequiredMixin, View):
                                                   **{n: spot[n] for n in ("kind", "side", "station")})  # fmt: skip
         if place is not None:
             bound.setdefault("change_form", changing.ChangeForm(card=card, place=place, meant=self.meant))
+        if place is not None or station is not None:
             bound.setdefault("end_form", forms.ReasonForm())
         context = {
             "die": self.die,
@@ -347,6 +348,14 @@ class DieCard(PermissionRequiredMixin, View):
             raise Refused(str(refused), end_form=form) from refused
         return self.to()
 
+    def end_station(self) -> Answer:
+        station, form = self.station_of(self.request.POST), forms.ReasonForm(self.request.POST)
+        if not form.is_valid():
+            raise Refused(end_form=form)
+        c = form.cleaned_data
+        building.end_station(by=self.by, station=station, at=c["at"], reason=c["reason"])
+        return self.to()
+
     def strike(self) -> Answer:
         data = self.request.POST
         changing.strike(by=self.by, die=self.die, key=number(data.get("amendment")),
@@ -381,6 +390,7 @@ ACTS: dict[str, Callable[[DieCard], Answer]] = {
     "copy": DieCard.copy_die,
     "change": DieCard.change,
     "end": DieCard.end,
+    "end station": DieCard.end_station,
     "strike": DieCard.strike,
     "paste": DieCard.paste,
 }
