@@ -409,6 +409,7 @@ def test_another_steel_is_a_replacement_on_that_day(lead, running):
     assert entry.piece_in.hardness_hrc == 64 and entry.piece_in.opening == "new"
     change(lead, running, place="1-AD", tool_steel="A2", how="never", reason="it was A2 all along")
     assert Piece.objects.get(fittings__position__code="1-AD").tool_steel == "A2"
+    assert "it was A2 all along" in as_read(lead.get(address(running))), "what is said of a piece is of its die too"
 
 
 def test_a_change_without_date_or_reason_or_difference_is_refused(lead, running):

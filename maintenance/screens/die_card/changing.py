@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django import forms
-from django.db.models import Q
+from django.db.models import CharField, Q
+from django.db.models.functions import Cast
 
 from diestore import units
 from diestore.frame.fields import MomentField, TypedField
@@ -206,7 +207,8 @@ class Past:
 
 def past(die: Die, system: units.System, *, all_of_it: bool = False) -> Past:
     """The changes of a die, of all that belongs to it and of the pieces that sat in it."""
-    pieces = Piece.objects.filter(fittings__position__die=die).values("pk")
+    pieces = Piece.objects.filter(fittings__position__die=die)
+    pieces = pieces.annotate(row_key=Cast("pk", CharField())).values("row_key")
     rows = Amendment.objects.filter(Q(die=die) | Q(table="diestore.piece", row_key__in=pieces))
     rows = rows.select_related("user", "struck_by").order_by("-recorded_at", "-pk")
     count = rows.count()
