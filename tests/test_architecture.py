@@ -356,3 +356,26 @@ def test_numbers_in_addresses_and_fields_carry_no_comma():
         if "attrs.id" not in hit
     ]
     assert not found
+
+
+def test_no_form_lets_a_browser_read_a_number():
+    """A browser's number box takes "1,5" for 15 or for nothing, as its language has it: text, read by `diestore.typed`."""
+    from django import forms
+
+    def all_of(kind):
+        return {kind}.union(*(all_of(sub) for sub in kind.__subclasses__()))
+
+    importlib.import_module("diestore.urls")
+    ours = [
+        form
+        for form in all_of(forms.BaseForm)
+        if form.__module__.split(".")[0] in ("diestore", "maintenance", "reports")
+    ]
+    assert len(ours) > 25
+    boxes = [
+        f"{form.__module__}.{form.__name__}.{name}"
+        for form in ours
+        for name, field in getattr(form, "base_fields", {}).items()
+        if isinstance(field.widget, forms.NumberInput) and not isinstance(field.widget, forms.HiddenInput)
+    ]
+    assert [name for name in boxes if ".admin." not in name and "register.forms" not in name] == []

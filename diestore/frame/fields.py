@@ -92,6 +92,21 @@ class WholeField(TypedField):
         return typed.whole(text)
 
 
+class BetweenField(TypedField):
+    """A number of one unit, which may be typed beside it, between two limits."""
+
+    def __init__(self, *, least: float, most: float, unit: str = "", **kwargs) -> None:
+        self.least, self.most, self.unit = least, most, unit
+        super().__init__(required=False, **kwargs)
+
+    def read(self, text: str) -> float:
+        value = units.number(text.removeprefix(self.unit).removesuffix(self.unit).strip() if self.unit else text)
+        if not self.least <= value <= self.most:
+            behind = f" {self.unit}" if self.unit else ""
+            raise typed.NotANumber(f"{value:g}{behind} cannot be: enter {self.least:g} to {self.most:g}{behind}.")
+        return value
+
+
 class MeasureField(TypedField):
     """A value of a quantity, in the unit its column is stored in. A bare number is in the user's own unit."""
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django import forms
 
+from diestore.frame.fields import BetweenField
 from diestore.frame.other_build import COATINGS, STEELS
 
 from .two_builds import Change
@@ -18,18 +19,11 @@ class ChangeForm(forms.Form):
 
     sides = forms.ChoiceField(label="Built otherwise", choices=SIDES, required=False)
     steel = forms.ChoiceField(label="Steel", choices=STEELS, required=False)
-    hardness = forms.FloatField(label="Hardness, HRC", required=False, min_value=40, max_value=72)
+    hardness = BetweenField(label="Hardness, HRC", least=40, most=72, unit="HRC")
     coating = forms.ChoiceField(label="Coating", choices=COATINGS, required=False)
-    gap = forms.FloatField(label="Gap a side, % of thickness", required=False, min_value=1, max_value=40)
-    price = forms.DecimalField(label="Build costs more by (− less)", required=False, max_digits=12, decimal_places=2)
-    pieces = forms.DecimalField(
-        label="A spare costs times",
-        required=False,
-        min_value=Decimal("0.1"),
-        max_value=50,
-        max_digits=6,
-        decimal_places=2,
-    )
+    gap = BetweenField(label="Gap a side, % of thickness", least=1, most=40, unit="%")
+    price = BetweenField(label="Build costs more by (− less)", least=-1e9, most=1e9)
+    pieces = BetweenField(label="A spare costs times", least=0.1, most=50)
 
     @property
     def change(self) -> Change | None:
@@ -45,6 +39,11 @@ class ChangeForm(forms.Form):
             hardness_hrc=asked["hardness"],
             gap_pct=asked["gap"],
             sides=("upper", "lower") if asked["sides"] == "both" else (asked["sides"] or "upper",),
-            price=asked["price"] or Decimal(0),
-            piece_times=asked["pieces"] or Decimal(1),
+            price=_exactly(asked["price"] or 0),
+            piece_times=_exactly(asked["pieces"] or 1),
         )
+
+
+def _exactly(value: float) -> Decimal:
+    """To the cent: what was typed is decimal."""
+    return Decimal(str(round(value, 2)))

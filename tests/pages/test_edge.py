@@ -385,11 +385,11 @@ def test_an_edge_that_keeps_chipping_is_told_so():
 @pytest.mark.parametrize(
     ("asked", "words_"),
     [
-        ({"gap": "wide"}, "Enter a number."),
-        ({"gap": "-3"}, "greater than or equal to 0.5"),
-        ({"gap": "1e999"}, "Enter a number."),
-        ({"gap": "nan"}, "Enter a number."),
-        ({"hardness": "7"}, "greater than or equal to 40"),
+        ({"gap": "wide"}, "does not begin with a number"),
+        ({"gap": "-3"}, "enter 0.5 to 40 %"),
+        ({"gap": "1e999"}, "is too large a number"),
+        ({"gap": "nan"}, "does not begin with a number"),
+        ({"hardness": "7"}, "enter 40 to 72 HRC"),
         ({"steel": "cheese"}, "cheese is not one of the available choices"),
         ({"coating": "butter"}, "butter is not one of the available choices"),
         ({"also": "x"}, "No edge of this die has the number x."),

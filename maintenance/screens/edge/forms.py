@@ -5,15 +5,16 @@ from __future__ import annotations
 from django import forms
 
 from diestore import units
+from diestore.frame.fields import BetweenField
 from diestore.frame.other_build import COATINGS, STEELS
 
 
 class OtherBuildForm(forms.Form):
     """What is asked of the edge built otherwise. A GET form, so that an answer can be kept as a bookmark."""
 
-    gap = forms.FloatField(label="Gap per side, % of thickness", required=False, min_value=0.5, max_value=40)
+    gap = BetweenField(label="Gap per side, % of thickness", least=0.5, most=40, unit="%")
     steel = forms.ChoiceField(label="Steel", required=False, choices=STEELS)
-    hardness = forms.FloatField(label="Hardness, HRC", required=False, min_value=40, max_value=72)
+    hardness = BetweenField(label="Hardness, HRC", least=40, most=72, unit="HRC")
     coating = forms.ChoiceField(label="Coating", required=False, choices=COATINGS)
 
     @property
