@@ -2,6 +2,7 @@
 
 python3 diestore/bootstrap.py COMMAND [more arguments for the command]
 
+  install      only .venv with what the service runs with
   setup        only .venv with the development set
   demo         the demo shop on http://127.0.0.1:8000 (PORT=... for another port)
   test         everything that has to pass
@@ -148,6 +149,7 @@ def run_tests(arguments: list[str]) -> int:
 
 
 COMMANDS = {
+    "install": ("run", lambda more: 0),
     "setup": ("development", lambda more: 0),
     "demo": ("run", lambda more: run("manage.py", "demo", *more)),
     "test": ("development", run_tests),

@@ -1,4 +1,4 @@
-"""Settings. Everything a shop changes is an environment variable; everything else stands here once."""
+"""Settings. What a shop changes is an environment variable, or a line of `diestore.env`; all else stands here once."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ import os
 import secrets
 import warnings
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from csp.constants import NONE, SELF, UNSAFE_INLINE
 from django.core.exceptions import ImproperlyConfigured
 
+from diestore import environment
 from diestore.database_url import database_settings
 
 try:
@@ -19,6 +21,13 @@ except ImportError:  # Windows
     fcntl = None
 
 BASE_DIR = Path(__file__).resolve().parent.parent
+
+try:
+    os.environ.update(
+        environment.merged(os.environ, Path(os.environ.get("DIESTORE_ENV") or BASE_DIR / environment.FILE))
+    )
+except environment.NotReadable as error:
+    raise ImproperlyConfigured(str(error)) from error
 
 
 def _flag(name: str, default: bool = False) -> bool:
@@ -170,7 +179,13 @@ LOGIN_REDIRECT_URL = "reports:today"
 LOGOUT_REDIRECT_URL = "diestore:sign_in"
 
 LANGUAGE_CODE = "en"
-TIME_ZONE = os.environ.get("DIESTORE_TIME_ZONE", "UTC")
+TIME_ZONE = os.environ.get("DIESTORE_TIME_ZONE", "") or "UTC"
+try:
+    ZoneInfo(TIME_ZONE)
+except (ZoneInfoNotFoundError, ValueError, OSError):  # OSError: the name of a folder of zones
+    raise ImproperlyConfigured(
+        f"DIESTORE_TIME_ZONE is {TIME_ZONE!r}, and there is no such zone. Write one such as Europe/Vienna."
+    ) from None
 USE_I18N = False
 USE_TZ = True
 USE_THOUSAND_SEPARATOR = True

@@ -359,7 +359,7 @@ def test_numbers_in_addresses_and_fields_carry_no_comma():
 
 
 def test_no_form_lets_a_browser_read_a_number():
-    """A browser's number box takes "1,5" for 15 or for nothing, as its language has it: text, read by `diestore.typed`."""
+    """A browser takes "1,5" for 15 or for nothing, as its language has it: text, read by `diestore.typed`."""
     from django import forms
 
     def all_of(kind):

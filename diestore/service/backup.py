@@ -13,6 +13,7 @@ import hashlib
 import json
 import lzma
 import os
+import re
 import secrets
 import struct
 import uuid
@@ -69,6 +70,23 @@ class Contents:
 
 
 # -- out --
+
+
+NAMED = "diestore-%Y-%m-%d-%H%M%S.zip"
+OF_THAT_NAME = re.compile(r"diestore-[0-9]{4}(-[0-9]{2}){2}-[0-9]{6}\.zip")
+
+
+def name_in(folder: Path) -> Path:
+    """A new file in a folder, named by the shop's clock."""
+    return folder / timezone.localtime().strftime(NAMED)
+
+
+def forget_old(folder: Path, keep: int) -> int:
+    """Take away all but the newest of the files that `name_in` named. Returns how many went."""
+    ours = sorted(path for path in folder.iterdir() if OF_THAT_NAME.fullmatch(path.name) and path.is_file())
+    for path in ours[:-keep]:
+        path.unlink()
+    return len(ours[:-keep])
 
 
 def write(path: Path, *, tell: Tell | None = None) -> Contents:
