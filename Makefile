@@ -1,7 +1,7 @@
 # The commands of the project; each works without make too: python3 diestore/bootstrap.py NAME
 PYTHON ?= python3
 
-.PHONY: help demo test setup calibration bench
+.PHONY: help demo test install setup calibration bench
 
 help: ## list the commands
 	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/  make \1\t\2/' | expand -t 20
@@ -11,6 +11,9 @@ demo: ## the demo shop on http://127.0.0.1:8000 (PORT=... for another port)
 
 test: ## everything that has to pass
 	@$(PYTHON) diestore/bootstrap.py test
+
+install: ## only .venv with what the service runs with
+	@$(PYTHON) diestore/bootstrap.py install
 
 setup: ## only .venv with the development set
 	@$(PYTHON) diestore/bootstrap.py setup

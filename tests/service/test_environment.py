@@ -1,11 +1,13 @@
 """Settings in a file beside the code: the same after a restart, from cron and by hand."""
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from django.core.management import get_commands, load_command_class
 
 from diestore import environment
 from diestore.service import backup
@@ -78,3 +80,19 @@ def test_of_a_folder_of_backups_the_newest_are_kept_and_nothing_else_goes(tmp_pa
     assert kept == {*names[-2:], "diestore-before-the-move.zip", "notes.txt", "diestore-2026-11-01-021500.zip.part"}
     assert backup.forget_old(tmp_path, 9) == 0
     assert backup.OF_THAT_NAME.fullmatch(backup.name_in(tmp_path).name)
+
+
+def test_the_readme_names_commands_options_and_settings_that_there_are():
+    """Steps that people copy: each command and option is one of ours, each setting is read somewhere."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    steps = re.findall(r"manage\.py ([a-z_]+)((?: --[a-z-]+| [A-Za-z0-9/.:_-]+)*)", text)
+    assert len(steps) > 10
+    for command, words in steps:
+        parser = load_command_class(get_commands()[command], command).create_parser("manage.py", command)
+        known = set(parser._option_string_actions)
+        assert set(re.findall(r"--[a-z-]+", words)) <= known, command
+    code = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "diestore").rglob("*.py"))
+    names = set(re.findall(r"`(DIESTORE_[A-Z_]+|DATABASE_URL)`", text))
+    assert len(names) > 10 and all(f'"{name}"' in code for name in names)
+    for script in re.findall(r"bootstrap\.py ([a-z]+)", text):
+        assert f'    "{script}":' in (ROOT / "diestore" / "bootstrap.py").read_text(encoding="utf-8")
