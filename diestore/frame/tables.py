@@ -10,7 +10,7 @@ from django_tables2.data import TableListData
 from django_tables2.utils import OrderBy
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
-PAGE_SIZES = (25, 50, 100)
+PAGE_SIZES = (25, 50, 100, 500)  # the last one is to print from
 
 
 class Column(tables.Column):
