@@ -5,11 +5,12 @@ from django.urls import path
 from reports.cost import views
 from reports.spares import views as spares_views
 
-from . import today
+from . import calendar, today
 
 app_name = "reports"
 urlpatterns: list = [
     path("", today.Today.as_view(), name="today"),
+    path("calendar/<str:token>.ics", calendar.calendar, name="calendar"),
     path("spares/", spares_views.spares_page, name="spares"),
     path("spares/spares.csv", spares_views.spares_csv, name="spares_csv"),
     path("spares/<int:pk>/", spares_views.spare_page, name="spare"),

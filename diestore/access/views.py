@@ -12,7 +12,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.contrib.sessions.exceptions import SessionInterrupted
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
-from django.http import HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse, reverse_lazy
@@ -46,7 +46,10 @@ def bad_request(request, exception):
 
 
 def not_found(request, exception):
-    """No such page. Django's own looks for a form's token first, and breaks on a body that it cannot read."""
+    """No such page. Django's own looks for a form's token first, and breaks on a body that it cannot read.
+    A program that asks under the interface's address is answered as one."""
+    if request.path.startswith("/api/"):
+        return JsonResponse({"sentence": "There is nothing at this address.", "where": ""}, status=404)
     return render(request, "404.html", status=404)
 
 

@@ -33,12 +33,18 @@ class DeviceToken(HttpBearer):
         return device
 
 
+def token_of(request: HttpRequest) -> str | None:
+    """The token that came with a request, whatever it is worth; None where none did."""
+    kind, _, token = request.headers.get("Authorization", "").partition(" ")
+    return token if kind.lower() == "bearer" else None
+
+
 def _hash(token: str) -> str:
     return hash_of(token.encode("utf-8", "replace").decode())
 
 
-def device_of(request: HttpRequest, scope: str, *, part: BaseModel | None = None) -> CounterDevice:
-    """The device whose token came with the request, where its token lets it do this.
+def device_of(request: HttpRequest, *scopes: str, part: BaseModel | None = None) -> CounterDevice:
+    """The device whose token came with the request, where its token lets it do this. scopes: one of them is enough.
 
     part: what may be asked for in the address; another name there is refused, since it would go unseen.
     """
@@ -46,6 +52,6 @@ def device_of(request: HttpRequest, scope: str, *, part: BaseModel | None = None
     strange = set(request.GET) - set(type(part).model_fields if part is not None else ())
     if strange:
         raise HttpError(422, f"There is nothing called {min(strange)[:40]!r} to ask for here.")
-    if scope not in device.scopes:
-        raise HttpError(403, f"The token of {device.name} does not let it {Scope(scope).label}.")
+    if not set(scopes) & set(device.scopes):
+        raise HttpError(403, f"The token of {device.name} does not let it {Scope(scopes[0]).label}.")
     return device

@@ -8,10 +8,11 @@ import json
 import logging
 import re
 
+from django.contrib.auth.decorators import login_not_required, login_required
 from django.core.exceptions import RequestDataTooBig
 from django.db import DatabaseError, DataError
 from django.http import Http404, HttpRequest
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import conditional_page, require_safe
 from ninja import NinjaAPI, Query, Router, Status
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 
@@ -21,7 +22,7 @@ from maintenance.forecasts import due
 from maintenance.log import queries, rules, write
 from maintenance.models import CounterDevice, DieInPress, Event, Order, Run, Scope
 
-from .auth import DeviceToken, device_of
+from .auth import DeviceToken, device_of, token_of
 from .schema import RAW_AT_MOST, AllTaken, Count, Counts, Dies, DueList, ForecastTold, Page, Refused, RunSent, Taken
 
 logger = logging.getLogger(__name__)
@@ -31,13 +32,60 @@ REFUSALS = {400: Refused, 401: Refused, 403: Refused, 404: Refused, 409: Refused
 READS = {code: REFUSALS[code] for code in (401, 403, 404, 422)}
 
 
-api = NinjaAPI(
+class Described(NinjaAPI):
+    """Its description says in words what each answer means, and gives examples that work."""
+
+    def get_openapi_schema(self, *args, **kwargs):
+        made = super().get_openapi_schema(*args, **kwargs)
+        for path, ways in made["paths"].items():
+            for way, call in ways.items():
+                _describe(path, way, call)
+        return made
+
+
+def _describe(path: str, way: str, call: dict) -> None:
+    for code, answer in call.get("responses", {}).items():
+        answer["description"] = ANSWERS[int(code)]
+    if way == "get":
+        call["responses"][304] = {"description": ANSWERS[304]}
+    example = next((body for end, body in EXAMPLES.items() if way == "post" and path.endswith(end)), None)
+    if example is not None:
+        call["requestBody"]["content"]["application/json"]["example"] = example
+
+
+ANSWERS = {
+    200: "It is as asked; of what is sent: it was taken before, and nothing was added.",
+    201: "Taken.",
+    304: "Nothing is otherwise since the answer whose ETag came as If-None-Match.",
+    400: "The message is not JSON that can be read.",
+    401: "No token came, or one that opens nothing.",
+    403: "The token does not let its device do this.",
+    404: "What the message or the address names is not there, in the plant of the token.",
+    409: "It contradicts what is there, or its id was used before with other values.",
+    413: "The message is too long.",
+    422: "A value is missing, or cannot be what it should be; the sentence names it.",
+}
+_COUNT = {"id": "2026-11-25-0001", "press": "P1", "total": 184250, "at": "2026-11-25T14:05:00+01:00"}
+EXAMPLES = {
+    "/counts": _COUNT,
+    "/counts/batch": {"counts": [_COUNT, {**_COUNT, "id": "2026-11-25-0002", "total": 184900,
+                                          "at": "2026-11-25T14:15:00+01:00"}]},
+    "/runs": {"id": "run-77", "die": "H-900", "started": "2026-11-25T06:00:00+01:00",
+              "ended": "2026-11-25T10:00:00+01:00", "hits": 19000},
+    "/jobs": {"id": "job-1", "number": "26-0412", "part": "P-H-900", "parts": 40000, "due": "2026-12-18"},
+    "/jobs/change": {"id": "job-2", "number": "26-0412", "parts": 45000},
+    "/jobs/close": {"id": "job-3", "number": "26-0412"},
+}  # fmt: skip
+
+api = Described(
     title="diestore",
     version="1",
     description=(
         "Counts and runs come in here, dies, forecasts and what is due go out. Each device has a token of its own, "
         "made on the page of devices and shown once. A count is the total that the counter shows; send the same "
-        "message again whenever no answer came: it is taken once."
+        "message again whenever no answer came: it is taken once. Jobs are sent in the same way. Lists come in parts: "
+        "`next` is the cursor of the part that follows. Each answer to a read has an ETag; sent back as If-None-Match, "
+        "it is answered 304 while nothing is otherwise."
     ),
     auth=DeviceToken(),
     urls_namespace="api",
@@ -296,8 +344,24 @@ def addresses() -> list:
     """The interface's addresses. Its calls go by token: no sign-in; its description is for people who are signed in."""
     patterns, _, _ = api.urls
     for pattern in patterns:
-        if pattern.name in ("openapi-json", "openapi-view", "api-root"):
+        if pattern.name == "openapi-json":
+            pattern.callback = _with_token(require_safe(pattern.callback))
+        elif pattern.name in ("openapi-view", "api-root"):
             pattern.callback = require_safe(pattern.callback)
         else:
+            pattern.callback = conditional_page(pattern.callback)
             pattern.callback.login_required = False
     return patterns
+
+
+def _with_token(view):
+    """The description is for people who are signed in, and for programs that show a token."""
+    for_people = login_required(view)
+
+    def described(request: HttpRequest, **kwargs):
+        token = token_of(request)
+        if token is None:
+            return for_people(request, **kwargs)
+        return view(request, **kwargs) if DeviceToken().authenticate(request, token) else _on_no_token(request, None)
+
+    return login_not_required(described)

@@ -28,6 +28,11 @@ class Scope(models.TextChoices):
     RUNS = "runs", "send runs"
     READ = "read", "read dies, forecasts and what is due"
     SPARES = "spares", "read the spares to order"
+    REGISTER = "register", "read the register: dies and their places"
+    FORECASTS = "forecasts", "read forecasts, and jobs with their chance of finishing"
+    COST = "cost", "read what a thousand parts cost"
+    JOBS = "jobs", "send jobs: enter, change and close orders"
+    CALENDAR = "calendar", "be the address of a calendar of what is due"
 
 
 class CounterDevice(models.Model):

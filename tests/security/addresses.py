@@ -15,6 +15,7 @@ from diestore.access import roles
 from diestore.access.models import Person
 from diestore.register import actions
 from diestore.register.models import Die, Part, Party, Press, Rate, Volume
+from maintenance.counters import devices
 from maintenance.models import Counter, CounterDevice, CounterQuestion, Incident, Workbook
 from maintenance.workbooks.pure.sheets import Grid
 from maintenance.workbooks.take import packed
@@ -129,6 +130,7 @@ TABLE: dict[str, Row] = {
     "maintenance:counter_question": form(may(roles.LOG_RUN), pk="question"),
     "maintenance:counter_question_again": send(may(roles.STRIKE_ENTRY), pk="answer"),
     "maintenance:counter_devices": form(may(roles.EDIT_REGISTER)),
+    "maintenance:programs": see(may(roles.EDIT_REGISTER)),
     "maintenance:counter_device_revoke": send(may(roles.EDIT_REGISTER), pk="device"),
     # Spreadsheets in and out
     "maintenance:book_new": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES)),
@@ -150,6 +152,16 @@ TABLE: dict[str, Row] = {
     "api:get_forecast": call(code="H-900"),
     "api:get_due": call(),
     "api:get_short": call(),
+    "api:get_register": call(),
+    "api:get_places": call(code="H-900"),
+    "api:get_forecasts": call(),
+    "api:get_jobs": call(),
+    "api:post_job": call(),
+    "api:post_job_change": call(),
+    "api:post_job_close": call(),
+    "api:get_cost": call(),
+    # The token stands in the address: whoever has it reads the calendar
+    "reports:calendar": Row(get=EVERYBODY, parts={"token": "token"}, signed_out=True),
     # Money and spares
     "reports:today": see(EVERYBODY),
     "reports:spares": see(may(roles.SEE_SPARES)),
@@ -205,10 +217,19 @@ def things(code: str = "H-900") -> dict[str, int]:
         "person": Person.objects.filter(plant=die.plant).order_by("pk").first().pk,
         "mishap": Incident.objects.create(die=die, at=make.moment(30), sort="misfeed").pk,
         "device": device.pk,
+        "token": _calendar_token(die),
         "book": Workbook.objects.create(plant=die.plant, name="stock.csv", cells=packed([Grid("stock", SPARES)])).pk,
         "question": CounterQuestion.objects.create(**asked).pk,
         "answer": CounterQuestion.objects.create(**asked | settled).pk,
     }
+
+
+def _calendar_token(die: Die) -> str:
+    token = f"calendar-of-{die.code}"
+    CounterDevice.objects.create(
+        plant=die.plant, name=f"days of {die.code}", scopes=["calendar"], token_hash=devices.hash_of(token)
+    )
+    return token
 
 
 def parts_of(row: Row, numbers: dict[str, int]) -> dict[str, object]:

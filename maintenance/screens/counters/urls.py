@@ -11,5 +11,6 @@ urlpatterns = [
     path("questions/<int:pk>/", views.Settle.as_view(), name="counter_question"),
     path("questions/<int:pk>/again/", views.TakeBack.as_view(), name="counter_question_again"),
     path("devices/", views.Devices.as_view(), name="counter_devices"),
+    path("devices/how/", views.HowPrograms.as_view(), name="programs"),
     path("devices/<int:pk>/revoke/", views.Revoke.as_view(), name="counter_device_revoke"),
 ]

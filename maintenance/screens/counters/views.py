@@ -20,7 +20,7 @@ from diestore.register.models import Die, Plant, Press
 from maintenance.counters import asked as counters_asked
 from maintenance.counters import devices, questions, settle
 from maintenance.log import changes, expected, sent, write
-from maintenance.models import CounterDevice, CounterQuestion, fresh_key
+from maintenance.models import CounterDevice, CounterQuestion, Scope, fresh_key
 
 from . import page
 from .forms import DeviceForm, InPressForm, SettleForm
@@ -296,8 +296,20 @@ class Devices(PermissionRequiredMixin, View):
             "made": made,
             "devices": plants.within(page.devices(), request.user),
             "address": request.build_absolute_uri("/api/v1/counts"),
+            "calendar": _calendar(request, made.token) if made and Scope.CALENDAR in made.device.scopes else "",
         }
         return render(request, "maintenance/screens/counters/devices.html", context, status=status)
+
+
+class HowPrograms(PermissionRequiredMixin, View):
+    """How other systems read and send: for whoever sets one up."""
+
+    raise_exception = True
+    permission_required = roles.EDIT_REGISTER
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        here = request.build_absolute_uri("/").rstrip("/")
+        return render(request, "maintenance/screens/counters/programs.html", {"here": here})
 
 
 class Revoke(PermissionRequiredMixin, View):
@@ -311,6 +323,10 @@ class Revoke(PermissionRequiredMixin, View):
         devices.revoke_device(by=write.Actor(user=request.user), device=device)
         messages.success(request, f"The token of {device} opens nothing any more. What it sent stays.")
         return redirect("maintenance:counter_devices")
+
+
+def _calendar(request: HttpRequest, token: str) -> str:
+    return request.build_absolute_uri(f"/calendar/{token}.ics")
 
 
 def _number(text: str | None) -> int | None:
