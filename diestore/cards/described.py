@@ -29,7 +29,8 @@ class Typed:
 @dataclass(frozen=True)
 class Below:
     """Rows that name this one, shown on its card. url_name: where such a row leads, with its key. new: where another
-    one is typed, with this one filled in."""
+    one is typed, with this one filled in. plant: the way from such a row to its plant, where it has one: what is another
+    plant's is not shown on the card of what is the shop's."""
 
     title: str
     rows: Callable[[models.Model], models.QuerySet]
@@ -37,6 +38,7 @@ class Below:
     url_name: str = ""
     new: str = ""
     column: str = ""
+    plant: str = ""
 
 
 @dataclass(frozen=True)

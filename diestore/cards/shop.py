@@ -61,7 +61,7 @@ PARTS = Card(
         Below("Volume by year", lambda row: row.volumes.order_by("year"), lambda v: f"{v.year}: {v.parts:,} parts",
               "diestore:volumes_card", "diestore:volumes_new", "part"),
         Below("Made by", lambda row: row.outputs.select_related("variant__die").order_by("variant__die__code", "pk"),
-              lambda o: f"{o.variant.die}, {o.parts_per_hit} a hit"),
+              lambda o: f"{o.variant.die}, {o.parts_per_hit} a hit", plant="variant__die__plant"),
     ),
 )  # fmt: skip
 VOLUMES = Card(
@@ -80,7 +80,7 @@ CUSTOMERS = Card(
     below=(
         Below("Parts", lambda row: row.part_set.order_by("number", "pk"), str, "diestore:parts_card",
               "diestore:parts_new", "customer"),
-        Below("Owns", lambda row: row.dies_owned.order_by("code", "pk"), str, "diestore:die"),
+        Below("Owns", lambda row: row.dies_owned.order_by("code", "pk"), str, "diestore:die", plant="plant"),
     ),
 )  # fmt: skip
 SUPPLIERS = Card(
@@ -118,7 +118,7 @@ SPARES = Card(
     see=(roles.SEE_SPARES,), edit=(LEAD, BUYER), related=("supplier",), doubts=doubts_of_item,
     below=(
         Below("Fits", lambda row: row.positions.select_related("die").order_by("die__code", "code", "pk"),
-              lambda p: f"{p.code} of {p.die}"),
+              lambda p: f"{p.code} of {p.die}", plant="die__plant"),
     ),
 )  # fmt: skip
 PRESSES = Card(
@@ -133,7 +133,7 @@ PRESSES = Card(
     ),
     columns=("code", "plant", "rated_force_n", "shut_height_min_mm", "shut_height_max_mm"),
     search=("code",), see=(roles.LOG_SHARPENING,), edit=(LEAD,), plant="plant", related=("plant",),
-    below=(Below("Usual press of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die"),),
+    below=(Below("Usual press of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die", plant="plant"),),
 )  # fmt: skip
 STOCKS = Card(
     key="stocks", app="diestore", model=Stock, one="strip stock", many="strip stock",
@@ -149,7 +149,7 @@ STOCKS = Card(
     ),
     columns=("code", "material", "thickness_mm", "tensile_mpa", "source"), search=("code", "material", "source"),
     see=(roles.LOG_SHARPENING,), edit=(LEAD,), doubts=doubts_of_stock,
-    below=(Below("Usual stock of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die"),),
+    below=(Below("Usual stock of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die", plant="plant"),),
 )  # fmt: skip
 RATES = Card(
     key="rates", app="diestore", model=Rate, one="hourly rate", many="hourly rates",
@@ -169,8 +169,8 @@ PLANTS = Card(
     typed=(Typed("code", "Short name"), Typed("name", "Full name")),
     columns=("code", "name"), search=("code", "name"), see=(), edit=(LEAD,), plant="pk",
     below=(
-        Below("Presses", lambda row: row.presses.order_by("code", "pk"), str, "diestore:presses_card"),
-        Below("Dies", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die"),
+        Below("Presses", lambda row: row.presses.order_by("code", "pk"), str, "diestore:presses_card", plant="plant"),
+        Below("Dies", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die", plant="plant"),
     ),
 )  # fmt: skip
 

@@ -345,7 +345,8 @@ def _fact(row, name: str, system) -> str:
 
 
 def _below(request, below, row) -> dict:
-    rows = list(below.rows(row)[: BELOW_AT_MOST + 1])
+    named = below.rows(row)
+    rows = list((plants.within(named, request.user, below.plant) if below.plant else named)[: BELOW_AT_MOST + 1])
     return {
         "title": below.title,
         "rows": [

@@ -21,7 +21,7 @@ class Part(Sent):
     """Which part of a list: cursor is `next` of the part before."""
 
     limit: Annotated[int, Field(ge=1, le=200)] = 50
-    cursor: Annotated[str, Field(max_length=400, pattern=r"^[A-Za-z0-9_=-]*$")] = ""
+    cursor: Annotated[str, Field(min_length=1, max_length=400, pattern=r"^[A-Za-z0-9_=-]+$")] = ""
 
 
 def cut(rows: Sequence[Row], part: Part, key: Callable[[Row], list[Any]]) -> tuple[list[Row], str | None]:
