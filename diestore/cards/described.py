@@ -29,8 +29,8 @@ class Typed:
 @dataclass(frozen=True)
 class Below:
     """Rows that name this one, shown on its card. url_name: where such a row leads, with its key. new: where another
-    one is typed, with this one filled in. plant: the way from such a row to its plant, where it has one: what is another
-    plant's is not shown on the card of what is the shop's."""
+    one is typed, with this one filled in. plant: the way from such a row to its plant, where it has one: what is
+    another plant's is not shown on the card of what is the shop's."""
 
     title: str
     rows: Callable[[models.Model], models.QuerySet]
