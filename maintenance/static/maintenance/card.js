@@ -32,7 +32,9 @@
       typed.set("do", "doubts");
       try {
         const answer = await fetch(location.pathname, { method: "POST", body: typed });
-        if (answer.ok && mine === asked) said.innerHTML = await answer.text();
+        if (!answer.ok || mine !== asked) return;
+        const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+        said.replaceChildren(...page.body.childNodes);
       } catch { /* no connection just now: saving will say so */ }
     }, 400);
   });
