@@ -187,11 +187,14 @@ def _rows_of(sheet, out: Book, cells_left: int) -> tuple[list[list[object]], int
 
 
 def _value(cell) -> object:
+    from openpyxl.utils.escape import unescape
+
     value = cell.value
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, str):
-        text = value[:TEXT_AT_MOST].replace("\x00", "")
+        text = unescape(value) if "_x" in value else value  # signs that XML cannot hold stand as _x0007_
+        text = text[:TEXT_AT_MOST].replace("\x00", "")
         return None if not text or text.isspace() or cell.data_type == "e" else text
     if isinstance(value, (int, float)):
         if isinstance(value, float) and value != value:
