@@ -72,10 +72,10 @@ def _rows(chance: random.Random, sort: str, n: int) -> list[list[object]]:
             [die(), _day(chance), round(chance.uniform(5e3, 9e4)), _figure(chance, 0.15), "dull", "Ina"]
             for _ in range(n)
         ]
-        return [SHARPENINGS[language], *rows]
+        return [list(SHARPENINGS[language]), *rows]
     if sort == "components":
         return [
-            COMPONENTS[language],
+            list(COMPONENTS[language]),
             *(
                 [
                     die(),
@@ -91,7 +91,7 @@ def _rows(chance: random.Random, sort: str, n: int) -> list[list[object]]:
             ),
         ]
     return [
-        STOCK[language],
+        list(STOCK[language]),
         *([f"PP-{i}", "punch", chance.randrange(9), 0, 6, _figure(chance, 12.5)] for i in range(n)),
     ]
 

@@ -82,5 +82,5 @@ def test_the_sheets_are_named_as_the_tables():
     make.run(make.die(), 1, 9_000)
     with out.whole_shop(make.plant()) as path:
         book = openpyxl.load_workbook(path, read_only=True)
-        assert {"dies", "runs", "components"} <= set(book.sheetnames)
+        assert {"dies", "runs", "parts"} <= set(book.sheetnames)
         assert book["runs"].cell(2, 4).value == 9_000, "a figure is a figure"
