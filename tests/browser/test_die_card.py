@@ -40,6 +40,8 @@ class Hand:
         self.taps += 1
 
     def type(self, text: str) -> None:
+        """Once the cursor is seen in a field."""
+        self.page.wait_for_function("document.activeElement.matches('input, select')")
         self.page.keyboard.type(text)
         self.keys += len(text)
 
