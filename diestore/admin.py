@@ -46,6 +46,19 @@ class TellingAdmin(admin.ModelAdmin):
             self.message_user(request, sentence, messages.INFO)
 
 
+class ToRead:
+    """What has a card of its own is changed there, with a date and a reason; here it is only seen."""
+
+    def has_add_permission(self, request, obj=None) -> bool:
+        return False
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return False
+
+    def has_delete_permission(self, request, obj=None) -> bool:
+        return False
+
+
 class StationInline(admin.TabularInline):
     model = models.Station
     extra = 0
@@ -163,7 +176,7 @@ class StockAdmin(KeepsThePastAdmin):
 
 
 @admin.register(models.Rate)
-class RateAdmin(TellingAdmin, SimpleHistoryAdmin):
+class RateAdmin(ToRead, TellingAdmin, SimpleHistoryAdmin):
     list_display = ("kind", "plant", "valid_from", "amount")
     list_filter = ("plant", "kind")
 
@@ -186,30 +199,34 @@ class VariantAdmin(TellingAdmin):
 
 
 @admin.register(models.Part)
-class PartAdmin(TellingAdmin):
+class PartAdmin(ToRead, TellingAdmin):
     list_display = ("number", "revision", "description", "customer", "burr_limit_um")
     search_fields = ("number", "description")
 
 
 @admin.register(models.Person)
-class PersonAdmin(admin.ModelAdmin):
+class PersonAdmin(ToRead, admin.ModelAdmin):
     list_display = ("name", "plant", "active")
     list_filter = ("plant", "active")
     exclude = ("pin_hash",)
 
 
 @admin.register(models.Press)
-class PressAdmin(admin.ModelAdmin):
+class PressAdmin(ToRead, admin.ModelAdmin):
     list_display = ("code", "plant", "rated_force_n")
 
 
 @admin.register(models.Party)
-class PartyAdmin(TellingAdmin):
+class PartyAdmin(ToRead, TellingAdmin):
     list_display = ("code", "name", "role")
     list_filter = ("role",)
 
 
-admin.site.register(models.Plant)
+@admin.register(models.Plant)
+class PlantAdmin(ToRead, admin.ModelAdmin):
+    list_display = ("code", "name")
+
+
 admin.site.register(models.UserSettings)
 
 

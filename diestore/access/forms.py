@@ -176,7 +176,7 @@ class PersonForm(forms.ModelForm):
         cleaned = super().clean()
         plant = cleaned.get("plant") or getattr(self.instance, "plant", None)
         if plant is None:
-            raise ValidationError("There is no plant yet. Load your records or enter one in the administration first.")
+            raise ValidationError("There is no plant yet. Load your records or enter one in the register first.")
         others = Person.objects.filter(plant=plant, name=cleaned.get("name", "")).exclude(pk=self.instance.pk)
         if others.exists():
             self.add_error("name", "Somebody of that name is in the list. Add a letter that tells them apart.")

@@ -16,15 +16,19 @@ from django.http import HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse, reverse_lazy
+from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views import View
+
+from diestore.register import actions as register
 
 from . import actions, first_start, known_browser, plants, queries, roles, tablet
 from .forms import PasswordForm, PersonForm, PinForm, SignInForm, WhoForm
 from .models import Person
 
 TOO_MANY = 429
+BY_PEOPLE = "on the page of people"  # the reason kept with a name that is changed there
 NOT_REMEMBERED_SENT = (
     "Send the same form again",
     "It may be saved already, and the answer got lost. Go back and send the same form again: it is never saved twice. "
@@ -190,7 +194,8 @@ class People(ForPeople):
         form = PersonForm(request.POST, user=request.user)
         if not form.is_valid():
             return self._show(request, form, status=422)
-        person = form.save()
+        person = form.save(commit=False)
+        register.enter(by=request.user, row=person)
         messages.success(request, f"{person} is in the list. A PIN is needed only for shared tablets.")
         return redirect("diestore:person", pk=person.pk)
 
@@ -230,7 +235,10 @@ class OnePerson(ForPeople):
         form = PersonForm(request.POST, instance=person, user=request.user)
         if not form.is_valid():
             return self._show(request, Person.objects.get(pk=pk), form, PinForm(), status=422)
-        form.save()
+        if form.changed_data:
+            values = {name: form.cleaned_data[name] for name in form.changed_data}
+            stored = Person.objects.get(pk=pk)
+            register.amend(by=request.user, row=stored, values=values, at=timezone.now(), reason=BY_PEOPLE)
         messages.success(request, "Kept.")
         return redirect("diestore:people")
 

@@ -54,7 +54,7 @@ GUARDED: dict[type[models.Model], tuple[tuple[str, ...], str]] = {
         "The parts made so far were counted with it. Where it was never so, say that it was a typing error.",
     ),
 }
-NEVER_BY_HAND = ("id",)
+NEVER_BY_HAND = ("id", "pin_hash")  # nor kept in any change
 MOVED_BY_ITSELF = (
     "A die goes to another plant by a move of its own: its open orders and the pieces that sit in it go along."
 )
@@ -78,7 +78,7 @@ def enter(
         writing.save(by, row, reason or "Entered")
         for name, keys in (several or {}).items():
             getattr(row, name).set(keys)
-        names = [field.name for field in row._meta.concrete_fields if not field.primary_key]
+        names = [field.name for field in row._meta.concrete_fields if field.name not in NEVER_BY_HAND]
         fields = {
             name: writing.entry_of(row, name, None, amendments.stored(row, name), at)
             for name in (*names, *(several or ()))

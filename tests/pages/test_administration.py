@@ -5,12 +5,13 @@ import re
 from html.parser import HTMLParser
 
 import pytest
+from django.apps import apps
 from django.contrib.auth.models import User
 from django.urls import reverse
 from django.utils import timezone
 
 from diestore.register import actions
-from diestore.register.models import Cut, Position, Stock, Variant
+from diestore.register.models import Cut, Party, Position, Rate, Stock, Variant
 from maintenance.screens.edge import page as edge_page
 from tests import factories as make
 
@@ -184,3 +185,18 @@ def test_another_strength_is_another_stock(office, edge):
     send(office, stock, source="certificate 12")
     stock.refresh_from_db()
     assert stock.source == "certificate 12"
+
+
+@pytest.mark.parametrize("name", ["rate", "part", "person", "press", "party", "plant"])
+def test_what_has_a_card_is_only_read_here(office, name):
+    make.die(usual_press=make.press())
+    make.person()
+    Party.objects.create(code="C", role="customer")
+    Rate.objects.create(plant=make.plant(), kind="press hour", valid_from="2026-01-01", amount=60)
+    row = apps.get_model("diestore", name).objects.first()
+    assert office.get(reverse(f"admin:diestore_{name}_changelist")).status_code == 200
+    assert office.get(address(row)).status_code == 200
+    assert office.post(address(row), {}).status_code == 403
+    assert office.get(reverse(f"admin:diestore_{name}_add")).status_code == 403
+    assert office.post(reverse(f"admin:diestore_{name}_delete", args=[row.pk]), {"post": "yes"}).status_code == 403
+    assert type(row).objects.filter(pk=row.pk).exists()

@@ -5,9 +5,9 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from diestore.access import plants, roles
-from diestore.access.models import UserSettings
-from diestore.register.models import Plant
+from diestore.access import actions, plants, roles
+from diestore.access.models import Person, UserSettings
+from diestore.register.models import Amendment, Plant
 from tests import factories as make
 
 from .as_read import as_read
@@ -76,3 +76,18 @@ def test_the_list_asks_as_often_for_many(as_role, django_assert_num_queries):
         make.user("setter", f"s{n}")
     with django_assert_num_queries(len(few)):
         client.get(there)
+
+
+def test_a_name_entered_and_changed_on_the_page_of_people_leaves_its_trace_and_never_a_pin(as_role):
+    client = as_role("lead")
+    make.plant()
+    client.post(reverse("diestore:people"), {"name": "Maud K.", "active": "on"})
+    person = Person.objects.get()
+    actions.set_pin(by=User.objects.get(), person=person, pin="4071")
+    client.post(reverse("diestore:person", args=[person.pk]), {"name": "Maud Kerr", "active": "on"})
+    client.post(reverse("diestore:person", args=[person.pk]), {"name": "Maud Kerr"})
+    person.refresh_from_db()
+    assert (person.name, person.active, bool(person.pin_hash)) == ("Maud Kerr", False, True)
+    changes = list(Amendment.objects.order_by("pk"))
+    assert [sorted(change.fields) for change in changes] == [["active", "name", "plant"], ["name"], ["active"]]
+    assert "pin" not in str([change.fields for change in changes])
