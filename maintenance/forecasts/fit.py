@@ -46,11 +46,12 @@ def compute(
 
     Default moment: the last one in the records. The same records give the same numbers, in any order of loading.
     """
+    built_at = timezone.now() if as_of is None else None
     as_of = as_of or log_read.last_moment(plant) or timezone.now()
     dies = list(Die.objects.filter(plant=plant).order_by("code"))
     tell = tell or (lambda words: None)
     tell("reading the log")
-    known = read_fleet(dies, as_of, known_at=known_at)
+    known = read_fleet(dies, as_of, known_at=known_at, built_at=built_at)
     specs, life = known.gathered.specs, known.gathered.life
     tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} cycles")
     fitted = known.fit()

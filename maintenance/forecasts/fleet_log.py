@@ -51,8 +51,8 @@ class FleetLog:
             yield [log for log, _ in some], [part for _, part in some]
 
 
-def _part(log: DieLog, at: dt.datetime, gathered: samples.Gathered) -> samples.DieSamples:
-    part = samples.of_die(log, at.timestamp())
+def _part(log: DieLog, at: dt.datetime, built_at: dt.datetime | None, gathered: samples.Gathered) -> samples.DieSamples:
+    part = samples.of_die(log, at.timestamp(), built_at=None if built_at is None else built_at.timestamp())
     gathered.add(part)
     return part
 
@@ -70,12 +70,20 @@ def _fits(log: DieLog, part: samples.DieSamples, options: dict) -> bool:
     )
 
 
-def read_fleet(dies: Iterable[Die], at: dt.datetime, *, known_at: dt.datetime | None = None) -> FleetLog:
-    """Read the logs of some dies. known_at: only what was recorded by then."""
+def read_fleet(
+    dies: Iterable[Die],
+    at: dt.datetime,
+    *,
+    known_at: dt.datetime | None = None,
+    built_at: dt.datetime | None = None,
+) -> FleetLog:
+    """Read the logs of some dies. known_at: only what was recorded by then. built_at: as of `samples.of_die`."""
     on_disk: OnDisk[tuple[DieLog, samples.DieSamples]] = OnDisk()
     gathered, has_run = samples.Gathered(), False
     for log in read.of_dies(dies, known_at=known_at):
-        part = attempt(partial(_part, log, at, gathered), partial(samples.nothing_of, log.die), what=f"die {log.code}")
+        part = attempt(
+            partial(_part, log, at, built_at, gathered), partial(samples.nothing_of, log.die), what=f"die {log.code}"
+        )
         if part.failed:
             gathered.add(part)
         on_disk.append((log, part))

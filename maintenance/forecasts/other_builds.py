@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils import timezone
 
 from diestore.register.models import Die, Plant
 from maintenance.life import prior
@@ -45,7 +46,7 @@ def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[Ed
         return []
     usual = dict(forecast.edges.filter(usual_hits__gt=0).order_by().values_list("position_id", "usual_hits"))
     log = log_read.of_die(die)
-    part = samples.of_die(log, forecast.as_of.timestamp())
+    part = samples.of_die(log, forecast.as_of.timestamp(), built_at=timezone.now().timestamp())
     orders = queries.open_orders(dies=[die]) if orders is None else orders
     variant = next((order.variant_id for order in orders), None)
     working = fitted_positions(log, variant, forecast.as_of.timestamp())

@@ -68,8 +68,14 @@ def spec_of(log: DieLog, position: PositionRow, build: cycles.Build, *, die: int
     )
 
 
-def of_die(log: DieLog, as_of: float) -> DieSamples:
-    """The edges of one die and their cycles up to a moment."""
+def of_die(log: DieLog, as_of: float, *, built_at: float | None = None) -> DieSamples:
+    """The edges of one die and their cycles up to a moment.
+
+    built_at: the edges that go on are those of the die as it is built then, which may be after the last entry: a gap
+    opened while the die lay on the bench, a place that is no longer there.
+    """
+    if built_at is not None and (log.last_moment is None or log.last_moment <= as_of):
+        as_of = max(as_of, built_at)
     specs: list[EdgeSpec] = []
     rows: list[tuple[int, cycles.Cycle]] = []
     number: dict[tuple, int] = {}

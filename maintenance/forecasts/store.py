@@ -98,10 +98,8 @@ def outlook(dies: Sequence[Die]) -> Outlook:
     fitted = fleet_of(dies[0].plant)
     logs = list(log_read.of_dies(dies))
     as_of = _moment_of(logs, row)
-    parts = [
-        attempt(partial(samples.of_die, log, as_of.timestamp()), partial(samples.nothing_of, log.die), what=log.code)
-        for log in logs
-    ]
+    of_die = partial(samples.of_die, as_of=as_of.timestamp(), built_at=timezone.now().timestamp())
+    parts = [attempt(partial(of_die, log), partial(samples.nothing_of, log.die), what=log.code) for log in logs]
     orders = queries.next_order_by_die(dies=dies)
     outlooks = tell_each(logs, parts, fitted, as_of, orders, queries.burr_limits_um(dies))
     return Outlook(dies=dies, fit_row=row, outlooks=list(outlooks), rests_on=rests_on)

@@ -9,8 +9,9 @@ from django.utils import timezone
 from diestore.register import actions
 from diestore.register.models import Cut
 from maintenance.clockwork import cycles
-from maintenance.forecasts import samples, store
+from maintenance.forecasts import fit, samples, store
 from maintenance.log import queries, read
+from maintenance.screens.die.state import of_die as state_of_die
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -52,6 +53,25 @@ def test_a_gap_that_is_wider_from_now_on_leaves_the_ended_cycles_as_they_were(di
     make.sharpen(die, 32)
     make.run(die, 33, 3_000)
     assert gaps(die) == [(0.02, False)] * 7 + [(0.03, True)]
+
+
+def test_a_gap_opened_on_the_bench_after_the_last_entry_is_the_one_that_goes_on(die, by):
+    """The forecast of a sharpened die is that of the die as it is built now, on a page, after an entry and by night."""
+    make.sharpen(die, 32)
+    store.fit_and_forecast(die.plant)
+    before = queries.newest_forecast(die)
+    actions.change_cut(by=by, cut=Cut.objects.get(), at=make.moment(40), gap_mm=0.06)
+    after = store.refresh_die(die)
+    assert after.remaining != before.remaining and after.as_of == before.as_of
+    store.fit_and_forecast(die.plant)
+    by_night = queries.newest_forecast(die)
+    assert store.refresh_die(die).remaining == pytest.approx(by_night.remaining)
+    (row,) = [row for row in state_of_die(die, "metric").rows if row.cuts]
+    assert row.gap_mm == 0.06
+    # What somebody asks of the day before it was opened is answered with the gap of then.
+    then = fit.compute(die.plant, as_of=make.moment(35))
+    (told,) = [outlook for outlook in then.dies if outlook.die == die.pk]
+    assert told.prediction.remaining[0.5] == pytest.approx(before.remaining["0.5"], rel=0.01)
 
 
 def test_what_was_changed_weeks_ago_holds_from_then(die, by):

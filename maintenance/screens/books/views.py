@@ -15,6 +15,8 @@ from diestore.access import roles
 from diestore.access.models import UserSettings
 from diestore.access.plants import plants_of, within
 from diestore.register.models import Die, Plant
+from diestore.service import queue
+from maintenance import tasks
 from maintenance.log import changes
 from maintenance.models import Workbook
 from maintenance.workbooks import out, take
@@ -146,6 +148,8 @@ class OneBook(Books):
             return self._show(request, book, looked, "Nothing was brought in: see what is marked.", status=422)
         if outcome.behind:
             messages.warning(request, "All is in, but a forecast could not be made anew.")
+        if came.added and queue.is_worked():
+            tasks.plan_night(book.plant)  # records that were not there before: the shop is fitted anew with them
         messages.success(request, f"{book.name} is in.")
         return redirect("maintenance:book", pk=book.pk)
 

@@ -102,6 +102,7 @@ def of_die(die: Die, system: units.System) -> DieState:
     forecast = queries.newest_forecast(die)
     edges = {} if forecast is None else {edge.position_id: edge for edge in forecast.edges.order_by()}
     now = _last(log, forecast) or timezone.now()
+    built_at = max(now, timezone.now())
     order = next(iter(queries.open_orders(dies=[die])), None)
     chance = None
     if forecast and forecast.remaining and order:
@@ -118,9 +119,10 @@ def of_die(die: Die, system: units.System) -> DieState:
         wrong=wrong,
         usual_grind_mm=usual.usual_grind_mm(log),
         now=now.timestamp(),
+        built_at=built_at.timestamp(),
     )
     positions = die.positions.select_related("station", "item").order_by("station__sequence", "code")
-    rows = [reader.row(position) for position in positions if position.valid_to is None or position.valid_to > now]
+    rows = [reader.row(position) for position in positions if position.valid_to is None or position.valid_to > built_at]
     rows.sort(key=_order_of_rows)
     return DieState(
         die=die,
@@ -163,13 +165,14 @@ class _Reader:
     wrong: tuple[Damage, ...]
     usual_grind_mm: float | None
     now: float
+    built_at: float
 
     def row(self, position: Position) -> PositionRow:
         kind, state = KINDS[position.kind], self.states[position.pk]
         piece = self.log.pieces.get(state.piece) if state.piece else None
         edge, cuts = self.edges.get(position.pk), position.pk in self.cutting
         known = edge if edge is not None and edge.remaining else None
-        gap_mm = cycles.gap_at(self.log, position.pk, self.now) if cuts else None
+        gap_mm = cycles.gap_at(self.log, position.pk, self.built_at) if cuts else None
         thickness_mm = self.log.stocks[self.log.usual_stock].thickness_mm
         share = grinds = None
         if piece and piece.grind_allowance_mm and state.allowance_left_mm is not None:

@@ -169,7 +169,7 @@ def of_position(position: Position, system: units.System) -> EdgeState:
     forecast = queries.newest_forecast(die)
     edge = forecast.edges.filter(position=position).first() if forecast else None
     now = forecast.as_of if forecast else read.last_moment(die.plant) or timezone.now()
-    part = samples.of_die(log, now.timestamp())
+    part = samples.of_die(log, now.timestamp(), built_at=timezone.now().timestamp())
     gathered = samples.Gathered([part])
     specs, life = gathered.specs, gathered.life
     fit = store.fleet_of(die.plant)
