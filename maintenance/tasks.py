@@ -11,6 +11,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from django.db.models import BigIntegerField, Exists, OuterRef
+from django.db.models.fields.json import KT
+from django.db.models.functions import Cast
 from django.dispatch import Signal, receiver
 from django.utils import timezone
 from django_tasks import TaskContext, task
@@ -103,6 +106,13 @@ def being_worked_out() -> set[int]:
     """Dies of which an entry waits for its forecast. Workers are at it."""
     asked = queue.unfinished().filter(task_path=forecast_die.module_path).values_list("args_kwargs", flat=True)
     return {one["args"][0] for one in asked}
+
+
+def is_being_worked_out(die: str) -> Exists:
+    """The same in a question about rows that name their die by a column."""
+    asked = queue.unfinished().filter(task_path=forecast_die.module_path)
+    asked = asked.annotate(of=Cast(KT("args_kwargs__args__0"), BigIntegerField()))
+    return Exists(asked.filter(of=OuterRef(die)).order_by())
 
 
 @task(takes_context=True, priority=NIGHTLY)

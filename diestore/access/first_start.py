@@ -11,7 +11,7 @@ from django.contrib.auth import login, password_validation
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import Group, User
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import transaction
+from django.db import DatabaseError, transaction
 from django.shortcuts import redirect, render
 from django.utils.crypto import salted_hmac
 from django.utils.decorators import method_decorator
@@ -29,7 +29,11 @@ FIRST_PLANT = "main"
 
 
 def nobody_yet() -> bool:
-    return not User.objects.exists()
+    """Whether nobody has a sign-in. Without tables nobody can be asked to make one: that is for `migrate`."""
+    try:
+        return not User.objects.exists()
+    except DatabaseError:
+        return False
 
 
 def code() -> str:

@@ -59,6 +59,12 @@ def all_seen(user) -> list[Plant]:
     return list(within(Plant.objects.order_by("pk"), user, path="pk"))
 
 
+def sees_several(user, *, there_are_several: bool) -> bool:
+    """Whether the person sees more than one plant, where it is known already whether there are more than one."""
+    ids = plants_of(user)
+    return there_are_several if ids is None else len(ids) > 1
+
+
 def own_plant(user) -> Plant | None:
     """The plant of the person's settings, where it is one of those seen."""
     row = getattr(user, "shop_settings", None)

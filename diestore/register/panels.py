@@ -82,6 +82,6 @@ def _broken(why: str) -> SafeString:
 
 def acts_for(request: HttpRequest, die: Die) -> list[dict]:
     mine = [act for act in ACTS if request.user.has_perm(act.permission)]
-    if any(act.of_several for act in mine) and len(plants.all_seen(request.user)) < 2:
+    if not plants.sees_several(request.user, there_are_several=die.is_of_several):
         mine = [act for act in mine if not act.of_several]
     return [{"label": act.label, "url": act.address(die)} for act in mine]

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from django.db.models import Count, OuterRef, Prefetch, Subquery
+from django.db.models import Count, Exists, OuterRef, Prefetch, Subquery
 from django.db.models.functions import Coalesce
 
-from .models import Die, Output, Position, Station
+from .models import Die, Output, Plant, Position, Station
 
 
 def dies_for_list():
     """The dies with all that the list shows, in a constant number of queries."""
     return (
         Die.objects.select_related("usual_stock", "usual_press", "plant", "owner")
-        .annotate(positions_count=_count_of(Position), stations_count=_count_of(Station))
+        .annotate(
+            positions_count=_count_of(Position),
+            stations_count=_count_of(Station),
+            is_of_several=Exists(Plant.objects.exclude(pk=OuterRef("plant"))),  # plants
+        )
         .prefetch_related(
             Prefetch("variants__outputs", queryset=Output.objects.select_related("part").order_by("part__number"))
         )

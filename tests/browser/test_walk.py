@@ -16,14 +16,14 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 STRIP = {
     roles.SETTER: ["Today", "Dies due", "Dies", "Log", "Counters", "Record", "Words"],
-    roles.TOOLMAKER: ["Today", "Dies due", "Dies", "Log", "Counters", "Spares", "Record", "Words"],
+    roles.TOOLMAKER: ["Today", "Dies due", "Dies", "Register", "Log", "Counters", "Spares", "Record", "Words"],
     roles.LEAD: [
-        "Today", "Dies due", "Dies", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
+        "Today", "Dies due", "Dies", "Register", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
     ],
-    roles.BUYER: ["Today", "Dies due", "Dies", "Spares", "Record", "Words"],
-    roles.SALES: ["Today", "Dies due", "Dies", "Cost", "Record", "Wear model", "Words"],
+    roles.BUYER: ["Today", "Dies due", "Dies", "Register", "Spares", "Record", "Words"],
+    roles.SALES: ["Today", "Dies due", "Dies", "Register", "Cost", "Record", "Wear model", "Words"],
     roles.ADMINISTRATOR: [
-        "Today", "Dies due", "Dies", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
+        "Today", "Dies due", "Dies", "Register", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
     ],
 }  # fmt: skip
 

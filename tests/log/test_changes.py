@@ -171,6 +171,11 @@ def touched(mark):
     return found.dies_in("records"), found.items, found.dies_in("price")
 
 
+def with_gap(cut: Cut, gap_mm: float) -> Cut:
+    cut.gap_mm = gap_mm
+    return cut
+
+
 REGISTER = {
     "its stock": lambda die: register.save(die, usual_stock=make.stock("stainless", 700, 1.2)),
     "the stock itself": lambda die: register.save(die.usual_stock, tensile_mpa=420),
@@ -181,7 +186,7 @@ REGISTER = {
     "a gap from a day on": lambda die: change_cut(
         by=None, cut=Cut.objects.get(die=die), at=make.moment(1.5), gap_mm=0.05
     ),
-    "a gap typed wrong": lambda die: correct_cut(by=None, cut=Cut.objects.get(die=die)),
+    "a gap typed wrong": lambda die: correct_cut(by=None, cut=with_gap(Cut.objects.get(die=die), 0.05)),
     "a place": lambda die: register.save(die.positions.get(), stroke_share=0.5),
     "the price of the die": lambda die: register.save(die, build_price=9_000),
     "an order": lambda die: register.tell(make.order(die)),

@@ -135,7 +135,7 @@ TABLE: dict[str, Row] = {
     # Spreadsheets in and out
     "maintenance:book_new": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES)),
     "maintenance:book_whole": see(may(roles.EDIT_REGISTER)),
-    "maintenance:book_template": see(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), sort="stock"),
+    "maintenance:book_template": see(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), sort="prices"),
     "maintenance:book": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), pk="book"),
     "maintenance:book_away": send(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), pk="book"),
     # For whoever watches the service: the monitor shows a key of its own

@@ -66,7 +66,7 @@ def test_a_die_that_fails_is_told_as_that_and_the_others_as_without_it(dies, mon
     bad, good = dies
     before = newest(good).remaining
     if where == "samples":
-        monkeypatch.setattr(samples, "of_die", fails_for(samples.of_die, lambda log, at: log.die == bad.pk))
+        monkeypatch.setattr(samples, "of_die", fails_for(samples.of_die, lambda log, *rest, **more: log.die == bad.pk))
         for module in (fleet_log, store):
             assert module.samples is samples
     elif where == "told":

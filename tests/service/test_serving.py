@@ -65,7 +65,7 @@ def test_half_open_requests_and_browsers_that_stay_keep_nobody_out(site, crowd_a
     begun = time.monotonic()
     assert web.ask("/alive/", timeout=10).status == 200
     crowd.open(130, WHOLE)
-    assert web.ask("/sign-in/", timeout=10).status == 200
+    assert web.ask("/first-start/", timeout=10).status == 200
     assert time.monotonic() - begun < 20
 
 
@@ -205,7 +205,7 @@ def test_the_servers_word_in_front_is_taken_and_nobody_elses(new_site):
     """Under HTTPS: the server in front, on this machine, says that it was HTTPS."""
     site = new_site(DIESTORE_HTTPS="1", DIESTORE_PROXIES="1")
     believed, strict = site.web(), site.web("127.0.0.1", "--trusted-proxy", "192.0.2.1")
-    said = b"GET /sign-in/ HTTP/1.0\r\nHost: 127.0.0.1\r\nX-Forwarded-Proto: https\r\n\r\n"
+    said = b"GET /first-start/ HTTP/1.0\r\nHost: 127.0.0.1\r\nX-Forwarded-Proto: https\r\n\r\n"
     for web, status in ((believed, b" 200 "), (strict, b" 301 ")):
         web.wait()
         assert status in answered(web.port, said)[:20]

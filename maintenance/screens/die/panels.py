@@ -12,7 +12,6 @@ from django.utils import timezone
 from diestore import units
 from diestore.access import queries as register
 from diestore.access import roles
-from maintenance import tasks
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
@@ -36,7 +35,7 @@ def how_it_stands(request, die) -> str:
         "die": die,
         "system": state.system,
         "state": state,
-        "worked_out": die.pk in tasks.being_worked_out(),
+        "worked_out": state.is_behind,
         "rows": [_figures(row) for row in state.cutting],
         "forecast": forecast,
         "head": die_state.headline(state),

@@ -11,6 +11,7 @@ from django.utils import timezone
 from diestore import units
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position, Station
+from maintenance import tasks
 from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
 from maintenance.clockwork.rows import DieLog, PieceRow
@@ -72,6 +73,7 @@ class DieState:
     now: dt.datetime
     log: DieLog
     wrong: tuple[Damage, ...] = ()
+    is_behind: bool = False  # an entry waits for its forecast
 
     @property
     def cutting(self) -> list[PositionRow]:
@@ -99,7 +101,8 @@ def _share_left(row: PositionRow | None) -> float | None:
 
 def of_die(die: Die, system: units.System) -> DieState:
     log = read.of_die(die)
-    forecast = queries.newest_forecast(die)
+    newest = queries.newest_forecasts().filter(die=die).annotate(is_behind=tasks.is_being_worked_out("die"))
+    forecast = newest.first()
     edges = {} if forecast is None else {edge.position_id: edge for edge in forecast.edges.order_by()}
     now = _last(log, forecast) or timezone.now()
     built_at = max(now, timezone.now())
@@ -136,6 +139,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         now=now,
         log=log,
         wrong=wrong,
+        is_behind=forecast.is_behind if forecast else die.pk in tasks.being_worked_out(),
     )
 
 

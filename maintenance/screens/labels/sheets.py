@@ -6,6 +6,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from diestore import units
+
 A4 = (210.0, 297.0)
 LETTER = (215.9, 279.4)
 
@@ -29,10 +31,11 @@ class Sheet:
     def labels(self) -> int:
         return self.columns * self.rows
 
-    @property
-    def name(self) -> str:
+    def name_in(self, system: str) -> str:
+        """How it is picked, its labels' size in the units of the person."""
         paper = "A4" if self.paper == A4 else "letter paper"
-        return f"{self.labels} on {paper}, {self.width:g} × {self.height:g} mm"
+        wide, high = (units.show(size, "length_mm", system) for size in (self.width, self.height))
+        return f"{self.labels} on {paper}, {wide} × {high}"
 
     def places(self, n: int, first: int = 1) -> Iterator[tuple[int, float, float]]:
         """For so many labels from a place on the first sheet on: the sheet, and mm from the paper's left and top."""

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.views import View
 
 from diestore.access import plants, roles
+from diestore.access.queries import system_of
 from diestore.frame.fields import Opens, Ticks, WholeField
 from diestore.register.models import Die, Item
 from maintenance.models import Order
@@ -68,14 +69,15 @@ class LabelForm(forms.Form):
     picked = forms.MultipleChoiceField(
         label="Which", required=False, widget=Ticks, help_text="None ticked: all of them."
     )
-    sheet = forms.ChoiceField(label="Sheet", choices=[(s.key, s.name) for s in SHEETS.values()], widget=Opens)
+    sheet = forms.ChoiceField(label="Sheet", choices=[(s.key, s.key) for s in SHEETS.values()], widget=Opens)
     first = WholeField(label="First label still on the sheet", help_text="Counted along the rows. A new sheet: 1.")
     address = forms.CharField(
         label="Address in the codes", max_length=120, help_text="Under which phones reach the pages."
     )
 
-    def __init__(self, *args, rows, **kwargs) -> None:
+    def __init__(self, *args, rows, system: str, **kwargs) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["sheet"].choices = [(s.key, s.name_in(system)) for s in SHEETS.values()]
         self.fields["picked"].choices = [(str(row.pk), str(row)) for row in rows]
 
     def clean_address(self) -> str:
@@ -113,11 +115,11 @@ class Labels(View):
         start = {"first": 1, "sheet": next(iter(SHEETS)), "address": f"{request.scheme}://{request.get_host()}"}
         known = {str(row.pk) for row in rows}
         start["picked"] = [key for key in request.GET.getlist("pick") if key in known]
-        return self._show(request, LabelForm(initial=start, rows=rows))
+        return self._show(request, LabelForm(initial=start, rows=rows, system=system_of(request.user)))
 
     def post(self, request):
         rows = self._rows(request)
-        form = LabelForm(request.POST, rows=rows)
+        form = LabelForm(request.POST, rows=rows, system=system_of(request.user))
         if not form.is_valid():
             return self._show(request, form, 422)
         told = form.cleaned_data
