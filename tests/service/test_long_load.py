@@ -63,7 +63,9 @@ def rows(site, table: str) -> list[tuple]:
     columns = [name for _, name, _, _, _, is_key in site.sql(f"PRAGMA table_info({table})") if not is_key]
     columns = [c for c in columns if c not in WHEN_WRITTEN and (c != "at" or "change" not in table)]
     columns = [c for c in columns if not (c == "id" and "historical" in table)]
-    asked = [f"(SELECT count(*) FROM {keys[c]} AS k WHERE k.id <= t.{c})" if c in keys else f"t.{c}" for c in columns]
+    asked = [
+        f'(SELECT count(*) FROM {keys[c]} AS k WHERE k.id <= t."{c}")' if c in keys else f't."{c}"' for c in columns
+    ]
     return site.sql(f"SELECT {', '.join(asked) or 'count(*)'} FROM {table} AS t ORDER BY t.rowid")
 
 
