@@ -127,7 +127,7 @@ PRESSES = Card(
     typed=(
         Typed("code", "Press"),
         Typed("plant", "Plant"),
-        Typed("rated_force_n", "Rated force", "With its unit: 800 kN, 80 US tons.", must_say=True),
+        Typed("rated_force_n", "Rated force", "With its unit, as its plate says: kN or US tons.", must_say=True),
         Typed("shut_height_min_mm", "Least shut height"),
         Typed("shut_height_max_mm", "Greatest shut height"),
     ),
