@@ -1,6 +1,6 @@
 """Whatever bytes are sent to the running service: an answer, never an error of ours, and nothing saved by half.
 
-Some hundred requests in the suite; `FUZZ_REQUESTS=10000 pytest tests/service/test_fuzz_http.py` sends more. What no
+A hundred requests in the suite; `FUZZ_REQUESTS=10000 pytest tests/service/test_fuzz_http.py` sends more. What no
 test client can send is here: halves of characters, lone surrogates, bodies that are no form.
 """
 
@@ -18,7 +18,7 @@ from urllib.parse import quote_from_bytes, quote_plus
 from tests.security.mangling import VALUES
 from tests.service.running import NETWORK, TOKEN, Web
 
-REQUESTS = int(os.environ.get("FUZZ_REQUESTS", "250"))
+REQUESTS = int(os.environ.get("FUZZ_REQUESTS", "120"))
 SEED = int(os.environ.get("FUZZ_SEED", "1"))
 
 SHOP = """
