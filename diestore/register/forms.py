@@ -115,6 +115,13 @@ class CutForm(KeepsThePast):
 
 
 class PositionForm(KeepsThePast):
+    def clean_variants(self):
+        picked, die = self.cleaned_data["variants"], self.cleaned_data.get("die")
+        others = [row for row in picked if die is not None and row.die_id != die.pk]
+        if others:
+            raise forms.ValidationError(f"{others[0]} is a set of inserts of die {others[0].die}.")
+        return picked
+
     guarded = ("die", "kind", "side", "stroke_share", "variants")
     instead = (
         "Its runs so far were counted with what stands here. Where that was right, let this position end (valid to) "

@@ -346,6 +346,8 @@ class Position(models.Model):
     def clean(self) -> None:
         if self.wear_of and wear_limits.named(self.wear_of) is None:
             raise ValidationError({"wear_of": wear_limits.UNKNOWN})
+        if self.station_id and self.die_id and self.station.die_id != self.die_id:
+            raise ValidationError({"station": f"Station {self.station} is of die {self.station.die}."})
 
 
 class Cut(models.Model):
@@ -382,6 +384,17 @@ class Cut(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    def clean(self) -> None:
+        """Both places are of this die, each on its side."""
+        for name, side in (("upper", Side.UPPER), ("lower", Side.LOWER)):
+            place = getattr(self, name)
+            if place is None or not self.die_id:
+                continue
+            if place.die_id != self.die_id:
+                raise ValidationError({name: f"Place {place} is of die {place.die}."})
+            if place.side != side:
+                raise ValidationError({name: f"Place {place} is on the {place.get_side_display()}."})
 
 
 class Piece(models.Model):

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from diestore.register import actions
-from diestore.register.models import Cut, Party, Position, Rate, Stock, Variant
+from diestore.register.models import Cut, Party, Position, Rate, Station, Stock, Variant
 from maintenance.screens.edge import page as edge_page
 from tests import factories as make
 
@@ -200,3 +200,27 @@ def test_what_has_a_card_is_only_read_here(office, name):
     assert office.get(reverse(f"admin:diestore_{name}_add")).status_code == 403
     assert office.post(reverse(f"admin:diestore_{name}_delete", args=[row.pk]), {"post": "yes"}).status_code == 403
     assert type(row).objects.filter(pk=row.pk).exists()
+
+
+def test_a_cut_takes_no_place_of_another_die_and_none_of_the_other_side(office, edge):
+    other = make.position(make.die("H-901"), "7-A")
+    below = make.position(edge.die, "1-D", kind="die_section", side="lower", length_mm=None)
+    cut = Cut.objects.get(upper=edge)
+    for wrong, words in ((other, "Place 7-A is of die H-901."), (below, "Place 1-D is on the die side.")):
+        sent = Form(office.get(address(cut)).content.decode()).sent | {"upper": [str(wrong.pk)], "never_so": ["on"]}
+        answer = office.post(address(cut), sent)
+        assert answer.status_code == 200 and words in answer.content.decode()
+    assert Cut.objects.get(pk=cut.pk).upper == edge
+
+
+def test_a_place_takes_no_station_or_set_of_inserts_of_another_die(office, edge):
+    other = make.die("H-901")
+    station = Station.objects.create(die=other, code="9", sequence=9)
+    variant = other.variants.get()
+    for values, words in (
+        ({"station": [str(station.pk)]}, "Station 9 is of die H-901."),
+        ({"variants": [str(variant.pk)], "never_so": ["on"]}, "is a set of inserts of die H-901."),
+    ):
+        sent = Form(office.get(address(edge)).content.decode()).sent | values
+        answer = office.post(address(edge), sent)
+        assert answer.status_code == 200 and words in answer.content.decode()
