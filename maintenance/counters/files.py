@@ -25,6 +25,7 @@ from . import intake, settle
 
 BYTES_AT_MOST = 64 * 1024 * 1024
 ROWS_AT_MOST = 1_000_000
+CELL_AT_MOST = 100_000  # letters; more is no CSV
 SAID_AT_MOST = 20  # faults told of one file
 BATCH = 500
 CODE_AT_MOST, ID_AT_MOST = 60, 80
@@ -151,6 +152,7 @@ def read(content: bytes) -> list[tuple[int, intake.Message]]:
 
 def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
     head = text.split("\n", 1)[0]
+    csv.field_size_limit(CELL_AT_MOST)  # of the whole process: another reader may have left its own
     rows = csv.reader(io.StringIO(text, newline=""), delimiter=";" if head.count(";") > head.count(",") else ",")
     header = [name.strip().casefold() for name in next(rows, [])]
     missing = [name for name in ("at", "total") if name not in header]

@@ -297,7 +297,7 @@ def _read_csv(name: str, data: bytes) -> Book:
     sep = _separator(text)
     rows: list[list[object]] = []
     count = 0
-    csv.field_size_limit(1_000_000)
+    before = csv.field_size_limit(1_000_000)  # of the whole process: put back below
     try:
         for cells in csv.reader(_lines(text), delimiter=sep):
             row: list[object] = [None if not c or c.isspace() else c[:TEXT_AT_MOST] for c in cells[:COLUMNS_AT_MOST]]
@@ -314,6 +314,8 @@ def _read_csv(name: str, data: bytes) -> Book:
         raise BookRefused(
             f"A quote is opened in row {len(rows) + 1:,} and not closed, or a cell is far too long."
         ) from error
+    finally:
+        csv.field_size_limit(before)
     while rows and not rows[-1]:
         rows.pop()
     words = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}

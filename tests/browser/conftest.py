@@ -80,7 +80,11 @@ class Visit:
         self.page.on("pageerror", lambda error: say(f"script: {error}"))
         self.page.on("request", lambda r: None if self._is_ours(r.url) else say(f"asks elsewhere: {r.url}"))
         self.page.on("response", lambda r: say(f"{r.status}: {r.url}") if r.status >= 400 else None)
-        self.page.on("requestfailed", lambda r: say(f"failed: {r.url} ({r.failure})"))
+        self.page.on("requestfailed", lambda r: None if self._left_early(r) else say(f"failed: {r.url} ({r.failure})"))
+
+    def _left_early(self, request) -> bool:
+        """Whether the browser gave something of ours up itself, since the visit went on to the next page."""
+        return request.failure == "net::ERR_ABORTED" and self._is_ours(request.url)
 
     def _is_ours(self, url: str) -> bool:
         told, home = urlsplit(url), urlsplit(self.home)

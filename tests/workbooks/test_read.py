@@ -116,3 +116,11 @@ def packed(**files: bytes) -> bytes:
 def test_other_files_are_refused_with_what_to_do(data, sentence):
     with pytest.raises(BookRefused, match=sentence):
         read_book("a", data)
+
+
+def test_how_long_a_cell_may_be_elsewhere_stays_as_it_was():
+    import csv
+
+    before = csv.field_size_limit()
+    read_book("list.csv", b"Die,Date\nE-01,2026-01-01\n")
+    assert csv.field_size_limit() == before
