@@ -31,7 +31,7 @@ from .addresses import address as there
 from .mangling import VALUES
 
 pytestmark = pytest.mark.django_db
-CASES = 1_000 if settings.get_current_profile_name() == "search" else 12
+CASES = 1_000 if settings.get_current_profile_name() == "search" else 6
 FUZZ = settings(
     max_examples=CASES,
     deadline=None,
