@@ -209,6 +209,7 @@ TABLES = {
 }
 
 
+@pytest.mark.walk
 @settings(max_examples=250)
 @given(garbage=GARBAGE, data=st.data())
 def test_garbage_in_a_cell_is_taken_or_refused_and_nothing_else(garbage, data, tmp_path_factory):

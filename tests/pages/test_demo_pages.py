@@ -27,7 +27,7 @@ from tests import factories as make
 from .as_read import as_read
 from .test_questions import addresses, asks, too_often
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.walk]
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from tests.test_architecture import all_urls
 
 from .addresses import ADMINISTRATION, NOT_WALKED, TABLE, address, names, parts_of, shop
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.walk]
 REFUSED_ANYWAY = (400, 405, 409, 422)  # what was sent is wrong: the role was let in
 NOBODY_HAS = (999_999_999, 2**31, 2**63, 10**30)
 GARBAGE = ("", "0", "-1", "9" * 40, "1e9", "\x00", "'\"><b>", "é漢\u202e", "a" * 5_000, "%")

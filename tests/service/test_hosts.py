@@ -130,7 +130,8 @@ def test_one_of_two_hosts_and_one_of_two_workers_are_killed_and_nothing_is_lost_
     fits = site.sql(
         "SELECT return_value ->> 'fit' FROM django_tasks_database_dbtaskresult WHERE task_path LIKE '%fit_fleet'"
     )
-    assert len(fits) == len(set(fits)) == FITS == site.number("SELECT count(*) FROM maintenance_fleetfit")
+    assert len(fits) == len(set(fits)) == site.number("SELECT count(*) FROM maintenance_fleetfit")
+    assert len(fits) in (FITS, FITS + 1)  # a worker may have found that the night is due
     tried_again = site.number(
         "SELECT count(*) FROM django_tasks_database_dbtaskresult WHERE jsonb_array_length(worker_ids) > 1"
     )

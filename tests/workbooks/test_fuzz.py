@@ -11,6 +11,7 @@ from .fuzz import go_through
 MANY = 120
 
 
+@pytest.mark.walk
 @pytest.mark.django_db
 def test_no_spreadsheet_breaks_anything_or_is_half_saved():
     with make.nothing_follows():
