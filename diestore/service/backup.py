@@ -303,10 +303,20 @@ def _manifest(archive: zipfile.ZipFile) -> dict:
     return manifest
 
 
+class _Migrations(MigrationExecutor):
+    """Each migration and the note that it is done in one transaction. Django notes one that has SQL deferred to its end
+    after its tables are committed; killed in between, the next try finds tables that nobody knows of.
+    """
+
+    def apply_migration(self, state, migration, fake=False, fake_initial=False):
+        with self.connection.constraint_checks_disabled(), transaction.atomic():  # SQLite: only outside of a transaction
+            return super().apply_migration(state, migration, fake=fake, fake_initial=fake_initial)
+
+
 def _get_ready(manifest: dict):
     """Tables as they were when the backup was made, the models that know them, and whether they are today's."""
     wanted = {(str(app), str(name)) for app, name in manifest["migrations"]}
-    executor = MigrationExecutor(connection)
+    executor = _Migrations(connection)
     known = set(executor.loader.graph.nodes)
     if unknown := sorted(wanted - known):
         raise BackupRefused(

@@ -303,6 +303,33 @@ def test_a_restore_that_is_killed_while_it_makes_tables_is_repeated(shop, new_si
     assert figures(site) == figures(shop)
 
 
+DIES_BEFORE_THE_NOTE = """
+import os, pathlib
+from django.db.migrations.recorder import MigrationRecorder
+from diestore.service import backup
+
+noted = MigrationRecorder.record_applied
+def note(self, app, name):
+    if (app, name) == ("auth", "0001_initial"):
+        os._exit(9)
+    noted(self, app, name)
+
+MigrationRecorder.record_applied = note
+backup.restore(pathlib.Path({file!r}))
+"""
+
+
+def test_a_restore_that_dies_between_tables_and_the_note_of_them_is_repeated(shop, new_site, tmp_path):
+    """Before, the tables were there and nobody knew of it: "table auth_permission already exists"."""
+    file = tmp_path / "shop.zip"
+    shop.manage("backup", str(file))
+    site = new_site(bare=True)
+    lines = f"import django\ndjango.setup()\n{DIES_BEFORE_THE_NOTE.format(file=str(file))}"
+    assert site.start("-c", lines).wait(60) == 9, site.said()
+    site.manage("restore", str(file))
+    assert figures(site) == figures(shop)
+
+
 def test_tables_of_a_half_restore_with_something_in_them_stay_as_they_are(shop, new_site, tmp_path):
     file = tmp_path / "shop.zip"
     shop.manage("backup", str(file))
