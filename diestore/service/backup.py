@@ -309,7 +309,7 @@ class _Migrations(MigrationExecutor):
     """
 
     def apply_migration(self, state, migration, fake=False, fake_initial=False):
-        with self.connection.constraint_checks_disabled(), transaction.atomic():  # SQLite: only outside of a transaction
+        with self.connection.constraint_checks_disabled(), transaction.atomic():  # off before it begins
             return super().apply_migration(state, migration, fake=fake, fake_initial=fake_initial)
 
 
