@@ -274,6 +274,13 @@ def take_back(*, by, amendment: Amendment, reason: str) -> Amendment:
         if amendment.table == amendments.table_of(Die) and amendment.sort != Amendment.Sort.ENTERED:
             _check_moved_back(amendment)
         model = standing_on.model_of(amendment.table)
+        gone = amendment.sort in (Amendment.Sort.MERGED, Amendment.Sort.DELETED)
+        if gone and "rows" not in (amendment.kept or {}):
+            raise ChangeRefused(
+                f"This came with a history folder, which does not hold what went: enter {amendment.called} anew."
+                if amendment.sort == Amendment.Sort.DELETED
+                else "This came with a history folder, which does not hold the duplicate that went: enter it anew."
+            )
         if amendment.sort == Amendment.Sort.MERGED:
             rows = _part_again(amendment)
         elif amendment.sort == Amendment.Sort.DELETED:

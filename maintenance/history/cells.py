@@ -102,7 +102,7 @@ def written(value: object) -> str:
         text = f"{value:f}"
         return text.rstrip("0").rstrip(".") if "." in text else text
     if isinstance(value, (tuple, list)):
-        return _guarded(";".join(_quoted(item, ";") for item in value))
+        return _guarded(";".join(quoted(item, ";") for item in value))
     return str(value)
 
 
@@ -110,10 +110,10 @@ def line_of(cells: list[str]) -> str:
     """The cells as one line of CSV. Every character that could split a cell is inside quotes."""
     if cells == [""]:
         return '""\n'
-    return ",".join([_quoted(cell, ",") for cell in cells]) + "\n"
+    return ",".join([quoted(cell, ",") for cell in cells]) + "\n"
 
 
-def _quoted(text: str, mark: str) -> str:
+def quoted(text: str, mark: str) -> str:
     if text.isalnum() or not any(sign in text for sign in (mark, '"', "\n", "\r")):
         return text
     return '"' + text.replace('"', '""') + '"'

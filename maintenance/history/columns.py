@@ -7,13 +7,26 @@ from __future__ import annotations
 
 from diestore.handbook import limits
 
+from .amended_columns import AMENDED, AMENDED_TABLES, AMENDMENTS
 from .counter_columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTER_TABLES, COUNTS, IN_PRESS
 from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
 from .described import may as _may
 from .described import must as _must
 from .described import need as _need
 
-__all__ = ["COUNTER_ANSWERS", "COUNTER_DEVICES", "COUNTS", "IN_PRESS", "PLAIN", "TABLES", "Column", "Sort", "Table"]
+__all__ = [
+    "AMENDED",
+    "AMENDMENTS",
+    "COUNTER_ANSWERS",
+    "COUNTER_DEVICES",
+    "COUNTS",
+    "IN_PRESS",
+    "PLAIN",
+    "TABLES",
+    "Column",
+    "Sort",
+    "Table",
+]
 
 
 def _within(table: str, column: str) -> dict[str, float]:
@@ -56,6 +69,17 @@ def _entries(file: str, about: str, *columns: Column, same: tuple[str, ...], pla
     return Table(file=file, about=about, columns=(*columns, *ENTRY), same=same, plain=plain)
 
 
+SETTINGS = Table(
+    file="shop.csv",
+    about="What the shop is called, its money, its clock and its units: one row.",
+    same=("name",),
+    columns=(
+        _must("name", "What it is called.", Sort.WORDS, longest=80),
+        _must("currency", "Its money, as it is written.", longest=10),
+        _must("time_zone", "Its clock, as Europe/Berlin.", longest=60),
+        _must("units", "What most people there see.", longest=6, choices=("metric", "inch")),
+    ),
+)
 PLANTS = Table(
     file="plants.csv",
     about="The plant that the folder is of: one row.",
@@ -123,6 +147,17 @@ PARTS = Table(
         _may("burr_limit_um", "Greatest burr allowed, micrometres.", Sort.NUMBER, **_within("part", "burr_limit_um")),
         _may("last_needed", "The last day it will be needed.", Sort.DATE),
         RETIRED,
+    ),
+)
+VOLUMES = Table(
+    file="volumes.csv",
+    about="How many of a part are wanted in a year.",
+    same=("part", "revision", "year"),
+    columns=(
+        _must("part", "Number of the part.", longest=80),
+        _may("revision", "Its revision.", longest=20),
+        _must("year", "The year.", Sort.WHOLE, **_within("volume", "year")),
+        _must("parts", "Parts in that year.", Sort.WHOLE, **_within("volume", "parts")),
     ),
 )
 DIES = Table(
@@ -482,12 +517,14 @@ RATES = Table(
 
 # In the order of loading: a table names only what tables before it, or rows of its own, have brought.
 TABLES = (
+    SETTINGS,
     PLANTS,
     PEOPLE,
     PARTIES,
     PRESSES,
     STOCKS,
     PARTS,
+    VOLUMES,
     DIES,
     VARIANTS,
     OUTPUTS,
@@ -510,6 +547,7 @@ TABLES = (
     MOVEMENTS,
     COSTS,
     *COUNTER_TABLES,
+    *AMENDED_TABLES,
 )
 PLAIN = tuple(table for table in TABLES if table.plain)
 

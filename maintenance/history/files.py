@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from .cells import CELL_AT_MOST, Clockwork, line_of, reader, written
+from .cells import CELL_AT_MOST, Clockwork, line_of, reader, shown, written
 from .columns import TABLES, Table
 from .problems import BadCell, Findings
 
@@ -167,14 +167,15 @@ class Folder:
                     f" Columns are parted by commas. These are parted by {mark}: save it anew, decimals with a point."
                 )
             elif unknown := [name for name in names if name and name not in table.by_name]:
-                hint = f" Not known: {', '.join(name[:40] for name in unknown[:6])}." + _near(missing, unknown)
+                named = ", ".join(_safe(name) for name in unknown[:6])
+                hint = f" Not known: {named}." + _near(missing, unknown)
             raise _BadFile(1, f"It lacks {what}.{hint}")
         twice = sorted({name for name in names if name and names.count(name) > 1})
         if twice:
             raise _BadFile(1, f"It has the column {twice[0]} twice.")
         extra = [name for name in names if name and name not in table.by_name]
         if extra:
-            unknown = ", ".join(name[:40] for name in extra[:10])
+            unknown = ", ".join(_safe(name) for name in extra[:10])
             self.findings.note(f"{table.file}: columns that are not known were left aside: {unknown}.")
         return [(names.index(c.name), c.name, reader(c, clockwork), c.filled) for c in table.columns if c.name in names]
 
@@ -194,9 +195,14 @@ def _is_sum(text: str) -> bool:
     return len(text) < 20 and text.strip(" :.").casefold() in _SUMS
 
 
+def _safe(name: str) -> str:
+    """A heading as it is quoted: short, and nothing that a terminal would do."""
+    return name[:40] if name.isprintable() else shown(name)
+
+
 def _near(missing: list[str], unknown: list[str]) -> str:
     pairs = [(m, near[0]) for m in missing if (near := difflib.get_close_matches(m, unknown, n=1))]
-    return f" Is {pairs[0][1][:40]} meant for {pairs[0][0]}?" if pairs else ""
+    return f" Is {_safe(pairs[0][1])} meant for {pairs[0][0]}?" if pairs else ""
 
 
 class _Lines:

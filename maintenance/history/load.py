@@ -12,6 +12,7 @@ from django.db import DatabaseError, connection, transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from diestore.access.shop import forget as forget_shop
 from diestore.register.models import Item, Plant
 from maintenance.log import changes, counted, rules, touched
 from maintenance.log.derived import find_heads
@@ -22,6 +23,7 @@ from maintenance.models import Change, Event, StockMovement, Stop, Work
 
 from . import beside
 from . import columns as tables
+from .amended import Amended
 from .counts import Counts as CounterRows
 from .entries import Ledger, tie_replaced
 from .files import Folder, Row, bytes_of
@@ -115,6 +117,8 @@ def load(
                 str(path), 0, "", f"The database refuses this: it contradicts what stands there ({_first_line(error)})."
             )
             raise HistoryRefused(findings.problems) from error
+        finally:
+            forget_shop()
         shop.tell_named()
         shop.tell_changes()
         return Loaded(
@@ -177,7 +181,7 @@ def _plant(folder: Folder, code: str | None, *, leave: bool = False) -> Plant:
 
 
 def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
-    register = Register(folder, shop)
+    amended, register = Amended(folder, shop), Register(folder, shop)
     register.load()
     components, ledger = register.components, Ledger()
     counters = CounterRows(folder, shop)
@@ -201,6 +205,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     folder.findings.stop_if_wrong()
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     counters.load()
+    amended.load()
     folder.findings.stop_if_wrong()
     find_heads(after=last_work)
     tie_replaced(ledger, folder.findings)

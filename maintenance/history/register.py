@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 
+from diestore.access import shop as shop_row
 from diestore.access.models import Person
-from diestore.register.models import Die, Output, Part, Party, Press, Rate, Stock, Variant
+from diestore.access.models import Shop as ShopRow
+from diestore.register.models import Die, Output, Part, Party, Press, Rate, Stock, Variant, Volume
 from maintenance.log import doubts
 from maintenance.log.names import shortened
 from maintenance.models import Order
@@ -29,11 +31,13 @@ class Register(TableLoader):
 
     def load(self) -> None:
         for step in (
+            self._settings,
             self._people,
             self._parties,
             self._presses,
             self._stocks,
             self._parts,
+            self._volumes,
             self._dies,
             self._variants,
             self._outputs,
@@ -43,6 +47,22 @@ class Register(TableLoader):
         ):
             step()
             self.findings.stop_if_wrong()
+
+    # --- the shop itself --------------------------------------------------------------------------------------------
+
+    def _settings(self) -> None:
+        merger = Merger(self.shop, ShopRow, "settings of the shop")
+
+        def take(row: Row) -> None:
+            merger.once(1, row.line, "The shop")
+            if row["time_zone"] not in shop_row.known_zones():
+                raise BadRow(f"There is no time zone {row['time_zone'][:40]!r}. Write it like Europe/Berlin.",
+                             "time_zone")  # fmt: skip
+            values = given(row, *shop_row.COLUMNS)
+            merger.put(1, ShopRow.objects.first(), "the shop", values, {"pk": 1})
+
+        self.each(tables.SETTINGS, take)
+        merger.save({})
 
     # --- names ------------------------------------------------------------------------------------------------------
 
@@ -112,6 +132,20 @@ class Register(TableLoader):
 
         self.each(tables.PARTS, take)
         merger.save(self.shop.parts)
+
+    def _volumes(self) -> None:
+        merger = Merger(self.shop, Volume, "volumes of a year")
+        standing = {(v.part_id, v.year): v for v in Volume.objects.all()}
+
+        def take(row: Row) -> None:
+            part = self.shop.part(row["part"], row.get("revision", ""))
+            key = part.pk, row["year"]
+            label = f"{part} in {row['year']}"
+            merger.once(key, row.line, label)
+            merger.put(key, standing.get(key), label, given(row, "parts"), {"part": part, "year": row["year"]})
+
+        self.each(tables.VOLUMES, take)
+        merger.save(standing)
 
     # --- dies -------------------------------------------------------------------------------------------------------
 

@@ -1,7 +1,7 @@
 """Writes the records of a plant as a history folder, so that loading it loses nothing.
 
-Not in a folder: sign-ins' passwords, PINs, people's settings, who changed what in the register, and what is worked out
-from the records (fittings, fits, forecasts).
+Not in a folder: sign-ins' passwords, PINs, what each user sees, what a deleted or joined row was, and what is worked
+out from the records (fittings, fits, forecasts).
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from django.db.models import F, Q, QuerySet, Sum
 from django.db.models.functions import Collate
 
 from diestore.access.models import Person
+from diestore.access.models import Shop as ShopRow
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import (
     Cut,
@@ -33,6 +34,7 @@ from diestore.register.models import (
     Station,
     Stock,
     Variant,
+    Volume,
 )
 from maintenance.log.names import BEGINNING, first_key
 from maintenance.models import (
@@ -52,6 +54,7 @@ from maintenance.models import (
 from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
+from .write_amended import AmendedTables
 from .write_counts import CounterTables
 
 CHUNK = 2000
@@ -164,7 +167,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker(CounterTables):
+class Maker(CounterTables, AmendedTables):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:
@@ -192,6 +195,9 @@ class Maker(CounterTables):
 
     # --- the register -----------------------------------------------------------------------------------------------
 
+    def shop(self):
+        return ShopRow.objects.values("name", "currency", "time_zone", "units")
+
     def plants(self):
         yield {"plant": self.plant.code, "name": self.plant.name}
 
@@ -218,6 +224,11 @@ class Maker(CounterTables):
         for p in sorted(Part.objects.select_related("customer"), key=lambda p: (p.number, p.revision)):
             names = ("revision", "description", "burr_limit_um", "last_needed", "retired_at")
             yield {"part": p.number, "customer": p.customer and p.customer.code} | fields(p, *names)
+
+    def volumes(self):
+        rows = Volume.objects.values("year", "parts", number=F("part__number"), revision=F("part__revision"))
+        for v in sorted(rows, key=lambda v: (v["number"], v["revision"], v["year"])):
+            yield {"part": v.pop("number")} | v
 
     def dies(self):
         per_hit = dict.fromkeys((v.pk for v in self.variant.values()), 0)

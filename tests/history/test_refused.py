@@ -29,7 +29,64 @@ def of(position: str, at: str, reason: str = "broken", **more: str) -> dict[str,
     return {"die": "H-201", "position": position, "at": at, "reason": reason} | more
 
 
+CHANGE = {
+    "amendment": "a", "table": "diestore.cut", "row": "H-201;1-A", "called": "1-A of H-201", "sort": "changed",
+    "recorded_at": A, "reason": "opened",
+}  # fmt: skip
+COLUMN = {"amendment": "a", "column": "gap_mm", "label": "gap", "was": "0.1", "now": "0.2"}
 CASES = {
+    "a heading that a terminal would obey": (
+        {"shop": [{"\x1b[2J": "Quillfen"}]},
+        "shop.csv, line 1: It lacks the columns name, currency, time_zone, units. Not known: '\\x1b[2j'.",
+    ),
+    "a clock of nowhere": (
+        {"shop": [{"name": "Q", "currency": "EUR", "time_zone": "Europe/Nowhere", "units": "metric"}]},
+        "shop.csv, line 2, time_zone: There is no time zone 'Europe/Nowhere'. Write it like Europe/Berlin.",
+    ),
+    "two shops": (
+        {"shop": 2 * [{"name": "Q", "currency": "EUR", "time_zone": "UTC", "units": "metric"}]},
+        "shop.csv, line 3: The shop stands in line 2 already.",
+    ),
+    "a year of a part twice": (
+        {"volumes": 2 * [{"part": "P", "year": "2024", "parts": "5"}]},
+        "volumes.csv, line 3: P in 2024 stands in line 2 already.",
+    ),
+    "a change of no table": (
+        {"amendments": [CHANGE | {"table": "auth.user"}]},
+        "amendments.csv, line 2, table: There is no table 'auth.user' of the register.",
+    ),
+    "a change without a reason": (
+        {"amendments": [CHANGE | {"reason": ""}]},
+        "amendments.csv, line 2, reason: A change has a reason.",
+    ),
+    "a change told twice": (
+        {"amendments": [CHANGE, CHANGE]},
+        "amendments.csv, line 3, amendment: This stands in line 2 already.",
+    ),
+    "a change struck out and not why": (
+        {"amendments": [CHANGE | {"struck_at": A}]},
+        "amendments.csv, line 2, struck_at: A change that was struck out says when and why",
+    ),
+    "a column that is none": (
+        {"amendments": [CHANGE], "amended": [COLUMN | {"column": "history"}]},
+        "amended.csv, line 2, column: diestore.cut has no column 'history'.",
+    ),
+    "a value that cannot stand there": (
+        {"amendments": [CHANGE], "amended": [COLUMN | {"was": "wide"}]},
+        "amended.csv, line 2, was: 'wide' cannot stand in gap_mm.",
+    ),
+    "a list that is none": (
+        {"amendments": [CHANGE], "amended": [COLUMN | {"column": "upper", "now": '"H-201'}]},
+        "amended.csv, line 2, now: This is not a list. Put ; between its items.",
+    ),
+    "a column of a change that is not told": (
+        {"amendments": [CHANGE], "amended": [COLUMN | {"amendment": "b"}]},
+        "amended.csv, line 2, amendment: amendments.csv has no change of that name.",
+    ),
+    "a column of a change twice": (
+        {"amendments": [CHANGE], "amended": [COLUMN, COLUMN]},
+        "amended.csv, line 3, column: The column gap_mm of this change stands in the file twice.",
+    ),
     "unknown die": ({"runs": [run(A, B, die="H-210")]}, "runs.csv, line 2, die: There is no die 'H-210'. Is it H-201?"),
     "unknown position": (
         {"sharpenings": [ground("9-A", A)]},

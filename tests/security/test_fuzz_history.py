@@ -12,11 +12,15 @@ from pathlib import Path
 
 import pytest
 from django.apps import apps
+from django.contrib.auth.models import User
 from django.core.management import CommandError, call_command
 from django.db import connection
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
+from diestore.access.models import Shop
+from diestore.register import actions
+from diestore.register.models import Cut, Part, Volume
 from maintenance.history.columns import TABLES
 from maintenance.history.load import load
 from maintenance.history.problems import AT_MOST, HistoryRefused
@@ -59,6 +63,11 @@ def sound_files() -> dict[str, bytes]:
             )  # fmt: skip
             twice = write.log_stop(by=by, die=die, at=make.moment(6), cause="slug", minutes=2, note="=1+1")
             write.strike_out(by=by, entry=twice, reason="logged twice")
+            root = User.objects.create_superuser("root")
+            actions.amend(by=root, row=Cut.objects.first(), values={"gap_mm": 0.07}, at=make.moment(9), reason="opened")
+            actions.correct(by=root, row=at, values={"station": None, "x_mm": 12.5}, reason="=a slip")
+            Volume.objects.create(part=Part.objects.first(), year=2024, parts=50_000)
+            Shop.objects.create(name="Quillfen", time_zone="Europe/Berlin")
             _sound.update({name: text.encode() for name, text in as_written().items()})
     return _sound
 
