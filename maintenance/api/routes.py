@@ -19,7 +19,7 @@ from ninja.errors import AuthenticationError, HttpError, ValidationError
 from diestore.register.models import Die, Press, Stock, Variant
 from maintenance.counters import intake, settle
 from maintenance.forecasts import due
-from maintenance.log import queries, rules, write
+from maintenance.log import damage, queries, rules, write
 from maintenance.models import CounterDevice, DieInPress, Event, Order, Run, Scope
 
 from .auth import DeviceToken, device_of, token_of
@@ -179,7 +179,9 @@ def post_run(request: HttpRequest, run: RunSent):
         note=run.note,
         key=key,
     )
-    return Status(201, Taken(id=run.id, what="taken"))
+    wrong = damage.open_damage([die.pk]).get(die.pk, ())
+    first = f"{die} has to be seen to: {damage.briefly(wrong)}." if wrong else ""
+    return Status(201, Taken(id=run.id, what="taken", sentence=first))
 
 
 def _die(device: CounterDevice, code: str) -> Die:

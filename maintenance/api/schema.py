@@ -108,7 +108,8 @@ class RunSent(Sent):
 
 
 class Taken(BaseModel):
-    """taken: kept. known: sent before, nothing was added. refused: the sentence says why."""
+    """taken: kept. known: sent before, nothing was added. refused: the sentence says why; of a
+    run that is taken it says what has to be seen to on its die."""
 
     id: str
     what: Literal["taken", "known", "refused"]

@@ -1,8 +1,9 @@
 """What was found wrong with a die and is not put right since: pieces that a mishap damaged, a stop for burr, burr over
-the limit of a part.
+the limit of a part, a piece that has worn to its limit.
 
 A damaged piece is put right by grinding, welding, repair or another piece; burr also by a later reading within the
-limit, and a stop for burr by a touch with the stone: somebody has seen to it.
+limit, and a stop for burr by a touch with the stone: somebody has seen to it. A worn piece is put right as a damaged
+one is, or by a later reading within its limit.
 """
 
 from __future__ import annotations
@@ -14,20 +15,22 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from diestore import units
+from diestore.handbook import wear_limits
 from diestore.register.models import Die, Position
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import Event, Incident, Reading, Replacement, Stop, Work
-from maintenance.wording.standing import BURRS, DAMAGED, Standing, worst
+from maintenance.models import Fitting, Incident, Reading, Replacement, Stop, Work
+from maintenance.wording.standing import BURRS, DAMAGED, WORN, Standing, worst
 
 from . import queries
 from .rules import stamp
 
 BURR = "burr height"
-MISHAP, STOPPED, OVER = "mishap", "stopped for burr", "over the limit"
+MISHAP, STOPPED, OVER, WORN_OUT = "mishap", "stopped for burr", "over the limit", "worn to its limit"
+OF_EDGES = (BURR, "wear land", "edge radius")  # what tells of an edge's wear: that has limits of its own
 FRESH = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
 ON_THE_EDGE = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
 MENDS = [*FRESH, "repaired"]
@@ -45,6 +48,10 @@ class Damage:
     cause: str = ""  # what sort of mishap
     burr_um: float | None = None
     limit_um: float | None = None
+    quantity: str = ""  # of a worn piece: what was measured, in SI
+    value_si: float | None = None
+    limit_si: float | None = None
+    source: str = ""  # of its limit, where that is not the shop's own
 
     def kept(self) -> dict:
         """As it lies beside a forecast."""
@@ -58,7 +65,7 @@ class Damage:
 
     @property
     def standing(self) -> Standing:
-        return DAMAGED if self.what == MISHAP else BURRS
+        return DAMAGED if self.what == MISHAP else WORN if self.what == WORN_OUT else BURRS
 
 
 def sentences(wrong: Iterable[Damage], system: units.System = units.System.METRIC) -> list[str]:
@@ -89,6 +96,8 @@ def _briefly(together: list[Damage]) -> str:
     first = together[0]
     if first.what == MISHAP:
         return f"{_places(together)} damaged"
+    if first.what == WORN_OUT:
+        return f"{first.place} past its limit ({first.quantity})"
     return f"burr over the limit{f' on {first.place}' if first.place else ''}" if first.what == OVER else first.what
 
 
@@ -102,9 +111,20 @@ def _sentence(together: list[Damage], system: units.System) -> str:
         )
     if first.what == STOPPED:
         return f"The press was stopped for burr on {stamp(first.at)}, and nothing has been ground or replaced since."
+    if first.what == WORN_OUT:
+        value, limit = (_shown(si, first.quantity, system) for si in (first.value_si, first.limit_si))
+        source = f" ({first.source})" if first.source else ""
+        return (
+            f"The {first.quantity} of {first.place} was {value} on {stamp(first.at)}; it is changed at {limit}{source}."
+        )
     burr, limit = (units.show(um, "burr_um", system) for um in (first.burr_um, first.limit_um))
     where = f" on {first.place}" if first.place else ""
     return f"The burr{where} was {burr} on {stamp(first.at)}; the limit is {limit}."
+
+
+def _shown(value_si: float, quantity: str, system: units.System) -> str:
+    what = units.reading(quantity)
+    return f"{value_si:g}" if what is None else units.show_si(value_si, what, system)
 
 
 def standing_with(wrong: Iterable[Damage], otherwise: Standing) -> Standing:
@@ -118,41 +138,27 @@ def open_damage(dies: Iterable[int]) -> dict[int, list[Damage]]:
     The same number of questions however many dies there are.
     """
     ids = list(dies)
-    limits = _Limits(ids)
+    limits = Limits(ids)
     wrong: dict[int, list[Damage]] = defaultdict(list)
-    for die, damage in (*_damaged_pieces(ids), *_over_the_limit(ids, limits), *_stopped(ids, limits)):
+    for die, damage in (
+        *_damaged_pieces(ids),
+        *_over_the_limit(ids, limits),
+        *_stopped(ids, limits),
+        *_worn(ids),
+    ):
         wrong[die].append(damage)
     return {die: sorted(rows, key=lambda d: (-d.at.timestamp(), d.place)) for die, rows in wrong.items()}
 
 
-def told_by(entry: Event, system: units.System = units.System.METRIC) -> str:
-    """What to say at once of an entry just made: burr over a limit, or a stop for it. Nothing where all is well."""
-    if isinstance(entry, Stop) and entry.cause == Stop.Cause.BURR:
-        good = _last_good(entry.die_id, None, entry.at)
-        return f"Stopped for burr: look at the parts made since {good}."
-    if not isinstance(entry, Reading) or entry.quantity.strip().lower() != BURR:
-        return ""
-    position = entry.position
-    die = position.die_id if position else entry.die_id
-    limit_um = _Limits([die]).of(die, entry.position_id) if die else None
-    burr_um = entry.value_si * 1e6
-    if not _is_over(burr_um, limit_um):
-        return ""
-    burr, limit = (units.show(um, "burr_um", system) for um in (burr_um, limit_um))
-    where = f" on {position}" if position else ""
-    good = _last_good(die, entry.position_id, entry.at)
-    return f"The burr{where} is {burr}, over the limit of {limit}. Look at the parts made since {good}."
-
-
-def _is_over(burr_um: float, limit_um: float | None) -> bool:
+def is_over(burr_um: float, limit_um: float | None) -> bool:
     return limit_um is not None and burr_um > limit_um * (1 + 1e-9)  # a value in metres and back
 
 
-def _is_within(burr_um: float, limit_um: float | None) -> bool:
-    return limit_um is not None and not _is_over(burr_um, limit_um)
+def is_within(burr_um: float, limit_um: float | None) -> bool:
+    return limit_um is not None and not is_over(burr_um, limit_um)
 
 
-class _Limits:
+class Limits:
     """The tightest burr limit of the parts that a position works on, in micrometres; of a die, of all its parts."""
 
     def __init__(self, dies: list[int]) -> None:
@@ -203,7 +209,7 @@ def _damaged_pieces(dies: list[int]) -> Iterable[tuple[int, Damage]]:
         yield die, Damage(what=MISHAP, at=at, position=place, place=code, cause=cause)
 
 
-def _over_the_limit(dies: list[int], limits: _Limits) -> Iterable[tuple[int, Damage]]:
+def _over_the_limit(dies: list[int], limits: Limits) -> Iterable[tuple[int, Damage]]:
     """The last burr reading of each place, where it is over the limit and nothing was renewed there since."""
     if math.isinf(limits.least_um):
         return
@@ -236,12 +242,12 @@ def _keep_highest(
 ) -> None:
     """Of several readings of one moment."""
     before = worst.get((die, place))
-    if not _is_over(burr_um, limit_um) or (before is not None and before.burr_um >= burr_um):
+    if not is_over(burr_um, limit_um) or (before is not None and before.burr_um >= burr_um):
         return
     worst[die, place] = Damage(what=OVER, at=at, position=place, place=code, burr_um=burr_um, limit_um=limit_um)
 
 
-def _stopped(dies: list[int], limits: _Limits) -> Iterable[tuple[int, Damage]]:
+def _stopped(dies: list[int], limits: Limits) -> Iterable[tuple[int, Damage]]:
     """The last stop of each die for burr, where nothing was done and nothing within the limit was measured since."""
     stops = Stop.objects.standing().filter(cause=Stop.Cause.BURR)
     worked, replaced = _renewed("die", "at", ON_THE_EDGE)
@@ -251,29 +257,55 @@ def _stopped(dies: list[int], limits: _Limits) -> Iterable[tuple[int, Damage]]:
     burrs = Reading.objects.standing().filter(quantity__iexact=BURR, at__gt=since)
     for row in burrs.filter(Q(die__in=last) | Q(position__die__in=last)).select_related("position"):
         die = row.position.die_id if row.position else row.die_id
-        good = _is_within(row.value_si * 1e6, limits.of(die, row.position_id))
+        good = is_within(row.value_si * 1e6, limits.of(die, row.position_id))
         if good and die in last and row.at > last[die]:
             del last[die]
     for die, at in last.items():
         yield die, Damage(what=STOPPED, at=at)
 
 
-def _last_good(die: int, position: int | None, before: dt.datetime) -> str:
-    """Up to when the parts were good as far as anybody measured, in words: the last reading within the limit, or the
-    last sharpening, whichever is later."""
-    limits = _Limits([die])
-    burrs = Reading.objects.standing().filter(quantity__iexact=BURR, at__lt=before)
-    burrs = burrs.filter(position=position) if position else burrs.filter(Q(die=die) | Q(position__die=die))
-    good = None
-    for place, at, value in burrs.order_by("-at").values_list("position_id", "at", "value_si")[:LOOKED_AT]:
-        if _is_within(value * 1e6, limits.of(die, place)):
-            good = at
-            break
-    where = {"position": position} if position else {"position__die": die}
-    works = Work.objects.standing().filter(operation__in=FRESH, at__lt=before, **where)
-    ground = works.order_by("-at").values_list("at", flat=True).first()
-    if good is None and ground is None:
-        return "it last ran well: no good reading and no sharpening is logged before"
-    if ground is None or (good is not None and good >= ground):
-        return f"the last good reading, {stamp(good)}"
-    return f"the last sharpening, {stamp(ground)}: no good reading is logged since"
+def _worn(dies: list[int]) -> Iterable[tuple[int, Damage]]:
+    """Pieces whose last reading since they were fitted is at their limit or beyond it: the shop's own, else the
+    customary one of that kind."""
+    not_edges = ~Q(quantity__iexact=OF_EDGES[0]) & ~Q(quantity__iexact=OF_EDGES[1]) & ~Q(quantity__iexact=OF_EDGES[2])
+    sits = Fitting.objects.filter(position=OuterRef("position"), until__isnull=True)
+    mended = Work.objects.standing().filter(operation__in=MENDS, position=OuterRef("position"), at__gte=OuterRef("at"))
+    rows = (
+        Reading.objects.standing()
+        .filter(not_edges, Exists(sits), position__die__in=dies)
+        .annotate(fitted=Subquery(sits.values("since")[:1]), mended=Exists(mended))
+        .order_by("at", "sequence", "key")
+        .values_list(
+            "position__die_id", "position_id", "position__code", "position__kind", "position__wear_of",
+            "position__wear_limit", "quantity", "at", "value_si", "fitted", "mended",
+        )
+    )  # fmt: skip
+    first_si: dict[tuple[int, str], float] = {}
+    last: dict[tuple[int, str], tuple[int, Damage] | None] = {}
+    for die, place, code, kind, own_of, own, quantity, at, value, fitted, mended in rows:
+        name = wear_limits.named(quantity)
+        # A reading at the very moment of a replacement belongs to the piece that came out.
+        if name is None or (fitted is not None and at <= fitted):
+            continue
+        first = first_si.setdefault((place, name), value)
+        limit_si, source = _wear_limit(kind, name, first, own if own_of and wear_limits.named(own_of) == name else None)
+        last[place, name] = None
+        if limit_si is not None and not mended and _is_past(name, value, limit_si):
+            last[place, name] = die, Damage(
+                what=WORN_OUT, at=at, position=place, place=code, quantity=name, value_si=value, limit_si=limit_si,
+                source=source,
+            )  # fmt: skip
+    yield from (found for found in last.values() if found is not None)
+
+
+def _wear_limit(kind: str, name: str, first_si: float, own: float | None) -> tuple[float | None, str]:
+    """Its limit in SI, and whose it is where it is not the shop's own."""
+    if own is not None:
+        return wear_limits.limit_si(name, own), ""
+    usual = wear_limits.wear_limit(kind, name)
+    return (None, "") if usual is None else (usual.value_si(first_si), usual.source)
+
+
+def _is_past(name: str, value_si: float, limit_si: float) -> bool:
+    nearly = abs(limit_si) * 1e-9  # a limit in mm and back
+    return value_si <= limit_si + nearly if wear_limits.falls(name) else value_si >= limit_si - nearly

@@ -14,9 +14,10 @@ class Standing:
     css: str
 
 
-DAMAGED, BURRS, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
+DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
     Standing("Damaged", "short"),
     Standing("Burr too high", "short"),
+    Standing("Past its limit", "short"),
     Standing("Sharpen first", "short"),
     Standing("Plan a stop", "close"),
     Standing("Close", "close"),
@@ -54,4 +55,4 @@ def limiting(own: Standing, of_die: Standing) -> Standing:
     return worst([own, of_die])
 
 
-_WORST_FIRST = (DAMAGED, BURRS, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN)
+_WORST_FIRST = (DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN)

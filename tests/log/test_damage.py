@@ -3,8 +3,10 @@
 import pytest
 
 from diestore.register.models import Output, Part, Variant
-from maintenance.log import write
-from maintenance.log.damage import Damage, briefly, open_damage, sentences, told_by
+from maintenance.forecasts import part_wear
+from maintenance.log import read, write
+from maintenance.log.damage import Damage, briefly, open_damage, sentences
+from maintenance.log.held_back import of_damage, said_of, since_good
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -172,22 +174,102 @@ def test_a_place_is_held_to_the_parts_that_it_works_on(die):
     assert wrong(die) == ["burr over the limit on 4-A"]
 
 
-def test_what_is_said_at_once(die):
-    assert told_by(burr(die, 12, day=3)) == ""
-    assert told_by(burr(die, 45)) == (
-        "The burr on 4-A is 45 µm, over the limit of 20 µm. "
-        "Look at the parts made since the last good reading, 9 Jan 2025, 06:00."
-    )
-    assert told_by(stop(die, day=5.5)) == (
-        "Stopped for burr: look at the parts made since the last good reading, 9 Jan 2025, 06:00."
-    )
+def test_what_is_said_at_once_of_the_parts_to_hold_back(die):
+    job = make.order(die, "26-0007")
+    make.run(die, 1, 9_000, order=job, lot="C-10")
+    assert said_of(burr(die, 12, day=3)) == ""
+    make.run(die, 3.1, 6_000, order=job, lot="C-11")
+    make.run(die, 4, 4_000, order=job, lot="C-12", good_parts=3_900)
+    make.run(die, 4.5, 1_000)
+    parts = "about 10,900 parts (job 26-0007; coils C-11, C-12): made since the last good reading, 9 Jan 2025, 06:00."
+    assert said_of(burr(die, 45)) == f"The burr on 4-A is 45 µm, over the limit of 20 µm. Hold back {parts}"
+    assert said_of(stop(die, day=5.5)) == f"Stopped for burr. Hold back {parts}"
+    held = since_good(die.pk, at(die, "4-A"), make.moment(5))
+    assert [(one.job, one.hits, one.parts, one.coils) for one in held.made] == [
+        ("26-0007", 10_000, 9_900, ("C-11", "C-12")), ("", 1_000, 1_000, ())
+    ]  # fmt: skip
+    assert of_damage(die.pk, open_damage([die.pk])[die.pk]) == held
     work(die, "4-A", "ground", day=6)
-    assert told_by(burr(die, 25, day=7)).endswith(
-        "made since the last sharpening, 12 Jan 2025, 06:00: no good reading is logged since."
+    make.run(die, 6.5, 2_000, order=job, good_parts=2_000)
+    assert said_of(burr(die, 25, day=7)).endswith(
+        "Hold back 2,000 parts (job 26-0007): made since the last sharpening, 12 Jan 2025, 06:00: no good reading is "
+        "logged since."
     )
-    assert told_by(stop(die, cause="slug")) == "" == told_by(make.run(die, 1))
+    assert said_of(stop(die, cause="slug")) == "" == said_of(make.run(die, 9))
+
+
+def test_parts_to_hold_back_of_a_run_under_way_and_of_what_a_place_works_on(die):
+    make.run(die, 1, 8_000, hours=4)
+    burr(die, 12, day=1 + 1 / 24)
+    held = since_good(die.pk, at(die, "4-A"), make.moment(5))
+    assert (held.hits, held.what) == (6_000, "about 6,000 parts"), "three of its four hours came after the good reading"
+    wide = Variant.objects.create(die=die, code="wide")
+    Output.objects.create(variant=wide, part=Part.objects.create(number="W"), parts_per_hit=2)
+    Output.objects.create(variant=wide, part=Part.objects.create(number="V"), parts_per_hit=1)
+    make.run(die, 2, 1_000, variant=wide)
+    at(die, "4-A").variants.add(wide)
+    assert since_good(die.pk, at(die, "4-A"), make.moment(5)).parts == 3_000
+    assert since_good(die.pk, at(die, "1-A"), make.moment(5)).parts == 11_000, "no good reading there, all its inserts"
     other = make.die("H-901")
-    assert told_by(stop(other)).endswith("it last ran well: no good reading and no sharpening is logged before.")
+    assert said_of(stop(other)) == (
+        "Stopped for burr. Hold back what was made since it last ran well: no good reading and no sharpening is logged "
+        "before. No run is logged since."
+    )
+
+
+def worn(die, value_si, day=5.0, code="2-P", quantity="diameter"):
+    return write.log_reading(
+        by=make.actor(), at=make.moment(day), quantity=quantity, value_si=value_si, typed_value="1", typed_unit="mm",
+        position=at(die, code),
+    )  # fmt: skip
+
+
+def test_a_piece_at_its_measured_limit_is_wrong_until_it_is_another_one(die):
+    worn(die, 6.000e-3, day=2)
+    worn(die, 5.981e-3, day=3)
+    assert wrong(die) == [], "a pilot by custom: 0.02 mm under its first reading"
+    worn(die, 5.979e-3)
+    assert wrong(die) == ["2-P past its limit (diameter)"]
+    assert sentences(open_damage([die.pk])[die.pk]) == [
+        "The diameter of 2-P was 5.979 mm on 11 Jan 2025, 06:00; it is changed at 5.980 mm (common practice, no source)."
+    ]
+    worn(die, 5.985e-3, day=5.5)
+    assert wrong(die) == [], "measured again, and well"
+    worn(die, 5.97e-3, day=6)
+    replace(die, "2-P", day=7)
+    assert wrong(die) == []
+    worn(die, 5.95e-3, day=8)
+    assert wrong(die) == [], "its own first reading"
+
+
+@pytest.mark.parametrize("mend", ["repaired", "welded and recut"])
+def test_a_worn_piece_is_put_right_by_work_and_held_to_the_shops_own_limit(die, mend):
+    place = at(die, "2-P")
+    place.wear_of, place.wear_limit = "diameter", 5.9
+    place.save()
+    worn(die, 6.0e-3, day=2)
+    worn(die, 5.95e-3, day=3)
+    assert wrong(die) == []
+    worn(die, 5.9e-3)
+    assert wrong(die) == ["2-P past its limit (diameter)"], "at the limit is past it"
+    assert "it is changed at 5.900 mm." in sentences(open_damage([die.pk])[die.pk])[0]
+    work(die, "2-P", mend)
+    assert wrong(die) == []
+
+
+def test_what_tells_of_no_limit_is_no_damage(die):
+    worn(die, 1.0, quantity="temperature")
+    worn(die, 1.0, quantity="wear land", code="4-A")
+    worn(die, 1.0, quantity="wear", code="4-A")
+    assert wrong(die) == []
+
+
+@pytest.mark.parametrize("values", [(6.0e-3, 5.979e-3), (6.0e-3, 5.99e-3), (6.0e-3, 5.97e-3, 5.99e-3), (5.0e-3,)])
+def test_wear_is_judged_here_as_on_the_page_of_wear(die, values):
+    for day, value in enumerate(values, 2):
+        worn(die, value, day=day)
+    (told,) = part_wear.of_log(read.of_die(die), make.moment(20).timestamp())
+    assert told.is_past == bool(wrong(die))
 
 
 def test_what_one_mishap_damaged_is_told_together(die):
@@ -219,5 +301,5 @@ def test_any_number_of_dies_in_as_many_questions(die, django_assert_max_num_quer
         burr(one, 45)
         stop(one)
         mishap(one, "4-A")
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(9):  # one more: what was measured of pieces that wear
         assert sum(len(rows) for rows in open_damage([one.pk for one in several]).values()) == 63

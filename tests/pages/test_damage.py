@@ -6,7 +6,9 @@ import pytest
 from django.urls import reverse
 
 from diestore.register.models import Part
+from maintenance.counters import devices
 from maintenance.forecasts import due, store
+from maintenance.models import Scope
 from maintenance.screens.counters import page as press_page
 from maintenance.screens.die import state
 from tests import factories as make
@@ -80,12 +82,12 @@ def test_a_damaged_edge_is_said_on_every_page_until_it_is_ground(lead, die, ina,
 
 def test_a_stop_for_burr_is_said_at_once_and_stands(lead, die, ina, order):
     answer = send(lead, "log_stop", die, follow=True, cause="burr", minutes="20", person=ina.pk)
-    assert "Stopped for burr: look at the parts made since the last sharpening" in said(answer)
+    assert "Stopped for burr. Hold back what was made since the last sharpening" in said(answer)
     for name, text in everywhere(lead, die).items():
         assert "stopped for burr" in text and "Runs" not in text.split("Components")[0], name
     assert state.of_die(die, "metric").standing.word == "Burr too high"
     answer = send(lead, "log_stop", die, follow=True, cause="slug", minutes="20", person=ina.pk)
-    assert "look at the parts" not in said(answer)
+    assert "Hold back" not in said(answer)
     burr(lead, die, ina, "15")
     assert state.of_die(die, "metric").standing.word == "Runs"
 
@@ -94,13 +96,53 @@ def test_burr_over_the_limit_is_said_at_once_and_stands_at_its_place(lead, die, 
     assert "limit" not in said(burr(lead, die, ina, "15"))
     told = said(burr(lead, die, ina, "45"))
     assert "The burr on 3-A is 45 µm, over the limit of 20 µm." in told
-    assert "Look at the parts made since the last good reading" in told
+    assert "Hold back what was made since the last good reading" in told
     assert "45 µm" in everywhere(lead, die)["die"] and "the limit is 20 µm" in everywhere(lead, die)["today"]
     html = shown(lead, "diestore:die", die.pk)
     assert "Burr too high" in re.search(r'<tr id="c-3-A".*?</tr>', html).group()
     assert "Runs" in re.search(r'<tr id="c-1-A".*?</tr>', html).group()
     burr(lead, die, ina, "18")
     assert state.of_die(die, "metric").standing.word == "Runs"
+
+
+def test_the_edges_page_says_job_by_job_what_to_hold_back(lead, die, ina, order):
+    make.run(die, 13, 7_000, order=order, lot="C-21")
+    make.run(die, 14, 3_000, good_parts=2_990)
+    burr(lead, die, ina, "45")
+    html = words(shown(lead, "maintenance:edge", at("3-A", die).pk))
+    assert "The burr on 3-A was 45 µm" in html and "Hold back about 9,990 parts (job 26-0001; coil C-21)" in html
+    assert "26-0001 about 7,000 7,000 C-21" in html and "no job named 2,990 3,000 none named" in html
+    assert "Hold back" not in words(shown(lead, "maintenance:edge", at("1-A", die).pk))
+    assert "Hold back about 9,990 parts" in everywhere(lead, die)["die"]
+
+
+def test_a_die_that_is_wrong_is_said_where_its_runs_are_entered(lead, die, ina, order):
+    assert "has to be seen to" not in page(lead.get(address("log_run", die)))
+    mishap(lead, die, ina, "3-A")
+    first = "H-900 has to be seen to before it runs: 3-A damaged."
+    assert first in page(lead.get(address("log_run", die)))
+    assert first not in page(lead.get(address("log_stop", die)))
+    when = {"started": "2025-02-03T06:00", "ended": "2025-02-03T07:00"}
+    assert first in said(send(lead, "log_run", die, follow=True, hits="4,000", person=ina.pk, **when))
+    device = devices.make_device(by=make.actor(), plant=die.plant, name="line 4", scopes=[Scope.RUNS])
+    at_once = {"id": "r-1", "die": die.code, "started": "2025-02-01T06:00Z", "ended": "2025-02-01T10:00Z", "hits": 900}
+    answer = lead.post(
+        "/api/v1/runs", at_once | {"estimated": True}, content_type="application/json",
+        headers={"Authorization": f"Bearer {device.token}"},
+    )  # fmt: skip
+    assert answer.status_code == 201 and answer.json()["sentence"] == "H-900 has to be seen to: 3-A damaged."
+
+
+def test_a_piece_past_its_measured_limit_is_said_everywhere(lead, die, ina, order):
+    for day, value in enumerate(("6.000", "5.975"), 1):
+        values = {"quantity": "diameter", "position": at("2-P", die).pk, "value": f"{value} mm", "person": ina.pk}
+        send(lead, "log_reading", die, follow=True, at=f"2025-02-0{day}T06:00", **values)
+    for name, text in everywhere(lead, die).items():
+        assert "2-P" in text and "limit" in text and "Runs" not in text.split("Components")[0], name
+    (row,) = due.rows(die.plant)
+    assert row.standing.word == "Past its limit" and row.risk > 1
+    assert "The diameter of 2-P was 5.975 mm" in words(shown(lead, "maintenance:edge", at("2-P", die).pk))
+    assert state.of_die(die, "metric").standing.word == "Past its limit"
 
 
 def test_where_nothing_can_be_forecast_damage_is_said_all_the_same(lead, ina):

@@ -15,7 +15,7 @@ from diestore.access import roles
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
-from maintenance.log import damage, listing, read
+from maintenance.log import damage, held_back, listing, read
 from maintenance.models import Replacement, Work
 from maintenance.wording import numbers
 
@@ -40,6 +40,7 @@ def how_it_stands(request, die) -> str:
         "forecast": forecast,
         "head": die_state.headline(state),
         "wrong": damage.sentences(state.wrong, state.system),
+        "held": held_back.of_damage(die.pk, state.wrong) if state.wrong else None,
         "facts": die_state.facts(state),
         "r": _ribbon(state),
         "wear": _wear(state),

@@ -23,6 +23,7 @@ from maintenance.forecasts import builds, burr_limits, curves, samples, store
 from maintenance.life import fleet, handbook, predict, weibull
 from maintenance.life.cycles import DULL, EdgeSpec, LifeSamples, SampleRefused
 from maintenance.log import queries, read
+from maintenance.log.damage import Damage
 from maintenance.models import DieForecast, EdgeForecast, Replacement, Run, Work
 from maintenance.wording import numbers, rests
 
@@ -122,6 +123,7 @@ class EdgeState:
     forecast: DieForecast | None
     edge: EdgeForecast | None
     refusal: str
+    wrong: tuple[Damage, ...]  # with the die
     spec: EdgeSpec | None
     fit: fleet.FleetFit
     fresh: predict.EdgePrediction | None
@@ -190,6 +192,7 @@ def of_position(position: Position, system: units.System) -> EdgeState:
         forecast=forecast,
         edge=edge if edge and edge.remaining else None,
         refusal=refusal,
+        wrong=tuple(map(Damage.of_kept, forecast.damage)) if forecast else (),
         spec=specs[number] if number is not None else None,
         fit=fit,
         fresh=fresh,

@@ -17,6 +17,7 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.register.models import Position
 from maintenance.forecasts import curves, part_wear
 from maintenance.life.cycles import SampleRefused
+from maintenance.log import damage, held_back
 from maintenance.wording import numbers
 
 from . import page as edge_page
@@ -45,6 +46,9 @@ class EdgePage(View):
             "stock": edge.log.stocks[edge.log.usual_stock],
             "wear": _wear(request, edge),
         }
+        if here := [one for one in edge.wrong if one.position == position.pk]:
+            context |= {"wrong": damage.sentences(here, edge.system)}
+            context |= {"held": held_back.of_damage(position.die_id, here)}
         if any(w["wear"].is_past for w in context["wear"]):
             context["cautions"] = [*(caution.short for caution in for_work("replacement")), FIRST]
         if edge.cuts:

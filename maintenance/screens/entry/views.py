@@ -22,8 +22,8 @@ from diestore.access.tablet import tablet_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die
-from maintenance.log import changes, damage, expected, listing, queries, sent, write
-from maintenance.models import Event
+from maintenance.log import changes, damage, expected, held_back, listing, queries, sent, write
+from maintenance.models import Event, Run
 
 from . import forms, mishap_form, piece_forms
 
@@ -188,6 +188,7 @@ class LogTask(PermissionRequiredMixin, View):
     task: _Task
     form_class: type[forms.LogForm]
     template = ""
+    warns = False  # says on the form what has to be seen to before the die runs
 
     def get_permission_required(self) -> tuple[str]:
         return (self.task.permission,)
@@ -302,6 +303,7 @@ class LogTask(PermissionRequiredMixin, View):
                 "heading": form.heading,
                 "cautions": _cautions(form.work),
                 "back": _die_url(die),
+                "first": seen_to_first(die) if self.warns else "",
                 "other_die": f"{self.task.url()}",
             },
             status=status,
@@ -310,6 +312,7 @@ class LogTask(PermissionRequiredMixin, View):
 
 class LogRun(LogTask):
     task, form_class, template = RUN, forms.RunForm, "maintenance/screens/entry/run.html"
+    warns = True
 
 
 class LogSharpening(LogTask):
@@ -503,6 +506,12 @@ def digest_of_form(request: HttpRequest) -> str:
     return sent.digest_of((k, v) for k, vs in request.POST.lists() for v in vs if k not in NOT_OF_THE_ENTRY)
 
 
+def seen_to_first(die: Die) -> str:
+    """Why a die should not run before somebody has seen to it; nothing where all is well."""
+    wrong = damage.open_damage([die.pk]).get(die.pk)
+    return f"{die} has to be seen to before it runs: {damage.briefly(wrong)}." if wrong else ""
+
+
 def _die_url(die: Die) -> str:
     return reverse("diestore:die", args=[die.pk])
 
@@ -517,8 +526,10 @@ def _say_saved(request: HttpRequest, die: Die, saved: list[Event], outcome: chan
     named = {e.position_id for e in saved if getattr(e, "position_id", None)}
     _say_behind(request, outcome)
     messages.success(request, f"{entry.words}. {_clocks_now(die, named)}".strip())
-    if alarm := damage.told_by(saved[0], _system(request)):
+    if alarm := held_back.said_of(saved[0], _system(request)):
         messages.warning(request, alarm)
+    if isinstance(saved[0], Run) and (first := seen_to_first(die)):
+        messages.warning(request, first)
 
 
 def _say_struck(request: HttpRequest, entry: listing.Entry, outcome: changes.Following) -> None:
