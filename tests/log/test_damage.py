@@ -231,7 +231,8 @@ def test_a_piece_at_its_measured_limit_is_wrong_until_it_is_another_one(die):
     worn(die, 5.979e-3)
     assert wrong(die) == ["2-P past its limit (diameter)"]
     assert sentences(open_damage([die.pk])[die.pk]) == [
-        "The diameter of 2-P was 5.979 mm on 11 Jan 2025, 06:00; it is changed at 5.980 mm (common practice, no source)."
+        "The diameter of 2-P was 5.979 mm on 11 Jan 2025, 06:00; it is changed at 5.980 mm (common practice, no "
+        "source)."
     ]
     worn(die, 5.985e-3, day=5.5)
     assert wrong(die) == [], "measured again, and well"

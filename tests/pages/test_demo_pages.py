@@ -63,16 +63,17 @@ def test_a_die_stands_the_same_on_every_page(demo, as_role):
     made = devices.make_device(by=write.Actor(person=make.person()), plant=demo, name="board", scopes=[Scope.READ])
     told = Client().get("/api/v1/due", headers={"Authorization": f"Bearer {made.token}"}).json()["dies"]
     by_api = {row["die"]: row["standing"] for row in told}
-    assert len(by_api) > 10 and set(by_api.values()) == {"Sharpen first", "Close", "Runs"}
+    assert len(by_api) > 10 and set(by_api.values()) == {"Sharpen first", "Close", "Runs", "Past its limit"}
+    assert by_api["K-140"] == "Past its limit", "a piece of it was measured so: no chance for its order can undo that"
 
     listed = re.findall(r"<tr.*?</tr>", shown(client, "maintenance:due", per_page=50), re.S)
-    by_class = {"short": "Sharpen first", "close": "Close", "": "Runs"}
+    css = {"Sharpen first": "short", "Past its limit": "short", "Close": "close", "Runs": ""}
     by_list = {
-        m[1]: by_class[re.search(r'class="fill (\w*)"', row)[1]]
+        m[1]: re.search(r'class="fill (\w*)"', row)[1]
         for row in listed
         if (m := re.search(r'<a href="/dies/\d+/">([^<]+)</a>', row))
     }
-    assert by_list == by_api
+    assert by_list == {code: css[word] for code, word in by_api.items()}
 
     lines = re.findall(r"<li>.*?</li>", shown(client, "reports:today"), re.S)
     today = {
@@ -80,18 +81,20 @@ def test_a_die_stands_the_same_on_every_page(demo, as_role):
         for line in lines
         if 'class="status' in line and (m := re.search(r"<strong>([^<]+)</strong>", line))
     }
-    assert today == {code: word for code, word in by_api.items() if word != "Runs"}
+    at_risk = {code: word for code, word in by_api.items() if word != "Runs"}
+    assert today == at_risk
 
     by_command = {
         code: word for line in summary.due_lines(demo) for code, word in by_api.items() if code in line and word in line
     }
-    assert by_command == today
+    assert list(by_command.items()) == list(at_risk.items())[: summary.SHOWN]
 
     for code, word in by_api.items():
         page = shown(client, "diestore:die", Die.objects.get(code=code).pk)
         assert standing_at(page) == word, code
         limiting = next(row for row in re.findall(r"<tr.*?</tr>", page, re.S) if "limits the die" in row)
-        assert standing_at(limiting) == word, f"{code}: the edge that limits it stands as the die does"
+        if word != "Past its limit":  # of what is worn the edges know nothing
+            assert standing_at(limiting) == word, f"{code}: the edge that limits it stands as the die does"
 
 
 # --- inch users -------------------------------------------------------------------------------------------------------
