@@ -75,6 +75,7 @@ _MEASURED: dict[str, tuple[str, bool]] = {
     "spring force": ("N", True),
 }
 _IN_SI = {"mm": 1e-3, "N": 1.0}
+NAMES = tuple(_MEASURED)
 UNKNOWN = f"Write one of: {', '.join(_MEASURED)}."
 
 
@@ -88,6 +89,12 @@ def limit_si(quantity: str, limit: float) -> float:
     """A limit as it is kept (lengths in mm, forces in N) in SI. Raises KeyError for what can have none."""
     unit, _ = _MEASURED[named(quantity) or quantity]
     return limit * _IN_SI[unit]
+
+
+def column(quantity: str) -> str:
+    """The column's name under which `units` shows and parses a limit. Raises KeyError for what can have none."""
+    unit, _ = _MEASURED[named(quantity) or quantity]
+    return "clearance_mm" if unit == "mm" else "force_n"
 
 
 def falls(quantity: str) -> bool | None:

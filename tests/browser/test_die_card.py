@@ -173,6 +173,10 @@ def test_without_script_and_by_keyboard_alone(open_browser):
     page.keyboard.press("Enter")
     expect(page.get_by_role("status").first).to_contain_text("1-A")
     assert Cut.objects.get(die__code="K-1").gap_mm == 0.127
+    page.get_by_label("1-A gap", exact=True).fill("0.1 mm")
+    page.get_by_role("button", name="Save the changed cells").press("Enter")
+    expect(page.get_by_role("status").first).to_contain_text("Saved: 1 cell of 1 position.")
+    assert Cut.objects.get(die__code="K-1").gap_mm == 0.1
 
 
 def test_what_is_doubted_is_said_while_it_is_typed(open_browser):
@@ -212,3 +216,31 @@ def test_tapped_twice_gone_back_and_two_windows(open_browser):
         expect(one.get_by_role("status").first).to_contain_text("Saved")
     assert die.positions.count() == 8
     other.close()
+
+
+def test_the_grid_goes_by_keys_from_cell_to_cell(open_browser):
+    visit = open_browser(roles.LEAD)
+    die = make.Die.objects.create(plant=make.plant(), code="K-2", usual_stock=make.stock(), strokes_per_minute=60)
+    places = [make.position(die, code, gap_mm=0.03) for code in ("1-A", "1-B", "1-C")]
+    page = visit.go(f"/dies/{die.pk}/card/")
+    gaps = [page.get_by_label(f"{place.code} gap", exact=True) for place in places]
+    gaps[0].click()
+    page.keyboard.type("30")
+    expect(page.locator("[data-cell-doubts]")).to_contain_text("more than is usual")
+    page.keyboard.press("Escape")
+    page.keyboard.type("8")
+    page.keyboard.press("Enter")
+    expect(gaps[1]).to_be_focused()
+    page.keyboard.type("9")
+    page.keyboard.press("ArrowDown")
+    expect(gaps[2]).to_be_focused()
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowRight")
+    expect(page.get_by_label("1-B steel")).to_be_focused()
+    expect(page.locator("[data-count]")).to_have_text("2 cells changed, not saved yet")
+    with page.expect_navigation():
+        page.keyboard.press("Control+Enter")
+    expect(page.get_by_role("status").first).to_contain_text("Saved: 2 cells of 2 positions.")
+    kept = Cut.objects.filter(die=die).order_by("code").values_list("gap_mm", flat=True)
+    assert list(kept) == [0.096, 0.108, 0.03]
+    assert visit.sideways() <= 0

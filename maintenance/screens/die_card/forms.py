@@ -12,7 +12,7 @@ from django.utils import timezone
 from diestore import units
 from diestore.frame.fields import MeasureField, MomentField, TypedField, WholeField, choices
 from diestore.handbook import build_doubts, tool_steels
-from diestore.handbook.gaps import CuttingError, GapMeant, gap_mm, percent_of
+from diestore.handbook.gaps import CuttingError, GapMeant, gap_mm
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.places import PARTNER, asked, next_code, partner_code
 from diestore.register.models import Item, Part, Piece, Station
@@ -20,6 +20,7 @@ from maintenance.log.building import Opening, PlaceSpec
 from maintenance.models import fresh_key
 
 from .card import Card, CardPlace
+from .cells import gap_text
 
 MOST_AT_ONCE = 24
 STEEL = ("tool_steel", "hardness", "coating", "length", "allowance")
@@ -153,16 +154,6 @@ def _of_piece(place: CardPlace, kind: Kind) -> dict[str, object]:
 def opening_of_piece(piece: Piece) -> Opening:
     return Opening(how=piece.opening, life_hits=piece.opening_life_hits,
                    since_sharpening=piece.opening_hits_since_sharpening)  # fmt: skip
-
-
-def gap_text(gap: float | None, meant: GapMeant, thickness_mm: float) -> str:
-    """A gap as it would be typed in the unit that is meant."""
-    if gap is None:
-        return ""
-    value = gap * 2 if meant.in_all else gap
-    if meant.unit == "%":
-        return f"{percent_of(value, thickness_mm):g}"
-    return f"{value:g}" if meant.unit == "mm" else f"{units.convert(value, 'mm', 'in'):.6g}"
 
 
 def usual_gap(card: Card) -> str:

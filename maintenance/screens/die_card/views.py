@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from urllib.parse import urlencode
 
+from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
@@ -20,12 +21,12 @@ from diestore.access.models import Person
 from diestore.access.plants import within
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
+from diestore.handbook import tool_steels
 from diestore.handbook.cautions import CAUTIONS, FIRST
 from diestore.handbook.gaps import GapMeant
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.places import OPERATIONS, PARTNER
 from diestore.handbook.places import in_a_station as belongs
-from diestore.handbook.tool_steels import GRADES
 from diestore.register import build
 from diestore.register.actions import ChangeRefused
 from diestore.register.models import Die, Item, Station
@@ -33,7 +34,7 @@ from maintenance.log import building, sent, write
 from maintenance.log.rules import EntryRefused, saving
 
 from . import card as cards
-from . import changing, forms, paste
+from . import cells, changing, forms, grid, paste
 
 MEANT, TICKET = "gap_meant", "die_card_ticket"
 BIGGEST_KEY = 2**63 - 1
@@ -147,6 +148,8 @@ class DieCard(PermissionRequiredMixin, View):
 
     def page(self, refused: Refused | None = None) -> HttpResponse:
         request = self.request
+        if request.GET.get("gaps") in set(GapMeant):
+            request.session[MEANT] = request.GET["gaps"]
         self.card = card = cards.read(self.die, system_of(request.user))
         data = request.POST if refused is not None else request.GET
         place = card.place(number(data.get("place")))
@@ -178,8 +181,11 @@ class DieCard(PermissionRequiredMixin, View):
             "past": changing.past(self.die, card.system, all_of_it=request.GET.get("history") == "all"),
             "opening_form": forms.OpeningForm(opening=self.opening),
             "copy_form": forms.CopyForm(),
-            "steels": GRADES,
-            "spares": Item.objects.order_by("code", "revision")[:400] if spot else (),
+            "steels": tool_steels.GRADES,
+            "coatings": [name for name in tool_steels.COATINGS if name != "none"],
+            "spares": Item.objects.filter(retired_at=None).order_by("code", "revision")[:400],
+            "gaps": list(GapMeant),
+            "grid": bound.get("grid") or grid.shown(card, self.meant),
             "heads": [names[0] for names in paste.HEADS.values()],
             "cautions": [CAUTIONS[key].short for key in CAUTIONS_HERE] + [FIRST],
             "lead": lead(card),
@@ -330,11 +336,30 @@ class DieCard(PermissionRequiredMixin, View):
             raise Refused(change_form=form)
         try:
             form.save(self.by)
+        except cells.CellsRefused as refused:
+            form.show(refused)
+            raise Refused(change_form=form) from refused
         except (EntryRefused, ChangeRefused) as refused:
             form.add_error(None, str(refused))
             raise Refused(change_form=form) from refused
         self.request.session[MEANT] = self.request.POST.get("chg-meant", self.meant.value)
         return self.to(place=place.position.pk)
+
+    def save_grid(self) -> Answer:
+        try:
+            changes, meanwhile = grid.save(by=self.by, die=self.die, data=self.request.POST, system=self.card.system)
+        except grid.NotSaved as not_saved:
+            raise Refused(grid=not_saved.grid) from not_saved
+        places = {change.place.code for change in changes}
+        messages.success(self.request, f"Saved: {counted(len(changes), 'cell')} of {counted(len(places), 'position')}.")
+        for told in meanwhile:
+            messages.info(self.request, grid.said(told))
+        return self.to("places")
+
+    def grid_doubts(self) -> Answer:
+        found = grid.doubts(grid.sent(self.card, self.request.POST))
+        return render(self.request, "maintenance/screens/die_card/form_doubts.html",
+                      {"doubts": found, "named": True})  # fmt: skip
 
     def end(self) -> Answer:
         place, form = self.place_of(self.request.POST), forms.ReasonForm(self.request.POST)
@@ -393,6 +418,8 @@ ACTS: dict[str, Callable[[DieCard], Answer]] = {
     "end station": DieCard.end_station,
     "strike": DieCard.strike,
     "paste": DieCard.paste,
+    "grid": DieCard.save_grid,
+    "grid doubts": DieCard.grid_doubts,
 }
 
 # What the actions call a figure, and the field on the form that says it.
@@ -435,6 +462,10 @@ def save_paste(by: write.Actor, die: Die, card: cards.Card, read: paste.Paste, d
         ]
         specs.sort(key=lambda spec: bool(spec.upper_of))
         return building.add_places(by=by, die=die, places=specs, **dated)
+
+
+def counted(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number != 1 else ''}"
 
 
 def kinds_of(side: str, in_a_station: bool) -> list[Kind]:
