@@ -53,11 +53,6 @@ BY_NAME = {
 }
 
 WAITING = {
-    "R01": "the hits at which a planned change costs least, and what it saves: no formula for a policy yet",
-    "R04": "the same in hits and money",
-    "R06": "the same among a few hits to choose from, where lives are even between two counts",
-    "R07": "the interval of overhauls with small repairs between them",
-    "R12": "to say that no planned change pays where edges do not wear out",
     "D03": "one line of wear over cycles and load for several units at once: readings are fitted unit by unit",
     "S05": "how many to order and when, found together for a demand spread over the lead time",
     "E03": "the score of a band of a forecast",
@@ -80,8 +75,6 @@ PARTLY = {
     "W01": "the sd of a life and Akaike's figure are not told",
     "W02": "limits by the profile of the likelihood: those told are Wald's",
     "F01": "the rates beside the frailty are held as published: chips are learnt by steel, not by a regression",
-    "R09": "the best interval of changing a whole block: the expected count is held, the policy waits",
-    "R11": "the same for a Weibull life",
     "E04": "estimators for samples: a forecast here is a curve",
     "E07": "exact limits of a share: those told are by the score",
     "M01": "the number of payments, and the return with two rates",
