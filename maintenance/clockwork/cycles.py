@@ -14,7 +14,7 @@ from __future__ import annotations
 import statistics
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
@@ -41,6 +41,16 @@ class Build:
     stock: int
 
 
+@dataclass(frozen=True)
+class Trouble:
+    """A mishap on the piece, or a stop for burr of its die, as hits of the edge: it went in (lower, by]."""
+
+    at: float
+    of_piece: bool
+    lower_hits: int
+    by_hits: int
+
+
 @dataclass(frozen=True, kw_only=True)
 class Cycle:
     """One cycle of one edge, in strokes in which it cuts.
@@ -64,6 +74,7 @@ class Cycle:
     lot: int
     estimated: bool
     touches: tuple[tuple[str, int], ...] = ()  # works in between since the edge was fresh, and its hits at each
+    troubles: tuple[Trouble, ...] = ()  # that came in it, in order of time
     passed: tuple[tuple[int, float], ...] = ()  # the lots it cut, in order of time, and its hits in each
     readings: tuple[tuple[int, str, float], ...] = ()
 
@@ -224,6 +235,7 @@ class _Walker:
         runs = sorted(log.runs, key=lambda r: r.started)
         self.runs, self.lot_numbers = runs, lots(runs)
         self.stretches: dict[frozenset[int], tuple[list[int], list[int], list[int]]] = {}
+        self.troubles = sorted((t for t in log.troubles if t.at <= as_of), key=lambda t: (t.at, t.piece or 0))
         self.run_starts, self.run_stocks = [r.started for r in runs], [r.stock for r in runs]
         self.hits_on = {  # stock -> the hits on it before each run, and at the end
             stock: [0, *accumulate(r.hits if r.stock == stock else 0 for r in runs)]
@@ -343,9 +355,24 @@ class _Walker:
             lot=self._lot(end_s),
             estimated=now.estimated,
             touches=begun.touches,
+            troubles=self._troubles(span, clock, begun, end_s, on_edge),
             passed=self._passed(position, clock, begun.clock_hits, now.hits),
             readings=tuple(readings),
         )
+
+    def _troubles(
+        self, span: Span[float], clock: Clock, begun: _Begun, end_s: float, on_edge: Callable[[int], int]
+    ) -> tuple[Trouble, ...]:
+        variants, made = self.log.positions[span.position].variants, []
+        for one in self.troubles:
+            ran = self.runs[i] if (i := bisect_left(self.run_starts, one.at) - 1) >= 0 else None
+            is_at_work = ran is not None and (not variants or ran.variant in variants)
+            concerns = is_at_work if one.piece is None else one.piece == span.piece
+            if concerns and begun.is_before(one.at) and one.at <= end_s:
+                by = on_edge(clock.at(one.at).hits)
+                lower = min(max(on_edge(clock.last_look(one.at)), begun.hits), by)
+                made.append(Trouble(one.at, one.piece is not None, lower, by))
+        return tuple(made)
 
     def _passed(self, position: PositionRow, clock: Clock, base: int, end: int) -> tuple[tuple[int, float], ...]:
         """The lots in which the clock of a position went from base to end, and the hits of its edge in each."""

@@ -105,6 +105,14 @@ class ReadingRow:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TroubleRow:
+    """A mishap that damaged a piece; without a piece, a stop for burr: some edge of the die was dull by then."""
+
+    at: float
+    piece: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class DieLog:
     """Everything that the clocks and cycles of one die need, as it was known at some moment."""
 
@@ -120,12 +128,13 @@ class DieLog:
     works: tuple[WorkRow, ...] = ()
     replacements: tuple[ReplacementRow, ...] = ()
     readings: tuple[ReadingRow, ...] = ()
+    troubles: tuple[TroubleRow, ...] = ()
     restarts: tuple[float, ...] = ()  # moments from which its record counts anew
 
     @property
     def last_moment(self) -> float | None:
         """When the last thing of its record happened; what sat in it when the record began is no happening."""
         moments = [run.ended for run in self.runs] + list(self.restarts)
-        moments += [row.at for rows in (self.corrections, self.works, self.readings) for row in rows]
+        moments += [row.at for rows in (self.corrections, self.works, self.readings, self.troubles) for row in rows]
         moments += [row.at for row in self.replacements if not row.since_start]
         return max(moments, default=None)

@@ -18,6 +18,8 @@ from maintenance.life import habits, renewals
 from maintenance.life.cycles import CHIPPED, DULL, SHARP, EdgeSpec, LifeSamples, Passed, SampleRefused, Touches
 from maintenance.life.readings import Readings
 
+from . import troubles
+
 ENDED = {"sharp": SHARP, "dull": DULL, "chipped": CHIPPED}
 
 
@@ -97,6 +99,7 @@ def of_die(log: DieLog, as_of: float, *, built_at: float | None = None) -> DieSa
             current[cycle.position] = number[key]
         if not cycle.open or not gone:
             rows.append((number[key], cycle))
+    rows = troubles.resolved(specs, rows)
     return DieSamples(die=log.die, specs=specs, rows=rows, current=current, refused=refused)
 
 

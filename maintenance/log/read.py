@@ -1,6 +1,6 @@
 """Rows of the database -> the plain logs that clocks and cycles are made of.
 
-Reads only; ten questions to the database for each block of dies.
+Reads only; twelve questions to the database for each block of dies.
 """
 
 from __future__ import annotations
@@ -22,9 +22,22 @@ from maintenance.clockwork.rows import (
     ReplacementRow,
     RunRow,
     StockRow,
+    TroubleRow,
     WorkRow,
 )
-from maintenance.models import EVENTS, Event, HitCorrection, OpenCount, Reading, RecordRestart, Replacement, Run, Work
+from maintenance.models import (
+    EVENTS,
+    Event,
+    HitCorrection,
+    Incident,
+    OpenCount,
+    Reading,
+    RecordRestart,
+    Replacement,
+    Run,
+    Stop,
+    Work,
+)
 
 BLOCK = 50  # dies read at once: bounds the memory of a pass over thousands
 
@@ -80,7 +93,7 @@ def _block(dies: list[Die], known_at: dt.datetime | None) -> Iterator[DieLog]:
         _add_open_counts(ids, usual, runs, corrections)
     replacements, pieces = _replacements(ids, known_at, die_of)
     works, readings = _works(ids, known_at, die_of, pieces), _readings(ids, known_at, die_of)
-    restarts = _restarts(ids, known_at)
+    restarts, troubles = _restarts(ids, known_at), _troubles(ids, known_at)
     for die in dies:
         yield DieLog(
             die=die.pk,
@@ -95,6 +108,7 @@ def _block(dies: list[Die], known_at: dt.datetime | None) -> Iterator[DieLog]:
             works=tuple(works[die.pk]),
             replacements=tuple(replacements[die.pk]),
             readings=tuple(readings[die.pk]),
+            troubles=tuple(troubles[die.pk]),
             restarts=tuple(restarts[die.pk]),
         )
 
@@ -274,6 +288,17 @@ def _readings(ids: list[int], known_at: dt.datetime | None, die_of: dict[int, in
             ReadingRow(at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run)
         )
     return readings
+
+
+def _troubles(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[TroubleRow]]:
+    troubles: dict[int, list[TroubleRow]] = defaultdict(list)
+    stops = _known(Stop, known_at).filter(die__in=ids, cause=Stop.Cause.BURR).order_by("at", "pk")
+    for die, at in stops.values_list("die_id", "at"):
+        troubles[die].append(TroubleRow(at=at.timestamp()))
+    mishaps = _known(Incident, known_at).filter(die__in=ids, pieces__isnull=False).order_by("at", "pk", "pieces")
+    for die, at, piece in mishaps.values_list("die_id", "at", "pieces"):
+        troubles[die].append(TroubleRow(at=at.timestamp(), piece=piece))
+    return troubles
 
 
 def _restarts(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[float]]:

@@ -304,3 +304,18 @@ def test_any_number_of_dies_in_as_many_questions(die, django_assert_max_num_quer
         mishap(one, "4-A")
     with django_assert_max_num_queries(9):  # one more: what was measured of pieces that wear
         assert sum(len(rows) for rows in open_damage([one.pk for one in several]).values()) == 63
+
+
+def test_the_log_of_a_die_names_its_stops_for_burr_and_what_mishaps_damaged(die):
+    mishap(die, "4-A", "2-P")
+    mishap(die, day=5.1)
+    stop(die, day=6)
+    stop(die, day=6.5, cause="slug")
+    struck = stop(die, day=7)
+    write.strike_out(by=make.actor(), entry=struck, reason="another die")
+    pieces = sorted(at(die, code).replacements.get().piece_in_id for code in ("4-A", "2-P"))
+    known = read.of_die(die)
+    assert [(t.at, t.piece) for t in known.troubles] == [
+        (make.moment(6).timestamp(), None), *((make.moment(5).timestamp(), piece) for piece in pieces)
+    ]  # fmt: skip
+    assert known.last_moment == make.moment(6).timestamp()

@@ -118,7 +118,10 @@ def test_the_edges_page_says_job_by_job_what_to_hold_back(lead, die, ina, order)
 
 def test_a_die_that_is_wrong_is_said_where_its_runs_are_entered(lead, die, ina, order):
     assert "has to be seen to" not in page(lead.get(address("log_run", die)))
+    make.run(die, 13, 7_000)
     mishap(lead, die, ina, "3-A")
+    bars = words(shown(lead, "maintenance:edge", at("3-A", die).pk))
+    assert "chipped" in bars and "under way" in bars, "the mishap ended its interval; the edge is in the die still"
     first = "H-900 has to be seen to before it runs: 3-A damaged."
     assert first in page(lead.get(address("log_run", die)))
     assert first not in page(lead.get(address("log_stop", die)))
