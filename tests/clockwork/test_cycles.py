@@ -20,6 +20,7 @@ from maintenance.clockwork.rows import (
     WorkRow,
 )
 from maintenance.clockwork.states import states
+from maintenance.clockwork.works import OPERATIONS
 
 H, DAY = 3600.0, 86400.0
 
@@ -283,3 +284,27 @@ def test_what_is_left_of_the_lot_under_way():
     assert rest_of_lot(log(runs=tuple(coils)), 3.9 * DAY) == 0  # two have run out: no usual one
     longer = log(runs=(*coils, run(5, 1200, coil="c4")))
     assert rest_of_lot(longer, 9 * DAY) == 0
+
+
+@pytest.mark.parametrize(
+    ("operation", "since_sharpened", "allowance_mm", "coating"),
+    [
+        ("ground", 5_000, 3.9, "TiN"),
+        ("turned to a fresh edge", 5_000, 4.0, "TiN"),
+        ("welded and recut", 5_000, 4.0, "TiN"),
+        ("dressed in the press", 10_000, 3.9, "TiN"),
+        ("recoated", 10_000, 4.0, "AlCrN"),
+        ("spacer", 10_000, 4.0, "TiN"),
+        ("repaired", 10_000, 4.0, "TiN"),
+    ],
+)
+def test_each_work_resets_its_own_clock_and_takes_its_own_amount(operation, since_sharpened, allowance_mm, coating):
+    """The clock of the life of the piece goes on through all of them."""
+    done = work(5.5, "other", operation=operation, coating_after="AlCrN" if operation == "recoated" else "")
+    removed = 0.1 if OPERATIONS[operation].removes else None
+    piece = {1: PieceRow(id=1, tool_steel="D2", coating="TiN", grind_allowance_mm=4.0)}
+    known = log(works=(replace(done, removed_mm=removed),), pieces=piece)
+    state = states(known, 20 * DAY)[1]
+    assert (state.hits_since_sharpening, state.allowance_left_mm) == (since_sharpened, pytest.approx(allowance_mm))
+    assert state.life_hits == 10_000 and cycles(known, 20 * DAY)[-1].build.coating == coating
+    assert len(OPERATIONS) == 7, "another sort of work gets its line here"

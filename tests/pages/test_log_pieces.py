@@ -67,6 +67,22 @@ def test_only_one_side_is_ground_unless_a_row_says_otherwise(lead, die, ina):
     assert {w.position.code: w.removed_mm for w in newest} == {"1-A": 0.1, "3-A": 0.1, "3-D": 0.05}
 
 
+def test_only_this_piece_is_one_tap_in_its_row(lead, die, ina):
+    form = lead.get(address("log_sharpening", die))
+    one = at("3-A", die)
+    assert page(form).count('name="sides" value="only-') == die.positions.filter(kind__endswith="punch").count() + 1
+    values = {"removed": "0.1", "why": "planned", "person": ina.pk, "sides": f"only-{one.pk}"}
+    send(lead, "log_sharpening", die, **values, **{f"removed_{at('1-A', die).pk}": "0.2"})
+    (row,) = Work.objects.all()
+    assert (row.position, row.removed_mm, row.found) == (one, 0.1, "not looked")
+    send(lead, "log_sharpening", die, **values | {f"found_{one.pk}": "dull", "why": "as found"})
+    assert Work.objects.latest("pk").found == "dull" and Work.objects.count() == 2
+    answer = send(lead, "log_sharpening", die, **values | {"sides": "only-999999"})
+    assert answer.context["form"].errors["sides"] == ["Pick one of these."]
+    again = page(send(lead, "log_sharpening", die, **values | {"person": ""}))
+    assert f'value="only-{one.pk}" checked' in again, "what was tapped is still there"
+
+
 def test_inserts_that_are_not_in_the_die_stay_out_of_the_set(lead, die, ina):
     """The last run's inserts are in the die; their pieces and those of every insert go along."""
     short, long = die.variants.get(), Variant.objects.create(die=die, code="long")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django import forms
 
 from diestore import units
-from diestore.frame.fields import MeasureField, Opens, Pick, TypedField, WholeField
+from diestore.frame.fields import MeasureField, Opens, Pick, TypedField, WholeField, choices
 from diestore.handbook.tool_steels import COATINGS
 from diestore.register.models import Party, Side
 from maintenance.clockwork import usual as clockwork_usual
@@ -152,9 +152,11 @@ class ReplacementForm(LogForm):
 
 @dataclass(frozen=True, kw_only=True)
 class GroundRow:
-    """One piece in the sharpening form: its place and its three fields."""
+    """One piece in the sharpening form: its place, its three fields, and whether it alone was ground."""
 
     place: log_expected.BenchPlace
+    alone: str
+    is_alone: bool
     found: forms.BoundField
     removed: forms.BoundField
     why: forms.BoundField
@@ -169,6 +171,7 @@ class SharpeningForm(LogForm):
 
     heading = "Log a sharpening"
     BOTH, ALL, AS_FOUND, WITH_SET, LEFT_OUT = "both", "all", "as found", "set", "out"
+    ONLY = "only-"
     UNDER, OUT = "under", "out"
 
     def build(self) -> None:
@@ -178,17 +181,19 @@ class SharpeningForm(LogForm):
         self.empty = [p for p in ground if not p.fitted]
         self.kept = {w.position_id: w for w in self.instead.events} if self.instead else {}
         sides = {p.position.side for p in self.places if p.kind.cuts}
-        self.one_side = next(iter(sides)) if len(sides) == 1 else None
-        if len(sides) > 1:
-            self.fields["sides"] = picks(
-                "What was ground?",
-                [
-                    (Side.UPPER.value, "punch side"),
-                    (Side.LOWER.value, "die side"),
-                    (self.BOTH, "both sides"),
-                ],
-                missing="Pick which side was ground.",
-            )
+        whole = [(Side.UPPER.value, "punch side"), (Side.LOWER.value, "die side"), (self.BOTH, "both sides")]
+        if len(sides) < 2:
+            whole = [(self.BOTH, "the whole set")]
+        alone = [(f"{self.ONLY}{place.position.pk}", "only this") for place in self.places]
+        self.fields["sides"] = picks(
+            "What was ground?",
+            [*whole, *alone],
+            initial=self.BOTH if len(sides) < 2 else None,
+            required=len(sides) > 1,
+            missing="Pick which side was ground.",
+            help_text="For one piece alone tap “only this” in its row below.",
+        )
+        self.fields["sides"].widget.choices = choices(whole)  # the others stand in the rows
         variants = log_expected.variants(self.die)
         if len(variants) > 1 and any(p.variants for p in self.places):
             in_the_die = log_expected.last_variant(self.die) or variants[0].pk
@@ -289,8 +294,16 @@ class SharpeningForm(LogForm):
         made = []
         for place in self.places:
             pk = place.position.pk
+            alone = f"{self.ONLY}{pk}"
             made.append(
-                GroundRow(place=place, found=self[f"found_{pk}"], removed=self[f"removed_{pk}"], why=self[f"why_{pk}"])
+                GroundRow(
+                    place=place,
+                    alone=alone,
+                    is_alone=self["sides"].value() == alone,
+                    found=self[f"found_{pk}"],
+                    removed=self[f"removed_{pk}"],
+                    why=self[f"why_{pk}"],
+                )
             )
         return made
 
@@ -333,7 +346,7 @@ class SharpeningForm(LogForm):
             self.add_error("coating", "Say what it was coated with.")
 
     def _pieces(self, cleaned: dict) -> list[write.SharpenedPiece]:
-        sides = self.one_side or cleaned.get("sides") or self.BOTH
+        sides = cleaned.get("sides") or self.BOTH
         inserts = cleaned.get("variant") or self.ALL
         done = OPERATIONS[cleaned["operation"]]
         way = -1 if cleaned.get("spacer") == self.OUT else 1
@@ -342,9 +355,14 @@ class SharpeningForm(LogForm):
             position = place.position
             state = cleaned.get(f"found_{position.pk}") or self.LEFT_OUT
             own = cleaned.get(f"removed_{position.pk}")
-            if state == self.LEFT_OUT:
+            if sides.startswith(self.ONLY):
+                if sides != f"{self.ONLY}{position.pk}":
+                    continue
+                state = self.WITH_SET if state == self.LEFT_OUT else state
+            elif state == self.LEFT_OUT:
                 continue
             goes_along = sides in (self.BOTH, position.side) and self._with_inserts(place, inserts)
+            goes_along |= sides.startswith(self.ONLY)
             if state == self.WITH_SET and own is None and place.kind.cuts and not goes_along:
                 continue
             found = cleaned["rest"] if state == self.WITH_SET else state

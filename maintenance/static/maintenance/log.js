@@ -43,11 +43,12 @@
       const amount = form.elements.removed.value || form.elements.removed.placeholder;
       let pieces = 0;
       for (const row of rows) {
-        const found = (row.querySelector("input[type=radio]:checked") || {}).value;
+        const found = (row.querySelector("input[name^=found]:checked") || {}).value;
         const own = row.querySelector("input[type=text]");
         const mine = row.dataset.inserts.split(" ");
         const along = ["", "both", row.dataset.side].includes(side) && (inserts === "all" || mine[0] === "" || mine.includes(inserts));
-        const inside = found !== "out" && (found !== "set" || own.value.trim() !== "" || !("cuts" in row.dataset) || along);
+        const alone = row.querySelector("input[name=sides]");
+        const inside = side.startsWith("only-") ? alone.checked : found !== "out" && (found !== "set" || own.value.trim() !== "" || !("cuts" in row.dataset) || along);
         row.classList.toggle("left-out", !inside);
         own.placeholder = inside ? amount : "";
         pieces += inside ? 1 : 0;
