@@ -7,6 +7,8 @@
     pull_at(now, costs, usual.rate, looks(60_000, 10_000))       # the same in short, for plans over many orders
     now.after(20_000), mixture(now, fresh, ground)               # the die later, and once some edges were ground
     choice = worth_grinding(now, fresh, costs, usual)            # while the die is apart
+    course = pulls.of_die("K-1", now, fresh, costs, jobs, weeks=8)    # all its jobs ahead, planned exactly
+    plan = pulls.choose(courses, bench_hours)                        # over dies, within the hours of each week
     while_apart(now, fresh, costs, usual, edge=2, on_it_hits=31_000, reading_sd=0.2)    # worth of a reading
 
 - lives.py        the chance that edges, and the first of a die's edges, last so many hits more
@@ -14,6 +16,7 @@
 - replacement.py  age, block and periodic replacement; the interval of a die of many edges
 - orders.py       run an order on, or sharpen first; pulls inside it
 - sets.py         which edges to grind while the die is apart
+- pulls.py        when to pull which die in the weeks ahead, over all jobs and bench hours
 - measuring.py    what a reading is worth
 
 Hits are plain strokes of the die, money in any one currency. May import nothing of the house.

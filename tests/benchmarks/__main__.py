@@ -3,6 +3,7 @@
 engine     fit and forecast of a large fleet, against passes of log and exp over the cycles and against scipy
 records    loading a history against bare executemany or COPY; one die again after an entry
 counters   counts that come in, against a bare view that writes one row
+pulls      the pull planner for 60 dies, against a bare loop and trying all
 shards     what the fit climbs, in several processes
 pages      every list and die page of a shop of 1,000 dies, 60,000 positions and 1,000,000 works (some minutes)
 
@@ -19,7 +20,7 @@ import platform
 import subprocess
 import sys
 
-NAMES = ("engine", "records", "counters", "shards", "pages")
+NAMES = ("engine", "records", "counters", "pulls", "shards", "pages")
 
 
 def main() -> None:

@@ -60,14 +60,14 @@ def test_an_edge_that_a_mishap_damaged_was_chipped_by_then_and_goes_on_in_the_di
 )
 def test_what_was_found_at_the_grinding_wins_over_the_mishap(found, of_two):
     rows = told(two_edges(troubles=(HIT,), works=set_ground(at2=found)))
-    assert [row[2:5] for row in rows if row[0] == 2][0] == of_two
-    assert [row[2:5] for row in rows if row[0] == 1][0] == (7_000, 7_000, "sharp")
+    assert next(row[2:5] for row in rows if row[0] == 2) == of_two
+    assert next(row[2:5] for row in rows if row[0] == 1) == (7_000, 7_000, "sharp")
 
 
 def test_a_stop_for_burr_puts_the_one_edge_found_dull_before_it():
     rows = told(two_edges(troubles=(STOP,), works=set_ground(at2="dull")))
-    assert [row[2:5] for row in rows[:4] if row[0] == 2][0] == (LOWER, BY, "dull")
-    assert [row[2:5] for row in rows[:4] if row[0] == 1][0] == (7_000, 7_000, "sharp")
+    assert next(row[2:5] for row in rows[:4] if row[0] == 2) == (LOWER, BY, "dull")
+    assert next(row[2:5] for row in rows[:4] if row[0] == 1) == (7_000, 7_000, "sharp")
 
 
 def test_of_several_found_dull_each_went_at_some_time_since_the_look_before_the_stop():
