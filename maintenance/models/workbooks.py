@@ -37,7 +37,8 @@ class Workbook(models.Model):
 
 class KnownHeading(models.Model):
     """What a column of that heading holds in lists of that sort, as somebody of the plant chose. field '': nothing
-    that is taken. For words in cells, such as a kind of component, sort is "answer" and heading the key answered."""
+    that is taken. For words in cells, such as a kind of component, sort is "answer" and heading the key answered. What
+    was chosen for its unit, decimal sign or order of dates stands under "sharpenings:unit", "sharpenings:order"."""
 
     plant = models.ForeignKey(Plant, on_delete=models.CASCADE, related_name="known_headings")
     sort = models.CharField(max_length=20)

@@ -27,6 +27,7 @@ from maintenance.history.write import Maker
 from maintenance.models import Event, Fitting, KnownHeading, Run, Work, Workbook
 
 from . import exact
+from .pure.decided import REMEMBERED
 from .pure.forms import folded
 from .pure.lists import lists
 from .pure.readings import read
@@ -36,6 +37,7 @@ from .pure.understood import SheetRead
 
 LATELY = dt.timedelta(days=3)
 EXACT = "exact"
+BETWEEN = ":"  # sharpenings:unit holds the units of headings in sharpening books
 
 
 # --- kept between two pages ---------------------------------------------------------------------------------------
@@ -155,7 +157,12 @@ def look(
     """How a book is understood, by what was chosen. may_all: else only lists of spares are taken."""
     known = known_headings(plant)
     answers = {**known.get("answer", {}), **choices.get("answers", {})}
-    merged = {heading: name for sort, words in known.items() if sort != "answer" for heading, name in words.items()}
+    merged = {
+        heading: name
+        for sort, words in known.items()
+        if sort != "answer" and BETWEEN not in sort
+        for heading, name in words.items()
+    }
     layouts, reads, tables = [], [], {}
     for number, grid in enumerate(grids):
         chosen = choices.get("sheets", {}).get(str(number), {})
@@ -178,12 +185,17 @@ def look(
             if not may_all and laid.sort not in ("", "stock", "prices"):
                 laid = Layout(sort="", sure=1.0, heading=laid.heading, columns=laid.columns)
         layouts.append(laid)
-        reads.append(read(grid, laid, answers=chosen.get("answers", {}), system=system, book=book))
+        before = {
+            (what, heading): value
+            for what in REMEMBERED
+            for heading, value in known.get(f"{laid.sort}{BETWEEN}{what}", {}).items()
+        }
+        reads.append(read(grid, laid, answers=chosen.get("answers", {}), system=system, book=book, before=before))
     return Looked(grids, layouts, reads, lists(reads, standing_of(plant), answers=answers), tables)
 
 
 def remember(plant: Plant, looked: Looked, choices: Mapping) -> None:
-    """Keep what somebody chose for headings and words, for the next book."""
+    """Keep what somebody chose for headings, with unit, decimal sign and order of dates, and for words."""
     said: dict[tuple[str, str], str] = {}
     for number, laid in enumerate(looked.layouts):
         chosen = choices.get("sheets", {}).get(str(number), {}).get("columns", {})
@@ -194,6 +206,12 @@ def remember(plant: Plant, looked: Looked, choices: Mapping) -> None:
                 and chosen[str(column.index)] in ("", *FIELDS.get(laid.sort, ()))
             ):
                 said[laid.sort, folded(column.heading)[:100]] = chosen[str(column.index)]
+        answers = choices.get("sheets", {}).get(str(number), {}).get("answers", {})
+        headings = {column.index: folded(column.heading)[:100] for column in laid.columns}
+        for one in looked.reads[number].assumed:
+            what = one.key.partition(":")[0]
+            if what in REMEMBERED and one.column is not None and answers.get(one.key) == one.chosen:
+                said[f"{laid.sort}{BETWEEN}{what}", headings.get(one.column, "")] = one.chosen[:40]
     for key, value in choices.get("answers", {}).items():
         if key.startswith("kind:"):
             said["answer", key[:100]] = str(value)[:40]

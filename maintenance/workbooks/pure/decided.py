@@ -20,6 +20,9 @@ from .understood import Assumed, Option, Problem, SheetRead
 from .vocabulary import BOTH_SIDES, PER_SIDE, language_of
 
 CELLS_SHOWN = 4
+REMEMBERED = ("sign", "order", "unit", "side", "down", "hits")  # what is chosen for a heading once, and kept for it
+EVIDENT = 0.95  # so sure is what the file itself shows: nothing that was chosen for another file weighs against it
+CONTRADICTS = 0.75  # so sure, it is asked again where it is otherwise than it was
 DIE_TITLE = re.compile(
     r"(?:\bdie|\btool|werkzeug|\bwkz|\bwz|outil|troquel|matriz|stampo|t[lł]ocznik|narz[eę]dzie)\w*[ .:#-]*"
     r"(?:nr|no|n[°ºo]|num|number|code)?[ .:#-]*(?P<code>[A-Z]{0,4}[ -]?[0-9][\w./-]{0,20}|[A-Z]{1,4}-[\w-]{1,20})",
@@ -31,8 +34,17 @@ _CODE = re.compile(r"\b[A-Z]{1,4}[- ]?[0-9]{2,6}[A-Z]?\b")
 class Decisions:
     """A sheet whose columns are decided, one after another; each decision is kept in `out.assumed`."""
 
-    def __init__(self, grid: Grid, laid: Layout, answers: Mapping[str, str], system: str, book: str) -> None:
+    def __init__(
+        self,
+        grid: Grid,
+        laid: Layout,
+        answers: Mapping[str, str],
+        system: str,
+        book: str,
+        before: Mapping[tuple[str, str], str],
+    ) -> None:
         self.grid, self.laid, self.answers, self.system, self.book = grid, laid, answers, system, book
+        self.before = before
         self.out = SheetRead(name=grid.name, layout=laid)
         self.columns = [c for c in laid.columns if c.field]
         self.first = (laid.heading or 0) + 1 + laid.units_row
@@ -409,7 +421,8 @@ class Decisions:
         cells: tuple[str, ...] = (),
         free: bool = False,
     ) -> str:
-        """Say what is assumed; the answer of a person stands in its place. Returns what holds."""
+        """Say what is assumed; the answer of a person stands in its place, given now or for a heading like it before.
+        Returns what holds."""
         chosen = chosen or (options[0].value if options else "")
         answer = self.answers.get(key, "").strip()
         valid = answer and (free or answer in {o.value for o in options})
@@ -425,6 +438,14 @@ class Decisions:
                 )
                 text += "."
             chosen, sure = answer, 1.0
+        elif column is not None and sure < EVIDENT:
+            before = self.before.get((key.partition(":")[0], folded(column.heading)), "")
+            label = next((o.label for o in options if o.value == before), "")
+            if label and before == chosen:
+                text, sure = f"{text[:-1]}, as for the file before.", EVIDENT
+            elif label:
+                text = f"{self._named(column)}: {label}, as for the file before."
+                chosen, sure = before, 0.7 if sure >= CONTRADICTS else 0.85
         self.out.assumed.append(
             Assumed(key, text, sure, chosen, options, column.index if column is not None else None, cells, free)
         )

@@ -22,10 +22,17 @@ ROWS_AT_MOST = 200_000
 
 
 def read(
-    grid: Grid, laid: Layout, *, answers: Mapping[str, str] | None = None, system: str = "metric", book: str = ""
+    grid: Grid,
+    laid: Layout,
+    *,
+    answers: Mapping[str, str] | None = None,
+    system: str = "metric",
+    book: str = "",
+    before: Mapping[tuple[str, str], str] | None = None,
 ) -> SheetRead:
-    """The rows of a sheet. answers: key of what is assumed -> what a person chose."""
-    return _Reader(grid, laid, answers or {}, system, book).read()
+    """The rows of a sheet. answers: key of what is assumed -> what a person chose. before: what was chosen for files
+    before, (what, heading as `folded` makes it) -> choice."""
+    return _Reader(grid, laid, answers or {}, system, book, before or {}).read()
 
 
 class _Reader(Decisions):
