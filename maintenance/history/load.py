@@ -131,8 +131,8 @@ def load(
         )
 
     size = bytes_of(Path(path))
-    if size > LONG_BYTES and not dry_run and beside.is_possible():
-        return beside.done(once, rows=size // BYTES_A_ROW_AT_LEAST)
+    if size > LONG_BYTES and beside.is_possible():
+        return beside.tried(once) if dry_run else beside.done(once, rows=size // BYTES_A_ROW_AT_LEAST)
     return once()
 
 

@@ -8,7 +8,8 @@ shards     what the fit climbs, in several processes
 pages      every list and die page of a shop of 1,000 dies, 60,000 positions and 1,000,000 works (some minutes)
 
 By themselves, as they need a PostgreSQL: tests.benchmarks.hosts (workers, a replica), tests.benchmarks.partitions,
-tests.benchmarks.saves (how long people and counters wait when all send at once).
+tests.benchmarks.saves (how long people and counters wait when all send at once), tests.benchmarks.books (a
+spreadsheet of 100,000 rows through the page, on SQLite).
 
 Each is a process of its own. records and pages use the empty PostgreSQL database that DATABASE_URL names, else SQLite.
 """

@@ -17,6 +17,7 @@ from diestore.access.plants import plants_of, within
 from diestore.register.models import Die, Plant
 from diestore.service import queue
 from maintenance import tasks
+from maintenance.history import beside
 from maintenance.log import changes
 from maintenance.models import Workbook
 from maintenance.workbooks import out, take
@@ -127,23 +128,10 @@ class OneBook(Books):
         looked = self._looked(book)
         if looked.is_open:
             return self._show(request, book, looked, "Some questions are open. Answer those first.", status=422)
-        with changes.following() as outcome, transaction.atomic():
-            mine = Workbook.objects.select_for_update().get(pk=book.pk)
-            if mine.brought_at is not None:
-                return redirect("maintenance:book", pk=book.pk)
-            came = self._bring(book, looked, dry_run=False)
-            if not came.is_refused:
-                take.remember(book.plant, looked, book.choices)
-                mine.brought_at, mine.cells = timezone.now(), b""
-                mine.outcome = {
-                    "added": page.counted(came.added),
-                    "stood": page.counted(came.stood),
-                    "changes": [page.worded(said) for said in came.changes[:200]],
-                    "left": [page.worded(said) for said in came.left[:200]],
-                    "notes": came.notes[:50],
-                    "dies": _dies_of(looked),
-                }
-                mine.save()
+        with changes.following() as outcome:
+            came = self._brought(book, looked)
+        if came is None:
+            return redirect("maintenance:book", pk=book.pk)
         if came.is_refused:
             return self._show(request, book, looked, "Nothing was brought in: see what is marked.", status=422)
         if outcome.behind:
@@ -152,6 +140,40 @@ class OneBook(Books):
             tasks.plan_night(book.plant)  # records that were not there before: the shop is fitted anew with them
         messages.success(request, f"{book.name} is in.")
         return redirect("maintenance:book", pk=book.pk)
+
+    def _brought(self, book: Workbook, looked: take.Looked) -> take.Outcome | None:
+        """What came of bringing it in; None where somebody else was first."""
+        if (
+            beside.is_possible()
+        ):  # a long one is loaded on a copy, so that others save meanwhile; again, it adds nothing
+            came = self._bring(book, looked, dry_run=False)
+            with transaction.atomic():
+                return came if self._keep(book, looked, came) else None
+        with transaction.atomic():
+            if Workbook.objects.select_for_update().get(pk=book.pk).brought_at is not None:
+                return None
+            came = self._bring(book, looked, dry_run=False)
+            self._keep(book, looked, came)
+        return came
+
+    def _keep(self, book: Workbook, looked: take.Looked, came: take.Outcome) -> bool:
+        """Keep what came of a book in place of its cells, unless somebody else has brought it in meanwhile."""
+        mine = Workbook.objects.select_for_update().filter(pk=book.pk, brought_at=None).first()
+        if mine is None:
+            return False
+        if not came.is_refused:
+            take.remember(book.plant, looked, book.choices)
+            mine.brought_at, mine.cells = timezone.now(), b""
+            mine.outcome = {
+                "added": page.counted(came.added),
+                "stood": page.counted(came.stood),
+                "changes": [page.worded(said) for said in came.changes[:200]],
+                "left": [page.worded(said) for said in came.left[:200]],
+                "notes": came.notes[:50],
+                "dies": _dies_of(looked),
+            }
+            mine.save()
+        return True
 
     def _looked(self, book: Workbook) -> take.Looked:
         settings = UserSettings.objects.filter(user=self.request.user).first()
@@ -211,6 +233,7 @@ class OneBook(Books):
             "book": book,
             "problem": problem,
             "tabs": tabs,
+            "rows": sum(len(grid.rows) for grid in looked.grids),
             "sheet": page.sheet(looked, number, came, may_all=self.may_all),
             "asked": [a for a in asked if a.asks],
             "assumed": [a for a in asked if not a.asks],
