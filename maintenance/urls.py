@@ -11,6 +11,7 @@ from maintenance.screens.jobs import card as jobs_card
 from maintenance.screens.jobs import views as jobs_views
 from maintenance.screens.labels import views as labels_views
 from maintenance.screens.move import views as move_views
+from maintenance.screens.set_up import views as set_up_views
 from maintenance.screens.track_record import views as track_record_views
 from maintenance.screens.wear_model import views as wear_model_views
 
@@ -22,6 +23,7 @@ urlpatterns = [
     path("record/", track_record_views.Record.as_view(), name="record"),
     path("record/restart/", restart.Restart.as_view(), name="restart"),
     path("dies/<int:pk>/move/", move_views.Move.as_view(), name="move"),
+    path("dies/<int:pk>/set-up/", set_up_views.SetUpPage.as_view(), name="set_up"),
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),

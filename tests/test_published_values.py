@@ -63,8 +63,6 @@ WAITING = {
     "T4-12": "worn volume in cubic millimetres: the wear model holds ratios of lives only",
     "T6-05": "the diameter of a pilot by the class of work",
     "T6-08": "the shut height after punches and dies were ground, and the shim that brings it back",
-    "T6-09": "how far a slide is out of parallel, from four corners",
-    "T6-11": "the same from crushed solder",
     "T7-01": "when a weekly test of a press is overdue",
     "T7-08": "when the yearly look at a lock-off procedure is overdue",
     "T8-15": "what a die is worth in the books after some years",

@@ -59,6 +59,7 @@ ACTS = (
     Act("Stop", "maintenance:log_stop", roles.LOG_STOP),
     Act("Reading", "maintenance:log_reading", roles.LOG_READING),
     Act("Mishap", "maintenance:log_mishap", roles.LOG_MISHAP),
+    Act("Set-up", "maintenance:set_up", roles.LOG_RUN, in_address=True),
     Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
     Act("Die card", "maintenance:die_card", roles.EDIT_REGISTER, in_address=True),
     Act("Move to another plant", "maintenance:move", roles.EDIT_REGISTER, of_several=True, in_address=True),

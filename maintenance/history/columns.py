@@ -395,6 +395,18 @@ RESTARTS = _entries(
     _must("reason", "Why.", Sort.WORDS, longest=200),
     same=("die", "at"),
 )
+SET_UPS = _entries(
+    "set_ups.csv",
+    "A die set into a press and read at its stop blocks.",
+    DIE,
+    AT,
+    _must("readings", "A piece of solder each: block|crushed|slot|stand-off|x|y in mm, the last two may be left out.",
+          Sort.LIST, longest=9_000),
+    _may("press", "The press.", longest=40),
+    _may("shut_height_mm", "As the press showed it.", Sort.NUMBER, above=0, at_most=10_000),
+    _may("is_good", "Whether it was left to run like this. Empty: no.", Sort.YES_NO),
+    same=("die", "at"),
+)  # fmt: skip
 STOPS = _entries(
     "stops.csv",
     "The press stood.",
@@ -539,6 +551,7 @@ TABLES = (
     RUNS,
     CORRECTIONS,
     RESTARTS,
+    SET_UPS,
     STOPS,
     INCIDENTS,
     SHARPENINGS,

@@ -36,6 +36,7 @@ from .log import (
     Readings,
     Restarts,
     Runs,
+    SetUps,
     Sharpenings,
     Stops,
     Works,
@@ -196,6 +197,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
         folder.findings.doubt(tables.RUNS.file, 0, "", NO_RUNS)
     Corrections(folder, shop, ledger).load()
     Restarts(folder, shop, ledger).load()
+    SetUps(folder, shop, ledger).load()
     Stops(folder, shop, ledger).load()
     Incidents(folder, shop, ledger, fitted=fitted).load()
     Sharpenings(folder, shop, ledger, fitted=fitted).load()

@@ -15,7 +15,7 @@ from django.db.models import Max, Min
 
 from diestore import units
 from diestore.register.models import Die, Party, Position
-from maintenance.log import doubts, rules
+from maintenance.log import doubts, rules, set_ups
 from maintenance.log.names import shortened
 from maintenance.models import (
     CostLine,
@@ -26,6 +26,7 @@ from maintenance.models import (
     Reading,
     RecordRestart,
     Run,
+    SetUp,
     StockMovement,
     Stop,
     Work,
@@ -250,6 +251,23 @@ class Restarts(EntryLoader):
         die = self.shop.die(row["die"])
         fields = {"die_id": die.pk} | given(row, "at", "reason")
         label = f"the record of {die.code} started anew on {rules.stamp(row['at'])}"
+        return self.entry(row, at=row["at"], label=label, where=[die.code], fields=fields)
+
+
+class SetUps(EntryLoader):
+    table, model, what = tables.SET_UPS, SetUp, "set-ups"
+    same, main = ("die_id", "at"), "die_id"
+
+    def convert(self, row: Row) -> Entry:
+        die = self.shop.die(row["die"])
+        fields = {"die_id": die.pk} | given(row, "at", "shut_height_mm", "is_good")
+        if "press" in row:
+            fields["press_id"] = self.shop.press(row["press"]).pk
+        try:
+            fields["readings"] = set_ups.of_cells(row["readings"])
+        except ValueError as error:
+            raise BadRow(str(error), "readings") from None
+        label = f"the set-up of {die.code} on {rules.stamp(row['at'])}"
         return self.entry(row, at=row["at"], label=label, where=[die.code], fields=fields)
 
 

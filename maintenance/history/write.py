@@ -36,6 +36,7 @@ from diestore.register.models import (
     Variant,
     Volume,
 )
+from maintenance.log import set_ups
 from maintenance.log.names import BEGINNING, first_key
 from maintenance.models import (
     CostLine,
@@ -46,6 +47,7 @@ from maintenance.models import (
     RecordRestart,
     Replacement,
     Run,
+    SetUp,
     StockMovement,
     Stop,
     Work,
@@ -426,6 +428,12 @@ class Maker(CounterTables, AmendedTables):
     def restarts(self):
         paths = {"die": "die__code", "at": "at", "reason": "reason"}
         return entries(RecordRestart.objects.filter(die__plant=self.plant), paths)
+
+    def set_ups(self):
+        paths = {"die": "die__code", "press": "press__code", "at": "at", "readings": "readings"}
+        paths |= {name: name for name in ("shut_height_mm", "is_good")}
+        for row in entries(SetUp.objects.filter(die__plant=self.plant), paths):
+            yield row | {"readings": set_ups.cells_of(row["readings"])}
 
     def stops(self):
         paths = {"die": "die__code", "press": "press__code"}

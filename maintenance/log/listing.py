@@ -27,6 +27,7 @@ from maintenance.models import (
     RecordRestart,
     Replacement,
     Run,
+    SetUp,
     StockMovement,
     Stop,
     Work,
@@ -63,6 +64,7 @@ SORTS: dict[str, Sort] = {
         Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
         Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item",)),
         Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
+        Sort(name="setup", label="set-up", model=SetUp, die=("die",), along=("die", "press")),
         Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
     )
 }  # fmt: skip
@@ -448,6 +450,16 @@ def _say_restart(events, system):
     return f"Record started anew from {stamp(row.at)}", (row.reason,)
 
 
+def _say_set_up(events, system):
+    row = events[0]
+    count = len(row.readings)
+    words = f"Set up{_named(row.press, ' in ')}, {count} {'reading' if count == 1 else 'readings'} at the stop blocks"
+    height = (
+        "" if row.shut_height_mm is None else f"shut height {units.show(row.shut_height_mm, 'shut_height_mm', system)}"
+    )
+    return words, (height, "left to run like this" if row.is_good else "")
+
+
 def _say_cost(events, system):
     row = events[0]
     return f"{row.get_kind_display()}: {row.amount:,.2f} {shop.current().currency}", (_named(row.payer, "paid by "),)
@@ -464,4 +476,5 @@ _SAY = {
     StockMovement: _say_movement,
     CostLine: _say_cost,
     RecordRestart: _say_restart,
+    SetUp: _say_set_up,
 }

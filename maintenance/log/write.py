@@ -29,13 +29,15 @@ from maintenance.models import (
     RecordRestart,
     Replacement,
     Run,
+    SetUp,
     StockMovement,
     Stop,
     Work,
     fresh_key,
 )
+from maintenance.policy.stop_blocks import BlockReading, StopBlockError
 
-from . import changes, counted, touched
+from . import changes, counted, set_ups, touched
 from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
@@ -487,13 +489,51 @@ def restart_record(
         return row
 
 
+def log_set_up(
+    *,
+    by: Actor,
+    die: Die,
+    at: dt.datetime,
+    readings: Sequence[BlockReading],
+    press: Press | None = None,
+    shut_height_mm: float | None = None,
+    is_good: bool = False,
+    note: str = "",
+    key: str | None = None,
+) -> SetUp:
+    """The die set into a press and read at its stop blocks. is_good: it was left to run like this."""
+    check_moment(at)
+    if key and (known := SetUp.objects.filter(key=key).first()):
+        return known
+    try:
+        set_ups.check(readings)
+    except StopBlockError as error:
+        raise EntryRefused(str(error), field="readings") from None
+    if shut_height_mm is not None and not 0 < shut_height_mm <= 10_000:
+        raise EntryRefused(f"A shut height of {shut_height_mm:g} mm cannot be.", field="shut_height")
+    with saving():
+        row = SetUp.objects.create(
+            die=die,
+            at=at,
+            press=press,
+            shut_height_mm=shut_height_mm,
+            readings=set_ups.kept(readings),
+            is_good=is_good,
+            note=note,
+            key=key or fresh_key(),
+            **by.columns(),
+        )
+        changes.tell(dies=[die.pk], since=at)
+        return row
+
+
 def entered_with(key: str) -> Sequence[Event]:
     """The entries that carry a key: what two sendings of one form at the same moment left behind, saved once."""
     if not key:
         return []
     if works := list(Work.objects.filter(set_key=key).order_by("pk")):
         return works
-    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart):
+    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart, SetUp):
         if row := model.objects.filter(key=key).first():
             return [row]
     return []

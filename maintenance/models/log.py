@@ -427,6 +427,26 @@ class RecordRestart(Event):
         ]
 
 
+class SetUp(Event):
+    """The die set into a press and read at its stop blocks, once or again while the slide comes down."""
+
+    die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="set_ups")
+    press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="set_ups")
+    shut_height_mm = models.FloatField(null=True, blank=True, help_text="As the press showed it.")
+    readings = models.JSONField(default=list, help_text="A piece of solder each: policy.stop_blocks.BlockReading.")
+    is_good = models.BooleanField(default=False, help_text="The die was left to run like this.")
+
+    class Meta(Event.Meta):
+        indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="set_up_by_die")]
+        constraints = [
+            *Event.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(shut_height_mm__isnull=True) | Q(shut_height_mm__gt=0, shut_height_mm__lte=10_000),
+                name="set_up_height_possible",
+            ),
+        ]
+
+
 EVENTS: tuple[type[Event], ...] = (
     Run,
     HitCorrection,
@@ -438,4 +458,5 @@ EVENTS: tuple[type[Event], ...] = (
     StockMovement,
     CostLine,
     RecordRestart,
+    SetUp,
 )

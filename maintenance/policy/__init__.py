@@ -18,6 +18,7 @@
 - sets.py         which edges to grind while the die is apart
 - pulls.py        when to pull which die in the weeks ahead, over all jobs and bench hours
 - measuring.py    what a reading is worth
+- stop_blocks.py  whether the die is home: crushed solder read at its stop blocks
 
 Hits are plain strokes of the die, money in any one currency. May import nothing of the house.
 """

@@ -56,6 +56,7 @@ from maintenance.models import (
     Stop,
     Work,
 )
+from maintenance.policy.stop_blocks import BlockReading
 from tests import factories
 from tests.history.counted import counters
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
@@ -168,6 +169,11 @@ def everything() -> None:
     wrong.save()
     log.log_hit_correction(by=by, die=die, at=moment(2.5), hits=-5, with_stock=True, reason="counter slipped")
     log.log_hit_correction(by=by, die=die, at=moment(2.5), hits=40, with_stock=False, reason="set-up")
+    log.log_set_up(
+        by=by, die=die, at=moment(1.1), press=press, shut_height_mm=310.25, is_good=True, note="at dawn",
+        readings=[BlockReading(place="SB-1", crushed_mm=1.9, slot_mm=1.27, x_mm=-3.5, y_mm=0),
+                  BlockReading(place="left, by the window", crushed_mm=2.01)],
+    )  # fmt: skip
     log.restart_record(by=by, die=die, at=moment(1.2), reason="other oil; dull twice as often", note="asked")
     stop = log.log_stop(by=by, die=die, at=moment(1.1), cause="slug", minutes=12.5, parts_scrapped=7, planned=True,
                             press=press)  # fmt: skip

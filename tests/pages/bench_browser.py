@@ -19,6 +19,7 @@ FORMS = {
     "log_reading": roles.LOG_READING,
     "log_correction": roles.LOG_RUN,
     "log_mishap": roles.LOG_MISHAP,
+    "log_set_up": roles.LOG_RUN,
 }
 
 

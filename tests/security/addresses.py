@@ -116,6 +116,8 @@ TABLE: dict[str, Row] = {
     "maintenance:log_stop": form(may(roles.LOG_STOP), "die"),
     "maintenance:log_reading": form(may(roles.LOG_READING), "die"),
     "maintenance:log_correction": form(may(roles.LOG_RUN), "die"),
+    "maintenance:log_set_up": form(may(roles.LOG_RUN), "die"),
+    "maintenance:set_up": see(may(roles.LOG_RUN), pk="die"),
     "maintenance:edge": see(EVERYBODY, pk="position"),
     "maintenance:entry": see(EVERYBODY, sort="run", pk="first run"),
     "maintenance:log_mishap": form(may(roles.LOG_MISHAP), "die"),

@@ -41,6 +41,7 @@ ANSWERS = (200, 302, 400, 403, 404, 409, 413, 422, 429)
 REFUSED = ANSWERS[2:]
 LOG_FORMS = (
     "log_run", "log_sharpening", "log_replacement", "log_stop", "log_reading", "log_correction", "log_mishap",
+    "log_set_up",
 )  # fmt: skip
 OWN_TESTS = {*(f"maintenance:{name}" for name in LOG_FORMS), "maintenance:strike", "diestore:sign_out"}
 OTHERS = [name for name, row in TABLE.items() if row.post and name not in OWN_TESTS]

@@ -13,6 +13,7 @@ urlpatterns = [
     path("reading/", views.LogReading.as_view(), name="log_reading"),
     path("mishap/", views.LogMishap.as_view(), name="log_mishap"),
     path("mishap/<int:pk>/", views.Mishap.as_view(), name="mishap"),
+    path("set-up/", views.LogSetUp.as_view(), name="log_set_up"),
     path("count/", views.LogCorrection.as_view(), name="log_correction"),
     path("entries/", views.Entries.as_view(), name="entries"),
     path("entries/<slug:sort>/<int:pk>/strike/", views.Strike.as_view(), name="strike"),

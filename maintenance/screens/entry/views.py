@@ -25,7 +25,7 @@ from diestore.register.models import Die
 from maintenance.log import changes, damage, expected, held_back, listing, queries, sent, write
 from maintenance.models import Event, Run
 
-from . import forms, mishap_form, piece_forms
+from . import forms, mishap_form, piece_forms, set_up_form
 
 RECENT_DIES = "log_dies"
 LAST_PERSON = "log_person"
@@ -52,8 +52,9 @@ STOP = _Task("log_stop", "Stop", "why the press stood, how long", roles.LOG_STOP
 READING = _Task("log_reading", "Reading", "burr, wear, clearance, force", roles.LOG_READING)
 CORRECTION = _Task("log_correction", "Put the count right", "strokes without stock, a miscount", roles.LOG_RUN)
 MISHAP = _Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damaged", roles.LOG_MISHAP)
+SET_UP = _Task("log_set_up", "Set-up", "solder crushed at the stop blocks", roles.LOG_RUN)
 IN_PRESS = _Task("in_press", "In or out of a press", "so that its hits are counted", roles.LOG_RUN)
-TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, CORRECTION, IN_PRESS)
+TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, SET_UP, CORRECTION, IN_PRESS)
 
 TASK_OF = {
     "run": RUN,
@@ -63,6 +64,7 @@ TASK_OF = {
     "reading": READING,
     "hitcorrection": CORRECTION,
     "incident": MISHAP,
+    "setup": SET_UP,
 }
 
 
@@ -326,6 +328,13 @@ class LogSharpening(LogTask):
 
 class LogReplacement(LogTask):
     task, form_class, template = REPLACEMENT, piece_forms.ReplacementForm, "maintenance/screens/entry/replacement.html"
+
+
+class LogSetUp(LogTask):
+    task, form_class, template = SET_UP, set_up_form.SetUpForm, "maintenance/screens/entry/set_up.html"
+
+    def _next(self, die: Die, saved: list[Event]) -> str:
+        return reverse("maintenance:set_up", args=[die.pk])
 
 
 class LogStop(LogTask):

@@ -1,0 +1,111 @@
+"""What the last set-up says in words, and its readings from above. Words and geometry; the template draws."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from diestore import units
+from maintenance.log.set_ups import Standing
+from maintenance.policy.stop_blocks import NAMED_FROM, Closing, Odd, next_shut_height_mm
+
+WIDTH, HEIGHT, MARGIN = 560.0, 300.0, 70.0
+
+
+def _mm(mm: float, system: units.System) -> str:
+    return units.show(abs(mm), "clearance_mm", system)
+
+
+def headline(said: Closing, places: list[str], system: units.System) -> str:
+    """What to do with the slide, in one sentence."""
+    first = places[said.to_target_mm.index(said.lower_by_mm)]
+    if said.is_home:
+        return "It is home: every block is at its stand-off."
+    lower = said.lower_by_mm
+    if lower < 0:
+        return f"Raise the slide by {_mm(lower, system)}: {first} is closer than its stand-off."
+    if _mm(lower, system) == _mm(0.0, system):
+        return f"Leave the slide where it is: {first} is at its stand-off, and others stand higher."
+    return f"The slide may come down by {_mm(lower, system)} more. Then {first} is at its stand-off, before the others."
+
+
+def remarks(standing: Standing, system: units.System) -> Iterator[str]:
+    """Level or not, tilted how, and which reading does not fit."""
+    said, places = standing.closing, [one.place for one in standing.readings]
+    if len(places) > 1:
+        high = places[said.to_contact_mm.index(max(said.to_contact_mm))]
+        low = places[said.to_contact_mm.index(min(said.to_contact_mm))]
+        if said.is_level:
+            yield f"The readings agree within {_mm(said.spread_mm, system)}."
+        else:
+            yield f"{high} stands {_mm(said.spread_mm, system)} further open than {low}."
+    if said.tilt is not None and not said.is_level:
+        yield _tilted(said)
+    if said.odd is Odd.NAMED:
+        way = "further open" if said.odd_by_mm > 0 else "less open"
+        yield (
+            f"{said.odd_place} is {_mm(said.odd_by_mm, system)} {way} than the others lead to expect. Look for a chip "
+            "under it, for something that binds, and measure that piece again."
+        )
+    elif said.odd is Odd.TOO_FEW:
+        yield (
+            f"One place seems off, and {len(places)} readings cannot say which: on a rectangle four share the error of "
+            f"any one corner alike. Read {NAMED_FROM} places or more, or all of those of a set-up that was right."
+        )
+
+
+def _tilted(said: Closing) -> str:
+    tilt = said.tilt
+    assert tilt is not None
+    along, across = (f"{abs(value):.2f}" for value in (tilt.x_mm_m, tilt.y_mm_m))
+    if tilt.error_x_mm_m is None or tilt.error_y_mm_m is None:
+        sure = "Three readings lie on a plane whatever they are, so how sure that is cannot be said."
+    else:
+        sure = f"Give or take {tilt.error_x_mm_m:.2f} and {tilt.error_y_mm_m:.2f} (one standard error)."
+    return f"The slide is tilted by {along} mm a metre along the feed and {across} across it. {sure}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """A reading from above, x and y of its middle; words: how far to its stand-off."""
+
+    place: str
+    words: str
+    x: float
+    y: float
+    is_odd: bool
+
+
+def from_above(standing: Standing, system: units.System) -> list[Mark]:
+    """Readings where they lie, to scale; none where fewer than two have a place."""
+    known = [
+        (one, to_target)
+        for one, to_target in zip(standing.readings, standing.closing.to_target_mm, strict=True)
+        if one.x_mm is not None and one.y_mm is not None
+    ]
+    if len(known) < 2:
+        return []
+    xs = [one.x_mm for one, _ in known]
+    ys = [one.y_mm for one, _ in known]
+    wide, high = max(xs) - min(xs), max(ys) - min(ys)
+    scale = min((WIDTH - 2 * MARGIN) / (wide or math.inf), (HEIGHT - 2 * MARGIN) / (high or math.inf))
+    middle = (max(xs) + min(xs)) / 2, (max(ys) + min(ys)) / 2
+    return [
+        Mark(
+            place=one.place,
+            words=("" if to_target >= 0 else "\u2212") + _mm(to_target, system),
+            x=WIDTH / 2 + (one.x_mm - middle[0]) * scale,
+            y=HEIGHT / 2 - (one.y_mm - middle[1]) * scale,
+            is_odd=one.place == standing.closing.odd_place,
+        )
+        for one, to_target in known
+    ]
+
+
+def next_height(standing: Standing, system: units.System) -> str:
+    """What to dial in; nothing where nobody typed the shut height."""
+    height = standing.row.shut_height_mm
+    if height is None or standing.closing.is_home:
+        return ""
+    return units.show(next_shut_height_mm(height, standing.closing), "clearance_mm", system)
