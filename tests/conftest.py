@@ -36,6 +36,13 @@ def quick_passwords():
 
 
 @pytest.fixture(scope="session", autouse=True)
+def static_files_as_asked_for():
+    """Each client of a test starts the site anew, and that looks through all static files: half of what a walk takes."""
+    with override_settings(WHITENOISE_AUTOREFRESH=True):
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
 def stands_still():
     """The shops of most tests are of other years: for them today is the day of the log's last entry."""
     with override_settings(STANDS_STILL=True):
