@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy import stats
 
 STAND_OFF_MM = (0.0254, 0.0508)  # 0.001 to 0.002 in: common practice, no source
 READING_SD_MM = 0.01  # of one crushed piece and the micrometer on it; from memory
@@ -196,6 +195,8 @@ def _odd_one(
     of any one of them as e/4 each, so they name none; from six on the residual over its own standard error without it
     follows Student's t with n - 4 degrees of freedom, and the largest of n is held against SURE / n (Bonferroni).
     """
+    from scipy import stats  # three quarters of a second that no page waits for at the start
+
     before = {reading.place: reading.to_target_mm for reading in last_good}
     if len(readings) >= 3 and all(reading.place in before for reading in readings):
         change = opening - np.array([before[reading.place] for reading in readings])
