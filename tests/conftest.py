@@ -37,7 +37,7 @@ def quick_passwords():
 
 @pytest.fixture(scope="session", autouse=True)
 def static_files_as_asked_for():
-    """Each client of a test starts the site anew, and that looks through all static files: half of what a walk takes."""
+    """Each client of a test starts the site anew, which looks through all static files: half of what a walk takes."""
     with override_settings(WHITENOISE_AUTOREFRESH=True):
         yield
 

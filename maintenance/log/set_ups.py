@@ -17,7 +17,10 @@ FAR_MM = 10_000.0
 
 def kept(readings: Iterable[BlockReading]) -> list[dict]:
     """As they lie in the table."""
-    return [asdict(reading) for reading in readings]
+    return [
+        {name: float(value) if isinstance(value, int | float) else value for name, value in asdict(reading).items()}
+        for reading in readings
+    ]
 
 
 def readings_of(row: SetUp) -> list[BlockReading]:

@@ -42,14 +42,16 @@ def test_the_stand_off_is_one_to_two_thousandths():
 
 
 def test_four_pieces_of_solder_and_their_spread():
-    """Crushed 2.51, 2.53, 2.50, 2.54 mm: a spread of 0.04 (from memory [T6-11]), level within 0.05, not 0.025."""
+    """Crushed 2.51, 2.53, 2.50, 2.54 mm: a spread of 0.04, level within 0.05, not 0.025."""
+    # Toolroom practice, from memory [T6-11]
     die = closing(over((2.51, 2.53, 2.50, 2.54)))
     assert die.spread_mm == pytest.approx(0.04, abs=1e-12)
     assert die.is_level and die.spread_mm > stop_blocks.AGREES_WITHIN_MM[0]
 
 
 def test_a_slide_out_of_parallel_by_its_four_corners():
-    """Corners 0, 0.01, 0.03, 0.02 mm over 1,000 mm: 0.03 out, good at 0.05 mm a metre [T6-09] (servo press guide)."""
+    """Corners 0, 0.01, 0.03, 0.02 mm over 1,000 mm: 0.03 out, good at 0.05 mm a metre."""
+    # A servo press maker's guide to four-point measurement [T6-09]
     metre = ((0, 0), (1000, 0), (1000, 1000), (0, 1000))
     die = closing(over((0.0, 0.01, 0.03, 0.02), metre))
     assert die.spread_mm == pytest.approx(0.03, abs=1e-12)
