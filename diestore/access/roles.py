@@ -45,9 +45,9 @@ PERMISSIONS = (
 _PRESS_SIDE = {LOG_RUN, LOG_STOP, LOG_READING, LOG_MISHAP}
 _BENCH = _PRESS_SIDE | {LOG_SHARPENING, LOG_REPLACEMENT, SEE_SPARES}
 
-# What the administrator may do with users in the administration: of groups only which there are.
+# What the administrator may do in the administration: with users and their settings all, the rest is there to read.
 _ACTS = ("view", "add", "change", "delete")
-_USERS = {"user": _ACTS, "group": ("view",)}
+_BY_HAND = {"user": _ACTS, "usersettings": _ACTS, "plantofuser": _ACTS}
 
 GRANTS: dict[str, set[str]] = {
     SETTER: _PRESS_SIDE,
@@ -80,7 +80,7 @@ def grant_roles(using: str = "default", **kwargs) -> None:
 
 
 def _of_the_administration(using: str):
-    """What is edited by hand in the administration, and users; else who has the role finds nothing there."""
+    """Users, who are changed by hand in the administration, and what is there to read."""
     from django.contrib import admin
     from django.contrib.auth.models import Permission
     from django.db.models import Q
@@ -89,7 +89,7 @@ def _of_the_administration(using: str):
     wanted = Q(pk__in=())
     for model in admin.site._registry:
         app, name = model._meta.app_label, model._meta.model_name
-        acts = _USERS.get(name, ()) if app == "auth" else _ACTS if app in ("diestore", "maintenance", "reports") else ()
+        acts = _BY_HAND.get(name, ("view",)) if app in ("auth", "diestore", "maintenance", "reports") else ()
         wanted |= Q(content_type__app_label=app, codename__in=[f"{act}_{name}" for act in acts])
     return Permission.objects.using(using).filter(wanted)
 

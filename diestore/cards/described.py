@@ -45,7 +45,8 @@ class Below:
 class Card:
     """key: in addresses. one, many: what it is called. see, edit: rights, any of which is enough. plant: the way from a
     row to its plant, where it has one. out: words for taking it out of use, and back. acts: further pages of a row, for
-    those who edit. doubts: what the handbook thinks of a row; it warns and forbids nothing."""
+    those who edit. elsewhere: its pages that are no card's, by what they are, "" for the list. doubts: what
+    the handbook thinks of a row; it warns and forbids nothing."""
 
     key: str
     app: str
@@ -73,6 +74,7 @@ class Card:
     )
     acts: tuple[tuple[str, str], ...] = ()
     prefix: str = "register/"
+    elsewhere: dict[str, str] = field(default_factory=dict)
 
     def rows(self, user) -> models.QuerySet:
         found = self.model._base_manager.filter(**self.always).select_related(*self.related)
@@ -85,7 +87,7 @@ class Card:
         return any(user.has_perm(right) for right in self.edit)
 
     def address(self, what: str = "", *args) -> str:
-        return reverse(f"{self.app}:{self.key}{'_' + what if what else ''}", args=args)
+        return reverse(self.elsewhere.get(what) or f"{self.app}:{self.key}{'_' + what if what else ''}", args=args)
 
 
 BY_TABLE: dict[str, list[Card]] = {}
@@ -105,9 +107,10 @@ def addresses_of(card: Card) -> list:
 
     BY_TABLE.setdefault(card.model._meta.label_lower, []).append(card)
     at = f"{card.prefix}{card.key.replace('_', '-')}/"
-    return [
-        path(at, views.CardList.as_view(card=card), name=card.key),
-        path(f"{at}new/", views.NewRow.as_view(card=card), name=f"{card.key}_new"),
-        path(f"{at}<int:pk>/", views.OneRow.as_view(card=card), name=f"{card.key}_card"),
-        path(f"{at}<int:pk>/changes/", views.Past.as_view(card=card), name=f"{card.key}_past"),
-    ]
+    pages = {
+        "": path(at, views.CardList.as_view(card=card), name=card.key),
+        "new": path(f"{at}new/", views.NewRow.as_view(card=card), name=f"{card.key}_new"),
+        "card": path(f"{at}<int:pk>/", views.OneRow.as_view(card=card), name=f"{card.key}_card"),
+        "past": path(f"{at}<int:pk>/changes/", views.Past.as_view(card=card), name=f"{card.key}_past"),
+    }
+    return [page for what, page in pages.items() if what not in card.elsewhere]

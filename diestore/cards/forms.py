@@ -116,6 +116,9 @@ def _offered(typed: Typed, column, row: models.Model, user) -> models.QuerySet:
         found = plants.within(found, user, "pk")
     elif "plant" in names:
         found = plants.within(found, user)
+    own = {f.name for f in row._meta.concrete_fields}
+    if "plant" in names and "plant" in own and row.pk:
+        found = found.filter(plant=row.plant_id)  # a die runs in no press of another plant
     if "retired_at" in names:
         found = found.filter(retired_at=None)
     now = getattr(row, column.attname, None) if row.pk else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from diestore.access import roles
 from diestore.handbook import build_doubts, materials, tool_steels
-from diestore.register.models import Item, Part, Party, Plant, Press, Rate, Stock, Volume
+from diestore.register.models import Die, Item, Part, Party, Plant, Press, Rate, Stock, Volume
 
 from .described import Below, Card, Typed
 
@@ -173,5 +173,25 @@ PLANTS = Card(
         Below("Dies", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die", plant="plant"),
     ),
 )  # fmt: skip
+DIES = Card(
+    key="dies", app="diestore", model=Die, one="die", many="dies",
+    intro="What it is called, runs on and costs. What it is made of is on its die card.",
+    typed=(
+        Typed("code", "Name of the die"),
+        Typed("description", "What it makes, in words"),
+        Typed("owner", "Owner", "Where a customer owns it.", only=_customers),
+        Typed("usual_stock", "Strip stock"),
+        Typed("usual_press", "Usual press"),
+        Typed("strokes_per_minute", "Strokes a minute"),
+        Typed("build_price", "What it cost to build"),
+        Typed("expected_parts", "Parts it is built for"),
+        Typed("status", "In use?"),
+    ),
+    columns=("code", "description", "status"), search=("code", "description"),
+    see=(), edit=(LEAD,), plant="plant", related=("owner", "usual_stock", "usual_press", "plant"),
+    out=("Retire it", "Use it again", "{} is retired.", "{} is used again.", "retired"),
+    acts=(("Die card", "maintenance:die_card"), ("How it stands", "diestore:die")),
+    elsewhere={"": "diestore:dies", "new": "diestore:die_new"},
+)  # fmt: skip
 
-CARDS = (PARTS, VOLUMES, CUSTOMERS, SUPPLIERS, SPARES, PRESSES, STOCKS, RATES, PLANTS)
+CARDS = (DIES, PARTS, VOLUMES, CUSTOMERS, SUPPLIERS, SPARES, PRESSES, STOCKS, RATES, PLANTS)

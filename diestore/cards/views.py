@@ -318,7 +318,7 @@ def back_from(request, change: Amendment) -> str:
 
 
 def _retires(row) -> bool:
-    return any(f.name in ("retired_at", "closed_at") for f in row._meta.get_fields())
+    return isinstance(row, Die) or any(f.name in ("retired_at", "closed_at") for f in row._meta.get_fields())
 
 
 def _keep_to_plant(request, card: Card, row) -> None:

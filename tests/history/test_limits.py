@@ -6,9 +6,7 @@ import math
 
 import pytest
 from django.apps import apps
-from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
-from django.test import Client
 from django.urls import reverse
 
 from diestore.handbook import limits
@@ -88,14 +86,12 @@ def test_the_loader_refuses_a_date_in_the_wrong_cell(tmp_path):
 
 
 @pytest.mark.django_db
-def test_the_administration_refuses_it_too():
-    root = Client()
-    root.force_login(User.objects.create_superuser("root"))
-    item = make.item()
+def test_the_card_of_a_spare_refuses_it_too(as_role):
+    client, item = as_role("lead"), make.item()
     for column, value in (("lead_days", 20_261_201), ("grind_allowance_mm", "1e308"), ("pack_size", 2**63)):
-        sent = {"code": item.code, "pack_size": 1, "lead_days": 5, column: value}
-        answer = root.post(reverse("admin:diestore_item_change", args=[item.pk]), sent)
-        assert answer.status_code == 200 and "errorlist" in answer.content.decode(), column
+        sent = {"code": item.code, "pack_size": 1, "lead_days": 5, "reason": "x", column: value}
+        answer = client.post(reverse("diestore:spares_card", args=[item.pk]), sent)
+        assert answer.status_code == 422 and f'href="#id_{column}"' in answer.content.decode(), column
 
 
 @pytest.mark.django_db

@@ -14,7 +14,7 @@ from django_tasks_db.models import DBTaskResult
 
 from diestore.register import changes as register
 from diestore.register.actions import change_cut, correct_cut
-from diestore.register.models import Cut, Item, Output, Part, Rate, Stock
+from diestore.register.models import Amendment, Cut, Item, Output, Part, Rate, Stock
 from maintenance import tasks
 from maintenance.log import changes, freshness, queries, write
 from maintenance.models import Change, DieForecast, Run
@@ -222,51 +222,42 @@ def test_a_place_that_takes_another_spare_touches_both(die):
     assert touched(mark)[1] == {before, place.item_id}
 
 
-def test_a_change_in_the_administration_is_followed(die, admin_client, monkeypatch):
-    """A stock's strength changed by hand: the stored forecast of its die is made anew at once."""
+def test_a_change_on_a_card_is_followed(die, as_role, monkeypatch):
+    """A stock's strength put right by hand: the stored forecast of its die is made anew at once."""
+    client = as_role("lead")
     make.sharpen(die, 2)
     tasks.store.refresh_die(die)
     before = queries.newest_forecast(die)
     stock = die.usual_stock
-    address = reverse("admin:diestore_stock_change", args=[stock.pk])
+    address = reverse("diestore:stocks_card", args=[stock.pk])
     sent = {"code": stock.code, "material": stock.material, "tensile_mpa": 900, "thickness_mm": stock.thickness_mm,
-            "never_so": "on"}  # fmt: skip
-    assert admin_client.post(address, sent).status_code == 302
+            "how": "never so", "reason": "certificate"}  # fmt: skip
+    assert client.post(address, sent).status_code == 302
     after = queries.newest_forecast(die)
     assert after.pk != before.pk and after.half_hits < before.half_hits
-    same = {name: value for name, value in sent.items() if name != "never_so"}
-    assert admin_client.post(address, same).status_code == 302
+    sent["opened"] = Amendment.objects.get().pk
+    assert client.post(address, sent).status_code == 422
     assert queries.newest_forecast(die).pk == after.pk  # nothing was changed
     monkeypatch.setattr(tasks, "AT_ONCE", 0)
-    answer = admin_client.post(address, sent | {"tensile_mpa": 340}, follow=True).content.decode()
+    answer = client.post(address, sent | {"tensile_mpa": 340}, follow=True).content.decode()
     assert "Dies touched by this: 1. Their forecasts follow with the night&#x27;s work." in answer
     assert queries.newest_forecast(die).pk == after.pk
 
 
-def test_a_row_below_another_in_the_administration_is_followed_too(die, admin_client):
-    output = Output.objects.get()
+def test_what_a_die_makes_is_followed(die, as_role):
+    client, output = as_role("lead"), Output.objects.get()
+    address, mark = reverse("maintenance:die_card", args=[die.pk]), freshness.mark()
+    sent = {"do": "makes", f"makes-hit{output.pk}": "3", "makes-reason": "two cavities more"}
+    assert client.post(address, sent).status_code == 302
+    assert Output.objects.get().parts_per_hit == 3 and touched(mark)[0] == {die.pk}
     mark = freshness.mark()
-    sent = {
-        "die": die.pk, "code": "standard", "is_default": "on", "outputs-TOTAL_FORMS": 1, "outputs-INITIAL_FORMS": 1,
-        "outputs-0-id": output.pk, "outputs-0-variant": output.variant_id, "outputs-0-part": output.part_id,
-        "outputs-0-parts_per_hit": 3,
-    }  # fmt: skip
-    address = reverse("admin:diestore_variant_change", args=[output.variant_id])
-    assert admin_client.post(address, sent).status_code == 302
-    assert touched(mark)[0] == {die.pk}
-    mark = freshness.mark()
-    assert admin_client.post(address, sent | {"outputs-0-DELETE": "on"}).status_code == 302
+    assert client.post(address, sent | {f"makes-gone{output.pk}": "on"}).status_code == 302
     assert not Output.objects.exists() and touched(mark)[0] == {die.pk}
 
 
-def test_a_row_deleted_in_the_administration_is_followed(die, admin_client):
-    order = make.order(die)
+def test_a_row_deleted_on_its_card_is_followed(die, as_role):
+    client, order = as_role("lead"), make.order(die)
     mark = freshness.mark()
-    address = reverse("admin:maintenance_order_delete", args=[order.pk])
-    assert admin_client.post(address, {"post": "yes"}).status_code == 302
-    assert touched(mark)[0] == {die.pk}
-    order = make.order(die)
-    mark = freshness.mark()
-    sent = {"action": "delete_selected", "_selected_action": [order.pk], "post": "yes"}
-    assert admin_client.post(reverse("admin:maintenance_order_changelist"), sent).status_code == 302
+    address = reverse("maintenance:jobs_card", args=[order.pk])
+    assert client.post(address, {"delete": "1", "reason": "twice"}).status_code == 302
     assert touched(mark)[0] == {die.pk}

@@ -208,8 +208,7 @@ def test_nobody_moves_a_die_to_a_plant_that_he_does_not_see(client, die, north):
     assert Die.objects.get(pk=die.pk).plant != north
 
 
-def test_the_administration_does_not_change_the_plant_of_a_die(client, die, north):
-    client.force_login(User.objects.create_superuser("root"))
-    html = client.get(reverse("admin:diestore_die_change", args=[die.pk])).content.decode()
+def test_the_card_of_a_die_does_not_change_its_plant(client, die, north):
+    client.force_login(lead())
+    html = client.get(reverse("diestore:dies_card", args=[die.pk])).content.decode()
     assert 'name="plant"' not in html and 'name="code"' in html
-    assert 'name="plant"' in client.get(reverse("admin:diestore_die_add")).content.decode()

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from django.contrib.auth.models import User
-from django.urls import reverse
 
 from diestore.register import build
 from diestore.register.actions import ChangeRefused
@@ -55,21 +53,6 @@ def test_inserts_entered_by_hand_without_a_mark_do_not_stop_the_first_run(there,
         Variant.objects.create(die=die, code=code)
     run = write.log_run(by=make.actor(), die=die, started=make.moment(0), ended=make.moment(0.1), hits=4_000)
     assert usual(die) == then and run.variant.is_default
-
-
-def test_the_administration_gives_a_die_its_usual_inserts_and_does_not_ask(client):
-    client.force_login(User.objects.create_superuser("root", password="x"))
-    page = client.get(reverse("admin:diestore_die_add")).content.decode()
-    if "variants-TOTAL_FORMS" in page:  # where a die can be entered there at all
-        assert "variants-0-is_default" not in page and "variants-__prefix__-is_default" not in page
-        sent = {
-            "plant": make.plant().pk, "code": "H-2", "usual_stock": make.stock().pk, "strokes_per_minute": "60",
-            "status": "in service", "stations-TOTAL_FORMS": 0, "stations-INITIAL_FORMS": 0,
-            "positions-TOTAL_FORMS": 0, "positions-INITIAL_FORMS": 0, "variants-TOTAL_FORMS": 1,
-            "variants-INITIAL_FORMS": 0, "variants-0-code": "short",
-        }  # fmt: skip
-        client.post(reverse("admin:diestore_die_add"), sent)
-        assert usual(Die.objects.get()) == [("short", True)]
 
 
 # --- what is refused --------------------------------------------------------------------------------------------------

@@ -85,6 +85,8 @@ TABLE: dict[str, Row] = {
     "diestore:person": form(may(roles.MANAGE_PEOPLE), pk="person"),
     "diestore:dies": see(EVERYBODY),
     "diestore:die_new": form(may(roles.EDIT_REGISTER)),
+    "diestore:dies_card": form(may(roles.EDIT_REGISTER), pk="die"),
+    "diestore:dies_past": see(may(roles.EDIT_REGISTER), pk="die"),
     "diestore:die": see(EVERYBODY, pk="die"),
     "diestore:die_by_label": see(EVERYBODY, code="H-900"),
     "diestore:words": see(EVERYBODY),

@@ -1,5 +1,7 @@
 """Which plants a person sees: none bound, all; the administrator, all; asked of the database once a request."""
 
+from html.parser import HTMLParser
+
 import pytest
 from django.contrib.auth.models import AnonymousUser, User
 from django.db import IntegrityError, transaction
@@ -11,9 +13,28 @@ from diestore.access.plants import plants_of, sees, within
 from diestore.access.sign_in import WithSettings
 from diestore.register.models import Die, Plant
 from tests import factories as make
-from tests.pages.test_administration import Form
 
 pytestmark = pytest.mark.django_db
+
+
+class Form(HTMLParser):
+    """What a browser would send of the form in the middle of an administration's page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.sent: dict[str, list[str]] = {}
+        self.select = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        a = dict(attrs)
+        if tag == "input" and a.get("name") and a.get("type") not in ("submit", "file"):
+            if a.get("type") not in ("checkbox", "radio") or "checked" in a:
+                self.sent.setdefault(a["name"], []).append(a.get("value", "on" if a.get("type") == "checkbox" else ""))
+        elif tag == "select" and a.get("name"):
+            self.select = a["name"]
+        elif tag == "option" and "selected" in a:
+            self.sent.setdefault(self.select, []).append(a.get("value", ""))
 
 
 @pytest.fixture

@@ -29,12 +29,12 @@ from diestore.handbook.places import OPERATIONS, PARTNER
 from diestore.handbook.places import in_a_station as belongs
 from diestore.register import build
 from diestore.register.actions import ChangeRefused
-from diestore.register.models import Die, Item, Station
+from diestore.register.models import Die, Item, Part, Station
 from maintenance.log import building, sent, write
 from maintenance.log.rules import EntryRefused, saving
 
 from . import card as cards
-from . import cells, changing, forms, grid, paste
+from . import cells, changing, forms, grid, makes, paste
 
 MEANT, TICKET = "gap_meant", "die_card_ticket"
 BIGGEST_KEY = 2**63 - 1
@@ -185,6 +185,8 @@ class DieCard(PermissionRequiredMixin, View):
             "coatings": [name for name in tool_steels.COATINGS if name != "none"],
             "spares": Item.objects.filter(retired_at=None).order_by("code", "revision")[:400],
             "gaps": list(GapMeant),
+            "makes": bound.get("makes") or makes.MakesForm(die=self.die, in_service=card.in_service),
+            "parts": Part.objects.filter(retired_at=None).order_by("number", "revision")[:400],
             "grid": bound.get("grid") or grid.shown(card, self.meant),
             "heads": [names[0] for names in paste.HEADS.values()],
             "cautions": [CAUTIONS[key].short for key in CAUTIONS_HERE] + [FIRST],
@@ -329,6 +331,13 @@ class DieCard(PermissionRequiredMixin, View):
             raise Refused(copy_form=form) from refused
         return HttpResponseRedirect(reverse("maintenance:die_card", args=[made.pk]))
 
+    def save_makes(self) -> Answer:
+        form = makes.MakesForm(self.request.POST, die=self.die, in_service=self.card.in_service)
+        if not form.is_valid() or not form.save(self.by):
+            raise Refused(makes=form)
+        messages.success(self.request, "Saved.")
+        return self.to("more")
+
     def change(self) -> Answer:
         place = self.place_of(self.request.POST)
         form = changing.ChangeForm(self.request.POST, card=self.card, place=place, meant=self.meant)
@@ -418,6 +427,7 @@ ACTS: dict[str, Callable[[DieCard], Answer]] = {
     "end station": DieCard.end_station,
     "strike": DieCard.strike,
     "paste": DieCard.paste,
+    "makes": DieCard.save_makes,
     "grid": DieCard.save_grid,
     "grid doubts": DieCard.grid_doubts,
 }
