@@ -11,6 +11,7 @@ from maintenance.screens.jobs import card as jobs_card
 from maintenance.screens.jobs import views as jobs_views
 from maintenance.screens.labels import views as labels_views
 from maintenance.screens.move import views as move_views
+from maintenance.screens.pulls import views as pulls_views
 from maintenance.screens.set_up import views as set_up_views
 from maintenance.screens.track_record import views as track_record_views
 from maintenance.screens.wear_model import views as wear_model_views
@@ -18,6 +19,7 @@ from maintenance.screens.wear_model import views as wear_model_views
 app_name = "maintenance"
 urlpatterns = [
     path("due/", views.Due.as_view(), name="due"),
+    path("due/pulls/", pulls_views.Pulls.as_view(), name="pulls"),
     path("dies/<int:pk>/card/", DieCard.as_view(), name="die_card"),
     path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
     path("record/", track_record_views.Record.as_view(), name="record"),

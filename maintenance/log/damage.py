@@ -74,8 +74,19 @@ def sentences(wrong: Iterable[Damage], system: units.System = units.System.METRI
 
 
 def briefly(wrong: Iterable[Damage]) -> str:
-    """The same in a few words: "2-A and 4-A damaged; burr over the limit on 3-A"."""
-    return "; ".join(_briefly(together) for together in _together(wrong))
+    """The same in a few words: "2-A and 4-A damaged; burr over the limit on 3-A; 5-P and 6-P past their limit"."""
+    wrong = list(wrong)
+    others = [_briefly(together) for together in _together(one for one in wrong if one.what != WORN_OUT)]
+    return "; ".join([*others, *_worn_briefly([one for one in wrong if one.what == WORN_OUT])])
+
+
+def _worn_briefly(worn: list[Damage]) -> list[str]:
+    if not worn:
+        return []
+    places = list({one.position: one for one in worn}.values())
+    if len(places) == 1:
+        return [f"{worn[0].place} past its limit ({', '.join(dict.fromkeys(one.quantity for one in worn))})"]
+    return [f"{_places(sorted(places, key=lambda one: one.place))} past their limit"]
 
 
 def _together(wrong: Iterable[Damage]) -> list[list[Damage]]:
@@ -96,8 +107,6 @@ def _briefly(together: list[Damage]) -> str:
     first = together[0]
     if first.what == MISHAP:
         return f"{_places(together)} damaged"
-    if first.what == WORN_OUT:
-        return f"{first.place} past its limit ({first.quantity})"
     return f"burr over the limit{f' on {first.place}' if first.place else ''}" if first.what == OVER else first.what
 
 

@@ -39,7 +39,7 @@ SECONDS = 6.0  # for the choice among courses; then the best one found
 CLOSE = 1e-9
 
 
-class PlanRefused(ValueError):
+class PullsRefused(ValueError):
     """Jobs or hours from which no plan follows; the message says why."""
 
 
@@ -190,14 +190,14 @@ def of_die(
 ) -> DieAhead:
     """The courses of one die over its jobs, in the order in which they run. hours: of one pull at the bench; None: as
     the costs say. must: something is wrong with it, so that it is pulled before it runs at all, whatever that takes;
-    what is planned goes on from there. Raises PlanRefused without jobs or hits, or where jobs overlap in time."""
+    what is planned goes on from there. Raises PullsRefused without jobs or hits, or where jobs overlap in time."""
     jobs = list(jobs)
     if not jobs:
-        raise PlanRefused(f"{name} has no job ahead.")
+        raise PullsRefused(f"{name} has no job ahead.")
     if any(job.hits <= 0 for job in jobs):
-        raise PlanRefused(f"a job of {name} has no hits left.")
+        raise PullsRefused(f"a job of {name} has no hits left.")
     if any(job.end < job.start for job in jobs) or any(b.start < a.start for a, b in pairwise(jobs)):
-        raise PlanRefused(f"the jobs of {name} are not in the order in which they run.")
+        raise PullsRefused(f"the jobs of {name} are not in the order in which they run.")
     now = fresh if must else now
     slots = _Slots.of(jobs, costs, weeks)
     usual_looks = float(np.mean([max(np.ceil(job.hits / costs.look_hits), 1) for job in jobs]))
@@ -307,9 +307,8 @@ def _courses(
     n, weeks, best = replacing.looks, slots.weeks, replacing.best
     look = np.arange(n)
     pull = replacing.pull[0]
-    # From fresh at t to the next pull at u, and to none; then the best plan.
+    # From fresh at t to the next pull at a later u, and to none; then the best plan.
     onward = cost[1 : n + 1, :n] + reached[1 : n + 1, :n] * (pull + replacing.going[look + 1, look])
-    onward[look[None, :] <= look[:, None]] = np.inf
     ending = cost[1 : n + 1, n] + reached[1 : n + 1, n] * replacing.end[1 : n + 1]
     head, gets = cost[0, :n] + reached[0, :n] * pull - best, reached[0, :n]
     found = [Course(weeks=(), looks=(), dearer=max(not_at_all, 0.0), hours=np.zeros(weeks + 1))]
@@ -325,6 +324,7 @@ def _courses(
             if not len(seconds):
                 continue
             twice = head[firsts, None] + gets[firsts, None] * onward[np.ix_(firsts, seconds)]
+            twice[seconds[None, :] <= firsts[:, None]] = np.inf
             row, column = np.unravel_index(int(twice.argmin()), twice.shape)
             if not np.isfinite(twice[row, column]):
                 continue
@@ -356,12 +356,12 @@ class Plan:
 
 def choose(dies: Sequence[DieAhead], hours: ArrayLike, *, with_worth: bool = True) -> Plan:
     """One course a die so that no week takes more bench hours than it has and the sum is least. hours: [weeks]. Raises
-    PlanRefused for hours below nought or for another number of weeks than the dies were reckoned with."""
+    PullsRefused for hours below nought or for another number of weeks than the dies were reckoned with."""
     have = np.asarray(hours, float)
     if not (np.isfinite(have).all() and (have >= 0).all()):
-        raise PlanRefused("bench hours of a week have to be nought or more.")
+        raise PullsRefused("bench hours of a week have to be nought or more.")
     if any(len(die.first) != len(have) + 1 for die in dies):
-        raise PlanRefused(f"hours for {len(have)} weeks, and dies reckoned for others.")
+        raise PullsRefused(f"hours for {len(have)} weeks, and dies reckoned for others.")
     at_once = sum(die.hours for die in dies if die.must)
     have = have.copy()
     have[:1] = np.maximum(have[:1] - at_once, 0.0)

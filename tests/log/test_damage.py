@@ -243,6 +243,16 @@ def test_a_piece_at_its_measured_limit_is_wrong_until_it_is_another_one(die):
     assert wrong(die) == [], "its own first reading"
 
 
+def test_several_worn_pieces_are_told_in_few_words(die):
+    make.position(die, "3-P", kind="pilot", length_mm=None)
+    for code in ("3-P", "2-P"):
+        worn(die, 6.0e-3, day=2, code=code)
+        worn(die, 5.9e-3, code=code)
+    mishap(die, "4-A")
+    rows = open_damage([die.pk])[die.pk]
+    assert briefly(rows) == "4-A damaged; 2-P and 3-P past their limit" and len(sentences(rows)) == 3
+
+
 @pytest.mark.parametrize("mend", ["repaired", "welded and recut"])
 def test_a_worn_piece_is_put_right_by_work_and_held_to_the_shops_own_limit(die, mend):
     place = at(die, "2-P")

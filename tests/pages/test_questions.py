@@ -20,7 +20,8 @@ AT_MOST = 25
 WHOLE = {"diestore:die": 41, "reports:cost_die": 44, "reports:today": 35}
 
 OF_NONE = [
-    "maintenance:due", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost", "maintenance:record",
+    "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
+    "maintenance:record",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
 ]  # fmt: skip
 OF_A_DIE = ["diestore:die", "reports:cost_die"]

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from maintenance.policy import Costs, Lives
-from maintenance.policy.pulls import Job, PlanRefused, Replacing, choose, of_die, one_after_another
+from maintenance.policy.pulls import Job, PullsRefused, Replacing, choose, of_die, one_after_another
 from maintenance.policy.replacement import Weibull, age_rate
 
 
@@ -252,5 +252,11 @@ def test_jobs_of_a_press_follow_each_other_just_in_time():
     ],
 )
 def test_what_makes_no_plan_is_refused(make, says):
-    with pytest.raises(PlanRefused, match=says):
+    with pytest.raises(PullsRefused, match=says):
         make()
+
+
+def test_where_a_die_surely_goes_dull_on_the_way_its_course_is_planned_all_the_same():
+    """A job of forty lives in one go: the chance to come through underflows to nought."""
+    one = die(0.0, jobs=((2_400_000, 0, 3),), weeks=4)
+    assert np.isfinite([course.dearer for course in one.courses]).all() and one.euros > 0

@@ -108,6 +108,7 @@ TABLE: dict[str, Row] = {
     # The log and the forecasts
     "maintenance:die_card": form(may(roles.EDIT_REGISTER), pk="die"),
     "maintenance:due": see(EVERYBODY),
+    "maintenance:pulls": see(may(roles.SEE_COST)),
     "maintenance:wear": see(EVERYBODY),
     "maintenance:record": see(EVERYBODY),
     "maintenance:restart": form(may(roles.RUN_FIT), "die"),

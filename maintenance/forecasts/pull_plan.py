@@ -1,0 +1,380 @@
+"""The pull planner's inputs from the records, and its plan as rows. Glue: how it is planned stands in policy/pulls.py.
+
+Jobs run on the usual press of their die, one after another, each just in time for the day on which it is due; a die
+without a usual press has one to itself. A week begins on Monday. What costs and hours nobody named are assumed, and
+named as such.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import statistics
+from collections import defaultdict
+from collections.abc import Collection, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+import numpy as np
+from django.utils import timezone
+
+from diestore.register.models import Die, Plant, Rate
+from diestore.service.failing import attempt
+from maintenance.log import queries
+from maintenance.log.damage import Damage
+from maintenance.log.data import OrderLeft
+from maintenance.models import DieForecast, DieInPress, Run, Work
+from maintenance.policy import Costs, CostsRefused, Lives, LivesRefused
+from maintenance.policy import pulls as policy
+
+DIES_AT_MOST = 60  # in one plan: those whose next job is due first
+ASSUMED = {  # where neither register nor log says it: common practice, no source
+    "toolroom_rate": 60.0,  # an hour
+    "press_rate": 90.0,
+    "sorting_rate": 35.0,
+    "hours": 4.0,  # of a sharpening of the whole set
+    "stop_hours": 1.0,  # that the press waits when a job is broken off
+    "look_hits": 5_000.0,
+    "sorted_an_hour": 4_000.0,  # parts
+    "part_worth": 0.02,  # of a scrapped part
+}
+YEARS_LOOKED_BACK = 3
+SETS_AT_LEAST = 3  # sharpenings of a die between which its usual interval is told
+
+
+@dataclass(frozen=True, kw_only=True)
+class Terms:
+    """What the plan is made under. weeks: how far it looks. bench_hours: a week, for pulls. press_hours: a week that a
+    press runs."""
+
+    weeks: int = 8
+    bench_hours: float = 40.0
+    press_hours: float = 40.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """A die as the plan sees it."""
+
+    now: Lives
+    fresh: Lives
+    costs: Costs
+    hours: float
+    on_it: int
+    wrong: tuple[Damage, ...]
+    assumed: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class JobAhead:
+    """start, end: in weeks from the plan's first Monday. late: it ends after its day. begun: its die is in a press for
+    it."""
+
+    order: int
+    number: str
+    hits: int
+    due: dt.date
+    start: float
+    end: float
+    late: bool
+    begun: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pull:
+    """week: None for later than the plan looks. job: number of the job before or in which it is; after_hits: of that
+    job, None before it."""
+
+    week: int | None
+    job: str
+    after_hits: int | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """A die of the plan. pulls: planned, the first one first. must: something is wrong with it, so that it is pulled
+    before it runs, besides. regret: [weeks] how much more the first pull costs in each week, None where it cannot be;
+    later: beyond the weeks; not_at_all: none planned. saves: against never early; saves_usual: against pulling at the
+    interval of its past, usual_every hits, None where that is not known. held_up: what bench hours add."""
+
+    pk: int
+    code: str
+    description: str
+    press: str
+    jobs: tuple[JobAhead, ...]
+    pulls: tuple[Pull, ...]
+    must: bool
+    wrong: tuple[Damage, ...]
+    hours: float
+    regret: tuple[float | None, ...]
+    later: float | None
+    not_at_all: float
+    saves: float
+    saves_usual: float | None
+    usual_every: float | None
+    held_up: float
+    interval: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PullPlan:
+    """rows: the dies, the first pull first. left_out: code and why nothing is planned of it. more: dies past those that
+    one plan takes. used, worth: bench hours by week, and what some more of them would save. assumed: names of ASSUMED
+    that were taken for at least one die."""
+
+    monday: dt.date
+    terms: Terms
+    rows: tuple[Row, ...] = ()
+    left_out: tuple[tuple[int, str, str], ...] = ()
+    more: int = 0
+    used: tuple[float, ...] = ()
+    worth: tuple[float, ...] = ()
+    proven: bool = True
+    jobs: int = 0
+    assumed: tuple[str, ...] = field(default=())
+
+    @property
+    def saves(self) -> float:
+        return sum(row.saves for row in self.rows)
+
+    @property
+    def saves_usual(self) -> tuple[float, int]:
+        """Against the interval of the past, and of how many dies that is known."""
+        known = [row.saves_usual for row in self.rows if row.saves_usual is not None]
+        return sum(known), len(known)
+
+    @property
+    def held_up(self) -> float:
+        return sum(row.held_up for row in self.rows)
+
+
+def of_plants(
+    plant: Plant | None, plants: Collection[int] | None, terms: Terms, *, now: dt.datetime | None = None
+) -> PullPlan:
+    """Of one plant's open jobs, or of all that are seen. A fixed number of questions."""
+    today = timezone.localtime(now or timezone.now())
+    monday = today.date() - dt.timedelta(days=today.weekday())
+    begun = (today.weekday() + (today.hour + today.minute / 60) / 24) / 7  # weeks since Monday
+    orders = [o for o in queries.open_orders(plant=plant, plants=plants) if o.die_id is not None and o.hits_left > 0]
+    by_die: dict[int, list[OrderLeft]] = defaultdict(list)
+    for order in orders:
+        by_die[order.die_id].append(order)
+    dies = {
+        die.pk: die
+        for die in Die.objects.filter(pk__in=by_die, status=Die.Status.IN_SERVICE).select_related("usual_press")
+        if plants is None or die.plant_id in plants
+    }
+    first = sorted(dies, key=lambda pk: (by_die[pk][0].due, dies[pk].code))
+    planned = first[:DIES_AT_MOST]
+    times = _times([dies[pk] for pk in first], by_die, terms, monday, begun)
+    known, why_not = _known({pk: dies[pk] for pk in planned})
+    usual = _usual_intervals(planned)
+    ahead: dict[int, policy.DieAhead] = {}
+    left_out = [(pk, dies[pk].code, why) for pk, why in why_not.items()]
+    for pk in [pk for pk in planned if pk in known]:
+        made, why = attempt(
+            partial(_ahead, dies[pk], known[pk], times[pk], terms), lambda why: (None, why), what=dies[pk].code
+        )
+        if made is None:
+            left_out.append((pk, dies[pk].code, why))
+        else:
+            ahead[pk] = made
+    plan = policy.choose(list(ahead.values()), np.full(terms.weeks, terms.bench_hours))
+    rows = [
+        _row(dies[pk], known[pk], times[pk], one, course, usual.get(pk))
+        for (pk, one), course in zip(ahead.items(), plan.chosen, strict=True)
+    ]
+    rows.sort(key=_first_pull)
+    return PullPlan(
+        monday=monday,
+        terms=terms,
+        rows=tuple(rows),
+        left_out=tuple(sorted(left_out, key=lambda one: one[1])),
+        more=len(first) - len(planned),
+        used=tuple(float(hours) for hours in plan.used),
+        worth=tuple(float(euros) for euros in plan.worth),
+        proven=plan.proven,
+        jobs=sum(len(row.jobs) for row in rows),
+        assumed=tuple(dict.fromkeys(name for one in known.values() for name in one.assumed)),
+    )
+
+
+def _first_pull(row: Row) -> tuple:
+    week = next((pull.week for pull in row.pulls), None) if not row.must else -1
+    return (week is None, week if week is not None else 0, -row.saves, row.code)
+
+
+def _times(
+    dies: Sequence[Die], by_die: Mapping[int, Sequence[OrderLeft]], terms: Terms, monday: dt.date, begun: float
+) -> dict[int, list[JobAhead]]:
+    """When each job of each die runs."""
+    running = dict(DieInPress.objects.now().filter(die__in=dies).values_list("die_id", "order_id"))
+    on_press: dict[Hashable, list[tuple[Hashable, float, float]]] = defaultdict(list)
+    going: dict[Hashable, Hashable] = {}
+    found: dict[int, tuple[int, OrderLeft]] = {}
+    for die in dies:
+        press: Hashable = ("press", die.usual_press_id) if die.usual_press_id else ("die", die.pk)
+        for order in by_die[die.pk]:
+            takes = order.hits_left / (die.strokes_per_minute * 60 * terms.press_hours)
+            due = ((order.due - monday).days + 1) / 7 - begun
+            on_press[press].append((order.order_id, takes, due))
+            found[order.order_id] = die.pk, order
+            if die.pk in running and running[die.pk] == order.order_id:
+                going[press] = order.order_id
+    times: dict[int, list[JobAhead]] = defaultdict(list)
+    for press, jobs in on_press.items():
+        due_in = {name: due for name, _, due in jobs}
+        for name, (start, end) in policy.one_after_another(jobs, begun=going.get(press)).items():
+            die, order = found[name]
+            times[die].append(
+                JobAhead(
+                    order=order.order_id,
+                    number=order.number,
+                    hits=order.hits_left,
+                    due=order.due,
+                    start=start + begun,
+                    end=end + begun,
+                    late=end > due_in[name] + 1e-9,
+                    begun=name == going.get(press),
+                )
+            )
+    return {die: sorted(jobs, key=lambda job: (job.start, job.end)) for die, jobs in times.items()}
+
+
+def _known(dies: Mapping[int, Die]) -> tuple[dict[int, Known], dict[int, str]]:
+    """What is forecast of each die and what its pulls cost; and why nothing can be planned of the others."""
+    known: dict[int, Known] = {}
+    why_not = dict.fromkeys(dies, "No forecast has been computed for it yet.")
+    rates = _rates({die.plant_id for die in dies.values()})
+    looks = _usual_runs(dies)
+    for row in DieForecast.objects.filter(die__in=dies, is_newest=True).order_by("die"):
+        die = dies[row.die_id]
+        now, fresh = row.remaining, (row.fresh or {}).get("remaining")
+        if not now or not fresh:
+            why_not[die.pk] = row.refusal or "How it would go once sharpened is not forecast yet."
+            continue
+        figures = {**rates.get(die.plant_id, {}), "hours": row.usual_hours, "look_hits": looks.get(die.pk)}
+        try:
+            known[die.pk] = Known(
+                now=_lives(now),
+                fresh=_lives(fresh),
+                costs=_costs(figures),
+                hours=row.usual_hours or ASSUMED["hours"],
+                on_it=row.hits_since_sharpening,
+                wrong=tuple(map(Damage.of_kept, row.damage)),
+                assumed=tuple(name for name in ASSUMED if not figures.get(name)),
+            )
+            del why_not[die.pk]
+        except (LivesRefused, CostsRefused) as refused:
+            why_not[die.pk] = f"Nothing can be planned of it: {refused}"
+    return known, why_not
+
+
+def _lives(remaining: Mapping[str, float]) -> Lives:
+    """The die as one edge: what goes first, dull or chipped."""
+    names = sorted(remaining, key=float)
+    return Lives.of_levels([float(name) for name in names], [[remaining[name] for name in names]], None)
+
+
+def _costs(figures: Mapping[str, float | None]) -> Costs:
+    f = {name: figures.get(name) or value for name, value in ASSUMED.items()}
+    parts = f["look_hits"]
+    return Costs(
+        teardown=f["hours"] * f["toolroom_rate"],
+        grind=[0.0],
+        dull=parts / f["sorted_an_hour"] * f["sorting_rate"] + parts / 2 * f["part_worth"],
+        pull=f["stop_hours"] * f["press_rate"],
+        look_hits=f["look_hits"],
+        teardown_hours=f["hours"],
+    )
+
+
+def _rates(plants: Collection[int]) -> dict[int, dict[str, float]]:
+    found: dict[int, dict[str, float]] = defaultdict(dict)
+    rows = Rate.objects.filter(plant__in=plants, valid_from__lte=timezone.localdate()).order_by("valid_from")
+    for plant, kind, amount in rows.values_list("plant_id", "kind", "amount"):
+        found[plant][f"{kind.split()[0]}_rate"] = float(amount)
+    return found
+
+
+def _usual_runs(dies: Collection[int]) -> dict[int, float]:
+    """Hits from one look at a die to the next: of its runs of the last years, in the middle."""
+    since = timezone.now() - dt.timedelta(days=365 * YEARS_LOOKED_BACK)
+    hits: dict[int, list[int]] = defaultdict(list)
+    runs = Run.objects.standing().filter(die__in=dies, at__gte=since).order_by()
+    for die, n in runs.values_list("die_id", "hits"):
+        hits[die].append(n)
+    return {die: float(statistics.median(some)) for die, some in hits.items()}
+
+
+def _usual_intervals(dies: Collection[int]) -> dict[int, float]:
+    """Hits of a die from one sharpening to the next, in the middle of its last years."""
+    since = timezone.now() - dt.timedelta(days=365 * YEARS_LOOKED_BACK)
+    ground: dict[int, list[dt.datetime]] = defaultdict(list)
+    works = Work.objects.standing().filter(position__die__in=dies, operation="ground", heads_set=True, at__gte=since)
+    for die, at in works.order_by("at").values_list("position__die_id", "at"):
+        if not ground[die] or ground[die][-1] != at:
+            ground[die].append(at)
+    ran: dict[int, list[tuple[dt.datetime, int]]] = defaultdict(list)
+    runs = Run.objects.standing().filter(die__in=dies, at__gte=since).order_by("at")
+    for die, at, hits in runs.values_list("die_id", "at", "hits"):
+        ran[die].append((at, hits))
+    usual = {}
+    for die, moments in ground.items():
+        at = np.array([moment.timestamp() for moment in moments])
+        ends = np.array([moment.timestamp() for moment, _ in ran[die]])
+        total = np.concatenate(([0], np.cumsum([hits for _, hits in ran[die]])))
+        between = np.diff(total[np.searchsorted(ends, at, side="right")])
+        if len(between) >= SETS_AT_LEAST and np.median(between) > 0:
+            usual[die] = float(np.median(between))
+    return usual
+
+
+def _ahead(die: Die, known: Known, jobs: Sequence[JobAhead], terms: Terms) -> tuple[policy.DieAhead | None, str]:
+    ahead = [policy.Job(name=job.order, hits=job.hits, start=job.start, end=job.end) for job in jobs]
+    ahead[0] = replace(ahead[0], begun=jobs[0].begun)
+    made = policy.of_die(
+        die.pk, known.now, known.fresh, known.costs, ahead, weeks=terms.weeks, hours=known.hours, must=bool(known.wrong)
+    )
+    return made, ""
+
+
+def _row(
+    die: Die,
+    known: Known,
+    jobs: Sequence[JobAhead],
+    ahead: policy.DieAhead,
+    course: policy.Course,
+    usual: float | None,
+) -> Row:
+    weeks = len(ahead.first) - 1
+    begins = np.concatenate(([0.0], np.cumsum([job.hits for job in jobs])))
+    pulls = []
+    for week, look in zip(course.weeks, course.looks, strict=True):
+        number = int(ahead.before_job[look])
+        after = float(ahead.at[look] - begins[number])
+        pulls.append(
+            Pull(
+                week=None if week >= weeks else int(week),
+                job=jobs[number].number,
+                after_hits=round(after) if after > 0.5 else None,
+            )
+        )
+    return Row(
+        pk=die.pk,
+        code=die.code,
+        description=die.description,
+        press=die.usual_press.code if die.usual_press else "",
+        jobs=tuple(jobs),
+        pulls=tuple(pulls),
+        must=ahead.must,
+        wrong=known.wrong,
+        hours=ahead.hours,
+        regret=tuple(float(x) if np.isfinite(x) else None for x in ahead.first[:-1]),
+        later=float(ahead.first[-1]) if np.isfinite(ahead.first[-1]) else None,
+        not_at_all=ahead.not_at_all,
+        saves=max(ahead.never - course.dearer, 0.0),
+        saves_usual=None if usual is None else ahead.by_rule(usual, 0.0 if ahead.must else known.on_it) - course.dearer,
+        usual_every=usual,
+        held_up=course.dearer,
+        interval=ahead.usual.hits if ahead.usual.planned else None,
+    )

@@ -1,0 +1,50 @@
+"""The page of the pull planner."""
+
+from __future__ import annotations
+
+from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.core.paginator import Paginator
+from django.shortcuts import render
+from django.views import View
+
+from diestore.access import plants, roles
+from maintenance.forecasts import pull_plan
+
+from . import page
+from .forms import TermsForm
+
+DIES_A_PAGE = 25
+
+
+class Pulls(PermissionRequiredMixin, View):
+    """Whoever sees what a die costs."""
+
+    permission_required = roles.SEE_COST
+    raise_exception = True
+
+    def get(self, request):
+        shown = plants.shown(request.user)
+        plant = shown[0] if len(shown) == 1 else None
+        usual = vars(pull_plan.Terms())
+        asked = any(name in request.GET for name in TermsForm.base_fields)
+        form = TermsForm(request.GET if asked else None, initial={name: f"{value:g}" for name, value in usual.items()})
+        plan = pull_plan.of_plants(plant, plants.plants_of(request.user), form.terms())
+        part = Paginator(plan.rows, DIES_A_PAGE).get_page(request.GET.get("page"))
+        return render(
+            request,
+            "maintenance/screens/pulls/pulls.html",
+            {
+                "plan": plan,
+                "form": form,
+                "asked": asked,
+                "first": page.sentence(plan),
+                "heads": page.heads(plan),
+                "width": page.width(plan),
+                "height": page.HEIGHT,
+                "lines": [page.WEEK * week for week in range(1, plan.terms.weeks)],
+                "rows": page.shown(plan, part.object_list),
+                "part": part,
+                "assumed": page.assumed(plan),
+                "kept": "&".join(f"{k}={v}" for k, v in request.GET.items() if k in TermsForm.base_fields),
+            },
+        )
