@@ -1,6 +1,6 @@
 """Rows of the database -> the plain logs that clocks and cycles are made of.
 
-Reads only; twelve questions to the database for each block of dies.
+Reads only; ten questions to the database for each block of dies.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from django.db.models import Max, QuerySet
+from django.db.models import BigIntegerField, Max, QuerySet, Value
 
 from diestore.register.models import Cut, Die, Plant, Position, Stock
 from maintenance.clockwork.rows import (
@@ -93,7 +93,7 @@ def _block(dies: list[Die], known_at: dt.datetime | None) -> Iterator[DieLog]:
         _add_open_counts(ids, usual, runs, corrections)
     replacements, pieces = _replacements(ids, known_at, die_of)
     works, readings = _works(ids, known_at, die_of, pieces), _readings(ids, known_at, die_of)
-    restarts, troubles = _restarts(ids, known_at), _troubles(ids, known_at)
+    troubles, restarts = _moments(ids, known_at)
     for die in dies:
         yield DieLog(
             die=die.pk,
@@ -290,20 +290,28 @@ def _readings(ids: list[int], known_at: dt.datetime | None, die_of: dict[int, in
     return readings
 
 
-def _troubles(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[TroubleRow]]:
+_OF_PIECE, _OF_DIE, _ANEW = range(3)
+
+
+def _moments(
+    ids: list[int], known_at: dt.datetime | None
+) -> tuple[dict[int, list[TroubleRow]], dict[int, list[float]]]:
+    """Of each die its troubles (mishaps by the pieces that they damaged, stops for burr), and from when its record
+    counts anew: moments all of them, asked in one question."""
+    none = Value(None, BigIntegerField())
+    mishaps = _known(Incident, known_at).filter(die__in=ids, pieces__isnull=False).order_by()
+    stops = _known(Stop, known_at).filter(die__in=ids, cause=Stop.Cause.BURR).order_by()
+    anew = _known(RecordRestart, known_at).filter(die__in=ids).order_by()
+    rows = mishaps.values_list("die_id", "at", "pieces", Value(_OF_PIECE)).union(
+        stops.values_list("die_id", "at", none, Value(_OF_DIE)),
+        anew.values_list("die_id", "at", none, Value(_ANEW)),
+        all=True,
+    )
     troubles: dict[int, list[TroubleRow]] = defaultdict(list)
-    stops = _known(Stop, known_at).filter(die__in=ids, cause=Stop.Cause.BURR).order_by("at", "pk")
-    for die, at in stops.values_list("die_id", "at"):
-        troubles[die].append(TroubleRow(at=at.timestamp()))
-    mishaps = _known(Incident, known_at).filter(die__in=ids, pieces__isnull=False).order_by("at", "pk", "pieces")
-    for die, at, piece in mishaps.values_list("die_id", "at", "pieces"):
-        troubles[die].append(TroubleRow(at=at.timestamp(), piece=piece))
-    return troubles
-
-
-def _restarts(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[float]]:
-    rows = _known(RecordRestart, known_at).filter(die__in=ids).order_by("at")
     restarts: dict[int, list[float]] = defaultdict(list)
-    for die, at in rows.values_list("die_id", "at"):
-        restarts[die].append(at.timestamp())
-    return restarts
+    for die, at, piece, what in sorted(rows, key=lambda row: (row[1], row[3], row[2] or 0)):
+        if what == _ANEW:
+            restarts[die].append(at.timestamp())
+        else:
+            troubles[die].append(TroubleRow(at=at.timestamp(), piece=piece))
+    return troubles, restarts

@@ -326,6 +326,6 @@ def test_the_log_of_a_die_names_its_stops_for_burr_and_what_mishaps_damaged(die)
     pieces = sorted(at(die, code).replacements.get().piece_in_id for code in ("4-A", "2-P"))
     known = read.of_die(die)
     assert [(t.at, t.piece) for t in known.troubles] == [
-        (make.moment(6).timestamp(), None), *((make.moment(5).timestamp(), piece) for piece in pieces)
+        *((make.moment(5).timestamp(), piece) for piece in pieces), (make.moment(6).timestamp(), None)
     ]  # fmt: skip
     assert known.last_moment == make.moment(6).timestamp()
