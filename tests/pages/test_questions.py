@@ -14,8 +14,8 @@ from .small_shop import shop
 
 pytestmark = pytest.mark.django_db
 AT_MOST = 25
-# These gather: a die with its log (ten), forecast, orders, cost (seven more) and entries, a question each; its cost with
-# the year ahead and another build; and the first page, in a shop too small to keep its spares.
+# These gather: a die with its log (ten), forecast, orders, cost (seven more) and entries, a question each; its cost
+# with the year ahead and another build; and the first page, in a shop too small to keep its spares.
 WHOLE = {"diestore:die": 40, "reports:cost_die": 42, "reports:today": 35}
 
 OF_NONE = [
