@@ -8,6 +8,7 @@ from diestore.cards import described, shop
 from diestore.cards import views as card_views
 from diestore.frame import words
 from diestore.register import new_die, views
+from diestore.service import demo_page
 from diestore.service import views as service_views
 
 app_name = "diestore"
@@ -30,6 +31,7 @@ urlpatterns = [
     path("register/strike/<int:pk>/", card_views.StrikeChange.as_view(), name="change_strike"),
     *(address for card in shop.CARDS for address in described.addresses_of(card)),
     path("alive/", service_views.alive, name="alive"),
+    path("demo-shop/", demo_page.DemoBeside.as_view(), name="demo_beside"),
     path("service/", service_views.service_page, name="service"),
     path("service.json", service_views.service_json, name="service_json"),
     path("words/", words.Words.as_view(), name="words"),

@@ -21,11 +21,12 @@ from .register.models import (
     Volume,
     kind_choices,
 )
-from .service.models import Host, TaskWorker
+from .service.models import DemoShop, Host, TaskWorker
 
 __all__ = [
     "Amendment",
     "Cut",
+    "DemoShop",
     "Die",
     "Host",
     "Item",

@@ -254,6 +254,10 @@ FORECASTS_BY_WORKERS = _flag("DIESTORE_WORKERS")
 WORKER_LEASE_S = float(os.environ.get("DIESTORE_WORKER_LEASE_S", "60"))  # a worker not heard of for so long is dead
 
 DEMO = _flag("DIESTORE_DEMO")  # set by `manage.py demo` for its own process: lets the demo's users sign in
+DEMO_TABLES = os.environ.get("DIESTORE_DEMO_TABLES", "")  # a history folder shown in place of the demo shop's
+if DEMO:  # it may run beside the shop on the same host, where cookies are of both: each keeps its own
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "demo_session", "demo_form"
+    MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 STANDS_STILL = DEMO  # today is the day of the log's last entry, and not the clock's
 
 # DIESTORE_LOGS=json: one JSON object a line, and a line a request. Else warnings and errors, to be read on a terminal.

@@ -6,6 +6,7 @@ import hmac
 from base64 import b32encode
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login, password_validation
 from django.contrib.auth.decorators import login_not_required
@@ -179,4 +180,5 @@ class ShopSettings(View):
         return Shop.objects.first() or Shop(**{name: getattr(told, name) for name in shop.COLUMNS})
 
     def _show(self, request, form, status: int = 200):
-        return render(request, "diestore/access/shop.html", {"form": form}, status=status)
+        context = {"form": form, "demo": settings.DEMO}
+        return render(request, "diestore/access/shop.html", context, status=status)

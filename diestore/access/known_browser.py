@@ -12,7 +12,7 @@ from django.utils.crypto import get_random_string
 
 from . import throttle
 
-COOKIE = "known"
+COOKIE = "demo_known" if settings.DEMO else "known"
 DAYS = 180
 NAMES = 12  # of a shared machine, the last so many
 _SALT = "diestore.access.known_browser"

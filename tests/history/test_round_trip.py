@@ -386,7 +386,7 @@ EVERY_MODEL = (
 # What a database has beside the records: each says why it is in no folder.
 NOT_IN_A_FOLDER = {
     "UserSettings": "a user's own", "PlantOfUser": "a user's own", "Tries": "of sign-ins", "TaskWorker": "of hosts",
-    "Host": "of hosts", "Amendment": "compared as `past`", "Change": "what is to be forecast anew",
+    "Host": "of hosts", "DemoShop": "a wish", "Amendment": "compared as `past`", "Change": "what waits",
     "SentForm": "kept for a while", "Counter": "follows from counts and devices", "OpenCount": "follows from counts",
     "FleetFit": "worked out", "DieForecast": "worked out", "EdgeForecast": "worked out", "PastForecasts": "worked out",
     "DriftFlag": "worked out", "Workbook": "waits to be brought in", "KnownHeading": "how books are read",

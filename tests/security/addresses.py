@@ -78,6 +78,7 @@ TABLE: dict[str, Row] = {
     "diestore:first_start": Row(get=EVERYBODY, signed_out=True),
     "diestore:sign_ins": form(frozenset({roles.ADMINISTRATOR})),
     "diestore:shop": form(may(roles.MANAGE_PEOPLE)),
+    "diestore:demo_beside": form(may(roles.MANAGE_PEOPLE)),
     "diestore:password": form(EVERYBODY),
     "diestore:settings": form(EVERYBODY),
     "diestore:who": form(EVERYBODY),

@@ -35,8 +35,16 @@ class Command(BaseCommand):
             "on addresses and on HTTPS is taken. Default 127.0.0.1, the same machine; * for any.",
         )
 
-    def handle(self, *, listen, threads, connections, workers, trusted_proxy, verbosity, **options) -> None:
-        from diestore.service import serving
+        parser.add_argument(
+            "--demo-port",
+            type=int,
+            metavar="PORT",
+            help="Where the demo shop is shown, if somebody has it shown on its page. Default: the next free port "
+            "after that of the pages, and none where a server in front leads here; 0: never.",
+        )
+
+    def handle(self, *, listen, threads, connections, workers, trusted_proxy, demo_port, verbosity, **options) -> None:
+        from diestore.service import demo_shop, serving
         from diestore.service.own_workers import OwnWorkers
 
         if threads < 1 or connections < 10:
@@ -45,6 +53,8 @@ class Command(BaseCommand):
             workers = 0 if settings.FORECASTS_BY_WORKERS else 1
         if not 0 <= workers <= WORKERS_AT_MOST:
             raise CommandError(f"It starts between none and {WORKERS_AT_MOST} workers.")
+        if demo_port is not None and not 0 <= demo_port <= 65_535:
+            raise CommandError("--demo-port is a number between 0 and 65535.")
         try:
             servers = serving.make_server(
                 get_internal_wsgi_application(),
@@ -64,6 +74,9 @@ class Command(BaseCommand):
         signal.signal(signal.SIGTERM, stop)
         own_workers = OwnWorkers(workers)
         own_workers.start()
+        demo = None if settings.DEMO else demo_shop.Keeper(*demo_shop.place_of(listen), demo_port=demo_port)
+        if demo is not None:
+            demo.start()
         if verbosity:
             self.stdout.write(f"The pages are at http://{listen}/  (Ctrl-C stops them)")
             self._say_how_to_start(listen)
@@ -72,6 +85,8 @@ class Command(BaseCommand):
         except KeyboardInterrupt:
             self.stdout.write("\nStopped.")
         finally:
+            if demo is not None:
+                demo.stop()
             own_workers.stop()
 
     def _say_how_to_start(self, listen: str) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -34,23 +35,32 @@ class Command(BaseCommand):
         parser.add_argument("--no-serve", action="store_true", help="Stop after the summary.")
         parser.add_argument("--folder", type=Path, default=settings.BASE_DIR / ".demo", help="Where the demo is kept.")
         parser.add_argument("--fixtures", type=Path, default=FIXTURES, help="The history folder that is shown.")
+        parser.add_argument("--host", default=HOST, help="Where it is listened at. Default: this machine only.")
+        parser.add_argument(
+            "--with-parent", action="store_true", help="End when the process that started it closes its input."
+        )
+        parser.add_argument("--throw-away", action="store_true", help="And delete its folder then.")
         parser.add_argument("--apart", action="store_true", help=argparse.SUPPRESS)
 
-    def handle(self, *, port, no_serve, folder, fixtures, apart, **options) -> None:
+    def handle(self, *, port, no_serve, folder, fixtures, apart, host, with_parent, throw_away, **options) -> None:
         folder, fixtures = folder.resolve(), fixtures.resolve()
         port = None if no_serve else _port(port)
         if not any(fixtures.glob("*.csv")):
             raise CommandError(f"There are no tables in {fixtures}. Make them with: python -m fixtures.make_demo_shop")
         if _is_the_demo(folder):
             if apart:
-                threading.Thread(target=_end_with_the_other, daemon=True).start()
-            self._show(folder, fixtures, port)
+                goes = folder if throw_away else None
+                threading.Thread(target=_end_with_the_other, args=[goes], daemon=True).start()
+            self._show(folder, fixtures, port, host)
         else:
             if port is not None:
-                _check_free(port)
-            self._start_apart(folder, fixtures, port)
+                _check_free(port, host)
+            more = ["--throw-away"] if throw_away else []
+            self._start_apart(folder, fixtures, port, host, more, with_parent=with_parent)
 
-    def _start_apart(self, folder: Path, fixtures: Path, port: int | None) -> None:
+    def _start_apart(
+        self, folder: Path, fixtures: Path, port: int | None, host: str, more: list[str], *, with_parent: bool
+    ) -> None:
         """Run this command again with an environment that knows only the demo."""
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -58,18 +68,23 @@ class Command(BaseCommand):
             raise CommandError(f"{folder} cannot be made: {error.strerror}.") from error
         command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo", "--apart"]
         command += ["--folder", str(folder), "--fixtures", str(fixtures)]
-        command += ["--no-serve"] if port is None else ["--port", str(port)]
+        command += ["--no-serve"] if port is None else ["--port", str(port), "--host", host]
+        command += more
         environment = {
             **os.environ,
             "DATABASE_URL": f"sqlite:///{_database(folder)}",
             "DIESTORE_DEMO": "1",
             "DIESTORE_SHOP": SHOP_NAME,
             "DIESTORE_HTTPS": "0",
-            "DIESTORE_HOSTS": f"localhost,{HOST},[::1]",
+            "DIESTORE_PROXIES": "0",
+            "DIESTORE_WORKERS": "0",
+            "DIESTORE_HOSTS": ",".join({"localhost", HOST, "[::1]", *(settings.ALLOWED_HOSTS if host != HOST else ())}),
             "DJANGO_SETTINGS_MODULE": "diestore.settings",
             "PYTHONUNBUFFERED": "1",
         }
-        child = subprocess.Popen(command, env=environment, cwd=settings.BASE_DIR, stdin=subprocess.PIPE)
+        # Its input is this process's end, or that of whoever started this one: closed, it ends.
+        whose = None if with_parent else subprocess.PIPE
+        child = subprocess.Popen(command, env=environment, cwd=settings.BASE_DIR, stdin=whose)
         if threading.current_thread() is threading.main_thread():
             signal.signal(signal.SIGTERM, lambda number, frame: child.terminate())
         while True:
@@ -84,7 +99,7 @@ class Command(BaseCommand):
         if code:
             sys.exit(code)
 
-    def _show(self, folder: Path, fixtures: Path, port: int | None) -> None:
+    def _show(self, folder: Path, fixtures: Path, port: int | None, host: str) -> None:
         from reports import summary
 
         try:
@@ -93,7 +108,7 @@ class Command(BaseCommand):
             for line in summary.lines(plant):
                 self.stdout.write(line)
             if port is not None:
-                self._serve(port)
+                self._serve(port, host)
         except KeyboardInterrupt:
             self.stdout.write("\nStopped.")
 
@@ -129,18 +144,18 @@ class Command(BaseCommand):
         stamp.write_text(wanted)
         return plant
 
-    def _serve(self, port: int) -> None:
+    def _serve(self, port: int, host: str) -> None:
         from diestore.access.demo_users import PINS, USERS
         from diestore.service.own_workers import OwnWorkers
         from diestore.service.serving import make_server
         from diestore.wsgi import application
 
         try:
-            server = make_server(application, f"{HOST}:{port}")
+            server = make_server(application, f"{host}:{port}")
         except OSError as error:
             raise CommandError(_busy(port)) from error
         self.stdout.write("")
-        self.stdout.write(f"The pages are at http://{HOST}:{port}/  (Ctrl-C stops them)")
+        self.stdout.write(f"The pages are at http://{host}:{port}/  (Ctrl-C stops them)")
         users = ", ".join(user.name for user in USERS)
         self.stdout.write(f"Sign in as {users}; the password is demo- and the name: {USERS[2].password}")
         pins = " or ".join(f"{name} (PIN {pin})" for name, pin in PINS.items())
@@ -179,10 +194,14 @@ class _Steps:
         self._bar.close()
 
 
-def _end_with_the_other() -> None:
-    """End when the process that started this one is gone: its end of our input is closed then."""
+def _end_with_the_other(goes: Path | None) -> None:
+    """End when the process that started this one is gone: its end of our input is closed then. goes: a folder that is
+    deleted first; a file may be written there meanwhile, so it is tried again."""
     while os.read(0, 1):
         pass
+    for _ in range(20):
+        if goes is not None and goes.exists():
+            shutil.rmtree(goes, ignore_errors=True)
     os._exit(0)
 
 
@@ -227,12 +246,12 @@ def _port(asked: int | None) -> int:
     return port
 
 
-def _check_free(port: int) -> None:
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+def _check_free(port: int, host: str) -> None:
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM) as probe:
         if os.name == "posix":
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind((HOST, port))
+            probe.bind((host.strip("[]"), port))
         except PermissionError:
             raise CommandError(f"Port {port} needs rights that you do not have. Take a higher one.") from None
         except OSError:
