@@ -190,7 +190,7 @@ class _Shown:
                 self.ready = True
             elif said.startswith("CommandError: "):
                 self._wrong = said.removeprefix("CommandError: ")
-            elif said and not self.ready and not self._wrong:
+            elif said and not self.ready and not self._wrong and str(self.folder) not in said:
                 self.step = said
 
     @property
