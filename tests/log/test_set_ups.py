@@ -7,9 +7,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from diestore import units
 from maintenance.log import set_ups, write
 from maintenance.models import SetUp
-from maintenance.policy.stop_blocks import BlockReading
+from maintenance.policy.stop_blocks import BlockReading, closing
+from maintenance.screens.set_up import page
 from tests import factories
 from tests.pages.as_read import as_read
 
@@ -49,8 +51,8 @@ def entered(die, crushed: float, day: int, *, third: float = 0.0, good: bool = F
 def test_a_set_up_is_entered_at_the_press_and_its_page_says_what_to_do(as_role):
     """0.050 in of slot, 0.075 in crushed: 0.635 mm to contact, 0.585 to a stand-off of 0.05 (common practice)."""
     client, die = as_role("setter"), a_die()
-    page = reverse("maintenance:set_up", args=[die.pk])
-    assert "No set-up of this die is entered yet" in as_read(client.get(page))
+    address = reverse("maintenance:set_up", args=[die.pk])
+    assert "No set-up of this die is entered yet" in as_read(client.get(address))
     url = f"{reverse('maintenance:log_set_up')}?die={die.pk}"
     assert "SB-4" in as_read(client.get(url))
     crushed = {"SB-1": "1.905", "SB-2": "0.075 in", "SB-3": "1.905", "SB-4": "1.905 mm"}
@@ -68,16 +70,16 @@ def test_a_set_up_is_entered_at_the_press_and_its_page_says_what_to_do(as_role):
 
 def test_the_odd_corner_is_named_against_a_set_up_that_was_right(as_role):
     client, die = as_role("lead"), a_die()
-    page = reverse("maintenance:set_up", args=[die.pk])
+    address = reverse("maintenance:set_up", args=[die.pk])
     bad = entered(die, 1.50, 1, third=0.20)
-    said = as_read(client.get(page))
+    said = as_read(client.get(address))
     assert "One place seems off, and 4 readings cannot say which" in said
     good = entered(die, 1.32, 2, good=True)
     entered(die, 1.40, 3, third=0.15)
-    said = as_read(client.get(page))
+    said = as_read(client.get(address))
     assert "SB-3 is 0.150 mm further open than the others lead to expect" in said
     write.strike_out(by=factories.actor(), entry=good, reason="another die")
-    assert "cannot say which" in as_read(client.get(page))
+    assert "cannot say which" in as_read(client.get(address))
     assert set_ups.latest(die, count=9)[-1].row == bad
 
 
@@ -109,6 +111,17 @@ def test_pieces_at_other_places_and_a_die_without_blocks(as_role):
     assert "left, by the operator &lt;b&gt;" in said and SetUp.objects.get().readings[0]["x_mm"] == 0
 
 
+def test_two_blocks_along_the_feed_are_drawn_apart_and_one_alone_is_not_drawn():
+    def marks(*at):
+        readings = [BlockReading(place=f"SB-{n}", crushed_mm=1, x_mm=x, y_mm=y) for n, (x, y) in enumerate(at)]
+        standing = set_ups.Standing(row=SetUp(), readings=readings, closing=closing(readings))
+        return page.from_above(standing, units.System.METRIC)
+
+    drawn = marks((0, 64), (384, 64))
+    assert drawn and drawn.marks[1].x - drawn.marks[0].x == pytest.approx(drawn.width - 2 * page.MARGIN)
+    assert marks((0, 64), (0, 64)) is None and marks((3, 3)) is None
+
+
 def test_a_cell_of_a_folder_and_back():
     readings = [
         BlockReading(place="SB-1", crushed_mm=1.9, slot_mm=1.27, x_mm=0, y_mm=5),
@@ -131,14 +144,14 @@ def test_struck_out_and_entered_again_it_starts_with_what_it_said(as_role):
 
 def test_the_page_asks_as_often_after_three_set_ups_as_after_eight(as_role, django_assert_num_queries):
     client, die = as_role("setter"), a_die()
-    page = reverse("maintenance:set_up", args=[die.pk])
+    address = reverse("maintenance:set_up", args=[die.pk])
     for day in range(1, 4):
         entered(die, 1.4, day)
-    client.get(page)
+    client.get(address)
     with CaptureQueriesContext(connection) as asked:
-        client.get(page)
+        client.get(address)
     for day in range(4, 12):
         entered(die, 1.4, day)
     with django_assert_num_queries(len(asked)):
-        client.get(page)
+        client.get(address)
     assert len(asked) <= 15

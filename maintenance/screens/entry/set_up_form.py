@@ -88,7 +88,8 @@ class SetUpForm(LogForm):
             self.fields[f"{name}_{n}"] = field = MeasureField("clearance_mm", self.system, required=False)
             field.widget.attrs["aria-label"] = f"{named}: {label}"
         self.initial.setdefault(f"slot_{n}", known.slot_mm if known and known.slot_mm else "")
-        self.initial.setdefault(f"off_{n}", known.stand_off_mm if known else STAND_OFF_MM[1])
+        usual = STAND_OFF_MM[1] if self.system is units.System.INCH else round(STAND_OFF_MM[1], 2)
+        self.initial.setdefault(f"off_{n}", known.stand_off_mm if known else usual)
 
     def lines(self) -> Iterator[Line]:
         for n in range(self.count):
@@ -117,7 +118,8 @@ class SetUpForm(LogForm):
     def _where(self, block: Position) -> str:
         if block.x_mm is None or block.y_mm is None:
             return ""
-        return ", ".join(units.show(mm, "length_mm", self.system) for mm in (block.x_mm, block.y_mm))
+        along, across = (f"{units.shown_value(mm, 'length_mm', self.system):.6g}" for mm in (block.x_mm, block.y_mm))
+        return f"{along} along, {across} across"
 
     def check(self, cleaned: dict) -> None:
         if cleaned.get("at"):

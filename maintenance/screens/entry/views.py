@@ -23,7 +23,7 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die
 from maintenance.log import changes, damage, expected, held_back, listing, queries, sent, write
-from maintenance.models import Event, Run
+from maintenance.models import Event, Run, SetUp
 
 from . import forms, mishap_form, piece_forms, set_up_form
 
@@ -534,7 +534,8 @@ def _say_saved(request: HttpRequest, die: Die, saved: list[Event], outcome: chan
     entry = listing.of_event(saved[0], system=_system(request))
     named = {e.position_id for e in saved if getattr(e, "position_id", None)}
     _say_behind(request, outcome)
-    messages.success(request, f"{entry.words}. {_clocks_now(die, named)}".strip())
+    clock = "" if isinstance(saved[0], SetUp) else _clocks_now(die, named)  # a set-up moves none
+    messages.success(request, f"{entry.words}. {clock}".strip())
     if alarm := held_back.said_of(saved[0], _system(request)):
         messages.warning(request, alarm)
     if isinstance(saved[0], Run) and (first := seen_to_first(die)):

@@ -10,7 +10,7 @@ from diestore import units
 from maintenance.log.set_ups import Standing
 from maintenance.policy.stop_blocks import NAMED_FROM, Closing, Odd, next_shut_height_mm
 
-WIDTH, HEIGHT, MARGIN = 560.0, 300.0, 70.0
+WIDTH, HIGHEST, MARGIN = 720.0, 220.0, 56.0
 
 
 def _mm(mm: float, system: units.System) -> str:
@@ -27,7 +27,8 @@ def headline(said: Closing, places: list[str], system: units.System) -> str:
         return f"Raise the slide by {_mm(lower, system)}: {first} is closer than its stand-off."
     if _mm(lower, system) == _mm(0.0, system):
         return f"Leave the slide where it is: {first} is at its stand-off, and others stand higher."
-    return f"The slide may come down by {_mm(lower, system)} more. Then {first} is at its stand-off, before the others."
+    others = ", before the others" if len(places) > 1 else ""
+    return f"The slide may come down by {_mm(lower, system)} more. Then {first} is at its stand-off{others}."
 
 
 def remarks(standing: Standing, system: units.System) -> Iterator[str]:
@@ -77,30 +78,41 @@ class Mark:
     is_odd: bool
 
 
-def from_above(standing: Standing, system: units.System) -> list[Mark]:
-    """Readings where they lie, to scale; none where fewer than two have a place."""
+@dataclass(frozen=True, kw_only=True)
+class FromAbove:
+    marks: list[Mark]
+    width: float
+    height: float
+
+
+def from_above(standing: Standing, system: units.System) -> FromAbove | None:
+    """Readings where they lie, to scale; nothing where fewer than two have a place of their own."""
     known = [
         (one, to_target)
         for one, to_target in zip(standing.readings, standing.closing.to_target_mm, strict=True)
         if one.x_mm is not None and one.y_mm is not None
     ]
-    if len(known) < 2:
-        return []
     xs = [one.x_mm for one, _ in known]
     ys = [one.y_mm for one, _ in known]
+    if len(set(zip(xs, ys, strict=True))) < 2:
+        return None
     wide, high = max(xs) - min(xs), max(ys) - min(ys)
-    scale = min((WIDTH - 2 * MARGIN) / (wide or math.inf), (HEIGHT - 2 * MARGIN) / (high or math.inf))
+    scale = min(
+        (room - 2 * MARGIN) / extent if extent else math.inf for room, extent in ((WIDTH, wide), (HIGHEST, high))
+    )
+    height = high * scale + 2 * MARGIN
     middle = (max(xs) + min(xs)) / 2, (max(ys) + min(ys)) / 2
-    return [
+    marks = [
         Mark(
             place=one.place,
             words=("" if to_target >= 0 else "\u2212") + _mm(to_target, system),
             x=WIDTH / 2 + (one.x_mm - middle[0]) * scale,
-            y=HEIGHT / 2 - (one.y_mm - middle[1]) * scale,
+            y=height / 2 - (one.y_mm - middle[1]) * scale,
             is_odd=one.place == standing.closing.odd_place,
         )
         for one, to_target in known
     ]
+    return FromAbove(marks=marks, width=WIDTH, height=height)
 
 
 def next_height(standing: Standing, system: units.System) -> str:

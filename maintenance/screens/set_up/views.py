@@ -42,10 +42,8 @@ class SetUpPage(PermissionRequiredMixin, View):
                 "last": last,
                 "headline": page.headline(last.closing, [one.place for one in last.readings], system),
                 "remarks": list(page.remarks(last, system)),
-                "marks": page.from_above(last, system),
+                "above": page.from_above(last, system),
                 "next_height": page.next_height(last, system),
-                "width": page.WIDTH,
-                "height": page.HEIGHT,
                 "rows": [
                     (one, _mm(contact, system), _mm(target, system))
                     for one, contact, target in zip(
