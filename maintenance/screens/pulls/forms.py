@@ -18,8 +18,6 @@ class TermsForm(forms.Form):
     def terms(self) -> Terms:
         """As typed; what is left empty or cannot be is as usual."""
         usual = Terms()
-        if not self.is_bound:
-            return usual
         self.is_valid()
         typed = {name: value for name, value in self.cleaned_data.items() if value is not None}
         if "weeks" in typed:

@@ -12,9 +12,10 @@ from maintenance.forecasts.pull_plan import ASSUMED, JobAhead, Pull, PullPlan, R
 from maintenance.log.damage import briefly
 from maintenance.wording import numbers
 
-WEEK, HEIGHT, MARK = 52, 50, 20  # of a row's picture: a week's width, its height, where a mark begins
+WEEK, HEIGHT, MARK = 48, 50, 20  # of a row's picture: a week's width, its height, where a mark begins
 LETTERS = 6.4  # width of one of a job's number
 LITTLE = 0.5  # of the currency: less is nothing
+WORTH_TELLING = 0.1  # of what hours save in the week that needs them most
 
 WHAT_IS_ASSUMED = {
     "toolroom_rate": "{:.0f} {} for an hour at the bench",
@@ -204,7 +205,7 @@ def sentence(plan: PullPlan) -> dict:
     tight = [
         f"the week of {_day(plan.monday + dt.timedelta(weeks=week))} ({money(worth)})"
         for week, worth in enumerate(plan.worth)
-        if worth > LITTLE
+        if worth > LITTLE and worth >= WORTH_TELLING * max(plan.worth)
     ]
     return {
         "now": now,

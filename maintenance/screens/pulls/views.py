@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.core.paginator import Paginator
 from django.shortcuts import render
@@ -25,9 +27,9 @@ class Pulls(PermissionRequiredMixin, View):
     def get(self, request):
         shown = plants.shown(request.user)
         plant = shown[0] if len(shown) == 1 else None
-        usual = vars(pull_plan.Terms())
-        asked = any(name in request.GET for name in TermsForm.base_fields)
-        form = TermsForm(request.GET if asked else None, initial={name: f"{value:g}" for name, value in usual.items()})
+        usual = {name: f"{value:g}" for name, value in vars(pull_plan.Terms()).items()}
+        asked = {name: request.GET[name] for name in usual if request.GET.get(name)}
+        form = TermsForm(usual | asked)
         plan = pull_plan.of_plants(plant, plants.plants_of(request.user), form.terms())
         part = Paginator(plan.rows, DIES_A_PAGE).get_page(request.GET.get("page"))
         return render(
@@ -45,6 +47,6 @@ class Pulls(PermissionRequiredMixin, View):
                 "rows": page.shown(plan, part.object_list),
                 "part": part,
                 "assumed": page.assumed(plan),
-                "kept": "&".join(f"{k}={v}" for k, v in request.GET.items() if k in TermsForm.base_fields),
+                "kept": urlencode(asked),
             },
         )
