@@ -20,7 +20,7 @@ from .fleet_log import Tell, read_fleet
 from .predict import DieOutlook, tell_each
 from .spool import OnDisk
 
-CODE_VERSION = "10"  # counts up when the same records would give other numbers
+CODE_VERSION = "11"  # counts up when the same records would give other numbers
 SHOWN = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
 
 

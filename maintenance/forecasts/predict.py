@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 from diestore.service.failing import attempt
@@ -12,7 +12,7 @@ from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
 from maintenance.clockwork.rows import DieLog, PositionRow
 from maintenance.life import fleet, predict, renewals
-from maintenance.life.cycles import LifeSamples
+from maintenance.life.cycles import HITS_UNIT, LifeSamples
 from maintenance.log.data import OrderLeft
 
 from . import burr_limits, samples
@@ -36,6 +36,9 @@ class DieOutlook:
     on_edge: dict[int, int]  # position -> hits on the edge, counted from where the records know it
     failed: str = ""  # why it could not be worked out
     fresh: predict.DiePrediction | None = None  # once every edge of it has been sharpened
+    fresh_edges: dict[int, predict.EdgePrediction] = field(default_factory=dict)  # by position, those that work
+    chips: dict[int, float] = field(default_factory=dict)  # position -> in a million strokes of the die
+    thickness_mm: dict[int, float] = field(default_factory=dict)  # position -> of what its edge cuts
     limit: dict | None = None  # of the burr, that it counts to, or why it does not: see burr_limits.sentence
     held: frozenset[int] = frozenset()  # positions that count to it
     usual_hours: float | None = None  # of a sharpening
@@ -58,11 +61,12 @@ class DieOutlook:
     def without_curves(self) -> DieOutlook:
         """As it is stored: the curves take three quarters of the room."""
         edges = {position: replace(edge, curve=None) for position, edge in self.edges.items()}
+        fresh_edges = {position: replace(edge, curve=None) for position, edge in self.fresh_edges.items()}
         bare = {
             name: one and replace(one, curve=None, edges={e: replace(p, curve=None) for e, p in one.edges.items()})
             for name, one in (("prediction", self.prediction), ("fresh", self.fresh))
         }
-        return replace(self, edges=edges, **bare)
+        return replace(self, edges=edges, fresh_edges=fresh_edges, **bare)
 
 
 def tell_each(
@@ -136,13 +140,14 @@ def tell_dies(
         number = specs[start].die if part.specs else -1
         prediction, fresh = told_by_die.get(number), fresh_by_die.get(number)
         edges = {p: prediction.edges[start + e] for p, e in part.current.items()} if prediction else {}
+        counted_from = start
         limiting = _position_of(prediction.limits - start, part) if prediction else None
         working = fitted_positions(log, variants.get(log.die), as_of.timestamp())
         if prediction and working is not None and not working >= set(edges):
             # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
             some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
             left, sharpened = _left_and_fresh(fitted, samples.Gathered([some]), left_only=left_only)
-            prediction, fresh = left.get(0), sharpened.get(0)
+            prediction, fresh, counted_from = left.get(0), sharpened.get(0), 0
             limiting = _position_of(prediction.limits, part) if prediction else None
         counted = burr_limits.Counted()
         known = (limits_um or {}).get(log.die, {})
@@ -150,7 +155,7 @@ def tell_dies(
         if prediction and limit_um is not None:
             counted = burr_limits.count(fitted, part, limit_um, working, limiting)
             if counted.prediction is not None:
-                prediction, fresh, edges = counted.prediction, counted.fresh, counted.edges
+                prediction, fresh, edges, counted_from = counted.prediction, counted.fresh, counted.edges, 0
                 limiting = _position_of(prediction.limits, part)
         outlooks.append(
             DieOutlook(
@@ -165,6 +170,13 @@ def tell_dies(
                 refused=part.refused,
                 on_edge={c.position: c.hits for _, c in part.rows if c.open and c.position in edges},
                 fresh=fresh,
+                fresh_edges={
+                    p: fresh.edges[n] for p, e in part.current.items() if (n := counted_from + e) in fresh.edges
+                }
+                if fresh
+                else {},
+                chips=_chips(fitted, part),
+                thickness_mm={p: part.specs[e].thickness_mm for p, e in part.current.items()},
                 limit=counted.stored,
                 held=counted.held,
                 usual_hours=usual.usual_hours(log),
@@ -174,6 +186,12 @@ def tell_dies(
             )
         )
     return outlooks
+
+
+def _chips(fitted: fleet.FleetFit, part: samples.DieSamples) -> dict[int, float]:
+    """position -> chips in a million strokes of the die."""
+    rate = fitted.chip_rates.of
+    return {p: rate(part.specs[e]) * part.specs[e].stroke_share * (1e6 / HITS_UNIT) for p, e in part.current.items()}
 
 
 def _rest(log: DieLog, order: OrderLeft | None, as_of: dt.datetime) -> int:

@@ -210,6 +210,9 @@ def _edge_rows(row: DieForecast, outlook: DieOutlook) -> list[EdgeForecast]:
             usual_hits=round(edge.usual_hits),
             share_left=edge.share_left,
             first_to_go=edge.first_to_go,
+            fresh=_kept(outlook.fresh_edges[position].remaining) if position in outlook.fresh_edges else {},
+            chips_per_million=outlook.chips.get(position),
+            thickness_mm=outlook.thickness_mm.get(position),
         )
         _fill(made, edge, outlook.limit if position in outlook.held else None)
         rows.append(made)

@@ -65,6 +65,11 @@ class EdgeForecast(models.Model):
     half_hits = models.BigIntegerField(null=True, blank=True)
     nine_in_ten_hits = models.BigIntegerField(null=True, blank=True)
     remaining = models.JSONField(default=dict)
+    fresh = models.JSONField(
+        default=dict, help_text="The same, once it has been ground; nothing of one that lies on the shelf."
+    )
+    chips_per_million = models.FloatField(null=True, blank=True, help_text="Chips in a million strokes of the die.")
+    thickness_mm = models.FloatField(null=True, blank=True, help_text="Of the strip stock that it cuts.")
     rests_on = models.JSONField(default=dict)
     refusal = models.CharField(max_length=300, blank=True)
 

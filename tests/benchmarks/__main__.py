@@ -7,6 +7,8 @@ pulls      the pull planner for 60 dies, against a bare loop and trying all
 shards     what the fit climbs, in several processes
 pages      every list and die page of a shop of 1,000 dies, 60,000 positions and 1,000,000 works (some minutes)
 
+decisions  what decisions are worth in a simulated shop, and how fast one is made (some ten minutes)
+
 By themselves, as they need a PostgreSQL: tests.benchmarks.hosts (workers, a replica), tests.benchmarks.partitions,
 tests.benchmarks.saves (how long people and counters wait when all send at once), tests.benchmarks.books (a
 spreadsheet of 100,000 rows through the page, on SQLite).
@@ -21,7 +23,7 @@ import platform
 import subprocess
 import sys
 
-NAMES = ("engine", "records", "counters", "pulls", "shards", "pages")
+NAMES = ("engine", "records", "counters", "pulls", "shards", "pages", "decisions")
 
 
 def main() -> None:

@@ -203,3 +203,17 @@ def test_the_page_says_from_what_the_hits_ahead_are_taken(lot, sentence):
     kept = {"cycles": 9, "dull_ends": 2, "chipped_ends": 0, "prior_share": 0.2, "lot": lot}
     assert sentence in state.rests_on(DieForecast(rests_on=kept))
     assert "taken from" not in state.rests_on(DieForecast(rests_on={k: v for k, v in kept.items() if k != "lot"}))
+
+
+def test_each_edge_keeps_how_it_would_go_once_ground_and_how_often_it_chips(shop):
+    store.fit_and_forecast(shop[0].plant)
+    die = DieForecast.objects.get(die=shop[0], is_newest=True)
+    edges = list(die.edges.all())
+    assert len(edges) == 3
+    for edge in edges:
+        assert edge.fresh.keys() == edge.remaining.keys() == die.fresh["remaining"].keys()
+        assert edge.fresh["0.5"] > edge.remaining["0.5"]  # 9,000 hits are on it
+        assert all(die.fresh["remaining"][p] <= edge.fresh[p] for p in edge.fresh)
+        assert edge.chips_per_million > 0 and edge.thickness_mm > 0
+    again = store.refresh_die(shop[0])
+    assert {e.position_id: e.fresh for e in again.edges.all()} == {e.position_id: e.fresh for e in edges}

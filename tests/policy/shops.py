@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from maintenance.life import fit_fleet, predict_fleet
+from maintenance.life import fit_fleet, handbook_interval, predict_fleet
+from maintenance.life.prior import LN_K
 from maintenance.policy import Costs, DieInterval, Lives, looks, of_die, pull_at
 from maintenance.policy.sets import own_rates, worth_grinding
 from tests.life.simulate import World, shop
@@ -43,6 +44,7 @@ class Die:
     chips: list[np.ndarray]
     orders: np.ndarray
     grind: np.ndarray
+    handbook: np.ndarray  # [edges] ln of the scale by the wear model alone
 
     def costs(self, of: dict, *, known: bool = False) -> Costs:
         rate = self.chip_rate if known else self.believed_chips
@@ -83,6 +85,8 @@ def dies(*, count: int, chips: float, orders: int, seed: int) -> list[Die]:
                 chips=struck,
                 orders=of_orders,
                 grind=rng.uniform(*GRIND, len(mine)).round(),
+                handbook=np.log([handbook_interval(made.edges[e]).usual_hits for e in mine])
+                - np.log(np.log(2)) / np.exp(LN_K[0]),
             )
         )
     return found
@@ -92,22 +96,25 @@ def dies(*, count: int, chips: float, orders: int, seed: int) -> list[Die]:
 class Rule:
     """when: "economic", "interval", "never", "shop", or a chance of not finishing over which it is sharpened first.
     which: "saving", "whole", "bad", "shop". known: by the true lives, else by what the engine says. by: what is taken
-    for the lives: "spread" (what the engine says, with how unsure it is), "mean" (without)."""
+    for the lives: "spread" (what the engine says, with how unsure it is), "mean" (without), "handbook". wrong: by what
+    factor what a dull edge costs is misjudged."""
 
     when: str | float
     which: str
     known: bool = False
     by: str = "spread"
+    wrong: float = 1.0
 
 
 class Mind:
     """What a rule knows of a die."""
 
     def __init__(self, die: Die, rule: Rule, of: dict, fixed: float) -> None:
-        self.rule, self.costs = rule, die.costs(of, known=rule.known)
-        self.shape = die.shape if rule.known else die.believed_shape
-        self.eta = np.exp(die.ln_eta if rule.known else die.believed)
-        self.sd = np.zeros(len(self.eta)) if rule.known or rule.by == "mean" else die.ln_sd
+        self.rule, self.costs = rule, die.costs(of, known=rule.known).times("dull", rule.wrong)
+        by_handbook = rule.by == "handbook"
+        self.shape = die.shape if rule.known else float(np.exp(LN_K[0])) if by_handbook else die.believed_shape
+        self.eta = np.exp(die.ln_eta if rule.known else die.handbook if by_handbook else die.believed)
+        self.sd = die.ln_sd if not rule.known and rule.by == "spread" else np.zeros(len(self.eta))
         n_looks = max(float(np.median(np.ceil(die.orders / LOOK))), 1.0)
         self.fresh = self.lives(np.zeros(len(self.eta)))
         self.usual: DieInterval = of_die(self.fresh, self.costs, order_looks=n_looks)
