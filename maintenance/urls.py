@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from diestore.cards import described
+from maintenance.screens.decide import views as decide_views
 from maintenance.screens.die_card.views import DieCard
 from maintenance.screens.due import views
 from maintenance.screens.edge import views as edge_views
@@ -20,6 +21,8 @@ app_name = "maintenance"
 urlpatterns = [
     path("due/", views.Due.as_view(), name="due"),
     path("due/pulls/", pulls_views.Pulls.as_view(), name="pulls"),
+    path("dies/<int:pk>/run-or-sharpen/", decide_views.Decide.as_view(), name="decide"),
+    path("measure-next/", decide_views.Round.as_view(), name="round"),
     path("dies/<int:pk>/card/", DieCard.as_view(), name="die_card"),
     path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
     path("record/", track_record_views.Record.as_view(), name="record"),

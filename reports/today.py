@@ -39,6 +39,7 @@ class Today(View):
             {
                 "row": r,
                 "chance": None if r.chance is None or r.wrong else odds.chance(r.chance),
+                "buys": _buys(r),
                 "wrong": " ".join(damage.sentences(r.wrong, system_of(user))),
             }
             for r in at_risk[:MOST]
@@ -97,6 +98,13 @@ def _spares(user, shown: list[Plant]) -> Shorts | None:
         waiting=sum(short.waiting for _, short in of_each),
         rows=rows[:MOST],
     )
+
+
+def _buys(row: due.DueRow) -> str:
+    """What sharpening first buys, of a die that is told to be."""
+    if not row.sharpens_first or row.chance is None or row.fresh_chance is None:
+        return ""
+    return f"sharpened first {odds.percent(row.fresh_chance)} to finish, as it stands {odds.percent(row.chance)}"
 
 
 def _drifting(user, plant: Plant | None) -> list:

@@ -16,9 +16,15 @@ from maintenance.log import queries
 from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast, EdgeForecast
-from maintenance.wording.standing import Standing, standing
+from maintenance.wording.standing import SHARPEN, Standing, standing
 
+from .decisions import Advice, advised
 from .stored import chance_of_going, strokes_at
+
+
+def by_advice(advice: Advice | None) -> dict[str, bool | None]:
+    """What the advice on a job says to its die's standing."""
+    return {"pays": advice.sharpen, "stop_inside": advice.pull_inside} if advice else {}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +47,8 @@ class DueRow:
     rests_on: str
     refusal: str
     wrong: tuple[Damage, ...] = ()
+    advice: Advice | None = None  # whether sharpening it before the order pays; None where that is not worked out
+    fresh_chance: float | None = None  # of finishing the order, once the whole set is sharpened
     where: str = ""  # it stands where it does not run, in a word; nothing of a die in service
     unrun: bool = False
 
@@ -72,7 +80,15 @@ class DueRow:
 
     @cached_property
     def standing(self) -> Standing:
-        return standing_with(self.wrong, standing(chance_of_order=self.chance, share_left=None, unrun=self.unrun))
+        return standing_with(
+            self.wrong,
+            standing(chance_of_order=self.chance, share_left=None, unrun=self.unrun, **by_advice(self.advice)),
+        )
+
+    @property
+    def sharpens_first(self) -> bool:
+        """Whether the mark says so: then it is told what that buys."""
+        return self.standing.word == SHARPEN.word
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,10 +105,13 @@ class Readiness:
     share_left: float | None
     wrong: tuple[Damage, ...] = ()
     unrun: bool = False
+    advice: Advice | None = None
 
     @property
     def standing(self) -> Standing:
-        own = standing(chance_of_order=self.chance, share_left=self.share_left, unrun=self.unrun)
+        own = standing(
+            chance_of_order=self.chance, share_left=self.share_left, unrun=self.unrun, **by_advice(self.advice)
+        )
         return standing_with(self.wrong, own)
 
 
@@ -102,8 +121,8 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
     edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
     shares = dict(edges.values_list("position_id", "share_left"))
     ready = {}
-    columns = ("die", "remaining", "limiting", "limiting__code", "damage", KT("rests_on__unrun"))
-    for die, remaining, limiting, code, kept, unrun in newest.values_list(*columns):
+    columns = ("die", "remaining", "limiting", "limiting__code", "damage", "advice", KT("rests_on__unrun"))
+    for die, remaining, limiting, code, kept, advice, unrun in newest.values_list(*columns):
         order = orders.get(die)
         ready[die] = Readiness(
             order=order,
@@ -112,6 +131,7 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
             share_left=shares.get(limiting),
             wrong=tuple(map(Damage.of_kept, kept)),
             unrun=bool(unrun),
+            advice=advised(advice, order.hits_left) if order else None,
         )
     return ready
 
@@ -189,7 +209,7 @@ def _read(which: dict) -> dict[int, tuple[str, str, str, dict | None, int | None
 
 _NOTHING = {"remaining": None, "usual_hours": None, "damage": ()}
 _TOLD = (
-    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours", "damage",
+    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours", "damage", "advice", "fresh",
     "limiting_id", "limiting__code", "limiting__kind",
 )  # fmt: skip
 
@@ -233,4 +253,6 @@ def _row(
         rests_on=f["words"] or "",
         refusal="",
         unrun=bool(f["unrun"]),
+        advice=advised(f["advice"], order.hits_left),
+        fresh_chance=chance_of_going(fresh, order.hits_left) if (fresh := f["fresh"].get("remaining")) else None,
     )

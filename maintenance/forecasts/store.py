@@ -23,7 +23,7 @@ from maintenance.log import read as log_read
 from maintenance.log.damage import Damage, open_damage
 from maintenance.models import Change, DieForecast, EdgeForecast, FleetFit
 
-from . import samples
+from . import decisions, samples
 from .fit import CODE_VERSION, Computed, compute
 from .fleet_log import DIES_AT_ONCE, Tell
 from .predict import NOTHING_CUTS, DieOutlook, tell_each
@@ -153,12 +153,22 @@ def _store_dies(dies: Iterable[DieOutlook], fit_row: FleetFit | None) -> list[Di
         old.update(is_newest=False)
         wrong = open_damage(outlook.die for outlook in some)
         told = [_as_rows(outlook, fit_row, wrong.get(outlook.die, ())) for outlook in some]
+        _advise(told)
         made = DieForecast.objects.bulk_create([row for row, _ in told])
         edges = [edge for _, edges in told for edge in edges]
         EdgeForecast.objects.bulk_create(edges, batch_size=500)
         changes.tell_of(Change.What.FORECAST, [outlook.die for outlook in some])
         rows += made
     return rows
+
+
+def _advise(told: Sequence[tuple[DieForecast, list[EdgeForecast]]]) -> None:
+    """What sharpening is worth is worked out with each forecast: a list of a thousand dies only reads it."""
+    plants = dict(Die.objects.filter(pk__in=[row.die_id for row, _ in told]).values_list("pk", "plant_id"))
+    basis = decisions.bases(decisions.DieToPrice(r.die_id, plants[r.die_id], r.usual_hours) for r, _ in told)
+    for row, edges in told:
+        advice = partial(decisions.kept_advice, row, edges, basis[row.die_id])
+        row.advice = attempt(advice, lambda why: {}, what=f"the advice on die {row.die_id}")
 
 
 def _as_rows(

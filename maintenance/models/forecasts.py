@@ -44,6 +44,7 @@ class DieForecast(models.Model):
     fresh = models.JSONField(default=dict, help_text="The same, once every edge has been sharpened.")
     rests_on = models.JSONField(default=dict)
     refusal = models.CharField(max_length=300, blank=True)
+    advice = models.JSONField(default=dict, help_text="Whether sharpening pays, by the hits of a job.")
     damage = models.JSONField(
         default=list, help_text="What is wrong with the die and not put right: maintenance.log.damage."
     )

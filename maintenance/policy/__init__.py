@@ -26,7 +26,7 @@ Hits are plain strokes of the die, money in any one currency. May import nothing
 from .costs import Costs, CostsRefused
 from .lives import Lives, LivesRefused, mixture
 from .measuring import ReadingWorth, at_start, while_apart
-from .orders import Decision, Option, Path, decide, looks, pull_at
+from .orders import Decision, Option, Path, Verdict, decide, looks, pull_at, run_or_sharpen
 from .replacement import DieInterval, Policy, of_die
 from .sets import GrindChoice, worth_grinding
 
@@ -42,12 +42,14 @@ __all__ = [
     "Path",
     "Policy",
     "ReadingWorth",
+    "Verdict",
     "at_start",
     "decide",
     "looks",
     "mixture",
     "of_die",
     "pull_at",
+    "run_or_sharpen",
     "while_apart",
     "worth_grinding",
 ]

@@ -22,8 +22,8 @@ def _column(value: ArrayLike) -> Array:
 class Costs:
     """teardown: C0, of pulling the die, taking it apart and putting it back, whatever is ground. grind: [edges] c_e of
     grinding one edge while the die is apart: bench time, and the steel that it takes off. dull: delta, of a dull edge
-    that is found at a look: sorting the parts since the look before, and half a look of scrap. pull: more where the
-    order is broken off for it, planned or not: the press waits, out and in again. chip: of a chipped edge, its own
+    that is found at a usual look: sorting the parts since the look before, and half a look of scrap. pull: more where
+    the order is broken off for it, planned or not: the press waits, out and in again. chip: of a chipped edge, its own
     repair and its scrap. chip_rate: [edges] lambda, chips a hit. look_hits: hits from one look to the next.
 
     Beside the money: teardown_hours and grind_hours [edges] at the bench, swap_hours to change one piece for a ground

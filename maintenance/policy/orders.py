@@ -4,7 +4,8 @@ An order of Q hits is looked at at q_1 < q_2 ... < q_N = Q. From a state of the 
 is dull and G(x) that none chipped within x hits more:
     f_i = chance that the first stop is a dull edge found at look i, no chip before,
     R_i = D(q_i) G(q_i),   L_i = sum over looks to i of f delta,   I_i = expected hits to the first stop or to look i.
-delta is larger at every look but the order's last, since the order is broken off there. Each way of going on ends in a
+delta is larger at every look but the order's last, since the order is broken off there, and less where a look comes
+sooner than usual after the one before: it is told for looks as far apart as usual. Each way of going on ends in a
 teardown, so that running on to look i instead of sharpening now costs
     A_i = L_i - g I_i + (R_i pull at a planned pull inside the order),
 g the cost a hit in the long run (replacement.of_die). Sharpen first where A is above nought at every look; else run,
@@ -116,25 +117,27 @@ class _Later:
         return np.maximum(h[1:] - h[0], 0.0)
 
 
-def _deltas(costs: Costs, n: int) -> Array:
-    deltas = np.full(n, costs.dull + costs.pull)
-    deltas[-1] = costs.dull
+def _deltas(costs: Costs, at: Array) -> Array:
+    """Of a dull edge found at each look: parts since the look before are sorted, fewer where that was not long ago."""
+    deltas = costs.dull * (at - np.concatenate((np.zeros(1), at[:-1]))) / costs.look_hits + costs.pull
+    deltas[-1] -= costs.pull
     return deltas
 
 
 def along(lives: Ahead, costs: Costs, at: Array) -> Path:
     """The order's own looks."""
-    return Path.of(lives, costs, at, _deltas(costs, len(at)))
+    return Path.of(lives, costs, at, _deltas(costs, at))
 
 
 @dataclass(frozen=True)
 class Pull:
     """look: 0 sharpen first, N run the order whole, between them pull at that look. advantage: A there; against
-    sharpening first, below nought where running is cheaper."""
+    sharpening first, below nought where running is cheaper. running: A at the best look that is not the first."""
 
     look: int
     hits: float
     advantage: float
+    running: float
 
 
 def pull_at(lives: Ahead, costs: Costs, rate: float, at: Array, *, path: Path | None = None) -> Pull:
@@ -143,7 +146,7 @@ def pull_at(lives: Ahead, costs: Costs, rate: float, at: Array, *, path: Path | 
     a = path.advantage(rate)
     a[1:-1] += path.reached[1:-1] * costs.pull
     best = int(a.argmin())
-    return Pull(best, float(path.at[best]), float(a[best]))
+    return Pull(best, float(path.at[best]), float(a[best]), float(a[1:].min()))
 
 
 @dataclass(frozen=True)
@@ -168,7 +171,7 @@ class _Course:
     def advantages(self, costs: Costs, rate: float) -> tuple[Array, float]:
         """[n + 1] A_i without a pull, and the least of A where the order is run whole and the die goes on after it."""
         dull = self.path.dull
-        a = _from_nought(np.cumsum((dull[1:] - dull[:-1]) * _deltas(costs, self.n))) - rate * self.path.hits
+        a = _from_nought(np.cumsum((dull[1:] - dull[:-1]) * _deltas(costs, self.path.at[1:]))) - rate * self.path.hits
         on = costs.usual_dull(self.n) * self.beyond_dull - rate * self.beyond_hits  # nought at once
         return a, float(a[-1] + self.path.reached[-1] * on.min())
 
@@ -352,6 +355,27 @@ def decide(
         sure=sure,
         turns=turns,
     )
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """margin: what running on costs over sharpening first, each in its best way; below nought, run. pulls: hits of the
+    order at which it is then pulled inside it."""
+
+    margin: float
+    pulls: tuple[float, ...]
+
+
+def run_or_sharpen(now: Lives, fresh: Lives, costs: Costs, order_hits: float, usual: DieInterval) -> Verdict:
+    """The decision alone, as `decide` makes it. usual: of the die, as of replacement.of_die."""
+    at = looks(order_hits, costs.look_hits)
+    most = _most_pulls(len(at), order_hits, usual)
+    as_is, ground = (_Course.of(state, costs, at, usual.reach) for state in (now, fresh))
+    values = _Values.of(as_is, ground, costs, usual.rate, most)
+    k = int(np.argmin([value for value, _ in values.running]))
+    look = values.running[k][1]
+    pulls = (look, *values.pulls_of_fresh(k - 1, look)) if k else ()
+    return Verdict(values.margin, tuple(float(at[i - 1]) for i in pulls))
 
 
 def _worth_telling(values: list[float]) -> list[int]:

@@ -26,15 +26,26 @@ DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
 )
 
 
-def standing(*, chance_of_order: float | None, share_left: float | None, unrun: bool = False) -> Standing:
-    """With an open order its chance decides: under even, sharpen first; under 4 in 5, close. Else what is left.
+def standing(
+    *,
+    chance_of_order: float | None,
+    share_left: float | None,
+    unrun: bool = False,
+    pays: bool | None = None,
+    stop_inside: bool = False,
+) -> Standing:
+    """With an open order: sharpen first where that pays; where nobody knows, under an even chance. Close under 4 in 5.
+    Without an order, what is left decides.
 
     chance_of_order: of finishing it without a dull or chipped edge, 0 to 1, of the die or of one edge. share_left: of
     the usual hits to dull, 0 to 1; of a die, that of the edge that limits it. None where it is not known. unrun:
     nothing has run on it since it was sharpened. Sharpening it again would not help: the order needs a stop inside.
+    pays: whether sharpening before the order costs less than running on, in the long run; None: not worked out.
+    stop_inside: where running on is cheaper with a stop inside the order.
     """
     if chance_of_order is not None:
-        told = SHARPEN if chance_of_order < 0.5 else CLOSE if chance_of_order < 0.8 else RUNS
+        first = chance_of_order < 0.5 if pays is None else pays
+        told = SHARPEN if first else STOP if stop_inside else CLOSE if chance_of_order < 0.8 else RUNS
     elif share_left is None:
         return UNKNOWN
     else:

@@ -18,6 +18,7 @@ from tests.policy.shops import FEW, HIGH, LOW, MANY, Rule, dies, total
 
 RULES = {
     "economic rule, edges by saving": Rule("economic", "saving"),
+    "the same as pages decide, past the order's end": Rule("values", "saving"),
     "planned interval, edges by saving": Rule("interval", "saving"),
     "chance of not finishing over 0.3, edges by saving": Rule(0.3, "saving"),
     "chance of not finishing over 0.1, edges by saving": Rule(0.1, "saving"),

@@ -134,6 +134,7 @@ def test_a_chance_stands_with_its_bar_and_what_it_rests_on(as_role):
     client, (die,) = as_role("lead"), shop(1)
     forecast = DieForecast.objects.get(die=die, is_newest=True)
     forecast.remaining, forecast.half_hits, forecast.nine_in_ten_hits = LADDER, 5_000, 1_000
+    forecast.advice = {}
     forecast.rests_on["words"] = "mostly handbook"
     forecast.save()
     die.orders.update(parts=8_750)
@@ -147,7 +148,7 @@ def test_a_chance_stands_with_its_bar_and_what_it_rests_on(as_role):
 def test_it_is_filtered_by_what_stands_and_by_words(as_role):
     client, dies = as_role("lead"), shop(3)
     for die, parts in zip(dies, (100, 5_500, 9_500), strict=True):
-        DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000)
+        DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000, advice={})
         die.orders.update(parts=parts)
     assert codes(page(client, show="short")) == ["H-002", "H-001"]
     assert codes(page(client, show="close")) == ["H-002", "H-001"]
@@ -156,6 +157,36 @@ def test_it_is_filtered_by_what_stands_and_by_words(as_role):
     assert codes(page(client, show="close")) == ["H-002", "H-001"]
     assert codes(page(client, q="26-0000")) == ["H-000"]
     assert codes(page(client, q="\x00", show="nonsense")) == ["H-002", "H-001", "H-000"], "what cannot be asked is left"
+
+
+def test_sharpen_first_is_said_where_it_pays_and_says_what_it_buys(as_role):
+    """Whatever the chance: where failures are cheap a die runs on, where they are dear it is pulled early."""
+    client, (die,) = as_role("lead"), shop(1)
+    die.orders.update(parts=2_000)
+    rows = DieForecast.objects.filter(die=die, is_newest=True)
+    fresh = {"remaining": {"0.01": 2_000, "0.5": 60_000}, "ln_sd": 0.2}
+
+    def advise(margin):
+        advice = {"hits": [1_000, 100_000], "margin": [margin, margin], "pull": [0, 0], "interval": 30_000}
+        rows.update(remaining=LADDER, fresh=fresh, advice=advice)
+        return page(client), due.rows()[0]
+
+    html, row = advise(35.0)
+    assert (row.standing.word, row.chance, row.fresh_chance) == ("Sharpen first", pytest.approx(0.8), 0.99)
+    assert row.advice.gain == pytest.approx(35) and "sharpened first: 99 %" in html
+    assert "One die should be sharpened before its order" in html
+    die.orders.update(parts=9_000)
+    html, row = advise(-20.0)
+    assert row.chance == pytest.approx(0.1) and row.standing.word == "Close"
+    assert "sharpened first:" not in html and "No die has to be pulled before its order" in html
+
+
+def test_the_advice_lies_beside_each_forecast():
+    (die,) = shop(1)
+    kept = DieForecast.objects.get(die=die, is_newest=True).advice
+    assert len(kept["hits"]) == len(kept["margin"]) == len(kept["pull"])
+    assert set(kept["assumed"]) >= {"toolroom_rate", "press_rate", "part_worth"}  # no rate is named in this shop
+    assert due.rows()[0].advice is not None
 
 
 def test_hours_are_the_middle_of_the_last_five_sharpenings():
@@ -177,7 +208,7 @@ def test_hours_are_the_middle_of_the_last_five_sharpenings():
 def test_the_sentence_says_how_many_and_how_long(as_role):
     client, dies = as_role("lead"), shop(2)
     for die in dies:
-        DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000)
+        DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000, advice={})
         die.orders.update(parts=9_000)
     said = " ".join(re.sub(r"<[^>]+>", "", page(client)).split())
     assert "2 dies should be sharpened before their order: H-000, H-001, together about 4 hours on the bench." in said

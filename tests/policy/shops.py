@@ -15,7 +15,7 @@ import numpy as np
 
 from maintenance.life import fit_fleet, handbook_interval, predict_fleet
 from maintenance.life.prior import LN_K
-from maintenance.policy import Costs, DieInterval, Lives, looks, of_die, pull_at
+from maintenance.policy import Costs, DieInterval, Lives, looks, of_die, pull_at, run_or_sharpen
 from maintenance.policy.sets import own_rates, worth_grinding
 from tests.life.simulate import World, shop
 
@@ -94,10 +94,11 @@ def dies(*, count: int, chips: float, orders: int, seed: int) -> list[Die]:
 
 @dataclass(frozen=True)
 class Rule:
-    """when: "economic", "interval", "never", "shop", or a chance of not finishing over which it is sharpened first.
-    which: "saving", "whole", "bad", "shop". known: by the true lives, else by what the engine says. by: what is taken
-    for the lives: "spread" (what the engine says, with how unsure it is), "mean" (without), "handbook". wrong: by what
-    factor what a dull edge costs is misjudged."""
+    """when: "economic" (orders.pull_at), "values" (as pages decide: orders.run_or_sharpen), "interval", "never",
+    "shop", or a chance of not finishing over which it is sharpened first. which: "saving", "whole", "bad", "shop".
+    known: by the true lives, else by what the engine says. by: what is taken for the lives: "spread" (what the engine
+    says, with how unsure it is), "mean" (without), "handbook". wrong: by what factor what a dull edge costs is
+    misjudged."""
 
     when: str | float
     which: str
@@ -128,6 +129,12 @@ class Mind:
     def look(self, on_it: np.ndarray, since: float, at: np.ndarray, *, start: bool) -> int:
         """The look to pull at: 0 before the rest of the order, its number of looks for not at all."""
         n, when = len(at), self.rule.when
+        if when == "values":
+            if start:
+                verdict = run_or_sharpen(self.lives(on_it), self.fresh, self.costs, at[-1], self.usual)
+                pull = verdict.pulls[0] if verdict.pulls else at[-1]
+                return 0 if verdict.margin > 0 else int(np.searchsorted(at, pull - 1e-6)) + 1
+            when = "economic"
         if when == "economic":
             found = pull_at(self.lives(on_it), self.costs, self.usual.rate, at).look
             return found if start or found else (1 if n > 1 else n)
@@ -190,17 +197,18 @@ def run(die: Die, rule: Rule, of: dict, fixed: float) -> tuple[float, int, int]:
             on_it += run_on
             strokes, since, done = strokes + run_on, since + run_on, done + run_on
             bad = life <= on_it + 1e-9
+            since_look = done - max([q for q in at if q < done - 1e-9], default=0.0)
             if chip <= run_on:
                 e = int(np.argmin(chips))
                 next_chip[e] += 1
                 chipped = bad.copy()
                 chipped[e] = True
                 inside = done < hits - 1e-9
-                paid += bad.any() * costs.dull + inside * costs.pull
+                paid += bad.any() * costs.dull * since_look / LOOK + inside * costs.pull
                 dull_ends += int(bad.any())
                 teardown(chipped)
             elif bad.any():
-                paid += costs.dull + (done < hits - 1e-9) * costs.pull
+                paid += costs.dull * since_look / LOOK + (done < hits - 1e-9) * costs.pull
                 dull_ends += 1
                 teardown(bad)
             elif run_on == planned and done < hits - 1e-9:

@@ -39,7 +39,7 @@ def test_along_an_order_against_lives_drawn_at_random():
     for i, q in enumerate(at, 1):
         by_dull, by_chip = (dull <= chip) & (dull <= q), (chip < dull) & (chip <= q)
         end = np.where(by_dull, found, np.where(by_chip, chip, q))
-        loss = by_dull * np.where(found < at[-1], COSTS.dull + COSTS.pull, COSTS.dull)
+        loss = by_dull * np.where(found < at[-1], COSTS.dull + COSTS.pull, COSTS.dull * 0.7)  # 7,000 hits after a look
         assert path.dull[i] == pytest.approx(by_dull.mean(), abs=0.006)
         assert path.chipped[i] == pytest.approx(by_chip.mean(), abs=0.002)
         assert path.reached[i] == pytest.approx(1 - by_dull.mean() - by_chip.mean(), abs=0.006)
@@ -71,7 +71,7 @@ def naive_pull(now, costs, rate, order_hits):
         x = np.linspace(begin, q, 400)
         d, g = np.exp(-now.die(x)), np.exp(-costs.chips_a_hit * x)
         f = (d[:-1] - d[1:]) * (g[:-1] + g[1:]) / 2
-        loss += f.sum() * (costs.dull + (costs.pull if q < at[-1] else 0.0))
+        loss += f.sum() * (costs.dull * (q - begin) / costs.look_hits + (costs.pull if q < at[-1] else 0.0))
         run += np.trapezoid(d * g, x) + (f * (q - (x[:-1] + x[1:]) / 2)).sum()
         a = loss - rate * run + (costs.pull * d[-1] * g[-1] if q < at[-1] else 0.0)
         if a < best[1]:

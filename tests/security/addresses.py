@@ -111,6 +111,8 @@ TABLE: dict[str, Row] = {
     "maintenance:due": see(EVERYBODY),
     "maintenance:pulls": see(may(roles.SEE_COST)),
     "maintenance:wear": see(EVERYBODY),
+    "maintenance:decide": see(EVERYBODY, pk="die"),
+    "maintenance:round": see(EVERYBODY),
     "maintenance:record": see(EVERYBODY),
     "maintenance:restart": form(may(roles.RUN_FIT), "die"),
     "maintenance:log": see(may(*LOGS)),

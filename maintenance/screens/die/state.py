@@ -16,6 +16,8 @@ from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
 from maintenance.clockwork.rows import DieLog, PieceRow
 from maintenance.forecasts import burr_limits
+from maintenance.forecasts.decisions import Advice, advised
+from maintenance.forecasts.due import by_advice
 from maintenance.forecasts.stored import chance_of_going, strokes_at
 from maintenance.log import queries, read
 from maintenance.log.damage import Damage, standing_with
@@ -88,10 +90,20 @@ class DieState:
         return next((row for row in self.rows if row.limits), None)
 
     @property
+    def advice(self) -> Advice | None:
+        """Whether sharpening before the open order pays."""
+        return advised(self.forecast.advice, self.order.hits_left) if self.forecast and self.order else None
+
+    @property
     def standing(self) -> Standing:
-        """As on every other page: by what is wrong with it, by its chance for the open order, else by what is left."""
+        """As on every other page: by what is wrong with it, by what pays for the open order, else by what is left."""
         unrun = bool(self.forecast and self.forecast.rests_on.get("unrun"))
-        own = standing(chance_of_order=self.chance, share_left=_share_left(self.limiting), unrun=unrun)
+        own = standing(
+            chance_of_order=self.chance,
+            share_left=_share_left(self.limiting),
+            unrun=unrun,
+            **by_advice(self.advice),
+        )
         return standing_with(self.wrong, own)
 
 
@@ -119,6 +131,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         limiting=forecast.limiting_id if forecast else None,
         order=order,
         chance=chance,
+        advice=advised(forecast.advice, order.hits_left) if forecast and order else None,
         wrong=wrong,
         usual_grind_mm=usual.usual_grind_mm(log),
         now=now.timestamp(),
@@ -166,6 +179,7 @@ class _Reader:
     limiting: int | None
     order: OrderLeft | None
     chance: float | None
+    advice: Advice | None
     wrong: tuple[Damage, ...]
     usual_grind_mm: float | None
     now: float
@@ -214,10 +228,13 @@ class _Reader:
         chance = chance_of_going(edge.remaining, self.order.hits_left) if edge and self.order else None
         share_left = edge.share_left if edge else None
         unrun = state.hits_since_sharpening == 0
-        own = standing(chance_of_order=chance, share_left=share_left, unrun=unrun)
+        # Where it does not pay to pull the die, none of its edges is told to be ground first.
+        pays = False if self.advice and not self.advice.sharpen else None
+        own = standing(chance_of_order=chance, share_left=share_left, unrun=unrun, pays=pays)
         if edge is None or position.pk != self.limiting:
             return own
-        return limiting(own, standing(chance_of_order=self.chance, share_left=share_left, unrun=unrun))
+        of_die = standing(chance_of_order=self.chance, share_left=share_left, unrun=unrun, **by_advice(self.advice))
+        return limiting(own, of_die)
 
 
 def _build(piece: PieceRow | None) -> str:

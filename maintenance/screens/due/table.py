@@ -12,6 +12,7 @@ from django.utils.safestring import mark_safe
 from diestore.drawing import paths
 from diestore.drawing.scales import Ratio
 from diestore.frame.tables import RIGHT, Column
+from maintenance.forecasts.due import DueRow
 from maintenance.log.damage import briefly
 from maintenance.wording import numbers, odds
 
@@ -75,11 +76,12 @@ class DueTable(tables.Table):
             '<span class="chance"><strong>{}</strong> <svg class="bar" viewBox="0 0 98 16" width="98" height="16" '
             'aria-hidden="true"><rect class="bed" x="1" y="1" width="96" height="14"/>'
             '<rect class="fill {}" x="1" y="1" width="{}" height="14"/>'
-            '<rect class="edge" x="1" y="1" width="96" height="14"/></svg></span><small class="nowrap">{}</small>',
+            '<rect class="edge" x="1" y="1" width="96" height="14"/></svg></span><small class="nowrap">{}</small>{}',
             odds.percent(record.chance),
             record.standing.css,
             f"{96 * record.chance:.1f}",
             "as if nothing were wrong" if record.wrong else record.rests_on,
+            _what_it_buys(record),
         )
 
     def render_limiting(self, value, record):
@@ -120,6 +122,22 @@ class DueTable(tables.Table):
 
     def render_hours(self, value):
         return f"{value:.1f}"
+
+
+def _what_it_buys(record: DueRow) -> str:
+    """Of a die to be sharpened first: the chance it then has; and of any die with a forecast, where that is weighed."""
+    if not record.remaining:
+        return ""
+    bought = ""
+    if record.sharpens_first and record.fresh_chance is not None:
+        bought = format_html(
+            '<small class="nowrap">sharpened first: <strong>{}</strong></small>', odds.percent(record.fresh_chance)
+        )
+    return format_html(
+        '{}<small><a class="nowrap" href="{}">run or sharpen?</a></small>',
+        bought,
+        reverse("maintenance:decide", args=[record.pk]),
+    )
 
 
 def _end(hits: float, y: float, *, height: float) -> str:

@@ -321,9 +321,12 @@ class LogSharpening(LogTask):
     task, form_class, template = SHARPENING, piece_forms.SharpeningForm, "maintenance/screens/entry/sharpening.html"
 
     def _asked_for(self, request: HttpRequest) -> dict:
-        """Edges that a mishap chipped: tapped already."""
-        chipped = [_number(text) for text in request.GET.get("chipped", "")[:2_000].split(",")]
-        return {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
+        """Edges that a mishap chipped are tapped already, and so are those that it does not pay to grind now."""
+        chipped, left = (
+            [_number(text) for text in request.GET.get(name, "")[:2_000].split(",")] for name in ("chipped", "left")
+        )
+        found = {f"found_{pk}": piece_forms.SharpeningForm.LEFT_OUT for pk in left if pk is not None}
+        return found | {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
 
 
 class LogReplacement(LogTask):

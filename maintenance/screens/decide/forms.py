@@ -1,0 +1,59 @@
+"""What the decision rests on, to be typed otherwise: nothing of it is saved."""
+
+from __future__ import annotations
+
+from django import forms
+
+from diestore.frame.fields import BetweenField, WholeField
+
+# name -> label, unit behind it, least, most; in the shop's currency where the unit is None
+FIGURES: dict[str, tuple[str, str | None, float, float]] = {
+    "toolroom_rate": ("An hour of the toolroom", None, 0.01, 10_000),
+    "press_rate": ("An hour that the press waits", None, 0.01, 10_000),
+    "sorting_rate": ("An hour of sorting", None, 0.01, 10_000),
+    "part_worth": ("A scrapped part", None, 0, 100_000),
+    "hours": ("Bench hours to sharpen the set", "h", 0.01, 1_000),
+    "apart_share": ("of which out, apart, back and tried out", "share", 0.01, 0.99),
+    "stop_minutes": ("The press waits when a job is broken off", "min", 0.1, 10_000),
+    "look_hits": ("Hits from look to look at the parts", "hits", 10, 10_000_000),
+    "sorted_an_hour": ("Parts sorted in an hour", "parts", 1, 10_000_000),
+    "grind_mm": ("Ground off where nothing is logged", "mm", 0.001, 10),
+}
+MOST_HITS = 1_000_000_000
+
+
+class JobHits(WholeField):
+    def read(self, text: str) -> int:
+        hits = super().read(text)
+        if not 1 <= hits <= MOST_HITS:
+            raise forms.ValidationError(f"{hits:,} hits: there is nothing to run. Enter 1 to {MOST_HITS:,} hits.")
+        return hits
+
+
+class DecideForm(forms.Form):
+    """By the address, so that a page asked with other figures can be passed on."""
+
+    def __init__(self, data=None, *, currency: str) -> None:
+        super().__init__(data)
+        self.fields["job_hits"] = JobHits(label="Hits of the job", required=False)
+        for name, (label, unit, least, most) in FIGURES.items():
+            behind = currency if unit is None else unit
+            self.fields[name] = BetweenField(label=f"{label}, {behind}", least=least, most=most)
+
+    @property
+    def typed(self) -> dict[str, float]:
+        """The figures that were typed and can be; others count as not typed."""
+        if not self.is_bound:
+            return {}
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value is not None}
+
+    def stands_at(self, figures) -> None:
+        """What each box stands at while nothing is typed in it, and where that comes from."""
+        words = {"records": "as recorded here", "assumed": "assumed: nobody has named it", "typed": "as typed"}
+        for name, figure in figures.items():
+            field = self.fields[name]
+            field.widget.attrs["placeholder"] = (
+                f"{figure.value:,.4g}" if figure.value < 1000 else f"{figure.value:,.0f}"
+            )
+            field.help_text = words[figure.source]
