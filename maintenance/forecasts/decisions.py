@@ -19,7 +19,8 @@ from diestore.register.models import Die, Output, Position, Rate
 from maintenance.log.damage import Damage
 from maintenance.log.queries import on_the_shelf
 from maintenance.models import DieForecast, EdgeForecast, Run, Stop, Work
-from maintenance.policy import Costs, Decision, Lives, decide, of_die, run_or_sharpen
+from maintenance.policy import Costs, Decision, Lives, decide, looks, run_or_sharpen
+from maintenance.policy.replacement import interval, sums
 
 FROM_RECORDS, TYPED, NOT_NAMED = "records", "typed", "assumed"
 
@@ -270,26 +271,27 @@ def _lives(die: Mapping[str, float], edges: Sequence[Mapping[str, float]], chips
     return Lives.of_levels(levels, of_edges, [die[name] for name in names], chip_rate=chips)
 
 
-def kept_advice(die: DieForecast, edges: Sequence[EdgeForecast], basis: Basis) -> dict:
+def kept_advice(die: DieForecast, edges: Sequence[EdgeForecast], basis: Basis, job_hits: float | None = None) -> dict:
     """What lies beside a forecast for the lists: by the hits of a job, what running on costs over sharpening first.
 
     margin: money at each of `hits`, below nought where running on is cheaper; pull: how often it is then pulled inside
-    the job. Nothing where there is nothing to decide by.
+    the job. job_hits: of the job ahead, which is then told exactly. Nothing where there is nothing to decide by.
     """
     known = ahead(die, edges, basis)
     if known is None:
         return {}
-    usual = of_die(known.fresh, known.costs)
+    whole = sums(known.fresh, known.costs.chips_a_hit, known.costs.look_hits)
+    jobs = sorted({*JOB_HITS.round().tolist(), *([float(job_hits)] if job_hits else [])})
     margins, pulls = [], []
-    for hits in JOB_HITS:
-        verdict = run_or_sharpen(known.now, known.fresh, known.costs, float(hits), usual)
+    for hits in jobs:
+        usual = interval(whole, known.costs, order_looks=len(looks(hits, known.costs.look_hits)))
+        verdict = run_or_sharpen(known.now, known.fresh, known.costs, hits, usual)
         margins.append(round(verdict.margin, 2))
         pulls.append(len(verdict.pulls))
     return {
-        "hits": [round(float(h)) for h in JOB_HITS],
+        "hits": jobs,
         "margin": margins,
         "pull": pulls,
-        "interval": round(usual.hits) if usual.planned else None,
         "assumed": known.basis.assumed,
     }
 

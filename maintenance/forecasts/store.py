@@ -164,10 +164,13 @@ def _store_dies(dies: Iterable[DieOutlook], fit_row: FleetFit | None) -> list[Di
 
 def _advise(told: Sequence[tuple[DieForecast, list[EdgeForecast]]]) -> None:
     """What sharpening is worth is worked out with each forecast: a list of a thousand dies only reads it."""
-    plants = dict(Die.objects.filter(pk__in=[row.die_id for row, _ in told]).values_list("pk", "plant_id"))
+    dies = list(Die.objects.filter(pk__in=[row.die_id for row, _ in told]))
+    plants = {die.pk: die.plant_id for die in dies}
     basis = decisions.bases(decisions.DieToPrice(r.die_id, plants[r.die_id], r.usual_hours) for r, _ in told)
+    jobs = queries.next_order_by_die(dies=dies)
     for row, edges in told:
-        advice = partial(decisions.kept_advice, row, edges, basis[row.die_id])
+        job = jobs.get(row.die_id)
+        advice = partial(decisions.kept_advice, row, edges, basis[row.die_id], job.hits_left if job else None)
         row.advice = attempt(advice, lambda why: {}, what=f"the advice on die {row.die_id}")
 
 

@@ -34,8 +34,8 @@ def standing(
     pays: bool | None = None,
     stop_inside: bool = False,
 ) -> Standing:
-    """With an open order: sharpen first where that pays; where nobody knows, under an even chance. Close under 4 in 5.
-    Without an order, what is left decides.
+    """With an open order: sharpen first where that pays; where nobody knows, under an even chance. Where it does not
+    pay, a likely stop is to be planned for. Close under 4 in 5. Without an order, what is left decides.
 
     chance_of_order: of finishing it without a dull or chipped edge, 0 to 1, of the die or of one edge. share_left: of
     the usual hits to dull, 0 to 1; of a die, that of the edge that limits it. None where it is not known. unrun:
@@ -45,7 +45,8 @@ def standing(
     """
     if chance_of_order is not None:
         first = chance_of_order < 0.5 if pays is None else pays
-        told = SHARPEN if first else STOP if stop_inside else CLOSE if chance_of_order < 0.8 else RUNS
+        likely = stop_inside or chance_of_order < 0.5
+        told = SHARPEN if first else STOP if likely else CLOSE if chance_of_order < 0.8 else RUNS
     elif share_left is None:
         return UNKNOWN
     else:

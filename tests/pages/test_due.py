@@ -173,11 +173,11 @@ def test_sharpen_first_is_said_where_it_pays_and_says_what_it_buys(as_role):
 
     html, row = advise(35.0)
     assert (row.standing.word, row.chance, row.fresh_chance) == ("Sharpen first", pytest.approx(0.8), 0.99)
-    assert row.advice.gain == pytest.approx(35) and "sharpened first: 99 %" in html
+    assert row.advice.gain == pytest.approx(35) and "sharpened first: <strong>99 %" in html
     assert "One die should be sharpened before its order" in html
     die.orders.update(parts=9_000)
     html, row = advise(-20.0)
-    assert row.chance == pytest.approx(0.1) and row.standing.word == "Close"
+    assert row.chance == pytest.approx(0.1) and row.standing.word == "Plan a stop"
     assert "sharpened first:" not in html and "No die has to be pulled before its order" in html
 
 

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from maintenance.wording import numbers
 from maintenance.wording import odds as wording_odds
+from maintenance.wording.standing import standing
 
 pytestmark = pytest.mark.no_database
 
@@ -87,3 +88,14 @@ def test_counts_carry_their_word():
         "2 dies",
         "1,200 dies",
     ]
+
+
+def test_what_pays_decides_and_not_the_chance():
+    def word(chance, **more):
+        return standing(chance_of_order=chance, share_left=None, **more).word
+
+    assert [word(c) for c in (0.4, 0.6, 0.9)] == ["Sharpen first", "Close", "Runs"]  # where nobody knows
+    assert [word(c, pays=True) for c in (0.4, 0.6, 0.9)] == ["Sharpen first"] * 3
+    assert [word(c, pays=False) for c in (0.4, 0.6, 0.9)] == ["Plan a stop", "Close", "Runs"]
+    assert word(0.9, pays=False, stop_inside=True) == "Plan a stop"
+    assert word(0.9, pays=True, unrun=True) == "Plan a stop"  # sharpened again it would be as it is

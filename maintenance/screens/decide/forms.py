@@ -13,7 +13,7 @@ FIGURES: dict[str, tuple[str, str | None, float, float]] = {
     "sorting_rate": ("An hour of sorting", None, 0.01, 10_000),
     "part_worth": ("A scrapped part", None, 0, 100_000),
     "hours": ("Bench hours to sharpen the set", "h", 0.01, 1_000),
-    "apart_share": ("of which out, apart, back and tried out", "share", 0.01, 0.99),
+    "apart_share": ("Of these, to pull it, take it apart, put it back", "share", 0.01, 0.99),
     "stop_minutes": ("The press waits when a job is broken off", "min", 0.1, 10_000),
     "look_hits": ("Hits from look to look at the parts", "hits", 10, 10_000_000),
     "sorted_an_hour": ("Parts sorted in an hour", "parts", 1, 10_000_000),
@@ -52,8 +52,8 @@ class DecideForm(forms.Form):
         """What each box stands at while nothing is typed in it, and where that comes from."""
         words = {"records": "as recorded here", "assumed": "assumed: nobody has named it", "typed": "as typed"}
         for name, figure in figures.items():
-            field = self.fields[name]
-            field.widget.attrs["placeholder"] = (
-                f"{figure.value:,.4g}" if figure.value < 1000 else f"{figure.value:,.0f}"
+            box = self[name]
+            box.field.widget.attrs["placeholder"] = (
+                f"{figure.value:.3g}" if figure.value < 1000 else f"{figure.value:,.0f}"
             )
-            field.help_text = words[figure.source]
+            box.help_text = words[figure.source]

@@ -16,9 +16,10 @@ from maintenance.policy.orders import AS_IT_STANDS, ONE_EDGE, SET, SWAP
 from maintenance.policy.sets import own_rates
 from maintenance.wording import numbers, odds
 
+APART = "while the die is apart"
 READING_MINUTES = 5.0  # to measure one burr; common practice, no source
 EDGES_READ = 5  # of a die: those likeliest to be the first
-LITTLE = 0.05  # of what sharpening the set costs: a gain below it hardly matters
+LITTLE = 0.1  # of what sharpening the set costs: a gain below it hardly matters
 NAMED_AT_MOST = 4
 TURNS_TOLD = 3
 
@@ -48,12 +49,12 @@ def label(option: Option, known: DieAhead) -> str:
     ground = np.flatnonzero(option.ground)
     if option.start == AS_IT_STANDS:
         first = "Run it as it stands"
+    elif option.start == SWAP:
+        first = f"Put in ground pieces from the shelf: {edges_named(known, ground)}"
     elif option.start == SET or option.ground.all():
         first = "Sharpen first: the whole set"
     elif option.start == ONE_EDGE:
         first = f"Sharpen first: only {edges_named(known, ground)}"
-    elif option.start == SWAP:
-        first = f"Put in ground pieces from the shelf: {edges_named(known, ground)}"
     else:
         count = len(ground)
         first = f"Sharpen first: {'the one edge that pays' if count == 1 else f'the {count} edges that pay'}"
@@ -70,7 +71,7 @@ def rows(decision: Decision, known: DieAhead, currency: str, system: units.Syste
     return [
         {
             "label": label(option, known),
-            "edges": edges_named(known, np.flatnonzero(option.ground)) if option.sharpens_first else "",
+            "edges": _edges_of(option, known),
             "allowed": option.allowed,
             "best": n == 0,
             "chance": odds.percent(option.chance),
@@ -79,13 +80,22 @@ def rows(decision: Decision, known: DieAhead, currency: str, system: units.Syste
             "scrap": numbers.hits(option.scrap_parts) if option.scrap_parts >= 1 else "0",
             "bench": f"{option.bench_hours:.1f}",
             "press": f"{option.press_hours:.1f}",
-            "steel": units.show(float(option.steel_mm.sum()), "removed_mm", system),
+            "steel": units.show(round(float(option.steel_mm.sum()), 2), "removed_mm", system),
             "next": odds.percent(option.next_chance),
             "euros": money(option.euros, currency),
             "dearer": "" if n == 0 else money(option.against_best, currency),
         }
         for n, option in enumerate(decision.options)
     ]
+
+
+def _edges_of(option: Option, known: DieAhead) -> str:
+    """Under the way, which edges that means, where it does not say so itself."""
+    if option.start == SWAP:
+        return "what comes out is ground later, in its own time"
+    if not option.sharpens_first or option.start == ONE_EDGE or option.ground.all():
+        return ""
+    return edges_named(known, np.flatnonzero(option.ground))
 
 
 def lead(decision: Decision, known: DieAhead, currency: str, *, with_money: bool) -> dict:
@@ -200,16 +210,15 @@ def readings(
         return []
     takes = READING_MINUTES / 60 * known.basis["toolroom_rate"]
     rates = own_rates(known.fresh, known.costs)
-    asked = sorted(range(len(known.edges)), key=lambda i: -known.edges[i].chance_first)[:most]
+    first = sorted(range(len(known.edges)), key=lambda i: -known.edges[i].chance_first)[:most]
     found = []
-    for i in asked:
-        edge = known.edges[i]
+    for i, edge in enumerate(known.edges):
         if edge.on_it <= 0 or not edge.thickness_mm or i in known.bad:
             continue
         one = {"edge": i, "on_it_hits": float(edge.on_it), "reading_sd": _sd(model)}
         apart = while_apart(known.now, known.fresh, known.costs, decision.usual, rates=rates, **one)
-        ways = [("while the die is apart", apart)]
-        if job_hits and not known.damaged:
+        ways = [(APART, apart)]
+        if job_hits and not known.damaged and i in first:
             ways.append(("before the job", at_start(known.now, known.costs, decision.usual, float(job_hits), **one)))
         for when, worth in ways:
             if worth.critical_ln_life is None or worth.worth <= takes:
@@ -218,4 +227,4 @@ def readings(
                 worth.critical_ln_life, float(edge.on_it), lambda share, e=edge: model.value_at(share, e.thickness_mm)
             )
             found.append((edge, when, worth, critical))
-    return sorted(found, key=lambda one: -one[2].worth)
+    return sorted(found, key=lambda one: -one[2].worth)[: 2 * most]

@@ -22,7 +22,8 @@ from . import page
 from .forms import FIGURES, DecideForm
 
 DIES_ON_THE_ROUND = 8
-READ_ON_THE_ROUND = 2  # edges of a die
+READ_ON_THE_ROUND = 3  # edges of a die
+TO_THE_BENCH = 4  # of the dies that are to be sharpened first
 
 
 @method_decorator(require_safe, name="dispatch")
@@ -81,7 +82,7 @@ def _told(user, die: Die, known: decisions.DieAhead, hits: int, currency: str, s
                 "critical": units.show(critical, "burr_um", system),
                 "worth": page.money(told.worth, currency),
             }
-            for edge, when, told, critical in worth
+            for edge, when, told, critical in worth[: page.EDGES_READ]
         ],
     }
 
@@ -119,10 +120,13 @@ class Round(View):
 
 
 def _round(plant, model: ReadingModel, currency: str, system: units.System) -> list[dict]:
-    """The dies whose decision hangs on least, each with the readings that may turn it."""
+    """The dies whose decision hangs on least, each with the readings that may turn it: at the press before a job, or on
+    the bench where the die is to be sharpened first."""
     close = [r for r in due.rows(plant, plants=[plant.pk]) if r.advice is not None and not r.wrong]
     close.sort(key=lambda r: (r.advice.gain, r.code))
-    some = {r.pk: r for r in close[:DIES_ON_THE_ROUND]}
+    to_bench = [r for r in close if r.advice.sharpen][:TO_THE_BENCH]
+    running = [r for r in close if not r.advice.sharpen][: DIES_ON_THE_ROUND - len(to_bench)]
+    some = {r.pk: r for r in [*to_bench, *running]}
     in_press = dict(DieInPress.objects.now().filter(die__in=some).values_list("die_id", "press__code"))
     dies = Die.objects.in_bulk(list(some))
     usual = dict(Die.objects.filter(pk__in=some).values_list("pk", "usual_press__code"))
@@ -131,9 +135,10 @@ def _round(plant, model: ReadingModel, currency: str, system: units.System) -> l
     for pk, ahead in known.items():
         hits = some[pk].hits_left
         decision: Decision = ahead.decide(hits, with_turns=False)
-        for edge, when, told, critical in page.readings(decision, ahead, model, hits, most=READ_ON_THE_ROUND):
-            if when != "before the job":
-                continue
+        on_bench = some[pk].advice.sharpen
+        told_of = page.readings(decision, ahead, model, None if on_bench else hits)
+        of_place = [one for one in told_of if (one[1] == page.APART) == on_bench]
+        for edge, _, told, critical in of_place[:READ_ON_THE_ROUND]:
             lines.append(
                 {
                     "press": in_press.get(pk) or usual.get(pk) or "",
@@ -142,8 +147,11 @@ def _round(plant, model: ReadingModel, currency: str, system: units.System) -> l
                     "edge": edge,
                     "on_it": f"{edge.on_it:,}",
                     "critical": units.show(critical, "burr_um", system),
-                    "above": "sharpen first",
+                    "on_bench": on_bench,
                     "worth": page.money(told.worth, currency),
                 }
             )
-    return sorted(lines, key=lambda line: (line["press"] == "", line["press"], line["die"].code, line["edge"].code))
+    return sorted(
+        lines,
+        key=lambda line: (line["on_bench"], line["press"] == "", line["press"], line["die"].code, line["edge"].code),
+    )
