@@ -208,10 +208,16 @@ class DieAhead:
     def damaged(self) -> bool:
         return bool(self.damage)
 
+    @property
+    def edges_are_fine(self) -> bool:
+        """What is wrong with it lies elsewhere: at pieces without an edge, which no grinding puts right."""
+        return bool(self.damage) and not self.bad and all(one.position is not None for one in self.damage)
+
     def decide(self, job_hits: float, *, on_shelf: Iterable[int] = (), with_turns: bool = True) -> Decision:
-        """Of a job. Where damage has no place that cuts, the edge that limits the die is taken for it."""
+        """Of a job. Damage that nobody traced to a place is taken for the edge that limits the die; of damage elsewhere
+        than at its edges the decision is that of the die once it is put right."""
         bad = self.bad
-        if self.damaged and not bad:
+        if self.damaged and not bad and not self.edges_are_fine:
             bad = (self.limiting or 0,)
         return decide(
             self.now,

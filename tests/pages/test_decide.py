@@ -114,11 +114,26 @@ def test_a_damaged_die_is_not_to_run_as_it_stands(as_role, die):
     newest.damage = [damage]
     newest.save()
     html = page(as_role("lead"), die)
-    assert "It is not to run as it stands" in html and "not with what is wrong with it" in html
+    assert "It is not to run until that is put right" in html and "not with what is wrong with it" in html
     assert "grind it whatever else is done" in html
     _, known = decisions.of_one(die)
     told = known.decide(2_000)
     assert told.best.sharpens_first and known.edges[known.bad[0]].code == "1-A"
+
+
+def test_what_is_wrong_elsewhere_than_at_an_edge_no_grinding_puts_right(as_role, die):
+    pilot = die.positions.get(code="2-P")
+    newest = DieForecast.objects.get(die=die, is_newest=True)
+    newest.damage = [{"what": "mishap", "at": make.START.isoformat(), "position": pilot.pk, "place": "2-P"}]
+    newest.save()
+    html = page(as_role("lead"), die)
+    assert "It is not to run until that is put right" in html and "Once that is put right:" in html
+    assert "grind it whatever else is done" not in html
+    newest.damage = [{"what": "stopped for burr", "at": make.START.isoformat()}]  # some edge, nobody knows which
+    newest.save()
+    _, known = decisions.of_one(die)
+    best = known.decide(2_000).best
+    assert best.sharpens_first and best.ground[known.limiting]
 
 
 def test_the_edges_to_leave_are_left_out_on_the_form_of_the_sharpening(as_role, die):

@@ -1,8 +1,8 @@
 """Decisions pay: a small shop runs on by several rules with common random numbers, and what can be avoided is counted.
 
-The limits stood before any figure of this room did; they come of a trial on other simulated shops. One of them does
-not hold in this shop and is not asked here: 14 % less than a fixed interval where chips are few and failures dear;
-`python -m tests.benchmarks.decisions` prints what it is.
+The limits stood before any figure of this room did; they come of a trial on other simulated shops. That of 14 % less
+than a fixed interval is asked here where chips are many; `python -m tests.benchmarks.decisions` asks all of them of 40
+dies and 60 jobs, where 16 % were found with few chips and dear failures, too near for a shop as small as this one.
 """
 
 import pytest

@@ -104,7 +104,7 @@ def lead(decision: Decision, known: DieAhead, currency: str, *, with_money: bool
     as_is = next((o for o in decision.options if not o.sharpens_first and not o.pulls), None)
     first = next((o for o in decision.options if o.sharpens_first and not o.pulls), None)
     buys = ""
-    if as_is is not None and first is not None:
+    if as_is is not None and first is not None and as_is.allowed and _from(as_is.chance) != _from(first.chance):
         buys = f"Sharpening first lifts the chance of finishing from {_from(as_is.chance)} to {_from(first.chance)} %."
     little = np.isfinite(decision.gain) and decision.gain < LITTLE * known.costs.set
     gain = ""
@@ -118,6 +118,7 @@ def lead(decision: Decision, known: DieAhead, currency: str, *, with_money: bool
         "little": little,
         "sure": odds.times(decision.sure) if np.isfinite(decision.gain) else "",
         "damaged": known.damaged,
+        "once_right": known.edges_are_fine,
     }
 
 
