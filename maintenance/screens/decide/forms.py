@@ -19,6 +19,7 @@ FIGURES: dict[str, tuple[str, str | None, float, float]] = {
     "sorted_an_hour": ("Parts sorted in an hour", "parts", 1, 10_000_000),
     "grind_mm": ("Ground off where nothing is logged", "mm", 0.001, 10),
 }
+WITHOUT_MONEY = ("job_hits", "hours", "look_hits")  # shown to everybody
 MOST_HITS = 1_000_000_000
 
 

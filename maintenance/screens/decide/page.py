@@ -174,7 +174,7 @@ def to_grind(decision: Decision, known: DieAhead, currency: str, *, with_money: 
     return {
         "edges": listed,
         "count": int(choice.grind.sum()),
-        "left": [edge["position"] for edge in listed if not edge["grind"]],
+        "left": ",".join(str(edge["position"]) for edge in listed if not edge["grind"]),
         "horizon": numbers.hits(choice.hits),
     }
 

@@ -19,7 +19,7 @@ from maintenance.models import DieInPress
 from maintenance.policy import Decision
 
 from . import page
-from .forms import FIGURES, DecideForm
+from .forms import FIGURES, WITHOUT_MONEY, DecideForm
 
 DIES_ON_THE_ROUND = 8
 READ_ON_THE_ROUND = 3  # edges of a die
@@ -47,6 +47,7 @@ class Decide(View):
             "forecast": newest,
             "known": known,
             "with_money": request.user.has_perm(roles.SEE_COST),
+            "without_money": WITHOUT_MONEY,
             "currency": currency,
             "wrong": damage.sentences(known.damage, system) if known else [],
         }

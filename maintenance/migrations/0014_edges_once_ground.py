@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('maintenance', '0012_spreadsheets'),
+        ('maintenance', '0013_set_ups'),
     ]
 
     operations = [
