@@ -209,8 +209,11 @@ def test_a_like_die_makes_another_part_and_may_be_old(built, by):
     assert facts(copy)["cuts"] == facts(built)["cuts"]
 
 
-def test_a_die_that_was_typed_written_out_and_read_back_equals_itself(built, by, tmp_path):
+def test_a_die_that_was_typed_or_copied_written_out_and_read_back_equals_itself(built, by, tmp_path):
     make.run(built, 1, 5_000)
+    part = make.Part.objects.create(number="AB-1")
+    build.default_variant(built).outputs.create(part=part, parts_per_hit=2)
+    building.copy_die(by=by, die=built, code="H-900/2")
     before, plant = facts(built), built.plant.code
     write_history(tmp_path / "out", built.plant)
     again = load_history(tmp_path / "out", plant=plant, allow_future=True)
@@ -218,11 +221,12 @@ def test_a_die_that_was_typed_written_out_and_read_back_equals_itself(built, by,
     assert facts(Die.objects.get(code="H-900")) == before
     empty_the_database()
     load_history(tmp_path / "out", plant=plant, allow_future=True)
-    new = facts(Die.objects.get(code="H-900"))
-    for row in (before, new):
+    new, copy = (facts(Die.objects.get(code=code)) for code in ("H-900", "H-900/2"))
+    for row in (before, new, copy):
         row["places"] = [(*p[:8], *p[9:]) for p in row["places"]]  # the number of its spare in the database
         row["places"] = [p[:-1] for p in row["places"]]
-    assert new == before
+        row["outputs"] = [p[:1] + p[2:] for p in row["outputs"]]  # and of its part
+    assert new == before == copy
 
 
 def test_a_station_is_copied_with_names_of_its_own(built, by):
