@@ -20,6 +20,7 @@ class Stop:
 STRIP = (
     Stop("Today", "reports:today"),
     Stop("Dies due", "maintenance:due"),
+    Stop("Bench", "maintenance:bench", roles.LOG_MISHAP),
     Stop("Dies", "diestore:dies"),
     Stop(
         "Register",

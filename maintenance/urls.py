@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from diestore.cards import described
+from maintenance.screens.bench import cards as bench_cards
 from maintenance.screens.decide import views as decide_views
 from maintenance.screens.die_card.views import DieCard
 from maintenance.screens.due import views
@@ -32,8 +33,10 @@ urlpatterns = [
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),
+    path("bench/", include("maintenance.screens.bench.urls")),
     path("books/", include("maintenance.screens.books.urls")),
     *described.addresses_of(jobs_card.JOBS),
+    *(address for card in bench_cards.CARDS for address in described.addresses_of(card)),
     path("register/labels/", labels_views.Labels.as_view(), name="labels"),
     path("register/jobs/<int:pk>/split/", jobs_views.Split.as_view(), name="jobs_split"),
     path("counters/", include("maintenance.screens.counters.urls")),

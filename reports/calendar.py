@@ -5,14 +5,16 @@ from __future__ import annotations
 import datetime as dt
 
 from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 from django.views.decorators.http import conditional_page, require_safe
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vDate
 
+from diestore.access import plants, roles
 from maintenance.api.auth import DeviceToken, Scope
 from maintenance.forecasts import due
-from maintenance.log import queries
+from maintenance.log import bench_plan, queries
 from maintenance.wording import odds
 from reports.spares.kept import to_order
 
@@ -23,7 +25,8 @@ SPARES_AT_MOST = 200
 @require_safe
 @conditional_page
 def calendar(request: HttpRequest, token: str) -> HttpResponse:
-    """Each open order of a die on the day it is due, and each spare on the day by which it has to be ordered."""
+    """Each open order of a die on the day it is due, each spare on the day by which it has to be ordered, and each work
+    on the bench on the days that the plan has it."""
     device = DeviceToken().authenticate(request, token)
     if device is None or Scope.CALENDAR not in device.scopes:
         raise Http404("There is no such calendar.")
@@ -32,13 +35,51 @@ def calendar(request: HttpRequest, token: str) -> HttpResponse:
     return answer
 
 
-def _written(plant) -> bytes:
-    newest = queries.newest_forecasts(plant).order_by("-made_at").first()
-    stamp = newest.made_at if newest else timezone.now().replace(hour=0, minute=0, second=0, microsecond=0)
+@require_safe
+def bench_calendar(request: HttpRequest) -> HttpResponse:
+    """The plan of the bench as a file, for whoever is signed in."""
+    if not request.user.has_perm(roles.LOG_MISHAP):
+        raise PermissionDenied("Not allowed: the bench.")
+    plant = plants.picked(request).plant
+    if plant is None:
+        raise Http404("There is no plant yet.")
+    made = _begun(f"Bench: {plant}")
+    _add_bench(made, plant, _stamp(plant))
+    answer = HttpResponse(made.to_ical(), content_type="text/calendar; charset=utf-8")
+    answer["Content-Disposition"] = 'attachment; filename="bench.ics"'
+    return answer
+
+
+def _begun(name: str) -> Calendar:
     made = Calendar()
     made.add("prodid", "-//diestore//what is due//EN")
     made.add("version", "2.0")
-    made.add("x-wr-calname", f"Due: {plant}")
+    made.add("x-wr-calname", name)
+    return made
+
+
+def _stamp(plant) -> dt.datetime:
+    newest = queries.newest_forecasts(plant).order_by("-made_at").first()
+    return newest.made_at if newest else timezone.now().replace(hour=0, minute=0, second=0, microsecond=0)
+
+
+def _add_bench(made: Calendar, plant, stamp: dt.datetime) -> None:
+    """Each work from its first day to its last, with who does it."""
+    for row in bench_plan.plan_of(plant).rows:
+        if row.first is None or row.last is None:
+            continue
+        late = f" {row.late_days} days late." if row.late_days else ""
+        waits = f" Waits: {'; '.join(row.waits)}." if row.waits else ""
+        words = f"{row.person}, {row.hours:g} h, {row.work.get_state_display()}.{late}{waits}"
+        named = f"{row.work.die.code}: {row.work.what} ({row.person})"
+        event = _day(f"bench-{row.work.pk}", row.first, named, words, stamp)
+        event["dtend"] = vDate(row.last + dt.timedelta(days=1))
+        made.add_component(event)
+
+
+def _written(plant) -> bytes:
+    stamp = _stamp(plant)
+    made = _begun(f"Due: {plant}")
     for row in due.rows(plant, plants={plant.pk}):
         chance = row.refusal if row.chance is None else f"Chance of finishing it: {odds.chance(row.chance)}."
         words = f"{row.hits_left:,} hits to go. {row.standing.word}. {chance}"
@@ -50,6 +91,7 @@ def _written(plant) -> bytes:
             made.add_component(
                 _day(f"spare-{plant.pk}-{row.item.pk}", row.order_by, named, row.item.description, stamp)
             )
+    _add_bench(made, plant, stamp)
     return made.to_ical()
 
 

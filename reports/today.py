@@ -38,9 +38,9 @@ class Today(View):
         lines = [
             {
                 "row": r,
-                "chance": None if r.chance is None or r.wrong else odds.chance(r.chance),
+                "chance": None if r.chance is None or r.wrong or r.held else odds.chance(r.chance),
                 "buys": _buys(r),
-                "wrong": " ".join(damage.sentences(r.wrong, system_of(user))),
+                "wrong": " ".join([*_held(r), *damage.sentences(r.wrong, system_of(user))]),
             }
             for r in at_risk[:MOST]
         ]
@@ -67,6 +67,10 @@ class Today(View):
                 "system": system_of(user),
             },
         )
+
+
+def _held(row: due.DueRow) -> list[str]:
+    return [f"On hold: {row.held}. It makes no parts until a first piece is approved."] if row.held else []
 
 
 @dataclass(frozen=True, kw_only=True)

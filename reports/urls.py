@@ -11,6 +11,7 @@ app_name = "reports"
 urlpatterns: list = [
     path("", today.Today.as_view(), name="today"),
     path("calendar/<str:token>.ics", calendar.calendar, name="calendar"),
+    path("bench/bench.ics", calendar.bench_calendar, name="bench_calendar"),
     path("spares/", spares_views.spares_page, name="spares"),
     path("spares/spares.csv", spares_views.spares_csv, name="spares_csv"),
     path("spares/<int:pk>/", spares_views.spare_page, name="spare"),

@@ -199,8 +199,8 @@ FORBIDDEN = (
     ),
     (
         "maintenance/screens/edge/plots.py",
-        "from maintenance.screens.die import plan",
-        "maintenance.screens.edge.plots -> maintenance.screens.die.plan",
+        "from maintenance.screens.die import timeline",
+        "maintenance.screens.edge.plots -> maintenance.screens.die.timeline",
     ),
     ("reports/today.py", "from maintenance.models import Run", "reports.today -> maintenance.models"),
     ("reports/costing/money.py", "from reports import spares", "reports.costing.money -> reports.spares"),

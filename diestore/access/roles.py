@@ -18,6 +18,7 @@ LOG_READING = "diestore.log_reading"
 LOG_SHARPENING = "diestore.log_sharpening"
 LOG_REPLACEMENT = "diestore.log_replacement"
 LOG_MISHAP = "diestore.log_mishap"
+PLAN_BENCH = "diestore.plan_bench"
 STRIKE_ENTRY = "diestore.strike_entry"
 SEE_SPARES = "diestore.see_spares"
 SEE_COST = "diestore.see_cost"
@@ -33,6 +34,7 @@ PERMISSIONS = (
     (LOG_SHARPENING, "May log a sharpening"),
     (LOG_REPLACEMENT, "May log a replacement"),
     (LOG_MISHAP, "May log a mishap"),
+    (PLAN_BENCH, "May plan the work on the bench, hold and release dies"),
     (STRIKE_ENTRY, "May strike out an entry"),
     (SEE_SPARES, "May see the spares to order"),
     (SEE_COST, "May see what a tool costs"),
@@ -52,7 +54,7 @@ _BY_HAND = {"user": _ACTS, "usersettings": _ACTS, "plantofuser": _ACTS}
 GRANTS: dict[str, set[str]] = {
     SETTER: _PRESS_SIDE,
     TOOLMAKER: _BENCH,
-    LEAD: _BENCH | {STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
+    LEAD: _BENCH | {PLAN_BENCH, STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
     BUYER: {SEE_SPARES, EDIT_SPARES},
     SALES: {SEE_COST},
     ADMINISTRATOR: {code for code, _ in PERMISSIONS},

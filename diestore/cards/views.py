@@ -67,6 +67,7 @@ class Register(View):
 _GROUPS = (
     ("Dies and what they make", ("dies", "parts", "volumes", "jobs", "customers")),
     ("On the shop floor", ("presses", "stocks", "people", "plants")),
+    ("The bench", ("bench_hours", "absences", "grinders")),
     ("Bought", ("spares", "suppliers")),
     ("Money", ("rates",)),
 )

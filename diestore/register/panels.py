@@ -48,6 +48,7 @@ class Act:
 
 
 PANELS = (
+    Panel("maintenance.screens.bench.panel.on_the_bench"),
     Panel("maintenance.screens.die.panels.how_it_stands"),
     Panel("reports.cost.panel.what_it_costs", roles.SEE_COST),
     Panel("maintenance.screens.die.panels.log"),
@@ -61,6 +62,7 @@ ACTS = (
     Act("Mishap", "maintenance:log_mishap", roles.LOG_MISHAP),
     Act("Set-up", "maintenance:set_up", roles.LOG_RUN, in_address=True),
     Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
+    Act("Bench work", "maintenance:bench_new", roles.LOG_MISHAP),
     Act("Die card", "maintenance:die_card", roles.EDIT_REGISTER, in_address=True),
     Act("Move to another plant", "maintenance:move", roles.EDIT_REGISTER, of_several=True, in_address=True),
 )

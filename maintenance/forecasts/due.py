@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
 from django.db.models import F
@@ -12,11 +12,11 @@ from django.db.models.fields.json import KT
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Plant
 from diestore.service.failing import attempt
-from maintenance.log import queries
+from maintenance.log import bench_reads, queries
 from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast, EdgeForecast
-from maintenance.wording.standing import SHARPEN, Standing, standing
+from maintenance.wording.standing import HELD, SHARPEN, Standing, standing
 
 from .decisions import Advice, advised
 from .stored import chance_of_going, strokes_at
@@ -49,6 +49,7 @@ class DueRow:
     wrong: tuple[Damage, ...] = ()
     advice: Advice | None = None  # whether sharpening it before the order pays; None where that is not worked out
     fresh_chance: float | None = None  # of finishing the order, once the whole set is sharpened
+    held: str = ""  # why it is on hold: it makes no parts until a first piece is approved
     where: str = ""  # it stands where it does not run, in a word; nothing of a die in service
     unrun: bool = False
 
@@ -76,10 +77,12 @@ class DueRow:
     def risk(self) -> float:
         """Chance of not finishing; a die of which nothing is known counts as one to look at, and one of which it is
         known that something is wrong with it comes first."""
-        return bool(self.wrong) + 1.0 - (self.chance if self.chance is not None else 0.49)
+        return bool(self.wrong or self.held) + 1.0 - (self.chance if self.chance is not None else 0.49)
 
     @cached_property
     def standing(self) -> Standing:
+        if self.held:
+            return HELD
         return standing_with(
             self.wrong,
             standing(chance_of_order=self.chance, share_left=None, unrun=self.unrun, **by_advice(self.advice)),
@@ -106,9 +109,12 @@ class Readiness:
     wrong: tuple[Damage, ...] = ()
     unrun: bool = False
     advice: Advice | None = None
+    held: str = ""
 
     @property
     def standing(self) -> Standing:
+        if self.held:
+            return HELD
         own = standing(
             chance_of_order=self.chance, share_left=self.share_left, unrun=self.unrun, **by_advice(self.advice)
         )
@@ -116,8 +122,10 @@ class Readiness:
 
 
 def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int, Readiness]:
-    """Of some dies, as they would go into a press now. orders: what each would go in for. Two questions."""
-    newest = DieForecast.objects.filter(is_newest=True, die__in=list(dies))
+    """Of some dies, as they would go into a press now. orders: what each would go in for. Three questions."""
+    dies = list(dies)
+    newest = DieForecast.objects.filter(is_newest=True, die__in=dies)
+    held = bench_reads.holds_of(dies)
     edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
     shares = dict(edges.values_list("position_id", "share_left"))
     ready = {}
@@ -132,7 +140,10 @@ def readiness(dies: Iterable[int], orders: Mapping[int, OrderLeft]) -> dict[int,
             wrong=tuple(map(Damage.of_kept, kept)),
             unrun=bool(unrun),
             advice=advised(advice, order.hits_left) if order else None,
+            held=held[die].reason if die in held else "",
         )
+    for die in held.keys() - ready.keys():  # nothing is forecast for it, and it is on hold all the same
+        ready[die] = Readiness(order=orders.get(die), chance=None, limiting="", share_left=None, held=held[die].reason)
     return ready
 
 
@@ -174,6 +185,7 @@ def listed(plant: Plant | None = None, *, plants: Collection[int] | None = None)
         Retired(pk=die, code=known[die][0], order=order) for die, order in ours if known[die][2] == Die.Status.RETIRED
     ]
     gone = {one.pk for one in retired}
+    holds = bench_reads.holds_of()
     made = [
         attempt(
             partial(_row, die, order, *known[die]),
@@ -183,6 +195,7 @@ def listed(plant: Plant | None = None, *, plants: Collection[int] | None = None)
         for die, order in ours
         if die not in gone
     ]
+    made = [replace(row, held=holds[row.pk].reason) if row.pk in holds else row for row in made]
     return Listed(
         rows=sorted(made, key=lambda r: (-r.risk, r.due, r.code)), retired=sorted(retired, key=lambda one: one.code)
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from diestore.handbook import limits
 
 from .amended_columns import AMENDED, AMENDED_TABLES, AMENDMENTS
+from .bench_columns import BENCH_TABLES
 from .counter_columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTER_TABLES, COUNTS, IN_PRESS
 from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
 from .described import may as _may
@@ -560,6 +561,7 @@ TABLES = (
     MOVEMENTS,
     COSTS,
     *COUNTER_TABLES,
+    *BENCH_TABLES,
     *AMENDED_TABLES,
 )
 PLAIN = tuple(table for table in TABLES if table.plain)

@@ -24,6 +24,7 @@ from maintenance.models import Change, Event, StockMovement, Stop, Work
 from . import beside
 from . import columns as tables
 from .amended import Amended
+from .bench import Bench
 from .counts import Counts as CounterRows
 from .entries import Ledger, tie_replaced
 from .files import Folder, Row, bytes_of
@@ -207,6 +208,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     folder.findings.stop_if_wrong()
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     counters.load()
+    Bench(folder, shop).load()
     amended.load()
     folder.findings.stop_if_wrong()
     find_heads(after=last_work)

@@ -41,6 +41,9 @@ ROWS = {
     "diestore.cut": Named(("die__code", "code"), "die__plant"),
     "diestore.piece": Named(("key",), "plant"),
     "diestore.rate": Named(("kind", "valid_from"), "plant"),
+    "maintenance.benchhours": Named(("person__name",), "person__plant"),
+    "maintenance.absence": Named(("person__name", "first", "last", "retired_at"), "person__plant"),
+    "maintenance.grinder": Named(("code",), "plant"),
     "maintenance.order": Named(("number", "part__number", "part__revision"), "plant"),
 }
 

@@ -57,6 +57,7 @@ from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
 from .write_amended import AmendedTables
+from .write_bench import BenchTables
 from .write_counts import CounterTables
 
 CHUNK = 2000
@@ -169,7 +170,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker(CounterTables, AmendedTables):
+class Maker(CounterTables, BenchTables, AmendedTables):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:

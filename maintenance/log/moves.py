@@ -1,8 +1,9 @@
 """A die goes to another plant: what goes along, what stays, and what has to be done first.
 
-Along go its open orders that name it, and the pieces that sit in it. What it did stays as it was done: runs on presses
-of the plant it comes from, by people there, for orders that are closed. Loose pieces and what lies on the shelf stay.
-From then on it is forecast by the fit, and its hours are priced by the rates, of the plant where it stands.
+Along go its open orders that name it, the pieces that sit in it, and the work that is open on it, which nobody is put
+to there. What it did stays as it was done: runs on presses of the plant it comes from, by people there, for orders that
+are closed. Loose pieces and what lies on the shelf stay. From then on it is forecast by the fit, and its hours are
+priced by the rates, of the plant where it stands.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from diestore.register import actions
 from diestore.register import changes as register
 from diestore.register.actions import ChangeRefused
 from diestore.register.models import Die, Piece, Plant, Position, Press
-from maintenance.models import Counter, CounterQuestion, DieInPress, Fitting, OpenCount, Order
+from maintenance.models import BenchWork, Counter, CounterQuestion, DieInPress, Fitting, OpenCount, Order
 
 from . import changes
 
@@ -36,6 +37,7 @@ def move_die(*, by, die: Die, to: Plant, reason: str, at: dt.datetime | None = N
         moved = list(orders)
         orders.update(plant=to)
         pieces.update(plant=to)
+        BenchWork.objects.filter(die=die, state__in=BenchWork.OPEN).update(person=None, day=None)  # people stay
         die.refresh_from_db()
         if die.plant_id != to.pk:
             raise ChangeRefused("It was moved again after that day. Enter a later one.", field="at")

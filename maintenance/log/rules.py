@@ -172,6 +172,10 @@ def stamp(moment: dt.datetime) -> str:
     return timezone.localtime(moment).strftime("%d %b %Y, %H:%M").lstrip("0")
 
 
+def day_of(day: dt.date) -> str:
+    return f"{day:%a} {day.day} {day:%b %Y}"
+
+
 class saving(transaction.Atomic):
     """One transaction; a rule of the database that refuses becomes a sentence."""
 

@@ -1,5 +1,16 @@
-"""The tables of the log, of the customer's orders, of the forecasts and of the counters: one name to import them by."""
+"""The tables of the log, customers' orders, the bench, forecasts and counters: one name to import them by."""
 
+from .bench import (
+    Absence,
+    BenchEdge,
+    BenchHours,
+    BenchPiece,
+    BenchStep,
+    BenchWork,
+    DieHold,
+    Grinder,
+    KeptBenchPlan,
+)
 from .changes import Change
 from .counters import (
     TOTAL_AT_MOST,
@@ -42,7 +53,13 @@ __all__ = [
     "EVENTS",
     "HITS_AT_MOST",
     "TOTAL_AT_MOST",
+    "Absence",
     "AppendedQuerySet",
+    "BenchEdge",
+    "BenchHours",
+    "BenchPiece",
+    "BenchStep",
+    "BenchWork",
     "Change",
     "CostLine",
     "Counter",
@@ -50,6 +67,7 @@ __all__ = [
     "CounterQuestion",
     "CounterReading",
     "DieForecast",
+    "DieHold",
     "DieInPress",
     "DriftFlag",
     "EdgeForecast",
@@ -58,9 +76,11 @@ __all__ = [
     "Fitting",
     "FleetFit",
     "Found",
+    "Grinder",
     "HitCorrection",
     "InPressQuerySet",
     "Incident",
+    "KeptBenchPlan",
     "KnownHeading",
     "OpenCount",
     "OpenCountQuerySet",

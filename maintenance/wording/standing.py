@@ -14,7 +14,8 @@ class Standing:
     css: str
 
 
-DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
+HELD, DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
+    Standing("On hold", "short"),
     Standing("Damaged", "short"),
     Standing("Burr too high", "short"),
     Standing("Past its limit", "short"),
@@ -67,4 +68,4 @@ def limiting(own: Standing, of_die: Standing) -> Standing:
     return worst([own, of_die])
 
 
-_WORST_FIRST = (DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN)
+_WORST_FIRST = (HELD, DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN)

@@ -4,6 +4,7 @@ engine     fit and forecast of a large fleet, against passes of log and exp over
 records    loading a history against bare executemany or COPY; one die again after an entry
 counters   counts that come in, against a bare view that writes one row
 pulls      the pull planner for 60 dies, against a bare loop and trying all
+bench_plan the plan of the bench, 500 works over twelve weeks
 shards     what the fit climbs, in several processes
 pages      every list and die page of a shop of 1,000 dies, 60,000 positions and 1,000,000 works (some minutes)
 
@@ -23,7 +24,7 @@ import platform
 import subprocess
 import sys
 
-NAMES = ("engine", "records", "counters", "pulls", "shards", "pages", "decisions")
+NAMES = ("engine", "records", "counters", "pulls", "bench_plan", "shards", "pages", "decisions")
 
 
 def main() -> None:

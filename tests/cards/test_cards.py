@@ -13,7 +13,7 @@ from diestore.access.models import PlantOfUser, UserSettings
 from diestore.cards import described, lists
 from diestore.register import actions
 from diestore.register.models import Amendment, Item, Part, Party, Plant, Press, Rate, Stock, Volume
-from maintenance.models import Order
+from maintenance.models import Absence, BenchHours, Grinder, Order
 from tests import factories as make
 from tests.pages.as_read import as_read
 
@@ -58,6 +58,9 @@ def rows() -> dict[str, object]:
         "rates": Rate.objects.create(plant=make.plant(), kind="toolroom hour", valid_from="2026-01-01", amount=60),
         "plants": make.plant(),
         "jobs": make.order(die),
+        "bench_hours": BenchHours.objects.create(person=make.person(), hours_a_day=7.5),
+        "absences": Absence.objects.create(person=make.person(), first="2026-12-01", last="2026-12-04"),
+        "grinders": Grinder.objects.create(plant=make.plant(), code="surface grinder"),
     }
 
 
@@ -69,7 +72,7 @@ READS = {
     "lead": {card.key for card in CARDS},
     "buyer": {"spares", "suppliers"},
     "sales": {"parts", "volumes", "customers", "jobs", "rates"},
-    "toolmaker": {"spares", "suppliers", "presses", "stocks"},
+    "toolmaker": {"spares", "suppliers", "presses", "stocks", "bench_hours", "absences", "grinders"},
     "setter": set(),
 }
 CHANGES = {"lead": READS["lead"], "buyer": {"spares", "suppliers"}, "sales": set(), "toolmaker": set(), "setter": set()}

@@ -38,13 +38,21 @@ from maintenance.log import derived
 from maintenance.log import write as log
 from maintenance.models import (
     EVENTS,
+    Absence,
+    BenchEdge,
+    BenchHours,
+    BenchPiece,
+    BenchStep,
+    BenchWork,
     CostLine,
     Counter,
     CounterDevice,
     CounterQuestion,
     CounterReading,
+    DieHold,
     DieInPress,
     Fitting,
+    Grinder,
     HitCorrection,
     Incident,
     Order,
@@ -59,6 +67,7 @@ from maintenance.models import (
 )
 from maintenance.policy.stop_blocks import BlockReading
 from tests import factories
+from tests.history.benched import bench
 from tests.history.counted import counters
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
 
@@ -217,6 +226,7 @@ def everything() -> None:
         die=die, variant=long, at=moment(2.7), counted_from=moment(2.6), hits=12, with_stock=False, reason="counted",
         through="counter", device=of_press.device.name, counter=of_press,
     )  # fmt: skip
+    bench(plant=plant, die=die, person=ina, user=user, supplier=grinder, item=punch, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
@@ -380,6 +390,14 @@ EVERY_MODEL = (
     DieInPress,
     CounterReading,
     CounterQuestion,
+    BenchHours,
+    Absence,
+    Grinder,
+    BenchWork,
+    BenchStep,
+    BenchEdge,
+    BenchPiece,
+    DieHold,
 )
 
 
@@ -389,7 +407,8 @@ NOT_IN_A_FOLDER = {
     "Host": "of hosts", "DemoShop": "a wish", "Amendment": "compared as `past`", "Change": "what waits",
     "SentForm": "kept for a while", "Counter": "follows from counts and devices", "OpenCount": "follows from counts",
     "FleetFit": "worked out", "DieForecast": "worked out", "EdgeForecast": "worked out", "PastForecasts": "worked out",
-    "DriftFlag": "worked out", "Workbook": "waits to be brought in", "KnownHeading": "how books are read",
+    "DriftFlag": "worked out", "KeptBenchPlan": "worked out",
+    "Workbook": "waits to be brought in", "KnownHeading": "how books are read",
     "KeptSheets": "worked out", "KeptSpares": "worked out", "KeptSpare": "worked out",
 }  # fmt: skip
 

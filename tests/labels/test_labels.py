@@ -9,6 +9,7 @@ import segno
 from django.urls import reverse
 
 from diestore.access.models import PlantOfUser
+from diestore.drawing import paper
 from diestore.register.models import Die, Plant
 from maintenance.screens.labels import pdf
 from maintenance.screens.labels.sheets import A4, SHEETS
@@ -50,11 +51,11 @@ def test_the_code_in_the_picture_is_the_codes_own(sheet, tmp_path):
     image = Image.open(next(tmp_path.glob("a*.png"))).convert("L")
     expected = [list(row) for row in segno.make(address, error="m", micro=False).matrix]
     side = min(sheet.height - 2 * pdf.EDGE_MM, sheet.width * 0.42)
-    module = side / (len(expected) + 2 * pdf.QUIET)
+    module = side / (len(expected) + 2 * paper.QUIET)
     left, top = sheet.left + pdf.EDGE_MM, sheet.top + (sheet.height - side) / 2
 
     def is_dark(row, column):
-        x, y = left + (column + pdf.QUIET + 0.5) * module, top + (row + pdf.QUIET + 0.5) * module
+        x, y = left + (column + paper.QUIET + 0.5) * module, top + (row + paper.QUIET + 0.5) * module
         return int(image.getpixel((round(x / 25.4 * dpi), round(y / 25.4 * dpi))) < 128)
 
     n = len(expected)

@@ -15,12 +15,13 @@ from django.urls import resolve, reverse
 
 from diestore.access.models import UserSettings
 from diestore.register.models import Die, Item, Plant, Stock
+from fixtures.demo_bench import show_bench
 from fixtures.demo_counters import show_counters
 from fixtures.make_demo_shop import FOLDER
 from maintenance.counters import devices
 from maintenance.forecasts import drift, store
 from maintenance.log import write
-from maintenance.models import Scope
+from maintenance.models import BenchWork, Scope
 from reports import summary
 from tests import factories as make
 
@@ -39,6 +40,7 @@ def demo(django_db_setup, django_db_blocker):
         row = store.fit_and_forecast(plant)
         drift.store(drift.compute(plant, as_of=row.as_of))
         show_counters(plant)
+        show_bench(plant)
         yield plant
         transaction.set_rollback(True)
 
@@ -177,3 +179,13 @@ def test_no_page_of_the_demo_shop_asks_often(demo, as_role):
             counts[name] = max(counts.get(name, 0), asks(client, address))
     assert {"reports:today", "reports:spares", "reports:spare"} <= counts.keys()
     assert too_often(counts) == {}
+
+
+def test_the_bench_of_the_demo_is_alive(demo, client):
+    """Works in every state, one late, one at a supplier, one that waits for a spare, a die on hold, somebody away."""
+    assert set(BenchWork.objects.values_list("state", flat=True)) == set(BenchWork.State)
+    client.force_login(make.user("lead", "lead of the bench"))
+    text = words(shown(client, "maintenance:bench"))
+    for said in ("is late:", "That costs", "away at", "not there and not ordered", "on hold: burr on the contact side",
+                 "put there by hand"):  # fmt: skip
+        assert said in text, said

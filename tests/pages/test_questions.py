@@ -6,22 +6,24 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from diestore.register.models import Rate
-from maintenance.log import write
-from maintenance.models import Work
+from maintenance.log import bench, write
+from maintenance.models import Absence, BenchHours, Work
 from tests import factories as make
 
 from .small_shop import shop
 
 pytestmark = pytest.mark.django_db
 AT_MOST = 25
-# These gather: a die with its log (ten), forecast, orders, cost (seven more) and entries, a question each; its cost
-# with the year ahead and another build; and the first page, in a shop too small to keep its spares.
-WHOLE = {"diestore:die": 40, "reports:cost_die": 42, "reports:today": 35}
+# These gather: a die with its log (ten), forecast, orders, bench, cost (seven more) and entries, a question each; its
+# cost with the year ahead and another build; the first page, in a shop too small to keep its spares; and a work on the
+# bench: the log of its die, and the plan of the bench for its day.
+WHOLE = {"diestore:die": 42, "reports:cost_die": 42, "reports:today": 35, "bench_work": 50}
 
 OF_NONE = [
     "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
     "maintenance:record",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
+    "maintenance:bench",
 ]  # fmt: skip
 OF_A_DIE = ["diestore:die", "reports:cost_die"]
 TASKS = ["run", "sharpening", "replacement", "stop", "reading", "mishap", "correction"]
@@ -38,6 +40,10 @@ def addresses(die) -> dict[str, str]:
     found = {name: reverse(name) for name in OF_NONE}
     found |= {name: reverse(name, args=[die.pk]) for name in OF_A_DIE}
     found |= {f"log_{task}": f"{reverse(f'maintenance:log_{task}')}?die={die.pk}" for task in TASKS}
+    found["bench_new"] = f"{reverse('maintenance:bench_new')}?die={die.pk}"
+    found["hold"] = reverse("maintenance:hold", args=[die.pk])
+    if (work := die.bench_works.order_by("pk").first()) is not None:
+        found |= {f"bench_{of}": reverse(f"maintenance:bench_{of}", args=[work.pk]) for of in ("work", "sheet")}
     found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
     edge = die.positions.get(code="1-A")
     found["maintenance:edge"] = reverse("maintenance:edge", args=[edge.pk])
@@ -67,12 +73,27 @@ def grown(die, letter: str, first: int) -> None:
         write.log_replacement(by=make.actor(), position=places[day % 30], at=make.moment(day + 0.9), why="other")
 
 
+def on_the_bench(die, first: int, last: int) -> None:
+    """So many works on a die, each with an edge and a spare, and as many people with hours."""
+    place = die.positions.get(code="1-A")
+    for n in range(first, last):
+        edges = [bench.EdgeToGrind(position=place, grind_mm=0.1)]
+        work = bench.open_work(by=make.actor(), die=die, what=f"work {n}", edges=edges, hours_foreseen=2)
+        bench.reserve(by=make.actor(), work=work, item=make.item(code=f"S-{n}", lead_days=5))
+        person = make.person(f"Toolmaker {n}")
+        BenchHours.objects.create(person=person, hours_a_day=4)
+        Absence.objects.create(person=person, first=make.moment(9).date(), last=make.moment(9).date())
+        bench.say(by=make.actor(), work=work, words="looked at")
+
+
 def test_few_questions_however_much_there_is(as_role, dies):
     client, (small, *_) = as_role("lead"), dies
     client.get(f"{reverse('maintenance:log_stop')}?die={small.pk}")  # the die that the Log starts with
     grown(small, "B", 10)
+    on_the_bench(small, 0, 3)
     before = {name: asks(client, address) for name, address in addresses(small).items()}
     grown(small, "C", 50)
+    on_the_bench(small, 3, 30)
     assert Work.objects.filter(position__die=small).count() > 120
     after = {name: asks(client, address) for name, address in addresses(small).items()}
     assert too_often(after) == {}

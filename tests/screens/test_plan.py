@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from maintenance.screens.die.plan import DENSE, WHOLE_WIDTH, PlanPosition, lay_out
+from diestore.drawing.strip_plan import DENSE, WHOLE_WIDTH, PlanPosition, lay_out
 
 pytestmark = pytest.mark.no_database
 WORDS = ("1-A limits the die", "half of such edges go 184,000 hits more; 9 in 10 go 91,000")

@@ -16,7 +16,17 @@ from diestore.access.models import Person
 from diestore.register import actions
 from diestore.register.models import Die, Part, Party, Press, Rate, Volume
 from maintenance.counters import devices
-from maintenance.models import Counter, CounterDevice, CounterQuestion, Incident, Workbook
+from maintenance.models import (
+    Absence,
+    BenchHours,
+    BenchWork,
+    Counter,
+    CounterDevice,
+    CounterQuestion,
+    Grinder,
+    Incident,
+    Workbook,
+)
 from maintenance.workbooks.pure.sheets import Grid
 from maintenance.workbooks.take import packed
 from tests import factories as make
@@ -69,6 +79,18 @@ def card(name: str, pk: str, see: frozenset[str], also: str = roles.EDIT_REGISTE
     }
 
 
+def bench_card(name: str, pk: str) -> dict[str, Row]:
+    """The same of a card of the bench: the toolroom reads it, the lead types it."""
+    edit = may(roles.PLAN_BENCH)
+    see = may(roles.LOG_SHARPENING) | edit
+    return {
+        name: Row(get=see),
+        f"{name}_new": Row(get=edit, post=edit),
+        f"{name}_card": Row(get=see, post=edit, parts={"pk": pk}),
+        f"{name}_past": Row(get=see, parts={"pk": pk}),
+    }
+
+
 LOGS = (roles.LOG_RUN, roles.LOG_STOP, roles.LOG_READING, roles.LOG_SHARPENING, roles.LOG_REPLACEMENT, roles.LOG_MISHAP)
 
 TABLE: dict[str, Row] = {
@@ -104,6 +126,9 @@ TABLE: dict[str, Row] = {
     **card("diestore:spares", "item", may(roles.SEE_SPARES), also=roles.EDIT_SPARES),
     **card("diestore:suppliers", "supplier", may(roles.SEE_SPARES), also=roles.EDIT_SPARES),
     **card("maintenance:jobs", "job", may(roles.SEE_COST)),
+    **bench_card("maintenance:bench_hours", "hours"),
+    **bench_card("maintenance:absences", "absence"),
+    **bench_card("maintenance:grinders", "grinder"),
     "maintenance:labels": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.LOG_SHARPENING)),
     "maintenance:jobs_split": form(may(roles.EDIT_REGISTER), pk="job"),
     # The log and the forecasts
@@ -131,6 +156,15 @@ TABLE: dict[str, Row] = {
     "maintenance:mishap": see(may(*LOGS), pk="mishap"),
     "maintenance:entries": see(EVERYBODY),
     "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),
+    # The bench
+    "maintenance:bench": see(may(roles.LOG_MISHAP)),
+    "maintenance:bench_better": send(may(roles.PLAN_BENCH)),
+    "maintenance:bench_new": form(may(roles.LOG_MISHAP), "die"),
+    "maintenance:bench_work": form(may(roles.LOG_MISHAP), pk="bench work"),
+    "maintenance:bench_put": send(may(roles.PLAN_BENCH), pk="bench work"),
+    "maintenance:bench_sheet": see(may(roles.LOG_MISHAP), pk="bench work"),
+    "maintenance:hold": form(may(roles.LOG_SHARPENING), pk="die"),
+    "reports:bench_calendar": see(may(roles.LOG_MISHAP)),
     # The counters of the presses
     "maintenance:counters": see(may(roles.LOG_RUN)),
     "maintenance:counters_count": send(may(roles.LOG_RUN)),
@@ -227,9 +261,18 @@ def things(code: str = "H-900") -> dict[str, int]:
         "device": device.pk,
         "token": _calendar_token(die),
         "book": Workbook.objects.create(plant=die.plant, name="stock.csv", cells=packed([Grid("stock", SPARES)])).pk,
+        "bench work": BenchWork.objects.create(die=die, what="a spring", key=f"bench work of {die}").pk,
+        "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
+        "absence": _absence(die),
+        "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
         "question": CounterQuestion.objects.create(**asked).pk,
         "answer": CounterQuestion.objects.create(**asked | settled).pk,
     }
+
+
+def _absence(die: Die) -> int:
+    day = make.moment(100).date()
+    return Absence.objects.get_or_create(person=make.person(), first=day, last=day)[0].pk
 
 
 def _calendar_token(die: Die) -> str:

@@ -124,11 +124,15 @@ class DiePick:
         first = SHARPEN.word.lower() if ready and ready.standing is SHARPEN else ""
         if ready and ready.wrong:
             first = briefly(ready.wrong)
+        if ready and ready.held:
+            first = "on hold"
         return "; ".join(bit for bit in (first, where, what) if bit)
 
 
 def doubt_of(die: Die, ready: Readiness) -> str:
     """Why to think twice before the die goes in; nothing where there is no cause."""
+    if ready.held:
+        return f"{die} is on hold: {ready.held}. It makes no parts until a first piece is approved."
     if ready.wrong:
         return f"{die} has to be seen to first: {briefly(ready.wrong)}."
     if ready.standing is not SHARPEN:

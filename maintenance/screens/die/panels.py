@@ -12,6 +12,7 @@ from django.utils import timezone
 from diestore import units
 from diestore.access import queries as register
 from diestore.access import roles
+from diestore.drawing import strip_plan as plan
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
@@ -19,7 +20,7 @@ from maintenance.log import damage, held_back, listing, read
 from maintenance.models import Replacement, Work
 from maintenance.wording import numbers
 
-from . import next_steps, plan, timeline
+from . import next_steps, timeline
 from . import state as die_state
 
 DAYS_BACK, DAYS_AT_LEAST = 300, 45
@@ -48,6 +49,7 @@ def how_it_stands(request, die) -> str:
         "restarted": max((read.moment(at) for at in state.log.restarts), default=None),
         "record": record_line.here(die.plant, die),
         "next_steps": next_steps.of(state, request.user),
+        "complain": _complain(request, die),
         "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
     }
     leader_words = []
@@ -68,6 +70,13 @@ def how_it_stands(request, die) -> str:
             "ahead_label": "the first dull or chipped edge: 8 in 10 here",
         }
     return render_to_string("maintenance/screens/die/how_it_stands.html", context, request=request)
+
+
+def _complain(request, die) -> str:
+    """Where a tap on a place of the plan leads while a complaint of the press is entered; else nothing."""
+    if not (request.GET.get("complain") and request.user.has_perm(roles.LOG_MISHAP)):
+        return ""
+    return f"{reverse('maintenance:bench_new')}?die={die.pk}&source=complaint"
 
 
 def _wear(state: die_state.DieState) -> list[dict]:

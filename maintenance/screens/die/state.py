@@ -19,12 +19,12 @@ from maintenance.forecasts import burr_limits
 from maintenance.forecasts.decisions import Advice, advised
 from maintenance.forecasts.due import by_advice
 from maintenance.forecasts.stored import chance_of_going, strokes_at
-from maintenance.log import queries, read
+from maintenance.log import bench_reads, queries, read
 from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
-from maintenance.models import DieForecast, DriftFlag, EdgeForecast
+from maintenance.models import DieForecast, DieHold, DriftFlag, EdgeForecast
 from maintenance.wording import numbers, odds, rests
-from maintenance.wording.standing import RUNS, Standing, limiting, standing
+from maintenance.wording.standing import HELD, RUNS, Standing, limiting, standing
 
 NOT_GROUND = Standing("Not ground", "unknown")
 NOT_AN_EDGE = Standing("Not an edge", "unknown")
@@ -76,6 +76,7 @@ class DieState:
     log: DieLog
     wrong: tuple[Damage, ...] = ()
     is_behind: bool = False  # an entry waits for its forecast
+    hold: DieHold | None = None  # it makes no parts until a first piece is approved
 
     @property
     def cutting(self) -> list[PositionRow]:
@@ -97,6 +98,8 @@ class DieState:
     @property
     def standing(self) -> Standing:
         """As on every other page: by what is wrong with it, by what pays for the open order, else by what is left."""
+        if self.hold is not None:
+            return HELD
         unrun = bool(self.forecast and self.forecast.rests_on.get("unrun"))
         own = standing(
             chance_of_order=self.chance,
@@ -152,6 +155,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         now=now,
         log=log,
         wrong=wrong,
+        hold=bench_reads.hold_shown(die),
         is_behind=forecast.is_behind if forecast else die.pk in tasks.being_worked_out(),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 import django_tables2 as tables
 from django.urls import reverse
@@ -14,6 +14,7 @@ from diestore.drawing.scales import Ratio
 from diestore.frame.tables import RIGHT, Column
 from maintenance.forecasts.due import DueRow
 from maintenance.log.damage import briefly
+from maintenance.models import BenchWork
 from maintenance.wording import numbers, odds
 
 LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
@@ -39,7 +40,7 @@ class DueTable(tables.Table):
         orderable=False,
     )
     due = Column(verbose_name="Due", attrs=RIGHT, order_by=("due", "pk"))
-    hours = Column(verbose_name="Hours to sharpen", attrs=RIGHT, order_by=("hours", "pk"), default="–")
+    hours = Column(verbose_name="Hours to sharpen", attrs=RIGHT, order_by=("hours", "pk"), empty_values=())
 
     class Meta:
         order_by = ("-chance",)
@@ -47,18 +48,27 @@ class DueTable(tables.Table):
         row_attrs = {"class": lambda record: "limit" if record.standing.css == "short" else ""}
         attrs = {"class": "due"}
 
-    def __init__(self, data, *args, being_worked_out: Collection[int] = (), **kwargs) -> None:
+    def __init__(
+        self,
+        data,
+        *args,
+        being_worked_out: Collection[int] = (),
+        works: Mapping[int, BenchWork] | None = None,
+        **kwargs,
+    ) -> None:
+        """works: the open bench work of each die, for whoever may open one; None for the others."""
         super().__init__(data, *args, **kwargs)
-        self.being_worked_out = being_worked_out
+        self.being_worked_out, self.works = being_worked_out, works
         self.caption = numbers.counted(len(data), "die with an open order", "dies with open orders")
 
     def render_code(self, value, record):
         wrong = briefly(record.wrong)
         return format_html(
-            '<a href="{}">{}</a><small>{}</small>{}{}{}',
+            '<a href="{}">{}</a><small>{}</small>{}{}{}{}',
             reverse("diestore:die", args=[record.pk]),
             value,
             record.description,
+            format_html('<small class="wrong">on hold: {}</small>', record.held) if record.held else "",
             format_html('<small class="wrong">{}</small>', wrong) if wrong else "",
             format_html('<small class="wrong">{}</small>', record.where) if record.where else "",
             BEING_WORKED_OUT if record.pk in self.being_worked_out else "",
@@ -120,8 +130,15 @@ class DueTable(tables.Table):
     def render_due(self, value):
         return f"{value.day} {value:%b}"
 
-    def render_hours(self, value):
-        return f"{value:.1f}"
+    def render_hours(self, value, record):
+        hours = "–" if value is None else f"{value:.1f}"
+        if self.works is None:
+            return hours
+        if work := self.works.get(record.pk):
+            address, words = reverse("maintenance:bench_work", args=[work.pk]), work.get_state_display()
+        else:
+            address, words = f"{reverse('maintenance:bench_new')}?die={record.pk}&source=due", "to the bench"
+        return format_html('{}<small><a href="{}">{}</a></small>', hours, address, words)
 
 
 def _what_it_buys(record: DueRow) -> str:

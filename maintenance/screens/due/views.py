@@ -5,12 +5,12 @@ from __future__ import annotations
 from django.shortcuts import render
 from django.views import View
 
-from diestore.access import plants
+from diestore.access import plants, roles
 from diestore.frame.tables import Rows, lay_out
 from diestore.register.models import Die
 from maintenance import tasks
 from maintenance.forecasts import due, record_line
-from maintenance.log import damage, queries
+from maintenance.log import bench_reads, damage, queries
 
 from .forms import DueFilter
 from .table import DueTable
@@ -24,7 +24,9 @@ class Due(View):
         every, seen = told.rows, plants.within(Die.objects.all(), request.user)
         form = DueFilter(request.GET or None)
         listed = form.pick(every) if form.is_bound else every
-        table = lay_out(request, DueTable(Rows(listed), being_worked_out=tasks.being_worked_out()))
+        opens = request.user.has_perm(roles.LOG_MISHAP)
+        works = {work.die_id: work for work in bench_reads.open_works(plant)} if opens else None
+        table = lay_out(request, DueTable(Rows(listed), being_worked_out=tasks.being_worked_out(), works=works))
         newest = queries.newest_forecasts(plant).order_by("-made_at").first() if plant else None
         return render(
             request,
@@ -45,13 +47,13 @@ class Due(View):
 
 def sentence(rows: list[due.DueRow]) -> dict:
     """What the page says first."""
-    wrong = [r for r in rows if r.wrong]
-    short = [r for r in rows if r.standing.css == "short" and not r.wrong]
+    wrong = [r for r in rows if r.wrong or r.held]
+    short = [r for r in rows if r.standing.css == "short" and not (r.wrong or r.held)]
     close = [r for r in rows if r.standing.css == "close"]
     timed = [r for r in short if r.hours is not None]
     return {
         "css": "short" if short or wrong else "close" if close else "",
-        "wrong": [{"row": r, "words": damage.briefly(r.wrong)} for r in wrong],
+        "wrong": [{"row": r, "words": _wrong(r)} for r in wrong],
         "short": short,
         "close": close,
         "hours": sum(r.hours for r in timed),
@@ -59,3 +61,8 @@ def sentence(rows: list[due.DueRow]) -> dict:
         "runs": len([r for r in rows if r.standing.css == ""]),
         "unknown": len([r for r in rows if r.chance is None]),
     }
+
+
+def _wrong(row: due.DueRow) -> str:
+    held = [f"on hold, {row.held}"] if row.held else []
+    return "; ".join([*held, *filter(None, [damage.briefly(row.wrong)])])

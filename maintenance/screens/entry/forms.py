@@ -16,7 +16,7 @@ from diestore.access.who_field import add_person, prove_person
 from diestore.frame.fields import MomentField, Pick, Picks, TypedField, WholeField, choices, minute
 from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.models import Die, Output, Press, Stock
-from maintenance.log import doubts, listing, rules, write
+from maintenance.log import bench_reads, doubts, listing, rules, write
 from maintenance.log import expected as log_expected
 from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Order, Run, Stop, fresh_key
 
@@ -219,6 +219,9 @@ class RunForm(LogForm):
         if doubt := doubts.of_hits(hits, length, self.die.strokes_per_minute):
             yield doubt
         if doubt := rules.doubt_of_press(self.die, cleaned.get("press"), cleaned["started"], cleaned["ended"]):
+            yield doubt
+        hold = bench_reads.hold_of(self.die)
+        if hold is not None and cleaned["ended"] > hold.at and (doubt := bench_reads.doubt_of_hold(hold, self.die)):
             yield doubt
         good = cleaned.get("good_parts")
         variant = self._variant(cleaned)

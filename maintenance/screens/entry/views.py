@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection
 from urllib.parse import urlencode
 
@@ -22,8 +23,8 @@ from diestore.access.tablet import tablet_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die
-from maintenance.log import changes, damage, expected, held_back, listing, queries, sent, write
-from maintenance.models import Event, Run, SetUp
+from maintenance.log import bench, changes, damage, expected, held_back, listing, queries, sent, write
+from maintenance.models import BenchWork, Event, Run, SetUp, Work
 
 from . import forms, mishap_form, piece_forms, set_up_form
 
@@ -321,12 +322,52 @@ class LogSharpening(LogTask):
     task, form_class, template = SHARPENING, piece_forms.SharpeningForm, "maintenance/screens/entry/sharpening.html"
 
     def _asked_for(self, request: HttpRequest) -> dict:
-        """Edges that a mishap chipped are tapped already, and so are those that it does not pay to grind now."""
+        """Edges that a mishap chipped are tapped already, and so are those that it does not pay to grind now. Of a work
+        on the bench, what it says is to be ground."""
         chipped, left = (
             [_number(text) for text in request.GET.get(name, "")[:2_000].split(",")] for name in ("chipped", "left")
         )
         found = {f"found_{pk}": piece_forms.SharpeningForm.LEFT_OUT for pk in left if pk is not None}
-        return found | {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
+        found |= {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
+        work = self._bench_work(request)
+        return (self._of_work(work) if work else {}) | found
+
+    @staticmethod
+    def _of_work(work: BenchWork) -> dict:
+        edges = {edge.position_id: edge.grind_mm for edge in work.edges.all()}
+        if not edges:
+            return {}
+        form = piece_forms.SharpeningForm
+        commonest = Counter(mm for mm in edges.values() if mm).most_common(1)
+        usual = commonest[0][0] if commonest else None
+        asked = {"sides": form.BOTH, "variant": form.ALL, "removed": usual, "why": Work.Why.PLANNED}
+        for pk in work.die.positions.values_list("pk", flat=True):
+            asked[f"found_{pk}"] = form.WITH_SET if pk in edges else form.LEFT_OUT
+        asked |= {f"removed_{pk}": mm for pk, mm in edges.items() if mm and mm != usual}
+        if work.hours_foreseen and not work.hours_used:
+            asked["hours"] = f"{work.hours_foreseen:g}"
+        return asked
+
+    def _bench_work(self, request: HttpRequest) -> BenchWork | None:
+        """The open work that the address names, where it is on this die."""
+        pk, die = _number(request.GET.get("bench")), _die(request)
+        if pk is None or die is None:
+            return None
+        return BenchWork.objects.filter(pk=pk, die=die, state__in=BenchWork.OPEN).select_related("die").first()
+
+    def _next(self, die: Die, saved: list[Event]) -> str:
+        """A sharpening that was done in a work on the bench closes it."""
+        work = self._bench_work(self.request)
+        if work is None:
+            return super()._next(die, saved)
+        try:
+            work = bench.record(by=_actor(self.request, saved[0].person), work=work, entries=saved)
+        except write.EntryRefused as refused:
+            messages.warning(self.request, str(refused))
+        else:
+            held = " The die is on hold: a first piece is still to be approved." if work.is_open else ""
+            messages.success(self.request, f"Bench work: {work.get_state_display()}.{held}")
+        return reverse("maintenance:bench_work", args=[work.pk])
 
 
 class LogReplacement(LogTask):
@@ -372,6 +413,7 @@ class Mishap(AnyOf, View):
         damaged = expected.damaged_by(entry.event)
         open_ = [one for one in damaged if not one.since]
         ground = [str(one.position.pk) for one in open_ if KINDS[one.position.kind].is_ground]
+        about = {"die": entry.die.pk, "source": "mishap", "mishap": pk, "damaged": ",".join(ground)}
         sharpening = f"{SHARPENING.url(entry.die)}&{urlencode({'chipped': ','.join(ground)})}" if ground else ""
         return render(
             request,
@@ -380,6 +422,9 @@ class Mishap(AnyOf, View):
                 "entry": entry,
                 "damaged": damaged,
                 "open": open_,
+                "bench": f"{reverse('maintenance:bench_new')}?{urlencode(about)}"
+                if request.user.has_perm(roles.LOG_MISHAP)
+                else "",
                 "replacement": REPLACEMENT.url(entry.die) if request.user.has_perm(roles.LOG_REPLACEMENT) else "",
                 "sharpening": sharpening if request.user.has_perm(roles.LOG_SHARPENING) else "",
                 "stop": STOP.url(entry.die) if request.user.has_perm(roles.LOG_STOP) else "",

@@ -116,6 +116,7 @@ class Command(BaseCommand):
         """The database with the demo shop and its forecasts: kept from the last time, or made anew when it changed."""
         from diestore.access.demo_users import create_users
         from diestore.register.models import Plant
+        from fixtures.demo_bench import show_bench
         from fixtures.demo_counters import show_counters
         from maintenance.forecasts import drift, store, track_record
 
@@ -136,8 +137,9 @@ class Command(BaseCommand):
                 drift.store(drift.compute(plant, as_of=row.as_of))
                 step("Looking back on two years of forecasts")
                 track_record.look_back_and_store(plant)
-                step("Setting dies in presses")
+                step("Setting dies in presses, and work on the bench")
                 show_counters(plant)
+                show_bench(plant)
             step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
             create_users(plant)
@@ -217,7 +219,8 @@ def _is_the_demo(folder: Path) -> bool:
 def _made_from(fixtures: Path) -> str:
     """What the demo's database is made from: its tables, and the code that loads them and computes the forecasts."""
     digest = hashlib.sha256()
-    paths = [*sorted(fixtures.glob("*.csv")), settings.BASE_DIR / "fixtures" / "demo_counters.py"]
+    paths = [*sorted(fixtures.glob("*.csv"))]
+    paths += [settings.BASE_DIR / "fixtures" / name for name in ("demo_counters.py", "demo_bench.py")]
     for pattern in ("diestore/migrations/*.py", "diestore/handbook/*.py", "maintenance/**/*.py"):
         paths += sorted(settings.BASE_DIR.glob(pattern))
     for path in paths:

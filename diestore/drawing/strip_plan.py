@@ -281,6 +281,7 @@ def lay_out(
 
 
 _Groups = Mapping[tuple[str, str], list[PlanPosition]]
+_Stations = Sequence[tuple[int, str, str]]
 
 
 def _grouped(positions: Sequence[PlanPosition], known: set[str]) -> _Groups:
@@ -293,7 +294,7 @@ def _grouped(positions: Sequence[PlanPosition], known: set[str]) -> _Groups:
     return groups
 
 
-def _grid(groups: _Groups, stations) -> _Grid:
+def _grid(groups: _Groups, stations: _Stations) -> _Grid:
     """As large as fits: beside the figures, else over the whole width, else with small marks."""
     size, width = NORMAL, _width(groups, stations, NORMAL)
     wide, dense = width > BESIDE_WIDTH, width > WHOLE_WIDTH
@@ -307,7 +308,9 @@ def _grid(groups: _Groups, stations) -> _Grid:
     )
 
 
-def _along_the_strip(groups: _Groups, stations, grid: _Grid) -> tuple[list[StationColumn], list[PositionMark]]:
+def _along_the_strip(
+    groups: _Groups, stations: _Stations, grid: _Grid
+) -> tuple[list[StationColumn], list[PositionMark]]:
     columns: list[StationColumn] = []
     marks: list[PositionMark] = []
     x = LEFT
@@ -356,24 +359,24 @@ def _die_set(groups: _Groups, left: float, grid: _Grid) -> tuple[StationColumn |
     return StationColumn(code="", words="die set", title="die set", left=left, span=LOOSE_WIDTH * files), marks
 
 
-def _files(groups, code: str, size: Size) -> int:
+def _files(groups: _Groups, code: str, size: Size) -> int:
     """Marks side by side in a station."""
     most = max(len(groups[(code, "upper")]), len(groups[(code, "lower")]))
     return max(-(-most // size.down), 1)
 
 
-def _rows(groups, stations, side: str, size: Size) -> int:
+def _rows(groups: _Groups, stations: _Stations, side: str, size: Size) -> int:
     rows = [-(-len(groups[(code, side)]) // _files(groups, code, size)) for _, code, _ in stations]
     least = 1 if stations else 3  # with no station at all the die set has the height of three rows
     return max([*rows, least])
 
 
-def _loose_files(groups, rows: dict[str, int], size: Size) -> int:
+def _loose_files(groups: _Groups, rows: dict[str, int], size: Size) -> int:
     """Files of the grid in which what belongs to no station stands."""
     return max(-(-len(groups[("", side)]) // max(int(rows[side] * size.row // LOOSE_HEIGHT), 1)) for side in SIDES)
 
 
-def _width(groups, stations, size: Size) -> float:
+def _width(groups: _Groups, stations: _Stations, size: Size) -> float:
     rows = {side: _rows(groups, stations, side, size) for side in SIDES}
     files = sum(_files(groups, code, size) for _, code, _ in stations)
     return (
@@ -381,7 +384,7 @@ def _width(groups, stations, size: Size) -> float:
     )
 
 
-def _dense(groups, stations) -> Size:
+def _dense(groups: _Groups, stations: _Stations) -> Size:
     """Columns as narrow as the page's width asks for, down to where codes can no longer be read."""
     files = sum(_files(groups, code, DENSE) for _, code, _ in stations)
     room = WHOLE_WIDTH - _width(groups, stations, DENSE)
@@ -389,7 +392,7 @@ def _dense(groups, stations) -> Size:
     return Size(pitch=pitch, mark=DENSE.mark, row=DENSE.row, down=DENSE.down, label_below=True)
 
 
-def _station(group, left: float, span: float, grid: _Grid, side: str) -> list[PositionMark]:
+def _station(group: Sequence[PlanPosition], left: float, span: float, grid: _Grid, side: str) -> list[PositionMark]:
     """The marks of one station on one side, row by row away from the strip."""
     size = grid.size
     files = max(round(span / size.pitch), 1)

@@ -1,0 +1,15 @@
+"""Addresses of the bench."""
+
+from django.urls import path
+
+from . import views
+
+urlpatterns = [
+    path("", views.Bench.as_view(), name="bench"),
+    path("better/", views.Better.as_view(), name="bench_better"),
+    path("new/", views.NewWork.as_view(), name="bench_new"),
+    path("<int:pk>/", views.Work.as_view(), name="bench_work"),
+    path("<int:pk>/put/", views.Put.as_view(), name="bench_put"),
+    path("<int:pk>/sheet.pdf", views.bench_sheet, name="bench_sheet"),
+    path("hold/<int:pk>/", views.Hold.as_view(), name="hold"),
+]
