@@ -11,7 +11,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('diestore', '0012_right_to_plan_the_bench'),
+        ('diestore', '0013_right_to_plan_the_bench'),
         ('maintenance', '0013_set_ups'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

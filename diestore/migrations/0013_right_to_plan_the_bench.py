@@ -6,7 +6,7 @@ from django.db import migrations
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('diestore', '0011_the_shop'),
+        ('diestore', '0012_the_demo_shop_beside'),
     ]
 
     operations = [
