@@ -12,7 +12,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('diestore', '0013_right_to_plan_the_bench'),
-        ('maintenance', '0013_set_ups'),
+        ('maintenance', '0014_edges_once_ground'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
