@@ -2,41 +2,31 @@
 
 Jobs run on the usual press of their die, one after another, each just in time for the day on which it is due; a die
 without a usual press has one to itself. A week begins on Monday. What costs and hours nobody named are assumed, and
-named as such.
+named as such (decisions.py).
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import statistics
 from collections import defaultdict
 from collections.abc import Collection, Hashable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
 from django.utils import timezone
 
-from diestore.register.models import Die, Plant, Rate
+from diestore.register.models import Die, Plant
 from diestore.service.failing import attempt
 from maintenance.log import queries
 from maintenance.log.damage import Damage
 from maintenance.log.data import OrderLeft
 from maintenance.models import DieForecast, DieInPress, Run, Work
-from maintenance.policy import Costs, CostsRefused, Lives, LivesRefused
 from maintenance.policy import pulls as policy
 
+from . import decisions
+
 DIES_AT_MOST = 60  # in one plan: those whose next job is due first
-ASSUMED = {  # where neither register nor log says it: common practice, no source
-    "toolroom_rate": 60.0,  # an hour
-    "press_rate": 90.0,
-    "sorting_rate": 35.0,
-    "hours": 4.0,  # of a sharpening of the whole set
-    "stop_hours": 1.0,  # that the press waits when a job is broken off
-    "look_hits": 5_000.0,
-    "sorted_an_hour": 4_000.0,  # parts
-    "part_worth": 0.02,  # of a scrapped part
-}
 YEARS_LOOKED_BACK = 3
 SETS_AT_LEAST = 3  # sharpenings of a die between which its usual interval is told
 
@@ -49,19 +39,6 @@ class Terms:
     weeks: int = 8
     bench_hours: float = 40.0
     press_hours: float = 40.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Known:
-    """A die as the plan sees it."""
-
-    now: Lives
-    fresh: Lives
-    costs: Costs
-    hours: float
-    on_it: int
-    wrong: tuple[Damage, ...]
-    assumed: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,8 +95,8 @@ class Row:
 @dataclass(frozen=True, kw_only=True)
 class PullPlan:
     """rows: the dies, the first pull first. left_out: code and why nothing is planned of it. more: dies past those that
-    one plan takes. used, worth: bench hours by week, and what some more of them would save. assumed: names of ASSUMED
-    that were taken for at least one die."""
+    one plan takes. used, worth: bench hours by week, and what some more of them would save. assumed: names of
+    decisions.ASSUMED that were taken for at least one die."""
 
     monday: dt.date
     terms: Terms
@@ -166,7 +143,8 @@ def of_plants(
     first = sorted(dies, key=lambda pk: (by_die[pk][0].due, dies[pk].code))
     planned = first[:DIES_AT_MOST]
     times = _times([dies[pk] for pk in first], by_die, terms, monday, begun)
-    known, why_not = _known({pk: dies[pk] for pk in planned})
+    known = decisions.of_some(planned)
+    why_not = _why_not([pk for pk in planned if pk not in known])
     usual = _usual_intervals(planned)
     ahead: dict[int, policy.DieAhead] = {}
     left_out = [(pk, dies[pk].code, why) for pk, why in why_not.items()]
@@ -194,7 +172,7 @@ def of_plants(
         worth=tuple(float(euros) for euros in plan.worth),
         proven=plan.proven,
         jobs=sum(len(row.jobs) for row in rows),
-        assumed=tuple(dict.fromkeys(name for one in known.values() for name in one.assumed)),
+        assumed=tuple(dict.fromkeys(name for one in known.values() for name in one.basis.assumed)),
     )
 
 
@@ -240,70 +218,13 @@ def _times(
     return {die: sorted(jobs, key=lambda job: (job.start, job.end)) for die, jobs in times.items()}
 
 
-def _known(dies: Mapping[int, Die]) -> tuple[dict[int, Known], dict[int, str]]:
-    """What is forecast of each die and what its pulls cost; and why nothing can be planned of the others."""
-    known: dict[int, Known] = {}
-    why_not = dict.fromkeys(dies, "No forecast has been computed for it yet.")
-    rates = _rates({die.plant_id for die in dies.values()})
-    looks = _usual_runs(dies)
-    for row in DieForecast.objects.filter(die__in=dies, is_newest=True).order_by("die"):
-        die = dies[row.die_id]
-        now, fresh = row.remaining, (row.fresh or {}).get("remaining")
-        if not now or not fresh:
-            why_not[die.pk] = row.refusal or "How it would go once sharpened is not forecast yet."
-            continue
-        figures = {**rates.get(die.plant_id, {}), "hours": row.usual_hours, "look_hits": looks.get(die.pk)}
-        try:
-            known[die.pk] = Known(
-                now=_lives(now),
-                fresh=_lives(fresh),
-                costs=_costs(figures),
-                hours=row.usual_hours or ASSUMED["hours"],
-                on_it=row.hits_since_sharpening,
-                wrong=tuple(map(Damage.of_kept, row.damage)),
-                assumed=tuple(name for name in ASSUMED if not figures.get(name)),
-            )
-            del why_not[die.pk]
-        except (LivesRefused, CostsRefused) as refused:
-            why_not[die.pk] = f"Nothing can be planned of it: {refused}"
-    return known, why_not
-
-
-def _lives(remaining: Mapping[str, float]) -> Lives:
-    """The die as one edge: what goes first, dull or chipped."""
-    names = sorted(remaining, key=float)
-    return Lives.of_levels([float(name) for name in names], [[remaining[name] for name in names]], None)
-
-
-def _costs(figures: Mapping[str, float | None]) -> Costs:
-    f = {name: figures.get(name) or value for name, value in ASSUMED.items()}
-    parts = f["look_hits"]
-    return Costs(
-        teardown=f["hours"] * f["toolroom_rate"],
-        grind=[0.0],
-        dull=parts / f["sorted_an_hour"] * f["sorting_rate"] + parts / 2 * f["part_worth"],
-        pull=f["stop_hours"] * f["press_rate"],
-        look_hits=f["look_hits"],
-        teardown_hours=f["hours"],
-    )
-
-
-def _rates(plants: Collection[int]) -> dict[int, dict[str, float]]:
-    found: dict[int, dict[str, float]] = defaultdict(dict)
-    rows = Rate.objects.filter(plant__in=plants, valid_from__lte=timezone.localdate()).order_by("valid_from")
-    for plant, kind, amount in rows.values_list("plant_id", "kind", "amount"):
-        found[plant][f"{kind.split()[0]}_rate"] = float(amount)
-    return found
-
-
-def _usual_runs(dies: Collection[int]) -> dict[int, float]:
-    """Hits from one look at a die to the next: of its runs of the last years, in the middle."""
-    since = timezone.now() - dt.timedelta(days=365 * YEARS_LOOKED_BACK)
-    hits: dict[int, list[int]] = defaultdict(list)
-    runs = Run.objects.standing().filter(die__in=dies, at__gte=since).order_by()
-    for die, n in runs.values_list("die_id", "hits"):
-        hits[die].append(n)
-    return {die: float(statistics.median(some)) for die, some in hits.items()}
+def _why_not(dies: Collection[int]) -> dict[int, str]:
+    """Of dies of which nothing can be planned."""
+    told = DieForecast.objects.filter(die__in=dies, is_newest=True).values_list("die_id", "refusal", "remaining")
+    why = dict.fromkeys(dies, "No forecast has been computed for it yet.")
+    for die, refusal, remaining in told:
+        why[die] = refusal if not remaining and refusal else "How it would go once sharpened is not forecast yet."
+    return why
 
 
 def _usual_intervals(dies: Collection[int]) -> dict[int, float]:
@@ -329,24 +250,35 @@ def _usual_intervals(dies: Collection[int]) -> dict[int, float]:
     return usual
 
 
-def _ahead(die: Die, known: Known, jobs: Sequence[JobAhead], terms: Terms) -> tuple[policy.DieAhead | None, str]:
-    ahead = [policy.Job(name=job.order, hits=job.hits, start=job.start, end=job.end) for job in jobs]
-    ahead[0] = replace(ahead[0], begun=jobs[0].begun)
+def _ahead(
+    die: Die, known: decisions.DieAhead, jobs: Sequence[JobAhead], terms: Terms
+) -> tuple[policy.DieAhead | None, str]:
+    """What is wrong with a die is put right before it runs; where that is at an edge, by sharpening it."""
+    ahead = [policy.Job(name=job.order, hits=job.hits, start=job.start, end=job.end, begun=job.begun) for job in jobs]
     made = policy.of_die(
-        die.pk, known.now, known.fresh, known.costs, ahead, weeks=terms.weeks, hours=known.hours, must=bool(known.wrong)
+        die.pk,
+        known.fresh if known.damaged and not known.edges_are_fine else known.now,
+        known.fresh,
+        known.costs,
+        ahead,
+        weeks=terms.weeks,
+        hours=known.basis["hours"],
+        must=known.damaged,
     )
     return made, ""
 
 
 def _row(
     die: Die,
-    known: Known,
+    known: decisions.DieAhead,
     jobs: Sequence[JobAhead],
     ahead: policy.DieAhead,
     course: policy.Course,
     usual: float | None,
 ) -> Row:
     weeks = len(ahead.first) - 1
+    sharpened = known.damaged and not known.edges_are_fine
+    on_it = 0.0 if sharpened else max((edge.on_it for edge in known.edges), default=0)
     begins = np.concatenate(([0.0], np.cumsum([job.hits for job in jobs])))
     pulls = []
     for week, look in zip(course.weeks, course.looks, strict=True):
@@ -367,13 +299,13 @@ def _row(
         jobs=tuple(jobs),
         pulls=tuple(pulls),
         must=ahead.must,
-        wrong=known.wrong,
+        wrong=known.damage,
         hours=ahead.hours,
         regret=tuple(float(x) if np.isfinite(x) else None for x in ahead.first[:-1]),
         later=float(ahead.first[-1]) if np.isfinite(ahead.first[-1]) else None,
         not_at_all=ahead.not_at_all,
         saves=max(ahead.never - course.dearer, 0.0),
-        saves_usual=None if usual is None else ahead.by_rule(usual, 0.0 if ahead.must else known.on_it) - course.dearer,
+        saves_usual=None if usual is None else ahead.by_rule(usual, on_it) - course.dearer,
         usual_every=usual,
         held_up=course.dearer,
         interval=ahead.usual.hits if ahead.usual.planned else None,

@@ -190,7 +190,8 @@ def of_die(
 ) -> DieAhead:
     """The courses of one die over its jobs, in the order in which they run. hours: of one pull at the bench; None: as
     the costs say. must: something is wrong with it, so that it is pulled before it runs at all, whatever that takes;
-    what is planned goes on from there. Raises PullsRefused without jobs or hits, or where jobs overlap in time."""
+    `now` is then how it stands afterwards, and what is planned goes on from there. Raises PullsRefused without jobs or
+    hits, or where jobs overlap in time."""
     jobs = list(jobs)
     if not jobs:
         raise PullsRefused(f"{name} has no job ahead.")
@@ -198,7 +199,6 @@ def of_die(
         raise PullsRefused(f"a job of {name} has no hits left.")
     if any(job.end < job.start for job in jobs) or any(b.start < a.start for a, b in pairwise(jobs)):
         raise PullsRefused(f"the jobs of {name} are not in the order in which they run.")
-    now = fresh if must else now
     slots = _Slots.of(jobs, costs, weeks)
     usual_looks = float(np.mean([max(np.ceil(job.hits / costs.look_hits), 1) for job in jobs]))
     of_fresh = sums(fresh, costs.chips_a_hit, costs.look_hits)

@@ -11,7 +11,7 @@ from diestore.register.models import Die, Rate
 from maintenance.forecasts import pull_plan, store
 from maintenance.forecasts.pull_plan import Terms
 from maintenance.log import write
-from maintenance.models import DieForecast, DieInPress
+from maintenance.models import DieForecast, DieInPress, EdgeForecast
 from maintenance.screens.pulls import page as pulls_page
 from tests import factories as make
 
@@ -29,11 +29,21 @@ def a_die(code="H-001", *, weeks=(1, 3), hits=(20_000, 30_000), now=WORN, **more
     monday = timezone.localdate() - dt.timedelta(days=timezone.localdate().weekday())
     for n, (week, job) in enumerate(zip(weeks, hits, strict=True)):
         make.order(die, f"{code}-{n + 1}", parts=job, due=monday + dt.timedelta(weeks=week, days=4))
+    return forecast_of(die, now)
+
+
+def forecast_of(die: Die, now) -> Die:
+    """As if it had been worked out: one edge, which is the die."""
+    edge = die.positions.get()
+    damage = list(DieForecast.objects.filter(die=die, is_newest=True).values_list("damage", flat=True))
     DieForecast.objects.filter(die=die).delete()
-    DieForecast.objects.create(
-        die=die, as_of=timezone.now(), remaining=now, fresh={"remaining": FRESH}, usual_hours=4.0, limiting=None,
-        hits_since_sharpening=40_000,
+    row = DieForecast.objects.create(
+        die=die, as_of=timezone.now(), remaining=now, fresh={"remaining": FRESH}, usual_hours=4.0, limiting=edge,
+        hits_since_sharpening=40_000, damage=damage[0] if damage else [],
     )  # fmt: skip
+    EdgeForecast.objects.create(
+        forecast=row, position=edge, remaining=now, fresh=FRESH, hits_since_sharpening=40_000, first_to_go=1.0
+    )
     return die
 
 
@@ -84,7 +94,7 @@ def test_a_damaged_die_stands_first_and_is_never_planned_to_run_as_it_is(lead_cl
             by=make.actor(), die=die, at=make.moment(1), sort="misfeed", positions=[die.positions.get(code="1-A")]
         )
     store.refresh_die(die)
-    DieForecast.objects.filter(die=die, is_newest=True).update(remaining=FRESH, fresh={"remaining": FRESH})
+    forecast_of(die, FRESH)
     (row,) = plan().rows
     assert row.must and plan().used[0] == pytest.approx(row.hours)
     said = words(shown(lead_client))

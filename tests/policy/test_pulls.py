@@ -217,7 +217,7 @@ def test_a_dearer_stop_never_pulls_later(on_it, dull, times):
 
 
 def test_a_die_that_something_is_wrong_with_is_pulled_first_whatever_hours_there_are():
-    free, must = die(20_000), die(20_000, must=True)
+    free, must = die(20_000), die(0.0, must=True)
     plan = choose([must, die(20_000, name="b")], np.full(6, 2.0))
     assert plan.used[0] == pytest.approx(4.5) and all(not c.weeks or min(c.weeks) > 5 for c in plan.chosen)
     assert must.euros < free.euros and must.replacing.best == pytest.approx(die(0.0).replacing.best)

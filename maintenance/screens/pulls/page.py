@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from diestore.access import shop
 from diestore.drawing import paths
-from maintenance.forecasts.pull_plan import ASSUMED, JobAhead, Pull, PullPlan, Row
+from maintenance.forecasts.decisions import ASSUMED
+from maintenance.forecasts.pull_plan import JobAhead, Pull, PullPlan, Row
 from maintenance.log.damage import briefly
 from maintenance.wording import numbers
 
@@ -22,10 +23,12 @@ WHAT_IS_ASSUMED = {
     "press_rate": "{:.0f} {} for an hour of a press",
     "sorting_rate": "{:.0f} {} for an hour of sorting",
     "hours": "{:.0f} hours for a sharpening where none are logged",
-    "stop_hours": "{:.0f} hour that the press waits when a job is broken off",
+    "apart_share": "{:.1f} of them for taking the die apart and putting it back",
+    "stop_minutes": "{:.0f} minutes that the press waits when a job is broken off",
     "look_hits": "a look every {:,.0f} hits where no run is logged",
     "sorted_an_hour": "{:,.0f} parts sorted in an hour",
     "part_worth": "{:.2f} {} for a scrapped part",
+    "grind_mm": "{:.1f} mm ground off where none is logged",
 }
 
 
@@ -221,4 +224,4 @@ def sentence(plan: PullPlan) -> dict:
 
 def assumed(plan: PullPlan) -> list[str]:
     currency = shop.current().currency
-    return [WHAT_IS_ASSUMED[name].format(ASSUMED[name], currency) for name in plan.assumed]
+    return [WHAT_IS_ASSUMED[name].format(ASSUMED[name], currency) for name in plan.assumed if name in WHAT_IS_ASSUMED]
