@@ -80,6 +80,10 @@ class Card:
         found = self.model._base_manager.filter(**self.always).select_related(*self.related)
         return plants.within(found, user, self.plant) if self.plant else found
 
+    def typed_by(self, user) -> list[Typed]:
+        """What this person is asked: of one plant nobody is asked which."""
+        return [one for one in self.typed if one.name != "plant" or not only_plant(user)]
+
     def sees(self, user) -> bool:
         return any(user.has_perm(right) for right in (*self.see, *self.edit))
 
@@ -88,6 +92,10 @@ class Card:
 
     def address(self, what: str = "", *args) -> str:
         return reverse(self.elsewhere.get(what) or f"{self.app}:{self.key}{'_' + what if what else ''}", args=args)
+
+
+def only_plant(user) -> bool:
+    return len(plants.all_seen(user)) < 2
 
 
 BY_TABLE: dict[str, list[Card]] = {}

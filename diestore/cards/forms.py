@@ -133,11 +133,12 @@ class CardForm(forms.Form):
 
     def __init__(self, data=None, *, card: Card, row: models.Model, user, system, initial=None, renewed=None) -> None:
         self.card, self.row, self.system = card, row, system
-        known = {t.name: self._value(row, t.name) for t in card.typed}
+        typed_here = card.typed_by(user)
+        known = {t.name: self._value(row, t.name) for t in typed_here}
         super().__init__(data, initial=known | (initial or {}))
-        for typed in card.typed:
+        for typed in typed_here:
             self.fields[typed.name] = column_field(card, typed, row, user, system)
-        self.columns = [t.name for t in card.typed]
+        self.columns = [t.name for t in typed_here]
         if row.pk:
             self._ask_how()
         self._shown = {name: self._text(name) for name in self.columns}

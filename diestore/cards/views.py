@@ -14,7 +14,7 @@ from diestore.access import plants, roles
 from diestore.access.queries import system_of
 from diestore.frame.tables import lay_out
 from diestore.register import actions, amendments, changes
-from diestore.register.models import Amendment, Die
+from diestore.register.models import Amendment, Die, Plant
 
 from . import described, lists
 from .described import Card
@@ -100,7 +100,11 @@ class CardList(OfCard):
         card = self.card
         asked = lists.filter_of(card)(request.GET, queryset=card.rows(request.user))
         rows = asked.qs.order_by(*(card.order or card.model._meta.ordering), "pk")
-        table = lists.table_of(card)(rows, system=system_of(request.user))
+        table = lists.table_of(card)(
+            rows,
+            system=system_of(request.user),
+            exclude=("plant",) if "plant" in card.columns and described.only_plant(request.user) else (),
+        )
         return render(
             request,
             "diestore/cards/list.html",
@@ -123,6 +127,8 @@ class NewRow(OfCard):
         form = CardForm(request.POST, card=self.card, row=row, user=request.user, system=system_of(request.user))
         if not form.is_valid():
             return self._show(request, form, REFUSED)
+        if "plant" in {field.name for field in row._meta.concrete_fields} and not Plant.objects.exists():
+            row.plant = Plant.objects.create(code="main")  # the first row of a shop brings its plant
         for name in form.columns:
             column, value = self.card.model._meta.get_field(name), form.kept_value(name)
             setattr(row, name if column.is_relation else column.attname, value)
@@ -240,7 +246,9 @@ class OneRow(OfCard):
                 request,
                 row=row,
                 form=form,
-                facts=[(t.label, _fact(row, t.name, system_of(request.user))) for t in self.card.typed],
+                facts=[
+                    (t.label, _fact(row, t.name, system_of(request.user))) for t in self.card.typed_by(request.user)
+                ],
                 below=[_below(request, one, row) for one in self.card.below],
                 doubts=self.card.doubts(row) if self.card.doubts else [],
                 past=[amendments.told(one, system_of(request.user)) for one in past],

@@ -350,3 +350,23 @@ def test_a_list_longer_than_its_page_says_so_on_paper_too(as_role):
     assert "1 to 25 of 26" in page and "For the others on paper, choose more rows on a page first." in page
     page = as_read(lead.get(reverse("diestore:parts"), {"per_page": "50"}))
     assert "1 to 26 of 26" in page and "on paper" not in page and "P-25" in page
+
+
+def test_where_there_is_one_plant_nobody_is_asked_which(as_role):
+    client, known = as_role("lead"), rows()
+    some = ("presses", "rates", "jobs")
+    for card in CARDS:
+        if card.key in some:
+            pages = [client.get(there) for there in (card.address(), card.address("new"),
+                                                     card.address("card", known[card.key].pk))]  # fmt: skip
+            assert not any('name="plant"' in as_read(page) or ">Plant<" in as_read(page) for page in pages), card.key
+    values = {"number": "26-7", "part": str(Part.objects.get().pk), "parts": "5000", "due": "2027-02-01"}
+    assert client.post(reverse("maintenance:jobs_new"), values).status_code == 302
+    assert Order.objects.get(number="26-7").plant == make.plant()
+    Plant.objects.create(code="annexe")
+    assert all('name="plant"' in as_read(client.get(card.address("new"))) for card in CARDS if card.key in some)
+
+
+def test_the_first_press_of_a_shop_brings_its_plant(as_role):
+    assert as_role("lead").post(reverse("diestore:presses_new"), {"code": "P1"}).status_code == 302
+    assert Press.objects.get().plant == Plant.objects.get()
