@@ -325,6 +325,17 @@ def _take_row_back(by, row: models.Model, amendment: Amendment, reason: str) -> 
     writing.check(row)
     writing.save(by, row, f"Struck out: {reason}"[:100])
     writing.rewrite(row, behind)
+    if isinstance(row, Station) and "sequence" in amendment.fields:
+        _number_again(row)
+
+
+def _number_again(station: Station) -> None:
+    """A station that is back where it stood moves the others along."""
+    others = list(station.die.stations.select_for_update().exclude(pk=station.pk).order_by("sequence", "pk"))
+    others.insert(station.sequence - 1, station)
+    for number, one in enumerate(others, 1):
+        if one.sequence != number:
+            type(one).objects.filter(pk=one.pk).update(sequence=number)
 
 
 def _take_entry_back(row: models.Model, amendment: Amendment) -> None:

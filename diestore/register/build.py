@@ -5,6 +5,7 @@ Pieces and what sits where are the log's: `maintenance.log.building` puts places
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 
 from django.db import IntegrityError, transaction
@@ -12,11 +13,12 @@ from django.db import IntegrityError, transaction
 from diestore.handbook import limits
 from diestore.handbook.places import next_station
 
-from . import changes
+from . import actions, changes
 from .actions import ChangeRefused
-from .models import Die, Output, Part, Plant, Press, Station, Stock, Variant
+from .models import Amendment, Die, Output, Part, Plant, Press, Station, Stock, Variant
 
 STANDARD = "standard"
+WHILE_ENTERING = "Put right while the die was being entered"
 
 
 def default_variant(die: Die) -> Variant:
@@ -128,26 +130,47 @@ def add_station(*, by, die: Die, operation: str = "", code: str = "", before: St
         return station
 
 
-def move_station(*, by, station: Station, steps: int) -> None:
-    """So many places along the strip: less than nought against the way it runs. Beyond an end it stays there."""
+def move_station(
+    *, by, station: Station, steps: int, since: dt.datetime | None = None, reason: str = ""
+) -> Amendment | None:
+    """So many places along the strip: less than nought against the way it runs. Beyond an end it stays there.
+
+    since: None where it never stood as it does. Returns the change; None where it stays.
+    """
     with transaction.atomic():
         standing = _in_order(station.die)
+        _number(standing)
         at = next(i for i, one in enumerate(standing) if one.pk == station.pk)
         mine = standing.pop(at)
-        standing.insert(max(0, min(at + steps, len(standing))), mine)
+        to = max(0, min(at + steps, len(standing)))
+        standing.insert(to, mine)
+        if to == at:
+            return None
+        made = _amended(by, mine, {"sequence": to + 1}, since, reason)
+        mine.sequence = to + 1
         _number(standing)
         changes.tell(mine)
+        return made
 
 
-def name_station(*, by, station: Station, code: str, operation: str) -> None:
-    """Call a station, or what is done in it, otherwise."""
+def name_station(
+    *, by, station: Station, code: str, operation: str, since: dt.datetime | None = None, reason: str = ""
+) -> Amendment | None:
+    """Call a station, or what is done in it, otherwise. since: None where it never was as it is. None: as it was."""
     with transaction.atomic():
         code = named(code, what="The station")
         if Station.objects.filter(die=station.die_id, code__iexact=code).exclude(pk=station.pk).exists():
             raise ChangeRefused(f"{station.die.code} has a station {code} already.", field="code")
-        station.code, station.operation = code, _operation(operation)
-        station.save()
-        changes.tell(station)
+        values = {"code": code, "operation": _operation(operation)}
+        if all(getattr(station, name) == value for name, value in values.items()):
+            return None
+        return _amended(by, station, values, since, reason)
+
+
+def _amended(by, station: Station, values: dict, since: dt.datetime | None, reason: str) -> Amendment:
+    if since is None:
+        return actions.correct(by=by, row=station, values=values, reason=reason or WHILE_ENTERING)
+    return actions.amend(by=by, row=station, values=values, at=since, reason=reason)
 
 
 def take_back_station(*, by, station: Station) -> None:

@@ -23,7 +23,7 @@ from diestore.register import actions, build
 from diestore.register.actions import ChangeRefused
 from diestore.register.models import Amendment, Cut, Die, Item, Output, Part, Piece, Position, Station, Variant
 from diestore.register.writing import name_of, user_of
-from maintenance.models import Fitting, Replacement
+from maintenance.models import Fitting, Replacement, StockMovement
 
 from . import changes
 from .derived import rebuild_fittings
@@ -492,11 +492,14 @@ def log_of(position: Position) -> str:
     return ", ".join(words for words, there in entries.items() if there)
 
 
-def end_place(*, by: Actor, position: Position, at: dt.datetime, reason: str) -> None:
-    """From a day on a place is no longer part of the die; of its cut a punch takes all, a die side its own."""
+def end_place(*, by: Actor, position: Position, at: dt.datetime, reason: str, to_shelf: bool = False) -> None:
+    """From a day on a place is no longer part of the die; of its cut a punch takes all, a die side its own.
+
+    Its piece comes out that day: back to the shelf, or scrapped.
+    """
     check_moment(at)
     with saving():
-        actions.retire(by=by.user, row=position, at=at, reason=reason)
+        ended = actions.retire(by=by.user, row=position, at=at, reason=reason)
         cuts = Cut.objects.filter(models.Q(upper=position) | models.Q(lower=position))
         for cut in cuts.filter(models.Q(valid_to__isnull=True) | models.Q(valid_to__gt=at)):
             if cut.valid_from is not None and cut.valid_from > at:
@@ -508,10 +511,44 @@ def end_place(*, by: Actor, position: Position, at: dt.datetime, reason: str) ->
                 actions.amend(by=by.user, row=cut, values={"lower": None}, at=at, reason=reason)
             else:
                 actions.retire(by=by.user, row=cut, at=at, reason=reason)
+        _release(by, position, at, reason, to_shelf, taken_out_key(ended))
         changes.tell(dies=[position.die_id], since=at)
 
 
-def end_station(*, by: Actor, station: Station, at: dt.datetime, reason: str) -> int:
+def taken_out_key(ended: Amendment) -> str:
+    """Of the entry that took the piece out when a place ended."""
+    return f"ended|{ended.pk}"
+
+
+def _release(by: Actor, position: Position, at: dt.datetime, reason: str, to_shelf: bool, key: str) -> None:
+    fitting = position.fittings.select_related("piece").filter(until__isnull=True).first()
+    if fitting is None:
+        return
+    if fitting.since is not None and fitting.since > at:
+        raise EntryRefused(
+            f"Another piece went into {position.code} after that day. Take a later day, or strike that entry out.",
+            field="at",
+        )
+    item = fitting.piece.item or position.item
+    if to_shelf and item is None:
+        raise EntryRefused(
+            f"{position.code} has no spare in the catalogue, so its piece has no place on the shelf. Say that it is "
+            "scrapped, or name its spare first.",
+            field="piece",
+        )
+    Replacement.objects.create(
+        position=position, piece_in=None, at=at, why=Replacement.Why.OTHER, note=reason, key=key, **by.columns()
+    )
+    if to_shelf and item is not None:
+        StockMovement.objects.create(
+            plant=position.die.plant, item=item, piece=fitting.piece, quantity=1,
+            kind=StockMovement.Kind.CORRECTION, at=at, note=reason, key=f"{key}:shelf", **by.columns(),
+        )  # fmt: skip
+    rebuild_fittings(position)
+    changes.tell(dies=[position.die_id], items=[item.pk] if to_shelf and item is not None else [], since=at)
+
+
+def end_station(*, by: Actor, station: Station, at: dt.datetime, reason: str, to_shelf: bool = False) -> int:
     """From a day on nothing of a station is part of the die any more. Returns how many places end."""
     with saving():
         standing = station.positions.filter(models.Q(valid_to__isnull=True) | models.Q(valid_to__gt=at))
@@ -519,7 +556,9 @@ def end_station(*, by: Actor, station: Station, at: dt.datetime, reason: str) ->
         if not places:
             raise EntryRefused(f"Nothing stands in station {station.code}, so nothing ends. Take it back instead.")
         for position in places:
-            end_place(by=by, position=position, at=at, reason=reason)
+            end_place(
+                by=by, position=position, at=at, reason=reason, to_shelf=to_shelf and position.item_id is not None
+            )
         return len(places)
 
 

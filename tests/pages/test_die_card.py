@@ -14,7 +14,7 @@ from django.urls import reverse
 from diestore.access.models import UserSettings
 from diestore.register.models import Amendment, Cut, Die, Piece, Position, Press
 from maintenance.log import building, queries, write
-from maintenance.models import Replacement
+from maintenance.models import Fitting, Replacement, StockMovement
 from maintenance.screens.die_card import card as cards
 from maintenance.screens.die_card import paste
 from tests import factories as make
@@ -412,18 +412,57 @@ def test_what_is_added_to_a_die_that_has_run_has_a_day_and_a_reason(lead, runnin
     assert Position.objects.get(code="1-B").valid_from is None
 
 
+def has_a_name(client, die) -> None:
+    user = client.get(address(die)).wsgi_request.user
+    UserSettings.objects.update_or_create(user=user, defaults={"person": make.person(), "plant": die.plant})
+
+
+def test_what_is_done_to_a_station_is_in_the_history_and_can_be_struck_out(lead, running):
+    first = running.stations.get(code="1")
+
+    def told():
+        return list(running.stations.order_by("sequence", "pk").values_list("code", "operation"))
+
+    before = told()
+    assert "Say first since when" in as_read(send(lead, running, "move", station=first.pk))
+    ticket = {"ticket-since_start": "change", "ticket-since": at(25), "ticket-reason": "new order of work"}
+    send(lead, running, "ticket", **ticket)
+    send(lead, running, "move", station=first.pk)
+    send(lead, running, "move", station=first.pk)
+    answer = send(lead, running, "name", station=first.pk, code="1", operation="pierce and notch")
+    assert told() == [("2", "pilot"), ("3", "cut off"), ("1", "pierce and notch")]
+    words = as_read(answer)
+    assert words.count("new order of work") >= 3 and "operation pierce and notch" in words
+    for one in Amendment.objects.filter(table="diestore.station").order_by("-pk"):
+        assert one.who == "lead"
+        send(lead, running, "strike", amendment=one.pk, **{"strike-reason": "back as it was"})
+    assert told() == before
+    assert list(running.stations.values_list("sequence", flat=True).order_by("sequence")) == [1, 2, 3]
+
+
 def test_a_place_ends_on_a_day_and_its_past_stays(lead, running):
     of = Position.objects.get(code="1-A")
     cycles = numbers(running)
-    send(lead, running, "end", place=of.pk, **{"end-at": at(31), "end-reason": "hole no longer needed"})
+    end = {"end-at": at(31), "end-reason": "hole no longer needed"}
+    assert "Say what becomes of the piece" in as_read(send(lead, running, "end", place=of.pk, **end))
+    assert "no spare in the catalogue" in as_read(
+        send(lead, running, "end", place=of.pk, **end, **{"end-piece": "shelf"})
+    )
+    send(lead, running, "end", place=of.pk, **end, **{"end-piece": "scrapped"})
     of.refresh_from_db()
     assert of.valid_to == make.moment(31) == Cut.objects.get().valid_to
     assert "1-A" not in [p.code for p in lead.get(address(running)).context["card"].places]
-    assert Replacement.objects.filter(position=of).count() == 1
+    assert not of.fittings.filter(until=None).exists(), "its piece is free"
+    assert of.fittings.get().until == make.moment(31)
+    one = Amendment.objects.get(table="diestore.position")
+    assert "Say under My settings which name is yours" in as_read(
+        send(lead, running, "strike", amendment=one.pk, **{"strike-reason": "it stays"})
+    )
+    has_a_name(lead, die=running)
     for amendment in Amendment.objects.order_by("-pk"):
         send(lead, running, "strike", amendment=amendment.pk, **{"strike-reason": "it stays"})
     of.refresh_from_db()
-    assert of.valid_to is None is Cut.objects.get().valid_to
+    assert of.valid_to is None is Cut.objects.get().valid_to is of.fittings.get().until
     assert numbers(running) == cycles
     words = as_read(send(lead, running, "take back", place=of.pk))
     assert "nothing with a log is deleted" in words
@@ -434,7 +473,13 @@ def test_a_station_ends_on_a_day_with_all_its_places(lead, running):
     send(lead, running, "place", **place(running, "pilot"))
     first = running.stations.get(code="1")
     assert "Say why" in as_read(send(lead, running, "end station", station=first.pk, **{"end-at": at(31)}))
-    send(lead, running, "end station", station=first.pk, **{"end-at": at(31), "end-reason": "hole drilled instead"})
+    sent = {"end-at": at(31), "end-reason": "hole drilled instead", "end-piece": "shelf"}
+    item = make.item()
+    Position.objects.filter(code="1-A").update(item=item)
+    send(lead, running, "end station", station=first.pk, **sent)
+    moved = StockMovement.objects.get()
+    assert (moved.item, moved.quantity, moved.piece) == (item, 1, Piece.objects.get(fittings__position__code="1-A"))
+    assert not Fitting.objects.filter(position__die=running, until=None).exists()
     assert set(running.positions.values_list("valid_to", flat=True)) == {make.moment(31)}
     assert Cut.objects.get().valid_to == make.moment(31)
     card = lead.get(address(running)).context["card"]

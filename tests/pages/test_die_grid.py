@@ -153,7 +153,8 @@ def test_two_at_one_cell_the_second_decides_after_he_was_told(lead, running):
 def test_what_was_typed_for_a_place_that_ended_meanwhile_is_not_lost_without_a_word(lead, running):
     opened, key = grid_of(lead, running), cell(running, "1-A", "gap")
     of = running.positions.get(code="1-A")
-    send(lead, running, "end", place=of.pk, **{"end-at": at(31), "end-reason": "hole no longer needed"})
+    send(lead, running, "end", place=of.pk, **{"end-at": at(31), "end-reason": "hole no longer needed",
+                                             "end-piece": "scrapped"})  # fmt: skip
     sent = {"meant": opened.meant, "opened": opened.opened, "before": opened.before, key: "9", "grid-how": "never"}
     answer = send(lead, running, "grid", **sent, **{"grid-reason": "x"})
     assert "1 cell that you changed is no longer there" in as_read(answer)

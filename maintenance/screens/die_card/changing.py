@@ -14,9 +14,11 @@ from diestore.handbook import wear_limits
 from diestore.handbook.gaps import GapMeant
 from diestore.handbook.kinds import KINDS
 from diestore.register import actions, amendments
+from diestore.register.build import WHILE_ENTERING
 from diestore.register.models import Amendment, Die, Piece, Position
 from maintenance.log import building, write
 from maintenance.log.rules import EntryRefused, saving
+from maintenance.models import Replacement
 
 from . import cells
 from .card import Card, CardPlace
@@ -25,7 +27,7 @@ from .forms import COATINGS, now_minute, text_field
 
 SINCE, NEVER = "since", "never"
 HOW = ((SINCE, "otherwise since a day"), (NEVER, "a typing error: it was never as it stands here"))
-ENTERING = "Put right while the die was being entered"
+ENTERING = WHILE_ENTERING
 LATEST = 25
 ONLY_PUT_RIGHT = "A name is only put right, as a typing error: the place is the same one."
 MEASURED = (("", "nothing"), *((name, name) for name in wear_limits.NAMES))
@@ -208,5 +210,21 @@ def strike(*, by: write.Actor, die: Die, key: int | None, reason: str) -> None:
     position = die.positions.filter(pk=amendment.row_key).first() if amendment.table == "diestore.position" else None
     if amendment.sort == Amendment.Sort.ENTERED and position is not None:
         building.take_back_place(by=by, position=position, reason=reason)
-    else:
+        return
+    with saving():
+        if amendment.sort == Amendment.Sort.RETIRED and position is not None:
+            _put_back(by, amendment, reason)
         actions.take_back(by=by.user, amendment=amendment, reason=reason)
+
+
+def _put_back(by: write.Actor, ended: Amendment, reason: str) -> None:
+    """A place that did not end has its piece again."""
+    entry = Replacement.objects.standing().filter(key=building.taken_out_key(ended)).first()
+    if entry is None:
+        return
+    if by.person is None:
+        raise EntryRefused(
+            "With this its piece goes back in, which strikes out an entry of the log, and those are struck out under a "
+            "name. Say under My settings which name is yours."
+        )
+    write.strike_out(by=by, entry=entry, reason=reason)

@@ -435,15 +435,24 @@ class CopyForm(OpeningFields, forms.Form):
 
 
 class ReasonForm(forms.Form):
-    """Since when, and why: of what ends, and of what is struck out."""
+    """Of what ends: since when, why, and what becomes of the pieces that sit there."""
 
+    piece = forms.ChoiceField(
+        label="Its piece",
+        choices=(("scrapped", "is scrapped"), ("shelf", "goes back to the shelf")),
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say what becomes of the piece."},
+    )
     reason = forms.CharField(
         label="Why?",
         max_length=300,
         error_messages={"required": "Say why.", "max_length": "300 letters are the most."},
     )
 
-    def __init__(self, data=None, *, dated: bool = True, prefix: str = "end") -> None:
+    def __init__(self, data=None, *, prefix: str = "end") -> None:
         super().__init__(data, prefix=prefix)
-        if dated:
-            self.fields["at"] = MomentField(label="Since when?", initial=now_minute())
+        self.fields["at"] = MomentField(label="Since when?", initial=now_minute())
+
+    @property
+    def to_shelf(self) -> bool:
+        return self.cleaned_data.get("piece") == "shelf"

@@ -219,14 +219,16 @@ class DieCard(PermissionRequiredMixin, View):
 
     def move_station(self) -> Answer:
         station = self.station_of(self.request.POST)
-        build.move_station(by=self.request.user, station=station, steps=-1 if "back" in self.request.POST else 1)
+        dated = self.since_and_reason()
+        build.move_station(
+            by=self.request.user, station=station, steps=-1 if "back" in self.request.POST else 1, **dated
+        )
         return self.to(station=station.pk)
 
     def name_station(self) -> Answer:
         data, station = self.request.POST, self.station_of(self.request.POST)
-        build.name_station(
-            by=self.request.user, station=station, code=data.get("code", ""), operation=data.get("operation", "")
-        )
+        build.name_station(by=self.request.user, station=station, code=data.get("code", ""),
+                           operation=data.get("operation", ""), **self.since_and_reason())  # fmt: skip
         return self.to(station=station.pk)
 
     def drop_station(self) -> Answer:
@@ -376,9 +378,10 @@ class DieCard(PermissionRequiredMixin, View):
             raise Refused(end_form=form)
         c = form.cleaned_data
         try:
-            building.end_place(by=self.by, position=place.position, at=c["at"], reason=c["reason"])
+            building.end_place(by=self.by, position=place.position, at=c["at"], reason=c["reason"],
+                               to_shelf=form.to_shelf)  # fmt: skip
         except (EntryRefused, ChangeRefused) as refused:
-            form.add_error(None if refused.field != "at" else "at", str(refused))
+            form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             raise Refused(str(refused), end_form=form) from refused
         return self.to()
 
@@ -387,7 +390,7 @@ class DieCard(PermissionRequiredMixin, View):
         if not form.is_valid():
             raise Refused(end_form=form)
         c = form.cleaned_data
-        building.end_station(by=self.by, station=station, at=c["at"], reason=c["reason"])
+        building.end_station(by=self.by, station=station, at=c["at"], reason=c["reason"], to_shelf=form.to_shelf)
         return self.to()
 
     def strike(self) -> Answer:
