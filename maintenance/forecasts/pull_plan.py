@@ -21,23 +21,24 @@ from diestore.service.failing import attempt
 from maintenance.log import queries
 from maintenance.log.damage import Damage
 from maintenance.log.data import OrderLeft
-from maintenance.models import DieForecast, DieInPress, Run, Work
+from maintenance.models import Absence, BenchHours, DieForecast, DieInPress, Run, Work
 from maintenance.policy import pulls as policy
 
 from . import decisions
 
 DIES_AT_MOST = 60  # in one plan: those whose next job is due first
+BENCH_HOURS = 40.0  # a week, where nobody has hours for the bench: assumed
 YEARS_LOOKED_BACK = 3
 SETS_AT_LEAST = 3  # sharpenings of a die between which its usual interval is told
 
 
 @dataclass(frozen=True, kw_only=True)
 class Terms:
-    """What the plan is made under. weeks: how far it looks. bench_hours: a week, for pulls. press_hours: a week that a
-    press runs."""
+    """What the plan is made under. weeks: how far it looks. bench_hours: a week, for pulls; None: those of the people
+    who have hours for the bench, less the days on which they are away. press_hours: a week that a press runs."""
 
     weeks: int = 8
-    bench_hours: float = 40.0
+    bench_hours: float | None = None
     press_hours: float = 40.0
 
 
@@ -94,15 +95,19 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class PullPlan:
-    """rows: the dies, the first pull first. left_out: code and why nothing is planned of it. more: dies past those that
-    one plan takes. used, worth: bench hours by week, and what some more of them would save. assumed: names of
-    decisions.ASSUMED that were taken for at least one die."""
+    """rows: the dies, the first pull first. left_out: number, code and why nothing is planned of it. more: dies past
+    those that one plan takes. hours: that the bench has, by week; hours_of_people: those of its people, else typed or
+    assumed. used, worth: bench hours planned by week, and what some more of them would save. assumed: names of
+    decisions.ASSUMED that were taken for at least one die.
+    """
 
     monday: dt.date
     terms: Terms
     rows: tuple[Row, ...] = ()
     left_out: tuple[tuple[int, str, str], ...] = ()
     more: int = 0
+    hours: tuple[float, ...] = ()
+    hours_of_people: bool = False
     used: tuple[float, ...] = ()
     worth: tuple[float, ...] = ()
     proven: bool = True
@@ -156,7 +161,8 @@ def of_plants(
             left_out.append((pk, dies[pk].code, why))
         else:
             ahead[pk] = made
-    plan = policy.choose(list(ahead.values()), np.full(terms.weeks, terms.bench_hours))
+    hours, of_people = _bench_hours(plant, plants, terms, monday)
+    plan = policy.choose(list(ahead.values()), hours)
     rows = [
         _row(dies[pk], known[pk], times[pk], one, course, usual.get(pk))
         for (pk, one), course in zip(ahead.items(), plan.chosen, strict=True)
@@ -168,7 +174,9 @@ def of_plants(
         rows=tuple(rows),
         left_out=tuple(sorted(left_out, key=lambda one: one[1])),
         more=len(first) - len(planned),
-        used=tuple(float(hours) for hours in plan.used),
+        hours=tuple(float(have) for have in hours),
+        hours_of_people=of_people,
+        used=tuple(float(used) for used in plan.used),
         worth=tuple(float(euros) for euros in plan.worth),
         proven=plan.proven,
         jobs=sum(len(row.jobs) for row in rows),
@@ -216,6 +224,34 @@ def _times(
                 )
             )
     return {die: sorted(jobs, key=lambda job: (job.start, job.end)) for die, jobs in times.items()}
+
+
+def _bench_hours(
+    plant: Plant | None, plants: Collection[int] | None, terms: Terms, monday: dt.date
+) -> tuple[np.ndarray, bool]:
+    """By week, and whether they are those of the people. Two questions."""
+    if terms.bench_hours is not None:
+        return np.full(terms.weeks, terms.bench_hours), False
+    ours = {"person__active": True, "retired_at": None}
+    if plant is not None:
+        ours["person__plant"] = plant
+    elif plants is not None:
+        ours["person__plant__in"] = sorted(plants)
+    people = list(BenchHours.objects.filter(**ours))
+    if not people:
+        return np.full(terms.weeks, BENCH_HOURS), False
+    end = monday + dt.timedelta(weeks=terms.weeks)
+    away: dict[int, set[dt.date]] = defaultdict(set)
+    absent = Absence.objects.filter(person__in=[row.person_id for row in people], retired_at=None)
+    for person, first, last in absent.filter(first__lt=end, last__gte=monday).values_list("person", "first", "last"):
+        first, last = max(first, monday), min(last, end)
+        away[person] |= {first + dt.timedelta(days=n) for n in range((last - first).days + 1)}
+    hours = np.zeros(terms.weeks)
+    for row in people:
+        for week in range(terms.weeks):
+            days = [monday + dt.timedelta(weeks=week, days=n) for n in range(row.last_weekday + 1)]
+            hours[week] += row.hours_a_day * sum(day not in away[row.person_id] for day in days)
+    return hours, True
 
 
 def _why_not(dies: Collection[int]) -> dict[int, str]:

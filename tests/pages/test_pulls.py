@@ -11,7 +11,7 @@ from diestore.register.models import Die, Rate
 from maintenance.forecasts import pull_plan, store
 from maintenance.forecasts.pull_plan import Terms
 from maintenance.log import write
-from maintenance.models import DieForecast, DieInPress, EdgeForecast
+from maintenance.models import Absence, BenchHours, DieForecast, DieInPress, EdgeForecast
 from maintenance.screens.pulls import page as pulls_page
 from tests import factories as make
 
@@ -85,6 +85,21 @@ def test_bench_hours_bind_and_what_more_would_save_is_said(lead_client):
     said = words(shown(lead_client, bench_hours="8"))
     assert "Bench hours are short: 4 hours more would save in the week of" in said
     assert "bench hours cost" in said and "Bench hours are short" not in words(shown(lead_client))
+
+
+def test_the_bench_has_the_hours_of_its_people_less_the_days_on_which_they_are_away(lead_client):
+    for n in range(4):
+        a_die(f"H-{n:03d}", weeks=(0,), hits=(30_000,))
+    assert plan().hours == (40.0,) * 8 and "40 bench hours a week, as nobody has" in words(shown(lead_client))
+    ina = make.person()
+    BenchHours.objects.create(person=ina, hours_a_day=2.0, days="mon-thu")
+    monday = timezone.localdate() - dt.timedelta(days=timezone.localdate().weekday())
+    tuesday = monday + dt.timedelta(days=1)
+    Absence.objects.create(person=ina, first=tuesday, last=tuesday + dt.timedelta(days=29))  # to a Wednesday
+    told = plan()
+    assert told.hours[:6] == (2.0, 0.0, 0.0, 0.0, 2.0, 8.0) and told.hours_of_people
+    assert not told.used[0] and "0 to 8 bench hours a week" in words(shown(lead_client))
+    assert "as nobody has" not in words(shown(lead_client, bench_hours="8"))
 
 
 def test_a_damaged_die_stands_first_and_is_never_planned_to_run_as_it_is(lead_client):

@@ -12,7 +12,7 @@ WEEKS_AT_MOST = 12
 
 class TermsForm(forms.Form):
     weeks = BetweenField(label="Weeks ahead", least=2, most=WEEKS_AT_MOST, unit="weeks")
-    bench_hours = BetweenField(label="Bench hours a week", least=0, most=1_000, unit="h")
+    bench_hours = BetweenField(label="Bench hours a week", placeholder="of its people", least=0, most=1_000, unit="h")
     press_hours = BetweenField(label="Hours a press runs a week", least=1, most=168, unit="h")
 
     def terms(self) -> Terms:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from diestore.access import shop
 from diestore.drawing import paths
 from maintenance.forecasts.decisions import ASSUMED
-from maintenance.forecasts.pull_plan import JobAhead, Pull, PullPlan, Row
+from maintenance.forecasts.pull_plan import BENCH_HOURS, JobAhead, Pull, PullPlan, Row
 from maintenance.log.damage import briefly
 from maintenance.wording import numbers
 
@@ -90,7 +90,7 @@ def heads(plan: PullPlan) -> list[WeekHead]:
     made = []
     for week in range(plan.terms.weeks):
         used, worth = plan.used[week] if plan.used else 0.0, plan.worth[week] if plan.worth else 0.0
-        full = worth > LITTLE or used > plan.terms.bench_hours + 1e-6
+        full = worth > LITTLE or used > plan.hours[week] + 1e-6
         made.append(
             WeekHead(
                 x=WEEK * (week + 0.5),
@@ -222,6 +222,18 @@ def sentence(plan: PullPlan) -> dict:
     }
 
 
+def bench_hours(plan: PullPlan) -> str:
+    """How many the bench has, in words."""
+    if not plan.hours:
+        return ""
+    low, high = (f"{hours:.4g}" for hours in (min(plan.hours), max(plan.hours)))
+    return f"{low if low == high else f'{low} to {high}'} bench hours a week"
+
+
 def assumed(plan: PullPlan) -> list[str]:
     currency = shop.current().currency
-    return [WHAT_IS_ASSUMED[name].format(ASSUMED[name], currency) for name in plan.assumed if name in WHAT_IS_ASSUMED]
+    people = plan.terms.bench_hours is None and not plan.hours_of_people
+    bench = [f"{BENCH_HOURS:.0f} bench hours a week, as nobody has hours for the bench"] if people else []
+    return bench + [
+        WHAT_IS_ASSUMED[name].format(ASSUMED[name], currency) for name in plan.assumed if name in WHAT_IS_ASSUMED
+    ]

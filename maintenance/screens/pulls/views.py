@@ -27,8 +27,8 @@ class Pulls(PermissionRequiredMixin, View):
     def get(self, request):
         shown = plants.shown(request.user)
         plant = shown[0] if len(shown) == 1 else None
-        usual = {name: f"{value:g}" for name, value in vars(pull_plan.Terms()).items()}
-        asked = {name: request.GET[name] for name in usual if request.GET.get(name)}
+        usual = {name: f"{value:g}" for name, value in vars(pull_plan.Terms()).items() if value is not None}
+        asked = {name: request.GET[name] for name in TermsForm.base_fields if request.GET.get(name)}
         form = TermsForm(usual | asked)
         plan = pull_plan.of_plants(plant, plants.plants_of(request.user), form.terms())
         part = Paginator(plan.rows, DIES_A_PAGE).get_page(request.GET.get("page"))
@@ -47,6 +47,8 @@ class Pulls(PermissionRequiredMixin, View):
                 "rows": page.shown(plan, part.object_list),
                 "part": part,
                 "assumed": page.assumed(plan),
+                "bench_hours": page.bench_hours(plan),
+                "to_bench": request.user.has_perm(roles.LOG_MISHAP),
                 "kept": urlencode(asked),
             },
         )
