@@ -292,7 +292,7 @@ class HoldForm(ByForm):
 class ApproveForm(ByForm):
     measured = forms.CharField(
         label="What was measured on the first piece?", max_length=500, widget=forms.Textarea({"rows": 3}),
-        help_text="What and how much, such as: burr 12 um at all four holes, hole 6.02, flatness good.",
+        help_text="What, where, and what came out: burr at all four holes, size of the holes, flatness.",
         error_messages={
             "required": "Say what was measured, and what came out.", "max_length": "Say it in 500 letters.",
         },
