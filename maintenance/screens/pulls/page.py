@@ -23,7 +23,7 @@ WHAT_IS_ASSUMED = {
     "press_rate": "{:.0f} {} for an hour of a press",
     "sorting_rate": "{:.0f} {} for an hour of sorting",
     "hours": "{:.0f} hours for a sharpening where none are logged",
-    "apart_share": "{:.1f} of them for taking the die apart and putting it back",
+    "apart_share": "{:.0%} of a sharpening's hours for taking the die apart and putting it back",
     "stop_minutes": "{:.0f} minutes that the press waits when a job is broken off",
     "look_hits": "a look every {:,.0f} hits where no run is logged",
     "sorted_an_hour": "{:,.0f} parts sorted in an hour",
