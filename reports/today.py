@@ -40,7 +40,7 @@ class Today(View):
                 "row": r,
                 "chance": None if r.chance is None or r.wrong or r.held else odds.chance(r.chance),
                 "buys": _buys(r),
-                "wrong": " ".join([*_held(r), *damage.sentences(r.wrong, system_of(user))]),
+                "wrong": " ".join([*_held(r), *damage.in_a_list(r.wrong, system_of(user))]),
             }
             for r in at_risk[:MOST]
         ]

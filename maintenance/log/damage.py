@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -34,6 +34,7 @@ OF_EDGES = (BURR, "wear land", "edge radius")  # what tells of an edge's wear: t
 FRESH = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
 ON_THE_EDGE = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
 MENDS = [*FRESH, "repaired"]
+IN_FULL = 2  # of the things wrong with one die, in a list of dies
 LOOKED_AT = 200  # readings back from an entry, for the last good one
 
 
@@ -71,6 +72,15 @@ class Damage:
 def sentences(wrong: Iterable[Damage], system: units.System = units.System.METRIC) -> list[str]:
     """What is wrong, in whole sentences; what one mishap damaged in one of them."""
     return [_sentence(together, system) for together in _together(wrong)]
+
+
+def in_a_list(wrong: Sequence[Damage], system: units.System = units.System.METRIC) -> list[str]:
+    """The same where it stands among other dies: one or two things in whole sentences, more of them in a few words."""
+    whole = sentences(wrong, system)
+    if len(whole) <= IN_FULL:
+        return whole
+    words = briefly(wrong)
+    return [f"{words[:1].upper()}{words[1:]}."]
 
 
 def briefly(wrong: Iterable[Damage]) -> str:

@@ -5,7 +5,7 @@ import pytest
 from diestore.register.models import Output, Part, Variant
 from maintenance.forecasts import part_wear
 from maintenance.log import read, write
-from maintenance.log.damage import Damage, briefly, open_damage, sentences
+from maintenance.log.damage import Damage, briefly, in_a_list, open_damage, sentences
 from maintenance.log.held_back import of_damage, said_of, since_good
 from tests import factories as make
 
@@ -251,6 +251,8 @@ def test_several_worn_pieces_are_told_in_few_words(die):
     mishap(die, "4-A")
     rows = open_damage([die.pk])[die.pk]
     assert briefly(rows) == "4-A damaged; 2-P and 3-P past their limit" and len(sentences(rows)) == 3
+    assert in_a_list(rows) == ["4-A damaged; 2-P and 3-P past their limit."]
+    assert in_a_list(rows[:2]) == sentences(rows[:2])
 
 
 @pytest.mark.parametrize("mend", ["repaired", "welded and recut"])
