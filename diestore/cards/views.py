@@ -79,8 +79,10 @@ def _offered(request, keys):
         if key == "dies":
             yield {
                 "title": "Dies",
-                "intro": "Each die with its strip, places and pieces.",
+                "intro": "Each die with its strip, positions and pieces.",
                 "url": reverse("diestore:dies"),
+                "new": reverse("diestore:die_new") if request.user.has_perm(roles.EDIT_REGISTER) else "",
+                "one": "die",
             }
         elif key == "people" and request.user.has_perm(roles.MANAGE_PEOPLE):
             yield {"title": "People", "intro": "Names on entries, and their PINs.", "url": reverse("diestore:people")}
@@ -199,7 +201,7 @@ class OneRow(OfCard):
             form.show(refused.errors, str(refused))
             return self._show(request, self.found(request, row.pk), form, status=REFUSED)
         row = self.found(request, row.pk)
-        _say(request, "Kept.", row, self.card, said)
+        _say(request, "Saved.", row, self.card, said)
         return redirect(self.card.address("card", row.pk))
 
     def _use(self, request, row):

@@ -96,6 +96,8 @@ def test_each_role_sees_and_changes_its_own(as_role, role):
             assert (f'href="{card.address()}"' in as_read(register)) == (card.key in READS[role])
             assert (f'href="{new}"' in as_read(register)) == (card.key in CHANGES[role])
     assert register.status_code == (403 if role == "setter" else 200)
+    if register.status_code == 200:
+        assert (f'href="{reverse("diestore:die_new")}"' in as_read(register)) == (role == "lead")
     strip = as_read(client.get(reverse("diestore:words")))
     assert (f'href="{reverse("diestore:register")}"' in strip) == (role != "setter")
 

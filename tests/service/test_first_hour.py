@@ -120,7 +120,7 @@ def test_from_an_empty_service_to_a_forecast_a_book_a_job_a_change_and_labels(si
         one.pick("Part", "EL-100")
         one.type("Parts ordered", "15000")
         one.page.get_by_label("Due on").fill(f"{dt.date.today() + dt.timedelta(days=40):%Y-%m-%d}")
-        one.press("Enter it")
+        one.press("Save")
         fits = "SELECT count(*) FROM maintenance_fleetfit WHERE dull_ends > 0"
         until(lambda: site.number(fits) > 0, 60, "the records are not fitted")
         one.page.goto(f"{one.home}/due/")
