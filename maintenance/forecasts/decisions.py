@@ -7,6 +7,8 @@ figure carries where it comes from, so that a page can say so and let it be chan
 from __future__ import annotations
 
 import datetime as dt
+import math
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -21,6 +23,8 @@ from maintenance.log.queries import on_the_shelf
 from maintenance.models import DieForecast, EdgeForecast, Run, Stop, Work
 from maintenance.policy import Costs, Decision, Lives, decide, looks, run_or_sharpen
 from maintenance.policy.replacement import interval, sums
+
+from .stored import chance_of_going
 
 FROM_RECORDS, TYPED, NOT_NAMED = "records", "typed", "assumed"
 
@@ -281,7 +285,8 @@ def kept_advice(die: DieForecast, edges: Sequence[EdgeForecast], basis: Basis, j
     """What lies beside a forecast for the lists: by the hits of a job, what running on costs over sharpening first.
 
     margin: money at each of `hits`, below nought where running on is cheaper; pull: how often it is then pulled inside
-    the job. job_hits: of the job ahead, which is then told exactly. Nothing where there is nothing to decide by.
+    the job; sharpened: the chance of finishing it with the whole set sharpened first. job_hits: of the job ahead, which
+    is then told exactly. Nothing where there is nothing to decide by.
     """
     known = ahead(die, edges, basis)
     if known is None:
@@ -298,28 +303,44 @@ def kept_advice(die: DieForecast, edges: Sequence[EdgeForecast], basis: Basis, j
         "hits": jobs,
         "margin": margins,
         "pull": pulls,
+        "sharpened": [round(chance_of_going(die.fresh["remaining"], hits), 4) for hits in jobs],
         "assumed": known.basis.assumed,
     }
 
 
 @dataclass(frozen=True, kw_only=True)
 class Advice:
-    """Of one job: whether sharpening first pays, and how much that is worth against running on, nought or more."""
+    """Of one job: whether sharpening first pays, and how much that is worth against running on, nought or more.
+    sharpened: the chance of finishing the job once the whole set is sharpened."""
 
     sharpen: bool
     gain: float
     pull_inside: bool
+    sharpened: float
 
 
 def advised(kept: Mapping | None, job_hits: float) -> Advice | None:
-    """Read off what is kept, between its points; None where nothing is."""
-    if not kept or not kept.get("hits") or job_hits <= 0:
+    """Read off what is kept, between its points in straight lines of ln hits; None where nothing is.
+
+    A list of a thousand dies asks each of them this, so it is done without arrays.
+    """
+    if not kept or "sharpened" not in kept or job_hits <= 0:
         return None
-    at = np.log(np.clip(job_hits, kept["hits"][0], kept["hits"][-1]))
-    points = np.log(kept["hits"])
-    margin = float(np.interp(at, points, kept["margin"]))
-    nearest = int(np.abs(points - at).argmin())
-    return Advice(sharpen=margin > 0, gain=abs(margin), pull_inside=margin <= 0 and bool(kept["pull"][nearest]))
+    hits = kept["hits"]
+    n = min(max(bisect_left(hits, job_hits), 1), len(hits) - 1)
+    part = (math.log(job_hits) - math.log(hits[n - 1])) / (math.log(hits[n]) - math.log(hits[n - 1]))
+    part = min(max(part, 0.0), 1.0)
+
+    def between(name: str) -> float:
+        return kept[name][n - 1] + part * (kept[name][n] - kept[name][n - 1])
+
+    margin = between("margin")
+    return Advice(
+        sharpen=margin > 0,
+        gain=abs(margin),
+        pull_inside=margin <= 0 and bool(kept["pull"][n if part > 0.5 else n - 1]),
+        sharpened=between("sharpened"),
+    )
 
 
 def of_one(die: Die, typed: Mapping[str, float] | None = None) -> tuple[DieForecast | None, DieAhead | None]:

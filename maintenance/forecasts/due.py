@@ -48,7 +48,6 @@ class DueRow:
     refusal: str
     wrong: tuple[Damage, ...] = ()
     advice: Advice | None = None  # whether sharpening it before the order pays; None where that is not worked out
-    fresh_chance: float | None = None  # of finishing the order, once the whole set is sharpened
     held: str = ""  # why it is on hold: it makes no parts until a first piece is approved
     where: str = ""  # it stands where it does not run, in a word; nothing of a die in service
     unrun: bool = False
@@ -222,7 +221,7 @@ def _read(which: dict) -> dict[int, tuple[str, str, str, dict | None, int | None
 
 _NOTHING = {"remaining": None, "usual_hours": None, "damage": ()}
 _TOLD = (
-    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours", "damage", "advice", "fresh",
+    "refusal", "remaining", "half_hits", "nine_in_ten_hits", "usual_hours", "damage", "advice",
     "limiting_id", "limiting__code", "limiting__kind",
 )  # fmt: skip
 
@@ -267,5 +266,4 @@ def _row(
         refusal="",
         unrun=bool(f["unrun"]),
         advice=advised(f["advice"], order.hits_left),
-        fresh_chance=chance_of_going(fresh, order.hits_left) if (fresh := f["fresh"].get("remaining")) else None,
     )

@@ -33,6 +33,8 @@ def pages(dies: list[int], items: list[int], edges: list[int]) -> dict[str, list
         "Dies due": ["/due/", "/due/?sort=due", "/due/?sort=-half", "/due/?page=3"],
         "Dies": ["/dies/", f"/dies/?page={last}", "/dies/?sort=-code", "/dies/?q=0001", "/dies/?sort=half&page=2"],
         "Die": [f"/dies/{pk}/" for pk in dies[:: max(len(dies) // 10, 1)]],
+        "Run or sharpen": [f"/dies/{pk}/run-or-sharpen/?job_hits=60000" for pk in dies[:: max(len(dies) // 10, 1)]],
+        "What to measure next": ["/measure-next/"],
         "Log": [
             "/log/",
             f"/log/run/?die={dies[0]}",

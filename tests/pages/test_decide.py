@@ -141,6 +141,10 @@ def test_the_edges_to_leave_are_left_out_on_the_form_of_the_sharpening(as_role, 
     left = die.positions.get(code="2-A")
     answer = client.get(reverse("maintenance:log_sharpening"), {"die": die.pk, "left": f"{left.pk},x,"})
     form = answer.context["form"]
+    assert form["note"].value() == "Advised: leave 2-A; grind the other edges."  # and stays with what was done
+    none_left = client.get(reverse("maintenance:log_sharpening"), {"die": die.pk, "left": ""}).context["form"]
+    assert none_left["note"].value() == "Advised: grind every edge."
+    assert not client.get(reverse("maintenance:log_sharpening"), {"die": die.pk}).context["form"]["note"].value()
     assert (
         form[f"found_{left.pk}"].value() == "out" and form[f"found_{die.positions.get(code='1-A').pk}"].value() == "set"
     )
@@ -179,6 +183,24 @@ def test_the_round_is_of_the_shift(as_role, die, django_assert_max_num_queries, 
     more(1, 12)
     with django_assert_max_num_queries(few):
         client.get(address)
+
+
+def test_what_is_kept_is_read_between_its_points():
+    kept = {
+        "hits": [100.0, 10_000.0, 40_000.0],
+        "margin": [-4.0, 6.0, 8.0],
+        "pull": [1, 0, 0],
+        "sharpened": [1, 0.9, 0.5],
+    }
+
+    def read(hits):
+        told = decisions.advised(kept, hits)
+        return told.sharpen, round(told.gain, 6), told.pull_inside, round(told.sharpened, 6)
+
+    assert read(1_000) == (True, 1.0, False, 0.95)  # half way in ln hits
+    assert read(100) == read(3) == (False, 4.0, True, 1.0)
+    assert read(10_000) == (True, 6.0, False, 0.9) and read(1e9) == (True, 8.0, False, 0.5)
+    assert decisions.advised(kept, 0) is None
 
 
 def test_many_dies_at_once_say_the_same_as_one(die):

@@ -164,16 +164,16 @@ def test_sharpen_first_is_said_where_it_pays_and_says_what_it_buys(as_role):
     client, (die,) = as_role("lead"), shop(1)
     die.orders.update(parts=2_000)
     rows = DieForecast.objects.filter(die=die, is_newest=True)
-    fresh = {"remaining": {"0.01": 2_000, "0.5": 60_000}, "ln_sd": 0.2}
 
     def advise(margin):
-        advice = {"hits": [1_000, 100_000], "margin": [margin, margin], "pull": [0, 0], "interval": 30_000}
-        rows.update(remaining=LADDER, fresh=fresh, advice=advice)
+        advice = {"hits": [1_000, 100_000], "margin": [margin, margin], "pull": [0, 0], "sharpened": [0.99, 0.9]}
+        rows.update(remaining=LADDER, advice=advice)
         return page(client), due.rows()[0]
 
     html, row = advise(35.0)
-    assert (row.standing.word, row.chance, row.fresh_chance) == ("Sharpen first", pytest.approx(0.8), 0.99)
-    assert row.advice.gain == pytest.approx(35) and "sharpened first: <strong>99 %" in html
+    assert (row.standing.word, row.chance) == ("Sharpen first", pytest.approx(0.8))
+    assert 0.96 < row.advice.sharpened < 0.98  # between the jobs of which it is kept
+    assert row.advice.gain == pytest.approx(35) and "sharpened first: <strong>98 %" in html
     assert "One die should be sharpened before its order" in html
     die.orders.update(parts=9_000)
     html, row = advise(-20.0)

@@ -10,7 +10,7 @@ from diestore import units
 from diestore.handbook.kinds import KINDS
 from maintenance.forecasts.decisions import DieAhead, EdgeAhead
 from maintenance.life.readings import ReadingModel
-from maintenance.policy import Decision, Option, at_start, while_apart
+from maintenance.policy import Decision, DieInterval, Option, at_start, while_apart
 from maintenance.policy.measuring import ReadingWorth, reading_at
 from maintenance.policy.orders import AS_IT_STANDS, ONE_EDGE, SET, SWAP
 from maintenance.policy.sets import own_rates
@@ -203,7 +203,7 @@ def _sd(model: ReadingModel) -> float:
 
 
 def readings(
-    decision: Decision, known: DieAhead, model: ReadingModel | None, job_hits: int | None, *, most: int = EDGES_READ
+    usual: DieInterval, known: DieAhead, model: ReadingModel | None, job_hits: int | None, *, most: int = EDGES_READ
 ) -> list[tuple[EdgeAhead, str, ReadingWorth, float]]:
     """Readings of burr that may turn a decision: the edge, when it pays, its worth, and the critical value in
     micrometres; those that are worth more than the minutes they take, the most worth first."""
@@ -217,10 +217,9 @@ def readings(
         if edge.on_it <= 0 or not edge.thickness_mm or i in known.bad:
             continue
         one = {"edge": i, "on_it_hits": float(edge.on_it), "reading_sd": _sd(model)}
-        apart = while_apart(known.now, known.fresh, known.costs, decision.usual, rates=rates, **one)
-        ways = [(APART, apart)]
+        ways = [(APART, while_apart(known.now, known.fresh, known.costs, usual, rates=rates, **one))]
         if job_hits and not known.damaged and i in first:
-            ways.append(("before the job", at_start(known.now, known.costs, decision.usual, float(job_hits), **one)))
+            ways.append(("before the job", at_start(known.now, known.costs, usual, float(job_hits), **one)))
         for when, worth in ways:
             if worth.critical_ln_life is None or worth.worth <= takes:
                 continue

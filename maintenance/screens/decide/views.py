@@ -16,7 +16,7 @@ from maintenance.life.fleet import FleetFit
 from maintenance.life.readings import ReadingModel
 from maintenance.log import damage, queries
 from maintenance.models import DieInPress
-from maintenance.policy import Decision
+from maintenance.policy import looks, of_die
 
 from . import page
 from .forms import FIGURES, WITHOUT_MONEY, DecideForm
@@ -64,7 +64,7 @@ def _told(user, die: Die, known: decisions.DieAhead, hits: int, currency: str, s
     decision = known.decide(hits, on_shelf=decisions.pieces_on_shelf(known, die.plant_id))
     row = store.newest_fit(die.plant)
     model = _burr_model(row.parameters) if row else None
-    worth = page.readings(decision, known, model, hits)
+    worth = page.readings(decision.usual, known, model, hits)
     return {
         "lead": page.lead(decision, known, currency, with_money=with_money),
         "rows": page.rows(decision, known, currency, system),
@@ -130,19 +130,19 @@ def _round(plant, model: ReadingModel, currency: str, system: units.System) -> l
     some = {r.pk: r for r in [*to_bench, *running]}
     in_press = dict(DieInPress.objects.now().filter(die__in=some).values_list("die_id", "press__code"))
     dies = Die.objects.in_bulk(list(some))
-    usual = dict(Die.objects.filter(pk__in=some).values_list("pk", "usual_press__code"))
+    own_press = dict(Die.objects.filter(pk__in=some).values_list("pk", "usual_press__code"))
     known = decisions.of_some(some, named=True)
     lines = []
     for pk, ahead in known.items():
         hits = some[pk].hits_left
-        decision: Decision = ahead.decide(hits, with_turns=False)
+        usual = of_die(ahead.fresh, ahead.costs, order_looks=len(looks(hits, ahead.costs.look_hits)))
         on_bench = some[pk].advice.sharpen
-        told_of = page.readings(decision, ahead, model, None if on_bench else hits)
+        told_of = page.readings(usual, ahead, model, None if on_bench else hits)
         of_place = [one for one in told_of if (one[1] == page.APART) == on_bench]
         for edge, _, told, critical in of_place[:READ_ON_THE_ROUND]:
             lines.append(
                 {
-                    "press": in_press.get(pk) or usual.get(pk) or "",
+                    "press": in_press.get(pk) or own_press.get(pk) or "",
                     "in_press": pk in in_press,
                     "die": dies[pk],
                     "edge": edge,

@@ -146,9 +146,9 @@ def _what_it_buys(record: DueRow) -> str:
     if not record.remaining:
         return ""
     bought = ""
-    if record.sharpens_first and record.fresh_chance is not None:
+    if record.sharpens_first and record.advice is not None:
         bought = format_html(
-            '<small class="nowrap">sharpened first: <strong>{}</strong></small>', odds.percent(record.fresh_chance)
+            '<small class="nowrap">sharpened first: <strong>{}</strong></small>', odds.percent(record.advice.sharpened)
         )
     return format_html(
         '{}<small><a class="nowrap" href="{}">run or sharpen?</a></small>',

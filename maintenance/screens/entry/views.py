@@ -22,7 +22,7 @@ from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
-from diestore.register.models import Die
+from diestore.register.models import Die, Position
 from maintenance.log import bench, changes, damage, expected, held_back, listing, queries, sent, write
 from maintenance.models import BenchWork, Event, Run, SetUp, Work
 
@@ -329,6 +329,8 @@ class LogSharpening(LogTask):
         )
         found = {f"found_{pk}": piece_forms.SharpeningForm.LEFT_OUT for pk in left if pk is not None}
         found |= {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
+        if "left" in request.GET:
+            found["note"] = self._advice(request, [pk for pk in left if pk is not None])
         work = self._bench_work(request)
         return (self._of_work(work) if work else {}) | found
 
@@ -368,6 +370,12 @@ class LogSharpening(LogTask):
             held = " The die is on hold: a first piece is still to be approved." if work.is_open else ""
             messages.success(self.request, f"Bench work: {work.get_state_display()}.{held}")
         return reverse("maintenance:bench_work", args=[work.pk])
+
+    def _advice(self, request: HttpRequest, left: list[int]) -> str:
+        """What was advised, as the note of the entry: so it is kept beside what is done."""
+        places = Position.objects.filter(die=_number(request.GET.get("die")), pk__in=left).order_by("code")
+        codes = list(places.values_list("code", flat=True))
+        return f"Advised: leave {', '.join(codes)}; grind the other edges." if codes else "Advised: grind every edge."
 
 
 class LogReplacement(LogTask):
