@@ -19,7 +19,7 @@ from django.utils import timezone
 
 from diestore.register.models import Die, Output, Position, Rate
 from maintenance.log.damage import Damage
-from maintenance.log.queries import on_the_shelf
+from maintenance.log.queries import on_the_shelf, open_orders
 from maintenance.models import DieForecast, EdgeForecast, Run, Stop, Work
 from maintenance.policy import Costs, Decision, Lives, decide, looks, run_or_sharpen
 from maintenance.policy.replacement import interval, sums
@@ -42,6 +42,7 @@ ASSUMED = {
     "grind_mm": 0.1,
 }
 YEARS_LOOKED_BACK = 3
+SOME_JOB = 10_000  # hits, where no job is open
 JOB_HITS = np.geomspace(1_000, 1_000_000, 13)  # of a job: where the advice is kept
 
 
@@ -354,6 +355,16 @@ def of_one(die: Die, typed: Mapping[str, float] | None = None) -> tuple[DieForec
     if known is None:
         return newest, None
     return newest, _named(known, {row.position_id: (row.position.code, row.position.kind) for row in rows})
+
+
+def worth_grinding_now(die: Die) -> list[int] | None:
+    """The positions whose edges are worth grinding while the die is apart; None where its forecast does not say."""
+    known = of_one(die)[1]
+    if known is None:
+        return None
+    job = next(iter(open_orders(dies=[die])), None)
+    choice = known.decide(job.hits_left if job else SOME_JOB, with_turns=False).choice
+    return [edge.position for edge, grind in zip(known.edges, choice.grind, strict=True) if grind]
 
 
 def _named(known: DieAhead, places: Mapping[int, tuple[str, str]]) -> DieAhead:

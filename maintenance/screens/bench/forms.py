@@ -16,6 +16,7 @@ from diestore.cards.forms import AmountField, DayField
 from diestore.frame.fields import MeasureField, Opens, Pick, Ticks, TypedField, WholeField, choices
 from diestore.register.models import Die, Item, Party, Piece
 from maintenance.clockwork import usual
+from maintenance.forecasts import decisions
 from maintenance.log import bench, expected, read, write
 from maintenance.models import BenchHours, BenchWork, Incident, Stop, fresh_key
 
@@ -109,14 +110,17 @@ class OpenForm(ByForm):
             help_text="Empty: as much as usual. Single edges are set on the work's page.",
         )  # fmt: skip
 
-    @staticmethod
-    def _edges(ground, source: str, asked: dict) -> list[int]:
-        """The edges that are advised: of a sharpening the side of the edge that limits the die, else what was named."""
+    def _edges(self, ground, source: str, asked: dict) -> list[int]:
+        """The edges that are advised: of a sharpening those worth grinding while the die is apart, and where that is
+        not known the side of the edge that limits it; else what was named.
+        """
         named = {asked.get("place"), *asked.get("damaged", ())}
         if source in (Source.COMPLAINT, Source.MISHAP):
             return [p.position.pk for p in ground if str(p.position.pk) in named]
         if source not in (Source.DUE, Source.STOP):
             return []
+        if (pays := decisions.worth_grinding_now(self.die)) is not None:
+            return [p.position.pk for p in ground if p.position.pk in pays]
         limits = next((p for p in ground if p.limits), None)
         side = limits.position.side if limits else "upper"
         return [p.position.pk for p in ground if p.kind.cuts and p.position.side == side]
