@@ -1,4 +1,4 @@
-"""A lead's Monday on a tablet: which dies, run or sharpen, what to grind, a work on the bench, its sheet, a die held."""
+"""A lead's Monday on a tablet: run or sharpen, what to grind, a work on the bench, its sheet, a die held."""
 
 from __future__ import annotations
 

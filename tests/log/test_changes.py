@@ -18,6 +18,7 @@ from diestore.register.models import Amendment, Cut, Item, Output, Part, Rate, S
 from maintenance import tasks
 from maintenance.log import changes, freshness, queries, write
 from maintenance.models import Change, DieForecast, Run
+from maintenance.policy.stop_blocks import BlockReading
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -57,6 +58,7 @@ WRITES = {
     "log_reading": lambda die: dict(
         cut=die.cuts.get(), at=AT, quantity="burr height", value_si=1e-5, typed_value="10", typed_unit="um"
     ),
+    "log_set_up": lambda die: dict(die=die, at=AT, readings=[BlockReading(place="SB-1", crushed_mm=1.9)]),
     "restart_record": lambda die: dict(die=die, at=AT, reason="other oil"),
     "strike_out": lambda die: dict(entry=Run.objects.get(), reason="another die"),
 }

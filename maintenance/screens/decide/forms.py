@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django import forms
 
-from diestore.frame.fields import BetweenField, WholeField
+from diestore import units
+from diestore.frame.fields import BetweenField, MeasureField, WholeField
 
 # name -> label, unit behind it, least, most; in the shop's currency where the unit is None
 FIGURES: dict[str, tuple[str, str | None, float, float]] = {
@@ -17,10 +18,13 @@ FIGURES: dict[str, tuple[str, str | None, float, float]] = {
     "stop_minutes": ("The press waits when a job is broken off", "min", 0.1, 10_000),
     "look_hits": ("Hits from look to look at the parts", "hits", 10, 10_000_000),
     "sorted_an_hour": ("Parts sorted in an hour", "parts", 1, 10_000_000),
-    "grind_mm": ("Ground off where nothing is logged", "mm", 0.001, 10),
 }
+GRIND = ("grind_mm", "Ground off where nothing is logged", 0.001, 10.0)  # mm; typed in the units of whoever reads it
 WITHOUT_MONEY = ("job_hits", "hours", "look_hits")  # shown to everybody
 MOST_HITS = 1_000_000_000
+
+
+NAMED = {name: label for name, (label, *_) in FIGURES.items()} | {GRIND[0]: GRIND[1]}
 
 
 class JobHits(WholeField):
@@ -31,15 +35,28 @@ class JobHits(WholeField):
         return hits
 
 
+class Ground(MeasureField):
+    def read(self, text: str) -> float:
+        mm = super().read(text)
+        _, _, least, most = GRIND
+        if not least <= mm <= most:
+            raise forms.ValidationError(f"{units.show(mm, 'removed_mm', self.system)} is no amount to grind off.")
+        return mm
+
+
 class DecideForm(forms.Form):
     """By the address, so that a page asked with other figures can be passed on."""
 
-    def __init__(self, data=None, *, currency: str) -> None:
+    def __init__(self, data=None, *, currency: str, system: units.System) -> None:
         super().__init__(data)
+        self.system = system
         self.fields["job_hits"] = JobHits(label="Hits of the job", required=False)
         for name, (label, unit, least, most) in FIGURES.items():
             behind = currency if unit is None else unit
             self.fields[name] = BetweenField(label=f"{label}, {behind}", least=least, most=most)
+        name, label, _, _ = GRIND
+        self.fields[name] = field = Ground("removed_mm", system, required=False)
+        field.label = f"{label}, {field.unit}"
 
     @property
     def typed(self) -> dict[str, float]:
@@ -54,7 +71,8 @@ class DecideForm(forms.Form):
         words = {"records": "as recorded here", "assumed": "assumed: nobody has named it", "typed": "as typed"}
         for name, figure in figures.items():
             box = self[name]
-            box.field.widget.attrs["placeholder"] = (
-                f"{figure.value:.3g}" if figure.value < 1000 else f"{figure.value:,.0f}"
-            )
+            value = figure.value
+            if name == GRIND[0]:
+                value = units.shown_value(value, "removed_mm", self.system)
+            box.field.widget.attrs["placeholder"] = f"{value:.3g}" if value < 1000 else f"{value:,.0f}"
             box.help_text = words[figure.source]

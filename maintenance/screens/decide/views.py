@@ -19,7 +19,7 @@ from maintenance.models import DieInPress
 from maintenance.policy import looks, of_die
 
 from . import page
-from .forms import FIGURES, WITHOUT_MONEY, DecideForm
+from .forms import NAMED, WITHOUT_MONEY, DecideForm
 
 DIES_ON_THE_ROUND = 8
 READ_ON_THE_ROUND = 3  # edges of a die
@@ -34,9 +34,9 @@ class Decide(View):
         dies = plants.within(Die.objects.select_related("plant"), request.user)
         die = get_object_or_404(dies, pk=min(pk, 2**63 - 1))
         currency, system = shop.current().currency, system_of(request.user)
-        form = DecideForm(request.GET or None, currency=currency)
+        form = DecideForm(request.GET or None, currency=currency, system=system)
         typed = form.typed
-        newest, known = decisions.of_one(die, {n: v for n, v in typed.items() if n in FIGURES})
+        newest, known = decisions.of_one(die, {n: v for n, v in typed.items() if n in NAMED})
         order = next(iter(queries.open_orders(dies=[die])), None)
         hits = typed.get("job_hits") or (order.hits_left if order else None)
         shown = {
@@ -53,7 +53,7 @@ class Decide(View):
         }
         if known is not None:
             form.stands_at(known.basis.figures)
-            shown["assumed"] = [FIGURES[name][0] for name in known.basis.assumed]
+            shown["assumed"] = [NAMED[name] for name in known.basis.assumed]
         if known is not None and hits:
             shown |= _told(request.user, die, known, int(hits), currency, system)
         return render(request, "maintenance/screens/decide/decide.html", shown)
