@@ -14,7 +14,7 @@ from tests import factories as make
 from tests.security.addresses import TABLE, address, things
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-FILES = ("maintenance:book_whole", "maintenance:book_template")  # a browser keeps them
+FILES = ("maintenance:book_whole", "maintenance:book_template", "maintenance:bench_sheet")  # a browser keeps them
 
 
 @pytest.fixture

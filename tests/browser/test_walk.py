@@ -15,15 +15,17 @@ from tests import factories as make
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 STRIP = {
-    roles.SETTER: ["Today", "Dies due", "Dies", "Log", "Counters", "Record", "Words"],
-    roles.TOOLMAKER: ["Today", "Dies due", "Dies", "Register", "Log", "Counters", "Spares", "Record", "Words"],
+    roles.SETTER: ["Today", "Dies due", "Bench", "Dies", "Log", "Counters", "Record", "Words"],
+    roles.TOOLMAKER: ["Today", "Dies due", "Bench", "Dies", "Register", "Log", "Counters", "Spares", "Record", "Words"],
     roles.LEAD: [
-        "Today", "Dies due", "Dies", "Register", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
+        "Today", "Dies due", "Bench", "Dies", "Register", "Log", "Counters", "Spares", "Cost", "Record", "Wear model",
+        "Words",
     ],
     roles.BUYER: ["Today", "Dies due", "Dies", "Register", "Spares", "Record", "Words"],
     roles.SALES: ["Today", "Dies due", "Dies", "Register", "Cost", "Record", "Wear model", "Words"],
     roles.ADMINISTRATOR: [
-        "Today", "Dies due", "Dies", "Register", "Log", "Counters", "Spares", "Cost", "Record", "Wear model", "Words",
+        "Today", "Dies due", "Bench", "Dies", "Register", "Log", "Counters", "Spares", "Cost", "Record", "Wear model",
+        "Words",
     ],
 }  # fmt: skip
 

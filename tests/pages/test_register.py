@@ -203,7 +203,8 @@ def test_only_administrators_and_those_let_in_reach_the_administration(client, a
     for there in ("", "diestore/die/", f"diestore/die/{die.pk}/change/", f"diestore/die/{die.pk}/history/"):
         assert client.get(f"/admin/{there}").status_code == 200
     for model in ("run", "work", "stop", "reading", "replacement"):
-        assert client.get(f"/admin/maintenance/{model}/").status_code == 404, "the log is struck out, never edited"
+        assert client.get(f"/admin/maintenance/{model}/").status_code == 200
+        assert client.get(f"/admin/maintenance/{model}/add/").status_code == 403, "the log is there to read only"
 
 
 def test_the_strip_shows_what_a_person_may_open(client):

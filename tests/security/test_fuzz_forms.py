@@ -97,7 +97,7 @@ def sound(client, url: str, die=None) -> dict[str, str]:
     likely = {
         "hits": "4,000", "cause": "burr", "minutes": "12", "quantity": "burr height", "value": "50", "why": "dull",
         "sort": "misfeed", "removed": "0.1", "sides": "upper", "reason": "a slip", "what": "without stock",
-        "person": str(make.person().pk), "from_shelf": "no",
+        "person": str(make.person().pk), "from_shelf": "no", "crushed_0": "1.3", "place_0": "left",
         "started": f"{now - dt.timedelta(hours=1):%Y-%m-%dT%H:%M}", "ended": f"{now:%Y-%m-%dT%H:%M}",
     }  # fmt: skip
     if die is not None:

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from diestore import units
 from diestore.access import shop
 from diestore.drawing import paths
 from maintenance.forecasts.decisions import ASSUMED
@@ -28,7 +29,7 @@ WHAT_IS_ASSUMED = {
     "look_hits": "a look every {:,.0f} hits where no run is logged",
     "sorted_an_hour": "{:,.0f} parts sorted in an hour",
     "part_worth": "{:.2f} {} for a scrapped part",
-    "grind_mm": "{:.1f} mm ground off where none is logged",
+    "grind_mm": "{} ground off where none is logged",
 }
 
 
@@ -230,10 +231,11 @@ def bench_hours(plan: PullPlan) -> str:
     return f"{low if low == high else f'{low} to {high}'} bench hours a week"
 
 
-def assumed(plan: PullPlan) -> list[str]:
+def assumed(plan: PullPlan, system: units.System) -> list[str]:
     currency = shop.current().currency
     people = plan.terms.bench_hours is None and not plan.hours_of_people
     bench = [f"{BENCH_HOURS:.0f} bench hours a week, as nobody has hours for the bench"] if people else []
+    figures = ASSUMED | {"grind_mm": units.show(ASSUMED["grind_mm"], "removed_mm", system)}
     return bench + [
-        WHAT_IS_ASSUMED[name].format(ASSUMED[name], currency) for name in plan.assumed if name in WHAT_IS_ASSUMED
+        WHAT_IS_ASSUMED[name].format(figures[name], currency) for name in plan.assumed if name in WHAT_IS_ASSUMED
     ]

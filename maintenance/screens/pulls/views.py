@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.views import View
 
 from diestore.access import plants, roles
+from diestore.access.queries import system_of
 from maintenance.forecasts import pull_plan
 
 from . import page
@@ -46,7 +47,7 @@ class Pulls(PermissionRequiredMixin, View):
                 "lines": [page.WEEK * week for week in range(1, plan.terms.weeks)],
                 "rows": page.shown(plan, part.object_list),
                 "part": part,
-                "assumed": page.assumed(plan),
+                "assumed": page.assumed(plan, system_of(request.user)),
                 "bench_hours": page.bench_hours(plan),
                 "to_bench": request.user.has_perm(roles.LOG_MISHAP),
                 "kept": urlencode(asked),
