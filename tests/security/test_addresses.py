@@ -135,13 +135,14 @@ def test_a_thing_that_is_not_there_is_not_found(numbers, users):
 
 
 def test_nothing_in_an_address_breaks_a_page(numbers, users):
+    """Each page is tried with every other of them, and the next page with the others."""
     wrong = []
     client = signed_in(users["administrator"])
-    for name, row in TABLE.items():
+    for n, (name, row) in enumerate(TABLE.items()):
         if "administrator" not in row.get:
             continue
         url = reverse(name, kwargs=parts_of(row, numbers))
-        for garbage in GARBAGE:
+        for garbage in GARBAGE[n % 2 :: 2]:
             asked = dict.fromkeys(QUERY, garbage) | {key: numbers[key] for key in row.query.split()}
             answer = client.get(url, asked)
             if answer.status_code >= 500:

@@ -294,7 +294,7 @@ def test_a_restore_that_is_killed_while_it_makes_tables_is_repeated(shop, new_si
         except Exception:  # not even that table
             return 0
 
-    for more in (1, 12, 30):
+    for more in (1, 30):  # what lies between a migration and the note of it is tried below
         restore = site.start("manage.py", "restore", str(file), "--verbosity=0")
         until(lambda more=more, restore=restore: made() >= more or restore.poll() is not None, 60, "it makes tables")
         kill(restore)

@@ -81,10 +81,12 @@ def test_how_far_a_clock_is_off(monkeypatch):
         assert 59 < hosts.clock_off_s() < 61
 
 
-def test_a_web_process_with_another_key_says_so_when_it_starts(tmp_path):
+def test_a_web_process_with_another_key_says_so_when_it_starts(new_site):
+    address = new_site().address
+
     def start(what: str, key: str) -> str:
         environment = os.environ | {
-            "DATABASE_URL": f"sqlite:///{tmp_path / 'x.sqlite3'}", "DIESTORE_SECRET_KEY": key,
+            "DATABASE_URL": address, "DIESTORE_SECRET_KEY": key,
             "DJANGO_SETTINGS_MODULE": "diestore.settings",
         }  # fmt: skip
         done = subprocess.run(
@@ -97,7 +99,6 @@ def test_a_web_process_with_another_key_says_so_when_it_starts(tmp_path):
         assert done.returncode == 0, done.stderr
         return done.stderr
 
-    start("manage.py migrate", "one")
     as_west = "import socket; socket.gethostname = lambda: 'west'; import diestore.wsgi"
     assert "SECRET_KEY" not in start(f"-c {as_west}", "one")
     assert "SECRET_KEY" not in start("-c import diestore.wsgi", "one")
