@@ -379,3 +379,8 @@ def test_no_form_lets_a_browser_read_a_number():
         if isinstance(field.widget, forms.NumberInput) and not isinstance(field.widget, forms.HiddenInput)
     ]
     assert [name for name in boxes if ".admin." not in name and "register.forms" not in name] == []
+
+
+def test_the_name_of_a_right_fits_a_database_that_is_being_made():
+    """Django makes its table of rights with 50 letters and widens it later; before that PostgreSQL takes no more."""
+    assert {name for _, name in roles.PERMISSIONS if len(name) > 50} == set()

@@ -34,7 +34,7 @@ PERMISSIONS = (
     (LOG_SHARPENING, "May log a sharpening"),
     (LOG_REPLACEMENT, "May log a replacement"),
     (LOG_MISHAP, "May log a mishap"),
-    (PLAN_BENCH, "May plan the work on the bench, hold and release dies"),
+    (PLAN_BENCH, "May plan the bench, hold and release dies"),
     (STRIKE_ENTRY, "May strike out an entry"),
     (SEE_SPARES, "May see the spares to order"),
     (SEE_COST, "May see what a tool costs"),

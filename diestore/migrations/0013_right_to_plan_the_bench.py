@@ -12,6 +12,6 @@ class Migration(migrations.Migration):
     operations = [
         migrations.AlterModelOptions(
             name='die',
-            options={'ordering': ['code'], 'permissions': [('log_run', 'May log a run'), ('log_stop', 'May log a stop'), ('log_reading', 'May log a reading'), ('log_sharpening', 'May log a sharpening'), ('log_replacement', 'May log a replacement'), ('log_mishap', 'May log a mishap'), ('plan_bench', 'May plan the work on the bench, hold and release dies'), ('strike_entry', 'May strike out an entry'), ('see_spares', 'May see the spares to order'), ('see_cost', 'May see what a tool costs'), ('edit_register', 'May change the register of dies'), ('edit_spares', 'May change the catalogue of spares'), ('run_fit', 'May have the forecasts computed anew'), ('manage_people', 'May enter people and set their PINs')]},
+            options={'ordering': ['code'], 'permissions': [('log_run', 'May log a run'), ('log_stop', 'May log a stop'), ('log_reading', 'May log a reading'), ('log_sharpening', 'May log a sharpening'), ('log_replacement', 'May log a replacement'), ('log_mishap', 'May log a mishap'), ('plan_bench', 'May plan the bench, hold and release dies'), ('strike_entry', 'May strike out an entry'), ('see_spares', 'May see the spares to order'), ('see_cost', 'May see what a tool costs'), ('edit_register', 'May change the register of dies'), ('edit_spares', 'May change the catalogue of spares'), ('run_fit', 'May have the forecasts computed anew'), ('manage_people', 'May enter people and set their PINs')]},
         ),
     ]
