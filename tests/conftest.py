@@ -17,10 +17,18 @@ laws.register_profile("search", max_examples=1_000, deadline=None, print_blob=Tr
 laws.load_profile("suite")
 
 
+# Of the tests of pages those that hold what the database is asked: a second database has them too.
+ASKS_MUCH = {"test_bench", "test_decide", "test_due", "test_entries", "test_pulls", "test_questions", "test_spares"}
+PAGES = {"pages", "cards", "labels", "screens"}
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """A test that asks for no database is the same on every one: the run on a second database leaves it out."""
+    """A test that asks for no database is the same on every one, and so is what a page says: the run on a second
+    database leaves them out. tests/pages/test_questions.py opens the pages there."""
     for item in items:
+        if item.path.parent.name in PAGES and item.path.stem not in ASKS_MUCH:
+            item.add_marker("words")
         asks = item.get_closest_marker("django_db") or {"db", "transactional_db", "live_server", "new_site"} & set(
             item.fixturenames
         )
