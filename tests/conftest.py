@@ -20,6 +20,7 @@ laws.load_profile("suite")
 # Of the tests of pages those that hold what the database is asked: a second database has them too.
 ASKS_MUCH = {"test_bench", "test_decide", "test_due", "test_entries", "test_pulls", "test_questions", "test_spares"}
 PAGES = {"pages", "cards", "labels", "screens"}
+OF_HTTP = {"test_bodies", "test_exports", "test_headers", "test_passwords"}  # what comes over the wire
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -27,7 +28,7 @@ def pytest_collection_modifyitems(items):
     """A test that asks for no database is the same on every one, and so is what a page says: the run on a second
     database leaves them out. tests/pages/test_questions.py opens the pages there."""
     for item in items:
-        if item.path.parent.name in PAGES and item.path.stem not in ASKS_MUCH:
+        if (item.path.parent.name in PAGES and item.path.stem not in ASKS_MUCH) or item.path.stem in OF_HTTP:
             item.add_marker("words")
         asks = item.get_closest_marker("django_db") or {"db", "transactional_db", "live_server", "new_site"} & set(
             item.fixturenames

@@ -112,6 +112,7 @@ def test_out_in_and_out_again_is_the_same(tables):
         assert state() == before
 
 
+@pytest.mark.walk
 @given(shops(), st.randoms(use_true_random=False))
 @FEW
 def test_neither_the_order_of_rows_nor_loading_in_two_parts_matters(tables, chance: random.Random):
@@ -157,6 +158,7 @@ GARBAGE = st.one_of(
 )  # fmt: skip
 
 
+@pytest.mark.walk
 @given(shops(), GARBAGE, st.data())
 @MANY
 def test_garbage_in_a_cell_is_taken_or_refused_and_nothing_else(tables, garbage, data):

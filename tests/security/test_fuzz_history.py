@@ -127,6 +127,7 @@ def test_a_mangled_folder_is_loaded_or_refused_whole_with_file_and_line(data):
             assert everything() > 0
 
 
+@pytest.mark.walk
 @given(st.data())
 @settings(FUZZ, max_examples=CASES // 5)
 def test_a_folder_over_records_that_stand_changes_nothing_where_it_is_refused(data):

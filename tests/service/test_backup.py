@@ -120,6 +120,7 @@ def test_what_is_restored_is_the_same_on_each_engine(shop, new_site, tmp_path):
     assert site.is_postgresql == shop.is_postgresql
 
 
+@pytest.mark.walk
 def test_a_backup_of_an_older_version_is_brought_up_to_this_one(shop, new_site, tmp_path):
     shop.manage("migrate", "django_tasks_database", "0020", "--verbosity=0")
     shop.manage("backup", str(tmp_path / "old.zip"))
@@ -188,6 +189,7 @@ for name, path in tried.items():
 """
 
 
+@pytest.mark.walk
 def test_what_is_not_whole_is_refused_in_a_sentence_and_leaves_nothing(shop, new_site, tmp_path):
     file = tmp_path / "shop.zip"
     shop.manage("backup", str(file))
@@ -282,6 +284,7 @@ def test_a_backup_that_somebody_changed_is_refused_in_a_sentence(shop, new_site,
     assert {name: said for name, said in told.items() if said} == {} and len(told) >= 25
 
 
+@pytest.mark.walk
 def test_a_restore_that_is_killed_while_it_makes_tables_is_repeated(shop, new_site, tmp_path):
     file = tmp_path / "shop.zip"
     shop.manage("backup", str(file))
@@ -319,6 +322,7 @@ backup.restore(pathlib.Path({file!r}))
 """
 
 
+@pytest.mark.walk
 def test_a_restore_that_dies_between_tables_and_the_note_of_them_is_repeated(shop, new_site, tmp_path):
     """Before, the tables were there and nobody knew of it: "table auth_permission already exists"."""
     file = tmp_path / "shop.zip"

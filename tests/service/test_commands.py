@@ -50,12 +50,14 @@ def test_a_written_password_is_taken():
     assert (told["PASSWORD"], told["HOST"], told["NAME"]) == ("se/cr@t", "host", "shop")
 
 
+@pytest.mark.walk
 def test_before_the_first_migrate_a_command_says_what_to_do(new_site):
     site = new_site(bare=True)
     for words in (("nightly",), ("take_counts", "."), ("forecast",)):
         assert "run manage.py migrate first" in site.manage(*words, fails=True)
 
 
+@pytest.mark.walk
 def test_a_name_of_5000_letters_is_told(site):
     site.do("from diestore.register.models import Plant; Plant.objects.create(code='main')")
     for command in ("load_history", "write_history", "take_counts", "backup", "restore"):

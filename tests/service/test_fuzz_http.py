@@ -15,6 +15,8 @@ from collections import Counter
 from html.parser import HTMLParser
 from urllib.parse import quote_from_bytes, quote_plus
 
+import pytest
+
 from tests.security.mangling import VALUES
 from tests.service.running import NETWORK, TOKEN, Web
 
@@ -189,6 +191,7 @@ def _rows(site) -> dict[str, int]:
     return dict(site.sql(asked))
 
 
+@pytest.mark.walk
 def test_whatever_bytes_come_in_there_is_an_answer_and_nothing_is_saved_by_half(site):
     shop = site.do(SHOP)
     web = site.web()

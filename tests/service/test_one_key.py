@@ -81,6 +81,7 @@ def test_how_far_a_clock_is_off(monkeypatch):
         assert 59 < hosts.clock_off_s() < 61
 
 
+@pytest.mark.walk
 def test_a_web_process_with_another_key_says_so_when_it_starts(new_site):
     address = new_site().address
 

@@ -104,6 +104,7 @@ def _runs(pid: int) -> bool:
         return stat.read().rsplit(")", 1)[1].split()[0] != "Z"
 
 
+@pytest.mark.walk
 def test_serve_starts_a_worker_begins_it_anew_and_takes_it_along(site):
     web = site.web("127.0.0.1", "--workers=1")
     web.wait()
