@@ -82,15 +82,18 @@ class Standing:
 
 
 def latest(die: Die, *, count: int) -> list[Standing]:
-    """The last set-ups of a die that stand, newest first."""
-    rows = list(
-        SetUp.objects.standing().filter(die=die).select_related("press", "person").order_by("-at", "-pk")[: count + 1]
-    )
-    found = []
-    for n, row in enumerate(rows[:count]):
+    """The last set-ups of a die that stand, newest first; each against the last good one before it, however old."""
+    standing = SetUp.objects.standing().filter(die=die).order_by("-at", "-pk")
+    rows = list(standing.select_related("press", "person")[:count])
+    if not rows:
+        return []
+    listed = [row.pk for row in rows]
+    older = list(standing.filter(is_good=True, at__lte=rows[-1].at).exclude(pk__in=listed)[:1])
+    shown = []
+    for n, row in enumerate(rows):
         readings = readings_of(row)
-        good = next((before for before in rows[n + 1 :] if before.is_good), None)
-        found.append(
+        good = next((before for before in [*rows[n + 1 :], *older] if before.is_good), None)
+        shown.append(
             Standing(row=row, readings=readings, closing=closing(readings, last_good=readings_of(good) if good else ()))
         )
-    return found
+    return shown

@@ -111,6 +111,26 @@ def test_pieces_at_other_places_and_a_die_without_blocks(as_role):
     assert "left, by the operator &lt;b&gt;" in said and SetUp.objects.get().readings[0]["x_mm"] == 0
 
 
+def test_a_good_set_up_counts_however_long_ago(as_role):
+    die = a_die()
+    entered(die, 1.32, 1, good=True)
+    for day in range(2, 12):
+        entered(die, 1.40, day, third=0.15)
+    assert {one.closing.odd_place for one in set_ups.latest(die, count=4)} == {"SB-3"}
+
+
+def test_an_inch_user_reads_the_tilt_in_inches_over_a_foot(as_role):
+    """0.5 mm over 400 mm is 1.25 mm over a metre, and 0.0150 in over a foot."""
+    readings = [
+        BlockReading(place=str(n), crushed_mm=1 + x * 0.5 / 400, x_mm=x, y_mm=y)
+        for n, (x, y) in enumerate(((0, 0), (400, 0), (400, 250), (0, 250)))
+    ]
+    standing = set_ups.Standing(row=SetUp(), readings=readings, closing=closing(readings))
+    metric, inch = (" ".join(page.remarks(standing, system)) for system in units.System)
+    assert "tilted by 1.25 mm a metre along" in metric
+    assert "tilted by 0.0150 in a foot along" in inch and " mm" not in inch
+
+
 def test_two_blocks_along_the_feed_are_drawn_apart_and_one_alone_is_not_drawn():
     def marks(*at):
         readings = [BlockReading(place=f"SB-{n}", crushed_mm=1, x_mm=x, y_mm=y) for n, (x, y) in enumerate(at)]

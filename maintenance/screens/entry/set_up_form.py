@@ -163,11 +163,11 @@ class SetUpForm(LogForm):
             elif reading.crushed_mm > MUCH_MM:
                 shown = self._shown(reading.crushed_mm)
                 yield f"{shown} at {reading.place} is very thick for crushed solder. Check the unit."
-        if cleaned["is_good"] and not self.said.is_level:
-            yield f"The readings differ by {self._shown(self.said.spread_mm)}, and it is left to run like this."
+        if cleaned["is_good"] and not self.closing.is_level:
+            yield f"The readings differ by {self._shown(self.closing.spread_mm)}, and it is left to run like this."
 
     @property
-    def said(self) -> Closing:
+    def closing(self) -> Closing:
         return closing(self.readings)
 
     def _shown(self, mm: float) -> str:

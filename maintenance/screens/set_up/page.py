@@ -42,7 +42,7 @@ def remarks(standing: Standing, system: units.System) -> Iterator[str]:
         else:
             yield f"{high} stands {_mm(said.spread_mm, system)} further open than {low}."
     if said.tilt is not None and not said.is_level:
-        yield _tilted(said)
+        yield _tilted(said, system)
     if said.odd is Odd.NAMED:
         way = "further open" if said.odd_by_mm > 0 else "less open"
         yield (
@@ -56,15 +56,22 @@ def remarks(standing: Standing, system: units.System) -> Iterator[str]:
         )
 
 
-def _tilted(said: Closing) -> str:
+def _slope(mm_m: float, system: units.System) -> str:
+    """As it is said: mm over a metre, or inches over a foot, which is twelve thousandths of the same number."""
+    return f"{abs(mm_m) * 0.012:.4f}" if system is units.System.INCH else f"{abs(mm_m):.2f}"
+
+
+def _tilted(said: Closing, system: units.System) -> str:
     tilt = said.tilt
     assert tilt is not None
-    along, across = (f"{abs(value):.2f}" for value in (tilt.x_mm_m, tilt.y_mm_m))
+    along, across = (_slope(value, system) for value in (tilt.x_mm_m, tilt.y_mm_m))
+    over = "in a foot" if system is units.System.INCH else "mm a metre"
     if tilt.error_x_mm_m is None or tilt.error_y_mm_m is None:
         sure = "Three readings lie on a plane whatever they are, so how sure that is cannot be said."
     else:
-        sure = f"Give or take {tilt.error_x_mm_m:.2f} and {tilt.error_y_mm_m:.2f} (one standard error)."
-    return f"The slide is tilted by {along} mm a metre along the feed and {across} across it. {sure}"
+        errors = (_slope(value, system) for value in (tilt.error_x_mm_m, tilt.error_y_mm_m))
+        sure = f"Give or take {' and '.join(errors)} (one standard error)."
+    return f"The slide is tilted by {along} {over} along the feed and {across} across it. {sure}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,6 +13,7 @@ from diestore.access.queries import system_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.register.models import Die
 from maintenance.log import set_ups
+from maintenance.policy.stop_blocks import STAND_OFF_MM
 
 from . import page
 
@@ -34,6 +35,7 @@ class SetUpPage(PermissionRequiredMixin, View):
             "die": die,
             "system": system,
             "past": [_line(standing, system) for standing in past],
+            "stand_off": " to ".join(units.show(mm, "clearance_mm", system) for mm in STAND_OFF_MM),
             "cautions": [FIRST, *(caution.short for caution in for_work("set-up"))],
         }
         if past:
