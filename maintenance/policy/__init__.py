@@ -19,6 +19,7 @@
 - pulls.py        when to pull which die in the weeks ahead, over all jobs and bench hours
 - measuring.py    what a reading is worth
 - stop_blocks.py  whether the die is home: crushed solder read at its stop blocks
+- heights.py      how high the pieces of a die stand, what is out, and the shim that puts it right
 - bench.py        who works on which die when
 
 Hits are plain strokes of the die, money in any one currency. May import nothing of the house.
