@@ -5,8 +5,9 @@ from __future__ import annotations
 from diestore.access import roles
 
 from . import restart_form, views
+from .tasks import Task
 
-RESTART = views._Task("restart", "Start the record anew", "from when it wears otherwise", roles.RUN_FIT)
+RESTART = Task("restart", "Start the record anew", "from when it wears otherwise", roles.RUN_FIT)
 
 
 class Restart(views.LogTask):

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import views
+from . import entries, views
 
 urlpatterns = [
     path("", views.Start.as_view(), name="log"),
@@ -15,6 +15,6 @@ urlpatterns = [
     path("mishap/<int:pk>/", views.Mishap.as_view(), name="mishap"),
     path("set-up/", views.LogSetUp.as_view(), name="log_set_up"),
     path("count/", views.LogCorrection.as_view(), name="log_correction"),
-    path("entries/", views.Entries.as_view(), name="entries"),
-    path("entries/<slug:sort>/<int:pk>/strike/", views.Strike.as_view(), name="strike"),
+    path("entries/", entries.Entries.as_view(), name="entries"),
+    path("entries/<slug:sort>/<int:pk>/strike/", entries.Strike.as_view(), name="strike"),
 ]
