@@ -20,7 +20,7 @@ from diestore.register.models import Die, Position
 from maintenance.log import bench, changes, damage, expected, held_back, listing, sent, write
 from maintenance.models import BenchWork, Event, Run, SetUp, Work
 
-from . import forms, mishap_form, piece_forms, set_up_form
+from . import forms, mishap_form, piece_forms, set_up_form, sharpening_form
 from .tasks import (
     BIGGEST_KEY,
     CORRECTION,
@@ -239,7 +239,7 @@ class LogRun(LogTask):
 
 
 class LogSharpening(LogTask):
-    task, form_class, template = SHARPENING, piece_forms.SharpeningForm, "maintenance/screens/entry/sharpening.html"
+    task, form_class, template = SHARPENING, sharpening_form.SharpeningForm, "maintenance/screens/entry/sharpening.html"
 
     def _asked_for(self, request: HttpRequest) -> dict:
         """Edges that a mishap chipped are tapped already, and so are those that it does not pay to grind now. Of a work
@@ -247,7 +247,7 @@ class LogSharpening(LogTask):
         chipped, left = (
             [number_of(text) for text in request.GET.get(name, "")[:2_000].split(",")] for name in ("chipped", "left")
         )
-        found = {f"found_{pk}": piece_forms.SharpeningForm.LEFT_OUT for pk in left if pk is not None}
+        found = {f"found_{pk}": sharpening_form.SharpeningForm.LEFT_OUT for pk in left if pk is not None}
         found |= {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
         if "left" in request.GET:
             found["note"] = self._advice(request, [pk for pk in left if pk is not None])
@@ -259,7 +259,7 @@ class LogSharpening(LogTask):
         edges = {edge.position_id: edge.grind_mm for edge in work.edges.all()}
         if not edges:
             return {}
-        form = piece_forms.SharpeningForm
+        form = sharpening_form.SharpeningForm
         commonest = Counter(mm for mm in edges.values() if mm).most_common(1)
         usual = commonest[0][0] if commonest else None
         asked = {"sides": form.BOTH, "variant": form.ALL, "removed": usual, "why": Work.Why.PLANNED}
