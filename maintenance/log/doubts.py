@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import math
 
 from diestore.handbook import tool_steels
 
@@ -14,6 +15,10 @@ MUCH_OFF_MM = 1.5  # more than this at one sharpening is likelier a slip of the 
 THINNEST_MM, THICKEST_MM = 0.08, 12.0  # strip that progressive dies run; common practice, no source
 LEAST_GAP_PCT, MOST_GAP_PCT = 0.5, 40.0  # per side, of the thickness; common practice, no source
 LONG_STOP_MINUTES = 24 * 60
+USUAL_OFF_MM = 0.1  # where a die has no grind on record yet; common practice, no source
+SLIP = 6.0  # so many times the usual amount, or so small a part of it, is looked at for a slip; no source
+SLIPS = (1e-1, 1e-2, 1e-3, 1e1, 1e2, 1e3)  # a point left out or set wrongly
+UNIT_SLIPS = (25.4, 1 / 25.4)  # mm typed for inches, or inches for mm
 
 
 def said_length(length: dt.timedelta) -> str:
@@ -39,6 +44,39 @@ def of_hits(hits: int, length: dt.timedelta, strokes_per_minute: float, *, least
 def of_removed(shown: str, removed_mm: float) -> str:
     """shown: the amount as the reader's units have it."""
     return f"{shown} is very much for one sharpening. Check the number." if removed_mm > MUCH_OFF_MM else ""
+
+
+def meant_mm(removed_mm: float, usual_mm: float | None) -> float | None:
+    """What was probably meant where an amount is far from the usual one and a slip of the point, or of the unit, takes
+    it there: 10 typed for 0.10. None where it looks right, or no slip explains it."""
+    usual = usual_mm or USUAL_OFF_MM
+    if removed_mm <= 0 or usual / SLIP < removed_mm < usual * SLIP:
+        return None
+    near = [(removed_mm * slip, 2.0) for slip in SLIPS] + [(removed_mm * slip, 1.4) for slip in UNIT_SLIPS]
+    likely = [mm for mm, factor in near if usual / factor <= mm <= usual * factor]
+    return min(likely, key=lambda mm: abs(math.log(mm / usual)), default=None)
+
+
+def of_slip(typed: str, meant: str, usual: str) -> str:
+    """typed, meant, usual: amounts as the reader's units have them."""
+    return f"{typed} came off? About {usual} is usual here. Did you mean {meant}?"
+
+
+def of_step(place: str, by: str, *, lower: bool) -> str:
+    """place: what stands out of its height group by more than a sharpening may leave; by: how much, as shown."""
+    if lower:
+        return (
+            f"{place} then stands {by} lower than the pieces beside it. Set a spacer under it and log that, or grind "
+            "the others down to it."
+        )
+    return f"{place} then stands {by} higher than the pieces beside it. Grind it too, or check the amounts."
+
+
+def of_length(place: str, after: str, expected: str) -> str:
+    """after: the length that was typed, expected: what the records and the amount make of it; both as shown."""
+    return (
+        f"{place} measures {after} now; by the records it would be {expected}. Check the length and the amount."
+    )
 
 
 def of_allowance(removed_mm: float, allowance_mm: float | None) -> str:

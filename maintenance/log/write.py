@@ -304,6 +304,7 @@ def log_sharpening(
         check_raised(entry.operation, entry.raised_mm, field="removed")
         check_text(entry.coating_after, field="coating", what="The coating", at_most=40)
         check_number(entry.wear_mm, field="wear_mm", what=f"The wear of {position}", at_most=100)
+        check_number(entry.length_after_mm, field="pieces", what=f"The length of {position}", at_most=10_000)
         check_fitted(position, at)
         works.append(
             Work(

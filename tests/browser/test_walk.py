@@ -101,6 +101,7 @@ def test_a_toolmaker_sharpens_the_set_and_replaces_a_punch(open_browser):
     page = visit.go(f"/log/sharpening/?die={die.pk}")
     pick(page, "What was ground?", "punch side")
     page.get_by_label("How much came off each?").fill("0.12")
+    page.locator("summary", has_text="1-B").click()
     page.get_by_label("1-B: how much came off?").fill("0.30")
     pick(page, "1-B pierce punch: how was it?", "dull")
     save = page.get_by_role("button", name="Save the sharpening")

@@ -101,7 +101,7 @@ def test_which_edge_was_dull_and_which_side_must_be_said(lead, die, ina):
     answer = send(lead, "log_sharpening", die, removed="0.1", person=ina.pk)
     assert "Pick which side was ground." in answer.context["form"].errors["sides"]
     answer = send(lead, "log_sharpening", die, removed="0.1", sides="both", person=ina.pk)
-    assert "Tap the edge that was dull or chipped" in answer.context["form"].errors["why"][0]
+    assert "Open the edge that was dull or chipped and tap it" in answer.context["form"].errors["why"][0]
     left_out = {f"found_{p.pk}": "out" for p in die.positions.all()}
     answer = send(lead, "log_sharpening", die, removed="0.1", sides="both", why="planned", person=ina.pk, **left_out)
     assert "No piece was ground" in page(answer)
@@ -153,7 +153,7 @@ def test_the_edge_that_limits_the_die_is_marked_as_expected(lead, die, ina):
 
     limiting = store.refresh_die(die).limiting
     text = page(lead.get(address("log_sharpening", die)))
-    row = re.search(rf"<strong>{limiting.code}</strong>.*?</fieldset>", text).group()
+    row = re.search(rf"<strong>{limiting.code}</strong>.*?</details>", text).group()
     assert '<span class="expected">dull<small>expected</small></span>' in row
     assert text.count('class="expected"') == 1
 
@@ -173,6 +173,76 @@ def test_many_pieces_cost_no_more_queries(lead, die, ina, django_assert_num_quer
                 lead.get(address(name, die))
             counts.setdefault(name, []).append(len(seen))
     assert all(len(set(n)) == 1 for n in counts.values()), counts
+
+
+def doubted(answer) -> str:
+    assert answer.status_code == 422, answer
+    return answer.context["form"].doubt
+
+
+def test_a_slip_of_the_point_is_asked_about_and_saved_when_it_is_so(lead, die, ina):
+    """0.10 mm typed as 10 or as 0.010; in an inch shop 0.005 in typed as 0.05."""
+    make.sharpen(die, 1, at("3-A", die), removed_mm=0.12)
+    values = {"sides": "upper", "why": "planned", "person": ina.pk}
+    for removed, meant in (("10", "0.10 mm"), ("0.010", "0.10 mm"), ("1.2", "0.12 mm")):
+        answer = send(lead, "log_sharpening", die, removed=removed, **values)
+        assert f"Did you mean {meant}?" in doubted(answer), removed
+    UserSettings.objects.create(user=User.objects.get(username="lead"), units="inch")
+    answer = send(lead, "log_sharpening", die, removed="0.05", **values)
+    assert "0.0500 in came off? About 0.0047 in is usual here. Did you mean 0.0050 in?" in doubted(answer)
+    assert Work.objects.count() == 1
+    answer = lead.post(address("log_sharpening", die), sent(answer, confirm=answer.context["form"].doubt_mark))
+    assert answer.status_code == 302 and Work.objects.latest("pk").removed_mm == 1.27
+
+
+def test_a_piece_that_then_stands_out_of_its_height_group_is_asked_about(lead, die, ina):
+    group = [at("1-A", die), at("3-A", die), make.position(die, "1-B"), make.position(die, "1-C")]
+    for place in group:
+        place.height_group = "1"
+        place.save()
+    values = {"sides": "upper", "removed": "0.1", "why": "planned", "person": ina.pk}
+    answer = send(lead, "log_sharpening", die, **values, **{f"removed_{group[1].pk}": "0.35"})
+    assert "3-A then stands 0.25 mm lower than the pieces beside it. Set a spacer under it" in doubted(answer)
+    answer = send(lead, "log_sharpening", die, **values, **{f"removed_{group[1].pk}": "0.25"})
+    assert answer.status_code == 302, "0.15 mm is no step yet"
+    left = {f"found_{group[0].pk}": "out"}
+    answer = send(lead, "log_sharpening", die, **values | {"removed": "0.3"}, **left)
+    assert "1-A then stands 0.30 mm higher than the pieces beside it. Grind it too" in doubted(answer)
+
+
+def test_lengths_are_asked_for_where_the_shop_measures_them(lead, die, ina):
+    """A new punch of 60.00 mm that measures 59.88 mm after the grind has lost 0.12 mm: plain subtraction."""
+    one, three = at("1-A", die), at("3-A", die)
+    for place in (one, three):
+        piece = place.fittings.get().piece
+        piece.length_mm = 60.0 if place == one else None
+        piece.save()
+        place.height_group = "1"
+        place.save()
+    form = lead.get(address("log_sharpening", die)).context["form"]
+    assert [row.measured for row in form.rows if row.place.position in (one, three)] == [True, False]
+    values = {"sides": f"only-{one.pk}", "why": "planned", "person": ina.pk}
+    send(lead, "log_sharpening", die, **values, **{f"length_{one.pk}": "59.88"})
+    work = Work.objects.get()
+    assert (work.length_after_mm, work.removed_mm) == (59.88, 0.12)
+    asked = {"removed": "0.1", f"length_{one.pk}": "59.40"}
+    answer = send(lead, "log_sharpening", die, **values, **asked)
+    assert "1-A measures 59.40 mm now; by the records it would be 59.78 mm" in doubted(answer)
+    answer = send(lead, "log_sharpening", die, **values, **{f"length_{one.pk}": "-3"})
+    assert "is no length" in answer.context["form"].errors[f"length_{one.pk}"][0]
+    group = {"length_of_group_0": "59.70", "removed": "0.18"}
+    assert send(lead, "log_sharpening", die, **values | {"sides": "upper"}, **group).status_code == 302
+    assert set(Work.objects.exclude(pk=work.pk).values_list("length_after_mm", flat=True)) == {59.7}
+
+
+def test_one_piece_dressed_in_the_press_needs_no_amount_and_no_reason(lead, die, ina):
+    one = at("3-A", die)
+    values = {"sides": f"dressed-{one.pk}", "person": ina.pk}
+    assert send(lead, "log_sharpening", die, **values).status_code == 302
+    work = Work.objects.get()
+    assert (work.operation, work.position, work.removed_mm, work.why) == ("dressed in the press", one, None, "other")
+    answer = send(lead, "log_sharpening", die, **values, operation="spacer")
+    assert "Pick one of the two works" in answer.context["form"].errors["operation"][0]
 
 
 def one_piece(die, code, **more):

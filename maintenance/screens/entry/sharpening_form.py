@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from django import forms
@@ -14,28 +14,56 @@ from diestore.handbook.tool_steels import COATINGS
 from diestore.register.models import Party, Side
 from maintenance.clockwork import usual as clockwork_usual
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.log import doubts, read, write
+from maintenance.log import doubts, lengths, read, write
 from maintenance.log import expected as log_expected
 from maintenance.models import Event, Found, Work
+from maintenance.policy import heights
 
 from .forms import LogForm, picks, when
 from .piece_forms import into_run
 
+SEAT_MM = 1_000.0  # stands for a length that nobody said: only differences are looked at
+AMOUNTS_MM = (0.05, 0.08, 0.10, 0.12, 0.15, 0.20, 0.30, 0.50)  # offered to a finger
+AMOUNTS_IN = (0.002, 0.003, 0.004, 0.005, 0.006, 0.008, 0.012, 0.020)
+HOURS = (0.5, 1, 1.5, 2, 3, 4)
+DRESSED = "dressed in the press"
+DIE_SIDE = "the die side"
+
 
 @dataclass(frozen=True, kw_only=True)
 class GroundRow:
-    """One piece in the sharpening form: its place, its three fields, and whether it alone was ground."""
+    """One piece in the sharpening form: its place, its fields, and whether it alone was ground or dressed.
+
+    said: what it differs in, for the tile that opens it. measured: its length is known, so the next one is asked for.
+    """
 
     place: log_expected.BenchPlace
     alone: str
-    is_alone: bool
+    dressed: str
+    sides: str
     found: forms.BoundField
     removed: forms.BoundField
+    length: forms.BoundField
     why: forms.BoundField
+    said: str
+    measured: bool
+
+    @property
+    def errors(self) -> list[str]:
+        return [error for field in (self.found, self.removed, self.length, self.why) for error in field.errors]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeightGroup:
+    """Pieces that have to be level. name: as it is called on the form. field: of their length after."""
+
+    name: str
+    field: str
+    places: tuple[log_expected.BenchPlace, ...]
 
 
 class SharpeningForm(LogForm):
-    """One number for the whole set; single pieces corrected below.
+    """One line for the whole set; single pieces are opened and corrected below it.
 
     Each piece goes with the set unless its row says otherwise. A row that says what was found, or that has an amount of
     its own, is part of the set whichever side was ground.
@@ -43,7 +71,7 @@ class SharpeningForm(LogForm):
 
     heading = "Log a sharpening"
     BOTH, ALL, AS_FOUND, WITH_SET, LEFT_OUT = "both", "all", "as found", "set", "out"
-    ONLY = "only-"
+    ONLY, ONLY_DRESSED = "only-", "dressed-"
     UNDER, OUT = "under", "out"
 
     def build(self) -> None:
@@ -56,14 +84,17 @@ class SharpeningForm(LogForm):
         whole = [(Side.UPPER.value, "punch side"), (Side.LOWER.value, "die side"), (self.BOTH, "both sides")]
         if len(sides) < 2:
             whole = [(self.BOTH, "the whole set")]
-        alone = [(f"{self.ONLY}{place.position.pk}", "only this") for place in self.places]
+        alone = [
+            (f"{which}{place.position.pk}", "only this")
+            for place in self.places
+            for which in (self.ONLY, self.ONLY_DRESSED)
+        ]
         self.fields["sides"] = picks(
             "What was ground?",
             [*whole, *alone],
             initial=self.BOTH if len(sides) < 2 else None,
             required=len(sides) > 1,
             missing="Pick which side was ground.",
-            help_text="For one piece alone tap “only this” in its row below.",
         )
         self.fields["sides"].widget.choices = choices(whole)  # the others stand in the rows
         variants = log_expected.variants(self.die)
@@ -75,7 +106,7 @@ class SharpeningForm(LogForm):
                  (self.ALL, "all of them")],
                 initial=str(in_the_die),
             )  # fmt: skip
-        usual = clockwork_usual.usual_grind_mm(log)
+        self.usual_mm = usual = clockwork_usual.usual_grind_mm(log)
         self.fields["removed"] = MeasureField(
             "removed_mm",
             self.system,
@@ -87,7 +118,7 @@ class SharpeningForm(LogForm):
         self.fields["why"] = picks(
             "Why was it ground?",
             [
-                (self.AS_FOUND, Pick("an edge was dull or chipped", "tap it below")),
+                (self.AS_FOUND, Pick("an edge was dull or chipped", "open it and tap it")),
                 (Work.Why.PLANNED.value, Pick("it was due", "nothing dull")),
                 (Work.Why.CHANGE.value, "engineering change"),
                 (Work.Why.OTHER.value, "other"),
@@ -117,7 +148,10 @@ class SharpeningForm(LogForm):
             help_text="Only where it was coated anew.",
             error_messages={"max_length": "Name the coating in 40 letters."},
         )
-        self.fields["hours"] = TypedField(label="Hours on the bench, all together", required=False)
+        hours = clockwork_usual.usual_hours(log)
+        self.fields["hours"] = TypedField(
+            label="Hours in all", required=False, placeholder="" if hours is None else f"{hours:g}"
+        )
         self.fields["supplier"] = forms.ModelChoiceField(
             label="Who ground it?",
             queryset=Party.objects.filter(role=Party.Role.SUPPLIER),
@@ -126,8 +160,35 @@ class SharpeningForm(LogForm):
         )
         self.fields["at"] = when("When was it?", self.now)
         self.fields["hits_into_run"] = into_run()
+        self.lengths = lengths.lengths_now(place.position.pk for place in self.places)
         for place in self.places:
             self._add_row(place)
+        self.groups = self._height_groups()
+        for group in self.groups:
+            self._add_length(group.field, f"Length after, {group.name}", group.places)
+
+    def _height_groups(self) -> list[HeightGroup]:
+        """The cutting pieces that have to be level: punches that enter together, and the face of the die."""
+        members: dict[str, list[log_expected.BenchPlace]] = defaultdict(list)
+        for place in self.places:
+            own = place.position.height_group
+            name = f"height group {own}" if own else DIE_SIDE if place.position.side == Side.LOWER else ""
+            if name and place.kind.cuts:
+                members[name].append(place)
+        return [
+            HeightGroup(name=name, field=f"length_of_group_{number}", places=tuple(places))
+            for number, (name, places) in enumerate(members.items())
+            if len(places) > 1
+        ]
+
+    def _add_length(self, name: str, label: str, places: Iterable[log_expected.BenchPlace]) -> None:
+        known = [
+            now.length_mm
+            for place in places
+            if (now := self.lengths.get(place.position.pk)) is not None and now.length_mm is not None
+        ]
+        before = units.show(min(known), "length_mm", self.system, with_unit=False) if known else ""
+        self.fields[name] = MeasureField("length_mm", self.system, label=label, required=False, placeholder=before)
 
     def _add_row(self, place: log_expected.BenchPlace) -> None:
         pk = place.position.pk
@@ -150,8 +211,9 @@ class SharpeningForm(LogForm):
         self.fields[f"removed_{pk}"] = MeasureField(
             "removed_mm", self.system, label=f"{place.position.code}: how much came off?", required=False
         )
+        self._add_length(f"length_{pk}", f"{place.position.code}: how long is it now?", [place])
         self.fields[f"why_{pk}"] = forms.ChoiceField(
-            label=place.position.code,
+            label=f"{place.position.code}: why was it ground?",
             choices=[("", "as found"), *Work.Why.choices],
             required=False,
             widget=Opens,
@@ -164,20 +226,93 @@ class SharpeningForm(LogForm):
     @property
     def rows(self) -> list[GroundRow]:
         made = []
+        sides = self["sides"].value() or ""
         for place in self.places:
             pk = place.position.pk
-            alone = f"{self.ONLY}{pk}"
+            now = self.lengths.get(pk)
             made.append(
                 GroundRow(
                     place=place,
-                    alone=alone,
-                    is_alone=self["sides"].value() == alone,
+                    alone=f"{self.ONLY}{pk}",
+                    dressed=f"{self.ONLY_DRESSED}{pk}",
+                    sides=sides,
                     found=self[f"found_{pk}"],
                     removed=self[f"removed_{pk}"],
+                    length=self[f"length_{pk}"],
                     why=self[f"why_{pk}"],
+                    said=self._said(place, sides),
+                    measured=now is not None and now.length_mm is not None,
                 )
             )
         return made
+
+    def _said(self, place: log_expected.BenchPlace, sides: str) -> str:
+        pk = place.position.pk
+        alone = {f"{self.ONLY}{pk}": "only this", f"{self.ONLY_DRESSED}{pk}": "only this, dressed"}.get(sides, "")
+        found, own = self[f"found_{pk}"].value() or "", self[f"removed_{pk}"].value()
+        state = {self.WITH_SET: "", self.LEFT_OUT: "left out"}.get(found, found)
+        if alone and state == "left out":
+            state = ""
+        amount = "" if own in (None, "") else f"{self.fields[f'removed_{pk}'].prepare_value(own)} {self.unit}"
+        return " · ".join(one for one in (state, amount, alone) if one)
+
+    @property
+    def tiles(self) -> list[tuple[str, list[GroundRow], bool]]:
+        """The rows by what goes together: punches, the die side, and what is left out unless somebody takes it in.
+
+        Of each its heading, the rows, and whether they lie open.
+        """
+        rows = self.rows
+        cutting = [row for row in rows if row.place.kind.cuts]
+        parts = [
+            ("Punch side", [row for row in cutting if row.place.position.side == Side.UPPER]),
+            ("Die side", [row for row in cutting if row.place.position.side != Side.UPPER]),
+        ]
+        others = [row for row in rows if not row.place.kind.cuts]
+        differ = any(row.errors or row.said not in ("", "left out") for row in others)
+        many = f"{len(others)} forming piece{'' if len(others) == 1 else 's'}, not ground with the set"
+        return [*((name, some, True) for name, some in parts if some), *([(many, others, differ)] if others else [])]
+
+    @property
+    def edges(self) -> int:
+        return sum(place.kind.cuts for place in self.places)
+
+    @property
+    def lengths_asked(self) -> list[forms.BoundField]:
+        """Of the groups whose pieces are of one length, as far as anybody has said: the next one is asked for."""
+        return [self[group.field] for group in self.groups if self._known(group) and self._is_level(group)]
+
+    @property
+    def lengths_to_ask(self) -> list[forms.BoundField]:
+        """Of the groups of which nobody has said a length."""
+        return [self[group.field] for group in self.groups if not self._known(group)]
+
+    def _known(self, group: HeightGroup) -> list[float]:
+        now = [self.lengths.get(place.position.pk) for place in group.places]
+        return [one.length_mm for one in now if one is not None and one.length_mm is not None]
+
+    def _is_level(self, group: HeightGroup) -> bool:
+        known = self._known(group)
+        return max(known) - min(known) <= heights.STEP_MM
+
+    @property
+    def more_is_open(self) -> bool:
+        inside = ("at", "operation", "spacer", "coating", "supplier", "hits_into_run", "note")
+        return any(name in self.errors for name in inside)
+
+    @property
+    def amounts(self) -> str:
+        """What is offered to a finger for what came off, in the reader's unit."""
+        usual = self.fields["removed"].widget.attrs.get("placeholder", "")
+        ladder = AMOUNTS_MM if self.system is units.System.METRIC else AMOUNTS_IN
+        digits = 2 if self.system is units.System.METRIC else 3
+        shown = {float(usual): usual} if usual else {}
+        shown = {value: f"{value:.{digits}f}" for value in ladder} | shown
+        return " ".join(text for _, text in sorted(shown.items()))
+
+    @property
+    def hours_offered(self) -> str:
+        return " ".join(f"{hours:g}" for hours in HOURS)
 
     @property
     def unit(self) -> str:
@@ -186,16 +321,14 @@ class SharpeningForm(LogForm):
     def check(self, cleaned: dict) -> None:
         if cleaned.get("at"):
             cleaned["at"] = self.moment_of(cleaned["at"])
-        for name in ("removed", *(f"removed_{p.position.pk}" for p in self.places)):
-            amount = cleaned.get(name)
-            if amount is not None and not 0 < amount <= 100:
-                shown = units.show(amount, "removed_mm", self.system)
-                self.add_error(name, f"{shown} cannot come off. Enter what was ground away, or leave it empty.")
-        hours = cleaned.get("hours")
-        if hours is not None and not 0 <= hours <= 10_000:
-            self.add_error("hours", "Enter the hours as nought or more.")
+        self._check_figures(cleaned)
         if any(name in self.errors for name in ("sides", "variant", "operation", "why", "rest")):
             return
+        if cleaned["sides"].startswith(self.ONLY_DRESSED):
+            if cleaned["operation"] not in ("ground", DRESSED):
+                self.add_error("operation", "One piece is tapped as dressed in the press. Pick one of the two works.")
+                return
+            cleaned["operation"] = DRESSED
         self._check_operation(cleaned)
         self.pieces = self._pieces(cleaned)
         if not self.pieces:
@@ -203,8 +336,34 @@ class SharpeningForm(LogForm):
         elif OPERATIONS[cleaned["operation"]].raises and any(p.raised_mm is None for p in self.pieces):
             without = self._named([p for p in self.pieces if p.raised_mm is None])
             self.add_error("removed", f"Enter how thick the spacer of {without} is.")
-        elif cleaned["why"] == self.AS_FOUND and not any(p.why != Work.Why.WITH_SET for p in self.pieces):
-            self.add_error("why", "Tap the edge that was dull or chipped in the list below, or pick another reason.")
+        elif cleaned["why"] == self.AS_FOUND and not self._touched_up and self._is_without_reason():
+            self.add_error("why", "Open the edge that was dull or chipped and tap it, or pick another reason.")
+
+    def _check_figures(self, cleaned: dict) -> None:
+        for name in ("removed", *(f"removed_{p.position.pk}" for p in self.places)):
+            amount = cleaned.get(name)
+            if amount is not None and not 0 < amount <= 100:
+                meant = doubts.meant_mm(amount, self.usual_mm)
+                hint = f" Did you mean {self._shown(meant)}?" if meant is not None else ""
+                self.add_error(
+                    name,
+                    f"{self._shown(amount)} cannot come off. Enter what was ground away, or leave it empty.{hint}",
+                )
+        for name in (*(f"length_{p.position.pk}" for p in self.places), *(group.field for group in self.groups)):
+            length = cleaned.get(name)
+            if length is not None and not 0 < length <= 10_000:
+                self.add_error(name, f"{self._length(length)} is no length. Enter what the piece measures now.")
+        hours = cleaned.get("hours")
+        if hours is not None and not 0 <= hours <= 10_000:
+            self.add_error("hours", "Enter the hours as nought or more.")
+
+    def _is_without_reason(self) -> bool:
+        return all(piece.why == Work.Why.WITH_SET for piece in self.pieces)
+
+    @property
+    def _touched_up(self) -> bool:
+        """A stone in the press takes off what nobody measures, and needs no reason of its own."""
+        return OPERATIONS[self.cleaned_data["operation"]].touches_up
 
     def _check_operation(self, cleaned: dict) -> None:
         """What is typed beside a work belongs to it, and what belongs to it is typed."""
@@ -219,27 +378,32 @@ class SharpeningForm(LogForm):
 
     def _pieces(self, cleaned: dict) -> list[write.SharpenedPiece]:
         sides = cleaned.get("sides") or self.BOTH
+        alone = sides.startswith((self.ONLY, self.ONLY_DRESSED))
         inserts = cleaned.get("variant") or self.ALL
         done = OPERATIONS[cleaned["operation"]]
         way = -1 if cleaned.get("spacer") == self.OUT else 1
+        of_group = {p.position.pk: cleaned.get(group.field) for group in self.groups for p in group.places}
         made = []
         for place in self.places:
             position = place.position
             state = cleaned.get(f"found_{position.pk}") or self.LEFT_OUT
             own = cleaned.get(f"removed_{position.pk}")
-            if sides.startswith(self.ONLY):
-                if sides != f"{self.ONLY}{position.pk}":
+            length = cleaned.get(f"length_{position.pk}")
+            if alone:
+                if sides.rpartition("-")[2] != str(position.pk):
                     continue
                 state = self.WITH_SET if state == self.LEFT_OUT else state
             elif state == self.LEFT_OUT:
                 continue
-            goes_along = sides in (self.BOTH, position.side) and self._with_inserts(place, inserts)
-            goes_along |= sides.startswith(self.ONLY)
-            if state == self.WITH_SET and own is None and place.kind.cuts and not goes_along:
+            goes_along = alone or (sides in (self.BOTH, position.side) and self._with_inserts(place, inserts))
+            if state == self.WITH_SET and own is None and length is None and place.kind.cuts and not goes_along:
                 continue
             found = cleaned["rest"] if state == self.WITH_SET else state
             before = self.kept.get(position.pk)
             amount = own if own is not None else cleaned.get("removed")
+            length = of_group.get(position.pk) if length is None else length
+            if amount is None and done.removes:
+                amount = self._by_lengths(position.pk, length)
             made.append(
                 write.SharpenedPiece(
                     position=position,
@@ -249,11 +413,18 @@ class SharpeningForm(LogForm):
                     raised_mm=way * amount if done.raises and amount is not None else None,
                     operation=cleaned["operation"],
                     wear_mm=before.wear_mm if before else None,
-                    length_after_mm=before.length_after_mm if before else None,
+                    length_after_mm=length,
                     coating_after=cleaned.get("coating", ""),
                 )
             )
         return made
+
+    def _by_lengths(self, pk: int, after_mm: float | None) -> float | None:
+        """What came off where nobody typed it: by the length before, as the records have it, and the one measured."""
+        now = self.lengths.get(pk)
+        if after_mm is None or now is None or now.length_mm is None or now.length_mm - after_mm < 0.001:
+            return None
+        return round(now.length_mm - after_mm, 4)
 
     def _with_inserts(self, place: log_expected.BenchPlace, inserts: str) -> bool:
         return inserts == self.ALL or not place.variants or inserts in {str(pk) for pk in place.variants}
@@ -262,20 +433,24 @@ class SharpeningForm(LogForm):
         """Why one piece was ground: as the set, or, where an edge was the reason, by what was found on this one."""
         if of_set != self.AS_FOUND:
             return of_set
+        if self._touched_up and found in (Found.NOT_LOOKED, Found.SHARP):
+            return Work.Why.OTHER
         return {"dull": Work.Why.DULL, "chipped": Work.Why.CHIPPED, "broken": Work.Why.CHIPPED}.get(
             found, Work.Why.WITH_SET
         )
 
     def doubts(self, cleaned: dict) -> Iterator[str]:
         state = {p.position.pk: p.state for p in self.places}
-        amounts = [p.removed_mm for p in self.pieces if p.removed_mm is not None]
-        if OPERATIONS[cleaned["operation"]].removes and len(amounts) < len(self.pieces):
+        without = [p for p in self.pieces if p.removed_mm is None]
+        if OPERATIONS[cleaned["operation"]].removes and without and not self._touched_up:
             yield (
-                f"Nothing is entered for what came off {self._named([p for p in self.pieces if p.removed_mm is None])}"
+                f"Nothing is entered for what came off {self._named(without)}"
                 ": the grind allowance will then read too high. If nobody measured, enter what usually comes off."
             )
-        if amounts and (doubt := doubts.of_removed(self._shown(max(amounts)), max(amounts))):
-            yield doubt
+        yield from self._amounts_doubted()
+        yield from self._lengths_doubted()
+        if not OPERATIONS[cleaned["operation"]].raises:
+            yield from self._steps_doubted()
         over = [
             p
             for p in self.pieces
@@ -291,8 +466,60 @@ class SharpeningForm(LogForm):
                 f"allowance left, {self._shown(least.removed_mm)} came off."
             )
 
+    def _amounts_doubted(self) -> Iterator[str]:
+        """Amounts that look like a slip of the point or of the unit; else those that are very much."""
+        amounts = {p.removed_mm: p for p in self.pieces if p.removed_mm is not None}
+        usual = self.usual_mm or doubts.USUAL_OFF_MM
+        slips = []
+        for mm, piece in amounts.items():
+            if (mm < usual and self._touched_up) or (piece.found in (Found.CHIPPED, Found.BROKEN) and mm >= usual):
+                continue
+            if (meant := doubts.meant_mm(mm, usual)) is not None:
+                slips.append(doubts.of_slip(self._shown(mm), self._shown(meant), self._shown(usual)))
+        yield from slips
+        if amounts and not slips and (doubt := doubts.of_removed(self._shown(max(amounts)), max(amounts))):
+            yield doubt
+
+    def _lengths_doubted(self) -> Iterator[str]:
+        for piece in self.pieces:
+            now = self.lengths.get(piece.position.pk)
+            if piece.length_after_mm is None or now is None or now.length_mm is None:
+                continue
+            expected = now.length_mm - (piece.removed_mm or 0.0)
+            if abs(expected - piece.length_after_mm) > heights.STEP_MM + 1e-9:
+                after, by_record = self._length(piece.length_after_mm), self._length(expected)
+                yield doubts.of_length(piece.position.code, after, by_record)
+
+    def _steps_doubted(self) -> Iterator[str]:
+        """Pieces that stand out of their height group by what was ground now, and by all their lengths where known."""
+        ground = {piece.position.pk: piece for piece in self.pieces}
+        for group in self.groups:
+            members = [p for p in group.places if p.position.pk in ground or not p.variants]
+            if not any(p.position.pk in ground for p in members):
+                continue
+            fallen = {p.position.code: self._fallen_mm(p.position.pk, ground) for p in members}
+            stand = heights.step_against_group({code: SEAT_MM - mm for code, mm in fallen.items()})
+            stood = {p.position.code: self.lengths.get(p.position.pk) for p in members}
+            if all(now is not None and now.length_mm is not None for now in stood.values()):
+                after = {code: now.length_mm + now.spacers_mm - fallen[code] for code, now in stood.items()}
+                out = {step.name for step in heights.step_against_group({c: max(mm, 0.0) for c, mm in after.items()})}
+                stand = [step for step in stand if step.name in out]
+            for step in stand:
+                yield doubts.of_step(step.name, self._shown(abs(step.by_mm)), lower=step.by_mm < 0)
+
+    def _fallen_mm(self, pk: int, ground: dict[int, write.SharpenedPiece]) -> float:
+        piece, now = ground.get(pk), self.lengths.get(pk)
+        if piece is None:
+            return 0.0
+        if piece.length_after_mm is not None and now is not None and now.length_mm is not None:
+            return now.length_mm - piece.length_after_mm
+        return piece.removed_mm or 0.0
+
     def _shown(self, mm: float) -> str:
         return units.show(mm, "removed_mm", self.system)
+
+    def _length(self, mm: float) -> str:
+        return units.show(mm, "length_mm", self.system)
 
     @staticmethod
     def _named(pieces: list[write.SharpenedPiece], most: int = 4) -> str:
@@ -343,6 +570,7 @@ class SharpeningForm(LogForm):
             found = work.found or "not looked"
             initial[f"found_{work.position_id}"] = cls.WITH_SET if found == commonest else found
             initial[f"why_{work.position_id}"] = work.why
+            initial[f"length_{work.position_id}"] = work.length_after_mm
             if amount_of[work.pk] != usual:
                 initial[f"removed_{work.position_id}"] = amount_of[work.pk]
         return super().initial_of(events, system) | initial

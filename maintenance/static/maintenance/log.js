@@ -33,26 +33,74 @@
     ended.addEventListener("input", tell);
   }
 
-  // A set: the one number shows in every row, pieces left out fade, and the button says how many are in.
+  // Figures that are often typed, to tap: beside the box that they go into.
+  const offer = (place, figures, usual, unit) => {
+    const box = place.querySelector("input[type=text]"), row = document.createElement("div");
+    row.className = "offers";
+    for (const figure of figures) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = figure;
+      button.setAttribute("aria-label", `${figure} ${unit}`);
+      button.classList.toggle("usual", figure === usual);
+      button.addEventListener("click", () => {
+        box.value = box.value === figure ? "" : figure;
+        box.dispatchEvent(new Event("input", { bubbles: true }));
+      });
+      row.append(button);
+    }
+    const look = () => row.querySelectorAll("button").forEach((b) => b.setAttribute("aria-pressed", b.textContent === box.value));
+    box.addEventListener("input", look);
+    look();
+    place.append(row);
+  };
+
+  // A set: one line says what will be saved, each tile what its piece differs in, and the button how many are in.
   if (form && "set" in form.dataset) {
-    const rows = [...form.querySelectorAll(".row[data-side]")];
-    const count = form.querySelector("[data-count]");
+    const { edges, unitOfSet: unit } = form.dataset;
+    const rows = [...form.querySelectorAll(".piece")];
+    const line = form.querySelector("[data-line]"), count = form.querySelector("[data-count]");
+    const usual = form.elements.removed.placeholder;
+    form.querySelectorAll("[data-offer]").forEach((place) => {
+      const of = place.dataset.offer;
+      if (of === "hours") offer(place, form.dataset.hours.split(" "), form.elements.hours.placeholder, "hours");
+      else offer(place, form.dataset.amounts.split(" "), usual, unit);
+    });
+    const code = (row) => row.querySelector("strong").textContent;
+    const done = () => form.elements.operation.value;
     const tell = () => {
       const side = form.elements.sides ? form.elements.sides.value : "both";
       const inserts = form.elements.variant ? form.elements.variant.value : "all";
-      const amount = form.elements.removed.value || form.elements.removed.placeholder;
-      let pieces = 0;
+      const amount = form.elements.removed.value.trim();
+      const alone = side.startsWith("only-") || side.startsWith("dressed-");
+      const found = new Map();
+      let pieces = 0, cutting = 0;
       for (const row of rows) {
-        const found = (row.querySelector("input[name^=found]:checked") || {}).value;
-        const own = row.querySelector("input[type=text]");
-        const mine = row.dataset.inserts.split(" ");
+        const state = (row.querySelector("input[name^=found]:checked") || {}).value;
+        const own = row.querySelector("input[name^=removed]"), length = row.querySelector("input[name^=length]").value.trim();
+        const mine = row.dataset.inserts.split(" "), cuts = "cuts" in row.dataset;
         const along = ["", "both", row.dataset.side].includes(side) && (inserts === "all" || mine[0] === "" || mine.includes(inserts));
-        const alone = row.querySelector("input[name=sides]");
-        const inside = side.startsWith("only-") ? alone.checked : found !== "out" && (found !== "set" || own.value.trim() !== "" || !("cuts" in row.dataset) || along);
+        const only = row.querySelector(".alone input:checked");
+        const inside = alone ? !!only : state !== "out" && (state !== "set" || own.value.trim() !== "" || length !== "" || !cuts || along);
         row.classList.toggle("left-out", !inside);
-        own.placeholder = inside ? amount : "";
+        own.placeholder = inside ? amount || usual : "";
+        const says = [
+          state === "set" ? "" : state === "out" ? (alone && inside ? "" : "left out") : state,
+          own.value.trim() && `${own.value.trim()} ${unit}`,
+          length && `now ${length} ${unit}`,
+          only ? (only.value.startsWith("dressed-") ? "only this, dressed" : "only this") : "",
+        ].filter(Boolean).join(" · ");
+        row.querySelector("[data-said]").textContent = says;
+        row.classList.toggle("differs", says !== "" && (cuts || inside));
         pieces += inside ? 1 : 0;
+        cutting += inside && cuts ? 1 : 0;
+        if (inside && !["set", "out"].includes(state)) found.set(state, [...(found.get(state) || []), code(row)]);
       }
+      const named = [...found].map(([state, codes]) => `${state} ${codes.length > 3 ? codes.length : codes.join(", ")}`);
+      const work = alone && side.startsWith("dressed-") ? "dressed in the press" : done();
+      const which = cutting === Number(edges) ? `All ${edges} edges` : pieces === 1 ? "1 piece" : `${pieces} pieces`;
+      line.textContent = side === "" || !pieces ? `${edges} edges. Open only what differs.`
+        : `${which}: ${work}${amount ? ` ${amount} ${unit}` : ""}${named.length ? `, found ${named.join("; ")}` : ""}`;
       count.textContent = pieces && side !== "" ? `: ${pieces} ${pieces === 1 ? "piece" : "pieces"}` : "";
     };
     form.addEventListener("input", tell);
