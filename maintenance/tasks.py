@@ -22,7 +22,7 @@ from diestore.register.changes import register_changed
 from diestore.register.models import Die, Plant
 from diestore.service import queue
 from maintenance.counters import settle
-from maintenance.forecasts import drift, fit, store, track_record
+from maintenance.forecasts import causes, drift, fit, store, track_record
 from maintenance.life.record import TooShort
 from maintenance.log import changes, freshness, read, touched
 from maintenance.models import Change, PastForecasts
@@ -135,8 +135,9 @@ def fit_fleet(context: TaskContext, plant: int) -> None:
 
 @task(takes_context=True, priority=NIGHTLY)
 def look_back(context: TaskContext, plant: int) -> None:
-    """How right the forecasts of the last two years were."""
+    """How right the forecasts of the last two years were, and what shortens lives here."""
     of = Plant.objects.get(pk=plant)
+    shortens = causes.compute(of)
     try:
         track, refusal = track_record.compute(of), ""
     except TooShort as reason:
@@ -146,6 +147,8 @@ def look_back(context: TaskContext, plant: int) -> None:
             row = track_record.store(track)
         else:
             row = track_record.store_refusal(of, read.last_moment(of) or timezone.now(), refusal)
+        if shortens is not None:
+            causes.keep(shortens)
         says["record"] = row.pk
 
 

@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from diestore.cards import described
 from maintenance.screens.bench import cards as bench_cards
+from maintenance.screens.causes import views as causes_views
 from maintenance.screens.decide import views as decide_views
 from maintenance.screens.die_card.views import DieCard
 from maintenance.screens.due import views
@@ -25,11 +26,13 @@ urlpatterns = [
     path("dies/<int:pk>/run-or-sharpen/", decide_views.Decide.as_view(), name="decide"),
     path("measure-next/", decide_views.Round.as_view(), name="round"),
     path("dies/<int:pk>/card/", DieCard.as_view(), name="die_card"),
+    path("wear-model/presses/", causes_views.Presses.as_view(), name="presses"),
     path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
     path("record/", track_record_views.Record.as_view(), name="record"),
     path("record/restart/", restart.Restart.as_view(), name="restart"),
     path("dies/<int:pk>/move/", move_views.Move.as_view(), name="move"),
     path("dies/<int:pk>/set-up/", set_up_views.SetUpPage.as_view(), name="set_up"),
+    path("edges/<int:pk>/cycles/<int:number>/", causes_views.ShortCycle.as_view(), name="short_cycle"),
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),

@@ -186,7 +186,10 @@ def cycles(log: DieLog, as_of: float) -> list[Cycle]:
     cutting = cutting_positions(log)
     for span in sorted(walker.spans, key=lambda s: (s.since is not None, s.since or 0.0, s.position)):
         made += walker.cycles_of(span, keep=span.position in cutting)
-    return sorted(made, key=lambda c: (c.position, c.ended, c.hits, c.open))
+    begun = -np.inf  # before the records
+    return sorted(
+        made, key=lambda c: (c.position, c.ended, begun if c.started is None else c.started, c.hits, c.open)
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -21,6 +21,7 @@
 - block.py    the sums of a forecast over some dies at a time
 - predict.py  what is left of a die and of its edges; of a whole fleet as arrays
 - record.py, drift.py, trend.py   how right past forecasts were; dies that wear faster than before; wear to a limit
+- effects.py, causes.py   presses, lots, hands and mishaps told apart by how often edges go dull with them
 - handbook.py usual intervals by the wear model alone, and with another build
 
 Hits are plain hits everywhere outside; inside the engine counts in 100,000. An edge's own clock runs in the strokes in

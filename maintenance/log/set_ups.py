@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import asdict, dataclass
 
 from diestore.register.models import Die
@@ -97,3 +97,32 @@ def latest(die: Die, *, count: int) -> list[Standing]:
             Standing(row=row, readings=readings, closing=closing(readings, last_good=readings_of(good) if good else ()))
         )
     return shown
+
+
+def tilted_at(dies: Collection[int]) -> dict[int, list[float]]:
+    """Of each die the moments at which it was set up with its corners apart by more than a good set-up's."""
+    moments: dict[int, list[float]] = {}
+    for row in SetUp.objects.standing().filter(die__in=dies).order_by("at"):
+        try:
+            level = closing(readings_of(row)).is_level
+        except StopBlockError:
+            continue
+        if not level:
+            moments.setdefault(row.die_id, []).append(row.at.timestamp())
+    return moments
+
+
+def latest_of_presses(presses: Collection[int]) -> dict[int, Standing]:
+    """The last set-up in each press whose readings lie on a plane; at most a few hundred are looked at."""
+    found: dict[int, Standing] = {}
+    rows = SetUp.objects.standing().filter(press__in=presses).select_related("die").order_by("-at", "-pk")
+    for row in rows[:300]:
+        if row.press_id in found:
+            continue
+        try:
+            said = closing(readings_of(row))
+        except StopBlockError:
+            continue
+        if said.tilt is not None:
+            found[row.press_id] = Standing(row=row, readings=readings_of(row), closing=said)
+    return found

@@ -25,7 +25,7 @@ from .counters import (
     OpenCountQuerySet,
     Scope,
 )
-from .forecasts import DieForecast, DriftFlag, EdgeForecast, FleetFit, PastForecasts
+from .forecasts import DieForecast, DriftFlag, EdgeForecast, FleetFit, PastForecasts, WearCause
 from .keys import SentForm, fresh_key
 from .log import (
     EVENTS,
@@ -95,6 +95,7 @@ __all__ = [
     "SetUp",
     "StockMovement",
     "Stop",
+    "WearCause",
     "Work",
     "Workbook",
     "fresh_key",

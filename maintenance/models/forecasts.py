@@ -7,7 +7,10 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from diestore.register.models import Die, Plant, Position
+from diestore.access.models import Person
+from diestore.register.models import Die, Plant, Position, Press
+
+from .orders import Order
 
 
 class FleetFit(models.Model):
@@ -109,3 +112,39 @@ class DriftFlag(models.Model):
 
     class Meta:
         ordering = ["chance", "die"]
+
+
+class WearCause(models.Model):
+    """What may make edges go dull sooner: a press, a coil or job of a die, a person, set-ups, mishaps.
+
+    Derived: of a plant all are looked for anew with every look back. Figures as of maintenance.life.causes.Cause.
+    """
+
+    class Sort(models.TextChoices):
+        PRESS = "press", "press"
+        LOT = "lot", "coil or job"
+        PERSON = "person", "who ground it"
+        SET_UP = "set-up", "a tilted set-up"
+        MISHAP = "mishap", "a mishap"
+
+    plant = models.ForeignKey(Plant, on_delete=models.CASCADE, related_name="wear_causes")
+    sort = models.CharField(max_length=8, choices=Sort)
+    press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    coil = models.CharField(max_length=80, blank=True, help_text="In small letters, as lots are told apart by it.")
+    order = models.ForeignKey(Order, null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    as_of = models.DateTimeField()
+    made_at = models.DateTimeField(default=timezone.now)
+    cycles = models.FloatField()
+    dull = models.FloatField()
+    expected = models.FloatField()
+    times = models.FloatField(help_text="Life with it over life without.")
+    low = models.FloatField()
+    high = models.FloatField()
+    chance = models.FloatField(help_text="That it shortens life by a tenth or more.")
+    slope = models.JSONField(default=dict, help_text="Of a press: how life falls across it.")
+
+    class Meta:
+        ordering = ["plant", "sort", "-chance", "id"]
+        indexes = [models.Index(fields=["die", "sort"], name="wear_cause_of_die")]

@@ -72,6 +72,11 @@ def test_dull_lies_between_the_last_look_and_the_end():
     assert [told(c) for c in made] == [(0, 4000, 5000, "dull", False), (0, 5000, 5000, "sharp", True)]
 
 
+def test_a_cycle_that_ends_with_the_last_entry_comes_before_the_one_that_begins_there():
+    made = cycles(log(runs=(run(1, 9_000), run(3, 25_000)), works=(work(2, "dull"), work(5, "dull"))), 5 * DAY)
+    assert [(c.hits, c.open) for c in made] == [(9_000, False), (25_000, False), (0, True)]
+
+
 def test_ground_with_the_set_says_only_that_it_was_sharp_unless_found_dull():
     assert told(cycles(log(works=(work(5.5),)), 20 * DAY)[0]) == (0, 5000, 5000, "sharp", False)
     assert told(cycles(log(works=(work(5.5, found="dull"),)), 20 * DAY)[0]) == (0, 4000, 5000, "dull", False)

@@ -23,7 +23,7 @@ OF_NONE = [
     "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
     "maintenance:record",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
-    "maintenance:bench",
+    "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip
 OF_A_DIE = ["diestore:die", "reports:cost_die"]
 TASKS = ["run", "sharpening", "replacement", "stop", "reading", "mishap", "correction"]
@@ -47,6 +47,8 @@ def addresses(die) -> dict[str, str]:
     found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
     edge = die.positions.get(code="1-A")
     found["maintenance:edge"] = reverse("maintenance:edge", args=[edge.pk])
+    if edge.works.exists():
+        found["short_cycle"] = reverse("maintenance:short_cycle", args=[edge.pk, 1])
     if edge.item_id is not None:
         found["reports:spare"] = reverse("reports:spare", args=[edge.item_id])
     return found

@@ -150,6 +150,8 @@ TABLE: dict[str, Row] = {
     "maintenance:log_set_up": form(may(roles.LOG_RUN), "die"),
     "maintenance:set_up": see(may(roles.LOG_RUN), pk="die"),
     "maintenance:edge": see(EVERYBODY, pk="position"),
+    "maintenance:short_cycle": see(EVERYBODY, pk="position", number="1"),
+    "maintenance:presses": see(EVERYBODY),
     "maintenance:entry": see(EVERYBODY, sort="run", pk="first run"),
     "maintenance:log_mishap": form(may(roles.LOG_MISHAP), "die"),
     "maintenance:move": form(may(roles.EDIT_REGISTER), pk="die"),

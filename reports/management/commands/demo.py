@@ -118,7 +118,7 @@ class Command(BaseCommand):
         from diestore.register.models import Plant
         from fixtures.demo_bench import show_bench
         from fixtures.demo_counters import show_counters
-        from maintenance.forecasts import drift, store, track_record
+        from maintenance.forecasts import causes, drift, store, track_record
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
         is_kept = stamp.exists() and stamp.read_text() == wanted and _database(folder).exists()
@@ -137,6 +137,7 @@ class Command(BaseCommand):
                 drift.store(drift.compute(plant, as_of=row.as_of))
                 step("Looking back on two years of forecasts")
                 track_record.look_back_and_store(plant)
+                causes.keep(causes.compute(plant, as_of=row.as_of))
                 step("Setting dies in presses, and work on the bench")
                 show_counters(plant)
                 show_bench(plant)
