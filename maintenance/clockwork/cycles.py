@@ -187,9 +187,7 @@ def cycles(log: DieLog, as_of: float) -> list[Cycle]:
     for span in sorted(walker.spans, key=lambda s: (s.since is not None, s.since or 0.0, s.position)):
         made += walker.cycles_of(span, keep=span.position in cutting)
     begun = -np.inf  # before the records
-    return sorted(
-        made, key=lambda c: (c.position, c.ended, begun if c.started is None else c.started, c.hits, c.open)
-    )
+    return sorted(made, key=lambda c: (c.position, c.ended, begun if c.started is None else c.started, c.hits, c.open))
 
 
 @dataclass(frozen=True, kw_only=True)

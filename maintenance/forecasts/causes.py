@@ -235,7 +235,7 @@ def _slope(slope: causes.PressSlope) -> dict:
         "dies": slope.dies,
         "dull": slope.dull,
         "along": list(slope.along),
-        "covariance": [list(row) for row in slope.covariance],
+        "covariance": [list(map(float, row)) for row in slope.covariance],
         "chance": slope.chance,
         "refusal": slope.refusal,
     }

@@ -14,8 +14,9 @@ is taken to stand in the press the same way.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import scipy  # its parts are loaded when they are first named, so that a start pays for none
@@ -72,9 +73,8 @@ class Cause:
     """One press, lot, person ... sort and number say which.
 
     cycles, dull: that had it, and went dull in it, by their shares. expected: dull ends to expect of them were it not
-    there, all else as it is. times, low, high: how many times the life, the middle and where it lies 8 times in 10. chance: that it
-    shortens life by a tenth or more.
-    is_thin: too few cases to say anything.
+    there, all else as it is. times, low, high: how many times the life, the middle and where it lies 8 times in 10.
+    chance: that it shortens life by a tenth or more. is_thin: too few cases to say anything.
     """
 
     sort: str
@@ -189,7 +189,7 @@ class _Terms:
         has = np.flatnonzero(self.number[sort] >= 0)
         return has, first + np.searchsorted(values, self.number[sort][has])
 
-    def design(self):
+    def design(self) -> Any:
         at, term, value = [], [], []
         for sort in self.levels:
             has, terms = self.term(sort)
@@ -209,7 +209,7 @@ class _Terms:
         return scipy.sparse.csr_array((np.concatenate(value), joined), shape=(len(self.rows), self.count))
 
 
-def _causes(rows: CauseRows, terms: _Terms, told: Effects, k: float):
+def _causes(rows: CauseRows, terms: _Terms, told: Effects, k: float) -> Iterator[Cause]:
     worn = rows.exposure * np.exp(terms.design() @ told.mean)
     for sort in SPREAD:
         first, values = terms.levels[sort]
@@ -235,8 +235,8 @@ def _causes(rows: CauseRows, terms: _Terms, told: Effects, k: float):
             )
 
 
-def _slopes(rows: CauseRows, terms: _Terms, told: Effects, k: float):
-    first, presses = terms.levels["press"]
+def _slopes(rows: CauseRows, terms: _Terms, told: Effects, k: float) -> Iterator[PressSlope]:
+    presses = terms.levels["press"][1]
     stands = np.isfinite(rows.x_mm) & np.isfinite(rows.y_mm)
     for i, press in enumerate(presses):
         at = terms.press_slopes[0] + 2 * i + np.arange(2)
@@ -248,7 +248,7 @@ def _slopes(rows: CauseRows, terms: _Terms, told: Effects, k: float):
             dies=len(np.unique(rows.die[here])),
             dull=float(rows.dull[here].sum()),
             along=(float(mean[0]), float(mean[1])),
-            covariance=tuple(map(tuple, spread.tolist())),
+            covariance=((spread[0, 0], spread[0, 1]), (spread[1, 0], spread[1, 1])),
             chance=float(scipy.special.expit(scipy.special.logit(SLOPING) + ln_for)),
             refusal=_refusal(rows, rows.press == press, here),
         )

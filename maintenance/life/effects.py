@@ -79,11 +79,11 @@ def estimate(design: Any, events: ArrayLike, exposure: ArrayLike, sd: ArrayLike)
     return Effects(mean=b, curvature=_curvature(x, e * np.exp(x @ b), prior))
 
 
-def _height(x, y: Array, e: Array, prior: Array, b: Array) -> float:
+def _height(x: Any, y: Array, e: Array, prior: Array, b: Array) -> float:
     eta = x @ b
     return float(y @ eta - e @ np.exp(eta) - 0.5 * prior @ b**2)
 
 
-def _curvature(x, worn: Array, prior: Array):
+def _curvature(x: Any, worn: Array, prior: Array) -> Any:
     full = x.T @ (scipy.sparse.diags_array(worn) @ x) + scipy.sparse.diags_array(prior)
     return scipy.sparse.linalg.splu(scipy.sparse.csc_array(full))

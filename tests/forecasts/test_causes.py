@@ -50,7 +50,9 @@ def test_shares_of_a_cycle_by_press_and_coil(worn):
     assert across
     for cycle in across:
         had = causes.of_cycle(log, cycle)
-        before = Run.objects.filter(die=worn[0], started__gt=read.moment(cycle.started), started__lt=make.moment(7 * 35))
+        before = Run.objects.filter(
+            die=worn[0], started__gt=read.moment(cycle.started), started__lt=make.moment(7 * 35)
+        )
         share = sum(before.values_list("hits", flat=True)) / cycle.hits
         assert had.presses.get(make.press("A").pk, 0.0) == pytest.approx(share)
         assert sum(had.presses.values()) == pytest.approx(1.0) == sum(had.lots.values())

@@ -34,12 +34,12 @@ def shop(seed, *, tilt=(0.0, 0.0), dies=12, presses=4, bad_person=None, bad_lot=
             until = np.quantile(life, 0.3)
             for j, place in enumerate(at):
                 h = min(life[j], until)
-                made.append((place, d, x[place], y[place], press, lot, person, False, False, 1.0, h**K, life[j] <= until))
+                made.append(
+                    (place, d, x[place], y[place], press, lot, person, False, False, 1.0, h**K, life[j] <= until)
+                )
     columns = zip(*made, strict=True)
     kinds = (int, int, float, float, int, int, int, bool, bool, float, float, float)
-    return CauseRows(
-        **{f.name: np.array(c, t) for f, c, t in zip(fields(CauseRows), columns, kinds, strict=True)}
-    )
+    return CauseRows(**{f.name: np.array(c, t) for f, c, t in zip(fields(CauseRows), columns, kinds, strict=True)})
 
 
 def slope(seed, **how):

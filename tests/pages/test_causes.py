@@ -4,9 +4,9 @@ import pytest
 from django.urls import reverse
 
 from maintenance.forecasts import store
+from maintenance.log import write
 from maintenance.models import WearCause
 from maintenance.policy.stop_blocks import BlockReading
-from maintenance.log import write
 from maintenance.screens.causes import page
 from tests import factories as make
 
@@ -16,7 +16,14 @@ from .small_shop import shop
 pytestmark = pytest.mark.django_db
 
 FIGURES = {"cycles": 40, "dull": 12.0, "expected": 8.0, "times": 0.8, "low": 0.7, "high": 0.9, "chance": 0.95}
-SLOPE = {"dies": 5, "dull": 44, "along": [-0.2, 0.0], "covariance": [[0.002, 0], [0, 0.002]], "chance": 0.97, "refusal": ""}
+SLOPE = {
+    "dies": 5,
+    "dull": 44,
+    "along": [-0.2, 0.0],
+    "covariance": [[0.002, 0], [0, 0.002]],
+    "chance": 0.97,
+    "refusal": "",
+}
 
 
 def kept(**more) -> WearCause:
@@ -105,4 +112,3 @@ def test_a_cycle_that_never_ended_has_no_page(as_role, edge):
 def test_the_edge_leads_there_where_it_was_dull(as_role, edge):
     html = as_read(as_role("setter").get(reverse("maintenance:edge", args=[edge.pk])))
     assert reverse("maintenance:short_cycle", args=[edge.pk, 1]) in html
-

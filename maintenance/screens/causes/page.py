@@ -103,7 +103,7 @@ SLOPE_BEFORE = odds.chance(SLOPING)
 
 @dataclass(frozen=True, kw_only=True)
 class Suspect:
-    """Something that one cycle had. verdict: suspect, clear, open, thin. before: its chance before anything was seen."""
+    """Something that one cycle had. verdict: suspect, clear, open, thin. before: its chance before all records."""
 
     name: str
     what: str
@@ -172,9 +172,9 @@ def short_cycle(position: Position, number: int, *, with_names: bool) -> ShortCy
     if not 1 <= number <= len(mine) or mine[number - 1].open:
         return None
     cycle = mine[number - 1]
-    kept = list(
-        WearCause.objects.filter(plant=die.plant).exclude(sort="lot").select_related("press", "person")
-    ) + list(WearCause.objects.filter(die=die, sort="lot"))
+    kept = list(WearCause.objects.filter(plant=die.plant).exclude(sort="lot").select_related("press", "person")) + list(
+        WearCause.objects.filter(die=die, sort="lot")
+    )
     had = causes.of_cycle(log, cycle)
     coils = {" ".join(run.coil.casefold().split()): run.coil for run in log.runs if run.coil}
     suspects = list(_suspects(die, had, kept, coils, with_names=with_names))
