@@ -238,11 +238,11 @@ if HTTPS and PROXIES:  # anybody may write that header; a proxy of ours writes i
 
 DJANGO_TABLES2_TEMPLATE = "diestore/frame/table.html"
 
-# What a browser may send. No page takes a file, so none is even written to the disk.
+# What a browser may send. Few pages take a file, and none is ever written to the disk.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000  # bytes of one form
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # one sharpening of a large die is one form
-DATA_UPLOAD_MAX_NUMBER_FILES = 1  # a spreadsheet, and on one page only:
-FILE_UPLOAD_HANDLERS = ["diestore.service.uploads.ForOnePage"]
+DATA_UPLOAD_MAX_NUMBER_FILES = 1  # a spreadsheet or a photo, and on their pages only:
+FILE_UPLOAD_HANDLERS = ["diestore.service.uploads.ForPagesThatTakeOne"]
 FILE_UPLOAD_MAX_MEMORY_SIZE = DATA_UPLOAD_MAX_MEMORY_SIZE
 FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o640, 0o750
 

@@ -10,7 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from diestore import typed, units
+from diestore import pictures, typed, units
 
 YEARS = range(1950, 2101)
 
@@ -155,6 +155,33 @@ class MomentField(forms.DateTimeField):
         if moment is not None and moment.year not in YEARS:
             raise ValidationError(f"The year {moment.year} cannot be. Check the date.", code="year")
         return moment
+
+
+class PhotoBox(forms.FileInput):
+    """A button that takes a photo, or picks one; a script makes it smaller before it is sent."""
+
+    needs_multipart_form = True
+
+    def __init__(self) -> None:
+        super().__init__({"accept": "image/*", "data-photo": str(pictures.BYTES_AT_MOST)})
+
+
+class PhotoField(forms.FileField):
+    """A photo, drawn anew: what comes out is a `Picture`, or nothing where none was sent."""
+
+    def __init__(self, **kwargs) -> None:
+        kwargs = {"label": "Photo", "required": False, "widget": PhotoBox()} | kwargs
+        super().__init__(**kwargs)
+
+    def clean(self, value, initial=None):
+        if not value or isinstance(value, str):
+            return None
+        if value.size > pictures.BYTES_AT_MOST:
+            raise ValidationError(pictures.too_large(value.size), code="size")
+        try:
+            return pictures.drawn_anew(value.read())
+        except pictures.PictureRefused as refused:
+            raise ValidationError(str(refused), code="picture") from refused
 
 
 def minute(moment: dt.datetime) -> dt.datetime:

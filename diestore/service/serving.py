@@ -30,12 +30,12 @@ LAST_S = 10  # so long answers in hand are waited for at the end
 @dataclass(frozen=True, kw_only=True)
 class Limits:
     """What a client may take. Seconds, connections at once, bytes of a request's body (a form has 2.5 MB at most,
-    a spreadsheet 8; what is large waits on the disk, not in memory)."""
+    a spreadsheet 8, a photo 15; what is large waits on the disk, not in memory)."""
 
     idle_s: int = 20
     request_s: float = 60
     connections: int = 1_000
-    body_bytes: int = 8_500_000
+    body_bytes: int = 15_500_000
 
 
 @dataclass(frozen=True, kw_only=True)

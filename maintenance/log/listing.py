@@ -23,6 +23,7 @@ from maintenance.models import (
     Event,
     HitCorrection,
     Incident,
+    Photo,
     Reading,
     RecordRestart,
     Replacement,
@@ -75,13 +76,15 @@ _WORK = "work"
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """One entry as a page shows it. `events` are its rows: several for the sharpening of a set."""
+    """One entry as a page shows it. `events` are its rows: several for the sharpening of a set. Its photos are there
+    where a page asked for them (`photos.beside`)."""
 
     sort: Sort
     events: tuple[Event, ...]
     die: Die | None
     words: str
     facts: tuple[str, ...] = ()
+    photos: tuple[Photo, ...] = ()
 
     @property
     def event(self) -> Event:

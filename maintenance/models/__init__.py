@@ -47,6 +47,7 @@ from .log import (
     Work,
 )
 from .orders import Order
+from .photos import Photo, PhotoQuerySet
 from .workbooks import KnownHeading, Workbook
 
 __all__ = [
@@ -86,6 +87,8 @@ __all__ = [
     "OpenCountQuerySet",
     "Order",
     "PastForecasts",
+    "Photo",
+    "PhotoQuerySet",
     "Reading",
     "RecordRestart",
     "Replacement",

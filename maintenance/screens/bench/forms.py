@@ -6,6 +6,7 @@ import datetime as dt
 from functools import cached_property
 
 from django import forms
+from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
 
 from diestore import units
@@ -13,11 +14,11 @@ from diestore.access.models import Person
 from diestore.access.tablet import Tablet
 from diestore.access.who_field import add_person, prove_person
 from diestore.cards.forms import AmountField, DayField
-from diestore.frame.fields import MeasureField, Opens, Pick, Ticks, TypedField, WholeField, choices
+from diestore.frame.fields import MeasureField, Opens, PhotoField, Pick, Ticks, TypedField, WholeField, choices
 from diestore.register.models import Die, Item, Party, Piece
 from maintenance.clockwork import usual
 from maintenance.forecasts import decisions
-from maintenance.log import bench, expected, read, write
+from maintenance.log import bench, expected, photos, read, write
 from maintenance.models import BenchHours, BenchWork, Incident, Stop, fresh_key
 
 Source = BenchWork.Source
@@ -30,8 +31,10 @@ class ByForm(forms.Form):
     who = "Who does it?"
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
-    def __init__(self, data=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None, **kwargs):
-        super().__init__(data, **kwargs)
+    def __init__(
+        self, data=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None, files=None, **kwargs
+    ):
+        super().__init__(data, files, **kwargs)
         self.has_people = add_person(
             self, people=people, label=self.who, missing="Pick who does it.", tablet=tablet, required=True
         )
@@ -75,6 +78,7 @@ class OpenForm(ByForm):
         self.fields["needed_on"] = DayField(
             label="When is the die needed?", required=False, help_text="Empty: before its next job has to begin."
         )
+        self.fields["photo"] = PhotoField()
         if may_plan:
             self._add_bench(source, asked)
 
@@ -144,11 +148,15 @@ class OpenForm(ByForm):
             bench.EdgeToGrind(position=places[pk], grind_mm=mm, advised_mm=self.usual_mm if pk in advised else None)
             for pk in wanted
         ]
-        return bench.open_work(
-            by=by, die=self.die, what=c["what"], source=c["source"], position=places.get(c["position"]), stop=stop,
-            incident=incident, item=item, hours_foreseen=c.get("hours_foreseen") or self._usual(),
-            needed_on=c["needed_on"], edges=edges, key=c["key"] or None,
-        )  # fmt: skip
+        with transaction.atomic():
+            work = bench.open_work(
+                by=by, die=self.die, what=c["what"], source=c["source"], position=places.get(c["position"]), stop=stop,
+                incident=incident, item=item, hours_foreseen=c.get("hours_foreseen") or self._usual(),
+                needed_on=c["needed_on"], edges=edges, key=c["key"] or None,
+            )  # fmt: skip
+            if c["photo"] is not None:
+                photos.add_photo(by=by, plant=self.die.plant, of=work, picture=c["photo"])
+        return work
 
     def _usual(self) -> float | None:
         """The hours of a sharpening, where one is opened and nobody said others."""

@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from . import views
+from . import complaint, views
 
 urlpatterns = [
     path("", views.Bench.as_view(), name="bench"),
     path("better/", views.Better.as_view(), name="bench_better"),
+    path("complaint/", complaint.Complaint.as_view(), name="complaint"),
     path("new/", views.NewWork.as_view(), name="bench_new"),
     path("<int:pk>/", views.Work.as_view(), name="bench_work"),
     path("<int:pk>/put/", views.Put.as_view(), name="bench_put"),

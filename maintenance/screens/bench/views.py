@@ -18,7 +18,7 @@ from diestore.access.models import Person
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Item
-from maintenance.log import bench, bench_plan, bench_reads, write
+from maintenance.log import bench, bench_plan, bench_reads, photos, write
 from maintenance.models import BenchPiece, BenchWork, Incident, Stop
 
 from . import drawing, sheet
@@ -145,7 +145,7 @@ class NewWork(PermissionRequiredMixin, View):
         die = self._die(request)
         if die is None:
             return self._ask(request, status=422)
-        form = self._form(request, die, data=request.POST)
+        form = self._form(request, die, data=request.POST, files=request.FILES)
         if not form.is_valid():
             return self._show(request, die, form, status=422)
         try:
@@ -174,11 +174,11 @@ class NewWork(PermissionRequiredMixin, View):
         item = Item.objects.filter(pk=_number(get("item")) or 0, positions__die=die).distinct().first()
         return {"stop": stop, "incident": mishap, "item": item}
 
-    def _form(self, request: HttpRequest, die: Die, *, data=None) -> OpenForm:
+    def _form(self, request: HttpRequest, die: Die, *, data=None, files=None) -> OpenForm:
         source = request.GET.get("source", "")
         asked = {"place": self._place(request, die), "damaged": request.GET.get("damaged", "")[:2_000].split(",")}
         return OpenForm(
-            data, die=die, source=source if source in Source.values else Source.OTHER, asked=asked,
+            data, files=files, die=die, source=source if source in Source.values else Source.OTHER, asked=asked,
             may_plan=request.user.has_perm(roles.LOG_SHARPENING), system=system_of(request.user),
             **_by(request, die.plant_id),
         )  # fmt: skip
@@ -289,6 +289,7 @@ class Work(PermissionRequiredMixin, View):
                 "currency": shop.current().currency,
                 "reasons": reasons(work),
                 "steps": work.steps.select_related("person", "user").order_by("-at", "-pk"),
+                "photos": photos.of_works([work]).get(work.pk, ()),
                 "pieces": work.pieces.select_related("item", "piece"),
                 "entries": work.entries.standing().order_by("at", "pk"),
                 "tablet": tablet_of(request),

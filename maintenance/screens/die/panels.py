@@ -16,7 +16,7 @@ from diestore.drawing import strip_plan as plan
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
-from maintenance.log import damage, held_back, listing, read
+from maintenance.log import damage, held_back, listing, photos, read
 from maintenance.models import Replacement, Work
 from maintenance.wording import numbers
 
@@ -76,7 +76,7 @@ def _complain(request, die) -> str:
     """Where a tap on a place of the plan leads while a complaint of the press is entered; else nothing."""
     if not (request.GET.get("complain") and request.user.has_perm(roles.LOG_MISHAP)):
         return ""
-    return f"{reverse('maintenance:bench_new')}?die={die.pk}&source=complaint"
+    return f"{reverse('maintenance:complaint')}?die={die.pk}"
 
 
 def _wear(state: die_state.DieState) -> list[dict]:
@@ -268,7 +268,7 @@ def log(request, die) -> str:
         {
             "die": die,
             "page": page,
-            "entries": listing.read(page.object_list, system=register.system_of(request.user)),
+            "entries": photos.beside(listing.read(page.object_list, system=register.system_of(request.user))),
             "may_strike": request.user.has_perm(roles.STRIKE_ENTRY),
         },
         request=request,

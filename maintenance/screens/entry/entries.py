@@ -16,7 +16,7 @@ from diestore.access import plants, roles
 from diestore.access.models import Person
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die
-from maintenance.log import changes, expected, listing, write
+from maintenance.log import changes, expected, listing, photos, write
 
 from . import forms
 from .tasks import (
@@ -142,7 +142,7 @@ class Entries(AnyOf, View):
                 "die": die,
                 "problem": problem,
                 "page": page,
-                "entries": listing.read(page.object_list, system=units_for(request)),
+                "entries": photos.beside(listing.read(page.object_list, system=units_for(request))),
                 "order": order or "-at",
                 "filters": urlencode(kept),
                 "may_strike": request.user.has_perm(roles.STRIKE_ENTRY),

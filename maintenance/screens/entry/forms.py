@@ -13,7 +13,7 @@ from diestore import units
 from diestore.access.models import Person
 from diestore.access.tablet import Tablet
 from diestore.access.who_field import add_person, prove_person
-from diestore.frame.fields import MomentField, Pick, Picks, TypedField, WholeField, choices, minute
+from diestore.frame.fields import MomentField, PhotoField, Pick, Picks, TypedField, WholeField, choices, minute
 from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.models import Die, Output, Press, Stock
 from maintenance.log import bench_reads, doubts, listing, rules, write
@@ -46,6 +46,7 @@ class LogForm(forms.Form):
     def __init__(
         self,
         data=None,
+        files=None,
         *,
         die: Die,
         system: units.System = units.System.METRIC,
@@ -62,7 +63,7 @@ class LogForm(forms.Form):
         again = self.initial_of(instead.events, system) if instead else {}
         if tablet is not None:
             again.pop("person", None)
-        super().__init__(data, initial={"key": fresh_key(), "person": person, **again, **(initial or {})})
+        super().__init__(data, files, initial={"key": fresh_key(), "person": person, **again, **(initial or {})})
         self.has_people = add_person(
             self,
             people=log_expected.people(die),
@@ -281,6 +282,7 @@ class StopForm(LogForm):
         )
         self.fields["parts_scrapped"] = WholeField(label="Parts scrapped", required=False, placeholder="0")
         self.fields["at"] = when("When did it stop?", self.now)
+        self.fields["photo"] = PhotoField()
         self.fields["planned"] = forms.BooleanField(label="It was planned", required=False)
         self.fields["press"] = forms.ModelChoiceField(
             label="Press",

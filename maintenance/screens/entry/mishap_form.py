@@ -5,7 +5,7 @@ from __future__ import annotations
 from django import forms
 
 from diestore import units
-from diestore.frame.fields import Pick, Ticks, choices
+from diestore.frame.fields import PhotoField, Pick, Ticks, choices
 from maintenance.log import expected, write
 from maintenance.models import Event, Incident
 
@@ -48,6 +48,7 @@ class MishapForm(LogForm):
             error_messages={"invalid_choice": "Tap pieces of the list."},
         )
         self.fields["at"] = when("When was it?", self.now)
+        self.fields["photo"] = PhotoField()
         self.fields["note"].label = "What was done?"
         self.fields["note"].widget.attrs["placeholder"] = "die out, 3-A looked at under the glass, feed set anew ..."
 

@@ -9,9 +9,9 @@ from django.views import View
 from diestore.access import roles
 from diestore.access.plants import plants_of
 from diestore.access.queries import system_of
-from maintenance.log import listing
+from maintenance.log import listing, photos
 
-SHOWN_ENTRIES = ("run", "work", "replacement", "stop", "reading", "hitcorrection", "incident")
+SHOWN_ENTRIES = ("run", "work", "replacement", "stop", "reading", "hitcorrection", "incident", "setup")
 
 
 class EntryPage(View):
@@ -22,6 +22,7 @@ class EntryPage(View):
         entry = listing.find(sort, pk, system=system_of(request.user), plants=seen) if sort in SHOWN_ENTRIES else None
         if entry is None:
             raise Http404("No such entry.")
+        (entry,) = photos.beside([entry])
         return render(
             request,
             "maintenance/screens/entry/one_entry.html",

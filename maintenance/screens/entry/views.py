@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -17,7 +18,7 @@ from diestore.access.tablet import tablet_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position
-from maintenance.log import bench, changes, damage, expected, held_back, listing, sent, write
+from maintenance.log import bench, changes, damage, expected, held_back, listing, photos, sent, write
 from maintenance.models import BenchWork, Event, Run, SetUp, Work
 
 from . import forms, mishap_form, piece_forms, set_up_form, sharpening_form
@@ -129,7 +130,7 @@ class LogTask(PermissionRequiredMixin, View):
         if die is None:
             return self._ask_for_die(request)
         instead = self._instead(request, die)
-        form = self._form(request, die, data=request.POST, instead=instead)
+        form = self._form(request, die, data=request.POST, files=request.FILES, instead=instead)
         key, digest = request.POST.get("key", "").replace("\x00", "")[:64], digest_of_form(request)
         if sent.has_other_values(key, digest):
             return self._not_again(request, die, form)
@@ -140,8 +141,10 @@ class LogTask(PermissionRequiredMixin, View):
             return self._not_again(request, die, form)
         by = actor(request, form.cleaned_data["person"])
         try:
-            with changes.following() as outcome:
+            with changes.following() as outcome, transaction.atomic():
                 saved = form.save(by)
+                if (picture := form.cleaned_data.get("photo")) is not None:
+                    photos.add_photo(by=by, plant=die.plant, of=saved[0], picture=picture)
         except write.EntryRefused as refused:
             # Refused perhaps only because the same form, sent at the same moment, was quicker by a hair.
             saved = write.entered_with(key)
@@ -160,9 +163,10 @@ class LogTask(PermissionRequiredMixin, View):
         """Where one goes on after the entry."""
         return die_url(die)
 
-    def _form(self, request, die, *, data=None, instead=None, initial=None) -> forms.LogForm:
+    def _form(self, request, die, *, data=None, files=None, instead=None, initial=None) -> forms.LogForm:
         return self.form_class(
             data,
+            files,
             die=die,
             system=units_for(request),
             person=last_person(request, die),
@@ -338,6 +342,7 @@ class Mishap(AnyOf, View):
         entry = listing.find("incident", pk, system=units_for(request), plants=seen) if pk <= BIGGEST_KEY else None
         if entry is None:
             raise Http404("There is no such mishap.")
+        (entry,) = photos.beside([entry])
         damaged = expected.damaged_by(entry.event)
         open_ = [one for one in damaged if not one.since]
         ground = [str(one.position.pk) for one in open_ if KINDS[one.position.kind].is_ground]
