@@ -78,7 +78,7 @@ def _kept(jpeg: bytes, width: int, height: int) -> Picture:
 
 
 def _opened(data: bytes) -> Any:
-    """The file as an image of which only the head is read yet. Other formats than those of photos are not even tried."""
+    """The file as an image of which only the head is read yet. Formats that are none of photos are not even tried."""
     from PIL import Image
 
     try:

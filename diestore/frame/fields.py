@@ -175,6 +175,8 @@ class PhotoField(forms.FileField):
 
     def clean(self, value, initial=None):
         if not value or isinstance(value, str):
+            if self.required:
+                raise ValidationError(self.error_messages["required"], code="required")
             return None
         if value.size > pictures.BYTES_AT_MOST:
             raise ValidationError(pictures.too_large(value.size), code="size")

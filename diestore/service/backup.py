@@ -37,6 +37,7 @@ from django.utils.module_loading import import_string
 
 FORMAT = 1
 ROWS_AT_ONCE = 1_000
+LARGE_ROWS_AT_ONCE = 20  # of a table that holds pictures or spreadsheets
 
 # Left out: who is signed in now, which workers are alive, which hosts serve it. Made by `migrate` itself, so they may
 # be there already.
@@ -152,7 +153,7 @@ def _write(archive: zipfile.ZipFile, tell: Tell) -> Contents:
         fields = model._meta.concrete_fields
         # past managers of its own, which may hide some
         rows = models.QuerySet(model).values_list(*(f.attname for f in fields)).order_by("pk")
-        lines = (_encode(list(row)) for row in rows.iterator(chunk_size=ROWS_AT_ONCE))
+        lines = (_encode(list(row)) for row in rows.iterator(chunk_size=_at_once(fields)))
         count, digest = _write_lines(archive, _member(model._meta.label_lower), lines)
         manifest["tables"].append(
             {
@@ -239,6 +240,11 @@ def _leaves(executor: MigrationExecutor, nodes: set[tuple[str, str]]) -> list[tu
 
 def _figures(name: str) -> Iterable[tuple[str, object]]:
     return import_string(CHECKS[name])()
+
+
+def _at_once(fields: Iterable[models.Field]) -> int:
+    """How many rows of a table are in memory together."""
+    return LARGE_ROWS_AT_ONCE if any(isinstance(f, models.BinaryField) for f in fields) else ROWS_AT_ONCE
 
 
 def _plain(value: object) -> object:
@@ -380,14 +386,14 @@ def _fill_table(archive: zipfile.ZipFile, model: type[models.Model], columns: li
     names = ", ".join(quote(fields[c].column) for c in columns)
     sql = f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES ({', '.join(['%s'] * len(columns))})"
     makers = [_maker(fields[c]) for c in columns]
-    count, digest, waiting = 0, hashlib.sha256(), []
+    count, digest, waiting, at_once = 0, hashlib.sha256(), [], _at_once(fields.values())
     with archive.open(_member(model._meta.label_lower)) as lines, connection.cursor() as cursor:
         for line in lines:
             digest.update(line)
             row = json.loads(line)
             waiting.append([v if v is None or make is None else make(v) for make, v in zip(makers, row, strict=True)])
             count += 1
-            if len(waiting) >= ROWS_AT_ONCE:
+            if len(waiting) >= at_once:
                 cursor.executemany(sql, waiting)
                 waiting = []
         if waiting:

@@ -16,7 +16,7 @@ PHOTOS = {
     "maintenance:log_stop",
     "maintenance:log_mishap",
     "maintenance:bench_new",
-    "maintenance:bench_work",
+    "maintenance:photo_new",
     "maintenance:complaint",
 }
 WHOLE_AT_MOST = 100_000_000  # a photo larger than that is not even read to its end

@@ -14,6 +14,7 @@ from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
 from .described import may as _may
 from .described import must as _must
 from .described import need as _need
+from .photo_columns import PHOTO_TABLES
 
 __all__ = [
     "AMENDED",
@@ -562,6 +563,7 @@ TABLES = (
     COSTS,
     *COUNTER_TABLES,
     *BENCH_TABLES,
+    *PHOTO_TABLES,
     *AMENDED_TABLES,
 )
 PLAIN = tuple(table for table in TABLES if table.plain)

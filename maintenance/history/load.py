@@ -42,6 +42,7 @@ from .log import (
     Stops,
     Works,
 )
+from .photos import Photos
 from .problems import AT_MOST, Findings, HistoryRefused, Problem
 from .register import Register
 from .replacements import Replacements
@@ -209,6 +210,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     counters.load()
     Bench(folder, shop).load()
+    Photos(folder, shop).load()
     amended.load()
     folder.findings.stop_if_wrong()
     find_heads(after=last_work)

@@ -56,6 +56,7 @@ from maintenance.models import (
 from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
+from .photos import PhotoTables, write_pictures
 from .write_amended import AmendedTables
 from .write_bench import BenchTables
 from .write_counts import CounterTables
@@ -113,6 +114,7 @@ def write(
                     path / table.file, columns, () if first is None else chain([first], made)
                 )
             tell(1)
+        write_pictures(path, plant)
     return Written(plant=plant, rows=counts)
 
 
@@ -170,7 +172,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker(CounterTables, BenchTables, AmendedTables):
+class Maker(CounterTables, BenchTables, PhotoTables, AmendedTables):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:

@@ -202,7 +202,7 @@ def index(
         elif one.model is Work:
             rows = rows.filter(heads_set=True)
         if plants is not None:
-            rows = rows.filter(_in_plants(one, plants))
+            rows = rows.filter(in_plants(one, plants))
         named = rows.annotate(moment=F(order.removeprefix("-")), of_sort=Value(one.name, output_field=CharField()))
         named = named.values("moment", "of_sort", "pk")
         # A part each way to the die, and no entry goes two of them: "this or that" over two tables reads both whole.
@@ -215,8 +215,11 @@ _FROM_DIE = {"die": "pk", "position": "positions", "cut": "cuts"}
 _MORE = {"work": ("piece",), "reading": ("piece",), "costline": ("stop", "work", "work of a piece")}
 
 
-def _in_plants(one: Sort, plants: Collection[int]) -> Q:
-    """Asked of each row by itself: joined to the dies of a plant, SQLite reads and sorts all that they ever had."""
+def in_plants(one: Sort, plants: Collection[int]) -> Q:
+    """Which rows are of one of the plants.
+
+    Asked of each row by itself: joined to the dies of a plant, SQLite reads and sorts all that they ever had.
+    """
     plants = sorted(plants)
     if not one.die:
         return Q(Exists(Plant.objects.filter(pk=OuterRef("plant_id")).filter(pk__in=plants)))
@@ -270,7 +273,7 @@ def find(
     if sort not in sorts(with_cost=with_cost):
         return None
     rows = _with_words(SORTS[sort]).filter(pk=pk)
-    event = (rows if plants is None else rows.filter(_in_plants(SORTS[sort], plants))).first()
+    event = (rows if plants is None else rows.filter(in_plants(SORTS[sort], plants))).first()
     if event is None:
         return None
     sets = _sets([event], _members([event.set_key])) if isinstance(event, Work) and event.set_key else {}

@@ -8,14 +8,15 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 
+from django.db.models import Q
 from django.utils import timezone
 
 from diestore.pictures import Picture
 from diestore.register.models import Plant
-from maintenance.models import BenchWork, Event, Photo
+from maintenance.models import BenchWork, Event, Photo, Work
 from maintenance.models.photos import WORDS_AT_MOST
 
-from .listing import SORTS, Entry, sort_of
+from .listing import SORTS, Entry, in_plants, sort_of
 from .rules import EntryRefused, check_text, saving
 from .write import Actor
 
@@ -29,7 +30,11 @@ def name_of(thing: Event | BenchWork) -> tuple[str, str]:
     """Sort and key of what a photo is of. All rows of a sharpening are one entry."""
     if isinstance(thing, BenchWork):
         return BENCH, thing.key
-    return sort_of(thing).name, thing.key
+    return sort_of(thing).name, _key_of(thing)
+
+
+def _key_of(event: Event) -> str:
+    return getattr(event, "set_key", "") or event.key
 
 
 def add_photo(
@@ -82,14 +87,11 @@ def strike_photo(*, by: Actor, photo: Photo, reason: str) -> Photo:
 def beside(entries: Iterable[Entry]) -> list[Entry]:
     """The entries with their photos; one struck out has none to show. One question."""
     entries = list(entries)
-    keys = {event.key for entry in entries if not entry.struck for event in entry.events}
-    found = _of(keys)
+    found = _of({_key_of(entry.event) for entry in entries if not entry.struck})
     return [
-        entry if entry.struck else replace(entry, photos=tuple(
-            photo for event in entry.events for photo in found.get((entry.sort.name, event.key), ())
-        ))
+        entry if entry.struck else replace(entry, photos=tuple(found.get((entry.sort.name, _key_of(entry.event)), ())))
         for entry in entries
-    ]  # fmt: skip
+    ]
 
 
 def of_works(works: Iterable[BenchWork]) -> dict[int, list[Photo]]:
@@ -112,8 +114,23 @@ def thing_of(photo: Photo) -> Event | BenchWork | None:
     """What a photo is of."""
     if photo.of_sort == BENCH:
         return BenchWork.objects.filter(key=photo.of_key).select_related("die").first()
-    sort = SORTS.get(photo.of_sort)
-    return None if sort is None else sort.model.objects.filter(key=photo.of_key).first()
+    if (sort := SORTS.get(photo.of_sort)) is None:
+        return None
+    named = Q(key=photo.of_key) | Q(set_key=photo.of_key) if sort.model is Work else Q(key=photo.of_key)
+    return sort.model.objects.filter(named).order_by("pk").first()
+
+
+def known_keys(sort: str, keys: Iterable[str], plant: Plant) -> set[str]:
+    """Which of the keys name something of that sort in the plant."""
+    keys = list(keys)
+    if sort == BENCH:
+        return set(BenchWork.objects.filter(die__plant=plant, key__in=keys).values_list("key", flat=True))
+    here = SORTS[sort].model.objects.filter(in_plants(SORTS[sort], [plant.pk]))
+    found = set(here.filter(key__in=keys).values_list("key", flat=True))
+    if sort == "work":
+        of_sets = Work.objects.filter(in_plants(SORTS[sort], [plant.pk]), set_key__in=keys).exclude(set_key="")
+        found |= set(of_sets.values_list("set_key", flat=True))
+    return found
 
 
 def is_shown(photo: Photo) -> bool:

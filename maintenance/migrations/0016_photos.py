@@ -23,7 +23,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('key', models.CharField(default=maintenance.models.keys.fresh_key, max_length=64, unique=True, validators=[django.core.validators.RegexValidator('\\A[A-Za-z0-9_-]{1,64}\\Z')])),
                 ('of_sort', models.CharField(help_text='A sort of entry, or benchwork.', max_length=20)),
-                ('of_key', models.CharField(help_text='The key of that entry or work.', max_length=160)),
+                ('of_key', models.CharField(help_text='Its key; of a sharpening that of the set.', max_length=160)),
                 ('at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('words', models.CharField(blank=True, max_length=200)),
                 ('width', models.PositiveIntegerField()),

@@ -36,11 +36,9 @@ class Photo(models.Model):
     """
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="photos")
-    key = models.CharField(
-        max_length=64, unique=True, default=fresh_key, validators=[RegexValidator(rf"\A{KEY}\Z")]
-    )
+    key = models.CharField(max_length=64, unique=True, default=fresh_key, validators=[RegexValidator(rf"\A{KEY}\Z")])
     of_sort = models.CharField(max_length=20, help_text="A sort of entry, or benchwork.")
-    of_key = models.CharField(max_length=160, help_text="The key of that entry or work.")
+    of_key = models.CharField(max_length=160, help_text="Its key; of a sharpening that of the set.")
     at = models.DateTimeField(default=timezone.now)
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     user = models.ForeignKey(
@@ -67,7 +65,8 @@ class Photo(models.Model):
                 name="photo_struck_out_whole",
             ),
             models.CheckConstraint(
-                condition=Q(width__gte=1, width__lte=1_600, height__gte=1, height__lte=1_600), name="photo_size_possible"
+                condition=Q(width__gte=1, width__lte=1_600, height__gte=1, height__lte=1_600),
+                name="photo_size_possible",
             ),
         ]
 

@@ -27,7 +27,12 @@ def scratch():
 
 
 def files(folder: Path) -> dict[str, str]:
-    return {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.iterdir())}
+    """Each file by its name, as text; pictures by their bytes."""
+    return {
+        str(path.relative_to(folder)): path.read_text(encoding="utf-8" if path.suffix == ".csv" else "latin-1")
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
 
 
 def as_written(plant: Plant | None = None) -> dict[str, str]:

@@ -56,6 +56,7 @@ from maintenance.models import (
     HitCorrection,
     Incident,
     Order,
+    Photo,
     Reading,
     RecordRestart,
     Replacement,
@@ -69,6 +70,7 @@ from maintenance.policy.stop_blocks import BlockReading
 from tests import factories
 from tests.history.benched import bench
 from tests.history.counted import counters
+from tests.history.pictured import pictured
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo-shop"
@@ -226,6 +228,7 @@ def everything() -> None:
         die=die, variant=long, at=moment(2.7), counted_from=moment(2.6), hits=12, with_stock=False, reason="counted",
         through="counter", device=of_press.device.name, counter=of_press,
     )  # fmt: skip
+    pictured(plant=plant, die=die, person=ina, user=user, at=moment)
     bench(plant=plant, die=die, person=ina, user=user, supplier=grinder, item=punch, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
@@ -338,7 +341,7 @@ def test_nothing_of_a_full_plant_is_lost(db, tmp_path):
     everything()
     trip(tmp_path / "out")
     written = {path.name for path in (tmp_path / "out").iterdir()}
-    assert written == {table.file for table in TABLES}  # the plant has something in every table
+    assert written == {"photos"} | {table.file for table in TABLES}  # the plant has something in every table
 
 
 def test_every_field_of_the_records_is_in_the_folder(db, tmp_path):
@@ -398,6 +401,7 @@ EVERY_MODEL = (
     BenchEdge,
     BenchPiece,
     DieHold,
+    Photo,
 )
 
 

@@ -146,15 +146,16 @@ def test_the_calendar_is_one_that_programs_read(as_role, die):
 def test_whoever_may_report_opens_a_work_from_a_tap_on_the_plan_view(as_role, die):
     setter, ina = as_role("setter"), make.person()
     page = as_read(setter.get(f"{reverse('diestore:die', args=[die.pk])}?complain=1"))
-    (link,) = re.findall(r'href="([^"]*source=complaint[^"]*place=3-A)"', page)
+    (link,) = re.findall(r'href="([^"]*complaint[^"]*place=3-A)"', page)
     form = setter.get(unescape(link))
-    assert "look at 3-A shape punch" in as_read(form) and "Which edges" not in said(form)
-    values = Filled(as_read(form)).data | {"what": "burr at 3-A", "person": ina.pk}
+    assert "3-A, shape punch" in as_read(form) and "slug pulled" in said(form)
+    values = Filled(as_read(form)).data | {"what": "burr", "person": ina.pk}
     answer = setter.post(unescape(link), values, follow=True)
     work = BenchWork.objects.get()
     assert (work.what, work.source, work.position.code, work.state) == ("burr at 3-A", "complaint", "3-A", "reported")
-    assert "Opened: burr at 3-A." in said(answer)
-    assert "How it goes on" not in said(answer)  # a setter reports; the bench works
+    assert "The toolroom has it: burr at 3-A." in said(answer)
+    shown = said(setter.get(reverse("maintenance:bench_work", args=[work.pk])))
+    assert "How it goes on" not in shown  # a setter reports; the bench works
     assert sent_state(setter, work, "planned") == 403
 
 

@@ -13,9 +13,11 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from diestore.access import roles
 from diestore.access.models import Person
+from diestore.pictures import drawn_anew
 from diestore.register import actions
 from diestore.register.models import Die, Part, Party, Press, Rate, Volume
 from maintenance.counters import devices
+from maintenance.log import photos, write
 from maintenance.models import (
     Absence,
     BenchHours,
@@ -25,11 +27,13 @@ from maintenance.models import (
     CounterQuestion,
     Grinder,
     Incident,
+    Stop,
     Workbook,
 )
 from maintenance.workbooks.pure.sheets import Grid
 from maintenance.workbooks.take import packed
 from tests import factories as make
+from tests.history.pictured import drawn
 from tests.pages import money_shop
 
 EVERYBODY = frozenset(roles.ROLES)
@@ -206,6 +210,12 @@ TABLE: dict[str, Row] = {
     "api:get_cost": call(),
     # The token stands in the address: whoever has it reads the calendar
     "reports:calendar": Row(get=EVERYBODY, parts={"token": "token"}, signed_out=True),
+    # Photos: of the plant, for everybody there
+    "maintenance:photo": see(EVERYBODY, key="photo"),
+    "maintenance:photo_small": see(EVERYBODY, key="photo"),
+    "maintenance:photo_strike": form(may(roles.STRIKE_ENTRY), key="photo"),
+    "maintenance:photo_new": form(may(roles.LOG_MISHAP), sort="benchwork", pk="bench work"),
+    "maintenance:complaint": form(may(roles.LOG_MISHAP), query="die"),
     # Money and spares
     "reports:today": see(EVERYBODY),
     "reports:spares": see(may(roles.SEE_SPARES)),
@@ -264,12 +274,21 @@ def things(code: str = "H-900") -> dict[str, int]:
         "token": _calendar_token(die),
         "book": Workbook.objects.create(plant=die.plant, name="stock.csv", cells=packed([Grid("stock", SPARES)])).pk,
         "bench work": BenchWork.objects.create(die=die, what="a spring", key=f"bench work of {die}").pk,
+        "photo": _photo(die),
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
         "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
         "question": CounterQuestion.objects.create(**asked).pk,
         "answer": CounterQuestion.objects.create(**asked | settled).pk,
     }
+
+
+def _photo(die: Die) -> str:
+    """The key of a photo of a stop."""
+    stop = Stop.objects.get_or_create(key=f"stop of {die}", defaults={"die": die, "at": make.moment(31), "minutes": 4})[
+        0
+    ]
+    return photos.add_photo(by=write.Actor(), plant=die.plant, of=stop, picture=drawn_anew(drawn())).key
 
 
 def _absence(die: Die) -> int:

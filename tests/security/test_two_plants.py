@@ -87,7 +87,7 @@ def keyed() -> dict[str, tuple]:
     """Those whose number is of a plant's own thing."""
     found = {}
     for name, row in TABLE.items():
-        of = row.parts.get("pk")
+        of = row.parts.get("pk") or row.parts.get("key")
         of_the_shop = of is None or of in SHOPS_OWN or (of == "item" and not name.startswith("reports:"))
         if not of_the_shop and not row.by_token:
             found[name] = row

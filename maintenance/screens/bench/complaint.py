@@ -79,7 +79,7 @@ def _short(note: str) -> str:
 
 
 class Complaint(PermissionRequiredMixin, View):
-    """Without a die it asks for one; without a place it leads to the die's plan."""
+    """Without a die it asks for one, and leads to its plan; without a place it is of the die."""
 
     raise_exception = True
     permission_required = roles.LOG_MISHAP
@@ -88,7 +88,7 @@ class Complaint(PermissionRequiredMixin, View):
         die = self._die(request)
         if die is None:
             return self._ask(request)
-        if not request.GET.get("place") and die.positions.exists():
+        if request.GET.get("find") and die.positions.exists():
             return redirect(f"{reverse('diestore:die', args=[die.pk])}?complain=1#plan")
         return self._show(request, die, ComplaintForm(**_by(request, die.plant_id)))
 
@@ -115,7 +115,7 @@ class Complaint(PermissionRequiredMixin, View):
     def _ask(self, request: HttpRequest, *, status: int = 200) -> HttpResponse:
         form = DieForm()
         form.fields["die"].queryset = _dies(request).exclude(status=Die.Status.RETIRED).order_by("code", "pk")
-        shown = {"form": form, "heading": "A complaint of the press"}
+        shown = {"form": form, "heading": "A complaint of the press", "find": True}
         return render(request, "maintenance/screens/bench/which.html", shown, status=status)
 
     @staticmethod

@@ -35,13 +35,20 @@ class Task:
         return reverse(f"maintenance:{self.name}") + (f"?die={die.pk}" if die else "")
 
 
+class OnThePlan(Task):
+    """One that begins with a tap on the plan of the die."""
+
+    def url(self, die: Die | None = None) -> str:
+        return super().url() if die is None else f"{die_url(die)}?complain=1#plan"
+
+
 RUN = Task("log_run", "Run", "hits, from when to when", roles.LOG_RUN)
 SHARPENING = Task("log_sharpening", "Sharpening", "the whole set in one go", roles.LOG_SHARPENING)
 REPLACEMENT = Task("log_replacement", "Replacement", "one piece out, another in", roles.LOG_REPLACEMENT)
 STOP = Task("log_stop", "Stop", "why the press stood, how long", roles.LOG_STOP)
 READING = Task("log_reading", "Reading", "burr, wear, clearance, force", roles.LOG_READING)
 CORRECTION = Task("log_correction", "Put the count right", "strokes without stock, a miscount", roles.LOG_RUN)
-COMPLAINT = Task("complaint", "Complaint", "the press complains: tap the place on the die", roles.LOG_MISHAP)
+COMPLAINT = OnThePlan("complaint", "Complaint", "the press complains: tap the place on the die", roles.LOG_MISHAP)
 MISHAP = Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damaged", roles.LOG_MISHAP)
 SET_UP = Task("log_set_up", "Set-up", "solder crushed at the stop blocks", roles.LOG_RUN)
 IN_PRESS = Task("in_press", "In or out of a press", "so that its hits are counted", roles.LOG_RUN)

@@ -141,10 +141,8 @@ class LogTask(PermissionRequiredMixin, View):
             return self._not_again(request, die, form)
         by = actor(request, form.cleaned_data["person"])
         try:
-            with changes.following() as outcome, transaction.atomic():
-                saved = form.save(by)
-                if (picture := form.cleaned_data.get("photo")) is not None:
-                    photos.add_photo(by=by, plant=die.plant, of=saved[0], picture=picture)
+            with changes.following() as outcome:
+                saved = self._saved(form, by, die)
         except write.EntryRefused as refused:
             # Refused perhaps only because the same form, sent at the same moment, was quicker by a hair.
             saved = write.entered_with(key)
@@ -158,6 +156,17 @@ class LogTask(PermissionRequiredMixin, View):
             write.name_successor(struck=instead.event, entry=saved[0])
         _say_saved(request, die, saved, outcome)
         return HttpResponseRedirect(self._next(die, saved))
+
+    @staticmethod
+    def _saved(form: forms.LogForm, by: write.Actor, die: Die) -> list[Event]:
+        """The entry, with its photo or not at all."""
+        picture = form.cleaned_data.get("photo")
+        if picture is None:
+            return form.save(by)
+        with transaction.atomic():
+            saved = form.save(by)
+            photos.add_photo(by=by, plant=die.plant, of=saved[0], picture=picture)
+        return saved
 
     def _next(self, die: Die, saved: list[Event]) -> str:
         """Where one goes on after the entry."""

@@ -17,9 +17,13 @@ class ByForm(forms.Form):
 
     who = ""
 
-    def __init__(self, data=None, files=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None):
+    def __init__(
+        self, data=None, files=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None
+    ):
         super().__init__(data, files, initial={"person": person})
-        self.has_people = add_person(self, people=people, label=self.who, missing="Pick who.", tablet=tablet, required=True)
+        self.has_people = add_person(
+            self, people=people, label=self.who, missing="Pick who.", tablet=tablet, required=True
+        )
 
     def clean(self) -> dict:
         cleaned = super().clean()

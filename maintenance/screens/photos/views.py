@@ -104,7 +104,7 @@ class AddPhoto(PermissionRequiredMixin, View):
     permission_required = roles.LOG_MISHAP
 
     def get(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
-        thing, die, words = _thing(request, sort, pk)
+        _, die, words = _thing(request, sort, pk)
         return self._show(request, sort, pk, AddForm(**_by(request, die.plant_id)), die, words)
 
     def post(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
