@@ -29,6 +29,7 @@ class EntryPage(View):
             {
                 "entry": entry,
                 "system": system_of(request.user),
+                "takes_photos": sort in photos.SHOWN and not entry.struck,
                 "works": [w for w in entry.events if sort == "work"],
                 "may_strike": request.user.has_perm(roles.STRIKE_ENTRY) and not entry.struck,
             },
