@@ -87,6 +87,18 @@ def what_follows_a_commit():
         yield
 
 
+@pytest.fixture(scope="module")
+def of_the_module(django_db_setup, django_db_blocker):
+    """What a module's own fixtures put into the database stays for all its tests and goes with the last of them; what
+    a test itself writes goes with that test, as ever."""
+    with django_db_blocker.unblock():
+        around = transaction.atomic()
+        around._from_testcase = True  # what follows a commit follows in these tests as in others
+        with around:
+            yield
+            transaction.set_rollback(True)
+
+
 @pytest.fixture
 def as_role(client, db):
     """A client signed in as somebody of that role: `as_role("lead")`."""

@@ -35,6 +35,8 @@ from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 from django.utils.module_loading import import_string
 
+from . import first_tables
+
 FORMAT = 1
 ROWS_AT_ONCE = 1_000
 LARGE_ROWS_AT_ONCE = 20  # of a table that holds pictures or spreadsheets
@@ -334,7 +336,8 @@ def _get_ready(manifest: dict):
     if applied < wanted:  # nothing yet, or a restore was cut off while it made tables
         if applied:
             _check_empty(executor.loader.project_state(_leaves(executor, applied)).apps)
-        executor.migrate(leaves)
+        if wanted != known or not first_tables.make_where_none_are():
+            executor.migrate(leaves)
     elif applied != wanted:
         raise BackupRefused(
             "The tables here are of another version than the backup. Restore into a new database without any tables."

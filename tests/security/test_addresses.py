@@ -25,13 +25,13 @@ def of_ours() -> list[str]:
     return [name for name in names() if not name.startswith(ADMINISTRATION) and name not in NOT_WALKED]
 
 
-@pytest.fixture
-def numbers():
+@pytest.fixture(scope="module")
+def numbers(of_the_module):
     return shop()
 
 
-@pytest.fixture
-def users():
+@pytest.fixture(scope="module")
+def users(of_the_module):
     return {role: make.user(role) for role in roles.ROLES} | {"": User.objects.create_user("nobody in particular")}
 
 

@@ -31,11 +31,11 @@ CATALOGUE = "ZZ-9"
 ROLES = [role for role in roles.ROLES if role != roles.ADMINISTRATOR]
 
 
-@pytest.fixture
-def far(monkeypatch):
+@pytest.fixture(scope="module")
+def far(of_the_module):
     """The numbers of the things of the far plant. Its people, presses and codes are its own."""
     plant_of, person_of = make.plant, make.person
-    with monkeypatch.context() as there:
+    with pytest.MonkeyPatch.context() as there:
         there.setattr(make, "plant", lambda code="far": plant_of(code))
         there.setattr(make, "person", lambda name="Zora Q.": person_of("Zora Q."))
         numbers = shop("Q-900", "Q-901", "ZZ-9")
@@ -54,14 +54,14 @@ def far(monkeypatch):
     return numbers | {"plant": plant.pk, "press": Press.objects.get(plant=plant).pk}
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def near(far):
     numbers = shop()
     store.fit_and_forecast(make.plant())
     return numbers | {"plant": make.plant().pk}
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def people(near, far):
     """Of each role somebody of the near plant and somebody of the far one."""
     found = {}
