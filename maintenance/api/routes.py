@@ -20,7 +20,7 @@ from diestore.register.models import Die, Press, Stock, Variant
 from maintenance.counters import intake, settle
 from maintenance.forecasts import due
 from maintenance.log import damage, queries, rules, write
-from maintenance.models import CounterDevice, DieInPress, Event, Order, Run, Scope
+from maintenance.models import Counter, CounterDevice, DieInPress, Event, Order, Run, Scope
 
 from .auth import DeviceToken, device_of, token_of
 from .schema import RAW_AT_MOST, AllTaken, Count, Counts, Dies, DueList, ForecastTold, Page, Refused, RunSent, Taken
@@ -109,7 +109,7 @@ def post_count(request: HttpRequest, count: Count):
     _count_if_due([taken])
     if taken.what == "refused":
         return Status(WHY[taken.why], Refused(sentence=taken.sentence))
-    return Status(TAKEN[taken.what], Taken(id=taken.id, what=taken.what))
+    return Status(TAKEN[taken.what], Taken(id=taken.id, what=taken.what, sentence=_doubts([taken])[0]))
 
 
 @router.post("/counts/batch", response={200: AllTaken, **REFUSALS}, summary="Send up to 500 counts", tags=["counts"])
@@ -123,7 +123,10 @@ def post_counts(request: HttpRequest, batch: Counts):
     taken = intake.take_again(device, messages)
     _count_if_due(taken)
     sums = {what: sum(row.what == what for row in taken) for what in ("taken", "known", "refused")}
-    rows = [{"id": row.id, "what": row.what, "sentence": row.sentence} for row in taken]
+    rows = [
+        {"id": row.id, "what": row.what, "sentence": row.sentence or doubt}
+        for row, doubt in zip(taken, _doubts(taken), strict=True)
+    ]
     return {**sums, "counts": rows}
 
 
@@ -145,6 +148,27 @@ def _count_if_due(taken: list[intake.Taken]) -> None:
         settle.settle_due({row.counter for row in taken if row.counter is not None})
     except DatabaseError:
         logger.exception("Counts were taken but could not be counted yet")
+
+
+def _doubts(taken: list[intake.Taken]) -> list[str]:
+    """Of each count that was taken, why the die that it counts for should make no parts as it stands. The counts stay,
+    whatever happens here."""
+    try:
+        return _doubts_of_dies(taken)
+    except DatabaseError:
+        logger.exception("Counts were taken, and whether their dies are fit to run could not be read")
+        return [""] * len(taken)
+
+
+def _doubts_of_dies(taken: list[intake.Taken]) -> list[str]:
+    ids = {row.counter.pk for row in taken if row.what == "taken" and row.counter is not None}
+    counters = list(Counter.objects.filter(pk__in=ids).select_related("die"))
+    presses = {counter.press_id for counter in counters if counter.press_id is not None}
+    there = {row.press_id: row.die for row in DieInPress.objects.now().filter(press__in=presses).select_related("die")}
+    of = {counter.pk: die for counter in counters if (die := counter.die or there.get(counter.press_id)) is not None}
+    doubts = damage.doubts_of_running(of.values())
+    said = {pk: doubts.get(die.pk, "") for pk, die in of.items()}
+    return [said.get(row.counter.pk, "") if row.what == "taken" and row.counter is not None else "" for row in taken]
 
 
 @router.post("/runs", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send a run", tags=["runs"])
@@ -179,8 +203,7 @@ def post_run(request: HttpRequest, run: RunSent):
         note=run.note,
         key=key,
     )
-    wrong = damage.open_damage([die.pk]).get(die.pk, ())
-    first = f"{die} has to be seen to: {damage.briefly(wrong)}." if wrong else ""
+    first = damage.doubts_of_running([die]).get(die.pk, "")
     return Status(201, Taken(id=run.id, what="taken", sentence=first))
 
 

@@ -109,7 +109,7 @@ class RunSent(Sent):
 
 class Taken(BaseModel):
     """taken: kept. known: sent before, nothing was added. refused: the sentence says why; of a
-    run that is taken it says what has to be seen to on its die."""
+    run or a count that is taken it says why its die should make no parts: on hold, or damaged."""
 
     id: str
     what: Literal["taken", "known", "refused"]

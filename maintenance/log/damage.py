@@ -25,7 +25,7 @@ from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import Fitting, Incident, Reading, Replacement, Stop, Work
 from maintenance.wording.standing import BURRS, DAMAGED, WORN, Standing, worst
 
-from . import queries
+from . import bench_reads, queries
 from .rules import stamp
 
 BURR = "burr height"
@@ -167,6 +167,19 @@ def open_damage(dies: Iterable[int]) -> dict[int, list[Damage]]:
     ):
         wrong[die].append(damage)
     return {die: sorted(rows, key=lambda d: (-d.at.timestamp(), d.place)) for die, rows in wrong.items()}
+
+
+def doubts_of_running(dies: Iterable[Die]) -> dict[int, str]:
+    """Why each of these should make no parts as it stands: on hold, or something is wrong with it. Those that are fine
+    are left out. The same number of questions however many dies there are."""
+    known = {die.pk: die for die in dies}
+    if not known:
+        return {}
+    told = {pk: bench_reads.doubt_of_hold(hold, known[pk]) for pk, hold in bench_reads.holds_of(known).items()}
+    for pk, wrong in open_damage(known).items():
+        first = f"{known[pk]} has to be seen to before it runs: {briefly(wrong)}."
+        told[pk] = f"{told[pk]} {first}" if pk in told else first
+    return told
 
 
 def is_over(burr_um: float, limit_um: float | None) -> bool:

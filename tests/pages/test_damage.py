@@ -1,13 +1,16 @@
 """A die with something wrong never reads Runs: on its page, on Today, on Dies due, and before it goes into a press."""
 
+import datetime as dt
 import re
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
-from diestore.register.models import Part
-from maintenance.counters import devices
+from diestore.register.models import Part, Press
+from maintenance.counters import devices, presses
 from maintenance.forecasts import due, store
+from maintenance.log import bench
 from maintenance.models import Scope
 from maintenance.screens.counters import page as press_page
 from maintenance.screens.die import state
@@ -133,7 +136,43 @@ def test_a_die_that_is_wrong_is_said_where_its_runs_are_entered(lead, die, ina, 
         "/api/v1/runs", at_once | {"estimated": True}, content_type="application/json",
         headers={"Authorization": f"Bearer {device.token}"},
     )  # fmt: skip
-    assert answer.status_code == 201 and answer.json()["sentence"] == "H-900 has to be seen to: 3-A damaged."
+    assert answer.status_code == 201 and answer.json()["sentence"] == first
+
+
+def test_a_die_that_is_wrong_is_said_where_presses_are_counted(lead, die, ina, order):
+    press = Press.objects.create(plant=die.plant, code="P1")
+    made = {"by": make.actor(), "plant": die.plant}
+    device = devices.make_device(**made, name="line 4", scopes=[Scope.COUNTS], presses=[press])
+    office = devices.make_device(**made, name="office", scopes=[Scope.RUNS])
+
+    def call(path: str, device=device, **message) -> str:
+        answer = lead.post(
+            f"/api/v1/{path}", message, content_type="application/json",
+            headers={"Authorization": f"Bearer {device.token}"},
+        )  # fmt: skip
+        assert answer.status_code < 300, answer.content
+        told = answer.json()
+        return " ".join(row["sentence"] for row in told.get("counts", [told]))
+
+    def counts(number: int) -> dict:
+        at = (timezone.now() + dt.timedelta(minutes=number - 30)).isoformat()
+        return {"id": f"c-{number}", "press": "P1", "total": 100 * number, "at": at}
+
+    since = timezone.now() - dt.timedelta(hours=1)
+    presses.set_in_press(by=make.actor(), press=press, die=die, at=since)
+    assert call("counts", **counts(1)) == "" and "seen to" not in shown(lead, "maintenance:counters")
+    mishap(lead, die, ina, "3-A")
+    first = "H-900 has to be seen to before it runs: 3-A damaged."
+    assert first in shown(lead, "maintenance:counters")
+    assert call("counts", **counts(2)) == first and call("counts/batch", counts=[counts(3)]) == first
+    bench.hold_die(by=make.actor(), die=die, reason="burr at the customer's")
+    last = counts(4)
+    both = call("counts", **last)
+    assert "H-900 is on hold" in both and "burr at the customer's" in both and first in both
+    run = {"die": "H-900", "started": "2025-02-01T06:00Z", "ended": "2025-02-01T10:00Z", "hits": 900}
+    assert call("runs", office, id="r-2", estimated=True, **run) == both
+    assert call("counts", **last) == "", "what is known already was said before"
+    assert "burr at the customer" in shown(lead, "maintenance:counters")
 
 
 def test_a_piece_past_its_measured_limit_is_said_everywhere(lead, die, ina, order):

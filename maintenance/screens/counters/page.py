@@ -13,7 +13,7 @@ from django.utils import timezone
 from diestore.register.models import Die, Press
 from maintenance.counters.intake import was_just_now
 from maintenance.forecasts.due import Readiness, readiness
-from maintenance.log.damage import briefly
+from maintenance.log.damage import briefly, doubts_of_running
 from maintenance.log.data import OrderLeft
 from maintenance.log.queries import next_order_by_die
 from maintenance.models import Counter, CounterDevice, CounterReading, DieInPress, OpenCount
@@ -39,6 +39,7 @@ class CounterLine:
     device: str = ""
     going_on: int = 0
     asked: int = 0
+    doubt: str = ""  # why the die in it should make no parts
     now: dt.datetime
 
     @property
@@ -71,8 +72,11 @@ def lines(now: dt.datetime | None = None, *, plants: Collection[int] | None = No
         if counter.press_id is not None:
             of_press[counter.press_id].append(counter)
     set_now = {row.press_id: row for row in DieInPress.objects.now().select_related("die")}
+    presses = list(Press.objects.filter(here).order_by("code", "pk"))
+    there = [set_now[press.pk].die for press in presses if press.pk in set_now]
+    doubts = doubts_of_running([*there, *(counter.die for counter in counters if counter.die is not None)])
     made = []
-    for press in Press.objects.filter(here).order_by("code", "pk"):
+    for press in presses:
         row = set_now.get(press.pk)
         columns = {
             "name": str(press),
@@ -80,6 +84,7 @@ def lines(now: dt.datetime | None = None, *, plants: Collection[int] | None = No
             "die": row.die if row else None,
             "since": row.since if row else None,
             "in_press": row,
+            "doubt": doubts.get(row.die_id, "") if row else "",
             "now": now,
         }
         mine = sorted(of_press[press.pk], key=lambda c: (c.last_received is not None, c.last_received or now))
@@ -87,6 +92,7 @@ def lines(now: dt.datetime | None = None, *, plants: Collection[int] | None = No
     for counter in counters:
         if counter.die_id is not None:
             of_die = {"name": f"own counter of {counter.die}", "press": None, "die": counter.die, "now": now}
+            of_die["doubt"] = doubts.get(counter.die_id, "")
             made.append(CounterLine(**of_die, **_told_by([counter], going_on)))
     return made
 
