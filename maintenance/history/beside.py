@@ -172,6 +172,7 @@ def _take_over(path: Path, tables: list[Table], after: list[Any]) -> None:
                     _take_changes(cursor, table)
                 for table in tables:
                     _take_new(cursor, table)
+                    _give_back(cursor, table)
             for function in after:
                 transaction.on_commit(function)
     except DatabaseError as error:  # the same part made by somebody else, a run over another's
@@ -226,6 +227,16 @@ def _take_new(cursor, table: Table) -> None:
     cursor.execute(
         f"INSERT INTO main.{name} ({columns}) SELECT {columns} FROM beside.{name} "
         f"WHERE {_name(table.key)} > {table.last} ORDER BY {_name(table.key)}"
+    )
+
+
+def _give_back(cursor, table: Table) -> None:
+    """Numbers that were set aside and not taken, where nobody else has a higher one by now: addresses stay short."""
+    name, key = _name(table.name), _name(table.key)
+    cursor.execute(
+        f"UPDATE main.sqlite_sequence SET seq = MAX({table.last}, (SELECT COALESCE(MAX({key}), 0) FROM main.{name})) "
+        f"WHERE name = %s AND seq = {table.until}",
+        [table.name],
     )
 
 

@@ -86,6 +86,9 @@ def test_others_save_while_a_long_load_runs_and_it_makes_what_a_load_in_place_ma
     assert not list(site.database_file.parent.glob(".load-*"))
     again = site.do(MEANWHILE.format(late=PARTY, folder=str(fleet), times=0, long=0))
     assert again["added"] == {}
+    for table in ("diestore_die", "maintenance_run", "maintenance_benchwork"):  # numbers set aside are given back
+        last = site.number(f"SELECT COALESCE(MAX(id), 0) FROM {table}")
+        assert site.number(f"SELECT seq FROM sqlite_sequence WHERE name = '{table}'") == last, table
 
 
 def test_where_another_changes_the_same_row_meanwhile_the_load_is_done_again(two_sites, fleet):
