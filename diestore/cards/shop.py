@@ -106,6 +106,7 @@ SPARES = Card(
         Typed("lead_days", "Days to get", "From the order to the shelf."),
         Typed("unit_price", "Price of one"),
         Typed("pack_size", "Sold in packs of", "Empty: one by one."),
+        Typed("shelf_place", "Place on the shelf", "Rack and bin, such as C-14. It stands on bench sheets."),
         Typed("criticality", "If none is there"),
         Typed("tool_steel", "Tool steel", offers=STEELS),
         Typed("coating", "Coating", offers=COATINGS),
@@ -113,8 +114,8 @@ SPARES = Card(
         Typed("length_mm", "Length when new"),
         Typed("grind_allowance_mm", "Grind allowance", "What may be ground away in all."),
     ),
-    columns=("code", "revision", "description", "kind", "supplier", "lead_days", "unit_price"),
-    search=("code", "description", "tool_steel", "supplier__code", "supplier__name"),
+    columns=("code", "revision", "description", "kind", "supplier", "lead_days", "unit_price", "shelf_place"),
+    search=("code", "description", "shelf_place", "tool_steel", "supplier__code", "supplier__name"),
     see=(roles.SEE_SPARES,), edit=(LEAD, BUYER), related=("supplier",), doubts=doubts_of_item,
     below=(
         Below("Fits", lambda row: row.positions.select_related("die").order_by("die__code", "code", "pk"),
@@ -152,13 +153,14 @@ STOCKS = Card(
     below=(Below("Usual stock of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die", plant="plant"),),
 )  # fmt: skip
 RATES = Card(
-    key="rates", app="diestore", model=Rate, one="hourly rate", many="hourly rates",
-    intro="What an hour costs, from a day on. A new rate is entered; what was paid before keeps the old one.",
+    key="rates", app="diestore", model=Rate, one="rate", many="rates",
+    intro="What an hour costs, from a day on, and what else decisions are priced by. A new rate is entered; what was "
+          "paid before keeps the old one.",
     typed=(
-        Typed("kind", "Hour of"),
+        Typed("kind", "What"),
         Typed("plant", "Plant"),
         Typed("valid_from", "Holds from"),
-        Typed("amount", "An hour costs"),
+        Typed("amount", "Amount", "Of an hour and of a scrapped part in the shop's currency."),
     ),
     columns=("kind", "plant", "valid_from", "amount"), search=("kind",), see=(roles.SEE_COST,), edit=(LEAD,),
     plant="plant", related=("plant",),

@@ -65,4 +65,10 @@ OF: dict[tuple[str, str], Limit] = {
     ("piece", "opening_life_hits"): COUNT,
     ("piece", "opening_hits_since_sharpening"): COUNT,
 }
+# Of the figures that decisions are priced by and that are no money, by their kinds. Common practice, no source.
+OF_RATES = {
+    "parts sorted an hour": Limit(1, 1_000_000),
+    "refit percent": Limit(1, 99),
+    "reading minutes": Limit(0, 600),
+}
 LEAD_DAYS, STROKE_SHARE = OF["item", "lead_days"], OF["position", "stroke_share"]

@@ -264,6 +264,7 @@ class Item(models.Model):
     lead_days = models.PositiveIntegerField(null=True, blank=True, validators=[Within("item", "lead_days")])
     unit_price = MoneyField(null=True, blank=True)
     pack_size = models.PositiveIntegerField(default=1, validators=[Within("item", "pack_size")])
+    shelf_place = models.CharField(max_length=40, blank=True, help_text="Where in the store it lies.")
     retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
     history = HistoricalRecords()
 
@@ -445,12 +446,16 @@ class Piece(models.Model):
 
 
 class Rate(models.Model):
-    """What an hour costs, from a date on."""
+    """What an hour costs, from a date on, and the other figures that decisions are priced by."""
 
     class Kind(models.TextChoices):
         TOOLROOM_HOUR = "toolroom hour", "toolroom hour"
         PRESS_HOUR = "press hour", "press hour"
         SORTING_HOUR = "sorting hour", "sorting hour"
+        SCRAPPED_PART = "scrapped part", "scrapped part: what it is worth"
+        PARTS_SORTED = "parts sorted an hour", "parts sorted in an hour"
+        REFIT_PERCENT = "refit percent", "pulling, taking apart, putting back: % of a sharpening's hours"
+        READING_MINUTES = "reading minutes", "minutes to measure one burr"
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="rates")
     kind = models.CharField(max_length=20, choices=Kind)
@@ -463,6 +468,14 @@ class Rate(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["plant", "kind", "valid_from"], name="rate_once_a_day"),
             models.CheckConstraint(condition=Q(amount__gte=0), name="rate_not_negative"),
+            *(
+                models.CheckConstraint(
+                    condition=~Q(kind=kind) | Q(amount__gte=limit.least, amount__lte=limit.most),
+                    name=f"rate_{kind.replace(' ', '_')}_possible",
+                    violation_error_message=f"{kind.capitalize()}: enter {limit.least:,} to {limit.most:,}.",
+                )
+                for kind, limit in limits.OF_RATES.items()
+            ),
         ]
 
     def __str__(self) -> str:

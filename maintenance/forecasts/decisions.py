@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from bisect import bisect_left
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -20,13 +20,13 @@ from django.utils import timezone
 from diestore.register.models import Die, Output, Position, Rate
 from maintenance.log.damage import Damage
 from maintenance.log.queries import on_the_shelf, open_orders
-from maintenance.models import DieForecast, EdgeForecast, Run, Stop, Work
+from maintenance.models import BenchPiece, BenchWork, DieForecast, EdgeForecast, Run, Stop, Work
 from maintenance.policy import Costs, Decision, Lives, decide, looks, run_or_sharpen
 from maintenance.policy.replacement import interval, sums
 
 from .stored import chance_of_going
 
-FROM_RECORDS, TYPED, NOT_NAMED = "records", "typed", "assumed"
+FROM_RECORDS, SHOPS_OWN, TYPED, NOT_NAMED = "records", "rates", "typed", "assumed"
 
 # Where neither register nor log says it: common practice, no source. Each may be changed on the page.
 ASSUMED = {
@@ -40,7 +40,9 @@ ASSUMED = {
     "sorted_an_hour": 4_000.0,  # parts
     "part_worth": 0.02,  # of a scrapped part
     "grind_mm": 0.1,
+    "reading_minutes": 5.0,  # to measure one burr
 }
+MAY_BE_NOUGHT = ("part_worth", "reading_minutes")
 YEARS_LOOKED_BACK = 3
 SOME_JOB = 10_000  # hits, where no job is open
 JOB_HITS = np.geomspace(1_000, 1_000_000, 13)  # of a job: where the advice is kept
@@ -48,7 +50,7 @@ JOB_HITS = np.geomspace(1_000, 1_000_000, 13)  # of a job: where the advice is k
 
 @dataclass(frozen=True, kw_only=True)
 class Figure:
-    """value, and where it comes from: "records", "typed" on the page, or "assumed"."""
+    """value, and where it comes from: "records", the shop's "rates", "typed" on the page, or "assumed"."""
 
     value: float
     source: str
@@ -161,18 +163,23 @@ def _rates(plants: Collection[int]) -> dict[int, dict[str, float]]:
 def _figures(
     die: DieToPrice, rates: Mapping[str, float], wait: float | None, run: float | None, typed: Mapping[str, float]
 ) -> dict[str, Figure]:
-    known = {
+    known = {"hours": die.hours, "stop_minutes": wait, "look_hits": run}
+    percent = rates.get(Rate.Kind.REFIT_PERCENT)
+    own = {
         "toolroom_rate": rates.get(Rate.Kind.TOOLROOM_HOUR),
         "press_rate": rates.get(Rate.Kind.PRESS_HOUR),
         "sorting_rate": rates.get(Rate.Kind.SORTING_HOUR),
-        "hours": die.hours,
-        "stop_minutes": wait,
-        "look_hits": run,
+        "sorted_an_hour": rates.get(Rate.Kind.PARTS_SORTED),
+        "part_worth": rates.get(Rate.Kind.SCRAPPED_PART),
+        "apart_share": None if percent is None else percent / 100,
+        "reading_minutes": rates.get(Rate.Kind.READING_MINUTES),
     }
 
     def figure(name: str) -> Figure:
         if (value := typed.get(name)) is not None:
             return Figure(value=value, source=TYPED)
+        if (value := own.get(name)) is not None and (value > 0 or name in MAY_BE_NOUGHT):
+            return Figure(value=value, source=SHOPS_OWN)
         if value := known.get(name):
             return Figure(value=value, source=FROM_RECORDS)
         return Figure(value=ASSUMED[name], source=NOT_NAMED)
@@ -417,8 +424,22 @@ def hits_a_year(die: Die) -> float:
 
 
 def pieces_on_shelf(known: DieAhead, plant: int) -> list[int]:
-    """Numbers of the edges for which a piece lies on the shelf."""
+    """Numbers of the edges for which a piece lies on the shelf that no work on another die has set aside; the likeliest
+    to go first gets it where several want the same spare."""
     ids = [edge.position for edge in known.edges]
     items = dict(Position.objects.filter(pk__in=ids, item__isnull=False).values_list("pk", "item_id"))
-    shelf = dict(on_the_shelf(plant).filter(item__in=items.values())) if items else {}
-    return [i for i, position in enumerate(ids) if shelf.get(items.get(position), 0) > 0]
+    if not items:
+        return []
+    shelf = dict(on_the_shelf(plant).filter(item__in=items.values()))
+    aside = BenchPiece.objects.filter(
+        item__in=items.values(), work__state__in=BenchWork.OPEN, work__die__plant=plant
+    ).exclude(work__die=known.die)
+    free = Counter(shelf)
+    free.subtract(dict(aside.order_by().values("item").annotate(n=Sum("quantity")).values_list("item", "n")))
+    found = []
+    for i in sorted(range(len(ids)), key=lambda i: (-known.edges[i].chance_first, i)):
+        item = items.get(ids[i])
+        if item is not None and free[item] > 0:
+            free[item] -= 1
+            found.append(i)
+    return sorted(found)

@@ -230,6 +230,7 @@ SPARES = Table(
         _need("lead_days", "Days from order to delivery.", Sort.WHOLE, **_within("item", "lead_days")),
         _need("unit_price", "Price of one.", Sort.MONEY, at_least=0, at_most=MONEY),
         _may("pack_size", "Sold in packs of so many. Empty: 1.", Sort.WHOLE, **_within("item", "pack_size")),
+        _may("shelf_place", "Where in the store it lies: rack, bin.", longest=40),
         _may("revision", "Its revision.", longest=20),
         _may("kind", "Kind of component.", longest=30),
         *PIECE_COLUMNS,
@@ -520,14 +521,16 @@ COSTS = _entries(
 )
 RATES = Table(
     file="rates.csv",
-    about="What an hour costs, from a day on.",
+    about="What an hour costs, from a day on, and the other figures that decisions are priced by.",
     same=("kind", "valid_from"),
     columns=(
-        _must("kind", "Which hour.", longest=20, choices=("toolroom hour", "press hour", "sorting hour")),
+        _must("kind", "Which hour, or which figure.", longest=20,
+              choices=("toolroom hour", "press hour", "sorting hour", "scrapped part", *limits.OF_RATES)),
         _must("valid_from", "The first day.", Sort.DATE),
-        _must("amount", "Money an hour.", Sort.MONEY, at_least=0, at_most=MONEY),
+        _must("amount", "Money an hour or a part; else the percent, parts or minutes.", Sort.MONEY, at_least=0,
+              at_most=MONEY),
     ),
-)
+)  # fmt: skip
 
 # In the order of loading: a table names only what tables before it, or rows of its own, have brought.
 TABLES = (

@@ -72,8 +72,9 @@ class Components(TableLoader):
             items.once(key, row.line, label)
             columns.update(row.columns)
             values = given(
-                row, "description", "criticality", "lead_days", "unit_price", "pack_size", "retired_at", *PIECE_FIELDS
-            )
+                row, "description", "criticality", "lead_days", "unit_price", "pack_size", "shelf_place", "retired_at",
+                *PIECE_FIELDS,
+            )  # fmt: skip
             if "kind" in row:
                 values["kind"] = kind_of(row["kind"]).key
             if "supplier" in row:

@@ -7,6 +7,7 @@ from collections import defaultdict
 from diestore.access import shop as shop_row
 from diestore.access.models import Person
 from diestore.access.models import Shop as ShopRow
+from diestore.handbook.limits import OF_RATES
 from diestore.register.models import Die, Output, Part, Party, Press, Rate, Stock, Variant, Volume
 from maintenance.log import doubts
 from maintenance.log.names import shortened
@@ -313,6 +314,8 @@ class Register(TableLoader):
             key = row["kind"], row["valid_from"]
             label = f"{key[0]} from {key[1]}"
             merger.once(key, row.line, label)
+            if (limit := OF_RATES.get(key[0])) is not None and not limit.holds(float(row["amount"])):
+                raise BadRow(limit.sentence(float(row["amount"])), "amount")
             merger.put(key, rates.get(key), label, given(row, "amount"),
                        {"plant": self.shop.plant, "kind": key[0], "valid_from": key[1]})  # fmt: skip
 

@@ -293,6 +293,7 @@ class Maker(CounterTables, BenchTables, PhotoTables, AmendedTables):
                 "lead_days",
                 "unit_price",
                 "pack_size",
+                "shelf_place",
                 "retired_at",
                 "revision",
                 "criticality",

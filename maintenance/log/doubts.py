@@ -74,9 +74,7 @@ def of_step(place: str, by: str, *, lower: bool) -> str:
 
 def of_length(place: str, after: str, expected: str) -> str:
     """after: the length that was typed, expected: what the records and the amount make of it; both as shown."""
-    return (
-        f"{place} measures {after} now; by the records it would be {expected}. Check the length and the amount."
-    )
+    return f"{place} measures {after} now; by the records it would be {expected}. Check the length and the amount."
 
 
 def of_allowance(removed_mm: float, allowance_mm: float | None) -> str:

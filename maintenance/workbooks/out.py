@@ -82,6 +82,7 @@ _TEMPLATES: dict[str, tuple[tuple[str, tuple[object, ...], str], ...]] = {
         ("Lead time [days]", (21, 42), "From order to delivery. Or in weeks: write [weeks]."),
         ("Price of one", (18.5, 240), "In the shop's currency."),
         ("Pack size", (1, 1), "Sold in packs of so many."),
+        ("Place on the shelf", ("C-14", "C-2"), "Rack and bin."),
         ("Supplier", ("Punchwell", "Punchwell"), "Who sells it."),
     ),
     PRICES: (

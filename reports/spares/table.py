@@ -55,12 +55,13 @@ class SpareTable(tables.Table):
         super().__init__(*args, **kwargs)
 
     def render_code(self, record: SpareRow):
+        place = f"lies at {record.item.shelf_place}" if record.item.shelf_place else ""
         return format_html(
             '<a href="{}{}">{}</a><small>{}</small>',
             reverse("reports:spare", args=[record.item.pk]),
             self.query,
             record.code,
-            " · ".join(bit for bit in (record.item.description or record.kind, record.supplier) if bit),
+            " · ".join(bit for bit in (record.item.description or record.kind, record.supplier, place) if bit),
         )
 
     def render_state(self, record: SpareRow):
@@ -104,7 +105,7 @@ class SpareTable(tables.Table):
 HEAD = (
     "spare", "description", "kind", "supplier", "how it stands", "on hand", "on the way", "lead time (days)",
     "half use no more than", "9 in 10 use no more than", "short by", "order by", "days late", "how many", "pack size",
-    "unit price", "currency", "dies", "records up to", "why nothing is said",
+    "unit price", "currency", "place on the shelf", "dies", "records up to", "why nothing is said",
 )  # fmt: skip
 
 
@@ -129,6 +130,7 @@ def csv_row(row: SpareRow, currency: str) -> list[object]:
         row.item.pack_size,
         plain_money(row.item.unit_price),
         currency,
+        row.item.shelf_place,
         " ".join(row.dies),
         row.today.isoformat(),
         row.refusal,

@@ -4,10 +4,11 @@ import pytest
 from django.urls import reverse
 
 from diestore.register.models import Output, Part
-from maintenance.forecasts import burr_limits, store
+from maintenance.forecasts import burr_limits, decisions, store
 from maintenance.life import FleetFit
 from maintenance.log import queries
 from maintenance.models import Reading, fresh_key
+from maintenance.policy.orders import AS_IT_STANDS
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -74,6 +75,21 @@ def test_the_tighter_limit_shortens_what_is_left_and_says_so(dies, client):
     said = client.get(reverse("diestore:die", args=[dies[0].pk])).content.decode()
     assert f"Counts to the burr limit of 30 µm, reached at {share:.2g} of the life to dull." in said
     assert "sharp to the burr limit" in said and "sharp to dull" not in said
+
+
+def test_run_or_sharpen_counts_to_the_limit_too(dies):
+    """A job that the edges last to dull, and not to the tighter burr: sharpening first is worth more."""
+
+    def of_a_job() -> tuple[float, float]:
+        decision = decisions.of_one(dies[0])[1].decide(16_000, with_turns=False)
+        runs = decision.named(AS_IT_STANDS)
+        return runs.chance, runs.against_best
+
+    chance, dearer = of_a_job()
+    limit(dies[0], 30)
+    store.refresh_die(dies[0])
+    tighter, more = of_a_job()
+    assert tighter < chance - 0.1 and more > dearer
 
 
 def test_the_fleet_and_one_die_say_the_same_and_the_others_do_not_change(dies):

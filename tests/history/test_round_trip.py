@@ -122,7 +122,7 @@ def everything() -> None:
     punch = Item.objects.create(
         code="PP", revision="2", description="punch", kind="pierce_punch", tool_steel="M2", coating="TiN",
         hardness_hrc=62.5, length_mm=71, grind_allowance_mm=4, criticality="stops the press", supplier=grinder,
-        lead_days=21,
+        lead_days=21, shelf_place="C-14, top; left",
         unit_price=Decimal("0.0385"), pack_size=10, retired_at=moment(7),
     )  # fmt: skip
     Item.objects.create(code="SP")

@@ -5,11 +5,13 @@ from django.urls import reverse
 
 from diestore.register.models import Rate
 from maintenance.forecasts import decisions, due, store
+from maintenance.log import bench
 from maintenance.models import DieForecast
 from maintenance.policy.orders import AS_IT_STANDS, WORTH
 from tests import factories as make
 
 from .as_read import as_read
+from .money_shop import movement
 from .small_shop import more, shop
 
 pytestmark = pytest.mark.django_db
@@ -67,6 +69,33 @@ def test_what_nobody_named_is_assumed_and_said_and_may_be_typed(as_role, die):
     assert "as typed" in page(client, die, toolroom_rate="120")
 
 
+def test_what_the_shop_says_of_its_costs_is_its_own_from_its_day_on(as_role, die):
+    kinds = (("refit percent", 25), ("parts sorted an hour", 1_500), ("scrapped part", 0), ("reading minutes", 12))
+    for kind, amount in kinds:
+        Rate.objects.create(plant=die.plant, kind=kind, valid_from="2020-01-01", amount=amount)
+        Rate.objects.create(plant=die.plant, kind=kind, valid_from="2099-01-01", amount=50)
+    basis = decisions.of_one(die)[1].basis
+    told = [basis[name] for name in ("apart_share", "sorted_an_hour", "part_worth", "reading_minutes")]
+    assert told == [0.25, 1_500, 0, 12]
+    assert not {"apart_share", "sorted_an_hour", "part_worth", "reading_minutes"} & set(basis.assumed)
+    assert page(as_role("lead"), die).count("the shop&#x27;s own") == 4
+    # By hand: a quarter of the hours to take it apart; what is scrap is worth nothing, so dull costs the sorting.
+    costs = basis.costs([1], [0.0])
+    parts = basis["look_hits"] * basis.parts_per_hit
+    assert costs.teardown == pytest.approx(basis["hours"] * 0.25 * basis["toolroom_rate"])
+    assert costs.dull == pytest.approx(parts / 1_500 * basis["sorting_rate"])
+
+
+def test_a_cost_that_cannot_be_is_refused_in_a_sentence(as_role):
+    client = as_role("lead")
+    sent = {"kind": "refit percent", "plant": make.plant().pk, "valid_from": "2026-01-01", "reason": "measured"}
+    for amount, said in (("140", "enter 1 to 99"), ("-1", "Refit percent"), ("much", "number")):
+        answer = client.post(reverse("diestore:rates_new"), sent | {"amount": amount})
+        assert answer.status_code == 422 and said in as_read(answer), amount
+    assert client.post(reverse("diestore:rates_new"), sent | {"amount": "35"}).status_code == 302
+    assert Rate.objects.get().amount == 35
+
+
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
@@ -80,6 +109,32 @@ def test_what_nobody_named_is_assumed_and_said_and_may_be_typed(as_role, die):
 def test_what_cannot_be_is_said_and_the_rest_is_worked_out(as_role, die, asked, said):
     html = page(as_role("lead"), die, **asked)
     assert said in html and "recommended" in html
+
+
+def test_only_what_lies_free_on_the_shelf_is_offered_for_a_swap(as_role, die):
+    """One piece of a spare that two edges take: none where none lies there, where another die's work has it set aside,
+    and once where it is free or set aside for this die."""
+    client, item = as_role("lead"), make.item(code="PP-1")
+    edges = die.positions.filter(code__in=("1-A", "2-A"))
+    edges.update(item=item)
+    swap = "Put in ground pieces from the shelf"
+
+    def offered() -> int:
+        known = decisions.of_one(die)[1]
+        return len(decisions.pieces_on_shelf(known, die.plant_id))
+
+    assert offered() == 0 and swap not in page(client, die)
+    movement(item, 1)
+    assert offered() == 1 and swap in page(client, die)
+    others = bench.open_work(by=make.actor(), die=make.die("Z-2"), what="new punch")
+    bench.reserve(by=make.actor(), work=others, item=item)
+    assert offered() == 0 and swap not in page(client, die)
+    bench.set_state(by=make.actor(), work=others, state="dropped", reason="not needed")
+    mine = bench.open_work(by=make.actor(), die=die, what="new punch")
+    bench.reserve(by=make.actor(), work=mine, item=item)
+    assert offered() == 1
+    movement(item, 1)
+    assert offered() == 2
 
 
 def test_a_die_without_a_job_asks_for_its_hits(as_role, die):
@@ -174,7 +229,7 @@ def test_the_round_is_of_the_shift(as_role, die, django_assert_max_num_queries, 
         quantity=0, c0=5.0, c0_sd=0.5, a=3.5, alpha=0.3, gamma=0.9, cycle_sd=0.1, reading_sd=0.1, readings=60, cycles=20
     )
     monkeypatch.setattr(views, "_burr_model", lambda parameters: model)
-    monkeypatch.setattr(views.page, "READING_MINUTES", 0.0)
+    monkeypatch.setitem(decisions.ASSUMED, "reading_minutes", 0.0)
     with django_assert_max_num_queries(25) as asked:
         html = as_read(client.get(address))
     few = len(asked)

@@ -63,7 +63,7 @@ class SheetData:
     edges: list[EdgeLine]
     places: list[PlanPosition]
     stations: list[tuple[int, str, str]]
-    spares: list[tuple[str, str]]
+    spares: list[tuple[str, str, str]]
     cautions: list[str]
     address: str
     unit: str
@@ -75,7 +75,7 @@ def read(work: BenchWork, *, system: units.System, address: str) -> SheetData:
     """What stands on the sheet. address: what its code opens."""
     die = work.die
     places = expected.places(die)
-    edges = {edge.position_id: edge for edge in work.edges.all()}
+    edges = {edge.position_id: edge for edge in work.edges.filter(left_out=False)}
     wanted = [p for p in places if p.position.pk in edges]
     lengths = lengths_now(wanted)
 
@@ -133,10 +133,11 @@ def _place(place: expected.BenchPlace, edges: dict) -> PlanPosition:
     )  # fmt: skip
 
 
-def _spare(piece) -> tuple[str, str]:
+def _spare(piece) -> tuple[str, str, str]:
+    """What it is, in words, and where it lies."""
     if piece.piece is not None:
-        return f"piece marked {piece.piece.mark}", ""
-    return f"{piece.quantity} × {piece.item}", piece.item.description
+        return f"piece marked {piece.piece.mark}", "", ""
+    return f"{piece.quantity} × {piece.item}", piece.item.description, piece.item.shelf_place
 
 
 # --- drawn ------------------------------------------------------------------------------------------------------------
@@ -364,12 +365,15 @@ def _spares(page: _Page) -> None:
         return
     page.need(HEADING + SPARE * len(page.told.spares))
     page.heading("Draw from the shelf")
-    for spare, description in page.told.spares:
+    for spare, description, place in page.told.spares:
         page.y -= SPARE
         page.text(EDGE, spare, bold=True, room=52)
         page.text(EDGE + 54, description, room=62)
         page.text(EDGE + 118, "its place on the shelf", size=7)
-        page.rule(page.y - 0.6, x=EDGE + 146, room=ROOM - 146)
+        if place:
+            page.text(EDGE + 146, place, bold=True, room=ROOM - 146)
+        else:  # nobody has entered it: room to write
+            page.rule(page.y - 0.6, x=EDGE + 146, room=ROOM - 146)
 
 
 def _checks_high() -> float:

@@ -18,6 +18,7 @@ FIGURES: dict[str, tuple[str, str | None, float, float]] = {
     "stop_minutes": ("The press waits when a job is broken off", "min", 0.1, 10_000),
     "look_hits": ("Hits from look to look at the parts", "hits", 10, 10_000_000),
     "sorted_an_hour": ("Parts sorted in an hour", "parts", 1, 10_000_000),
+    "reading_minutes": ("To measure one burr", "min", 0, 600),
 }
 GRIND = ("grind_mm", "Ground off where nothing is logged", 0.001, 10.0)  # mm; typed in the units of whoever reads it
 WITHOUT_MONEY = ("job_hits", "hours", "look_hits")  # shown to everybody
@@ -68,7 +69,12 @@ class DecideForm(forms.Form):
 
     def stands_at(self, figures) -> None:
         """What each box stands at while nothing is typed in it, and where that comes from."""
-        words = {"records": "as recorded here", "assumed": "assumed: nobody has named it", "typed": "as typed"}
+        words = {
+            "records": "as recorded here",
+            "rates": "the shop's own",
+            "assumed": "assumed: nobody has named it",
+            "typed": "as typed",
+        }
         for name, figure in figures.items():
             box = self[name]
             value = figure.value

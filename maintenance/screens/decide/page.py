@@ -17,7 +17,6 @@ from maintenance.policy.sets import own_rates
 from maintenance.wording import numbers, odds
 
 APART = "while the die is apart"
-READING_MINUTES = 5.0  # to measure one burr; common practice, no source
 EDGES_READ = 5  # of a die: those likeliest to be the first
 LITTLE = 0.1  # of what sharpening the set costs: a gain below it hardly matters
 NAMED_AT_MOST = 4
@@ -209,7 +208,7 @@ def readings(
     micrometres; those that are worth more than the minutes they take, the most worth first."""
     if model is None:
         return []
-    takes = READING_MINUTES / 60 * known.basis["toolroom_rate"]
+    takes = known.basis["reading_minutes"] / 60 * known.basis["toolroom_rate"]
     rates = own_rates(known.fresh, known.costs)
     first = sorted(range(len(known.edges)), key=lambda i: -known.edges[i].chance_first)[:most]
     found = []

@@ -39,6 +39,7 @@ _SPARE_FIELDS = (
     "lead_days",
     "unit_price",
     "pack_size",
+    "shelf_place",
     "supplier",
     "tool_steel",
     "coating",
@@ -152,6 +153,7 @@ WHAT: dict[str, str] = {
     "lead_days": "lead time",
     "unit_price": "price of one",
     "pack_size": "pack size",
+    "shelf_place": "place on the shelf",
     "supplier": "supplier",
     "counted_at": "day of the count",
     "revision": "revision",
@@ -177,7 +179,7 @@ FIGURES = (
     | WHOLES
     | {"tensile_mpa", "strokes_per_minute", "hardness_hrc", "gap", "hours", "unit_price", "build_price"}
 )
-CODES = frozenset({"die", "station", "position", "spare", "press", "job", "lot", "revision"})
+CODES = frozenset({"die", "station", "position", "spare", "press", "job", "lot", "revision", "shelf_place"})
 _GROUND = re.compile(r"sharpen|grind|ground|schliff|schleif|affut|afil|ostrz|szlif|rectif")
 
 
