@@ -24,7 +24,7 @@ from diestore.service import queue
 from maintenance.counters import settle
 from maintenance.forecasts import causes, drift, fit, store, track_record
 from maintenance.life.record import TooShort
-from maintenance.log import changes, freshness, read, touched
+from maintenance.log import bench_plan, bench_reads, changes, freshness, read, touched
 from maintenance.models import Change, PastForecasts
 
 if TYPE_CHECKING:
@@ -131,6 +131,20 @@ def fit_fleet(context: TaskContext, plant: int) -> None:
         store.refresh_dies(meanwhile)
         says |= {"fit": row.pk, "dies": len(computed.dies), "entered_meanwhile": len(meanwhile)}
         fleet_fitted.send(sender=Plant, plant=of)
+        if bench_reads.open_works(of).exists():  # after the forecasts: they say how long a sharpening takes
+            queue.enqueue_once(lay_out_bench, of.pk)
+
+
+@task(takes_context=True, priority=NIGHTLY)
+def lay_out_bench(context: TaskContext, plant: int) -> None:
+    """Where work on the bench comes too late, look for a plan that is less late, so that it is there in the morning."""
+    of = Plant.objects.get(pk=plant)
+    morning = bench_reads.morning_after(of)
+    found = bench_plan.look_for_better(of, morning) if bench_plan.plan_of(of, morning).may_search else None
+    with queue.closing(context) as says:
+        if found is not None:
+            bench_plan.keep(found)
+            says |= {"day": morning.isoformat(), "late": len(found.plan.late)}
 
 
 @task(takes_context=True, priority=NIGHTLY)

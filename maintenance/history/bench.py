@@ -186,7 +186,7 @@ class Bench(TableLoader):
             position = self.shop.position(dies[work.die_id], row["position"])
             key, label = (work.pk, position.pk), f"{position.code} in the work {work.key}"
             merger.once(key, row.line, label)
-            values = given(row, "advised_mm", "grind_mm", "done_mm")
+            values = given(row, "advised_mm", "grind_mm", "done_mm", "left_out", "why")
             merger.put(key, standing.get(key), label, values, {"work": work, "position": position})
 
         self.each(tables.BENCH_EDGES, take)

@@ -102,6 +102,8 @@ BENCH_EDGES = Table(
         _may("advised_mm", "What was advised when the work was opened.", **MM),
         _may("grind_mm", "What is to come off. Empty: as much as it takes.", **MM),
         _may("done_mm", "What came off.", **MM),
+        _may("left_out", "yes: advised, and not to be ground.", Sort.YES_NO),
+        _may("why", "Why otherwise than advised.", Sort.WORDS, longest=200),
     ),
 )
 BENCH_PIECES = Table(

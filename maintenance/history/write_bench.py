@@ -53,7 +53,8 @@ class BenchTables:
         yield from told(BenchStep.objects.filter(work__die__plant=self.plant), paths, "at", "key")
 
     def bench_edges(self):
-        paths = {"work": "work__key", "position": "position__code"} | _same("advised_mm", "grind_mm", "done_mm")
+        paths = {"work": "work__key", "position": "position__code"}
+        paths |= _same("advised_mm", "grind_mm", "done_mm", "left_out", "why")
         yield from told(BenchEdge.objects.filter(work__die__plant=self.plant), paths, "work", "position")
 
     def bench_pieces(self):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -32,7 +32,7 @@ from maintenance.models import (
     Work,
     fresh_key,
 )
-from maintenance.models.bench import DAYS_AWAY_AT_MOST, HOURS_AT_MOST, PIECES_AT_MOST
+from maintenance.models.bench import DAYS_AWAY_AT_MOST, HOURS_AT_MOST, PIECES_AT_MOST, WHY_AT_MOST
 
 from . import queries
 from .rules import EntryRefused, check_number, check_text, day_of, saving, stamp
@@ -55,11 +55,14 @@ UNCHANGED = object()
 
 @dataclass(frozen=True, kw_only=True)
 class EdgeToGrind:
-    """advised_mm: as the service said when the work was opened. grind_mm: None: as much as it takes."""
+    """advised_mm: as the service said when the work was opened; nought where it did not say how much. grind_mm: None:
+    as much as it takes. left_out: advised, and not to be ground. why: where it is otherwise than advised."""
 
     position: Position
     grind_mm: float | None = None
     advised_mm: float | None = None
+    left_out: bool = False
+    why: str = ""
 
 
 def open_work(
@@ -288,21 +291,29 @@ def say(*, by: Actor, work: BenchWork, words: str) -> BenchStep:
 # --- edges and pieces -------------------------------------------------------------------------------------------------
 
 
-def set_edges(*, by: Actor, work: BenchWork, edges: Sequence[EdgeToGrind]) -> BenchWork:
-    """Which pieces are to be ground, and how much of each. What was advised and what came off stays."""
+def set_edges(*, by: Actor, work: BenchWork, edges: Sequence[EdgeToGrind], why: str = "") -> BenchWork:
+    """Which pieces are to be ground, and how much of each. What was advised and what came off stays. why: of those that
+    are changed by this and stand otherwise than advised."""
     _check_edges(work.die, edges)
+    why = " ".join(why.split())
+    check_text(why, field="why", what="The reason", at_most=WHY_AT_MOST)
     with saving():
         work = _locked(work)
         wanted = {edge.position.pk: edge for edge in edges}
         standing = {edge.position_id: edge for edge in work.edges.all()}
-        if {pk: edge.grind_mm for pk, edge in wanted.items()} == {pk: e.grind_mm for pk, e in standing.items()}:
+        to_grind = {pk: edge.grind_mm for pk, edge in standing.items() if not edge.left_out}
+        if {pk: edge.grind_mm for pk, edge in wanted.items()} == to_grind:
             return work
         work.edges.filter(advised_mm=None, done_mm=None).exclude(position__in=wanted).delete()
-        work.edges.exclude(position__in=wanted).update(grind_mm=None)
+        others = work.edges.exclude(position__in=wanted)
+        others.filter(done_mm__isnull=False).update(grind_mm=None)
+        others.filter(done_mm=None, left_out=False).update(grind_mm=None, left_out=True, why=why)
         for pk, edge in wanted.items():
             if pk in standing:
-                work.edges.filter(pk=standing[pk].pk).update(grind_mm=edge.grind_mm)
-        _put_edges(work, [edge for pk, edge in wanted.items() if pk not in standing])
+                again = {"left_out": False, "why": ""} if standing[pk].left_out else {}
+                work.edges.filter(pk=standing[pk].pk).update(grind_mm=edge.grind_mm, **again)
+        advice = why if any(edge.advised_mm is not None for edge in standing.values()) else ""
+        _put_edges(work, [replace(edge, why=advice) for pk, edge in wanted.items() if pk not in standing])
         codes = ", ".join(sorted(edge.position.code for edge in edges))
         _step(by, work, _short(f"to grind: {codes}" if codes else "nothing to grind"))
     return work
@@ -326,7 +337,14 @@ def _check_edges(die: Die, edges: Iterable[EdgeToGrind]) -> None:
 
 def _put_edges(work: BenchWork, edges: Iterable[EdgeToGrind]) -> None:
     BenchEdge.objects.bulk_create(
-        BenchEdge(work=work, position=edge.position, grind_mm=edge.grind_mm, advised_mm=edge.advised_mm)
+        BenchEdge(
+            work=work,
+            position=edge.position,
+            grind_mm=None if edge.left_out else edge.grind_mm,
+            advised_mm=edge.advised_mm,
+            left_out=edge.left_out,
+            why=edge.why,
+        )
         for edge in edges
     )
 
@@ -398,7 +416,7 @@ def record(*, by: Actor, work: BenchWork, entries: Sequence[Work]) -> BenchWork:
         standing = {edge.position_id: edge for edge in work.edges.all()}
         for position, mm in removed.items():
             if position in standing:
-                BenchEdge.objects.filter(pk=standing[position].pk).update(done_mm=mm)
+                BenchEdge.objects.filter(pk=standing[position].pk).update(done_mm=mm, left_out=False)
             else:
                 BenchEdge.objects.create(work=work, position_id=position, done_mm=mm)
         hours = sum(entry.hours or 0.0 for entry in entries)

@@ -19,6 +19,7 @@ from django.utils import timezone
 from diestore.register.models import Die, Item, Plant
 from maintenance.models import (
     Absence,
+    BenchEdge,
     BenchHours,
     BenchPiece,
     BenchWork,
@@ -142,8 +143,19 @@ def plan_of(plant: Plant, today: dt.date | None = None) -> BenchPlan:
     return _told(known, works, plan, searched=found is not None, first_cost=first_cost)
 
 
-def improve(plant: Plant, today: dt.date | None = None) -> BenchPlan:
-    """Search for a plan that costs less, and keep it for as long as the records say the same."""
+@dataclass(frozen=True, kw_only=True)
+class BetterPlan:
+    """What a search found for one state of the records: no dearer than the plan by earliest due date. Works that
+    somebody put to a person or on a day stay there in it."""
+
+    plant: Plant
+    digest: str
+    places: dict
+    plan: BenchPlan
+
+
+def look_for_better(plant: Plant, today: dt.date | None = None) -> BetterPlan:
+    """Search for a plan that costs less, under a limit of tries; the same for the same records. Keeps nothing."""
     known = _read(plant, today or bench_reads.today_at(plant))
     works, bench = _rows(known)
     searched = policy.search(works, bench)
@@ -156,10 +168,21 @@ def improve(plant: Plant, today: dt.date | None = None) -> BenchPlan:
             for s in searched.plan.slots.values()
         ],
     }
-    KeptBenchPlan.objects.update_or_create(
-        plant=plant, defaults={"digest": _digest(known, works, bench), "places": places, "made_at": timezone.now()}
-    )
-    return _told(known, works, searched.plan, searched=True, first_cost=searched.first.cost)
+    told = _told(known, works, searched.plan, searched=True, first_cost=searched.first.cost)
+    return BetterPlan(plant=plant, digest=_digest(known, works, bench), places=places, plan=told)
+
+
+def keep(found: BetterPlan) -> None:
+    """For as long as the records say the same."""
+    columns = {"digest": found.digest, "places": found.places, "made_at": timezone.now()}
+    KeptBenchPlan.objects.update_or_create(plant=found.plant, defaults=columns)
+
+
+def improve(plant: Plant, today: dt.date | None = None) -> BenchPlan:
+    """Search for a plan that costs less, and keep it."""
+    found = look_for_better(plant, today)
+    keep(found)
+    return found.plan
 
 
 def _kept_plan(kept: KeptBenchPlan, works: Sequence[PlanWork]) -> Plan | None:
@@ -336,7 +359,7 @@ def _rows(known: _Known) -> tuple[list[PlanWork], Bench]:
             PlanWork(
                 key=work.pk,
                 hours=hours,
-                grinding=hours * GRINDING_SHARE if any(e.grind_mm or e.advised_mm for e in work.edges.all()) else 0.0,
+                grinding=hours * GRINDING_SHARE if any(e.grind_mm or e.advised_mm for e in _edges(work)) else 0.0,
                 due=due,
                 cost=unknown if work.late_cost is None else float(work.late_cost),
                 not_before=max(known.number(work.not_before) or 0, known.not_before.get(work.pk, 0), 0),
@@ -353,11 +376,15 @@ def _is_planned(work: BenchWork) -> bool:
     return work.state != State.TRY_OUT and work.die.status != Die.Status.RETIRED
 
 
+def _edges(work: BenchWork) -> list[BenchEdge]:
+    return [edge for edge in work.edges.all() if not edge.left_out]
+
+
 def hours_left(work: BenchWork, usual: Mapping[int, float]) -> tuple[float, str]:
     """Hours still to do, and where they are from; nothing where somebody said them."""
     said = ""
     foreseen = work.hours_foreseen
-    sharpening = work.source == BenchWork.Source.DUE or any(True for _ in work.edges.all())
+    sharpening = work.source == BenchWork.Source.DUE or bool(_edges(work))
     if foreseen is None and sharpening and work.die_id in usual:
         foreseen, said = usual[work.die_id], "usual for a sharpening of this die"
     elif foreseen is None:
@@ -443,4 +470,7 @@ def _clash(known: _Known, one: PlanWork, slot: Slot, plan: Plan, users: Mapping[
     return ""
 
 
-__all__ = ["BenchPlan", "PersonDays", "PlannedWork", "hours_left", "improve", "plan_of"]
+__all__ = [
+    "BenchPlan", "BetterPlan", "PersonDays", "PlannedWork",
+    "hours_left", "improve", "keep", "look_for_better", "plan_of",
+]  # fmt: skip

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
-from maintenance.models import BenchWork, DieHold
+from maintenance.models import BenchEdge, BenchWork, DieHold
 
 from . import queries
+
+EVENING = 18  # by the shop's clock; nobody opens the plan of that day any more
 
 
 def today_at(plant: Plant) -> dt.date:
@@ -22,6 +25,12 @@ def today_at(plant: Plant) -> dt.date:
         if newest is not None:
             return timezone.localdate(newest)
     return timezone.localdate()
+
+
+def morning_after(plant: Plant) -> dt.date:
+    """The day that a night's work is for: today, or tomorrow where it is done in the evening."""
+    today, now = today_at(plant), timezone.localtime()
+    return today + dt.timedelta(days=1) if today == now.date() and now.hour >= EVENING else today
 
 
 def holds_of(dies: Iterable[int] | None = None) -> dict[int, DieHold]:
@@ -46,6 +55,56 @@ def open_works(plant: Plant | None = None) -> QuerySet[BenchWork]:
     """What is not released or dropped yet, the oldest first."""
     rows = BenchWork.objects.filter(state__in=BenchWork.OPEN).order_by("opened_at", "pk")
     return rows if plant is None else rows.filter(die__plant=plant)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Otherwise:
+    """An edge of a work where what was done, or is to be, is not what was advised."""
+
+    work: BenchWork
+    code: str
+    advised: bool
+    advised_mm: float | None
+    done_mm: float | None
+    done: str  # in words
+    why: str
+
+
+def otherwise(work: BenchWork, edges: Iterable[BenchEdge]) -> list[Otherwise]:
+    """Of the edges of one work, those ground or left against the advice; none where nothing was advised. Of an open
+    work, by what is to be done."""
+    edges = list(edges)
+    if work.state == BenchWork.State.DROPPED or all(edge.advised_mm is None for edge in edges):
+        return []
+    against = [edge for edge in edges if edge.left_out or edge.advised_mm is None or _forgotten(work, edge)]
+    return sorted((_otherwise(work, edge) for edge in against), key=lambda one: one.code)
+
+
+def done_otherwise(plant: Plant, *, most: int = 20) -> list[Otherwise]:
+    """The same of all works of a plant, the newest first. One question."""
+    of_plant = BenchEdge.objects.filter(work__die__plant=plant)
+    forgotten = Q(work__state=BenchWork.State.RELEASED, done_mm=None, advised_mm__isnull=False)
+    advice = Exists(of_plant.filter(work=OuterRef("work"), advised_mm__isnull=False))
+    against = of_plant.filter(Q(left_out=True) | forgotten | (Q(advised_mm=None) & advice))
+    rows = against.exclude(work__state=BenchWork.State.DROPPED).select_related("work__die", "position")
+    return [_otherwise(edge.work, edge) for edge in rows.order_by("-work__opened_at", "work", "position__code")[:most]]
+
+
+def _forgotten(work: BenchWork, edge: BenchEdge) -> bool:
+    return not work.is_open and edge.done_mm is None
+
+
+def _otherwise(work: BenchWork, edge: BenchEdge) -> Otherwise:
+    done = "left out" if edge.left_out else "not ground" if _forgotten(work, edge) else ""
+    return Otherwise(
+        work=work,
+        code=edge.position.code,
+        advised=edge.advised_mm is not None,
+        advised_mm=edge.advised_mm or None,
+        done_mm=edge.done_mm,
+        done=done or ("to be ground" if edge.done_mm is None else "ground"),
+        why=edge.why,
+    )
 
 
 def doubt_of_hold(hold: DieHold | None, die: Die) -> str:

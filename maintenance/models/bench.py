@@ -21,6 +21,7 @@ from .log import Incident, Stop, Work
 HOURS_AT_MOST = 2_000  # of one work: a year of one person
 DAYS_AWAY_AT_MOST = 365
 PIECES_AT_MOST = 999
+WHY_AT_MOST = 200  # letters
 
 
 class BenchWork(models.Model):
@@ -145,6 +146,8 @@ class BenchEdge(models.Model):
     advised_mm = models.FloatField(null=True, blank=True)
     grind_mm = models.FloatField(null=True, blank=True, help_text="Empty: as much as it takes.")
     done_mm = models.FloatField(null=True, blank=True)
+    left_out = models.BooleanField(default=False, help_text="Advised, and somebody decided not to grind it.")
+    why = models.CharField(max_length=WHY_AT_MOST, blank=True, help_text="Why otherwise than advised.")
 
     class Meta:
         ordering = ["work", "position"]
@@ -155,6 +158,10 @@ class BenchEdge(models.Model):
                 & (Q(grind_mm__isnull=True) | Q(grind_mm__gt=0, grind_mm__lte=100))
                 & (Q(done_mm__isnull=True) | Q(done_mm__gte=0, done_mm__lte=100)),
                 name="bench_edge_possible",
+            ),
+            models.CheckConstraint(
+                condition=Q(left_out=False) | Q(grind_mm__isnull=True, done_mm__isnull=True),
+                name="bench_edge_left_out_whole",
             ),
         ]
 

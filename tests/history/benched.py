@@ -40,6 +40,7 @@ def bench(*, plant, die, person, user, supplier, item, at) -> None:
         work=whole, key="step 1", at=at(9), words="opened: by hand", state="planned", person=person, user=user
     )
     BenchEdge.objects.create(work=whole, position=place, advised_mm=0.12, grind_mm=0.1, done_mm=0.15)
+    BenchEdge.objects.create(work=plain, position=place, advised_mm=0.12, left_out=True, why="- sharp; the lens")
     BenchPiece.objects.create(work=whole, item=item, quantity=3)
     BenchPiece.objects.create(work=plain, piece=Piece.objects.get(key="never fitted"))
     DieHold.objects.create(

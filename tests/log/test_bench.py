@@ -5,12 +5,15 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
+import time_machine
 from django.db import IntegrityError, transaction
 
 from diestore.register.models import Die, Party, Piece
+from diestore.service import queue
+from maintenance import tasks
 from maintenance.log import bench, bench_plan, bench_reads, write
 from maintenance.log.rules import EntryRefused
-from maintenance.models import Absence, BenchHours, BenchPiece, BenchStep, BenchWork, DieHold
+from maintenance.models import Absence, BenchHours, BenchPiece, BenchStep, BenchWork, DieHold, KeptBenchPlan
 from tests import factories as make
 from tests.pages.money_shop import movement
 
@@ -217,7 +220,88 @@ def test_a_better_plan_is_kept_until_something_changes(die):
     assert not bench_plan.plan_of(die.plant, TODAY).searched
 
 
+def test_the_night_looks_for_a_better_plan_and_leaves_what_was_put_by_hand(die, monkeypatch):
+    monkeypatch.setattr(bench_reads, "today_at", lambda plant: TODAY)
+    monkeypatch.setattr(bench_reads, "EVENING", 24)
+    person = hours(hours_a_day=4).person
+    others = [make.die(f"H-90{n}") for n in range(1, 4)]
+    opened(die, hours_foreseen=16, needed_on=TODAY)
+    short = opened(others[0], hours_foreseen=4, needed_on=TODAY + dt.timedelta(days=1))
+    put = opened(others[1], hours_foreseen=4, needed_on=TODAY + dt.timedelta(days=9))
+    bench.move_work(by=make.actor(), work=put, person=person, day=TODAY, today=TODAY)
+    first = bench_plan.plan_of(die.plant)
+
+    def night() -> None:
+        tasks.lay_out_bench.enqueue(die.plant.pk)
+        queue.Worker(name="night").step()
+
+    night()
+    laid = bench_plan.plan_of(die.plant)
+    assert laid.searched and laid.cost < first.cost == laid.first_cost
+    days = {row.work: row.first for row in laid.rows}
+    assert days[put] == TODAY and days[short] < {row.work: row.first for row in first.rows}[short]
+    kept = KeptBenchPlan.objects.get()
+    night()
+    assert KeptBenchPlan.objects.get().made_at == kept.made_at, "for the same records there is nothing to look for"
+    KeptBenchPlan.objects.all().delete()
+    night()
+    assert KeptBenchPlan.objects.get().places == kept.places, "the same records, the same plan"
+    KeptBenchPlan.objects.all().delete()
+    BenchWork.objects.update(needed_on=TODAY + dt.timedelta(days=80))
+    night()
+    assert not KeptBenchPlan.objects.exists(), "nothing is late"
+
+
+def test_the_bench_is_laid_out_once_the_nights_forecasts_are_there(die):
+    opened(die)
+    tasks.fit_fleet.enqueue(die.plant.pk)
+    queue.Worker(name="night").step()
+    assert f"lay_out_bench({die.plant.pk})" in {queue.name_of(row) for row in queue.unfinished()}
+
+
+@pytest.mark.parametrize(("hour", "day"), [(3, 17), (18, 18)])
+def test_a_night_that_begins_in_the_evening_is_for_the_next_day(die, settings, hour, day):
+    settings.STANDS_STILL = False
+    with time_machine.travel(dt.datetime(2025, 2, 17, hour, tzinfo=dt.UTC), tick=False):
+        assert bench_reads.morning_after(die.plant) == dt.date(2025, 2, day)
+
+
 # --- edges, pieces, and what was done ---------------------------------------------------------------------------------
+
+
+def test_what_is_done_otherwise_than_advised_is_kept_with_the_reason(die):
+    edges = [edge(die, "1-A", 0.1, advised=0.1), edge(die, "1-B", 0.1, advised=0.1)]
+    work = opened(die, edges=edges)
+    assert bench_reads.otherwise(work, work.edges.all()) == []
+    bench.set_edges(by=make.actor(), work=work, edges=[edge(die, "1-A", 0.1)], why="  sharp under\nthe glass ")
+    assert told(work) == [("1-B", True, "left out", "sharp under the glass")]
+    bench.set_edges(by=make.actor(), work=work, edges=[edge(die, "1-B", 0.1)], why="chipped")
+    assert told(work) == [("1-A", True, "left out", "chipped")]
+    made = make.sharpen(die, 10, die.positions.get(code="1-A"), removed_mm=0.2)
+    bench.record(by=make.actor(), work=work, entries=made)
+    work.refresh_from_db()
+    assert told(work) == [("1-B", True, "not ground", "")], "what was ground after all was as advised"
+    assert [(one.code, one.done, one.work) for one in bench_reads.done_otherwise(die.plant)] == [
+        ("1-B", "not ground", work)
+    ]
+    with refused("The reason has 201 letters"):
+        bench.set_edges(by=make.actor(), work=opened(die), edges=[], why="x" * 201)
+
+
+def told(work) -> list[tuple]:
+    return [(one.code, one.advised, one.done, one.why) for one in bench_reads.otherwise(work, work.edges.all())]
+
+
+def test_an_edge_ground_without_advice_is_told_where_others_were_advised(die):
+    work = opened(die, edges=[edge(die, "1-A", 0.1, advised=0.1)])
+    bench.set_edges(by=make.actor(), work=work, edges=[edge(die, "1-A", 0.1), edge(die, "1-B")], why="galled")
+    (one,) = bench_reads.otherwise(work, work.edges.all())
+    assert (one.code, one.advised, one.done, one.why) == ("1-B", False, "to be ground", "galled")
+    alone = opened(die, edges=[edge(die, "1-B")])
+    assert bench_reads.otherwise(alone, alone.edges.all()) == [], "nothing was advised"
+    assert [one.code for one in bench_reads.done_otherwise(die.plant)] == ["1-B"]
+    bench.set_state(by=make.actor(), work=work, state=State.DROPPED, reason="sold")
+    assert bench_reads.done_otherwise(die.plant) == []
 
 
 def test_what_was_advised_and_what_came_off_stand_side_by_side(die):

@@ -13,6 +13,7 @@ from django.contrib.auth.models import User
 from django.urls import reverse
 from icalendar import Calendar
 
+from diestore import units
 from diestore.register.models import Die, Plant
 from maintenance.log import bench, bench_reads
 from maintenance.models import Absence, BenchHours, BenchWork, DieHold
@@ -173,11 +174,26 @@ def test_a_sharpening_is_opened_with_the_edges_and_hours_that_are_usual(as_role,
     ticked = {code for code in ("1-A", "3-A", "3-D", "4-F") if is_ticked(page, die.positions.get(code=code).pk)}
     assert ticked == {"1-A", "3-A"}  # the punch side's cutting edges
     answer = client.post(address, {"what": "sharpen the set", "source": "due", "person": make.person().pk,
-                                   "edges": [die.positions.get(code="1-A").pk]})  # fmt: skip
+                                   "edges": [die.positions.get(code="1-A").pk],
+                                   "why": "sharp under the  glass"})  # fmt: skip
     assert answer.status_code == 302
     work = BenchWork.objects.get()
     assert work.hours_foreseen == 2
-    assert [(e.position.code, e.advised_mm, e.grind_mm) for e in work.edges.all()] == [("1-A", 0.12, 0.12)]
+    edges = [(e.position.code, e.advised_mm, e.grind_mm, e.left_out, e.why) for e in work.edges.all()]
+    why = "sharp under the glass"
+    assert edges == [("1-A", 0.12, 0.12, False, ""), ("3-A", 0.12, None, True, why)]
+    row = said(client.get(work_page(work))).split("Otherwise than advised")[1]
+    assert "3-A grind 0.12 mm left out sharp under the glass" in row
+    listed = said(client.get(reverse("maintenance:bench")))
+    assert "Done otherwise than advised: 1" in listed and why in listed
+    told = sheet.read(work, system=units.System.METRIC, address="")
+    assert [line.code for line in told.edges] == ["1-A"], "what is left out is not ground at the bench"
+    form = as_read(client.get(f"{reverse('maintenance:log_sharpening')}?die={die.pk}&bench={work.pk}"))
+    assert re.search(rf'name="found_{die.positions.get(code="3-A").pk}" value="out"[^>]*checked', form)
+    first, other = die.positions.get(code="1-A").pk, die.positions.get(code="3-A").pk
+    sent(client, work, "edges", more=[other], **{f"grind_{first}": "0.12"})
+    assert [(e.left_out, e.why) for e in work.edges.all()] == [(False, ""), (False, "")], "put back, it is as advised"
+    assert bench_reads.done_otherwise(die.plant) == []
 
 
 def is_ticked(page: str, pk: int) -> bool:

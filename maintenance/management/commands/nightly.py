@@ -7,8 +7,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 class Command(BaseCommand):
     help = (
-        "Count what the presses sent last, fit the fleet, forecast every die, keep the cost sheets of large shops, "
-        "once a week look back on how right it was, give back what dead workers left, forget old tasks and sessions. "
+        "Count what the presses sent last, fit the fleet, forecast every die, lay out the bench where work is late, "
+        "keep the cost sheets of large shops, once a week look back on how right it was, give back what dead workers "
+        "left, forget old tasks and sessions. "
         "It goes through the queue and works it too, so it needs no worker; where workers run, they share the work."
     )
 

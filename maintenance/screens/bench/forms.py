@@ -108,6 +108,7 @@ class OpenForm(ByForm):
             initial=[str(pk) for pk in self._edges(ground, source, asked)],
             help_text="Tap each. None is right too. The dashed one limits the die.",
         )  # fmt: skip
+        self.fields["why"] = _why()
         self.fields["grind"] = MeasureField(
             "removed_mm", self.system, label="How much off each?", required=False,
             placeholder="" if self.usual_mm is None else units.show(self.usual_mm, "removed_mm", self.system),
@@ -144,10 +145,20 @@ class OpenForm(ByForm):
         mm = c.get("grind") or getattr(self, "usual_mm", None)
         advised = set(self.fields["edges"].initial) if "edges" in self.fields else set()
         wanted = c.get("edges") or []
+        why = " ".join(c.get("why", "").split())
         edges = [
-            bench.EdgeToGrind(position=places[pk], grind_mm=mm, advised_mm=self.usual_mm if pk in advised else None)
+            bench.EdgeToGrind(
+                position=places[pk],
+                grind_mm=mm,
+                advised_mm=(self.usual_mm or 0.0) if pk in advised else None,
+                why="" if pk in advised or not advised else why,
+            )
             for pk in wanted
         ]
+        edges += [
+            bench.EdgeToGrind(position=places[pk], advised_mm=self.usual_mm or 0.0, left_out=True, why=why)
+            for pk in sorted(advised - set(wanted), key=lambda pk: places[pk].code)
+        ]  # fmt: skip
         with transaction.atomic():
             work = bench.open_work(
                 by=by, die=self.die, what=c["what"], source=c["source"], position=places.get(c["position"]), stop=stop,
@@ -172,6 +183,14 @@ def _refused(form: forms.Form, field: str, check) -> None:
         form.add_error(field, str(refused))
 
 
+def _why() -> forms.CharField:
+    return forms.CharField(
+        label="Why otherwise than advised?", max_length=200, required=False,
+        widget=forms.TextInput({"autocomplete": "off", "placeholder": "sharp under the glass, a spare is coming ..."}),
+        error_messages={"max_length": "Say it in 200 letters."},
+    )  # fmt: skip
+
+
 class WorkForm(ByForm):
     """All that is done about a work, by one form: the button that was tapped says what (`act`)."""
 
@@ -190,10 +209,12 @@ class WorkForm(ByForm):
         self.work, self.today, self.system = work, today, system
         self.fields["supplier"].queryset = Party.objects.filter(role=Party.Role.SUPPLIER, retired_at=None)
         self.fields["supplier"].initial = work.supplier_id
-        self.edges = {edge.position_id: edge for edge in work.edges.all()}
+        self.edges = {edge.position_id: edge for edge in work.edges.select_related("position")}
         ground = [p for p in expected.places(work.die) if p.kind.is_ground and p.fitted]
-        self.places = [p for p in ground if p.position.pk in self.edges] or []
-        self.others = [p for p in ground if p.position.pk not in self.edges]
+        to_grind = {pk for pk, edge in self.edges.items() if not edge.left_out}
+        self.places = [p for p in ground if p.position.pk in to_grind]
+        self.others = [p for p in ground if p.position.pk not in to_grind]
+        self.fields["why"] = _why()
         for place in self.places:
             pk = place.position.pk
             self.fields[f"grind_{pk}"] = MeasureField(

@@ -92,6 +92,7 @@ class Bench(PermissionRequiredMixin, View):
             {
                 "picked": picked,
                 "plan": plan,
+                "otherwise": bench_reads.done_otherwise(picked.plant),
                 "picture": drawing.lay_out(plan, days=7 * weeks, picked=tapped.work.pk if tapped else None),
                 "first": sentence(plan),
                 "weeks": weeks,
@@ -241,7 +242,7 @@ class Work(PermissionRequiredMixin, View):
                     raise write.EntryRefused("Enter the hours worked, such as 1.5.", field="hours")
                 bench.use_hours(by=by, work=work, hours=c["hours"])
             case "edges":
-                bench.set_edges(by=by, work=work, edges=form.wanted())
+                bench.set_edges(by=by, work=work, edges=form.wanted(), why=c["why"])
             case "aside":
                 _set_aside(request, work, form, by)
             case "back":
@@ -288,6 +289,7 @@ class Work(PermissionRequiredMixin, View):
                 "sees_cost": user.has_perm(roles.SEE_COST),
                 "currency": shop.current().currency,
                 "reasons": reasons(work),
+                "otherwise": bench_reads.otherwise(work, form.edges.values()),
                 "steps": work.steps.select_related("person", "user").order_by("-at", "-pk"),
                 "photos": photos.of_works([work]).get(work.pk, ()),
                 "pieces": work.pieces.select_related("item", "piece"),

@@ -269,7 +269,7 @@ class LogSharpening(LogTask):
 
     @staticmethod
     def _of_work(work: BenchWork) -> dict:
-        edges = {edge.position_id: edge.grind_mm for edge in work.edges.all()}
+        edges = {edge.position_id: edge.grind_mm for edge in work.edges.filter(left_out=False)}
         if not edges:
             return {}
         form = sharpening_form.SharpeningForm
