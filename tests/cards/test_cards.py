@@ -12,7 +12,7 @@ from django.urls import reverse
 from diestore.access.models import PlantOfUser, UserSettings
 from diestore.cards import described, lists
 from diestore.register import actions
-from diestore.register.models import Amendment, Item, Part, Party, Plant, Press, Rate, Stock, Volume
+from diestore.register.models import Amendment, Item, Output, Part, Party, Plant, Press, Rate, Stock, Volume
 from maintenance.models import Absence, BenchHours, Grinder, Order
 from tests import factories as make
 from tests.pages.as_read import as_read
@@ -342,6 +342,19 @@ def test_what_a_die_runs_on_and_costs_is_changed_with_its_day(as_role):
     client.post(there, {"back": "1", "reason": "needed again"})
     die.refresh_from_db()
     assert die.status == "in service"
+
+
+def test_a_job_that_no_die_makes_says_that_nothing_is_forecast_for_it(as_role):
+    client, part = as_role("lead"), Part.objects.create(number="P-none")
+    make.plant()
+    values = {"number": "26-9", "part": str(part.pk), "parts": "500", "due": "2027-01-15"}
+    assert client.post(reverse("maintenance:jobs_new"), values).status_code == 302
+    there = reverse("maintenance:jobs_card", args=[Order.objects.get().pk])
+    said = "No die makes P-none yet, so nothing is forecast for this job."
+    assert said in as_read(client.get(there))
+    Output.objects.create(variant=make.die().variants.get(), part=part, parts_per_hit=1)
+    assert said not in as_read(client.get(there))
+    assert client.get(reverse("maintenance:due")).status_code == 200
 
 
 def test_a_list_longer_than_its_page_says_so_on_paper_too(as_role):

@@ -313,6 +313,25 @@ def test_a_sharpening_logged_from_a_work_is_filled_in_and_closes_it(as_role, die
     assert again.status_code == 200 and work.entries.count() == 1
 
 
+def test_hours_that_no_day_has_are_refused_with_what_to_do(as_role, die):
+    lead, address = as_role("lead"), reverse("maintenance:bench_hours_new")
+    for hours in ("0", "25"):
+        answer = lead.post(address, {"person": make.person().pk, "hours_a_day": hours, "days": "mon-fri"})
+        assert answer.status_code == 422 and "A day has more than nought and at most 24 hours." in said(answer)
+        assert "Who has none is taken out of use here." in said(answer)
+    assert not BenchHours.objects.exists()
+
+
+def test_two_works_put_on_one_person_and_day_say_which_begins_later(as_role, die):
+    lead, person = as_role("lead"), make.person("Maud K.")
+    BenchHours.objects.create(person=person, hours_a_day=6)
+    works = [opened(made, hours_foreseen=6) for made in (die, make.die("Z-2"))]
+    for work in works:
+        bench.move_work(by=make.actor(), work=work, person=person, day=TODAY, today=TODAY)
+    pages = [said(lead.get(work_page(work))) for work in works]
+    assert sum("no hours are free on Mon 30 Nov 2026; it begins on Tue 1 Dec 2026" in page for page in pages) == 1
+
+
 # --- on hold ----------------------------------------------------------------------------------------------------------
 
 
