@@ -416,11 +416,14 @@ STOPS = _entries(
     DIE,
     AT,
     _must("cause", "Why.", longest=16,
-          choices=("misfeed", "burr", "broken", "slug", "stuck part", "mended in press", "setting", "other")),
+          choices=("misfeed", "die protection", "slug", "burr", "galling", "stuck part", "broken", "pilot broken",
+                   "spring broken", "mended in press", "waiting", "setting", "other")),
     _must("minutes", "How long.", Sort.NUMBER, at_least=0, at_most=100_000),
     _may("parts_scrapped", "Parts thrown away. Empty: 0.", Sort.WHOLE, at_least=0, at_most=MOST),
     _may("planned", "Empty: no.", Sort.YES_NO),
     _may("press", "The press.", longest=40),
+    _may("station", "The station it was in.", longest=40),
+    _may("position", "The place in the die, where one was seen.", longest=40),
     same=("die", "at", "cause"),
 )  # fmt: skip
 INCIDENTS = _entries(

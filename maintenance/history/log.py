@@ -160,7 +160,7 @@ class Runs(EntryLoader):
         self.findings.note(
             f"{self.table.file}: {n:,} {'run is' if n == 1 else 'runs are'} of a time at which another die ran in the "
             f"same press; both count. {dies[run.die]} from {rules.stamp(run.started)}: "
-            f"{rules.two_in_press(dies[other.die], press, other.started, other.ended)}"
+            f"{rules.two_in_press(dies[other.die], press, other.started, other.ended, beside=dies[run.die])}"
         )
 
 
@@ -280,6 +280,12 @@ class Stops(EntryLoader):
         fields = {"die_id": die.pk} | given(row, "at", "cause", "minutes", "parts_scrapped", "planned")
         if "press" in row:
             fields["press_id"] = self.shop.press(row["press"]).pk
+        if "station" in row:
+            fields["station_id"] = self.shop.station(die, row["station"]).pk
+        if "position" in row:
+            position = self.shop.position(die, row["position"])
+            fields["position_id"] = position.pk
+            fields.setdefault("station_id", position.station_id)
         if said := doubts.of_stop(row["minutes"]):
             self.findings.doubt(self.table.file, row.line, "minutes", said)
         label = f"the stop of {die.code} on {rules.stamp(row['at'])}"

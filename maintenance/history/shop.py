@@ -105,6 +105,13 @@ class Shop:
             codes = [c for d, c in self.positions if d == die.pk]
             raise BadRow(f"{die.code} has no position {code!r}." + _near(code, codes), column) from None
 
+    def station(self, die: Die, code: str) -> Station:
+        try:
+            return self.stations[die.pk, code]
+        except KeyError:
+            codes = [c for d, c in self.stations if d == die.pk]
+            raise BadRow(f"{die.code} has no station {code!r}." + _near(code, codes), "station") from None
+
     def variant(self, die: Die, code: str | None) -> Variant:
         if code is None:
             return self.default_variant[die.pk]

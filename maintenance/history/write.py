@@ -441,6 +441,7 @@ class Maker(CounterTables, BenchTables, PhotoTables, AmendedTables):
 
     def stops(self):
         paths = {"die": "die__code", "press": "press__code"}
+        paths |= {"station": "station__code", "position": "position__code"}
         paths |= {name: name for name in ("at", "cause", "minutes", "parts_scrapped", "planned")}
         return entries(Stop.objects.filter(die__plant=self.plant), paths)
 

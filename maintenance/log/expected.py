@@ -17,11 +17,11 @@ from diestore.access.models import Person
 from diestore.handbook import limits
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.tool_steels import grade
-from diestore.register.models import Die, Piece, Position, Variant
+from diestore.register.models import Die, Piece, Position, Press, Variant
 from maintenance.clockwork import cycles
 from maintenance.clockwork import states as clockwork_states
 from maintenance.clockwork.rows import DieLog
-from maintenance.models import DieForecast, Fitting, Incident, Replacement, Run, Work
+from maintenance.models import DieForecast, DieInPress, Fitting, Incident, Replacement, Run, Work
 
 from . import queries, read
 from .data import OrderLeft
@@ -94,6 +94,33 @@ def everybody(die: Die | None, plant: int | None = None):
         return people(die)
     active = Person.objects.filter(active=True)
     return active if plant is None else active.filter(plant=plant)
+
+
+def press_now(die: Die) -> int | None:
+    """The press that the die is set in; else the one that it usually runs in."""
+    here = DieInPress.objects.standing().filter(die=die, until__isnull=True).values_list("press_id", flat=True).first()
+    return here or die.usual_press_id
+
+
+@dataclass(frozen=True, kw_only=True)
+class InPress:
+    """A die and the press that it is in, or ran in last."""
+
+    press: Press
+    die: Die
+
+
+def in_the_presses(among: QuerySet[Die], now: dt.datetime | None = None) -> list[InPress]:
+    """Of some dies those that are in a press: set in it, or else the last that ran there within a shift. By press."""
+    now = now or timezone.now()
+    found: dict[int, InPress] = {}
+    set_in = DieInPress.objects.standing().filter(until__isnull=True, die__in=among).select_related("die", "press")
+    for row in set_in.order_by("-since"):
+        found.setdefault(row.press_id, InPress(press=row.press, die=row.die))
+    ran = Run.objects.standing().filter(press__isnull=False, die__in=among, at__gte=now - SAME_SHIFT, at__lte=now)
+    for run in ran.select_related("die", "press").order_by("-at")[:DIES_FOUND_AT_MOST]:
+        found.setdefault(run.press_id, InPress(press=run.press, die=run.die))
+    return sorted(found.values(), key=lambda one: (one.press.code, one.press.pk))[:DIES_FOUND_AT_MOST]
 
 
 def last_variant(die: Die) -> int | None:

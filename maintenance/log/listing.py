@@ -57,7 +57,7 @@ SORTS: dict[str, Sort] = {
         Sort(name="work", label="sharpening or work", model=Work, die=("position__die",), along=(*_POSITION, "piece")),
         Sort(name="replacement", label="replacement", model=Replacement, die=("position__die",),
              along=(*_POSITION, "piece_in")),
-        Sort(name="stop", label="stop", model=Stop, die=("die",), along=("die", "press")),
+        Sort(name="stop", label="stop", model=Stop, die=("die",), along=("die", "press", "station", "position")),
         Sort(name="reading", label="reading", model=Reading, die=("die", "position__die", "cut__die"),
              along=("die", *_POSITION, "piece", "cut__die")),
         Sort(name="hitcorrection", label="count put right", model=HitCorrection, die=("die",),
@@ -93,6 +93,11 @@ class Entry:
     @property
     def pk(self) -> int:
         return self.event.pk
+
+    @property
+    def name(self) -> str:
+        """As addresses name it: run-17."""
+        return f"{self.sort.name}-{self.pk}"
 
     @property
     def struck(self) -> bool:
@@ -350,7 +355,9 @@ def _say_correction(events, system):
 
 def _say_stop(events, system):
     stop = events[0]
+    where = f"at {stop.position}" if stop.position else f"in station {stop.station}" if stop.station else ""
     return f"Stopped {stop.minutes:g} minutes: {stop.get_cause_display()}", (
+        where,
         f"{stop.parts_scrapped:,} parts scrapped" if stop.parts_scrapped else "",
         "planned" if stop.planned else "",
         _named(stop.press, "on "),

@@ -85,14 +85,14 @@ def doubt_of_press(die: Die, press: Press | None, started: dt.datetime, ended: d
     runs = Run.objects.standing().filter(press=press, **meanwhile).exclude(die=die).order_by("started", "pk")
     counting = OpenCount.objects.filter(counter__press=press, **meanwhile).exclude(die=die).order_by("started", "pk")
     other = runs.select_related("die").first() or counting.select_related("die").first()
-    return "" if other is None else two_in_press(other.die.code, press.code, other.started, other.at)
+    return "" if other is None else two_in_press(other.die.code, press.code, other.started, other.at, beside=die.code)
 
 
-def two_in_press(die: str, press: str, started: dt.datetime, ended: dt.datetime) -> str:
-    """die: the other one."""
+def two_in_press(die: str, press: str, started: dt.datetime, ended: dt.datetime, *, beside: str) -> str:
+    """die: the other one. beside: the one that is entered."""
     return (
-        f"{die} ran in press {press} from {stamp(started)} to {stamp(ended)}, and a press runs one die at a time. "
-        "Check the press and the times."
+        f"{die} ran in press {press} from {stamp(started)} to {stamp(ended)}, so {beside} cannot have run there too: a "
+        "press runs one die at a time. Check the press and the times."
     )
 
 

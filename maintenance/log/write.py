@@ -17,7 +17,7 @@ from django.utils import timezone
 from diestore.access.models import Person
 from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.build import default_variant
-from diestore.register.models import Cut, Die, Party, Piece, Position, Press, Stock, Variant
+from diestore.register.models import Cut, Die, Party, Piece, Position, Press, Station, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import (
     DriftFlag,
@@ -195,9 +195,12 @@ def log_stop(
     parts_scrapped: int = 0,
     planned: bool = False,
     press: Press | None = None,
+    station: Station | None = None,
+    position: Position | None = None,
     note: str = "",
     key: str | None = None,
 ) -> Stop:
+    """The press stood. station, position: where in the die it was, where somebody saw it."""
     check_moment(at)
     if key and (known := Stop.objects.filter(key=key).first()):
         return known
@@ -205,6 +208,9 @@ def log_stop(
     if parts_scrapped < 0:
         raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
     check_count(parts_scrapped, field="parts_scrapped")
+    for place in (station, position):
+        if place is not None and place.die_id != die.pk:
+            raise EntryRefused(f"{place} is not in {die}.", field="place")
     with saving():
         stop = Stop.objects.create(
             die=die,
@@ -214,6 +220,8 @@ def log_stop(
             parts_scrapped=parts_scrapped,
             planned=planned,
             press=press,
+            station=position.station if position is not None else station,
+            position=position,
             note=note,
             key=key or fresh_key(),
             **by.columns(),

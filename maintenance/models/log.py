@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from diestore.access.models import Person
 from diestore.money import MoneyField
-from diestore.register.models import Cut, Die, Item, Party, Piece, Plant, Position, Press, Stock, Variant
+from diestore.register.models import Cut, Die, Item, Party, Piece, Plant, Position, Press, Station, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 
 from .counters import Counter
@@ -168,12 +168,19 @@ class HitCorrection(Event):
 
 class Stop(Event):
     class Cause(models.TextChoices):
+        """Why the press stood, in the trade's words. What old records and folders call it stays."""
+
         MISFEED = "misfeed", "misfeed"
+        PROTECTION = "die protection", "die protection tripped"
+        SLUG = "slug", "slug pulled"
         BURR = "burr", "burr too high"
-        BROKEN = "broken", "broken punch or section"
-        SLUG = "slug", "slug came up"
+        GALLING = "galling", "galling"
         STUCK = "stuck part", "part stuck"
-        IN_PRESS = "mended in press", "mended in the press"
+        BROKEN = "broken", "punch or section broken"
+        PILOT = "pilot broken", "pilot broken"
+        SPRING = "spring broken", "spring broken"
+        IN_PRESS = "mended in press", "repaired in the press"
+        WAITING = "waiting", "waiting for the toolroom"
         SETTING = "setting", "setting up"
         OTHER = "other", "other"
 
@@ -183,6 +190,8 @@ class Stop(Event):
     parts_scrapped = models.BigIntegerField(default=0)
     planned = models.BooleanField(default=False)
     press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="stops")
+    station = models.ForeignKey(Station, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    position = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta(Event.Meta):
         indexes = [*Event.Meta.indexes, models.Index(fields=["die", "at"], name="stop_by_die")]

@@ -188,7 +188,8 @@ def everything() -> None:
     )  # fmt: skip
     log.restart_record(by=by, die=die, at=moment(1.2), reason="other oil; dull twice as often", note="asked")
     stop = log.log_stop(by=by, die=die, at=moment(1.1), cause="slug", minutes=12.5, parts_scrapped=7, planned=True,
-                            press=press)  # fmt: skip
+                            press=press, position=upper)  # fmt: skip
+    log.log_stop(by=by, die=die, at=moment(1.15), cause="die protection", minutes=3, station=upper.station)
     log.log_incident(by=by, die=die, at=moment(1.1), sort="misfeed", pieces=[pieces["a"], pieces["b"]], note="both")
     log.log_sharpening(
         by=by, die=die, at=moment(4), hours=1.5, supplier=grinder, hits_into_run=3, note="set",

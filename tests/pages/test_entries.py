@@ -46,7 +46,7 @@ ALL = [
     "3-A burr height 66 µm",
     "Mishap: misfeed",
     "20 strokes without stock",
-    "Stopped 5 minutes: slug came up",
+    "Stopped 5 minutes: slug pulled",
     "1-A replaced: chipped",
     "Set of 2 pieces ground, 0.10 mm off",
     "Ran 9,000 hits, 06:00 to 10:00",
@@ -87,7 +87,7 @@ def test_the_list_is_filtered(lead, logged):
 def test_a_struck_entry_is_shown_struck_with_who_and_why(lead, logged):
     write.strike_out(by=make.actor("Jo L."), entry=Stop.objects.get(), reason="wrong die")
     text = page(lead.get(address("entries")))
-    assert "<s>Stopped 5 minutes: slug came up</s>" in text
+    assert "<s>Stopped 5 minutes: slug pulled</s>" in text
     assert re.search(r"struck out by Jo L\., [^:]+:\d\d: wrong die", text)
     assert reverse("maintenance:strike", args=["stop", Stop.objects.get().pk]) not in text
 

@@ -360,7 +360,7 @@ def test_a_stop_is_logged(lead, die, ina):
     answer = send(lead, "log_stop", die, cause="slug", minutes="12,5", parts_scrapped="40", person=ina.pk, follow=True)
     stop = Stop.objects.get()
     assert (stop.cause, stop.minutes, stop.parts_scrapped, stop.planned) == ("slug", 12.5, 40, False)
-    assert "Stopped 12.5 minutes: slug came up" in said(answer)
+    assert "Stopped 12.5 minutes: slug pulled" in said(answer)
 
 
 @pytest.mark.parametrize(

@@ -161,6 +161,7 @@ TABLE: dict[str, Row] = {
     "maintenance:move": form(may(roles.EDIT_REGISTER), pk="die"),
     "maintenance:mishap": see(may(*LOGS), pk="mishap"),
     "maintenance:entries": see(EVERYBODY),
+    "maintenance:take_back": send(may(*LOGS), sort="run", pk="first run"),
     "maintenance:strike": form(may(roles.STRIKE_ENTRY), sort="run", pk="first run"),
     # The bench
     "maintenance:bench": see(may(roles.LOG_MISHAP)),

@@ -16,17 +16,19 @@ from diestore.access import plants, roles
 from diestore.access.models import Person
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die
-from maintenance.log import changes, expected, listing, photos, write
+from maintenance.log import changes, expected, listing, photos, take_back, write
 
 from . import forms
 from .tasks import (
     BIGGEST_KEY,
     TASK_OF,
+    TASKS,
     AnyOf,
     actor,
     clocks_now,
     die_url,
     dies_seen,
+    is_own,
     last_person,
     remember_person,
     say_behind,
@@ -103,6 +105,32 @@ class Strike(PermissionRequiredMixin, View):
         )
 
 
+class TakeBack(AnyOf, View):
+    """Take back, with one tap, what one has just written."""
+
+    permission_required = tuple({t.permission for t in TASKS})
+
+    def post(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
+        entry = None
+        if pk <= BIGGEST_KEY:
+            entry = listing.find(sort, pk, system=units_for(request), plants=plants.plants_of(request.user))
+        if entry is None:
+            raise Http404("There is no such entry.")
+        tablet = tablet_of(request)
+        try:
+            with changes.following() as outcome:
+                take_back.take_back(
+                    by=actor(request, tablet.who if tablet else None),
+                    entry=entry.event,
+                    on_a_tablet=tablet is not None,
+                )
+        except write.EntryRefused as refused:
+            messages.warning(request, str(refused))
+        else:
+            _say_struck(request, entry, outcome, "Taken back")
+        return HttpResponseRedirect(die_url(entry.die) if entry.die else reverse("maintenance:entries"))
+
+
 class Entries(AnyOf, View):
     """Everything that was logged, the latest first."""
 
@@ -133,6 +161,7 @@ class Entries(AnyOf, View):
             with_cost=sees_cost(request),
         )
         page = (listing.Index([], "-at") if problem else rows).page(request.GET.get("page"), ENTRIES_A_PAGE)
+        entries = photos.beside(listing.read(page.object_list, system=units_for(request)))
         kept = {k: v for k, v in request.GET.items() if k not in ("page", "order") and v}
         return render(
             request,
@@ -142,7 +171,8 @@ class Entries(AnyOf, View):
                 "die": die,
                 "problem": problem,
                 "page": page,
-                "entries": photos.beside(listing.read(page.object_list, system=units_for(request))),
+                "entries": entries,
+                "own": {entry.name for entry in entries if is_own(request, entry.event)},
                 "order": order or "-at",
                 "filters": urlencode(kept),
                 "may_strike": request.user.has_perm(roles.STRIKE_ENTRY),
@@ -163,7 +193,9 @@ def plant_of_entry(entry: listing.Entry) -> int | None:
     return getattr(entry.event, "plant_id", None) or getattr(getattr(entry.event, "piece", None), "plant_id", None)
 
 
-def _say_struck(request: HttpRequest, entry: listing.Entry, outcome: changes.Following) -> None:
+def _say_struck(
+    request: HttpRequest, entry: listing.Entry, outcome: changes.Following, done: str = "Struck out"
+) -> None:
     clock = clocks_now(entry.die) if entry.die is not None else ""
     say_behind(request, outcome)
-    messages.success(request, f"Struck out: {entry.words}. {clock}".strip())
+    messages.success(request, f"{done}: {entry.words}. {clock}".strip())

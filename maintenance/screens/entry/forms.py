@@ -13,12 +13,11 @@ from diestore import units
 from diestore.access.models import Person
 from diestore.access.tablet import Tablet
 from diestore.access.who_field import add_person, prove_person
-from diestore.frame.fields import MomentField, PhotoField, Pick, Picks, TypedField, WholeField, choices, minute
-from diestore.handbook.limits import STOP_MINUTES
+from diestore.frame.fields import MomentField, Pick, Picks, WholeField, choices, minute
 from diestore.register.models import Die, Output, Press, Stock
 from maintenance.log import bench_reads, doubts, listing, rules, write
 from maintenance.log import expected as log_expected
-from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Order, Run, Stop, fresh_key
+from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Order, Run, fresh_key
 
 NOTE_AT_MOST = 2_000
 
@@ -172,7 +171,7 @@ class RunForm(LogForm):
             queryset=Press.objects.filter(plant=self.die.plant_id),
             required=False,
             empty_label="not said",
-            initial=self.die.usual_press_id,
+            initial=log_expected.press_now(self.die),
         )
         self.fields["stock"] = forms.ModelChoiceField(
             label="Stock", queryset=Stock.objects.all(), empty_label=None, initial=self.die.usual_stock_id
@@ -266,67 +265,6 @@ class RunForm(LogForm):
             "lot": run.lot,
             "good_parts": run.good_parts,
             "estimated": run.basis == Run.Basis.ESTIMATED,
-        }
-
-
-class StopForm(LogForm):
-    heading = "Log a stop"
-    work = "stop"
-
-    def build(self) -> None:
-        self.fields["cause"] = picks(
-            "Why did it stop?", [(c.value, c.label) for c in Stop.Cause], missing="Pick why it stopped."
-        )
-        self.fields["minutes"] = TypedField(
-            label="Minutes", big=True, error_messages={"required": "Enter the minutes that it stood."}
-        )
-        self.fields["parts_scrapped"] = WholeField(label="Parts scrapped", required=False, placeholder="0")
-        self.fields["at"] = when("When did it stop?", self.now)
-        self.fields["photo"] = PhotoField()
-        self.fields["planned"] = forms.BooleanField(label="It was planned", required=False)
-        self.fields["press"] = forms.ModelChoiceField(
-            label="Press",
-            queryset=Press.objects.filter(plant=self.die.plant_id),
-            required=False,
-            empty_label="not said",
-            initial=self.die.usual_press_id,
-        )
-
-    def check(self, cleaned: dict) -> None:
-        if cleaned.get("at"):
-            cleaned["at"] = self.moment_of(cleaned["at"])
-        if not STOP_MINUTES.holds(cleaned.get("minutes")):
-            self.add_error("minutes", STOP_MINUTES.sentence(cleaned["minutes"]))
-
-    def doubts(self, cleaned: dict) -> Iterator[str]:
-        if doubt := doubts.of_stop(cleaned["minutes"]):
-            yield doubt
-
-    def save(self, by: write.Actor) -> list[Event]:
-        c = self.cleaned_data
-        stop = write.log_stop(
-            by=by,
-            die=self.die,
-            at=c["at"],
-            cause=c["cause"],
-            minutes=c["minutes"],
-            parts_scrapped=c["parts_scrapped"] or 0,
-            planned=c["planned"],
-            press=c["press"],
-            note=c["note"],
-            key=c["key"] or None,
-        )
-        return [stop]
-
-    @classmethod
-    def initial_of(cls, events, system):
-        stop = events[0]
-        return super().initial_of(events, system) | {
-            "cause": stop.cause,
-            "minutes": f"{stop.minutes:g}",
-            "parts_scrapped": stop.parts_scrapped or "",
-            "planned": stop.planned,
-            "press": stop.press_id,
         }
 
 

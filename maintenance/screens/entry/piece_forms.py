@@ -33,6 +33,10 @@ def place_picks(places: list[log_expected.BenchPlace], *, expected: bool, shelf:
         yield place.position.pk, Pick(place.position.code, ", ".join(notes), expected=expected and place.limits)
 
 
+# Why a piece came out, and what was found on its edge that tells otherwise.
+CONTRADICTED = {"dull": ("sharp",), "chipped": ("sharp", "dull"), "broken": ("sharp", "dull")}
+
+
 class ReplacementForm(LogForm):
     heading = "Log a replacement"
     work = "replacement"
@@ -78,6 +82,15 @@ class ReplacementForm(LogForm):
         self.fields["hits_into_run"] = into_run()
 
     @property
+    def empty(self) -> str:
+        """The places in which nothing sits: a first fitting asks nothing about what came out."""
+        return " ".join(pk for pk, place in self.places.items() if not place.fitted)
+
+    @property
+    def is_first(self) -> bool:
+        return str(self["position"].value() or "") in self.empty.split()
+
+    @property
     def place(self) -> log_expected.BenchPlace | None:
         return self.places.get(self.cleaned_data.get("position", ""))
 
@@ -111,8 +124,9 @@ class ReplacementForm(LogForm):
                 f"By the count there is no {place.position.item} on the shelf ({place.on_shelf}). "
                 "If you did take one, the shelf should be counted."
             )
-        if cleaned.get("why") == "dull" and cleaned.get("found") == "sharp":
-            yield "It came out as dull, but its edge was found sharp: what was found will count."
+        why, found = cleaned.get("why"), cleaned.get("found")
+        if place.fitted and why in CONTRADICTED and found in CONTRADICTED[why]:
+            yield f"It came out as {why}, but its edge was found {found}: what was found will count."
 
     def save(self, by: write.Actor) -> list[Event]:
         c, place = self.cleaned_data, self.place
@@ -120,8 +134,8 @@ class ReplacementForm(LogForm):
             by=by,
             position=place.position,
             at=c["at"],
-            why=c["why"] if place.fitted else (c["why"] or Replacement.Why.FIRST),
-            found="" if c["found"] == "not looked" and not place.fitted else c["found"],
+            why=c["why"] if place.fitted else Replacement.Why.FIRST,
+            found=c["found"] if place.fitted else "",
             piece=self.pieces.get(c["goes_in"]),
             take_out_only=c["goes_in"] == self.NOTHING,
             from_shelf=self.takes_from_shelf(c),

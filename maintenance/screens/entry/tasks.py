@@ -17,7 +17,8 @@ from diestore.access.models import Person
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die
-from maintenance.log import changes, expected, queries, write
+from maintenance.log import changes, expected, listing, queries, take_back, write
+from maintenance.models import Event
 
 RECENT_DIES = "log_dies"
 LAST_PERSON = "log_person"
@@ -118,6 +119,18 @@ def last_person(request: HttpRequest, die: Die):
 def actor(request: HttpRequest, person: Person | None) -> write.Actor:
     tablet = tablet_of(request)
     return write.Actor(person=person, user=request.user, device=tablet.device[:80] if tablet else "")
+
+
+def is_own(request: HttpRequest, entry: Event) -> bool:
+    """Whether whoever asks wrote that entry, and just now: then it may be taken back."""
+    tablet = tablet_of(request)
+    if tablet is not None and tablet.who is None:
+        return False
+    return take_back.may_take_back(entry, user=request.user, person=tablet.who if tablet else None)
+
+
+def take_back_url(entry: listing.Entry) -> str:
+    return reverse("maintenance:take_back", args=[entry.sort.name, entry.pk])
 
 
 def remember_person(request: HttpRequest, person: Person | None) -> None:

@@ -17,4 +17,5 @@ urlpatterns = [
     path("count/", views.LogCorrection.as_view(), name="log_correction"),
     path("entries/", entries.Entries.as_view(), name="entries"),
     path("entries/<slug:sort>/<int:pk>/strike/", entries.Strike.as_view(), name="strike"),
+    path("entries/<slug:sort>/<int:pk>/take-back/", entries.TakeBack.as_view(), name="take_back"),
 ]

@@ -19,9 +19,9 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position
 from maintenance.log import bench, changes, damage, expected, held_back, listing, photos, sent, write
-from maintenance.models import BenchWork, Event, Run, SetUp, Work
+from maintenance.models import BenchWork, Event, Incident, Run, SetUp, Work
 
-from . import forms, mishap_form, piece_forms, set_up_form, sharpening_form
+from . import forms, mishap_form, piece_forms, set_up_form, sharpening_form, stop_form
 from .tasks import (
     BIGGEST_KEY,
     CORRECTION,
@@ -42,12 +42,14 @@ from .tasks import (
     die_asked,
     die_url,
     dies_seen,
+    is_own,
     last_person,
     number_of,
     remember_die,
     remember_person,
     say_behind,
     sees_cost,
+    take_back_url,
     units_for,
 )
 
@@ -98,6 +100,7 @@ class Start(AnyOf, View):
                 "text": text,
                 "problem": problem,
                 "recent": [d for d in recent if die is None or d.pk != die.pk],
+                "in_presses": expected.in_the_presses(dies_seen(request)),
                 "latest": latest,
                 "address": reverse("maintenance:log"),
                 "any_die": bool(die or dies) or dies_seen(request).exists(),
@@ -224,6 +227,7 @@ class LogTask(PermissionRequiredMixin, View):
                 "text": text,
                 "problem": problem,
                 "recent": expected.dies_by_pk(request.session.get(RECENT_DIES, []), dies_seen(request)),
+                "in_presses": expected.in_the_presses(dies_seen(request)),
                 "any_die": bool(dies) or dies_seen(request).exists(),
             },
         )
@@ -323,7 +327,12 @@ class LogSetUp(LogTask):
 
 
 class LogStop(LogTask):
-    task, form_class, template = STOP, forms.StopForm, "maintenance/screens/entry/stop.html"
+    task, form_class, template = STOP, stop_form.StopForm, "maintenance/screens/entry/stop.html"
+
+    def _next(self, die: Die, saved: list[Event]) -> str:
+        """A stop that broke something goes on with what is to be entered of each piece."""
+        mishap = next((one for one in saved if isinstance(one, Incident)), None)
+        return super()._next(die, saved) if mishap is None else reverse("maintenance:mishap", args=[mishap.pk])
 
 
 class LogReading(LogTask):
@@ -395,7 +404,8 @@ def _say_saved(request: HttpRequest, die: Die, saved: list[Event], outcome: chan
     named = {e.position_id for e in saved if getattr(e, "position_id", None)}
     say_behind(request, outcome)
     clock = "" if isinstance(saved[0], SetUp) else clocks_now(die, named)  # a set-up moves none
-    messages.success(request, f"{entry.words}. {clock}".strip())
+    undo = take_back_url(entry) if is_own(request, entry.event) else ""
+    messages.success(request, f"{entry.words}. {clock}".strip(), extra_tags=undo)
     if alarm := held_back.said_of(saved[0], units_for(request)):
         messages.warning(request, alarm)
     if isinstance(saved[0], Run) and (first := seen_to_first(die)):

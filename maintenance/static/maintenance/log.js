@@ -107,6 +107,23 @@
     tell();
   }
 
+  // A replacement: a broken piece was found broken, unless somebody says otherwise; a first fitting has no piece before.
+  if (form && "replaced" in form.dataset) {
+    const empty = form.dataset.empty.split(" ");
+    let own = false;
+    const tell = (event) => {
+      const from = event && event.target.name;
+      if (from === "found") own = true;
+      if (from === "why" && !own && ["dull", "chipped", "broken"].includes(form.elements.why.value)) {
+        form.elements.found.value = form.elements.why.value;
+      }
+      const first = empty.includes(form.elements.position.value);
+      form.querySelectorAll("[data-came-out]").forEach((asked) => { asked.hidden = first; });
+    };
+    form.addEventListener("input", tell);
+    tell();
+  }
+
   // A reading: the unit of what is measured beside the value.
   const unit = document.querySelector("[data-unit]");
   if (form && unit && form.elements.quantity) {
