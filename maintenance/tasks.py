@@ -22,7 +22,8 @@ from diestore.register.changes import register_changed
 from diestore.register.models import Die, Plant
 from diestore.service import queue
 from maintenance.counters import settle
-from maintenance.forecasts import causes, drift, fit, store, track_record
+from maintenance.forecasts import causes, drift, fit, replay, store, track_record
+from maintenance.life import fleet
 from maintenance.life.record import TooShort
 from maintenance.log import bench_plan, bench_reads, changes, freshness, read, touched
 from maintenance.models import Change, PastForecasts
@@ -149,14 +150,20 @@ def lay_out_bench(context: TaskContext, plant: int) -> None:
 
 @task(takes_context=True, priority=NIGHTLY)
 def look_back(context: TaskContext, plant: int) -> None:
-    """How right the forecasts of the last two years were, and what shortens lives here."""
+    """How right the forecasts of the last two years were, what their advice was worth, and what shortens lives here."""
     of = Plant.objects.get(pk=plant)
     shortens = causes.compute(of)
+    fits: dict[dt.datetime, fleet.FleetFit] = {}
     try:
-        track, refusal = track_record.compute(of), ""
+        track, refusal = track_record.compute(of, fits=fits), ""
     except TooShort as reason:
         track, refusal = None, str(reason)
+    decisions, nothing = replay.attempted(of, fits)
     with queue.closing(context) as says:
+        if decisions is not None:
+            replay.store_replayed(decisions)
+        else:
+            replay.store_refusal(of, read.last_moment(of) or timezone.now(), nothing)
         if track is not None:
             row = track_record.store(track)
         else:

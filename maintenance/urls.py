@@ -15,6 +15,7 @@ from maintenance.screens.jobs import views as jobs_views
 from maintenance.screens.labels import views as labels_views
 from maintenance.screens.move import views as move_views
 from maintenance.screens.pulls import views as pulls_views
+from maintenance.screens.replay import views as replay_views
 from maintenance.screens.set_up import views as set_up_views
 from maintenance.screens.track_record import views as track_record_views
 from maintenance.screens.wear_model import views as wear_model_views
@@ -29,6 +30,7 @@ urlpatterns = [
     path("wear-model/presses/", causes_views.Presses.as_view(), name="presses"),
     path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
     path("record/", track_record_views.Record.as_view(), name="record"),
+    path("record/replay/", replay_views.YearsAgain.as_view(), name="replay"),
     path("record/restart/", restart.Restart.as_view(), name="restart"),
     path("dies/<int:pk>/move/", move_views.Move.as_view(), name="move"),
     path("dies/<int:pk>/set-up/", set_up_views.SetUpPage.as_view(), name="set_up"),

@@ -15,7 +15,7 @@ import statistics
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -181,11 +181,29 @@ def cuts_at(log: DieLog, position: int, moment: float) -> bool:
 
 def cycles(log: DieLog, as_of: float) -> list[Cycle]:
     """Every cycle of every edge of the die up to a moment, those under way included, by position and time."""
-    made: list[Cycle] = []
-    walker = _Walker(log, as_of)
-    cutting = cutting_positions(log)
-    for span in sorted(walker.spans, key=lambda s: (s.since is not None, s.since or 0.0, s.position)):
-        made += walker.cycles_of(span, keep=span.position in cutting)
+    return _in_order(History(log, as_of).cycles)
+
+
+class History:
+    """The cycles of a die as they stood at any moment up to one: the walk through its log is made once."""
+
+    def __init__(self, log: DieLog, as_of: float) -> None:
+        self._walker, cutting = _Walker(log, as_of), cutting_positions(log)
+        self._cutting = cutting
+        self.cycles: list[Cycle] = []
+        for span in sorted(self._walker.spans, key=lambda s: (s.since is not None, s.since or 0.0, s.position)):
+            self.cycles += self._walker.cycles_of(span, keep=span.position in cutting)
+
+    def at(self, moment: float) -> list[Cycle]:
+        """As of `cycles` up to that moment, which is no later than the one it was made for."""
+        made = [c for c in self.cycles if not c.open and c.ended <= moment]
+        for begun in self._walker.walked:
+            if begun.position in self._cutting and begun.is_under_way(moment):
+                made.append(self._walker.under_way(begun, moment))
+        return _in_order(made)
+
+
+def _in_order(made: list[Cycle]) -> list[Cycle]:
     begun = -np.inf  # before the records
     return sorted(made, key=lambda c: (c.position, c.ended, begun if c.started is None else c.started, c.hits, c.open))
 
@@ -202,6 +220,22 @@ class _Begun:
 
     def is_before(self, moment: float) -> bool:
         return self.at is None or self.at < moment
+
+
+@dataclass(frozen=True)
+class _Walked:
+    """A cycle as it was walked through: what it takes to tell it up to an earlier moment. ended None: it goes on."""
+
+    position: int
+    span: Span[float]
+    clock: Clock
+    begun: _Begun
+    ended: float | None
+    coating: str
+
+    def is_under_way(self, moment: float) -> bool:
+        since = self.begun.at
+        return (since is None or since <= moment) and (self.ended is None or moment < self.ended)
 
 
 @dataclass(frozen=True)
@@ -233,6 +267,7 @@ class _Walker:
         self.carried: dict[int, _Age] = {}
         self.coating: dict[int, str] = {}
         self.left_at: dict[int, float] = {}
+        self.walked: list[_Walked] = []
         runs = sorted(log.runs, key=lambda r: r.started)
         self.runs, self.lot_numbers = runs, lots(runs)
         self.stretches: dict[frozenset[int], tuple[list[int], list[int], list[int]]] = {}
@@ -261,6 +296,7 @@ class _Walker:
                 now = clock.at(work.at, hits_into_run=work.hits_into_run)
                 cycle = self._cycle(span, clock, begun, work, now)
                 made.append(cycle)
+                self._keep(span, clock, begun, work.at)
                 fresh = done.fresh_edge or cycle.hits == 0
                 begun = _Begun(
                     at=work.at,
@@ -275,9 +311,24 @@ class _Walker:
         now = clock.at(end_s, hits_into_run=end.hits_into_run if end else None)
         cycle = self._cycle(span, clock, begun, end, now)
         made.append(cycle)
+        self._keep(span, clock, begun, None if end is None else end_s)
         self.carried[piece.id] = _Age(cycle.hits, begun.unknown, begun.touches)
         self.left_at[piece.id] = end_s
         return [c for c in made if keep and (c.open or c.hits > c.from_hits or c.ended_as == "chipped")]
+
+    def _keep(self, span: Span[float], clock: Clock, begun: _Begun, ended: float | None) -> None:
+        piece = self.log.pieces[span.piece]
+        coating = self.coating.get(piece.id, piece.coating)
+        self.walked.append(_Walked(span.position, span, clock, begun, ended, coating))
+
+    def under_way(self, one: _Walked, moment: float) -> Cycle:
+        """A cycle as it stood at a moment in it."""
+        at_end, self.as_of = self.as_of, moment
+        try:
+            cycle = self._cycle(one.span, one.clock, one.begun, None, one.clock.at(moment))
+        finally:
+            self.as_of = at_end
+        return replace(cycle, build=replace(cycle.build, coating=one.coating))
 
     def _begun(self, span: Span[float], piece: PieceRow, clock: Clock) -> _Begun:
         """How the edge stood when this fitting began."""

@@ -12,19 +12,22 @@ from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
-from django.db.models import Avg, Q, Sum
+from django.db.models import Avg, Q, QuerySet, Sum
 from django.utils import timezone
 
 from diestore.register.models import Die, Output, Position, Rate
 from maintenance.log.damage import Damage
 from maintenance.log.queries import on_the_shelf, open_orders
-from maintenance.models import BenchPiece, BenchWork, DieForecast, EdgeForecast, Run, Stop, Work
+from maintenance.models import BenchPiece, BenchWork, DieForecast, EdgeForecast, Event, Run, Stop, Work
 from maintenance.policy import Costs, Decision, Lives, decide, looks, run_or_sharpen
 from maintenance.policy.replacement import interval, sums
 
 from .stored import chance_of_going
+
+P = TypeVar("P", str, float)  # a chance, as a number or as a stored key
 
 FROM_RECORDS, SHOPS_OWN, TYPED, NOT_NAMED = "records", "rates", "typed", "assumed"
 
@@ -111,26 +114,29 @@ class DieToPrice:
     hours: float | None
 
 
-def bases(dies: Iterable[DieToPrice], typed: Mapping[str, float] | None = None) -> dict[int, Basis]:
-    """Of some dies, by six questions. typed: figures that somebody gave on the page, by the names of ASSUMED."""
+def bases(
+    dies: Iterable[DieToPrice], typed: Mapping[str, float] | None = None, *, known_at: dt.datetime | None = None
+) -> dict[int, Basis]:
+    """Of some dies, by six questions. typed: figures that somebody gave on the page, by the names of ASSUMED. known_at:
+    from the log as it was known then, and by the rates of that day."""
     dies = list(dies)
     ids = [die.pk for die in dies]
-    since = timezone.now() - dt.timedelta(days=365 * YEARS_LOOKED_BACK)
-    rates = _rates({die.plant for die in dies})
+    since = (known_at or timezone.now()) - dt.timedelta(days=365 * YEARS_LOOKED_BACK)
+    rates = _rates({die.plant for die in dies}, known_at)
     waits = dict(
-        Stop.objects.standing()
+        _entries(Stop, known_at)
         .filter(Q(planned=True) | Q(cause=Stop.Cause.SETTING), die__in=ids, at__gte=since)
         .order_by()
         .values("die_id")
         .annotate(mean=Avg("minutes"))
         .values_list("die_id", "mean")
     )
-    runs = Run.objects.standing().filter(die__in=ids, at__gte=since).order_by().values("die_id")
+    runs = _entries(Run, known_at).filter(die__in=ids, at__gte=since).order_by().values("die_id")
     usual_run = dict(runs.annotate(mean=Avg("hits")).values_list("die_id", "mean"))
     outputs = Output.objects.filter(variant__die__in=ids, variant__is_default=True).values("variant__die_id")
     per_hit = dict(outputs.annotate(n=Sum("parts_per_hit")).values_list("variant__die_id", "n"))
     removed: dict[int, dict[int, float]] = defaultdict(dict)
-    grinds = Work.objects.standing().filter(position__die__in=ids, operation="ground", removed_mm__gt=0, at__gte=since)
+    grinds = _entries(Work, known_at).filter(position__die__in=ids, operation="ground", removed_mm__gt=0, at__gte=since)
     of_place = grinds.order_by().values("position__die_id", "position_id").annotate(mean=Avg("removed_mm"))
     for die, position, mean in of_place.values_list("position__die_id", "position_id", "mean"):
         removed[die][position] = mean
@@ -151,10 +157,16 @@ def bases(dies: Iterable[DieToPrice], typed: Mapping[str, float] | None = None) 
     }
 
 
-def _rates(plants: Collection[int]) -> dict[int, dict[str, float]]:
-    """What an hour costs today, by plant and kind."""
+def _entries(model: type[Event], known_at: dt.datetime | None) -> QuerySet:
+    """Those that count, or those that counted at a moment."""
+    return model.objects.standing() if known_at is None else model.objects.known_at(known_at).filter(at__lte=known_at)
+
+
+def _rates(plants: Collection[int], known_at: dt.datetime | None = None) -> dict[int, dict[str, float]]:
+    """What an hour costs today, or cost on a day, by plant and kind."""
     found: dict[int, dict[str, float]] = defaultdict(dict)
-    rows = Rate.objects.filter(plant__in=list(plants), valid_from__lte=timezone.localdate()).order_by("valid_from")
+    day = timezone.localdate(known_at)
+    rows = Rate.objects.filter(plant__in=list(plants), valid_from__lte=day).order_by("valid_from")
     for plant, kind, amount in rows.values_list("plant_id", "kind", "amount"):
         found[plant][kind] = float(amount)
     return found
@@ -252,8 +264,8 @@ def ahead(die: DieForecast, edges: Sequence[EdgeForecast], basis: Basis) -> DieA
         return None
     rows.sort(key=lambda edge: edge.position_id)
     chips = [(edge.chips_per_million or 0.0) / 1e6 for edge in rows]
-    now = _lives(die.remaining, [e.remaining for e in rows], chips)
-    fresh = _lives(die.fresh["remaining"], [e.fresh for e in rows], chips)
+    now = lives_of(die.remaining, [e.remaining for e in rows], chips)
+    fresh = lives_of(die.fresh["remaining"], [e.fresh for e in rows], chips)
     ids = [edge.position_id for edge in rows]
     damage = tuple(map(Damage.of_kept, die.damage))
     places = {one.position for one in damage}
@@ -282,7 +294,9 @@ def ahead(die: DieForecast, edges: Sequence[EdgeForecast], basis: Basis) -> DieA
     )
 
 
-def _lives(die: Mapping[str, float], edges: Sequence[Mapping[str, float]], chips: Sequence[float]) -> Lives:
+def lives_of(die: Mapping[P, float], edges: Sequence[Mapping[P, float]], chips: Sequence[float]) -> Lives:
+    """From forecasts, stored or not: chance to further hits, of the die and of each of its edges. chips: of each, a
+    hit."""
     names = sorted(die, key=float)
     levels = [float(name) for name in names]
     of_edges = [[row[name] for name in names] for row in edges]

@@ -134,7 +134,7 @@ def tell_dies(
     parts = [replace(part, rest=_rest(log, orders.get(log.die), as_of)) for log, part in zip(read, parts, strict=True)]
     gathered = samples.Gathered(parts)
     specs, first = gathered.specs, gathered.first
-    told_by_die, fresh_by_die = _left_and_fresh(fitted, gathered, left_only=left_only)
+    told_by_die, fresh_by_die = left_and_fresh(fitted, gathered, left_only=left_only)
     outlooks = []
     for log, part, start in zip(read, parts, first, strict=True):
         number = specs[start].die if part.specs else -1
@@ -146,7 +146,7 @@ def tell_dies(
         if prediction and working is not None and not working >= set(edges):
             # Inserts that lie on the shelf do not end the die's run: the die is told from those that work.
             some = replace(part, rows=[r for r in part.rows if not r[1].open or r[1].position in working])
-            left, sharpened = _left_and_fresh(fitted, samples.Gathered([some]), left_only=left_only)
+            left, sharpened = left_and_fresh(fitted, samples.Gathered([some]), left_only=left_only)
             prediction, fresh, counted_from = left.get(0), sharpened.get(0), 0
             limiting = _position_of(prediction.limits, part) if prediction else None
         counted = burr_limits.Counted()
@@ -175,7 +175,7 @@ def tell_dies(
                 }
                 if fresh
                 else {},
-                chips=_chips(fitted, part),
+                chips=chips_of(fitted, part),
                 thickness_mm={p: part.specs[e].thickness_mm for p, e in part.current.items()},
                 limit=counted.stored,
                 held=counted.held,
@@ -188,7 +188,7 @@ def tell_dies(
     return outlooks
 
 
-def _chips(fitted: fleet.FleetFit, part: samples.DieSamples) -> dict[int, float]:
+def chips_of(fitted: fleet.FleetFit, part: samples.DieSamples) -> dict[int, float]:
     """position -> chips in a million strokes of the die."""
     rate = fitted.chip_rates.of
     return {p: rate(part.specs[e]) * part.specs[e].stroke_share * (1e6 / HITS_UNIT) for p, e in part.current.items()}
@@ -222,8 +222,8 @@ def _touched(fitted: fleet.FleetFit, part: samples.DieSamples) -> list[dict] | N
     ] or None
 
 
-def _left_and_fresh(
-    fitted: fleet.FleetFit, gathered: samples.Gathered, *, left_only: bool
+def left_and_fresh(
+    fitted: fleet.FleetFit, gathered: samples.Gathered, *, left_only: bool = False
 ) -> tuple[dict[int, predict.DiePrediction], dict[int, predict.DiePrediction]]:
     """What is left of each die, and how it would stand sharpened now: predicted at once, as dies beside the dies.
 

@@ -70,8 +70,10 @@ def spec_of(log: DieLog, position: PositionRow, build: cycles.Build, *, die: int
     )
 
 
-def of_die(log: DieLog, as_of: float, *, built_at: float | None = None) -> DieSamples:
-    """The edges of one die and their cycles up to a moment.
+def of_die(
+    log: DieLog, as_of: float, *, built_at: float | None = None, made: list[cycles.Cycle] | None = None
+) -> DieSamples:
+    """The edges of one die and their cycles up to a moment. made: those cycles, where they are at hand.
 
     built_at: the edges that go on are those of the die as it is built then, which may be after the last entry: a gap
     opened while the die lay on the bench, a place that is no longer there.
@@ -83,7 +85,7 @@ def of_die(log: DieLog, as_of: float, *, built_at: float | None = None) -> DieSa
     number: dict[tuple, int] = {}
     current: dict[int, int] = {}
     refused: dict[int, str] = {}
-    for cycle in _that_count(log, as_of):
+    for cycle in _that_count(log, as_of, made):
         position = log.positions[cycle.position]
         key = (cycle.position, cycle.build)
         if key not in number:
@@ -103,13 +105,13 @@ def of_die(log: DieLog, as_of: float, *, built_at: float | None = None) -> DieSa
     return DieSamples(die=log.die, specs=specs, rows=rows, current=current, refused=refused)
 
 
-def _that_count(log: DieLog, as_of: float) -> list[cycles.Cycle]:
+def _that_count(log: DieLog, as_of: float, made: list[cycles.Cycle] | None = None) -> list[cycles.Cycle]:
     """The cycles up to a moment that tell of how the die wears now: all, or those since its record was started anew.
 
     A cycle that was under way then is taken as one whose record began with the hits that were on its edge: that it
     lasted so long before tells nothing.
     """
-    made = cycles.cycles(log, as_of)
+    made = cycles.cycles(log, as_of) if made is None else made
     anew = max((at for at in log.restarts if at <= as_of), default=None)
     if anew is None:
         return made

@@ -129,11 +129,13 @@ def compute(
     as_of: dt.datetime | None = None,
     origins: Sequence[dt.datetime] | None = None,
     tell: Tell | None = None,
+    fits: dict[dt.datetime, fleet.FleetFit] | None = None,
 ) -> Track:
     """Forecast again at each origin and hold it against what came. Stores nothing.
 
-    Default moment: the last one in the records; default origins: eight, a quarter of a year apart, before it. Raises
-    TooShort, with the numbers, where too little has come yet.
+    Default moment: the last one in the records; default origins: eight, a quarter of a year apart, before it. fits: is
+    given the fit of each origin, for whoever looks back on decisions. Raises TooShort, with the numbers, where too
+    little has come yet.
     """
     tell = tell or (lambda words: None)
     as_of = as_of or log_read.last_moment(plant)
@@ -145,13 +147,13 @@ def compute(
     today: OnDisk[tuple[DieLog, dict]] = OnDisk()
     for log in log_read.of_dies(dies):
         log = replace(log, restarts=())
-        today.append((log, _whole(log, as_of)))
+        today.append((log, whole_cycles(log, as_of)))
     digest = hashlib.sha256()
     looked = []
     moments = origins_before(as_of) if origins is None else list(origins)
     for n, origin in enumerate(moments, 1):
         tell(f"looking back {n} of {len(moments)}: as of {origin:%d %b %Y}".replace(" 0", " "))
-        looked.append(_look_back(plant, dies, origin, today, digest))
+        looked.append(_look_back(plant, dies, origin, today, digest, {} if fits is None else fits))
     made = [s for o in looked for s in o.statements]
     for s in made:
         digest.update(f"{s.code} {s.origin.isoformat()} {s.came.low!r} {s.came.high!r} {s.came.ended};".encode())
@@ -183,12 +185,12 @@ def _finishing(s: Statement) -> record.Finishing | None:
     return record.Finishing(group=s.die, chance=s.chance, share_low=low, share_high=high, ended=s.went)
 
 
-def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest) -> Origin:
+def _look_back(plant, dies, origin: dt.datetime, today: OnDisk, digest, fits: dict) -> Origin:
     """Fit and forecast as of a moment, on what was recorded by then."""
     known = read_fleet(dies, origin, known_at=origin)
     if not known.has_run:
         return Origin(at=origin, refusal="no run was logged yet")
-    fitted = known.fit()
+    fitted = fits[origin] = known.fit()
     digest.update(fit.hash_of(known.gathered).encode())
     orders = queries.next_order_by_die(plant, as_of=origin)
     variants = {die: order.variant_id for die, order in orders.items()}
@@ -248,7 +250,7 @@ def _said_then(known: FleetLog, fitted: fleet.FleetFit, orders: dict) -> Iterato
         yield from predict.tell_each(logs, parts, fitted, known.at, orders, left_only=True)
 
 
-def _whole(log: DieLog, as_of: dt.datetime) -> dict[tuple, list]:
+def whole_cycles(log: DieLog, as_of: dt.datetime) -> dict[tuple, list]:
     """Every cycle of a die by its position, its piece and when it began, with how it ended as the engine takes it."""
     part = samples.of_die(log, as_of.timestamp())
     life = samples.Gathered([part]).life
@@ -396,10 +398,12 @@ def store(track: Track) -> PastForecasts:
     )
 
 
-def look_back_and_store(plant: Plant, *, tell: Tell | None = None) -> PastForecasts:
-    """Look back and keep what was found, or that there was too little to say."""
+def look_back_and_store(
+    plant: Plant, *, tell: Tell | None = None, fits: dict[dt.datetime, fleet.FleetFit] | None = None
+) -> PastForecasts:
+    """Look back and keep what was found, or that there was too little to say. fits: as of `compute`."""
     try:
-        return store(compute(plant, tell=tell))
+        return store(compute(plant, tell=tell, fits=fits))
     except record.TooShort as reason:
         return store_refusal(plant, log_read.last_moment(plant) or timezone.now(), str(reason))
 

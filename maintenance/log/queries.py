@@ -15,6 +15,7 @@ from maintenance.models import (
     EdgeForecast,
     OpenCount,
     Order,
+    PastDecisions,
     PastForecasts,
     Run,
     StockMovement,
@@ -158,6 +159,11 @@ def drift_flag(die: Die) -> DriftFlag | None:
 def newest_record(plant: Plant) -> PastForecasts | None:
     """How right past forecasts were, as last looked back on."""
     return PastForecasts.objects.filter(plant=plant).first()
+
+
+def newest_past_decisions(plant: Plant) -> PastDecisions | None:
+    """What the advice would have said in the past, as last looked back on."""
+    return PastDecisions.objects.filter(plant=plant).first()
 
 
 def record_in_short(plant: Plant, die: Die | None = None) -> dict | None:

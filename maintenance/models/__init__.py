@@ -25,7 +25,16 @@ from .counters import (
     OpenCountQuerySet,
     Scope,
 )
-from .forecasts import DieForecast, DriftFlag, EdgeForecast, FleetFit, PastForecasts, WearCause
+from .forecasts import (
+    DieForecast,
+    DriftFlag,
+    EdgeForecast,
+    FleetFit,
+    PastDecision,
+    PastDecisions,
+    PastForecasts,
+    WearCause,
+)
 from .keys import SentForm, fresh_key
 from .log import (
     EVENTS,
@@ -86,6 +95,8 @@ __all__ = [
     "OpenCount",
     "OpenCountQuerySet",
     "Order",
+    "PastDecision",
+    "PastDecisions",
     "PastForecasts",
     "Photo",
     "PhotoQuerySet",

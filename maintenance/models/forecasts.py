@@ -99,6 +99,53 @@ class PastForecasts(models.Model):
         ordering = ["-id"]
 
 
+class PastDecisions(models.Model):
+    """What the advice would have said at the jobs and teardowns of the past, as looked back on at a date. Of those of a
+    plant the newest is shown; the cases of older ones are taken away, their sums stay."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="past_decisions")
+    as_of = models.DateTimeField(help_text="What came is known up to here.")
+    made_at = models.DateTimeField(default=timezone.now)
+    code_version = models.CharField(max_length=40)
+    sums = models.JSONField(default=dict, help_text="By kind and die: decisions, those done as advised, what differed.")
+    refusal = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+
+
+class PastDecision(models.Model):
+    """A decision of the past in which what was done was not what the advice would have said. Figures are of what was
+    done over what was advised: above nought, following it would have saved that. Derived with its look back."""
+
+    class Kind(models.TextChoices):
+        JOB = "job", "run or sharpen"
+        TEARDOWN = "teardown", "what to grind"
+
+    look_back = models.ForeignKey(PastDecisions, on_delete=models.CASCADE, related_name="cases")
+    die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="past_decisions")
+    at = models.DateTimeField()
+    kind = models.CharField(max_length=10, choices=Kind)
+    job = models.CharField(max_length=80, blank=True)
+    hits = models.BigIntegerField(help_text="That the job ran, or the die to its next teardown.")
+    advised = models.JSONField(default=dict)
+    done = models.JSONField(default=dict, help_text="And what came of it.")
+    euros_low = models.FloatField()
+    euros_expected = models.FloatField()
+    euros_high = models.FloatField()
+    euros_variance = models.FloatField(default=0)
+    stops_low = models.FloatField()
+    stops_expected = models.FloatField()
+    stops_high = models.FloatField()
+    steel_low_mm = models.FloatField()
+    steel_expected_mm = models.FloatField()
+    steel_high_mm = models.FloatField()
+
+    class Meta:
+        ordering = ["-at", "pk"]
+        indexes = [models.Index(fields=["look_back", "die"], name="past_decision_by_die")]
+
+
 class DriftFlag(models.Model):
     """A die that goes dull more often than its record said. Derived: looked for anew with every nightly forecast."""
 

@@ -20,6 +20,7 @@
 - measuring.py    what a reading is worth
 - stop_blocks.py  whether the die is home: crushed solder read at its stop blocks
 - heights.py      how high the pieces of a die stand, what is out, and the shim that puts it right
+- replay.py       decisions of the past again: what was done over what was advised, in bounds
 - bench.py        who works on which die when
 
 Hits are plain strokes of the die, money in any one currency. May import nothing of the house.

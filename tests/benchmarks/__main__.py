@@ -8,6 +8,7 @@ bench_plan the plan of the bench, 500 works over twelve weeks
 shards     what the fit climbs, in several processes
 pages      every list and die page of a shop of 1,000 dies, 60,000 positions and 1,000,000 works (some minutes)
 
+replay     decisions of the past again: bounds against the truth of a simulated shop, and what the advice saves
 decisions  what decisions are worth in a simulated shop, and how fast one is made (some ten minutes)
 
 By themselves, as they need a PostgreSQL: tests.benchmarks.hosts (workers, a replica), tests.benchmarks.partitions,
@@ -24,7 +25,7 @@ import platform
 import subprocess
 import sys
 
-NAMES = ("engine", "records", "counters", "pulls", "bench_plan", "shards", "pages", "decisions")
+NAMES = ("engine", "records", "counters", "pulls", "bench_plan", "shards", "pages", "replay", "decisions")
 
 
 def main() -> None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.clockwork.cycles import cycles, lots, rest_of_lot
+from maintenance.clockwork.cycles import History, cycles, lots, rest_of_lot
 from maintenance.clockwork.rows import (
     CorrectionRow,
     CutRow,
@@ -234,6 +234,8 @@ def test_order_of_entries_and_splits_of_a_run_change_no_cycle_length(entries, da
     one, two = cycles(whole, 30 * DAY), cycles(split, 30 * DAY)
     assert [(c.hits, c.ended_as, c.open) for c in one] == [(c.hits, c.ended_as, c.open) for c in two]
     assert sum(c.hits - c.from_hits for c in one) == 900 * 19
+    moment = data.draw(st.floats(0, 30)) * DAY  # walked through once, the cycles at any moment are those up to it
+    assert History(split, 30 * DAY).at(moment) == cycles(split, moment)
 
 
 def test_a_gap_is_that_of_its_time_and_where_none_is_told_that_of_the_time_next_to_it():

@@ -412,6 +412,7 @@ NOT_IN_A_FOLDER = {
     "Host": "of hosts", "DemoShop": "a wish", "Amendment": "compared as `past`", "Change": "what waits",
     "SentForm": "kept for a while", "Counter": "follows from counts and devices", "OpenCount": "follows from counts",
     "FleetFit": "worked out", "DieForecast": "worked out", "EdgeForecast": "worked out", "PastForecasts": "worked out",
+    "PastDecisions": "worked out", "PastDecision": "worked out",
     "DriftFlag": "worked out", "KeptBenchPlan": "worked out", "WearCause": "worked out",
     "Workbook": "waits to be brought in", "KnownHeading": "how books are read",
     "KeptSheets": "worked out", "KeptSpares": "worked out", "KeptSpare": "worked out",

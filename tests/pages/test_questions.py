@@ -21,7 +21,7 @@ WHOLE = {"diestore:die": 42, "reports:cost_die": 42, "reports:today": 36, "bench
 
 OF_NONE = [
     "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
-    "maintenance:record",
+    "maintenance:record", "maintenance:replay",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
     "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip

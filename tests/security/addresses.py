@@ -143,6 +143,7 @@ TABLE: dict[str, Row] = {
     "maintenance:decide": see(EVERYBODY, pk="die"),
     "maintenance:round": see(EVERYBODY),
     "maintenance:record": see(EVERYBODY),
+    "maintenance:replay": see(may(roles.SEE_COST)),
     "maintenance:restart": form(may(roles.RUN_FIT), "die"),
     "maintenance:log": see(may(*LOGS)),
     "maintenance:log_run": form(may(roles.LOG_RUN), "die"),

@@ -157,7 +157,15 @@ def _words(answer) -> str:
 
 
 @pytest.mark.parametrize(
-    "name", ["reports:spares", "reports:spares_csv", "reports:cost", "maintenance:record", "maintenance:wear"]
+    "name",
+    [
+        "reports:spares",
+        "reports:spares_csv",
+        "reports:cost",
+        "maintenance:record",
+        "maintenance:replay",
+        "maintenance:wear",
+    ],
 )
 def test_a_plant_that_is_not_ones_own_is_no_plant_to_ask_for(people, near, far, name):
     role = roles.LEAD

@@ -24,6 +24,7 @@ from django.core.management.base import BaseCommand, CommandError
 FIXTURES = settings.BASE_DIR / "fixtures" / "demo-shop"
 SHOP_NAME = "Alder Bank Stamping"
 HOST = "127.0.0.1"
+DECISIONS = 240  # of the past that are asked again: some twenty seconds
 
 
 class Command(BaseCommand):
@@ -118,7 +119,7 @@ class Command(BaseCommand):
         from diestore.register.models import Plant
         from fixtures.demo_bench import show_bench
         from fixtures.demo_counters import show_counters
-        from maintenance.forecasts import causes, drift, store, track_record
+        from maintenance.forecasts import causes, drift, replay, store, track_record
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
         is_kept = stamp.exists() and stamp.read_text() == wanted and _database(folder).exists()
@@ -136,7 +137,9 @@ class Command(BaseCommand):
                 step("Looking for dies that wear faster than they did")
                 drift.store(drift.compute(plant, as_of=row.as_of))
                 step("Looking back on two years of forecasts")
-                track_record.look_back_and_store(plant)
+                fits: dict = {}
+                track_record.look_back_and_store(plant, fits=fits)
+                replay.look_back_and_store(plant, fits, most=DECISIONS)
                 causes.keep(causes.compute(plant, as_of=row.as_of))
                 step("Setting dies in presses, and work on the bench")
                 show_counters(plant)
