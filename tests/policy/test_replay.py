@@ -154,7 +154,7 @@ shares = st.lists(st.floats(0.0, 1.0), max_size=2)
 @st.composite
 def came(draw):
     hits = draw(jobs)
-    pulls = sorted({round(s * hits) * 1.0 for s in draw(shares)})
+    pulls = sorted({float(int(s * hits)) for s in draw(shares)})
     stop = draw(st.none() | st.floats(0.0, 1.0))
     stop = None if stop is None else max([stop * hits, *pulls])
     start = bool(pulls) and pulls[0] == 0 and draw(st.booleans())
