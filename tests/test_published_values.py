@@ -61,8 +61,6 @@ WAITING = {
     "T1-19": "work from energy a square millimetre of cut, and the power of a drive",
     "T2-19": "a gap from the strain and stress at which the stock breaks: no record of stock holds them",
     "T4-12": "worn volume in cubic millimetres: the wear model holds ratios of lives only",
-    "T6-05": "the diameter of a pilot by the class of work",
-    "T6-08": "the shut height after punches and dies were ground, and the shim that brings it back",
     "T7-01": "when a weekly test of a press is overdue",
     "T7-08": "when the yearly look at a lock-off procedure is overdue",
     "T8-15": "what a die is worth in the books after some years",
@@ -78,6 +76,7 @@ PARTLY = {
     "M01": "the number of payments, and the return with two rates",
     "T3-15": "the free length of a spring",
     "T4-01": "a limit of 10 % of the thickness for thin low-carbon steel: no limit is made up where none was typed",
+    "T6-05": "the diameter of a pilot by the class of work: that it leads the punches is held",
     "T9-03": "parts an hour by the share of time that a press runs, and the speed of the feed",
     "T9-01": "edge, bridge, pitch and the number of blanks of a strip: its use is held",
 }
