@@ -10,6 +10,7 @@ from maintenance.screens.die_card.views import DieCard
 from maintenance.screens.due import views
 from maintenance.screens.edge import views as edge_views
 from maintenance.screens.entry import one_entry, restart
+from maintenance.screens.heights import views as heights_views
 from maintenance.screens.jobs import card as jobs_card
 from maintenance.screens.jobs import views as jobs_views
 from maintenance.screens.labels import views as labels_views
@@ -35,6 +36,7 @@ urlpatterns = [
     path("dies/<int:pk>/move/", move_views.Move.as_view(), name="move"),
     path("dies/<int:pk>/set-up/", set_up_views.SetUpPage.as_view(), name="set_up"),
     path("edges/<int:pk>/cycles/<int:number>/", causes_views.ShortCycle.as_view(), name="short_cycle"),
+    path("dies/<int:pk>/heights/", heights_views.Heights.as_view(), name="heights"),
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),

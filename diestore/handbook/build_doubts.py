@@ -53,6 +53,7 @@ class Place:
     hardness_hrc: float | None = None
     length_mm: float | None = None
     height_group: str = ""
+    seat_mm: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,8 +166,8 @@ def of_hardness(steel: str, hardness_hrc: float | None, *, place: str = "") -> l
 def of_groups(places: Iterable[Place], system: units.System = units.System.METRIC) -> list[Doubt]:
     """Punches that stand proud of the others of their height group: they meet the strip alone.
 
-    Held against the median of the others' lengths; lengths are as entered, so a piece that has been ground counts as it
-    was when new.
+    Held against the median of the others' heights, length and seat together; lengths are as entered, so a piece that
+    has been ground counts as it was when new.
     """
     groups: dict[tuple[str, str], list[Place]] = {}
     for place in places:
@@ -175,11 +176,12 @@ def of_groups(places: Iterable[Place], system: units.System = units.System.METRI
     found = []
     for (_, group), members in groups.items():
         for place in members:
-            others = [p.length_mm for p in members if p is not place and p.length_mm is not None]
-            if not others or place.length_mm is None:
+            others = [height for p in members if p is not place and (height := _height_mm(p)) is not None]
+            height = _height_mm(place)
+            if not others or height is None:
                 continue
             usual = statistics.median_low(others)
-            proud = place.length_mm - usual
+            proud = height - usual
             if proud > GROUP_TOLERANCE_MM + 1e-9:
                 shown, more = units.show(usual, "length_mm", system), units.show(proud, "clearance_mm", system)
                 text = (
@@ -188,6 +190,11 @@ def of_groups(places: Iterable[Place], system: units.System = units.System.METRI
                 )
                 found.append(Doubt(place=place.code, field="length", text=text, source=COMMON_PRACTICE))
     return found
+
+
+def _height_mm(place: Place) -> float | None:
+    """How high it stands when new, from the plate that heights are measured from."""
+    return None if place.length_mm is None else place.length_mm + (place.seat_mm or 0.0)
 
 
 def of_partner(cut: Contour, places: Mapping[str, Place]) -> list[Doubt]:

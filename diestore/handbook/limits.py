@@ -55,6 +55,7 @@ OF: dict[tuple[str, str], Limit] = {
     ("item", "pack_size"): Limit(1, 1_000_000),
     ("position", "x_mm"): Limit(-1e6, 1e6),
     ("position", "y_mm"): Limit(-1e6, 1e6),
+    ("position", "seat_mm"): Limit(-1_000, 1_000),
     ("position", "stroke_share"): Limit(0.0001, 1),
     ("position", "wear_limit"): Limit(1e-6, 1e9),
     ("cut", "length_mm"): Limit(0.001, 100_000),

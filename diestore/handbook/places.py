@@ -43,7 +43,7 @@ LETTERS = [letter for letter in ascii_uppercase if letter not in _LETTER.values(
 
 # What is asked of a kind beside its name: of a punch all, of a spring nearly nothing.
 OF_A_CUT = ("cut_length", "gap")
-OF_STEEL = ("tool_steel", "hardness", "coating", "length", "allowance", "height_group")
+OF_STEEL = ("tool_steel", "hardness", "coating", "length", "allowance", "height_group", "seat")
 
 # Operations offered for a station, in the order in which a strip meets them.
 OPERATIONS = ("pierce", "pilot", "notch", "slot", "trim", "bend", "form", "idle", "cut off")
@@ -55,7 +55,9 @@ def asked(kind: Kind) -> tuple[str, ...]:
         return (*OF_A_CUT, *OF_STEEL)
     if kind.is_ground:
         return OF_STEEL
-    if kind.key in ("pilot", "guide_post", "bushing", "knockout", "lifter"):
+    if kind.key == "pilot":
+        return ("tool_steel", "hardness", "coating", "length", "seat")
+    if kind.key in ("guide_post", "bushing", "knockout", "lifter"):
         return ("tool_steel", "hardness", "coating", "length")
     return ()
 

@@ -121,7 +121,15 @@ _ALL = (
         see=("grind allowance", "wear land"),
     ),
     _word("used up", "No grind allowance is left.", "ground out"),
-    _word("shim", "A thin plate under a ground piece that brings it back to its height."),
+    _word("shim", "A thin plate under a ground piece that brings it back to its height.", "spacer"),
+    _word("height", "How far a piece reaches from its plate towards the strip: seat, length and shims.", see=("seat",)),
+    _word(
+        "seat",
+        "How far what a piece stands on lies from the plate that heights are measured from. Nought where it stands on "
+        "that plate; pieces of different lengths that work level have different seats.",
+    ),
+    _word("punch entry", "How deep a punch goes into the die when the press is closed."),
+    _word("room when closed", "How much further the closed die could come down before a place strikes."),
     _word("replacement", "Another piece in a position."),
     _word("spare", "A piece on the shelf for a position."),
     _word("opening", "What was known of a piece when the records began: new, counted, estimated, or unknown."),

@@ -305,6 +305,12 @@ class Position(models.Model):
     x_mm = models.FloatField(null=True, blank=True, validators=[Within("position", "x_mm")])
     y_mm = models.FloatField(null=True, blank=True, validators=[Within("position", "y_mm")])
     height_group = models.CharField(max_length=20, blank=True, help_text="Punches that enter together.")
+    seat_mm = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="How far its seat lies from the plate that heights are measured from, towards the strip.",
+        validators=[Within("position", "seat_mm")],
+    )
     stroke_share = models.FloatField(
         default=1.0,
         help_text="Share of the strokes in which it works.",

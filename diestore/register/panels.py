@@ -61,6 +61,7 @@ ACTS = (
     Act("Reading", "maintenance:log_reading", roles.LOG_READING),
     Act("Mishap", "maintenance:log_mishap", roles.LOG_MISHAP),
     Act("Set-up", "maintenance:set_up", roles.LOG_RUN, in_address=True),
+    Act("Heights", "maintenance:heights", roles.LOG_RUN, in_address=True),
     Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
     Act("Bench work", "maintenance:bench_new", roles.LOG_MISHAP),
     Act("Die card", "maintenance:die_card", roles.EDIT_REGISTER, in_address=True),

@@ -50,7 +50,12 @@ PIECE_COLUMNS = (
 ALLOWANCE = _may(
     "grind_allowance_mm", "What may be ground away in all.", Sort.NUMBER, **_within("piece", "grind_allowance_mm")
 )
-LENGTH = _may("length_mm", "Length of the piece when new.", Sort.NUMBER, **_within("piece", "length_mm"))
+LENGTH = _may(
+    "length_mm",
+    "Length of the piece when its record begins: of a new one when new.",
+    Sort.NUMBER,
+    **_within("piece", "length_mm"),
+)
 OPENING = (
     _may("opening", "How the piece stood when the records began. Empty: unknown, in pieces.csv new.", longest=9,
          choices=("new", "counted", "estimated", "unknown")),
@@ -282,6 +287,8 @@ COMPONENTS = Table(
         _may("piece_spare", "The spare that the first piece is. Without this column: `spare`.", longest=80),
         _may("piece_spare_revision", "Its revision.", longest=20),
         LENGTH,
+        _may("seat_mm", "How far its seat lies from the plate that heights are measured from, towards the strip.",
+             Sort.NUMBER, **_within("position", "seat_mm")),
     ),
 )  # fmt: skip
 CUTS = Table(

@@ -148,7 +148,8 @@ class Components(TableLoader):
             merger.once(key, row.line, f"Position {code} of {die.code}")
             kind = kind_of(row["kind"])
             standing = self.shop.positions.get(key)
-            values = given(row, "side", "x_mm", "y_mm", "height_group", "stroke_share", "valid_from", "valid_to")
+            values = given(row, "side", "x_mm", "y_mm", "height_group", "seat_mm", "stroke_share",
+                           "valid_from", "valid_to")  # fmt: skip
             values |= self._wear_limit(row, standing)
             values["kind"] = kind.key
             self.doubt(tables.COMPONENTS, row, "tool_steel", doubts.of_steel(row.get("tool_steel", "")))

@@ -157,8 +157,8 @@ WORK_PATHS = {
     "hits_into_run": "hits_into_run",
 }
 COUNTER_PATHS = {"counter_press": "counter__press__code", "counter_die": "counter__die__code"}
-POSITION_FIELDS = ("side", "x_mm", "y_mm", "height_group", "stroke_share", "wear_of", "wear_limit", "valid_from",
-                   "valid_to")  # fmt: skip
+POSITION_FIELDS = ("side", "x_mm", "y_mm", "height_group", "seat_mm", "stroke_share", "wear_of", "wear_limit",
+                   "valid_from", "valid_to")  # fmt: skip
 PIECE_PATHS = {name: name for name in ("mark", *PIECE_FIELDS, *OPENING_FIELDS)}
 
 

@@ -57,6 +57,7 @@ class PlaceSpec:
     x_mm: float | None = None
     y_mm: float | None = None
     height_group: str = ""
+    seat_mm: float | None = None
     stroke_share: float = 1.0
     item: Item | None = None
     variants: tuple[Variant, ...] = ()
@@ -88,7 +89,7 @@ class PlaceSpec:
 
 # --- what is wrong with a place before it is there --------------------------------------------------------------------
 
-_FIGURES = {"position": ("x_mm", "y_mm", "stroke_share", "wear_limit"),
+_FIGURES = {"position": ("x_mm", "y_mm", "seat_mm", "stroke_share", "wear_limit"),
             "piece": ("hardness_hrc", "length_mm", "grind_allowance_mm")}  # fmt: skip
 
 
@@ -176,6 +177,7 @@ def _add(by: Actor, die: Die, spec: PlaceSpec, since: dt.datetime | None, reason
         x_mm=spec.x_mm,
         y_mm=spec.y_mm,
         height_group=spec.height_group,
+        seat_mm=spec.seat_mm,
         stroke_share=spec.stroke_share,
         wear_of=spec.wear_of,
         wear_limit=spec.wear_limit,
@@ -262,6 +264,7 @@ def spec_of(position: Position, *, piece: Piece | None, cut: Cut | None) -> Plac
         x_mm=position.x_mm,
         y_mm=position.y_mm,
         height_group=position.height_group,
+        seat_mm=position.seat_mm,
         stroke_share=position.stroke_share,
         item=position.item,
         wear_of=position.wear_of,

@@ -128,7 +128,7 @@ def everything() -> None:
     Item.objects.create(code="SP")
     upper = Position.objects.create(
         die=die, station=first, code="1-A", kind="pierce_punch", side="upper", item=punch, x_mm=-12.5, y_mm=0.1 + 0.2,
-        height_group="a", stroke_share=0.125, valid_from=moment(-400), valid_to=moment(4000),
+        height_group="a", seat_mm=4.0, stroke_share=0.125, valid_from=moment(-400), valid_to=moment(4000),
     )  # fmt: skip
     upper.variants.set([long])
     lower = Position.objects.create(die=die, code="1-D", kind="die_button", side="lower")

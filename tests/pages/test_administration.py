@@ -30,9 +30,10 @@ NEVER_TYPED = {
 ON_THE_DIE_CARD = {
     "variant.code", "variant.is_default", "output.part", "output.parts_per_hit", "station.code", "station.operation",
     "position.station", "position.code", "position.kind", "position.side", "position.item", "position.x_mm",
-    "position.y_mm", "position.height_group", "position.stroke_share", "position.variants", "position.wear_of",
-    "position.wear_limit", "position.valid_from", "cut.length_mm", "cut.gap_mm", "cut.valid_from", "piece.tool_steel",
-    "piece.coating", "piece.hardness_hrc", "piece.length_mm", "piece.grind_allowance_mm", "piece.opening",
+    "position.y_mm", "position.height_group", "position.seat_mm", "position.stroke_share", "position.variants",
+    "position.wear_of", "position.wear_limit", "position.valid_from", "cut.length_mm", "cut.gap_mm", "cut.valid_from",
+    "piece.tool_steel", "piece.coating", "piece.hardness_hrc", "piece.length_mm", "piece.grind_allowance_mm",
+    "piece.opening",
     "piece.opening_life_hits", "piece.opening_hits_since_sharpening",
 }  # fmt: skip
 UNDER_PEOPLE = {"person.name", "person.active", "person.code", "person.user"}

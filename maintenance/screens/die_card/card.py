@@ -75,6 +75,10 @@ class CardPlace:
         return "" if self.piece is None else self.measure(self.piece.length_mm, "length_mm")
 
     @property
+    def seat(self) -> str:
+        return "" if self.position.seat_mm is None else self.measure(self.position.seat_mm, "seat_mm")
+
+    @property
     def allowance(self) -> str:
         return "" if self.piece is None else self.measure(self.piece.grind_allowance_mm, "grind_allowance_mm")
 
@@ -144,6 +148,7 @@ class Card:
                     hardness_hrc=place.piece.hardness_hrc if place.piece else None,
                     length_mm=place.piece.length_mm if place.piece else None,
                     height_group=place.position.height_group,
+                    seat_mm=place.position.seat_mm,
                 )
                 for place in self.places
             ],

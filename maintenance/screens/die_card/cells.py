@@ -56,6 +56,7 @@ FIGURES = {
             quantity="grind_allowance_mm",
         ),
         Figure(name="height_group", label="Height group", table=POSITION, column="height_group", most=20),
+        Figure(name="seat", label="Seat", table=POSITION, column="seat_mm", quantity="seat_mm"),
         Figure(name="x", label="Along the strip", table=POSITION, column="x_mm", quantity="x_mm"),
         Figure(name="y", label="Across, from the middle", table=POSITION, column="y_mm", quantity="y_mm"),
         Figure(name="share", label="Works in % of the strokes", table=POSITION, column="stroke_share"),
@@ -75,6 +76,8 @@ def figures_of(place: CardPlace) -> list[str]:
         names += [name for name in wanted if name in FIGURES and FIGURES[name].table == PIECE]
     if "height_group" in wanted and place.is_upper:
         names.append("height_group")
+    if "seat" in wanted:
+        names.append("seat")
     if place.position.station_id is not None:
         names += ["x", "y"]
     return [*names, "share", "item"]

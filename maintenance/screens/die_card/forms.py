@@ -145,6 +145,7 @@ def _of_piece(place: CardPlace, kind: Kind) -> dict[str, object]:
         "length": piece.length_mm,
         "allowance": piece.grind_allowance_mm,
         "height_group": place.position.height_group,
+        "seat": place.position.seat_mm,
     }
     if isinstance(values["hardness"], float):
         values["hardness"] = f"{values['hardness']:g}"
@@ -253,6 +254,8 @@ class PlaceForm(OpeningFields, forms.Form):
         self.fields["how_many"] = WholeField(label="How many?", required=False, placeholder="1")
         if "height_group" in self.wanted and self.side == "upper":
             self.fields["height_group"] = text_field("Height group", 20)
+        if "seat" in self.wanted:
+            self.fields["seat"] = MeasureField("seat_mm", system, label="Seat", required=False)
         if station is not None:
             self.fields["x"] = MeasureField("x_mm", system, label="Along the strip", required=False)
             self.fields["y"] = MeasureField("y_mm", system, label="Across, from the middle", required=False)
@@ -321,6 +324,7 @@ class PlaceForm(OpeningFields, forms.Form):
                 x_mm=cleaned.get("x"),
                 y_mm=cleaned.get("y"),
                 height_group=cleaned.get("height_group") or "",
+                seat_mm=cleaned.get("seat"),
                 stroke_share=1.0 if cleaned.get("share") is None else cleaned["share"] / 100,
                 variants=variants,
                 cut_length_mm=None if cleaned.get("upper_of") else cleaned.get("cut_length"),
@@ -401,7 +405,7 @@ def of_specs(card: Card, specs: list[PlaceSpec]) -> list[build_doubts.Doubt]:
     ]
     places = [
         build_doubts.Place(code=s.code, kind=s.kind, side=s.side, tool_steel=s.tool_steel, hardness_hrc=s.hardness_hrc,
-                           length_mm=s.length_mm, height_group=s.height_group)
+                           length_mm=s.length_mm, height_group=s.height_group, seat_mm=s.seat_mm)
         for s in specs
     ]  # fmt: skip
     build = replace(card.build, places=[*card.build.places, *places], cuts=[*card.build.cuts, *cuts])

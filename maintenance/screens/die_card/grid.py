@@ -27,7 +27,7 @@ from .card import Card, CardPlace
 from .forms import now_minute
 
 COLUMNS = ("code", "station", "cut_length", "gap", "tool_steel", "hardness", "coating", "length", "allowance",
-           "height_group", "x", "y", "share", "item")  # fmt: skip
+           "height_group", "seat", "x", "y", "share", "item")  # fmt: skip
 HEADS = {"code": "Position", "station": "Station", "cut_length": "Cut", "allowance": "Grind off", "x": "Along",
          "y": "Across", "share": "Works in", "height_group": "Group"}  # fmt: skip
 UNITS = {"hardness": "", "share": "% of strokes"}
@@ -370,5 +370,5 @@ def doubts(grid: Grid) -> list[build_doubts.Doubt]:
 
 
 _OF_PLACE = {"tool_steel": "tool_steel", "hardness": "hardness_hrc", "length": "length_mm",
-             "height_group": "height_group"}  # fmt: skip
+             "height_group": "height_group", "seat": "seat_mm"}  # fmt: skip
 _OF_CUT = {"cut_length": "length_mm", "gap": "gap_mm"}

@@ -41,6 +41,7 @@ HEADS: dict[str, tuple[str, ...]] = {
     "length_mm": ("length", "piece length"),
     "grind_allowance_mm": ("to grind off", "grind allowance", "allowance"),
     "height_group": ("height group", "group"),
+    "seat_mm": ("seat",),
     "item": ("spare", "item", "part no"),
     "x_mm": ("x", "along"),
     "y_mm": ("y", "across"),
@@ -316,6 +317,9 @@ class _Reader:
         return self._measure(column, text, "length_mm")
 
     _length_mm = _cut_length_mm
+
+    def _seat_mm(self, column: Column, text: str) -> tuple[object, str]:
+        return self._measure(column, text, "seat_mm")
 
     def _grind_allowance_mm(self, column: Column, text: str) -> tuple[object, str]:
         return self._measure(column, text, "grind_allowance_mm")

@@ -442,6 +442,7 @@ _FIELD = {
     "hardness_hrc": "hardness",
     "length_mm": "length",
     "grind_allowance_mm": "allowance",
+    "seat_mm": "seat",
     "x_mm": "x",
     "y_mm": "y",
     "stroke_share": "share",
