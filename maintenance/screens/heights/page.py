@@ -77,7 +77,8 @@ class Words:
 
     def mm(self, mm: float, *, signed: bool = False) -> str:
         shown = units.show(abs(mm), "raised_mm", self.system)
-        sign = "\u2212" if mm < 0 and shown.strip("0.") != shown else "+" if signed and mm > 0 else ""
+        shows = any(digit in shown for digit in "123456789")
+        sign = "" if not shows else "\u2212" if mm < 0 else "+" if signed else ""
         return f"{sign}{shown}"
 
     def bare(self, mm: float | None, name: str = "removed_mm") -> str:
@@ -158,7 +159,7 @@ class Words:
             yield Section(name=_name_of(group), words=self._words_of(group), lines=[self.line(row) for row in mine])
         for name, wanted in (
             ("Pilots", lambda row: row.seat.role is Role.PILOT),
-            ("Forms", lambda row: row.seat.role is Role.FORM),
+            ("Forms", lambda row: row.seat.role is Role.FORM and row.standing.length_mm is not None),
             ("In no group, or not known", lambda row: row.seat.role in (Role.PUNCH, Role.DIE)),
         ):
             mine = [row for code, row in rows.items() if code not in told and wanted(row)]
@@ -312,7 +313,7 @@ class Words:
         """What is not known, and how it comes to be known."""
         by_lack: dict[Lack, list[Row]] = {}
         for row in self.ledger.rows:
-            if row.lack is not None and row.seat.role is not Role.OTHER:
+            if row.lack is not None and row.seat.role in (Role.PUNCH, Role.DIE, Role.PILOT):
                 by_lack.setdefault(row.lack, []).append(row)
         for lack, rows in by_lack.items():
             yield self._lacking(lack, rows)
