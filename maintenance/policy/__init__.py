@@ -19,7 +19,9 @@
 - pulls.py        when to pull which die in the weeks ahead, over all jobs and bench hours
 - measuring.py    what a reading is worth
 - stop_blocks.py  whether the die is home: crushed solder read at its stop blocks
-- heights.py      how high the pieces of a die stand, what is out, and the shim that puts it right
+- heights.py      how long and how high a piece stands after its entries, and what stands out of its group
+- height_ledger.py  the heights of a die: what is out, the shim that puts it right, the shut height that follows
+- height_targets.py  a piece once it is ground, and what is left to grind
 - replay.py       decisions of the past again: what was done over what was advised, in bounds
 - bench.py        who works on which die when
 

@@ -569,25 +569,3 @@ def _first_and_face(groups: Sequence[Group]) -> tuple[Group | None, Group | None
 def _stepped(group: Group, first: Group) -> Group:
     then = None if group.then_mm is None or first.then_mm is None else first.then_mm - group.then_mm
     return replace(group, step_mm=first.level_mm - group.level_mm, step_then_mm=then)
-
-
-# --- what is left -----------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, kw_only=True)
-class Left:
-    """What a piece may still be ground. own_mm: of its own allowance. unshimmed_mm: before something strikes that has
-    little room, unless a shim goes under what was ground; stops: that place."""
-
-    code: str
-    own_mm: float | None
-    unshimmed_mm: float | None
-    stops: str = ""
-
-
-def left(row: Row, made: Ledger) -> Left:
-    """What is left to grind off one piece."""
-    own, limit = row.seat.allowance_mm, made.limit
-    if limit is None or (own is not None and own <= limit.mm):
-        return Left(code=row.seat.code, own_mm=own, unshimmed_mm=own)
-    return Left(code=row.seat.code, own_mm=own, unshimmed_mm=max(limit.mm, 0.0), stops=limit.code)

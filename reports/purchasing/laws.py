@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -51,6 +52,11 @@ class WeibullLaw:
         with np.errstate(over="ignore"):
             gone = ((self.hits_on + x) / self.eta_hits) ** self.shape - (self.hits_on / self.eta_hits) ** self.shape
         return -np.expm1(-np.maximum(gone, 0.0))  # rounding may leave the difference a hair below nought
+
+    @property
+    def mean_hits(self) -> float:
+        """Of a fresh interval: eta times gamma(1 + 1 / k)."""
+        return self.eta_hits * math.gamma(1 + 1 / self.shape)
 
 
 @dataclass(frozen=True)
@@ -127,3 +133,14 @@ def mixed(laws: Sequence[IntervalLaw], weights: Sequence[float]) -> IntervalLaw:
     if len(laws) != len(w) or not len(w) or not np.isfinite(w).all() or (w < 0).any() or w.sum() <= 0:
         raise LawRefused(f"{len(laws)} laws with the weights {w.tolist()}.")
     return _Mixed(tuple(laws), tuple((w / w.sum()).tolist()))
+
+
+def middle_of(law: IntervalLaw, *, furthest: float = 1e10) -> float:
+    """The strokes by which it has ended as often as not; `furthest` where it has not even then. By halving."""
+    low, high = 0.0, furthest
+    if float(law.ended(furthest)) < 0.5:
+        return furthest
+    for _ in range(80):
+        half = (low + high) / 2
+        low, high = (low, half) if float(law.ended(half)) >= 0.5 else (half, high)
+    return high

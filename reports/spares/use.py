@@ -20,7 +20,7 @@ from maintenance.log import queries
 from maintenance.log.data import OrderLeft
 from reports.purchasing.ahead import OrderAhead, hits_ahead
 from reports.purchasing.demand import BreakRate, Demand, GrindGroup, PieceUse, grinds_in, item_demand
-from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw
+from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw, middle_of
 from reports.purchasing.renewals import RenewalCounts
 from reports.purchasing.reorder import COVER_DAYS
 from reports.purchasing.worlds import DieWorlds, die_worlds
@@ -30,6 +30,7 @@ from .reads import PlaceOfItem
 
 LOOK_AHEAD_DAYS = 365
 PACE_DAYS = 365  # the usual pace is that of the year before
+FURTHEST_DAYS = 3_650  # beyond ten years no day is told
 ALONE_BELOW = 0.25  # a place ground in fewer of the die's grinds than this follows its own edge, not the set
 HALF_A_BREAK = 0.5
 USUAL_REMOVAL_MM = 0.15  # off a face at a grind where nothing was written down; common practice, no source
@@ -47,6 +48,15 @@ def today_at(plant: Plant, records_until: dt.date | None = None) -> dt.date:
 
 
 @dataclass(frozen=True, kw_only=True)
+class UsedUp:
+    """When the piece in a place has been ground out, as often as not: after so many strokes of its die, and on which
+    day at the pace of last year; None where it does not run or that is too far off to say."""
+
+    strokes: float
+    day: dt.date | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class SparePlace:
     """A place that takes an item, as the use ahead sees it. stands: in words, what it rests on."""
 
@@ -56,6 +66,7 @@ class SparePlace:
     grinds_left: int | None
     grinds_new: int | None
     share_of_grinds: float
+    used_up: UsedUp | None = None
 
     @property
     def use(self) -> PieceUse:
@@ -286,6 +297,25 @@ class PlantAhead:
             horizon = _rounded_up(self.strokes(die, self.horizon_days))
             self._chances[key] = Demand.of(_mixed_counts(first, laws, horizon).chances(self.strokes(die, days))).chances
         return self._chances[key]
+
+    def used_up(self, place: SparePlace) -> UsedUp | None:
+        """How far the allowance of the piece in a place goes: the sharpening that comes next, and those that it still
+        gives, each an interval later. None where it is not ground or nothing is told of its die.
+
+        The middle of the interval under way and the mean of those after it: close to the middle of their sum.
+        """
+        left, die = place.use.grinds_left, place.row.die_id
+        if left is None:
+            return None
+        try:
+            first, fresh = self._laws(die, place if place.row.position_id in self.edges else None)
+        except LawRefused:
+            return None
+        strokes = middle_of(first) + left * float(np.mean([law.mean_hits for law in fresh]))
+        pace = self.pace.get(die, 0.0)
+        days = strokes / pace if pace > 0 else FURTHEST_DAYS + 1
+        since = self._known_until(die)
+        return UsedUp(strokes=strokes, day=since + dt.timedelta(days=days) if days <= FURTHEST_DAYS else None)
 
     def groups(self, item: int, days: int) -> list[GrindGroup]:
         """The places of an item, by what is ground together."""

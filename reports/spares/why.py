@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
@@ -90,7 +90,7 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
                 half=total.quantile(0.5),
                 nine_in_ten=total.quantile(0.9),
                 sharpenings=_expected_sharpenings(ahead, die, days),
-                places=tuple(mine),
+                places=tuple(replace(place, used_up=ahead.used_up(place)) for place in mine),
             )
         )
     rate = ahead.breaks(item.pk)

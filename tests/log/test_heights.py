@@ -8,13 +8,16 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from diestore import units
 from diestore.access.models import UserSettings
 from diestore.register.models import Piece
-from maintenance.log import heights, write
+from maintenance.log import bench, heights, write
 from maintenance.models import Replacement
+from maintenance.policy import height_targets
 from maintenance.policy.height_ledger import Act
 from maintenance.policy.heights import Lack
 from maintenance.policy.stop_blocks import BlockReading
+from maintenance.screens.bench import sheet
 from tests import factories
 from tests.pages.as_read import as_read
 
@@ -153,7 +156,39 @@ def test_the_page_says_what_to_shim_and_by_how_much(as_role):
     measured(die, 4, "1-A", 0.4, heights.ROOM)
     said = as_read(client.get(address))
     assert "close by 0.40 mm more" in said  # 1-B goes in 0.10 only, 0.50 is the least [T6-10]
-    assert "0.40 mm, then 1-A strikes" in said
+    assert "Room at 1-A with the die closed" in said and "less than 1-A, 1-B" in said
+
+
+def test_a_new_piece_in_a_ground_set_is_told_what_to_grind_or_to_set_out(as_role):
+    client, die = as_role("toolmaker"), a_die()
+    for day, mm in ((2, 0.1), (3, 0.1), (4, 1.8)):
+        ground(die, day, mm, *UPPER)
+    url = f"{reverse('maintenance:log_replacement')}?die={die.pk}"
+    data = {"position": place(die, "1-C").pk, "why": "dull", "from_shelf": "no", "goes_in": "new", "at": "2025-01-12T06:00",
+            "person": factories.person().pk, "key": "k1"}  # fmt: skip
+    said = as_read(client.post(url, data, follow=True))
+    assert "1-C stands 2.00 mm proud of its group: shim 2.00 mm under each of 1-A and 1-B, or grind 2.00 mm off" in said
+
+
+def test_the_bench_sheet_shows_the_same_lengths_and_shims(as_role):
+    client, die = as_role("lead"), a_die()
+    ground(die, 2, 0.10, *UPPER)
+    edges = [bench.EdgeToGrind(position=place(die, code), grind_mm=0.12) for code in UPPER]
+    work = bench.open_work(by=factories.actor(), die=die, what="grind the punches", edges=edges)
+    told = sheet.read(work, system=units.System.METRIC, address="-", heights_address="where")
+    ledger = heights.of_die(die).ledger
+    for line, code in zip(told.edges, UPPER, strict=True):
+        aim = height_targets.target(ledger, code, 0.12)
+        assert (line.now, line.after, line.shim) == ("70.90", "70.78", "0.22")
+        assert (aim.length_mm, aim.shim_mm) == (pytest.approx(70.78), pytest.approx(0.22))
+    assert b"%PDF" in sheet.pdf(told) and told.heights_address == "where"
+    said = as_read(client.get(reverse("maintenance:bench_work", args=[work.pk])))
+    assert "70.78 mm" in said and "0.22 mm" in said
+    shimmed(die, 3, 90.0, *UPPER)
+    shimmed(die, 4, 90.0, *UPPER)
+    shimmed(die, 5, 90.0, *UPPER)
+    told = sheet.read(work, system=units.System.METRIC, address="-")  # heights that cannot be: to be written in
+    assert {line.shim for line in told.edges} == {""}
 
 
 def test_an_inch_shop_reads_inches_and_a_die_without_lengths_what_to_type(as_role):

@@ -43,6 +43,17 @@ def test_what_is_left_to_grind_is_what_the_log_says(punch):
             assert left[position.pk] == pytest.approx(4.0 - 8 * 0.15)
 
 
+def test_what_is_left_is_told_in_grinds_strokes_and_a_day(punch):
+    """By the day on which it is used up, the sharpenings that it still gives have come as often as not."""
+    ahead = PlantAhead.of(make.plant())
+    for place in ahead.places[punch.pk]:
+        used_up, die = ahead.used_up(place), place.row.die_id
+        assert place.grinds_left == 18 and used_up.day is not None  # 4.0 less 8 grinds of 0.15, at 0.15 a grind
+        days = (used_up.day - ahead.today).days
+        assert days == pytest.approx(used_up.strokes / ahead.pace[die], abs=2)
+        assert used_up.strokes > place.use.grinds_left * min(law.mean_hits for law in ahead.worlds(die).laws)
+
+
 def test_use_never_falls_with_days_and_grows_with_dies(punch):
     ahead = PlantAhead.of(make.plant())
     alone = PlantAhead.of(make.plant(), dies=[Position.objects.first().die_id])

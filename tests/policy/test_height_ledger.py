@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from maintenance.policy import height_ledger
+from maintenance.policy import height_ledger, height_targets
 from maintenance.policy.height_ledger import Act, Fitted, Measured, Right, Role, Seat, Way, ledger
 from maintenance.policy.heights import LEVEL_MM, Entry, HeightError, Lack
 
@@ -170,7 +170,7 @@ def test_what_has_room_stops_grinding_without_a_shim():
 
     made = die(Entry(at=2, off_mm=0.125))
     assert made.limit.code == "SP" and made.limit.mm == pytest.approx(0.65)
-    left = height_ledger.left(rows(made)["1-A"], made)
+    left = height_targets.left(rows(made)["1-A"], made)
     assert (left.own_mm, left.stops) == (3.0, "SP")
     assert left.unshimmed_mm == pytest.approx(0.65)
     assert die(Entry(at=2, off_mm=0.125, under_mm=0.125)).limit.mm == pytest.approx(0.9)

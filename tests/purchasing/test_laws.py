@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from maintenance.forecasts.stored import chance_of_going
-from reports.purchasing.laws import LawRefused, StoredLaw, WeibullLaw, first_of, mixed
+from reports.purchasing.laws import LawRefused, StoredLaw, WeibullLaw, first_of, middle_of, mixed
+from reports.purchasing.renewals import RenewalCounts
 
 STORED = {"0.01": 900, "0.10": 5_000, "0.50": 40_000, "0.90": 90_000, "0.99": 150_000}
 
@@ -81,3 +82,20 @@ def test_a_law_never_falls(hits, at, eta, shape, hits_on):
     for law in (stored, aged, first_of([stored, aged]), mixed([stored, aged], [1, 2])):
         ended = law.ended(np.sort([0.0, *at]))
         assert ended[0] == 0 and (np.diff(ended) >= -1e-15).all() and ended[-1] <= 1
+
+
+@pytest.mark.parametrize("shape", [1.4, 3.1])
+@pytest.mark.parametrize("left", [0, 3, 12])
+def test_the_interval_under_way_and_the_mean_of_those_after_make_the_middle_of_the_sum(shape, left):
+    """The first interval and `left` more: by counting renewals it has come to that many as often as not."""
+    first, fresh = StoredLaw.of(STORED), WeibullLaw.with_median(41_000, shape)
+    assert middle_of(first) == pytest.approx(40_000) and middle_of(fresh) == pytest.approx(41_000)
+    x = np.linspace(0.0, 3_000_000.0, 300_001)
+    assert fresh.mean_hits == pytest.approx(np.trapezoid(1 - fresh.ended(x), x), rel=1e-4)
+    strokes = middle_of(first) + left * fresh.mean_hits
+    counts = RenewalCounts.of(first=first, fresh=fresh, horizon_hits=2 * strokes).chances(strokes)
+    assert sum(counts[: left + 1]) == pytest.approx(0.5, abs=0.12)
+
+
+def test_a_law_that_hardly_ends_has_no_middle_within_reach():
+    assert middle_of(WeibullLaw(eta_hits=1e12, shape=1.0), furthest=1e10) == 1e10

@@ -15,11 +15,14 @@ from diestore.access.tablet import Tablet
 from diestore.access.who_field import add_person, prove_person
 from diestore.cards.forms import AmountField, DayField
 from diestore.frame.fields import MeasureField, Opens, PhotoField, Pick, Ticks, TypedField, WholeField, choices
-from diestore.register.models import Die, Item, Party, Piece
+from diestore.register.models import Die, Item, Party
 from maintenance.clockwork import usual
 from maintenance.forecasts import decisions
-from maintenance.log import bench, expected, photos, read, write
+from maintenance.log import bench, expected, heights, photos, read, write
 from maintenance.models import BenchHours, BenchWork, Incident, Stop, fresh_key
+from maintenance.policy.height_ledger import Ledger
+from maintenance.policy.height_targets import target
+from maintenance.policy.heights import HeightError
 
 Source = BenchWork.Source
 ENTERED = "Enter the hours, such as 1.5."
@@ -266,16 +269,17 @@ class WorkForm(ByForm):
     @cached_property
     def rows(self) -> list[dict]:
         """The edges to grind with their fields, and how long each piece should be afterwards."""
-        made, lengths = [], lengths_now(self.places)
+        made, ledger = [], heights_now(self.work.die) if self.places else None
         for place in self.places:
             edge = self.edges[place.position.pk]
-            length = lengths.get(place.position.pk)
+            aim = target(ledger, place.position.code, edge.grind_mm) if ledger is not None else None
             made.append(
                 {
                     "place": place,
                     "edge": edge,
                     "field": self[f"grind_{place.position.pk}"],
-                    "target_mm": None if length is None or edge.grind_mm is None else length - edge.grind_mm,
+                    "target_mm": None if aim is None else aim.length_mm,
+                    "shim_mm": None if aim is None else aim.shim_mm,
                 }
             )
         return made
@@ -294,15 +298,12 @@ class WorkForm(ByForm):
         ]
 
 
-def lengths_now(places: list[expected.BenchPlace]) -> dict[int, float]:
-    """How long the piece in each place should be now, where that is known: as new, less what came off since."""
-    pieces = {p.position.pk: p.state.piece for p in places if p.state is not None and p.state.piece is not None}
-    new = dict(Piece.objects.filter(pk__in=pieces.values(), length_mm__isnull=False).values_list("pk", "length_mm"))
-    return {
-        p.position.pk: new[pieces[p.position.pk]] - p.state.removed_mm
-        for p in places
-        if pieces.get(p.position.pk) in new
-    }
+def heights_now(die: Die) -> Ledger | None:
+    """The heights of the die; nothing where its entries cannot be."""
+    try:
+        return heights.of_die(die).ledger
+    except HeightError:
+        return None
 
 
 def doers(plant: int) -> QuerySet[Person]:
@@ -342,4 +343,4 @@ class DieForm(forms.Form):
     )  # fmt: skip
 
 
-__all__ = ["ApproveForm", "DieForm", "HoldForm", "OpenForm", "WorkForm", "doers", "lengths_now"]
+__all__ = ["ApproveForm", "DieForm", "HoldForm", "OpenForm", "WorkForm", "doers", "heights_now"]

@@ -20,8 +20,10 @@ from diestore.register.models import Position
 from maintenance.log import bench_reads, expected
 from maintenance.log.rules import day_of
 from maintenance.models import BenchWork
+from maintenance.policy.height_targets import Target, target
+from maintenance.policy.heights import LEVEL_MM
 
-from .forms import lengths_now
+from .forms import heights_now
 from .page import reasons
 
 WIDE, HIGH, EDGE = 210.0, 297.0, 12.0
@@ -29,7 +31,7 @@ ROOM = WIDE - 2 * EDGE
 FOOT = 15.0  # above the paper's end: the address and the page
 ONE_COLUMN = 16  # edges up to which the table has one column; then two, half as wide
 CODE_SIDE = 27.0
-HEADING, TABLE_HEAD, ROW, LOW_ROW, SPARE, SIGN_OFF = 7.5, 5.1, 5.6, 4.5, 4.8, 25.0
+HEADING, TABLE_HEAD, ROW, LOW_ROW, SPARE, NOTE, SIGN_OFF = 7.5, 5.1, 5.6, 4.5, 4.8, 3.6, 25.0
 CHECK, CAUTION = 4.6, 3.4
 LEAST_PLAN, MOST_PLAN, PLAN_OF_TWO_PAGES = 33.0, 96.0, 80.0
 
@@ -44,7 +46,8 @@ CHECKS = (  # common practice, no source
 
 @dataclass(frozen=True, kw_only=True)
 class EdgeLine:
-    """Lengths as they are read. off: to come off. now, after: how long it is and should be; nothing where not known."""
+    """Lengths as they are read. off: to come off. now, after: how long it is and should be. shim: what goes under it
+    then, so that it stands as it did. Nothing where that is not known."""
 
     code: str
     kind: str
@@ -52,6 +55,7 @@ class EdgeLine:
     off: str
     now: str
     after: str
+    shim: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,30 +72,33 @@ class SheetData:
     address: str
     unit: str
     hold: str = ""
+    heights_address: str = ""
     notes: list[str] = field(default_factory=list)
 
 
-def read(work: BenchWork, *, system: units.System, address: str) -> SheetData:
-    """What stands on the sheet. address: what its code opens."""
+def read(work: BenchWork, *, system: units.System, address: str, heights_address: str = "") -> SheetData:
+    """What stands on the sheet. address: what its code opens. heights_address: of the page with the die's heights."""
     die = work.die
     places = expected.places(die)
     edges = {edge.position_id: edge for edge in work.edges.filter(left_out=False)}
     wanted = [p for p in places if p.position.pk in edges]
-    lengths = lengths_now(wanted)
+    ledger = heights_now(die) if wanted else None
 
     def shown(value: float | None, name: str) -> str:
         return "" if value is None else units.show(value, name, system, with_unit=False)
 
     lines = []
     for place in wanted:
-        edge, now = edges[place.position.pk], lengths.get(place.position.pk)
-        after = now - edge.grind_mm if now is not None and edge.grind_mm else None
+        edge, code = edges[place.position.pk], place.position.code
+        row = ledger.row(code) if ledger is not None else None
+        aim = target(ledger, code, edge.grind_mm or None) if ledger is not None else None
         lines.append(
             EdgeLine(
-                code=place.position.code, kind=place.kind.name,
+                code=code, kind=place.kind.name,
                 side="punch side" if place.position.side == "upper" else "die side",
-                off=shown(edge.grind_mm, "removed_mm") or "as it takes", now=shown(now, "length_mm"),
-                after=shown(after, "removed_mm"),
+                off=shown(edge.grind_mm, "removed_mm") or "as it takes",
+                now=shown(row.standing.length_mm if row else None, "removed_mm"),
+                after=shown(aim.length_mm if aim else None, "removed_mm"), shim=_shim(aim, system),
             )
         )  # fmt: skip
     carbide = "sharpening carbide" if expected.any_carbide(wanted) else "sharpening"
@@ -105,7 +112,18 @@ def read(work: BenchWork, *, system: units.System, address: str) -> SheetData:
         spares=[_spare(piece) for piece in pieces],
         cautions=[*(c.short for c in for_work(kind)), FIRST], address=address,
         unit=units.column("removed_mm").unit(system), hold=hold.reason if hold else "",
+        heights_address=heights_address if any(line.shim for line in lines) else "",
     )  # fmt: skip
+
+
+def _shim(aim: Target | None, system: units.System) -> str:
+    """Of a piece that stands too high even then, what is too much."""
+    if aim is None or aim.shim_mm is None:
+        return ""
+    if abs(aim.shim_mm) <= LEVEL_MM:
+        return "none"
+    words = units.show(abs(aim.shim_mm), "raised_mm", system, with_unit=False)
+    return words if aim.shim_mm > 0 else f"{words} out"
 
 
 def _facts(work: BenchWork) -> list[tuple[str, str]]:
@@ -289,6 +307,7 @@ def _room_for_plan(page: _Page) -> float:
     down = len(told.edges) if len(told.edges) <= ONE_COLUMN else -(-len(told.edges) // 2)
     table = HEADING + (TABLE_HEAD + down * (ROW if len(told.edges) <= ONE_COLUMN else LOW_ROW) if told.edges else 0)
     spares = HEADING + SPARE * len(told.spares) if told.spares else 0.0
+    table += NOTE if told.heights_address else 0.0
     rest = table + spares + _checks_high() + _cautions_high(told) + SIGN_OFF
     left = page.y - 1 - FOOT - rest
     return min(max(left, LEAST_PLAN), MOST_PLAN) if left >= LEAST_PLAN else PLAN_OF_TWO_PAGES
@@ -302,9 +321,10 @@ def _without_words(place: PlanPosition) -> PlanPosition:
 
 
 # Columns of the table: heading, its share of the width, and whether it is written in by hand.
-_WIDE_TABLE = (("Place", 0.09), ("Kind", 0.19), ("Side", 0.11), ("Off", 0.11), ("Length now", 0.12), ("After", 0.12),
-               ("Came off", 0.13), ("Shim", 0.13))  # fmt: skip
-_HALF_TABLE = (("Place", 0.2), ("Off", 0.2), ("After", 0.2), ("Came off", 0.2), ("Shim", 0.2))
+_WIDE_TABLE = (("Place", 0.08), ("Kind", 0.17), ("Side", 0.1), ("Off", 0.1), ("Length now", 0.11), ("After", 0.11),
+               ("Shim for height", 0.11), ("Came off", 0.11), ("Shim set", 0.11))  # fmt: skip
+_HALF_TABLE = (("Place", 0.17), ("Off", 0.15), ("After", 0.17), ("Shim", 0.15), ("Came off", 0.18), ("Shim set", 0.18))
+_SHIMS = ("Shim", "Shim for height")
 
 
 def _edges(page: _Page) -> None:
@@ -315,10 +335,14 @@ def _edges(page: _Page) -> None:
     page.heading(f"To grind, in {told.unit}: {len(told.edges)} {'piece' if len(told.edges) == 1 else 'pieces'}")
     if len(told.edges) <= ONE_COLUMN:
         _table(page, told.edges, _WIDE_TABLE, [EDGE], ROOM, ROW, 8.5)
-        return
-    gap = 6.0
-    wide = (ROOM - gap) / 2
-    _table(page, told.edges, _HALF_TABLE, [EDGE, EDGE + wide + gap], wide, LOW_ROW, 7.5)
+    else:
+        gap = 6.0
+        wide = (ROOM - gap) / 2
+        _table(page, told.edges, _HALF_TABLE, [EDGE, EDGE + wide + gap], wide, LOW_ROW, 7.5)
+    if told.heights_address:
+        page.y -= NOTE
+        words = f"Shim: so that it stands as when the die was last set in right. All heights: {told.heights_address}"
+        page.text(EDGE, words, size=7, room=ROOM)
 
 
 def _table(
@@ -349,12 +373,12 @@ def _table(
 
 def _row(page: _Page, line: EdgeLine, columns, left: float, wide: float, size: float) -> None:
     cells = {"Place": line.code, "Kind": line.kind, "Side": line.side, "Off": line.off, "Length now": line.now,
-             "After": line.after}  # fmt: skip
+             "After": line.after, **dict.fromkeys(_SHIMS, line.shim)}  # fmt: skip
     x = left
     for name, share in columns:
         room = share * wide - 2
         if cells.get(name):
-            page.text(x, cells[name], size=size, bold=name in ("Place", "Off"), room=room)
+            page.text(x, cells[name], size=size, bold=name in ("Place", "Off", *_SHIMS), room=room)
         else:
             page.rule(page.y - 0.8, x=x, room=room)  # to be written in
         x += share * wide

@@ -421,7 +421,8 @@ def bench_sheet(request: HttpRequest, pk: int) -> HttpResponse:
         raise PermissionDenied("Not allowed: the bench.")
     work = get_object_or_404(_works(request), pk=min(pk, BIGGEST_KEY))
     address = request.build_absolute_uri(reverse("maintenance:bench_work", args=[work.pk]))
-    told = sheet.read(work, system=system_of(request.user), address=address)
+    heights = request.build_absolute_uri(reverse("maintenance:heights", args=[work.die_id]))
+    told = sheet.read(work, system=system_of(request.user), address=address, heights_address=heights)
     named = "".join(c for c in work.die.code if c.isalnum() or c in "-_") or "die"
     return HttpResponse(
         sheet.pdf(told),

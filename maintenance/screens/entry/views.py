@@ -18,8 +18,8 @@ from diestore.access.tablet import tablet_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position
-from maintenance.log import bench, changes, damage, expected, held_back, listing, photos, sent, write
-from maintenance.models import BenchWork, Event, Incident, Run, SetUp, Work
+from maintenance.log import bench, changes, damage, expected, height_words, held_back, listing, photos, sent, write
+from maintenance.models import BenchWork, Event, Incident, Replacement, Run, SetUp, Work
 
 from . import forms, mishap_form, piece_forms, set_up_form, sharpening_form, stop_form
 from .tasks import (
@@ -317,6 +317,16 @@ class LogSharpening(LogTask):
 
 class LogReplacement(LogTask):
     task, form_class, template = REPLACEMENT, piece_forms.ReplacementForm, "maintenance/screens/entry/replacement.html"
+
+    def _next(self, die: Die, saved: list[Event]) -> str:
+        """A new piece in a ground set has to be ground to it, or the set out to the piece."""
+        row = saved[0]
+        assert isinstance(row, Replacement)
+        if row.piece_in_id is not None:
+            said = height_words.of_new_piece(row.position, units_for(self.request))
+            if said:
+                messages.info(self.request, said)
+        return super()._next(die, saved)
 
 
 class LogSetUp(LogTask):

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.utils import timezone
 
 from diestore import units
+from maintenance.log import height_words
+from maintenance.log.height_words import NAMED_AT_MOST, named
 from maintenance.log.heights import DieHeights
-from maintenance.policy import height_ledger
-from maintenance.policy.height_ledger import BLOCKS_CLEAR_MM, Act, Group, Ledger, Role, Row, Way, entry_range_mm
+from maintenance.policy import height_targets
+from maintenance.policy.height_ledger import BLOCKS_CLEAR_MM, Group, Ledger, Role, Row, Way, entry_range_mm
 from maintenance.policy.heights import LEVEL_MM, Lack
 from maintenance.wording import numbers
 
 from . import drawing
-
-NAMED_AT_MOST = 4  # codes in one sentence
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +36,8 @@ class Line:
     level: str
     other: str
     before: str
+    left: str
+    grinds: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,15 +60,6 @@ class Check:
     state: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class LeftLine:
-    code: str
-    pk: int
-    own: str
-    grinds: str
-    unshimmed: str
-
-
 class Words:
     """The heights of one die in the units of whoever reads."""
 
@@ -76,10 +69,7 @@ class Words:
         self.restore = {code: way for way in self.ledger.restore for code in way.codes}
 
     def mm(self, mm: float, *, signed: bool = False) -> str:
-        shown = units.show(abs(mm), "raised_mm", self.system)
-        shows = any(digit in shown for digit in "123456789")
-        sign = "" if not shows else "\u2212" if mm < 0 else "+" if signed else ""
-        return f"{sign}{shown}"
+        return height_words.shown(mm, self.system, signed=signed)
 
     def bare(self, mm: float | None, name: str = "removed_mm") -> str:
         return "" if mm is None else units.show(mm, name, self.system, with_unit=False)
@@ -103,28 +93,18 @@ class Words:
             count = len(ledger.restore)
             return f"Set out what was ground: {numbers.counted(count, 'shim', 'shims')}, and the die closes as it did."
         if out:
-            named = _named(row.seat.code for row in out)
-            return (
-                f"{named} {'stands' if len(out) == 1 else 'stand'} out of level: "
-                + "; ".join(self.way(row.way, short=True) for row in out[:NAMED_AT_MOST] if row.way)
-                + ("." if len(out) <= NAMED_AT_MOST else "; and more below.")
-            )
+            stand, ways = "stands" if len(out) == 1 else "stand", [row.way for row in out if row.way is not None]
+            told = "; ".join(height_words.way(way, self.system, alone=True) for way in ways[:NAMED_AT_MOST])
+            more = "" if len(ways) <= NAMED_AT_MOST else "; and more below"
+            return f"{named(row.seat.code for row in out)} {stand} out of level: {told}{more}."
         if any(lead.short_mm for lead in ledger.leads):
             return "The groups are level, and a pilot does not lead the punches by enough."
         if any(row.lack for row in ledger.rows if row.seat.in_group):
             return "What is known stands level. Not every height is known."
         return "Every group stands level. Nothing has to be shimmed."
 
-    def way(self, way: Way, *, short: bool = False) -> str:
-        amount = self.mm(way.mm)
-        many = len(way.codes) > 1
-        of = f" under each of {_named(way.codes)}" if many else f" under {way.codes[0]}" if short else ""
-        if way.act is Act.SHIM:
-            return f"shim {amount}{of}"
-        if way.act is Act.UNSHIM:
-            return f"take {amount} of spacers out{of.replace(' under', ' from under')}"
-        off = f" off each of {_named(way.codes)}" if many else f" off {way.codes[0]}" if short else " off"
-        return f"grind {amount}{off}"
+    def way(self, way: Way) -> str:
+        return height_words.way(way, self.system)
 
     def remarks(self) -> Iterator[str]:
         """The shut height, and why shims are or are not needed."""
@@ -180,6 +160,7 @@ class Words:
         before = self.restore.get(row.seat.code)
         lead = next((lead for lead in self.ledger.leads if lead.code == row.seat.code and lead.short_mm), None)
         level = f"shim {self.mm(lead.short_mm)}" if lead else "" if row.way is None else self.way(row.way)
+        left, grinds = self._left(row)
         return Line(
             code=row.seat.code,
             pk=place.pk,
@@ -193,6 +174,8 @@ class Words:
             level=level,
             other="" if row.other is None else self.way(row.other),
             before="" if before is None else self.way(before),
+            left=left,
+            grinds=grinds,
         )
 
     # --- what the heights decide
@@ -232,10 +215,11 @@ class Words:
                 )
         if ledger.limit is not None:
             strikes = ledger.limit.mm < 0
+            stops = [row.seat.code for row in ledger.rows if height_targets.left(row, ledger).stops]
             yield Check(
                 what=f"Room at {ledger.limit.code} with the die closed",
                 now=self.mm(ledger.limit.mm),
-                should="more than nothing",
+                should="so much may come off without a shim" + (f": less than {named(stops)} have" if stops else ""),
                 do="shim what was ground before the die is closed" if strikes else "",
                 state="short" if strikes else "close" if ledger.limit.mm < LEVEL_MM else "fine",
             )
@@ -292,22 +276,14 @@ class Words:
             return f"shim what was ground, or lower the form by {self.mm(closer_mm)}"
         return f"set the form out by {self.mm(-closer_mm)}"
 
-    # --- what is left, what lacks
+    # --- what lacks
 
-    def left(self) -> Iterator[LeftLine]:
-        for row in self.ledger.rows:
-            if row.seat.role not in (Role.PUNCH, Role.DIE) or row.seat.allowance_mm is None:
-                continue
-            left = height_ledger.left(row, self.ledger)
-            grinds = self.heights.grinds.get(row.seat.code)
-            stops = f"{self.mm(left.unshimmed_mm or 0.0)}, then {left.stops} strikes" if left.stops else ""
-            yield LeftLine(
-                code=row.seat.code,
-                pk=self.heights.places[row.seat.code].pk,
-                own=self.mm(row.seat.allowance_mm),
-                grinds="" if grinds is None else numbers.counted(grinds, "grind", "grinds"),
-                unshimmed=stops,
-            )
+    def _left(self, row: Row) -> tuple[str, str]:
+        """What is left to grind of the piece's own, and in usual grinds."""
+        if row.seat.role not in (Role.PUNCH, Role.DIE) or row.seat.allowance_mm is None:
+            return "", ""
+        grinds = self.heights.grinds.get(row.seat.code)
+        return self.bare(row.seat.allowance_mm), "" if grinds is None else numbers.counted(grinds, "grind", "grinds")
 
     def lacks(self) -> Iterator[str]:
         """What is not known, and how it comes to be known."""
@@ -330,30 +306,32 @@ class Words:
             )
 
     def _lacking(self, lack: Lack, rows: list[Row]) -> str:
-        named = _named(row.seat.code for row in rows)
+        which = named(row.seat.code for row in rows)
         one = len(rows) == 1
         if lack is Lack.EMPTY:
-            return f"Nothing sits in {named}."
+            return f"Nothing sits in {which}."
         if lack is Lack.LENGTH:
-            return f"The length of {named} is not known: type it on the die card, or measure it at the next sharpening."
+            return f"The length of {which} is not known: type it on the die card, or measure it at the next sharpening."
         if lack is Lack.SEAT:
             if one:
-                return f"{named} is of another length than its group when new: type its seat on the die card."
-            return f"{named} are of other lengths than their groups when new: type their seats on the die card."
+                return f"{which} is of another length than its group when new: type its seat on the die card."
+            return f"{which} are of other lengths than their groups when new: type their seats on the die card."
         if lack is Lack.SPACERS:
-            return f"More spacers came out of {named} than went under: enter what lies under {'it' if one else 'them'}."
+            return f"More spacers came out of {which} than went under: enter what lies under {'it' if one else 'them'}."
         when = {day(_moment(row.standing.at)) for row in rows if row.standing.at is not None}
         on = f" on {when.pop()}" if len(when) == 1 else ""
-        return f"What came off {named}{on} was not written down: measure {'its length' if one else 'their lengths'}."
+        return f"What came off {which}{on} was not written down: measure {'its length' if one else 'their lengths'}."
 
     def slips(self) -> Iterator[str]:
+        """Lengths that were measured other than the entries add up to, by the day on which they were measured."""
+        by_day: dict[str, list[str]] = {}
         for row in self.ledger.rows:
             for slip in row.standing.slips[-1:]:
                 less = "shorter" if slip.by_mm < 0 else "longer"
-                yield (
-                    f"{row.seat.code} measured {self.mm(slip.measured_mm)} on {day(_moment(slip.at))}, "
-                    f"{self.mm(abs(slip.by_mm))} {less} than its entries add up to. The measured length counts."
-                )
+                told = f"{row.seat.code} {self.mm(slip.measured_mm)} ({self.mm(abs(slip.by_mm))} {less})"
+                by_day.setdefault(day(_moment(slip.at)), []).append(told)
+        for when, told in by_day.items():
+            yield f"Measured on {when}, other than the entries add up to: {', '.join(told)}. What was measured counts."
 
     # --- drawn
 
@@ -394,13 +372,6 @@ def _name_of(group: Group) -> str:
     if group.is_upper:
         return f"Group {group.name}"
     return f"Die face, group {group.name}" if group.name else "Die face"
-
-
-def _named(codes: Iterable[str]) -> str:
-    codes = list(codes)
-    if len(codes) > NAMED_AT_MOST:
-        return f"{', '.join(codes[:NAMED_AT_MOST])} and {len(codes) - NAMED_AT_MOST} more"
-    return " and ".join(", ".join(codes).rsplit(", ", 1))
 
 
 def day(moment: dt.datetime) -> str:

@@ -52,7 +52,6 @@ class Heights(PermissionRequiredMixin, View):
                 "unit": units.column("removed_mm").unit(system),
                 "remarks": list(words.remarks()),
                 "checks": list(words.checks()),
-                "left": list(words.left()),
                 "lacks": list(words.lacks()),
                 "slips": list(words.slips()),
                 "picture": words.picture(),
