@@ -18,6 +18,7 @@ from diestore.service.failing import attempt
 from maintenance.forecasts import store
 from maintenance.log import queries
 from maintenance.log.data import OrderLeft
+from maintenance.wording import numbers
 from reports.purchasing.ahead import OrderAhead, hits_ahead
 from reports.purchasing.demand import BreakRate, Demand, GrindGroup, PieceUse, grinds_in, item_demand
 from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw, middle_of
@@ -54,6 +55,10 @@ class UsedUp:
 
     strokes: float
     day: dt.date | None
+
+    @property
+    def about(self) -> str:
+        return numbers.hits(self.strokes)
 
 
 @dataclass(frozen=True, kw_only=True)

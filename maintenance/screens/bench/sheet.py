@@ -31,7 +31,7 @@ ROOM = WIDE - 2 * EDGE
 FOOT = 15.0  # above the paper's end: the address and the page
 ONE_COLUMN = 16  # edges up to which the table has one column; then two, half as wide
 CODE_SIDE = 27.0
-HEADING, TABLE_HEAD, ROW, LOW_ROW, SPARE, NOTE, SIGN_OFF = 7.5, 5.1, 5.6, 4.5, 4.8, 3.6, 25.0
+HEADING, TABLE_HEAD, ROW, LOW_ROW, SPARE, NOTE, SIGN_OFF = 7.5, 5.1, 5.6, 4.5, 4.8, 5.0, 25.0
 CHECK, CAUTION = 4.6, 3.4
 LEAST_PLAN, MOST_PLAN, PLAN_OF_TWO_PAGES = 33.0, 96.0, 80.0
 

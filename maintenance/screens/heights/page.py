@@ -215,7 +215,8 @@ class Words:
                 )
         if ledger.limit is not None:
             strikes = ledger.limit.mm < 0
-            stops = [row.seat.code for row in ledger.rows if height_targets.left(row, ledger).stops]
+            ground = [row for row in ledger.rows if row.seat.allowance_mm is not None]
+            stops = [row.seat.code for row in ground if height_targets.left(row, ledger).stops]
             yield Check(
                 what=f"Room at {ledger.limit.code} with the die closed",
                 now=self.mm(ledger.limit.mm),
