@@ -164,8 +164,8 @@ def test_a_new_piece_in_a_ground_set_is_told_what_to_grind_or_to_set_out(as_role
     for day, mm in ((2, 0.1), (3, 0.1), (4, 1.8)):
         ground(die, day, mm, *UPPER)
     url = f"{reverse('maintenance:log_replacement')}?die={die.pk}"
-    data = {"position": place(die, "1-C").pk, "why": "dull", "from_shelf": "no", "goes_in": "new", "found": "not looked",
-            "at": "2025-01-12T06:00", "person": factories.person().pk, "key": "k1"}  # fmt: skip
+    data = {"position": place(die, "1-C").pk, "why": "dull", "from_shelf": "no", "goes_in": "new",
+            "found": "not looked", "at": "2025-01-12T06:00", "person": factories.person().pk, "key": "k1"}  # fmt: skip
     answer = client.post(url, data, follow=True)
     assert answer.status_code == 200, answer.context["form"].errors
     said = as_read(answer)
