@@ -40,6 +40,7 @@ urlpatterns = [
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),
+    path("inspections/", include("maintenance.screens.inspections.urls")),
     path("photos/", include("maintenance.screens.photos.urls")),
     path("bench/", include("maintenance.screens.bench.urls")),
     path("books/", include("maintenance.screens.books.urls")),

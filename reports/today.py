@@ -14,7 +14,7 @@ from diestore.access.queries import system_of
 from diestore.register.models import Die, Plant
 from maintenance.counters import asked
 from maintenance.forecasts import due
-from maintenance.log import damage, listing
+from maintenance.log import bench_reads, damage, inspections, listing
 from maintenance.log.queries import drift_flags
 from maintenance.wording import odds
 from reports.format import how_old
@@ -62,6 +62,8 @@ class Today(View):
                 "how_old": how_old(until, today_at(plant, until)) if until else "",
                 "entries": _entries(user, {plant.pk} if plant else seen),
                 "drifting": _drifting(user, plant),
+                "reported": _reported(user, shown),
+                "inspect": _inspect(user, shown),
                 "may_log": user.has_perm(roles.LOG_RUN),
                 "counts_asked": asked.number_open(seen) if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
@@ -114,6 +116,16 @@ def _buys(row: due.DueRow) -> str:
 def _drifting(user, plant: Plant | None) -> list:
     """Dies that go dull more often than their record says; nothing for whoever cannot start a record anew."""
     return list(plants.within(drift_flags(plant), user, "die__plant")[:MOST]) if user.has_perm(roles.RUN_FIT) else []
+
+
+def _reported(user, shown: list[Plant]) -> list:
+    """What the presses complain of and nobody has planned yet, for whoever plans."""
+    return list(bench_reads.reported(shown)[: MOST + 1]) if user.has_perm(roles.PLAN_BENCH) else []
+
+
+def _inspect(user, shown: list[Plant]) -> list[inspections.PlanRow]:
+    """Inspections that are overdue, for whoever does them."""
+    return inspections.overdue(shown) if user.has_perm(roles.LOG_MISHAP) else []
 
 
 def _entries(user, seen: Collection[int] | None) -> list[listing.Entry]:

@@ -61,8 +61,6 @@ WAITING = {
     "T1-19": "work from energy a square millimetre of cut, and the power of a drive",
     "T2-19": "a gap from the strain and stress at which the stock breaks: no record of stock holds them",
     "T4-12": "worn volume in cubic millimetres: the wear model holds ratios of lives only",
-    "T7-01": "when a weekly test of a press is overdue",
-    "T7-08": "when the yearly look at a lock-off procedure is overdue",
     "T8-15": "what a die is worth in the books after some years",
     "T10-01": "limits of a mean life from a count of sharpenings, at a constant rate",
 }

@@ -18,6 +18,7 @@ PHOTOS = {
     "maintenance:bench_new",
     "maintenance:photo_new",
     "maintenance:complaint",
+    "maintenance:inspection_plan",
 }
 WHOLE_AT_MOST = 100_000_000  # a photo larger than that is not even read to its end
 

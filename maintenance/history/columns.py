@@ -14,6 +14,7 @@ from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
 from .described import may as _may
 from .described import must as _must
 from .described import need as _need
+from .inspection_columns import INSPECTION_TABLES
 from .photo_columns import PHOTO_TABLES
 
 __all__ = [
@@ -576,6 +577,7 @@ TABLES = (
     COSTS,
     *COUNTER_TABLES,
     *BENCH_TABLES,
+    *INSPECTION_TABLES,
     *PHOTO_TABLES,
     *AMENDED_TABLES,
 )

@@ -28,6 +28,7 @@ from .bench import Bench
 from .counts import Counts as CounterRows
 from .entries import Ledger, tie_replaced
 from .files import Folder, Row, bytes_of
+from .inspections import InspectionPlans, Inspections
 from .log import (
     Corrections,
     Costs,
@@ -210,6 +211,10 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     counters.load()
     Bench(folder, shop).load()
+    InspectionPlans(folder, shop).load()
+    folder.findings.stop_if_wrong()
+    Inspections(folder, shop, ledger).load()
+    folder.findings.stop_if_wrong()
     Photos(folder, shop).load()
     amended.load()
     folder.findings.stop_if_wrong()

@@ -15,7 +15,8 @@ PHOTOS = Table(
     columns=(
         _must("key", "The photo's own name, and that of its file: letters, digits, - and _ only.", longest=64),
         _must("of", "What it is of.", longest=20,
-              choices=("run", "stop", "incident", "work", "replacement", "reading", "setup", "benchwork")),
+              choices=("run", "stop", "incident", "work", "replacement", "reading", "setup", "inspection",
+                       "benchwork")),
         _must("of_key", "The key of that entry; of a sharpening its set_key, of a work on the bench its name.",
               longest=160),
         _must("at", "When it came.", Sort.TIME, past=True),

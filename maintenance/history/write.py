@@ -42,6 +42,7 @@ from maintenance.models import (
     CostLine,
     HitCorrection,
     Incident,
+    Inspection,
     Order,
     Reading,
     RecordRestart,
@@ -56,6 +57,7 @@ from maintenance.models import (
 from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
+from .inspections import InspectionTables
 from .photos import PhotoTables, write_pictures
 from .write_amended import AmendedTables
 from .write_bench import BenchTables
@@ -172,7 +174,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker(CounterTables, BenchTables, PhotoTables, AmendedTables):
+class Maker(CounterTables, BenchTables, InspectionTables, PhotoTables, AmendedTables):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:
@@ -438,6 +440,10 @@ class Maker(CounterTables, BenchTables, PhotoTables, AmendedTables):
         paths |= {name: name for name in ("shut_height_mm", "is_good")}
         for row in entries(SetUp.objects.filter(die__plant=self.plant), paths):
             yield row | {"readings": set_ups.cells_of(row["readings"])}
+
+    def inspections(self):
+        paths = {"plan": "plan__key", "at": "at", "is_finding": "is_finding"}
+        return entries(Inspection.objects.filter(plant=self.plant), paths)
 
     def stops(self):
         paths = {"die": "die__code", "press": "press__code"}

@@ -107,6 +107,12 @@ def _otherwise(work: BenchWork, edge: BenchEdge) -> Otherwise:
     )
 
 
+def reported(plants: Iterable[Plant]) -> QuerySet[BenchWork]:
+    """What somebody reported and nobody has planned yet, the newest first."""
+    rows = BenchWork.objects.filter(state=BenchWork.State.REPORTED, die__plant__in=list(plants))
+    return rows.select_related("die").order_by("-opened_at", "-pk")
+
+
 def doubt_of_hold(hold: DieHold | None, die: Die) -> str:
     """Why to think twice before a die on hold makes parts; nothing of one that is not."""
     if hold is None:

@@ -23,6 +23,7 @@ from maintenance.models import (
     Event,
     HitCorrection,
     Incident,
+    Inspection,
     Photo,
     Reading,
     RecordRestart,
@@ -66,6 +67,8 @@ SORTS: dict[str, Sort] = {
         Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item",)),
         Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
         Sort(name="setup", label="set-up", model=SetUp, die=("die",), along=("die", "press")),
+        Sort(name="inspection", label="inspection", model=Inspection, die=("die",), along=("die", "plan__press",
+             "plan__grinder", "plan__die")),
         Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
     )
 }  # fmt: skip
@@ -226,7 +229,7 @@ def in_plants(one: Sort, plants: Collection[int]) -> Q:
     Asked of each row by itself: joined to the dies of a plant, SQLite reads and sorts all that they ever had.
     """
     plants = sorted(plants)
-    if not one.die:
+    if not one.die or one.model is Inspection:
         return Q(Exists(Plant.objects.filter(pk=OuterRef("plant_id")).filter(pk__in=plants)))
     wanted = Q()
     for path in one.die:
@@ -473,6 +476,12 @@ def _say_set_up(events, system):
     return words, (height, "left to run like this" if row.is_good else "")
 
 
+def _say_inspection(events, system):
+    row = events[0]
+    found = "something found" if row.is_finding else "nothing found"
+    return f"Looked at {row.plan.what}: {found}", (("" if row.die_id else row.plan.thing),)
+
+
 def _say_cost(events, system):
     row = events[0]
     return f"{row.get_kind_display()}: {row.amount:,.2f} {shop.current().currency}", (_named(row.payer, "paid by "),)
@@ -490,4 +499,5 @@ _SAY = {
     CostLine: _say_cost,
     RecordRestart: _say_restart,
     SetUp: _say_set_up,
+    Inspection: _say_inspection,
 }

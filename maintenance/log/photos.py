@@ -23,7 +23,7 @@ from .write import Actor
 AT_MOST = 12  # of one entry or work
 BENCH = "benchwork"
 # What a photo may be of.
-SHOWN = ("stop", "incident", "work", "replacement", "reading", "setup", "run", BENCH)
+SHOWN = ("stop", "incident", "work", "replacement", "reading", "setup", "run", "inspection", BENCH)
 
 
 def name_of(thing: Event | BenchWork) -> tuple[str, str]:

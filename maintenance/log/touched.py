@@ -21,7 +21,7 @@ from diestore.register.models import (
     Stock,
     Variant,
 )
-from maintenance.models import CostLine, Event, Order, Reading, StockMovement, Work
+from maintenance.models import CostLine, Event, Inspection, Order, Reading, StockMovement, Work
 
 AT_ONCE = 5_000  # keys in one question
 
@@ -58,6 +58,8 @@ def of_entries(entries: Iterable[Event]) -> Touched:
                 about.dies.add(entry.stop.die_id)
             elif entry.work_id is not None:
                 about |= of_entries([entry.work])
+        elif isinstance(entry, Inspection):
+            continue  # no clock and no forecast follows from it
         elif getattr(entry, "die_id", None) is not None:
             about.dies.add(entry.die_id)
         elif entry.position_id is not None:

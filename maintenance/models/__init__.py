@@ -35,9 +35,10 @@ from .forecasts import (
     PastForecasts,
     WearCause,
 )
+from .inspections import Inspection, InspectionPlan
 from .keys import SentForm, fresh_key
+from .log import EVENTS as _OF_THE_LOG
 from .log import (
-    EVENTS,
     HITS_AT_MOST,
     CostLine,
     Event,
@@ -58,6 +59,8 @@ from .log import (
 from .orders import Order
 from .photos import Photo, PhotoQuerySet
 from .workbooks import KnownHeading, Workbook
+
+EVENTS: tuple[type[Event], ...] = (*_OF_THE_LOG, Inspection)
 
 __all__ = [
     "EVENTS",
@@ -90,6 +93,8 @@ __all__ = [
     "HitCorrection",
     "InPressQuerySet",
     "Incident",
+    "Inspection",
+    "InspectionPlan",
     "KeptBenchPlan",
     "KnownHeading",
     "OpenCount",

@@ -23,6 +23,7 @@
 - height_ledger.py  the heights of a die: what is out, the shim that puts it right, the shut height that follows
 - height_targets.py  a piece once it is ground, and what is left to grind
 - replay.py       decisions of the past again: what was done over what was advised, in bounds
+- inspections.py  when the next look at a die, a press or a grinder is due
 - bench.py        who works on which die when
 
 Hits are plain strokes of the die, money in any one currency. May import nothing of the house.

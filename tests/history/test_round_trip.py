@@ -55,6 +55,8 @@ from maintenance.models import (
     Grinder,
     HitCorrection,
     Incident,
+    Inspection,
+    InspectionPlan,
     Order,
     Photo,
     Reading,
@@ -70,6 +72,7 @@ from maintenance.policy.stop_blocks import BlockReading
 from tests import factories
 from tests.history.benched import bench
 from tests.history.counted import counters
+from tests.history.inspected import inspected
 from tests.history.pictured import pictured
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
 
@@ -231,6 +234,7 @@ def everything() -> None:
     )  # fmt: skip
     pictured(plant=plant, die=die, person=ina, user=user, at=moment)
     bench(plant=plant, die=die, person=ina, user=user, supplier=grinder, item=punch, at=moment)
+    inspected(plant=plant, die=die, press=press, by=by, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
@@ -402,6 +406,8 @@ EVERY_MODEL = (
     BenchEdge,
     BenchPiece,
     DieHold,
+    InspectionPlan,
+    Inspection,
     Photo,
 )
 

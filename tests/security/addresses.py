@@ -27,6 +27,7 @@ from maintenance.models import (
     CounterQuestion,
     Grinder,
     Incident,
+    InspectionPlan,
     Stop,
     Workbook,
 )
@@ -218,6 +219,10 @@ TABLE: dict[str, Row] = {
     "maintenance:photo_small": see(EVERYBODY, key="photo"),
     "maintenance:photo_strike": form(may(roles.STRIKE_ENTRY), key="photo"),
     "maintenance:photo_new": form(may(roles.LOG_MISHAP), sort="benchwork", pk="bench work"),
+    "maintenance:inspections": form(may(roles.LOG_MISHAP)),
+    "maintenance:inspection_plan": form(may(roles.LOG_MISHAP), pk="inspection"),
+    "maintenance:inspection_new": form(may(roles.PLAN_BENCH)),
+    "maintenance:inspection_proposals": form(may(roles.PLAN_BENCH)),
     "maintenance:complaint": form(may(roles.LOG_MISHAP), query="die"),
     # Money and spares
     "reports:today": see(EVERYBODY),
@@ -278,6 +283,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "book": Workbook.objects.create(plant=die.plant, name="stock.csv", cells=packed([Grid("stock", SPARES)])).pk,
         "bench work": BenchWork.objects.create(die=die, what="a spring", key=f"bench work of {die}").pk,
         "photo": _photo(die),
+        "inspection": _inspection(die),
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
         "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
@@ -292,6 +298,11 @@ def _photo(die: Die) -> str:
         0
     ]
     return photos.add_photo(by=write.Actor(), plant=die.plant, of=stop, picture=drawn_anew(drawn())).key
+
+
+def _inspection(die: Die) -> int:
+    said = {"plant": die.plant, "die": die, "what": "springs", "every_days": 30, "since": make.moment(2)}
+    return InspectionPlan.objects.get_or_create(key=f"inspection of {die}", defaults=said)[0].pk
 
 
 def _absence(die: Die) -> int:

@@ -86,6 +86,8 @@ class OpenForm(ByForm):
             self._add_bench(source, asked)
 
     def _what(self, source: str, asked: dict) -> str:
+        if said := asked.get("what"):
+            return said
         place = next((p for p in self.places if str(p.position.pk) == asked.get("place")), None)
         return {
             Source.DUE: "sharpen the set",

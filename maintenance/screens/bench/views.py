@@ -178,6 +178,7 @@ class NewWork(PermissionRequiredMixin, View):
     def _form(self, request: HttpRequest, die: Die, *, data=None, files=None) -> OpenForm:
         source = request.GET.get("source", "")
         asked = {"place": self._place(request, die), "damaged": request.GET.get("damaged", "")[:2_000].split(",")}
+        asked["what"] = " ".join(request.GET.get("what", "").replace("\x00", "").split())[:200]
         return OpenForm(
             data, files=files, die=die, source=source if source in Source.values else Source.OTHER, asked=asked,
             may_plan=request.user.has_perm(roles.LOG_SHARPENING), system=system_of(request.user),

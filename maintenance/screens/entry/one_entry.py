@@ -11,7 +11,7 @@ from diestore.access.plants import plants_of
 from diestore.access.queries import system_of
 from maintenance.log import listing, photos
 
-SHOWN_ENTRIES = ("run", "work", "replacement", "stop", "reading", "hitcorrection", "incident", "setup")
+SHOWN_ENTRIES = ("run", "work", "replacement", "stop", "reading", "hitcorrection", "incident", "setup", "inspection")
 
 
 class EntryPage(View):

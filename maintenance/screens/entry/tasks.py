@@ -43,6 +43,13 @@ class OnThePlan(Task):
         return super().url() if die is None else f"{die_url(die)}?complain=1#plan"
 
 
+class Inspecting(Task):
+    """A list of its own, whichever die was picked."""
+
+    def url(self, die: Die | None = None) -> str:
+        return super().url()
+
+
 RUN = Task("log_run", "Run", "hits, from when to when", roles.LOG_RUN)
 SHARPENING = Task("log_sharpening", "Sharpening", "the whole set in one go", roles.LOG_SHARPENING)
 REPLACEMENT = Task("log_replacement", "Replacement", "one piece out, another in", roles.LOG_REPLACEMENT)
@@ -53,7 +60,8 @@ COMPLAINT = OnThePlan("complaint", "Complaint", "the press complains: tap the pl
 MISHAP = Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damaged", roles.LOG_MISHAP)
 SET_UP = Task("log_set_up", "Set-up", "solder crushed at the stop blocks", roles.LOG_RUN)
 IN_PRESS = Task("in_press", "In or out of a press", "so that its hits are counted", roles.LOG_RUN)
-TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, COMPLAINT, SET_UP, CORRECTION, IN_PRESS)
+INSPECTIONS = Inspecting("inspections", "Inspection", "what is due to be looked at", roles.LOG_MISHAP)
+TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, COMPLAINT, SET_UP, INSPECTIONS, CORRECTION, IN_PRESS)
 
 TASK_OF = {
     "run": RUN,

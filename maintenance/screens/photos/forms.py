@@ -3,32 +3,10 @@
 from __future__ import annotations
 
 from django import forms
-from django.db.models import QuerySet
 
-from diestore.access.models import Person
-from diestore.access.tablet import Tablet
-from diestore.access.who_field import add_person, prove_person
+from diestore.access.who_does import ByForm
 from diestore.frame.fields import PhotoField
 from maintenance.models.photos import WORDS_AT_MOST
-
-
-class ByForm(forms.Form):
-    """A form that says who does it."""
-
-    who = ""
-
-    def __init__(
-        self, data=None, files=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None
-    ):
-        super().__init__(data, files, initial={"person": person})
-        self.has_people = add_person(
-            self, people=people, label=self.who, missing="Pick who.", tablet=tablet, required=True
-        )
-
-    def clean(self) -> dict:
-        cleaned = super().clean()
-        prove_person(self, cleaned)
-        return cleaned
 
 
 class AddForm(ByForm):

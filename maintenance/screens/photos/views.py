@@ -11,17 +11,16 @@ from django.views import View
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles
-from diestore.access.models import Person
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
-from diestore.register.models import Die
+from diestore.access.who_does import who_can, who_did
+from diestore.register.models import Plant
 from maintenance.log import listing, photos, write
 from maintenance.models import BenchWork, Event, Photo
 
 from .forms import AddForm, StrikeForm
 
 BIGGEST_KEY = 2**63 - 1
-LAST_PERSON = "log_person"  # who logged last in this session, as in the log
 KEPT_S = 3_600  # so long a browser may keep a picture for whoever looked at it
 
 
@@ -55,40 +54,19 @@ def photo_small(request: HttpRequest, key: str) -> HttpResponse:
     return _picture(request, key, "small")
 
 
-def _by(request: HttpRequest, plant: int) -> dict:
-    people = Person.objects.filter(plant=plant, active=True)
-    if tablet := tablet_of(request):
-        person = tablet.who
-    else:
-        last = request.session.get(LAST_PERSON)
-        person = (people.filter(pk=last).first() if last else None) or people.filter(
-            usersettings__user=request.user
-        ).first()
-    return {"people": people, "person": person, "tablet": tablet_of(request)}
-
-
-def _actor(request: HttpRequest, person: Person | None) -> write.Actor:
-    tablet = tablet_of(request)
-    if person is not None:
-        if tablet:
-            tablet.pick(person)
-        elif request.session.get(LAST_PERSON) != person.pk:
-            request.session[LAST_PERSON] = person.pk
-    return write.Actor(person=person, user=request.user, device=tablet.device[:80] if tablet else "")
-
-
-def _thing(request: HttpRequest, sort: str, pk: int) -> tuple[Event | BenchWork, Die | None, str]:
-    """What is named, its die, and how it is called; raises Http404 where it is not seen or takes no photo."""
+def _thing(request: HttpRequest, sort: str, pk: int) -> tuple[Event | BenchWork, Plant, str]:
+    """What is named, its plant, and how it is called; raises Http404 where it is not seen or takes no photo."""
     if sort not in photos.SHOWN or pk > BIGGEST_KEY:
         raise Http404("No photo is kept of that.")
     if sort == photos.BENCH:
         works = plants.within(BenchWork.objects.select_related("die__plant"), request.user, "die__plant")
         work = get_object_or_404(works, pk=pk)
-        return work, work.die, work.what
+        return work, work.die.plant, f"{work.die}: {work.what}"
     entry = listing.find(sort, pk, system=system_of(request.user), plants=plants.plants_of(request.user))
-    if entry is None or entry.struck or entry.die is None:
+    plant = None if entry is None else entry.die.plant if entry.die else getattr(entry.event, "plant", None)
+    if entry is None or entry.struck or plant is None:
         raise Http404("There is no such entry.")
-    return entry.event, entry.die, entry.words
+    return entry.event, plant, f"{entry.die}: {entry.words}" if entry.die else entry.words
 
 
 def _page_of(sort: str, pk: int) -> str:
@@ -104,27 +82,31 @@ class AddPhoto(PermissionRequiredMixin, View):
     permission_required = roles.LOG_MISHAP
 
     def get(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
-        _, die, words = _thing(request, sort, pk)
-        return self._show(request, sort, pk, AddForm(**_by(request, die.plant_id)), die, words)
+        _, plant, words = _thing(request, sort, pk)
+        return self._show(request, sort, pk, AddForm(**who_can(request, plant.pk)), words)
 
     def post(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
-        thing, die, words = _thing(request, sort, pk)
-        form = AddForm(request.POST, request.FILES, **_by(request, die.plant_id))
+        thing, plant, words = _thing(request, sort, pk)
+        form = AddForm(request.POST, request.FILES, **who_can(request, plant.pk))
         if form.is_valid():
             c = form.cleaned_data
             try:
                 photos.add_photo(
-                    by=_actor(request, c["person"]), plant=die.plant, of=thing, picture=c["photo"], words=c["words"]
+                    by=write.Actor(**who_did(request, c["person"])),
+                    plant=plant,
+                    of=thing,
+                    picture=c["photo"],
+                    words=c["words"],
                 )
             except write.EntryRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
                 messages.success(request, "The photo is saved.")
                 return HttpResponseRedirect(_page_of(sort, pk))
-        return self._show(request, sort, pk, form, die, words, status=422)
+        return self._show(request, sort, pk, form, words, status=422)
 
-    def _show(self, request, sort, pk, form, die, words, *, status: int = 200) -> HttpResponse:
-        shown = {"form": form, "die": die, "words": words, "back": _page_of(sort, pk), "tablet": tablet_of(request)}
+    def _show(self, request, sort, pk, form, words, *, status: int = 200) -> HttpResponse:
+        shown = {"form": form, "words": words, "back": _page_of(sort, pk), "tablet": tablet_of(request)}
         return render(request, "maintenance/screens/photos/new.html", shown, status=status)
 
 
@@ -136,15 +118,17 @@ class StrikePhoto(PermissionRequiredMixin, View):
 
     def get(self, request: HttpRequest, key: str) -> HttpResponse:
         photo = self._photo(request, key)
-        return self._show(request, photo, StrikeForm(**_by(request, photo.plant_id)))
+        return self._show(request, photo, StrikeForm(**who_can(request, photo.plant_id)))
 
     def post(self, request: HttpRequest, key: str) -> HttpResponse:
         photo = self._photo(request, key)
-        form = StrikeForm(request.POST, **_by(request, photo.plant_id))
+        form = StrikeForm(request.POST, **who_can(request, photo.plant_id))
         if form.is_valid():
             try:
                 photos.strike_photo(
-                    by=_actor(request, form.cleaned_data["person"]), photo=photo, reason=form.cleaned_data["reason"]
+                    by=write.Actor(**who_did(request, form.cleaned_data["person"])),
+                    photo=photo,
+                    reason=form.cleaned_data["reason"],
                 )
             except write.EntryRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))

@@ -119,6 +119,7 @@ class Command(BaseCommand):
         from diestore.register.models import Plant
         from fixtures.demo_bench import show_bench
         from fixtures.demo_counters import show_counters
+        from fixtures.demo_inspections import show_inspections
         from maintenance.forecasts import causes, drift, replay, store, track_record
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
@@ -144,6 +145,7 @@ class Command(BaseCommand):
                 step("Setting dies in presses, and work on the bench")
                 show_counters(plant)
                 show_bench(plant)
+                show_inspections(plant)
             step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
             create_users(plant)
@@ -224,7 +226,9 @@ def _made_from(fixtures: Path) -> str:
     """What the demo's database is made from: its tables, and the code that loads them and computes the forecasts."""
     digest = hashlib.sha256()
     paths = [*sorted(fixtures.glob("*.csv"))]
-    paths += [settings.BASE_DIR / "fixtures" / name for name in ("demo_counters.py", "demo_bench.py")]
+    paths += [
+        settings.BASE_DIR / "fixtures" / name for name in ("demo_counters.py", "demo_bench.py", "demo_inspections.py")
+    ]
     for pattern in ("diestore/migrations/*.py", "diestore/handbook/*.py", "maintenance/**/*.py"):
         paths += sorted(settings.BASE_DIR.glob(pattern))
     for path in paths:
