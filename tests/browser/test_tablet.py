@@ -14,7 +14,11 @@ from tests import factories as make
 from tests.security.addresses import TABLE, address, things
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-FILES = ("maintenance:book_whole", "maintenance:book_template", "maintenance:bench_sheet")  # a browser keeps them
+# A browser keeps them, or shows them in a frame of its own.
+FILES = (
+    "maintenance:book_whole", "maintenance:book_template", "maintenance:bench_sheet", "maintenance:photo",
+    "maintenance:photo_small",
+)  # fmt: skip
 
 
 @pytest.fixture
