@@ -80,7 +80,7 @@ def test_nothing_found_is_one_tap_and_the_next_one_is_due_later(as_role, die, in
     assert (row.person, row.is_finding, row.die, row.plant) == (ina, False, die, die.plant)
     write.strike_out(by=make.actor(), entry=row, reason="the wrong die")
     assert "10 days overdue" in as_read(setter.get(LIST)), "struck out, it was not looked at"
-    assert setter.post(LIST, data | {"looked": "x"}).status_code == 404
+    assert [setter.post(LIST, data | {"looked": n}).status_code for n in ("x", "999999")] == [422, 404]
 
 
 def test_a_finding_has_words_and_a_photo_and_goes_to_the_bench(as_role, die, ina):

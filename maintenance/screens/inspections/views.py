@@ -39,6 +39,10 @@ class Inspections(PermissionRequiredMixin, View):
         return self._show(request, picked, form)
 
     def post(self, request: HttpRequest) -> HttpResponse:
+        if not _number(request.POST.get("looked")):
+            picked = plants.picked(request)
+            form = DoneForm(request.POST, **who_can(request, picked.plant.pk)) if picked.plant else None
+            return self._show(request, picked, form, status=422)
         plan = get_object_or_404(_plans(request), pk=_number(request.POST.get("looked")))
         form = DoneForm(request.POST, **who_can(request, plan.plant_id))
         if form.is_valid():
