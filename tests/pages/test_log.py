@@ -48,7 +48,8 @@ def test_each_role_at_the_start_the_list_and_striking_out(client, die, role):
         buttons_of = {
             **FORMS,
             "in_press": roles.LOG_RUN,
-        }  # that one is no form of the log; a complaint begins on the plan
+            "inspections": roles.LOG_MISHAP,
+        }  # those are no forms of the log; a complaint begins on the plan
         assert buttons == {address(n) for n, code in buttons_of.items() if code in roles.GRANTS[role]}
     assert client.get(address("entries")).status_code == 200
     strikes = roles.STRIKE_ENTRY in roles.GRANTS[role]
