@@ -657,3 +657,28 @@ def _shown(value: Fraction, stored: Unit, what: Quantity, system: System | str, 
     if not text.strip("-0.,"):
         text = text.lstrip("-")
     return f"{text} {form.unit}" if with_unit else text
+
+
+def show_span(low: float, high: float, name: str, system: System | str = System.METRIC, *, digits: int) -> str:
+    """From low to high to so many digits that count, the unit said once where both have the same: "3.8 to 25 kN".
+
+    For figures that are worked out by rules: no more digits than they have. Two that read alike are said once.
+    """
+    what = column(name)
+    shown = [_rounded(value, what, system, digits) for value in (low, high)]
+    if shown[0] == shown[1]:
+        return shown[0]
+    (first, unit_low), (last, unit_high) = (text.split(" ", 1) for text in shown)
+    return f"{first} to {last} {unit_high}" if unit_low == unit_high else f"{first} {unit_low} to {last} {unit_high}"
+
+
+def _rounded(value: float, what: Quantity, system: System | str, digits: int) -> str:
+    si = _finite(value, what.name) * UNITS[what.stored].factor + UNITS[what.stored].offset
+    forms = what.forms(system)
+    for form in forms:
+        if form is forms[-1] or abs(si) >= Fraction(form.from_value) * UNITS[form.unit].factor:
+            break
+    number_ = float((si - UNITS[form.unit].offset) / UNITS[form.unit].factor)
+    power = int(f"{abs(number_):.{digits - 1}e}".partition("e")[2]) if number_ else 0
+    decimals = digits - 1 - power
+    return f"{round(number_, decimals):,.{max(decimals, 0)}f} {form.unit}"

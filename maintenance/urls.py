@@ -17,6 +17,7 @@ from maintenance.screens.labels import views as labels_views
 from maintenance.screens.move import views as move_views
 from maintenance.screens.pulls import views as pulls_views
 from maintenance.screens.replay import views as replay_views
+from maintenance.screens.set_up import sheet as set_up_sheet
 from maintenance.screens.set_up import views as set_up_views
 from maintenance.screens.track_record import views as track_record_views
 from maintenance.screens.wear_model import views as wear_model_views
@@ -37,6 +38,8 @@ urlpatterns = [
     path("dies/<int:pk>/set-up/", set_up_views.SetUpPage.as_view(), name="set_up"),
     path("edges/<int:pk>/cycles/<int:number>/", causes_views.ShortCycle.as_view(), name="short_cycle"),
     path("dies/<int:pk>/heights/", heights_views.Heights.as_view(), name="heights"),
+    path("dies/<int:pk>/set-up/sheet/", set_up_sheet.SetUpSheetPage.as_view(), name="set_up_sheet"),
+    path("dies/<int:pk>/set-up/sheet.pdf", set_up_sheet.set_up_paper, name="set_up_paper"),
     path("edges/<int:pk>/", edge_views.EdgePage.as_view(), name="edge"),
     path("log/entries/<slug:sort>/<int:pk>/", one_entry.EntryPage.as_view(), name="entry"),
     path("log/", include("maintenance.screens.entry.urls")),

@@ -192,6 +192,7 @@ FOR_WORK: dict[str, tuple[str, ...]] = {
     "mishap": ("press", "lockout", "blocks", "springs"),
     "dressing in the press": ("lockout", "blocks"),
     "stop": ("press", "lockout", "blocks"),
+    "set-up sheet": ("lockout", "blocks", "lifting", "springs", "marking", "press"),
     "set-up": ("lockout", "blocks", "lifting", "marking", "lead"),
 }
 

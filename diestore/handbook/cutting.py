@@ -29,6 +29,12 @@ from typing import NoReturn, Self
 from .sources import COMMON_PRACTICE, FROM_MEMORY, SCHULER, Span
 
 DULL_FACTOR = Span(low=1.15, high=1.30, source="press-tool course notes, module 2: dull edges take 15 to 30 % more")
+BREAKS_AT = Span(
+    low=0.25, high=0.5,
+    source="share of the thickness, worked examples: P. C. Sharma, 11th ed., ex. 2.4 and 2.7, pp. 134-135 (0.25, 0.4); "
+    "an examination question (0.5)",
+)  # fmt: skip
+STAGGER_OF_THICKNESS = 1.0  # groups a whole thickness apart never cut together: common practice, no source
 
 
 class CuttingError(ValueError):
@@ -422,3 +428,51 @@ def press_rating_needed_n(*, load_n: float, frame: Frame | str) -> Span:
     span = WORKING_SHARE[Frame(frame)]
     load = _positive("load", load_n)
     return Span(low=load / span.high, high=load / span.low, source=span.source)
+
+
+def crank_force_n(*, rated_n: float, rated_at_mm: float, stroke_mm: float, at_mm: float) -> float:
+    """What a crank press can push with at a height above the bottom of its stroke, in N, from memory.
+
+    Up to `rated_at_mm` the rated force, by the strength of the frame; above it the torque of the crank is the limit:
+    F = F_rated sin(a_rated) / sin(a), with h = s (1 - cos a) / 2, so F = F_rated sqrt(h_r (s - h_r) / (h (s - h))).
+    A long connecting rod is taken; link drives and servo presses have curves of their own, and hydraulic ones none.
+    Limits: 0 < at < stroke, rated_at below half the stroke. Raises CuttingError. The maker's own curve comes first.
+    """
+    rated, stroke = _positive("rated force", rated_n), _positive("stroke", stroke_mm)
+    rated_at, at = _positive("height of the rated force", rated_at_mm), _positive("height of the load", at_mm)
+    if rated_at > stroke / 2:
+        raise CuttingError(f"A force rated {rated_at:g} mm above the bottom does not suit a stroke of {stroke:g} mm.")
+    if at >= stroke:
+        raise CuttingError(f"A load {at:g} mm above the bottom lies above the stroke of {stroke:g} mm.")
+    if at <= rated_at:
+        return rated
+    return rated * math.sqrt(rated_at * (stroke - rated_at) / (at * (stroke - at)))
+
+
+def crank_angle_deg(*, stroke_mm: float, above_bottom_mm: float) -> float:
+    """How far from the bottom of the stroke a crank stands, in degrees: cos a = 1 - 2 h / s, for a long rod."""
+    stroke = _positive("stroke", stroke_mm)
+    if not 0 <= above_bottom_mm <= stroke:
+        raise CuttingError(f"{above_bottom_mm:g} mm above the bottom lies outside the stroke of {stroke:g} mm.")
+    return math.degrees(math.acos(1 - 2 * above_bottom_mm / stroke))
+
+
+def peak_of_groups_n(*, forces_n: Mapping[str, float], step_mm: float, through_mm: float) -> float:
+    """The most that groups of punches take at once, in N, where each meets the strip `step_mm` after the one before.
+
+    A group loads the press from where it meets the strip until the stock breaks, `through_mm` later; groups whose
+    spans overlap add up, so a step of through_mm or more leaves the largest group alone. Order: by name, as people
+    number them. Raises CuttingError where there is no group.
+    """
+    if not forces_n:
+        raise CuttingError("Nothing is cut, so there is no cutting force.")
+    through = _positive("depth at which the stock breaks", through_mm)
+    if not math.isfinite(step_mm) or step_mm < 0:
+        raise CuttingError(f"A step of {step_mm!r} mm between groups is none.")
+    names = sorted(forces_n, key=lambda name: (len(name), name))
+    starts = {name: number * step_mm for number, name in enumerate(names)}
+    # The load only rises where a group meets the strip. A group that breaks through there has let go already.
+    return max(
+        math.fsum(forces_n[other] for other in names if -1e-9 <= starts[name] - starts[other] < through - 1e-9)
+        for name in names
+    )

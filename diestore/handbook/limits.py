@@ -7,6 +7,7 @@ none of the others trips over.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 
@@ -38,6 +39,13 @@ OF: dict[tuple[str, str], Limit] = {
     ("press", "rated_force_n"): Limit(1, 1e10),
     ("press", "shut_height_min_mm"): Limit(0, 100_000),
     ("press", "shut_height_max_mm"): Limit(0, 100_000),
+    ("press", "stroke_mm"): Limit(0.1, 10_000),
+    ("press", "rated_at_mm"): Limit(0.01, 1_000),
+    ("press", "strokes_least"): Limit(0.01, 100_000),
+    ("press", "strokes_most"): Limit(0.01, 100_000),
+    ("press", "passline_min_mm"): Limit(0, 10_000),
+    ("press", "passline_max_mm"): Limit(0, 10_000),
+    ("press", "upper_weight_max_kg"): Limit(0.1, 1_000_000),
     ("stock", "tensile_mpa"): Limit(0.1, 10_000),
     ("stock", "shear_mpa"): Limit(0.1, 10_000),
     ("stock", "thickness_mm"): Limit(0.001, 1_000),
@@ -46,6 +54,16 @@ OF: dict[tuple[str, str], Limit] = {
     ("volume", "parts"): COUNT,
     ("die", "strokes_per_minute"): Limit(0.01, 100_000),
     ("die", "expected_parts"): Limit(1, COUNT.most),
+    ("die", "shut_height_mm"): Limit(1, 100_000),
+    ("die", "passline_mm"): Limit(0, 10_000),
+    ("die", "stroke_needed_mm"): Limit(0.1, 10_000),
+    ("die", "contact_mm"): Limit(0.01, 1_000),
+    ("die", "stagger_mm"): Limit(0, 100),
+    ("die", "feed_pitch_mm"): Limit(0.01, 10_000),
+    ("die", "pilot_release_mm"): Limit(0.01, 1_000),
+    ("die", "strip_width_mm"): Limit(0.1, 10_000),
+    ("die", "weight_kg"): Limit(0.1, 1_000_000),
+    ("die", "upper_weight_kg"): Limit(0.1, 1_000_000),
     ("output", "parts_per_hit"): Limit(1, 100_000),
     ("station", "sequence"): WHOLE,
     ("item", "hardness_hrc"): Limit(0, 100),
@@ -72,4 +90,30 @@ OF_RATES = {
     "refit percent": Limit(1, 99),
     "reading minutes": Limit(0, 600),
 }
+# Of a table: a figure that is no more than another, and what to say where it is.
+ORDER: dict[str, tuple[tuple[str, str, str], ...]] = {
+    "press": (
+        ("shut_height_min_mm", "shut_height_max_mm", "The least shut height is above the greatest."),
+        ("strokes_least", "strokes_most", "The least strokes a minute are above the most."),
+        ("passline_min_mm", "passline_max_mm", "The lowest passline is above the highest."),
+        ("rated_at_mm", "stroke_mm", "The rated force cannot hold higher than the stroke."),
+    ),
+    "die": (
+        ("upper_weight_kg", "weight_kg", "The upper half is heavier than the whole die."),
+        ("passline_mm", "shut_height_mm", "The strip would run above the closed die."),
+        ("contact_mm", "stroke_needed_mm", "The punches would meet the strip above the stroke that the die needs."),
+    ),
+}
+
+
+def out_of_order(table: str, value_of: Callable[[str], float | None]) -> dict[str, str]:
+    """Column -> sentence of each figure that is above one it has to stay within."""
+    wrong = {}
+    for low, high, sentence in ORDER.get(table, ()):
+        least, most = value_of(low), value_of(high)
+        if least is not None and most is not None and least > most:
+            wrong[low] = sentence
+    return wrong
+
+
 LEAD_DAYS, STROKE_SHARE = OF["item", "lead_days"], OF["position", "stroke_share"]

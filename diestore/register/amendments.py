@@ -98,7 +98,7 @@ def put(row: models.Model, name: str, kept) -> None:
 def label_of(row: models.Model | type[models.Model], name: str) -> str:
     """What a column is called where people read it: without the unit at its end."""
     words = name.split("_")
-    if len(words) > 1 and words[-1] in ("mm", "um", "n", "mpa", "hrc"):
+    if len(words) > 1 and words[-1] in ("mm", "um", "n", "mpa", "hrc", "kg"):
         return " ".join(words[:-1])
     return str(row._meta.get_field(name).verbose_name)
 

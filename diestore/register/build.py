@@ -74,7 +74,8 @@ def new_die(
 ) -> Die:
     """A die with its usual inserts, and what it makes at a hit. by: the user who enters it."""
     code = named(code, what="The die", at_most=60)
-    check_figures("die", {"strokes_per_minute": strokes_per_minute, "expected_parts": more.get("expected_parts")})
+    figures = {column: more.get(column) for table, column in limits.OF if table == "die"}
+    check_figures("die", figures | {"strokes_per_minute": strokes_per_minute})
     if usual_press is not None and usual_press.plant_id != plant.pk:
         raise ChangeRefused(f"Press {usual_press} stands in another plant.", field="usual_press")
     if (other := Die.objects.filter(plant=plant, code__iexact=code).first()) is not None:

@@ -12,6 +12,7 @@ from simple_history.models import HistoricalRecords
 
 from diestore.access import roles
 from diestore.handbook import limits, wear_limits
+from diestore.handbook.cutting import Frame
 from diestore.handbook.kinds import KINDS
 from diestore.money import MoneyField
 
@@ -37,6 +38,13 @@ class Within:
 
     def __hash__(self) -> int:
         return hash((self.table, self.column))
+
+
+def in_order(table: str, row: models.Model) -> None:
+    """Figures of which one can be no more than the other."""
+    wrong = limits.out_of_order(table, lambda column: getattr(row, column))
+    if wrong:
+        raise ValidationError(wrong)
 
 
 class Side(models.TextChoices):
@@ -79,6 +87,29 @@ class Press(models.Model):
     rated_force_n = models.FloatField(null=True, blank=True, validators=[Within("press", "rated_force_n")])
     shut_height_min_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "shut_height_min_mm")])
     shut_height_max_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "shut_height_max_mm")])
+    frame = models.CharField(max_length=20, blank=True, choices=[(frame.value, frame.value) for frame in Frame])
+    stroke_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "stroke_mm")])
+    rated_at_mm = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[Within("press", "rated_at_mm")],
+        help_text="So far above the bottom of the stroke the rated force holds.",
+    )
+    strokes_least = models.FloatField(null=True, blank=True, validators=[Within("press", "strokes_least")])
+    strokes_most = models.FloatField(null=True, blank=True, validators=[Within("press", "strokes_most")])
+    passline_min_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "passline_min_mm")])
+    passline_max_mm = models.FloatField(null=True, blank=True, validators=[Within("press", "passline_max_mm")])
+    upper_weight_max_kg = models.FloatField(null=True, blank=True, validators=[Within("press", "upper_weight_max_kg")])
+    FOR_SET_UP = (
+        "frame",
+        "stroke_mm",
+        "rated_at_mm",
+        "strokes_least",
+        "strokes_most",
+        "passline_min_mm",
+        "passline_max_mm",
+        "upper_weight_max_kg",
+    )  # beside rated force and shut heights
     retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
 
     class Meta:
@@ -93,6 +124,9 @@ class Press(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    def clean(self) -> None:
+        in_order("press", self)
 
 
 class Stock(models.Model):
@@ -172,6 +206,47 @@ class Die(models.Model):
         null=True, blank=True, help_text="Parts the die is built for.", validators=[Within("die", "expected_parts")]
     )
     status = models.CharField(max_length=12, choices=Status, default=Status.IN_SERVICE)
+    shut_height_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "shut_height_mm")])
+    passline_mm = models.FloatField(
+        null=True, blank=True, validators=[Within("die", "passline_mm")], help_text="Strip above the bed of the press."
+    )
+    stroke_needed_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "stroke_needed_mm")])
+    contact_mm = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[Within("die", "contact_mm")],
+        help_text="So far above the bottom of the stroke the first punch meets the strip.",
+    )
+    stagger_mm = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[Within("die", "stagger_mm")],
+        help_text="Each height group meets the strip so much after the one before.",
+    )
+    feed_pitch_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "feed_pitch_mm")])
+    pilot_release_mm = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[Within("die", "pilot_release_mm")],
+        help_text="So far above the bottom of the stroke the feed lets go of the strip, for the pilots.",
+    )
+    strip_width_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "strip_width_mm")])
+    oil = models.CharField(max_length=80, blank=True)
+    weight_kg = models.FloatField(null=True, blank=True, validators=[Within("die", "weight_kg")])
+    upper_weight_kg = models.FloatField(null=True, blank=True, validators=[Within("die", "upper_weight_kg")])
+    FOR_SET_UP = (
+        "shut_height_mm",
+        "passline_mm",
+        "feed_pitch_mm",
+        "pilot_release_mm",
+        "strip_width_mm",
+        "oil",
+        "stroke_needed_mm",
+        "contact_mm",
+        "stagger_mm",
+        "weight_kg",
+        "upper_weight_kg",
+    )
     history = HistoricalRecords()
 
     class Meta:
@@ -190,6 +265,9 @@ class Die(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    def clean(self) -> None:
+        in_order("die", self)
 
 
 class Variant(models.Model):

@@ -62,6 +62,7 @@ ACTS = (
     Act("Mishap", "maintenance:log_mishap", roles.LOG_MISHAP),
     Act("Set-up", "maintenance:set_up", roles.LOG_RUN, in_address=True),
     Act("Heights", "maintenance:heights", roles.LOG_RUN, in_address=True),
+    Act("Set-up sheet", "maintenance:set_up_sheet", roles.LOG_RUN, in_address=True),
     Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
     Act("Bench work", "maintenance:bench_new", roles.LOG_MISHAP),
     Act("Die card", "maintenance:die_card", roles.EDIT_REGISTER, in_address=True),

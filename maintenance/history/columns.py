@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from diestore.handbook import limits
 
+from . import set_up_columns
 from .amended_columns import AMENDED, AMENDED_TABLES, AMENDMENTS
 from .bench_columns import BENCH_TABLES
 from .counter_columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTER_TABLES, COUNTS, IN_PRESS
@@ -123,6 +124,7 @@ PRESSES = Table(
         _may("rated_force_n", "Rated force, newtons.", Sort.NUMBER, above=0, **_within("press", "rated_force_n")),
         _may("shut_height_min_mm", "Least shut height.", Sort.NUMBER, **_within("press", "shut_height_min_mm")),
         _may("shut_height_max_mm", "Greatest shut height.", Sort.NUMBER, **_within("press", "shut_height_max_mm")),
+        *set_up_columns.OF_PRESSES,
         RETIRED,
     ),
 )
@@ -188,6 +190,7 @@ DIES = Table(
         _may("build_price", "What building it cost.", Sort.MONEY, at_least=0, at_most=MONEY),
         _may("expected_parts", "Parts it was built for.", Sort.WHOLE, **_within("die", "expected_parts")),
         _may("status", "Empty: in service.", longest=12, choices=("in service", "stored", "in repair", "retired")),
+        *set_up_columns.OF_DIES,
     ),
 )  # fmt: skip
 VARIANTS = Table(

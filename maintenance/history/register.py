@@ -7,6 +7,7 @@ from collections import defaultdict
 from diestore.access import shop as shop_row
 from diestore.access.models import Person
 from diestore.access.models import Shop as ShopRow
+from diestore.handbook import limits
 from diestore.handbook.limits import OF_RATES
 from diestore.register.models import Die, Output, Part, Party, Press, Rate, Stock, Variant, Volume
 from maintenance.log import doubts
@@ -98,8 +99,11 @@ class Register(TableLoader):
         def take(row: Row) -> None:
             code = row["press"]
             merger.once(code, row.line, code)
-            values = given(row, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm", "retired_at")
-            merger.put(code, self.shop.presses.get(code), code, values, {"plant": self.shop.plant, "code": code})
+            names = ("rated_force_n", "shut_height_min_mm", "shut_height_max_mm", "retired_at")
+            values = given(row, *names, *Press.FOR_SET_UP)
+            standing = self.shop.presses.get(code)
+            _check_order("press", values, standing)
+            merger.put(code, standing, code, values, {"plant": self.shop.plant, "code": code})
 
         self.each(tables.PRESSES, take)
         merger.save(self.shop.presses)
@@ -158,13 +162,16 @@ class Register(TableLoader):
             code = row["die"]
             merger.once(code, row.line, code)
             standing = self.shop.dies.get(code)
-            values = given(row, "description", "strokes_per_minute", "build_price", "expected_parts", "status")
+            values = given(
+                row, "description", "strokes_per_minute", "build_price", "expected_parts", "status", *Die.FOR_SET_UP
+            )
             values["usual_stock_id"] = self._stock_of(row, standing).pk
             self.doubt(tables.DIES, row, "stock_thickness_mm", doubts.of_thickness(row["stock_thickness_mm"]))
             if "owner" in row:
                 values["owner_id"] = self.shop.party(row["owner"], Party.Role.CUSTOMER).pk
             if "press" in row:
                 values["usual_press_id"] = self.shop.press(row["press"]).pk
+            _check_order("die", values, standing)
             merger.put(code, standing, code, values, {"plant": self.shop.plant, "code": code})
             per_hit[code] = row["parts_per_hit"]
 
@@ -353,3 +360,11 @@ class Register(TableLoader):
 
         self.each(tables.ORDERS, take)
         merger.save(self.shop.orders)
+
+
+def _check_order(table: str, values: dict, standing: Die | Press | None) -> None:
+    """No figure above one that it has to stay within."""
+    wrong = limits.out_of_order(table, lambda column: values.get(column, getattr(standing, column, None)))
+    if wrong:
+        column, sentence = next(iter(wrong.items()))
+        raise BadRow(sentence, column)

@@ -219,7 +219,7 @@ class Maker(CounterTables, BenchTables, InspectionTables, PhotoTables, AmendedTa
     def presses(self):
         for p in sorted(Press.objects.filter(plant=self.plant), key=lambda p: p.code):
             yield {"press": p.code} | fields(
-                p, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm", "retired_at"
+                p, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm", "retired_at", *Press.FOR_SET_UP
             )
 
     def stocks(self):
@@ -253,7 +253,9 @@ class Maker(CounterTables, BenchTables, InspectionTables, PhotoTables, AmendedTa
                 "stock": d.usual_stock.code,
                 "owner": d.owner and d.owner.code,
                 "press": d.usual_press and d.usual_press.code,
-            } | fields(d, "description", "strokes_per_minute", "build_price", "expected_parts", "status")
+            } | fields(
+                d, "description", "strokes_per_minute", "build_price", "expected_parts", "status", *Die.FOR_SET_UP
+            )
 
     def variants(self):
         rows = [

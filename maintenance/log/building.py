@@ -403,6 +403,7 @@ def copy_die(
             owner=die.owner,
             build_price=die.build_price,
             expected_parts=die.expected_parts,
+            **{name: getattr(die, name) for name in Die.FOR_SET_UP},
         )
         variants = _copy_variants(die, new, same_part, part)
         stations = {

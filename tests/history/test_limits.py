@@ -30,6 +30,9 @@ LOADED = {
     ("spares", "pack_size"): ("item", "pack_size"),
     ("dies", "strokes_per_minute"): ("die", "strokes_per_minute"),
     ("dies", "expected_parts"): ("die", "expected_parts"),
+    ("dies", "shut_height_mm"): ("die", "shut_height_mm"),
+    ("dies", "weight_kg"): ("die", "weight_kg"),
+    ("presses", "rated_at_mm"): ("press", "rated_at_mm"),
     ("dies", "stock_tensile_mpa"): ("stock", "tensile_mpa"),
     ("dies", "stock_thickness_mm"): ("stock", "thickness_mm"),
     ("components", "stroke_share"): ("position", "stroke_share"),
@@ -142,3 +145,10 @@ def test_the_bench_and_the_devices_refuse_numbers_that_no_row_takes(as_role):
         sent = {"name": "box", "scopes": "counts", "dies": number}
         assert client.post(reverse("maintenance:counter_devices"), sent).status_code == 422, number
     assert not CounterDevice.objects.exists()
+
+
+@pytest.mark.django_db
+def test_the_loader_refuses_figures_of_which_one_cannot_be_above_the_other(tmp_path):
+    press = {"press": "P1", "shut_height_min_mm": "320", "shut_height_max_mm": "220"}
+    with pytest.raises(HistoryRefused, match="The least shut height is above the greatest"):
+        load(folders.sound(tmp_path, presses=[press]))

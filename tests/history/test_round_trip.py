@@ -98,6 +98,14 @@ def everything() -> None:
         rated_force_n=8e5,
         shut_height_min_mm=220,
         shut_height_max_mm=320.5,
+        frame="C-frame",
+        stroke_mm=60.5,
+        rated_at_mm=3.2,
+        strokes_least=60,
+        strokes_most=240,
+        passline_min_mm=80,
+        passline_max_mm=140,
+        upper_weight_max_kg=300.5,
         retired_at=moment(3),
     )
     steel = Stock.objects.create(
@@ -110,6 +118,9 @@ def everything() -> None:
         plant=plant, code="H-201", description="hinge, left; right", owner=customer, usual_stock=steel,
         usual_press=press,
         strokes_per_minute=82.5, build_price=Decimal("41250.5"), expected_parts=2_000_000, status="in repair",
+        shut_height_mm=301.25, passline_mm=110, feed_pitch_mm=58.1, pilot_release_mm=10.8, strip_width_mm=80,
+        oil='emulsion 5 %; "light"', stroke_needed_mm=40, contact_mm=6.1, stagger_mm=0.9, weight_kg=158,
+        upper_weight_kg=66.5,
     )  # fmt: skip
     bare = Die.objects.create(plant=plant, code="-2", usual_stock=thin, strokes_per_minute=140)
     short = Variant.objects.create(die=die, code="short", is_default=True)

@@ -25,7 +25,7 @@ OF_NONE = [
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
     "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip
-OF_A_DIE = ["diestore:die", "reports:cost_die"]
+OF_A_DIE = ["diestore:die", "reports:cost_die", "maintenance:set_up_sheet", "maintenance:set_up_paper"]
 TASKS = ["run", "sharpening", "replacement", "stop", "reading", "mishap", "correction"]
 
 

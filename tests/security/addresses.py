@@ -156,6 +156,8 @@ TABLE: dict[str, Row] = {
     "maintenance:log_set_up": form(may(roles.LOG_RUN), "die"),
     "maintenance:set_up": see(may(roles.LOG_RUN), pk="die"),
     "maintenance:heights": see(may(roles.LOG_RUN), pk="die"),
+    "maintenance:set_up_sheet": see(may(roles.LOG_RUN), pk="die"),
+    "maintenance:set_up_paper": see(may(roles.LOG_RUN), pk="die"),
     "maintenance:edge": see(EVERYBODY, pk="position"),
     "maintenance:short_cycle": see(EVERYBODY, pk="position", number="1"),
     "maintenance:presses": see(EVERYBODY),

@@ -1,0 +1,203 @@
+"""What a set-up sheet is made of, read from the register and the log: plain figures for `policy.set_up_sheet`.
+
+Reads only; the same number of questions however many cuts, springs and presses there are.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import OuterRef, Subquery
+from django.utils import timezone
+
+from diestore.handbook import materials
+from diestore.handbook.sources import Span
+from diestore.register import amendments
+from diestore.register.models import Cut, Die, Position, Press, Stock, Variant
+from maintenance.clockwork.works import OPERATIONS
+from maintenance.models import Fitting, Reading, SetUp, Work
+from maintenance.policy.set_up_sheet import DieSheet, PressSheet, SetUpSheet, SheetCut, SpringForce, Strip, set_up_sheet
+
+SPRINGS = ("stripper_spring",)
+FORCE = "spring force"
+TAKES_OFF = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
+SHEAR_AT_LARGE = Span(
+    low=min(materials.SHEAR_RATIOS), high=max(materials.SHEAR_RATIOS), source="shear over tensile strength as published"
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Height:
+    """The shut height as it is now, and where it comes from. set_up: the last good one, where that is the newest.
+    ground_mm: the most that came off on the punch side and on the die side since then."""
+
+    mm: float
+    at: dt.datetime | None
+    set_up: SetUp | None
+    ground_mm: dict[str, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Read:
+    """All that one sheet stands on. inserts: the set it is for. measured_at: the newest reading of a spring."""
+
+    die: Die
+    press: Press | None
+    inserts: Variant | None
+    variants: list[Variant]
+    height: Height | None
+    strip: Strip
+    cuts: list[SheetCut]
+    springs: list[SpringForce]
+    measured_at: dt.datetime | None
+    presses: list[Press]
+
+    def sheet(self, press: Press | None = None) -> SetUpSheet:
+        """In the press that it is for, or in another one."""
+        into = press or self.press
+        return set_up_sheet(
+            die=die_sheet(self.die, self.height), strip=self.strip, cuts=self.cuts, springs=self.springs,
+            press=None if into is None else press_sheet(into),
+        )  # fmt: skip
+
+
+def read(die: Die, *, press: Press | None = None, inserts: Variant | None = None) -> Read:
+    """The die as it stands now, with its usual press and inserts where no others are named."""
+    variants = list(die.variants.all())
+    inserts = inserts or next((one for one in variants if one.is_default), None)
+    springs, measured_at = springs_of(die, inserts)
+    return Read(
+        die=die, press=press or die.usual_press, inserts=inserts, variants=variants, height=height_of(die),
+        strip=strip_of(die.usual_stock), cuts=cuts_of(die, inserts), springs=springs, measured_at=measured_at,
+        presses=list(Press.objects.filter(plant=die.plant_id, retired_at=None).order_by("code")),
+    )  # fmt: skip
+
+
+def strip_of(stock: Stock) -> Strip:
+    """The stock's own shear strength, else by the handbook's ratio, else between the published ratios."""
+    family = materials.family_of(stock.material)
+    if stock.shear_mpa is not None:
+        shear = Span(low=stock.shear_mpa, high=stock.shear_mpa, source="shear strength of the stock, as typed")
+    else:
+        known = materials.material(stock.material)
+        ratio = SHEAR_AT_LARGE if known is None else known.shear_ratio
+        shear = Span(
+            low=ratio.low * stock.tensile_mpa,
+            high=ratio.high * stock.tensile_mpa,
+            source=f"{ratio.low:g} to {ratio.high:g} of its tensile strength: {ratio.source}"
+            if ratio.low < ratio.high
+            else f"{ratio.low:g} of its tensile strength: {ratio.source}",
+        )
+    return Strip(thickness_mm=stock.thickness_mm, shear_mpa=shear, family=family)
+
+
+def die_sheet(die: Die, height: Height | None = None) -> DieSheet:
+    names = (
+        "strokes_per_minute", "passline_mm", "feed_pitch_mm", "pilot_release_mm", "strip_width_mm", "stroke_needed_mm",
+        "contact_mm", "stagger_mm", "weight_kg", "upper_weight_kg",
+    )  # fmt: skip
+    return DieSheet(shut_height_mm=height and height.mm, **{name: getattr(die, name) for name in names})
+
+
+def press_sheet(press: Press) -> PressSheet:
+    return PressSheet(
+        name=press.code,
+        rated_n=press.rated_force_n,
+        shut_height_min_mm=press.shut_height_min_mm,
+        shut_height_max_mm=press.shut_height_max_mm,
+        **{name: getattr(press, name) for name in Press.FOR_SET_UP},
+    )
+
+
+def _works_with(position: Position | None, inserts: Variant | None) -> bool:
+    """Whether a place works with a set of inserts: with all of them where it names none."""
+    if position is None or inserts is None:
+        return True
+    named = {variant.pk for variant in position.variants.all()}
+    return not named or inserts.pk in named
+
+
+def cuts_of(die: Die, inserts: Variant | None) -> list[SheetCut]:
+    """Contours that are cut now, with these inserts."""
+    now = timezone.now()
+    rows = (
+        Cut.objects.filter(die=die)
+        .select_related("upper", "lower")
+        .prefetch_related("upper__variants", "lower__variants")
+    )
+    return [
+        SheetCut(length_mm=cut.length_mm, group=cut.upper.height_group if cut.upper else "")
+        for cut in rows
+        if _holds(cut, now) and _works_with(cut.upper, inserts) and _works_with(cut.lower, inserts)
+    ]
+
+
+def _holds(row: Cut | Position, now: dt.datetime) -> bool:
+    return (row.valid_from is None or row.valid_from <= now) and (row.valid_to is None or now < row.valid_to)
+
+
+def springs_of(die: Die, inserts: Variant | None) -> tuple[list[SpringForce], dt.datetime | None]:
+    """Stripper springs with the last force measured on what sits there now."""
+    now = timezone.now()
+    sits = Fitting.objects.filter(position=OuterRef("pk"), until__isnull=True)
+    rows = (
+        Position.objects.filter(die=die, kind__in=SPRINGS)
+        .annotate(fitted=Subquery(sits.values("since")[:1]))
+        .prefetch_related("variants")
+    )
+    places = [place for place in rows if _holds(place, now) and _works_with(place, inserts)]
+    last: dict[int, tuple[dt.datetime, float]] = {}
+    readings = Reading.objects.standing().filter(position__in=[p.pk for p in places], quantity__iexact=FORCE)
+    since = {place.pk: place.fitted for place in places}
+    for position, at, value in readings.order_by("at", "sequence", "key").values_list("position_id", "at", "value_si"):
+        if since[position] is None or at > since[position]:
+            last[position] = at, value
+    springs = [
+        SpringForce(place=place.code, force_n=last[place.pk][1] if place.pk in last else None) for place in places
+    ]
+    return springs, max((at for at, _ in last.values()), default=None)
+
+
+def height_of(die: Die) -> Height | None:
+    """The newest of what was typed on the die's card and what a good set-up was left to run with."""
+    typed_at = next(
+        (change.at or change.recorded_at for change in reversed(amendments.standing(die))
+         if "shut_height_mm" in change.fields),
+        None,
+    )  # fmt: skip
+    good = (
+        SetUp.objects.standing()
+        .filter(die=die, is_good=True, shut_height_mm__isnull=False)
+        .select_related("press")
+        .order_by("-at", "-pk")
+        .first()
+    )
+    if good is not None and (die.shut_height_mm is None or typed_at is None or good.at > typed_at):
+        return Height(mm=good.shut_height_mm, at=good.at, set_up=good, ground_mm=_ground(die, good.at))
+    if die.shut_height_mm is None:
+        return None
+    ground = {} if typed_at is None else _ground(die, typed_at)
+    return Height(mm=die.shut_height_mm, at=typed_at, set_up=None, ground_mm=ground)
+
+
+def _ground(die: Die, since: dt.datetime) -> dict[str, float]:
+    """Side of the die -> the most that came off one piece there in all since then."""
+    works = Work.objects.standing().filter(
+        position__die=die, at__gt=since, operation__in=TAKES_OFF, removed_mm__isnull=False
+    )
+    taken: dict[int, float] = {}
+    side: dict[int, str] = {}
+    for position, of, removed in works.values_list("position_id", "position__side", "removed_mm"):
+        taken[position] = taken.get(position, 0.0) + removed
+        side[position] = of
+    most: dict[str, float] = {}
+    for position, removed in taken.items():
+        most[side[position]] = max(most.get(side[position], 0.0), removed)
+    return most
+
+
+def presses_that_fit(read: Read) -> Sequence[tuple[Press, SetUpSheet]]:
+    """Each press of the plant, with the sheet of this die in it."""
+    return [(press, read.sheet(press)) for press in read.presses]
