@@ -83,7 +83,7 @@ _ALL = (
     _measured("bushing", "Sleeve that runs on the guide post.", "upper", "guide"),
     _measured("roller cage", "Balls or rollers between post and bushing.", "upper", "guide"),
     _measured("stock guide", "Rail that guides the strip sideways.", "lower", "plate"),
-    _inspected("stop block", "Block that keeps the halves from closing too far.", "lower", "plate"),
+    _measured("stop block", "Block that keeps the halves from closing too far.", "lower", "plate"),
     _inspected("punch holder", "Plate that the punches sit in.", "upper", "plate"),
     _inspected("backing plate", "Hard plate behind the punches that takes their thrust.", "upper", "plate"),
 )

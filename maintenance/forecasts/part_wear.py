@@ -13,13 +13,13 @@ from functools import partial
 
 from diestore import units
 from diestore.handbook.kinds import KINDS
-from diestore.handbook.wear_limits import falls, limit_si, wear_limit
+from diestore.handbook.wear_limits import falls, goes_by_gap, limit_si, wear_limit
 from diestore.register.models import Position
 from diestore.service.failing import attempt
 from maintenance.clockwork import cycles
 from maintenance.clockwork import spans as clockwork_spans
 from maintenance.clockwork.rows import DieLog, ReadingRow
-from maintenance.life.trend import NoTrend, Trend, trend
+from maintenance.life.trend import FarOff, NoTrend, Trend, trend
 from maintenance.wording import numbers
 
 from . import samples
@@ -65,6 +65,7 @@ class Wear:
     limit: Limit | None
     trend: Trend | None
     refusal: str
+    is_far_off: bool = False  # the line comes to the limit, but too far ahead of what was measured
 
     @property
     def last_si(self) -> float:
@@ -166,17 +167,25 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
 
     hits = [worked(clock.at(r.at, hits_into_run=r.hits_into_run).hits) for r in mine]
     values = [r.value_si for r in mine]
-    limit = limits.get((place.id, name)) or _customary(place.kind, name, values[0])
+    limit = limits.get((place.id, name)) or _customary(place.kind, name, values[0], smallest_gap_mm(log, as_of))
     falling = falls(name)
     if falling is None:
         falling = limit is not None and limit.value_si < values[0]
-    line, refusal = None, ""
+    line, refusal, far = None, "", False
     if limit is None:
         refusal = "No limit is known for it, so nothing can be said of when it is reached."
+        if goes_by_gap(place.kind, name):
+            refusal = "Its limit goes by the gap of the die, and no gap is entered: enter one at a cut, or set a limit."
     else:
         sign = -1.0 if falling else 1.0
         try:
             line = trend(hits, [sign * v for v in values], sign * limit.value_si)
+        except FarOff as reason:
+            far = True
+            refusal = (
+                f"By its readings it would come to its limit at {numbers.hits(reason.at_hits)} hits, more than "
+                f"{reason.reach:g} times the {numbers.hits(reason.measured)} measured."
+            )
         except NoTrend as reason:
             refusal = _LONG_COUNT.sub(lambda m: numbers.hits(int(m[0].replace(",", ""))), str(reason))
             refusal = f"{refusal[:1].upper()}{refusal[1:]}."
@@ -197,7 +206,20 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         limit=limit,
         trend=line,
         refusal=refusal,
+        is_far_off=far,
     )
+
+
+def smallest_gap_mm(log: DieLog, as_of: float) -> float | None:
+    """The smallest gap per side that the die cuts with at a moment; None where none is known."""
+    gaps = [
+        cut.gap_mm
+        for cut in log.cuts
+        if cut.gap_mm
+        and (cut.valid_from is None or cut.valid_from <= as_of)
+        and (cut.valid_to is None or as_of < cut.valid_to)
+    ]
+    return min(gaps, default=None)
 
 
 def _unknown(place, name: str, readings: list[ReadingRow], why: str) -> Wear:
@@ -221,8 +243,8 @@ def _unknown(place, name: str, readings: list[ReadingRow], why: str) -> Wear:
     )
 
 
-def _customary(kind: str, quantity: str, first_si: float) -> Limit | None:
-    known = wear_limit(kind, quantity)
+def _customary(kind: str, quantity: str, first_si: float, gap_mm: float | None) -> Limit | None:
+    known = wear_limit(kind, quantity, gap_mm=gap_mm)
     if known is None:
         return None
     return Limit(value_si=known.value_si(first_si), words=known.words, source=known.source, amount_si=known.amount_si)
@@ -232,6 +254,8 @@ def words(wear: Wear) -> dict[str, str]:
     """When it reaches the limit, in words: `when` for a table, `verdict` for a page."""
     if wear.is_past:
         return {"when": "at its limit now", "verdict": "It is at its limit now."}
+    if wear.is_far_off:
+        return {"when": "far off", "verdict": f"Its limit is far off. {wear.refusal}"}
     if wear.trend is None:
         return {"when": "not known", "verdict": f"When it comes to its limit cannot be told. {wear.refusal}"}
     at, early = numbers.hits(wear.left_hits), numbers.hits(wear.early_hits)

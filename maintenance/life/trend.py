@@ -24,6 +24,19 @@ class NoTrend(ValueError):
     """The readings do not carry a forecast; the message says why, with the numbers."""
 
 
+class FarOff(NoTrend):
+    """The line comes to the limit too far ahead of what was measured.
+
+    at_hits: where it would; measured: hits so far.
+    """
+
+    def __init__(self, at_hits: float, measured: float, reach: float) -> None:
+        super().__init__(
+            f"the limit would come at {at_hits:,.0f} hits, more than {reach:g} times the {measured:,.0f} measured"
+        )
+        self.at_hits, self.measured, self.reach = at_hits, measured, reach
+
+
 @dataclass(frozen=True, kw_only=True)
 class Trend:
     """at_hits: where the line crosses the limit; early_hits, late_hits: between these 8 times in 10 (late: infinite
@@ -75,9 +88,7 @@ def trend(
     at = (target - intercept) / slope
     if (np.exp(at) if slowing else at) > reach * h.max():
         ahead = np.exp(at) if slowing else at
-        raise NoTrend(
-            f"the limit would come at {ahead:,.0f} hits, more than {reach:g} times the {h.max():,.0f} measured"
-        )
+        raise FarOff(float(ahead), float(h.max()), reach)
     quantile = float(scipy.special.stdtrit(n - 2, 0.5 + confidence / 2)) * scatter
     early, late = _crossings(target, intercept, slope, mean_x, sxx, n, quantile)
     if slowing:

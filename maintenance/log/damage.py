@@ -11,16 +11,16 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, Min, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from diestore import units
 from diestore.handbook import wear_limits
-from diestore.register.models import Die, Position
+from diestore.register.models import Cut, Die, Position
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import Fitting, Incident, Reading, Replacement, Stop, Work
 from maintenance.wording.standing import BURRS, DAMAGED, WORN, Standing, worst
@@ -312,6 +312,8 @@ def _worn(dies: list[int]) -> Iterable[tuple[int, Damage]]:
             "position__wear_limit", "quantity", "at", "value_si", "fitted", "mended",
         )
     )  # fmt: skip
+    rows = list(rows)
+    gap_mm = _smallest_gaps({row[0] for row in rows}) if rows else {}
     first_si: dict[tuple[int, str], float] = {}
     last: dict[tuple[int, str], tuple[int, Damage] | None] = {}
     for die, place, code, kind, own_of, own, quantity, at, value, fitted, mended in rows:
@@ -320,7 +322,8 @@ def _worn(dies: list[int]) -> Iterable[tuple[int, Damage]]:
         if name is None or (fitted is not None and at <= fitted):
             continue
         first = first_si.setdefault((place, name), value)
-        limit_si, source = _wear_limit(kind, name, first, own if own_of and wear_limits.named(own_of) == name else None)
+        its_own = own if own_of and wear_limits.named(own_of) == name else None
+        limit_si, source = _wear_limit(kind, name, first, its_own, gap_mm.get(die))
         last[place, name] = None
         if limit_si is not None and not mended and _is_past(name, value, limit_si):
             last[place, name] = die, Damage(
@@ -330,11 +333,22 @@ def _worn(dies: list[int]) -> Iterable[tuple[int, Damage]]:
     yield from (found for found in last.values() if found is not None)
 
 
-def _wear_limit(kind: str, name: str, first_si: float, own: float | None) -> tuple[float | None, str]:
+def _smallest_gaps(dies: Collection[int]) -> dict[int, float]:
+    """Die -> the smallest gap per side that it cuts with now, where one is known."""
+    now = timezone.now()
+    there = Q(valid_from__isnull=True) | Q(valid_from__lte=now)
+    still = Q(valid_to__isnull=True) | Q(valid_to__gt=now)
+    rows = Cut.objects.filter(there, still, die__in=dies, gap_mm__gt=0).order_by().values_list("die")
+    return dict(rows.annotate(least=Min("gap_mm")))
+
+
+def _wear_limit(
+    kind: str, name: str, first_si: float, own: float | None, gap_mm: float | None
+) -> tuple[float | None, str]:
     """Its limit in SI, and whose it is where it is not the shop's own."""
     if own is not None:
         return wear_limits.limit_si(name, own), ""
-    usual = wear_limits.wear_limit(kind, name)
+    usual = wear_limits.wear_limit(kind, name, gap_mm=gap_mm)
     return (None, "") if usual is None else (usual.value_si(first_si), usual.source)
 
 

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 def die():
     made = make.die()
     for code in ("1-A", "4-A"):
-        make.position(made, code)
+        make.position(made, code, gap_mm=0.04)
     make.position(made, "2-P", kind="pilot", length_mm=None)
     Part.objects.update(burr_limit_um=20)
     return made
@@ -227,7 +227,7 @@ def worn(die, value_si, day=5.0, code="2-P", quantity="diameter"):
 def test_a_piece_at_its_measured_limit_is_wrong_until_it_is_another_one(die):
     worn(die, 6.000e-3, day=2)
     worn(die, 5.981e-3, day=3)
-    assert wrong(die) == [], "a pilot by custom: 0.02 mm under its first reading"
+    assert wrong(die) == [], "a pilot by custom: half of the smallest gap under its first reading"
     worn(die, 5.979e-3)
     assert wrong(die) == ["2-P past its limit (diameter)"]
     assert sentences(open_damage([die.pk])[die.pk]) == [
@@ -275,6 +275,16 @@ def test_what_tells_of_no_limit_is_no_damage(die):
     worn(die, 1.0, quantity="wear land", code="4-A")
     worn(die, 1.0, quantity="wear", code="4-A")
     assert wrong(die) == []
+
+
+def test_the_limit_of_each_die_goes_by_its_own_gap(die):
+    """One of 0.0175 mm a side lets its bushing have 0.00875 across, one of 0.1 mm 0.05; without a gap there is none."""
+    others = [make.die(code) for code in ("H-1", "H-2", "H-3")]
+    for other, gap in zip(others, (0.0175, 0.1, None), strict=True):
+        make.position(other, gap_mm=gap)
+        make.position(other, "GB-1", kind="bushing", length_mm=None)
+        worn(other, 9e-6, code="GB-1", quantity="bore clearance")
+    assert list(open_damage([die.pk, *(other.pk for other in others)])) == [others[0].pk]
 
 
 @pytest.mark.parametrize("values", [(6.0e-3, 5.979e-3), (6.0e-3, 5.99e-3), (6.0e-3, 5.97e-3, 5.99e-3), (5.0e-3,)])
