@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from django.db import models
 from django.urls import path, reverse
 
+from diestore import units
 from diestore.access import plants
 
 OUT = ("Take out of use", "Use it again", "{} is no longer used.", "{} is used again.", "no longer used")
@@ -45,7 +46,8 @@ class Below:
 class Card:
     """key: in addresses. one, many: what it is called. see, edit: rights, any of which is enough. plant: the way from a
     row to its plant, where it has one. out: words for taking it out of use, and back. acts: further pages of a row, for
-    those who edit. elsewhere: its pages that are no card's, by what they are, "" for the list. doubts: what
+    those who edit. elsewhere: its pages that are no card's, by what they are, "" for the list. notes: what the handbook
+    makes of a row, in the reader's units. doubts: what
     the handbook thinks of a row; it warns and forbids nothing."""
 
     key: str
@@ -65,6 +67,7 @@ class Card:
     always: dict[str, object] = field(default_factory=dict)
     below: tuple[Below, ...] = ()
     doubts: Callable[[models.Model], list[str]] | None = None
+    notes: Callable[[models.Model, units.System], list[str]] | None = None
     out: tuple[str, ...] = (
         "Take out of use",
         "Use it again",

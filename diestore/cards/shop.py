@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from diestore import units
 from diestore.access import roles
-from diestore.handbook import build_doubts, materials, tool_steels
+from diestore.handbook import build_doubts, hardness, materials, tool_steels
 from diestore.register.models import Die, Item, Part, Party, Plant, Press, Rate, Stock, Volume
 
 from .described import Below, Card, Typed
@@ -32,6 +33,28 @@ def doubts_of_stock(stock: Stock) -> list[str]:
             "Look at the certificate."
         ]
     return []
+
+
+STEEL_STRIP = ("carbon steel", "high-strength steel")
+
+
+def notes_of_stock(stock: Stock, system: units.System) -> list[str]:
+    """What its hardness would be in tensile strength, where that can be said."""
+    try:
+        made = hardness.estimate(stock.hardness)
+    except hardness.HardnessOutside as outside:
+        return [f"Its tensile strength cannot be read from its hardness. {outside}"]
+    if made is None:
+        return []
+    if materials.family_of(stock.material) not in STEEL_STRIP:
+        return [f"{stock.hardness} is not converted to tensile strength: tables are for carbon and alloy steel alone."]
+    span = made.tensile_mpa
+    about = units.show_span(made.middle_mpa, made.middle_mpa, "stress_mpa", system, digits=2)
+    between = units.show_span(span.low, span.high, "stress_mpa", system, digits=3)
+    return [
+        f"{made.value:g} {made.scale} would be about {about} of tensile strength (conversion, {between} by chart: "
+        f"{span.source}). {hardness.CAUTION}"
+    ]
 
 
 def doubts_of_item(item: Item) -> list[str]:
@@ -158,6 +181,7 @@ STOCKS = Card(
     ),
     columns=("code", "material", "thickness_mm", "tensile_mpa", "source"), search=("code", "material", "source"),
     see=(roles.LOG_SHARPENING,), edit=(LEAD,), doubts=doubts_of_stock,
+    notes=notes_of_stock,
     below=(Below("Usual stock of", lambda row: row.dies.order_by("code", "pk"), str, "diestore:die", plant="plant"),),
 )  # fmt: skip
 RATES = Card(

@@ -253,6 +253,7 @@ class OneRow(OfCard):
                 ],
                 below=[_below(request, one, row) for one in self.card.below],
                 doubts=self.card.doubts(row) if self.card.doubts else [],
+                notes=self.card.notes(row, system_of(request.user)) if self.card.notes else [],
                 past=[amendments.told(one, system_of(request.user)) for one in past],
                 acts=[(label, reverse(name, args=[row.pk])) for label, name in self.card.acts] if edits else [],
                 gone=_retires(row) and actions.is_retired(row),

@@ -13,8 +13,12 @@ from __future__ import annotations
 
 import math
 import numbers
+import re
 from bisect import bisect_left
 from collections.abc import Mapping
+from dataclasses import dataclass
+
+from .sources import Span
 
 # fmt: off
 HRC_TO_MPA: Mapping[int, int] = {
@@ -68,3 +72,53 @@ def hardness(scale: str, tensile: float) -> float:
     """Hardness on scale "HRC" or "HRB" of steel of that tensile strength in MPa; the reverse of `tensile_mpa`."""
     table = _TABLES[scale]
     return _between("A tensile strength in MPa of", tensile, list(table.values()), list(table))
+
+
+# --- as people write it -----------------------------------------------------------------------------------------------
+
+CHARTS_DIFFER_MPA = 21.0  # 3 ksi, by which printed charts differ
+BRINELL_RULE = Span(low=0.96, high=1.04, source="half the Brinell number in ksi, within 4 %")
+BRINELL = (100.0, 450.0)  # where the rule is taken for steel: common practice, no source
+CAUTION = (
+    "ISO 18265 calls tensile strength the least reliable value that it converts to, and it is for carbon and alloy "
+    "steel alone. A certificate comes first."
+)
+_WRITTEN = re.compile(
+    r"\s*(?:(?P<before>HRC|HRB|HBW?)\s*)?(?P<value>\d{1,3}(?:[.,]\d{1,2})?)\s*(?P<after>HRC|HRB|HBW?)?\s*", re.I
+)
+_KSI_MPA = 6.894757293168361  # NIST SP 811
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """The tensile strength that a hardness stands for, with how far charts differ."""
+
+    scale: str
+    value: float
+    tensile_mpa: Span
+
+    @property
+    def middle_mpa(self) -> float:
+        return self.tensile_mpa.middle
+
+
+def estimate(text: str) -> Estimate | None:
+    """From a hardness as it is written, "82 HRB", "HRC 32", "229 HB"; None where it is on no scale held here.
+
+    Raises HardnessOutside beyond the tables.
+    """
+    found = _WRITTEN.fullmatch(text[:40])
+    if found is None or bool(found["before"]) == bool(found["after"]):
+        return None
+    scale = (found["before"] or found["after"]).upper().removesuffix("W")
+    value = float(found["value"].replace(",", "."))
+    if scale == "HB":
+        if not BRINELL[0] <= value <= BRINELL[1]:
+            raise HardnessOutside(scale, value, *BRINELL)
+        middle = value / 2 * _KSI_MPA
+        span = Span(low=middle * BRINELL_RULE.low, high=middle * BRINELL_RULE.high, source=BRINELL_RULE.source)
+    else:
+        middle = tensile_mpa(scale, value)
+        low, high = middle - CHARTS_DIFFER_MPA, middle + CHARTS_DIFFER_MPA
+        span = Span(low=low, high=high, source="ASTM A370-03a, tables 2 and 3; HRC below 40: SAE J417, from memory")
+    return Estimate(scale=scale, value=value, tensile_mpa=span)

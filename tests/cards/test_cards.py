@@ -237,6 +237,20 @@ def test_the_handbook_doubts_and_forbids_nothing(as_role):
     assert "40 HRC is softer than D2 is worked at" in as_read(client.get(answer["Location"]))
 
 
+def test_the_card_of_a_stock_says_what_its_hardness_would_be(as_role):
+    client = as_role("lead")
+    for material, hardness, said in (
+        ("low-carbon steel", "82 HRB", "82 HRB would be about 530 MPa of tensile strength (conversion, 509 to 551 MPa"),
+        ("low-carbon steel", "55 HRB", "HRB 55.0 lies outside the table, which goes from 72 to 100."),
+        ("aluminium 5052", "65 HB", "HB 65.0 lies outside the table"),
+        ("stainless 304", "170 HB", "tables are for carbon and alloy steel alone"),
+    ):
+        stock = make.stock(material)
+        stock.hardness = hardness
+        stock.save()
+        assert said in as_read(client.get(reverse("diestore:stocks_card", args=[stock.pk]))), hardness
+
+
 def test_out_of_use_is_no_longer_offered_and_stands_where_it_stood(as_role):
     client, supplier = as_role("lead"), Party.objects.create(code="SP", role="supplier")
     old, new = make.item("A", supplier=supplier), make.item("B")

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diestore.handbook.hardness import HRB_TO_MPA, HRC_TO_MPA, HardnessOutside, hardness, tensile_mpa
+from diestore.handbook.hardness import HRB_TO_MPA, HRC_TO_MPA, HardnessOutside, estimate, hardness, tensile_mpa
 from tests.handbook import law
 
 KSI = 6.894757293168361  # MPa; 4.4482216152605 N / (25.4 mm)^2 x 1000, NIST SP 811
@@ -94,3 +94,26 @@ def test_a_strength_beyond_the_table_is_refused():
 def test_another_scale_is_refused():
     with pytest.raises(KeyError):
         tensile_mpa("HV", 500)
+
+
+def test_a_hardness_as_people_write_it():
+    # [T5-06] half the Brinell number in ksi, within 4 %: 229 HB is 114.5 by the rule and 111 by a chart
+    brinell = estimate("229 HB")
+    assert brinell.middle_mpa == pytest.approx(114.5 * KSI)
+    assert brinell.tensile_mpa.low <= 111 * KSI <= 114.5 * KSI <= brinell.tensile_mpa.high
+    for text in ("82 HRB", "HRB 82", " hrb82 "):
+        assert estimate(text).middle_mpa == 530
+    assert estimate("HRC 32,5").middle_mpa == pytest.approx((1000 + 1025) / 2)
+    span = estimate("80 HRB").tensile_mpa
+    assert (span.low, span.high) == pytest.approx((474, 516))  # charts differ by 3 ksi, 21 MPa
+
+
+@pytest.mark.parametrize("text", ["", "150 HV", "61 HR30T", "soft", "82", "HRB 82 HRB", "HRB", "60-62 HRC", "9" * 50])
+def test_what_is_on_no_scale_held_here_is_not_converted(text):
+    assert estimate(text) is None
+
+
+@pytest.mark.parametrize("text", ["55 HRB", "70 HRC", "30 HB", "999 HBW"])
+def test_beyond_the_tables_nothing_is_drawn_out(text):
+    with pytest.raises(HardnessOutside):
+        estimate(text)
