@@ -62,6 +62,8 @@ OF: dict[tuple[str, str], Limit] = {
     ("die", "feed_pitch_mm"): Limit(0.01, 10_000),
     ("die", "pilot_release_mm"): Limit(0.01, 1_000),
     ("die", "strip_width_mm"): Limit(0.1, 10_000),
+    ("die", "spring_fitted_mm"): Limit(0.1, 1_000),
+    ("die", "stripper_travel_mm"): Limit(0, 1_000),
     ("die", "weight_kg"): Limit(0.1, 1_000_000),
     ("die", "upper_weight_kg"): Limit(0.1, 1_000_000),
     ("output", "parts_per_hit"): Limit(1, 100_000),
@@ -69,6 +71,7 @@ OF: dict[tuple[str, str], Limit] = {
     ("item", "hardness_hrc"): Limit(0, 100),
     ("item", "length_mm"): Limit(0, 10_000),
     ("item", "grind_allowance_mm"): Limit(0, 1_000),
+    ("item", "spring_rate_n_mm"): Limit(0.001, 100_000),
     ("item", "lead_days"): Limit(0, 3_650),
     ("item", "pack_size"): Limit(1, 1_000_000),
     ("position", "x_mm"): Limit(-1e6, 1e6),
@@ -101,6 +104,7 @@ ORDER: dict[str, tuple[tuple[str, str, str], ...]] = {
     "die": (
         ("upper_weight_kg", "weight_kg", "The upper half is heavier than the whole die."),
         ("passline_mm", "shut_height_mm", "The strip would run above the closed die."),
+        ("stripper_travel_mm", "spring_fitted_mm", "The travel of the stripper is longer than its springs."),
         ("contact_mm", "stroke_needed_mm", "The punches would meet the strip above the stroke that the die needs."),
     ),
 }

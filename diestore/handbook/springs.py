@@ -154,3 +154,77 @@ def load_class(standard: str, colour: str) -> LoadClass:
             f"{colour.strip()[:20]!r} in {standard.strip()[:30]!r} is not in the handbook; take the maker's table."
         )
     return spring_class
+
+
+@dataclass(frozen=True, kw_only=True)
+class FittedSpring:
+    """A coil die spring as it sits: fitted_mm long in the open die, travel_mm shorter in the closed one.
+
+    rate_n_mm: as its maker prints it; within RATE_TOLERANCE of it unless a closer one was bought. load_class: where its
+    standard and colour are known. Raises SpringError for a spring that is longer than free, or pressed to nothing.
+    """
+
+    rate_n_mm: float
+    free_mm: float
+    fitted_mm: float
+    travel_mm: float
+    load_class: LoadClass | None = None
+
+    def __post_init__(self) -> None:
+        for what in ("rate_n_mm", "free_mm", "fitted_mm"):
+            _positive(what.rsplit("_", 1)[0].replace("_", " "), getattr(self, what))
+        if not (math.isfinite(self.travel_mm) and self.travel_mm >= 0):
+            raise SpringError(f"A travel of {self.travel_mm!r} mm is none.")
+        if self.fitted_mm > self.free_mm:
+            raise SpringError("It would sit loose: its length in the open die is more than its free length.")
+        if self.closed_mm <= 0:
+            raise SpringError("Its travel is longer than the spring in the open die.")
+
+    @property
+    def closed_mm(self) -> float:
+        return self.fitted_mm - self.travel_mm
+
+    @property
+    def pressed_mm(self) -> float:
+        """By how much it is shorter than free in the closed die."""
+        return self.free_mm - self.closed_mm
+
+    @property
+    def share(self) -> float:
+        return self.pressed_mm / self.free_mm
+
+    def _force(self, pressed_mm: float) -> Span:
+        middle = self.rate_n_mm * pressed_mm
+        return Span(
+            low=middle * (1 - RATE_TOLERANCE), high=middle * (1 + RATE_TOLERANCE),
+            source="rate times what it is pressed by, within 10 % as rates usually are (MetalForming, Feb 2017, p. 25)",
+        )  # fmt: skip
+
+    @property
+    def preload_n(self) -> Span:
+        """In the open die."""
+        return self._force(self.free_mm - self.fitted_mm)
+
+    @property
+    def closed_n(self) -> Span:
+        return self._force(self.pressed_mm)
+
+    @property
+    def left_mm(self) -> float | None:
+        """What it may still be pressed by; below nought it is over its travel. None where its class is not known."""
+        return None if self.load_class is None else self.load_class.at_most_mm(self.free_mm) - self.pressed_mm
+
+    @property
+    def is_over(self) -> bool:
+        return self.left_mm is not None and self.left_mm < -1e-9
+
+    @property
+    def lasts(self) -> bool | None:
+        """Whether it is pressed by no more than is usual for a long life."""
+        return None if self.load_class is None else self.pressed_mm <= self.load_class.long_life_mm(self.free_mm) + 1e-9
+
+
+def class_of(text: str) -> LoadClass | None:
+    """From words, standard and colour, "ISO 10243 red"; None for no words. Raises SpringError for a colour alone."""
+    words = text.split()
+    return load_class(" ".join(words[:-1]), words[-1]) if words else None

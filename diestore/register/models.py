@@ -11,7 +11,7 @@ from django.utils.deconstruct import deconstructible
 from simple_history.models import HistoricalRecords
 
 from diestore.access import roles
-from diestore.handbook import limits, wear_limits
+from diestore.handbook import limits, springs, wear_limits
 from diestore.handbook.cutting import Frame
 from diestore.handbook.kinds import KINDS
 from diestore.money import MoneyField
@@ -232,6 +232,13 @@ class Die(models.Model):
     )
     strip_width_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "strip_width_mm")])
     oil = models.CharField(max_length=80, blank=True)
+    spring_fitted_mm = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[Within("die", "spring_fitted_mm")],
+        help_text="Length of its stripper springs in the open die.",
+    )
+    stripper_travel_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "stripper_travel_mm")])
     weight_kg = models.FloatField(null=True, blank=True, validators=[Within("die", "weight_kg")])
     upper_weight_kg = models.FloatField(null=True, blank=True, validators=[Within("die", "upper_weight_kg")])
     FOR_SET_UP = (
@@ -244,6 +251,8 @@ class Die(models.Model):
         "stroke_needed_mm",
         "contact_mm",
         "stagger_mm",
+        "spring_fitted_mm",
+        "stripper_travel_mm",
         "weight_kg",
         "upper_weight_kg",
     )
@@ -337,6 +346,8 @@ class Item(models.Model):
     hardness_hrc = models.FloatField(null=True, blank=True, validators=[Within("item", "hardness_hrc")])
     length_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "length_mm")])
     grind_allowance_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "grind_allowance_mm")])
+    spring_rate_n_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "spring_rate_n_mm")])
+    spring_class = models.CharField(max_length=40, blank=True, help_text="Its standard and colour: ISO 10243 red.")
     criticality = models.CharField(max_length=20, blank=True, choices=Criticality)
     supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="items")
     lead_days = models.PositiveIntegerField(null=True, blank=True, validators=[Within("item", "lead_days")])
@@ -362,6 +373,12 @@ class Item(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} {self.revision}".strip()
+
+    def clean(self) -> None:
+        try:
+            springs.class_of(self.spring_class)
+        except springs.SpringError as error:
+            raise ValidationError({"spring_class": str(error)}) from error
 
 
 class Position(models.Model):

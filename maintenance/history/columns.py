@@ -245,6 +245,7 @@ SPARES = Table(
         *PIECE_COLUMNS,
         LENGTH,
         ALLOWANCE,
+        *set_up_columns.OF_SPARES,
         _may("criticality", "What happens when it is missing.", longest=20,
              choices=("stops the press", "slows the job", "can wait")),
         _may("supplier", "Who sells it.", longest=40),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 
-from diestore.handbook import wear_limits
+from diestore.handbook import springs, wear_limits
 from diestore.handbook.kinds import UnknownKind
 from diestore.handbook.kinds import kind as kind_of
 from diestore.register.models import Cut, Die, Item, Party, Piece, Position, Station, Variant
@@ -73,8 +73,12 @@ class Components(TableLoader):
             columns.update(row.columns)
             values = given(
                 row, "description", "criticality", "lead_days", "unit_price", "pack_size", "shelf_place", "retired_at",
-                *PIECE_FIELDS,
+                *PIECE_FIELDS, "spring_rate_n_mm", "spring_class",
             )  # fmt: skip
+            try:
+                springs.class_of(values.get("spring_class", ""))
+            except springs.SpringError as error:
+                raise BadRow(str(error), "spring_class") from error
             if "kind" in row:
                 values["kind"] = kind_of(row["kind"]).key
             if "supplier" in row:

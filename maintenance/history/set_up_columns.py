@@ -34,6 +34,12 @@ OF_DIES = (
     _figure("die", "stroke_needed_mm", "Least stroke of a press that it runs in."),
     _figure("die", "contact_mm", "So far above the bottom of the stroke the first punch meets the strip."),
     _figure("die", "stagger_mm", "Each height group meets the strip so much after the one before."),
+    _figure("die", "spring_fitted_mm", "Length of its stripper springs in the open die."),
+    _figure("die", "stripper_travel_mm", "By so much they are shorter in the closed die."),
     _figure("die", "weight_kg", "Weight of the die."),
     _figure("die", "upper_weight_kg", "Weight of its upper half."),
+)
+OF_SPARES = (
+    _figure("item", "spring_rate_n_mm", "Rate of a coil spring, newtons a millimetre."),
+    _may("spring_class", "Its standard and colour, as ISO 10243 red.", Sort.WORDS, longest=40),
 )

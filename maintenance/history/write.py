@@ -298,6 +298,8 @@ class Maker(CounterTables, BenchTables, InspectionTables, PhotoTables, AmendedTa
                 "unit_price",
                 "pack_size",
                 "shelf_place",
+                "spring_rate_n_mm",
+                "spring_class",
                 "retired_at",
                 "revision",
                 "criticality",

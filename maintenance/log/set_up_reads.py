@@ -14,11 +14,21 @@ from django.utils import timezone
 
 from diestore.handbook import materials
 from diestore.handbook.sources import Span
+from diestore.handbook.springs import FittedSpring, SpringError, class_of
 from diestore.register import amendments
 from diestore.register.models import Cut, Die, Position, Press, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import Fitting, Reading, SetUp, Work
-from maintenance.policy.set_up_sheet import DieSheet, PressSheet, SetUpSheet, SheetCut, SpringForce, Strip, set_up_sheet
+from maintenance.policy.set_up_sheet import (
+    DieSheet,
+    PressSheet,
+    SetUpSheet,
+    SheetCut,
+    SpringForce,
+    SpringSort,
+    Strip,
+    set_up_sheet,
+)
 
 SPRINGS = ("stripper_spring",)
 FORCE = "spring force"
@@ -51,6 +61,7 @@ class Read:
     strip: Strip
     cuts: list[SheetCut]
     springs: list[SpringForce]
+    sorts: list[SpringSort]
     measured_at: dt.datetime | None
     presses: list[Press]
 
@@ -67,10 +78,11 @@ def read(die: Die, *, press: Press | None = None, inserts: Variant | None = None
     """The die as it stands now, with its usual press and inserts where no others are named."""
     variants = list(die.variants.all())
     inserts = inserts or next((one for one in variants if one.is_default), None)
-    springs, measured_at = springs_of(die, inserts)
+    springs, sorts, measured_at = springs_of(die, inserts)
     return Read(
         die=die, press=press or die.usual_press, inserts=inserts, variants=variants, height=height_of(die),
-        strip=strip_of(die.usual_stock), cuts=cuts_of(die, inserts), springs=springs, measured_at=measured_at,
+        strip=strip_of(die.usual_stock), cuts=cuts_of(die, inserts), springs=springs, sorts=sorts,
+        measured_at=measured_at,
         presses=list(Press.objects.filter(plant=die.plant_id, retired_at=None).order_by("code")),
     )  # fmt: skip
 
@@ -138,13 +150,16 @@ def _holds(row: Cut | Position, now: dt.datetime) -> bool:
     return (row.valid_from is None or row.valid_from <= now) and (row.valid_to is None or now < row.valid_to)
 
 
-def springs_of(die: Die, inserts: Variant | None) -> tuple[list[SpringForce], dt.datetime | None]:
-    """Stripper springs with the last force measured on what sits there now."""
+def springs_of(die: Die, inserts: Variant | None) -> tuple[list[SpringForce], list[SpringSort], dt.datetime | None]:
+    """Stripper springs with the last force measured on what sits there now, else that of their rate in the open die;
+    and each sort of them as it sits.
+    """
     now = timezone.now()
     sits = Fitting.objects.filter(position=OuterRef("pk"), until__isnull=True)
     rows = (
         Position.objects.filter(die=die, kind__in=SPRINGS)
         .annotate(fitted=Subquery(sits.values("since")[:1]))
+        .select_related("item")
         .prefetch_related("variants")
     )
     places = [place for place in rows if _holds(place, now) and _works_with(place, inserts)]
@@ -154,10 +169,40 @@ def springs_of(die: Die, inserts: Variant | None) -> tuple[list[SpringForce], dt
     for position, at, value in readings.order_by("at", "sequence", "key").values_list("position_id", "at", "value_si"):
         if since[position] is None or at > since[position]:
             last[position] = at, value
+    sorts = spring_sorts(die, places)
+    preload = {code: one.spring.preload_n.middle for one in sorts if one.spring is not None for code in one.places}
     springs = [
-        SpringForce(place=place.code, force_n=last[place.pk][1] if place.pk in last else None) for place in places
+        SpringForce(
+            place=place.code,
+            force_n=last[place.pk][1] if place.pk in last else preload.get(place.code),
+            is_measured=place.pk in last,
+        )
+        for place in places
     ]
-    return springs, max((at for at, _ in last.values()), default=None)
+    return springs, sorts, max((at for at, _ in last.values()), default=None)
+
+
+def spring_sorts(die: Die, places: list[Position]) -> list[SpringSort]:
+    """Each spare that is a spring, with what it does in this die, where rate, free and fitted length are all known."""
+    by_item: dict[int, list[Position]] = {}
+    for place in places:
+        if place.item is not None:
+            by_item.setdefault(place.item.pk, []).append(place)
+    made = []
+    for mine in by_item.values():
+        item, codes = mine[0].item, tuple(place.code for place in mine)
+        if item.spring_rate_n_mm is None or item.length_mm is None or die.spring_fitted_mm is None:
+            continue
+        spring, wrong = None, ""
+        try:
+            spring = FittedSpring(
+                rate_n_mm=item.spring_rate_n_mm, free_mm=item.length_mm, fitted_mm=die.spring_fitted_mm,
+                travel_mm=die.stripper_travel_mm or 0.0, load_class=class_of(item.spring_class),
+            )  # fmt: skip
+        except SpringError as error:
+            wrong = str(error)
+        made.append(SpringSort(name=item.code, places=codes, spring=spring, wrong=wrong))
+    return sorted(made, key=lambda one: one.name)
 
 
 def height_of(die: Die) -> Height | None:

@@ -28,6 +28,7 @@ from enum import StrEnum
 from diestore.handbook import cutting
 from diestore.handbook.cutting import BREAKS_AT, STRIP_AREA_MPA, WORKING_SHARE, CutLoad, Frame, StripForce
 from diestore.handbook.sources import SCHULER, Span
+from diestore.handbook.springs import FittedSpring
 
 STRIP_SHARE = Span(low=0.03, high=0.20, source=f"{SCHULER}, shear cutting: 3 to 5 % of wide cuts, 10 to 20 % of narrow")
 NEAR = 1e-9  # of a limit: a figure in inches and back
@@ -93,6 +94,16 @@ class SpringForce:
     force_n: float | None = None
     number: int = 1
     is_measured: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpringSort:
+    """Springs of one sort as they sit in the die. wrong: why they cannot sit so, in one sentence; then no spring."""
+
+    name: str
+    places: tuple[str, ...]
+    spring: FittedSpring | None
+    wrong: str = ""
 
 
 class Fit(StrEnum):

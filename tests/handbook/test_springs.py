@@ -7,10 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diestore.handbook.springs import (
+    RATE_TOLERANCE,
     SHEAR_MODULUS_MPA,
+    FittedSpring,
     RoundWireSpring,
     SpringError,
     active_coils_for,
+    class_of,
     load_class,
     wahl_factor,
     wire_for_stress_mm,
@@ -107,3 +110,42 @@ def test_a_colour_alone_or_of_another_series_is_not_guessed(standard, colour):
     # ISO 10243 fixes colours by rate; they mean different loads in ISO, JIS and US series
     with pytest.raises(SpringError):
         load_class(standard, colour)
+
+
+def test_a_red_spring_as_it_sits():
+    # [T3-09] ISO 10243 red, catalogues, from memory: 64 mm free may be pressed by 19.2 mm, 12.8 mm for a long life
+    red = class_of("ISO 10243 red")
+    sits = FittedSpring(rate_n_mm=100, free_mm=64, fitted_mm=58, travel_mm=10, load_class=red)
+    assert (sits.pressed_mm, sits.closed_mm) == (16, 48) and sits.left_mm == pytest.approx(3.2)
+    assert sits.share == 0.25 and sits.lasts is False and not sits.is_over
+    assert FittedSpring(rate_n_mm=100, free_mm=64, fitted_mm=58, travel_mm=6.8, load_class=red).lasts
+    assert FittedSpring(rate_n_mm=100, free_mm=64, fitted_mm=58, travel_mm=13.3, load_class=red).is_over
+    # [T3-11] a rate is usually within 10 % of the printed one (MetalForming, Feb 2017, p. 25)
+    assert RATE_TOLERANCE == 0.1
+    assert (sits.preload_n.low, sits.preload_n.high) == pytest.approx((540, 660))
+    assert (sits.closed_n.low, sits.closed_n.high) == pytest.approx((1440, 1760))
+    unknown = FittedSpring(rate_n_mm=100, free_mm=64, fitted_mm=58, travel_mm=10)
+    assert unknown.left_mm is None and unknown.lasts is None and not unknown.is_over
+
+
+def test_a_colour_needs_its_standard():
+    # [T3-07] colours mean different loads in ISO, JIS and US series
+    assert class_of("") is None and class_of("ISO 10243 green").load == "light"
+    for text in ("red", "JIS red", "ISO 10243 mauve"):
+        with pytest.raises(SpringError):
+            class_of(text)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "sentence"),
+    [
+        ({"fitted_mm": 65}, "sit loose"),
+        ({"travel_mm": 58}, "longer than the spring"),
+        ({"travel_mm": -1}, "is none"),
+        ({"rate_n_mm": 0}, "rate"),
+        ({"free_mm": math.nan}, "free"),
+    ],
+)
+def test_a_spring_that_cannot_sit_so_is_refused(wrong, sentence):
+    with pytest.raises(SpringError, match=sentence):
+        FittedSpring(**({"rate_n_mm": 100, "free_mm": 64, "fitted_mm": 58, "travel_mm": 10} | wrong))

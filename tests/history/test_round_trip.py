@@ -120,6 +120,7 @@ def everything() -> None:
         strokes_per_minute=82.5, build_price=Decimal("41250.5"), expected_parts=2_000_000, status="in repair",
         shut_height_mm=301.25, passline_mm=110, feed_pitch_mm=58.1, pilot_release_mm=10.8, strip_width_mm=80,
         oil='emulsion 5 %; "light"', stroke_needed_mm=40, contact_mm=6.1, stagger_mm=0.9, weight_kg=158,
+        spring_fitted_mm=51.5, stripper_travel_mm=3.1,
         upper_weight_kg=66.5,
     )  # fmt: skip
     bare = Die.objects.create(plant=plant, code="-2", usual_stock=thin, strokes_per_minute=140)
@@ -137,6 +138,7 @@ def everything() -> None:
         code="PP", revision="2", description="punch", kind="pierce_punch", tool_steel="M2", coating="TiN",
         hardness_hrc=62.5, length_mm=71, grind_allowance_mm=4, criticality="stops the press", supplier=grinder,
         lead_days=21, shelf_place="C-14, top; left",
+        spring_rate_n_mm=70.5, spring_class="ISO 10243 red",
         unit_price=Decimal("0.0385"), pack_size=10, retired_at=moment(7),
     )  # fmt: skip
     Item.objects.create(code="SP")

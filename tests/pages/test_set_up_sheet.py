@@ -141,3 +141,35 @@ def test_a_figure_that_cannot_be_is_refused_on_the_card(anchor, as_role):
         assert answer.status_code == 422 and sentence in as_read(answer), column
         anchor.refresh_from_db()
         assert getattr(anchor, column) == DIE[column]
+
+
+def test_springs_as_they_sit_and_a_spring_over_its_travel_is_refused(anchor, as_role):
+    client = as_role("setter")
+    item = make.item("SP-25x64", kind="stripper_spring", length_mm=64, spring_rate_n_mm=70, grind_allowance_mm=None,
+                     spring_class="ISO 10243 blue", tool_steel="", hardness_hrc=None)  # fmt: skip
+    anchor.positions.filter(kind="stripper_spring").update(item=item)
+    anchor.spring_fitted_mm, anchor.stripper_travel_mm = 51, 3
+    anchor.save()
+    said = as_read(client.get(sheet_of(anchor)))
+    # 13 mm of preload at 70 N/mm, 16 mm closed, which is a quarter of 64; blue takes 37.5 %, 24 mm
+    assert "819 to 1,000 N" in said or "0.819 to 1 kN" in said or "819 N to 1 kN" in said or "819 N to 1.00 kN" in said
+    assert "25 % of free length" in said and "8.00 mm" in said and "fits P4" in said
+    anchor.stripper_travel_mm = 12
+    anchor.save()
+    said = as_read(client.get(sheet_of(anchor)))
+    assert "Do not run it: a spring of H-150 cannot take its travel." in said
+    assert (
+        "over their travel: pressed by 25.00 mm in the closed die, and 24.00 mm is the most for ISO 10243 blue" in said
+    )
+    anchor.spring_fitted_mm = 70
+    anchor.save()
+    assert "It would sit loose" in as_read(client.get(sheet_of(anchor)))
+    copy = building.copy_die(by=make.actor(), die=anchor, code="H-152")
+    assert (copy.spring_fitted_mm, copy.stripper_travel_mm) == (70, 12)
+
+
+def test_a_colour_without_its_standard_is_refused_on_the_card_of_a_spare(as_role):
+    client, item = as_role("lead"), make.item("SP-1", kind="stripper_spring")
+    answer = change(client, "diestore:spares_card", item, spring_class="red", how="never so")
+    assert answer.status_code == 422 and "means nothing without its standard" in as_read(answer)
+    assert change(client, "diestore:spares_card", item, spring_class="ISO 10243 red", how="never so").status_code == 302

@@ -76,7 +76,10 @@ def words(read: Read, system: units.System) -> Words:
     sheet = read.sheet()
     die, press = read.die, read.press
     misfits = [misfit_words(one, str(press), system) for one in sheet.misfits]
-    if press is None:
+    over = list(_over(read, system))
+    if over:
+        verdict = f"Do not run it: a spring of {die} cannot take its travel."
+    elif press is None:
         verdict = "No press is named, so nothing is held against one."
     elif misfits:
         verdict = f"Do not set it in: {die} does not fit {press}."
@@ -86,12 +89,13 @@ def words(read: Read, system: units.System) -> Words:
         ("To set", list(_to_set(read, sheet, system))),
         ("Force", list(_force(read, sheet, system))),
         ("Stripping", list(_stripping(read, sheet, system))),
+        *([("Springs", springs)] if (springs := list(_springs(read, system))) else []),
         ("Weight", list(_weight(read, system))),
     ]
     return Words(
         die=die.code, description=die.description, press="" if press is None else press.code,
         inserts=read.inserts.code if read.inserts is not None and len(read.variants) > 1 else "",
-        verdict=verdict, misfits=misfits, doubts=list(_doubts(read, sheet, system)), sections=sections,
+        verdict=verdict, misfits=[*over, *misfits], doubts=list(_doubts(read, sheet, system)), sections=sections,
         others=[_other(one, read, system) for one in read.presses if press is None or one.pk != press.pk],
         missing=list(dict.fromkeys(line.name.lower() for _, lines in sections for line in lines if not line.is_known)),
         cautions=[FIRST, *(caution.short for caution in for_work(HELD))],
@@ -315,6 +319,48 @@ def _stripping(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[
         value=units.show_span(told.held_n, told.held_n, "force_n", system, digits=3),
         why="; ".join(some), is_short=told.holds is False,
     )  # fmt: skip
+
+
+def _over(read: Read, system: units.System) -> Iterator[str]:
+    """Springs that cannot sit as they are said to, or are pressed further than they may be."""
+    for one in read.sorts:
+        if one.spring is None:
+            yield f"Springs {one.name}: {one.wrong} Look at their fitted length and travel on the die's card."
+        elif one.spring.is_over:
+            most = one.spring.load_class.at_most_mm(one.spring.free_mm)
+            pressed, allowed = (units.show(x, "length_mm", system) for x in (one.spring.pressed_mm, most))
+            yield (
+                f"Springs {one.name} are over their travel: pressed by {pressed} in the closed die, and "
+                f"{allowed} is the most for {one.spring.load_class.standard} {one.spring.load_class.colour}."
+            )
+
+
+def _springs(read: Read, system: units.System) -> Iterator[Line]:
+    for one in read.sorts:
+        spring = one.spring
+        if spring is None:
+            continue
+        free, fitted, closed = (units.show(x, "length_mm", system)
+                                for x in (spring.free_mm, spring.fitted_mm, spring.closed_mm))  # fmt: skip
+        rate = units.show(spring.rate_n_mm, "spring_rate_n_mm", system)
+        yield Line(name=f"{one.name}, {len(one.places)} fitted", value=f"{rate}", why=f"free {free}, open {fitted}, "
+                   f"closed {closed}; in {', '.join(one.places)}")  # fmt: skip
+        yield Line(name="Preload of one", value=_span(spring.preload_n, "force_n", system), why=spring.preload_n.source)
+        yield Line(name="Closed, one", value=_span(spring.closed_n, "force_n", system), why="the same, die closed")
+        share = f"{100 * spring.share:.0f} % of free length"
+        if spring.load_class is None:
+            yield Line(name="Pressed by", value=share, why="its standard and colour are not known, so neither is what "
+                       "it may take: ask its maker")  # fmt: skip
+            continue
+        known = spring.load_class
+        why = (
+            f"{known.standard} {known.colour}: {100 * known.long_life:g} % for a long life, "
+            f"{100 * known.at_most:g} % at most ({known.source})"
+        )
+        yield Line(name="Pressed by", value=share, why=why, is_short=spring.is_over or spring.lasts is False)
+        left = units.show(max(spring.left_mm or 0.0, 0.0), "length_mm", system)
+        yield Line(name="Travel left", value=left, is_short=spring.is_over,
+                   why="what is ground off the punches without a shim under them takes as much of it")  # fmt: skip
 
 
 def _weight(read: Read, system: units.System) -> Iterator[Line]:
