@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('diestore', '0015_figures_of_the_shop'),
+        ('diestore', '0016_seat_of_a_place'),
     ]
 
     operations = [
