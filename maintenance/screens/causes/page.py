@@ -7,6 +7,8 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from django.utils import timezone
+
 from diestore.access.models import Person
 from diestore.register.models import Die, Plant, Position, Press
 from maintenance.clockwork import cycles as clockwork_cycles
@@ -14,7 +16,7 @@ from maintenance.clockwork.rows import DieLog
 from maintenance.forecasts import causes, samples, store
 from maintenance.life import predict
 from maintenance.life.causes import CASES_NEEDED, SLOPING, chance_before
-from maintenance.log import read
+from maintenance.log import queries, read
 from maintenance.log.set_ups import Standing, latest_of_presses
 from maintenance.models import Order, WearCause
 from maintenance.wording import numbers, odds
@@ -164,9 +166,8 @@ def short_cycle(position: Position, number: int, *, with_names: bool) -> ShortCy
     """The cycle of that number, from 1; None where there is none that ended. with_names: who ground it may be told."""
     die = position.die
     log = read.of_die(die)
-    now = read.last_moment(die.plant)
-    if now is None:
-        return None
+    forecast = queries.newest_forecast(die)
+    now = forecast.as_of if forecast else read.last_moment(die.plant) or timezone.now()
     part = samples.of_die(log, now.timestamp())  # numbered as on the edge's page
     mine = [cycle for _, cycle in part.rows if cycle.position == position.pk]
     if not 1 <= number <= len(mine) or mine[number - 1].open:
