@@ -1,5 +1,5 @@
-"""A toolmaker's and a setter's day on a tablet: a set ground, heights read and printed, the die set in, a complaint with
-a photo, an inspection; and that clocks, forecast, heights and the bench follow."""
+"""A toolmaker's and a setter's day on a tablet: a set ground, heights read and printed, the die set in, a complaint
+with a photo, an inspection; and that clocks, forecast, heights and the bench follow."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_a_day_at_the_bench_and_at_the_press(open_browser, tmp_path):
 
     # A complaint: a place tapped on the plan, a photo, a word.
     press.go(f"/dies/{die.pk}/")
-    page.locator(f"a[href*='complain']").first.click()
+    page.locator("a[href*='complain']").first.click()
     page.locator("a[href*='place=2-A']").first.click()
     picture = io.BytesIO()
     Image.new("RGB", (300, 200), "grey").save(picture, "PNG")
