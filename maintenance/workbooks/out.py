@@ -18,6 +18,7 @@ import xlsxwriter
 from diestore.register.models import Plant
 from maintenance.history.columns import TABLES
 from maintenance.history.described import Sort
+from maintenance.history.photo_columns import PHOTOS
 from maintenance.history.write import write
 
 from .pure.sheets import COMPONENTS, DIES, PRICES, RUNS, SHARPENINGS, SORTS, STOCK
@@ -135,6 +136,7 @@ def template(sort: str) -> bytes:
 @contextmanager
 def whole_shop(plant: Plant) -> Iterator[Path]:
     """All records of a plant as one workbook, a sheet for each table of the history folder; gone when the block ends.
+    Photos stay behind: a workbook holds no pictures, and their list would lead nowhere.
 
     Numbers stand as numbers where they come back the same, all else as text: times with their offset.
     """
@@ -145,7 +147,7 @@ def whole_shop(plant: Plant) -> Iterator[Path]:
             bold = book.add_format({"bold": True, "bottom": 2})
             for table in TABLES:
                 file = Path(folder) / "tables" / table.file
-                if file.exists():
+                if file.exists() and table is not PHOTOS:
                     _put(book, table, file, bold)
         yield path
 

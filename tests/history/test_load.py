@@ -252,8 +252,8 @@ def test_two_dies_in_one_press_at_one_time_are_taken_and_told(load_tables, begin
     if noted:
         assert notes == [
             "runs.csv: 1 run is of a time at which another die ran in the same press; both count. H-202 from 6 Jan "
-            "2020, 11:00: H-201 ran in press P1 from 6 Jan 2020, 06:00 to 6 Jan 2020, 12:00, and a press runs one die "
-            "at a time. Check the press and the times."
+            "2020, 11:00: H-201 ran in press P1 from 6 Jan 2020, 06:00 to 6 Jan 2020, 12:00, so H-202 cannot have "
+            "run there too: a press runs one die at a time. Check the press and the times."
         ]
     again = load_tables(dies=OTHER, runs=[first, second])
     assert not [note for note in again.notes if "same press" in note]  # said once

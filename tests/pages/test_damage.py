@@ -176,14 +176,14 @@ def test_a_die_that_is_wrong_is_said_where_presses_are_counted(lead, die, ina, o
 
 
 def test_a_piece_past_its_measured_limit_is_said_everywhere(lead, die, ina, order):
-    for day, value in enumerate(("6.000", "5.975"), 1):
+    for day, value in enumerate(("6.000", "5.900"), 1):
         values = {"quantity": "diameter", "position": at("2-P", die).pk, "value": f"{value} mm", "person": ina.pk}
         send(lead, "log_reading", die, follow=True, at=f"2025-02-0{day}T06:00", **values)
     for name, text in everywhere(lead, die).items():
         assert "2-P" in text and "limit" in text and "Runs" not in text.split("Components")[0], name
     (row,) = due.rows(die.plant)
     assert row.standing.word == "Past its limit" and row.risk > 1
-    assert "The diameter of 2-P was 5.975 mm" in words(shown(lead, "maintenance:edge", at("2-P", die).pk))
+    assert "The diameter of 2-P was 5.900 mm" in words(shown(lead, "maintenance:edge", at("2-P", die).pk))
     assert state.of_die(die, "metric").standing.word == "Past its limit"
 
 

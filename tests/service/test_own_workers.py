@@ -128,5 +128,9 @@ def test_an_entry_is_answered_first_and_its_die_is_worked_out_by_the_worker(site
     assert answer.status == 302, answer.wrong
     asked = "SELECT count(*) FROM maintenance_dieforecast WHERE is_newest AND hits_since_sharpening = 15000"
     until(lambda: site.number(asked) == 1, 30, "the forecast does not follow")
-    page = web.ask(f"/dies/{told['dies'][0]}/", session=told["session"])
-    assert page.status == 200 and "data-again" not in page.text
+
+    def is_told() -> bool:
+        page = web.ask(f"/dies/{told['dies'][0]}/", session=told["session"])
+        return page.status == 200 and "data-again" not in page.text
+
+    until(is_told, 30, "the page still says that it is being worked out")

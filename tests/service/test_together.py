@@ -47,7 +47,7 @@ class Person(threading.Thread):
         self.send(f"/log/count/{die}", count)
         self.without_stock += 10 + turn
         shown = self.web.ask(f"/log/sharpening/{die}", session=self.shop["session"])
-        form = Filled(shown.text).data | {"removed": "0.01", "at": f"{day}T11:00", "rest": "sharp", "sides": "both"}
+        form = Filled(shown.text).data | {"removed": "0.1", "at": f"{day}T11:00", "rest": "sharp", "sides": "both"}
         form.pop("csrfmiddlewaretoken", None)
         form[min(name for name in form if name.startswith("found_"))] = "dull"
         self.send(f"/log/sharpening/{die}", form)

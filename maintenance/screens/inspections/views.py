@@ -186,7 +186,8 @@ class Proposals(PermissionRequiredMixin, View):
         picked = plants.picked(request)
         key, _, thing = request.POST.get("take", "")[:80].partition(" ")
         if picked.plant is None or key not in BY_KEY:
-            raise Http404("There is no such proposal.")
+            messages.warning(request, "Tap one of the proposals below.")
+            return redirect("maintenance:inspection_proposals")
         try:
             made = inspections.take_on(
                 by=write.Actor(user=request.user), plant=picked.plant, proposal=BY_KEY[key], thing=thing

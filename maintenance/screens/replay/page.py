@@ -158,7 +158,7 @@ class CaseTable(tables.Table):
         sequence = ("at", "die", "job", "done", "advice", "came", "saved", "stops", "steel")
         empty_text = "No decision matches."
 
-    def __init__(self, *args, told: Told, **kwargs) -> None:
+    def __init__(self, *args, told: Told | None = None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.told = told
 
@@ -237,7 +237,7 @@ class ByDieTable(tables.Table):
         order_by = ("code",)
         empty_text = "No die had a decision to look back on."
 
-    def __init__(self, *args, told: Told, **kwargs) -> None:
+    def __init__(self, *args, told: Told | None = None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.told = told
 
