@@ -355,9 +355,9 @@ def strip_by_tenth(*, force_n: float) -> StripForce:
 
 
 STRIP_AREA_MPA: dict[str, float] = {
-    "low-carbon steel under 1.5 mm, near an edge or another cut": 10.3,
-    "low-carbon steel under 1.5 mm, other cuts": 14.5,
-    "over 1.5 mm": 20.7,
+    "low-carbon steel under 1.5 mm (0.06 in), near an edge or another cut": 10.3,
+    "low-carbon steel under 1.5 mm (0.06 in), other cuts": 14.5,
+    "over 1.5 mm (0.06 in)": 20.7,
     "3,500 lbf for each square inch of cut": 24.13,
 }  # from memory (source 5). An older "L t / 0.00117" is left out: its unit is not certain.
 

@@ -112,7 +112,7 @@ REASONS = {
     r"\b[\d/.]+ in \([\d.]+ mm\)": BOTH,
     r"a quarter of an inch \(6 mm\)": BOTH,
     r"Or type one: 0\.06 mm, 2\.4 thou": BOTH,
-    r"(under|over) 1\.5 mm": "the name of a rule of thumb, as its handbooks print it",
+    r"\b[\d.]+ mm \([\d./]+ in\)": BOTH,
     r"metric \(mm, N, MPa\)": "the name of the choice in the settings",
     r"typed [\d.,]+ \S+": "what somebody typed",
 }

@@ -55,7 +55,7 @@ def test_stripping_against_the_springs():
     assert (told.needed_n.low, told.needed_n.high) == pytest.approx((3_780, 25_200))
     rules = {rule.rule: rule.force_n for rule in told.rules}
     assert rules["a tenth of the cutting force"].low == pytest.approx(12_600)
-    assert rules["by cut area: over 1.5 mm"].low == pytest.approx(8_694)
+    assert rules["by cut area: over 1.5 mm (0.06 in)"].low == pytest.approx(8_694)
     assert rules["by cut area: 3,500 lbf for each square inch of cut"].low == pytest.approx(10_135, rel=1e-3)
     by_size = rules["by the size of each cut, as a round of its length"]
     assert 0.03 * 126_000 < by_size.low < by_size.high < 0.20 * 126_000
