@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
-from diestore.frame.fields import Pick, Picks
+from diestore.frame.fields import KnownField, Pick, Picks
 
 from .forms import PinField, prove
 from .models import Person
@@ -13,7 +13,7 @@ from .tablet import Tablet
 PEOPLE_AS_PICKS = 12
 
 
-class _Names(forms.ModelChoiceField):
+class _Names(KnownField):
     """The names of a tablet: the one that was there a while ago says that it needs no PIN."""
 
     def __init__(self, *, tablet: Tablet | None, **kwargs) -> None:
@@ -26,15 +26,18 @@ class _Names(forms.ModelChoiceField):
 
 
 def add_person(form: forms.Form, *, people, label: str, missing: str, tablet: Tablet | None, required: bool) -> bool:
-    """Put the field into the form; returns whether there is anybody to pick. On a tablet only names with a PIN are."""
+    """Put the field into the form; returns whether there is anybody to pick. On a tablet only names with a PIN are.
+
+    people: a query set; one that was read already is not asked of the database again.
+    """
     form.tablet = tablet
-    if tablet is not None:
-        people = people.exclude(pin_hash="")
-    number = people.count()
+    names = [person for person in people if tablet is None or person.pin_hash]
+    number = len(names)
     many = number > PEOPLE_AS_PICKS
     form.fields["person"] = _Names(
         tablet=tablet,
         label=label,
+        rows=names,
         queryset=people,
         required=required and number > 0,
         empty_label="Pick a name" if many else None,

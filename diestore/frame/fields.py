@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db import models
 from django.utils import timezone
 
 from diestore import pictures, typed, units
@@ -51,6 +52,41 @@ class Opens(forms.Select):
     """A list that opens, from one template: Django takes two more for each line, and a set of sixty has sixty lists."""
 
     template_name = "diestore/frame/opens.html"
+
+
+class _Rows(forms.models.ModelChoiceIterator):
+    """The choices of a `KnownField`: as Django makes them, of the rows that are there."""
+
+    def __iter__(self):
+        if self.field.empty_label is not None:
+            yield "", self.field.empty_label
+        yield from map(self.choice, self.field.rows)
+
+    def __len__(self) -> int:
+        return len(self.field.rows) + (self.field.empty_label is not None)
+
+    def __bool__(self) -> bool:
+        return bool(len(self))
+
+
+class KnownField(forms.ModelChoiceField):
+    """One of some rows that are read once, with the form: neither to draw it nor to find what was picked is the
+    database asked again."""
+
+    iterator = _Rows
+
+    def __init__(self, *, rows: Iterable[models.Model], queryset: models.QuerySet, **kwargs) -> None:
+        self.rows = list(rows)
+        super().__init__(queryset=queryset, **kwargs)
+
+    def to_python(self, value):
+        if value in self.empty_values:
+            return None
+        wanted = str(self.prepare_value(value))
+        for row in self.rows:
+            if str(row.pk) == wanted:
+                return row
+        raise ValidationError(self.error_messages["invalid_choice"], code="invalid_choice", params={"value": value})
 
 
 class Number(forms.TextInput):

@@ -12,13 +12,14 @@ from collections import defaultdict
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import NamedTuple
 
-from django.db.models import Max, Prefetch
+from django.db.models import FilteredRelation, OuterRef, Prefetch, Q, Subquery
 from django.utils import timezone
 
+from diestore.access.models import Person
 from diestore.register.models import Die, Item, Plant
 from maintenance.models import (
-    Absence,
     BenchEdge,
     BenchHours,
     BenchPiece,
@@ -28,7 +29,6 @@ from maintenance.models import (
     DieInPress,
     Grinder,
     KeptBenchPlan,
-    StockMovement,
 )
 from maintenance.policy import bench as policy
 from maintenance.policy.bench import Bench, Plan, PlanWork, PressJob, Slot
@@ -206,31 +206,75 @@ def _digest(known: _Known, works: Sequence[PlanWork], bench: Bench) -> str:
 
 
 def _read(plant: Plant, today: dt.date) -> _Known:
+    edges = BenchEdge.objects.select_related("position").only(*_OF_AN_EDGE)
     works = list(
         bench_reads.open_works(plant)
         .select_related("die", "person", "supplier", "position")
-        .prefetch_related("edges", Prefetch("pieces", BenchPiece.objects.select_related("item", "piece")))
+        .prefetch_related(
+            Prefetch("edges", edges), Prefetch("pieces", BenchPiece.objects.select_related("item", "piece"))
+        )
     )
     known = _Known(plant=plant, today=today, works=works)
     _read_people(known)
     _read_grinders(known)
-    _read_jobs(known)
-    dies = {work.die_id for work in works}
-    hours = DieForecast.objects.filter(is_newest=True, die__in=dies, usual_hours__gt=0)
-    known.usual_hours = {die: float(h) for die, h in hours.values_list("die_id", "usual_hours") if h is not None}
+    orders = queries.open_orders(plant=plant)
+    dies = _dies({work.die_id for work in works} | {order.die_id for order in orders if order.die_id is not None})
+    _lay_jobs(known, orders, dies)
+    known.usual_hours = {pk: float(die.usual_hours) for pk, die in dies.items() if die.usual_hours is not None}
     _read_waits(known, dies)
     return known
 
 
+_OF_AN_EDGE = (
+    "work", "advised_mm", "grind_mm", "done_mm", "left_out", "why", "position__code",
+)  # fmt: skip
+
+
+class _DieNow(NamedTuple):
+    """What the plan asks of a die. Nothing where it is not on hold, or not in a press."""
+
+    usual_press: int | None
+    strokes_per_minute: float
+    plant: int
+    usual_hours: float | None
+    hold: str | None
+    press: str | None
+
+
+def _dies(pks: set[int]) -> dict[int, _DieNow]:
+    """All in one question."""
+    mine = {"die": OuterRef("pk")}
+    forecast = DieForecast.objects.filter(is_newest=True, usual_hours__gt=0, **mine).order_by()
+    hold = DieHold.objects.filter(released_at=None, **mine).order_by()
+    press = DieInPress.objects.now().filter(**mine).order_by("-since", "-pk")
+    rows = Die.objects.filter(pk__in=pks).order_by().values_list(
+        "pk", "usual_press_id", "strokes_per_minute", "plant_id", Subquery(forecast.values("usual_hours")[:1]),
+        Subquery(hold.values("reason")[:1]), Subquery(press.values("press__code")[:1]),
+    )  # fmt: skip
+    return {pk: _DieNow(*rest) for pk, *rest in rows}
+
+
 def _read_people(known: _Known) -> None:
-    rows = list(
-        BenchHours.objects.filter(person__plant=known.plant, person__active=True, retired_at=None)
-        .select_related("person")
-        .order_by("person__name", "pk")
-    )
+    until = known.day(DAYS - 1)
+    is_near = Q(absences__retired_at=None, absences__last__gte=known.today, absences__first__lte=until)
+    columns = (
+        "pk", "name", "active", "bench_hours", "bench_hours__hours_a_day", "bench_hours__days",
+        "bench_hours__retired_at", "near__first", "near__last",
+    )  # fmt: skip
+    rows: dict[int, tuple[int, str, float, int]] = {}
+    away: dict[int, set[int]] = defaultdict(set)
+    of_plant = Person.objects.filter(plant=known.plant).annotate(near=FilteredRelation("absences", condition=is_near))
+    for person, name, active, hours, a_day, on, retired_at, first, last in of_plant.order_by(
+        "name", "bench_hours"
+    ).values_list(*columns):
+        if hours is not None and active and retired_at is None:
+            rows[person] = (person, name, a_day, BenchHours(days=on).last_weekday)
+        if first is not None:  # a row for each of them
+            begin, end = max((first - known.today).days, 0), min((last - known.today).days, DAYS - 1)
+            away[person] |= set(range(begin, end + 1))
     named = {w.person.pk: w.person.name for w in known.works if w.person is not None}
     if rows:
-        people = [(r.person_id, r.person.name, r.hours_a_day, r.last_weekday) for r in rows]
+        people = list(rows.values())
     else:
         some = sorted(named.items(), key=lambda one: one[1]) or [(SOMEBODY, "Toolroom")]
         people = [(key, name, ASSUMED_DAY, 4) for key, name in some]
@@ -238,14 +282,6 @@ def _read_people(known: _Known) -> None:
             f"No hours for the bench are named: reckoned with {ASSUMED_DAY:g} hours a day, Monday to Friday, for "
             f"{', '.join(name for _, name in some) if named else 'one person'}."
         )
-    until = known.day(DAYS - 1)
-    absences = Absence.objects.filter(
-        person__plant=known.plant, retired_at=None, last__gte=known.today, first__lte=until
-    ).values_list("person_id", "first", "last")
-    away: dict[int, set[int]] = defaultdict(set)
-    for person, first, last in absences:
-        begin, end = max((first - known.today).days, 0), min((last - known.today).days, DAYS - 1)
-        away[person] |= set(range(begin, end + 1))
     for key, name, hours, last_day in people:
         days = tuple(0.0 if n in away[key] or known.day(n).weekday() > last_day else float(hours) for n in range(DAYS))
         known.people.append(PersonDays(key=key, name=name, hours=days, away=frozenset(away[key])))
@@ -261,17 +297,14 @@ def _read_grinders(known: _Known) -> None:
     known.grinder_hours = tuple(min(hours, 24.0) if on else 0.0 for on in works_at)
 
 
-def _read_jobs(known: _Known) -> None:
+def _lay_jobs(known: _Known, orders: Sequence[OrderLeft], dies: Mapping[int, _DieNow]) -> None:
     """When the press needs each die: its next job, with those on the same press before and after it."""
-    orders = queries.open_orders(plant=known.plant)
-    columns = ("pk", "usual_press_id", "strokes_per_minute", "plant_id")
-    dies = {pk: rest for pk, *rest in Die.objects.filter(pk__in={r.die_id for r in orders}).values_list(*columns)}
     jobs: list[PressJob] = []
     of_die: dict[int, OrderLeft] = {}
     for row in orders:
-        if row.die_id is None or row.die_id not in dies or dies[row.die_id][2] != known.plant.pk:
+        if row.die_id is None or row.die_id not in dies or dies[row.die_id].plant != known.plant.pk:
             continue
-        press, strokes, _ = dies[row.die_id]
+        press, strokes = dies[row.die_id].usual_press, dies[row.die_id].strokes_per_minute
         days = max(row.hits_left / (max(strokes, 0.1) * 60 * PRESS_DAY), 1e-3)
         key = row.order_id
         jobs.append(PressJob(key=key, press=press or f"die {row.die_id}", due=(row.due - known.today).days, days=days))
@@ -280,20 +313,19 @@ def _read_jobs(known: _Known) -> None:
     known.needed = {die: (starts[row.order_id] - 1, row.number) for die, row in of_die.items()}
 
 
-def _read_waits(known: _Known, dies: set[int]) -> None:
-    holds = dict(DieHold.objects.filter(released_at=None, die__in=dies).values_list("die_id", "reason"))
-    presses = dict(DieInPress.objects.now().filter(die__in=dies).values_list("die_id", "press__code"))
+def _read_waits(known: _Known, dies: Mapping[int, _DieNow]) -> None:
     for work in known.works:
-        if work.die_id in presses and work.state in (State.REPORTED, State.PLANNED):
-            known.waits[work.pk].append(f"the die is in press {presses[work.die_id]} now")
+        die = dies[work.die_id]
+        if die.press is not None and work.state in (State.REPORTED, State.PLANNED):
+            known.waits[work.pk].append(f"the die is in press {die.press} now")
         if work.state == State.AWAY:
             back = f", back on {day_of(work.back_on)}" if work.back_on else ", nobody said until when"
             known.waits[work.pk].append(f"away at {work.supplier}{back}")
             known.not_before[work.pk] = max(known.number(work.back_on) or 0, 0)
             if work.back_on and work.back_on < known.today:
                 known.waits[work.pk].append("it should be back by now")
-        if work.die_id in holds:
-            known.waits[work.pk].append(f"on hold: {holds[work.die_id]}")
+        if die.hold is not None:
+            known.waits[work.pk].append(f"on hold: {die.hold}")
     _read_spares(known)
 
 
@@ -301,13 +333,6 @@ def _read_spares(known: _Known) -> None:
     """Who gets what lies on the shelf: whoever set it aside first. The others wait for the delivery."""
     wanted = {piece.item_id for work in known.works for piece in work.pieces.all() if piece.item_id is not None}
     stock = queries.stock_of_spares(known.plant, items=wanted)
-    ordered = dict(
-        StockMovement.objects.standing()
-        .filter(plant=known.plant, item__in=wanted, place=StockMovement.Place.ON_ORDER, quantity__gt=0)
-        .order_by()
-        .values_list("item_id")
-        .annotate(last=Max("at"))
-    )
     left = {item: stock[item].on_hand if item in stock else 0 for item in wanted}
     for work in known.works:  # the oldest first
         for piece in work.pieces.all():
@@ -316,21 +341,19 @@ def _read_spares(known: _Known) -> None:
             left[piece.item_id] -= piece.quantity
             if left[piece.item_id] >= 0:
                 continue
-            words, day = _waits_for(known, piece.item, stock.get(piece.item_id), ordered.get(piece.item_id))
+            words, day = _waits_for(known, piece.item, stock.get(piece.item_id))
             known.waits[work.pk].append(words)
             if day is not None:
                 known.not_before[work.pk] = max(known.not_before.get(work.pk, 0), day)
 
 
-def _waits_for(
-    known: _Known, item: Item, stock: SpareStock | None, ordered: dt.datetime | None
-) -> tuple[str, int | None]:
+def _waits_for(known: _Known, item: Item, stock: SpareStock | None) -> tuple[str, int | None]:
     """In words what a work waits for, and the first day on which it may be there."""
     lead = item.lead_days
     if stock is not None and stock.on_order > 0:
-        if ordered is None or lead is None:
+        if stock.ordered_at is None or lead is None:
             return f"spare {item}: on order, nobody knows until when", None
-        day = max((timezone.localdate(ordered) - known.today).days + lead, 1)
+        day = max((timezone.localdate(stock.ordered_at) - known.today).days + lead, 1)
         return f"spare {item}: on order, expected {day_of(known.day(day))}", day
     if lead is None:
         return f"spare {item}: not there and not ordered", None

@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
-from maintenance.models import BenchEdge, BenchWork, DieHold
+from maintenance.models import BenchEdge, BenchWork, DieHold, Work
 
 from . import queries
 
@@ -41,6 +41,23 @@ def holds_of(dies: Iterable[int] | None = None) -> dict[int, DieHold]:
 
 def hold_of(die: Die) -> DieHold | None:
     return DieHold.objects.filter(die=die, released_at=None).select_related("held_by").first()
+
+
+def with_more(works: QuerySet[BenchWork]) -> QuerySet[BenchWork]:
+    """Works with what their pages say beside them, in the same question: why the die is on hold (`hold_reason`), and
+    the entry of the log that came of it (`entry`). None where it is not, or there is none."""
+    hold = DieHold.objects.filter(released_at=None, die=OuterRef("die")).order_by().values("reason")
+    entry = Work.objects.standing().filter(bench_works=OuterRef("pk")).order_by("at", "pk").values("pk")
+    return works.annotate(hold_reason=Subquery(hold[:1]), entry=Subquery(entry[:1]))
+
+
+def why_held(work: BenchWork) -> str | None:
+    """Why the die of a work makes no parts; None where it does. Asks nothing for one that was read `with_more`."""
+    if not hasattr(work, "hold_reason"):
+        hold = hold_of(work.die)
+        return None if hold is None else hold.reason
+    reason: str | None = work.hold_reason
+    return reason
 
 
 def hold_shown(die: Die) -> DieHold | None:

@@ -28,3 +28,4 @@ class SpareStock:
     item_id: int
     on_hand: int
     on_order: int
+    ordered_at: dt.datetime | None = None  # the last time that any were ordered

@@ -10,14 +10,14 @@ import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, FilteredRelation, Q, QuerySet
 from django.utils import timezone
 
 from diestore.access.models import Person
 from diestore.handbook import limits
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.tool_steels import grade
-from diestore.register.models import Die, Piece, Position, Press, Variant
+from diestore.register.models import Die, Item, Piece, Position, Press, Variant
 from maintenance.clockwork import cycles
 from maintenance.clockwork import states as clockwork_states
 from maintenance.clockwork.rows import DieLog
@@ -181,7 +181,56 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
     ]
 
 
-def any_carbide(places: Iterable[BenchPlace]) -> bool:
+@dataclass(frozen=True, kw_only=True)
+class PlaceNow:
+    """A position of the die in use now, without what the log tells of it. tool_steel: of the piece in it."""
+
+    position: Position
+    kind: Kind
+    fitted: bool
+    tool_steel: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacesNow:
+    """places: in the order of the stations. spares: those bought for any place that the die has or had, by code."""
+
+    places: list[PlaceNow]
+    spares: list[Item]
+
+    @property
+    def positions(self) -> list[Position]:
+        return [place.position for place in self.places]
+
+
+def places_now(die: Die, now: dt.datetime | None = None) -> PlacesNow:
+    """What sits where in a die, in one question: for pages that need no clock of a piece."""
+    now = now or timezone.now()
+    there = Q(fittings__until__isnull=True) | Q(fittings__until__gt=now)
+    began = Q(fittings__since__isnull=True) | Q(fittings__since__lte=now)
+    rows = list(
+        die.positions.annotate(here=FilteredRelation("fittings", condition=there & began))
+        .annotate(piece_now=F("here__piece"), steel_now=F("here__piece__tool_steel"))
+        .select_related("station", "item")
+        .order_by(F("station__sequence").asc(nulls_last=True), "-side", "code")
+    )
+    spares = {row.item.pk: row.item for row in rows if row.item is not None and row.item.retired_at is None}
+    return PlacesNow(
+        places=[
+            PlaceNow(
+                position=row,
+                kind=KINDS[row.kind],
+                fitted=row.piece_now is not None,
+                tool_steel=row.steel_now or "",
+            )
+            for row in rows
+            if (row.valid_from is None or row.valid_from <= now) and (row.valid_to is None or row.valid_to > now)
+        ],
+        spares=sorted(spares.values(), key=lambda item: (item.code, item.revision)),
+    )
+
+
+def any_carbide(places: Iterable[BenchPlace | PlaceNow]) -> bool:
     """Whether a piece that sits there is of carbide: its dust asks for care of its own."""
     return any(steel.group == "carbide" for steel in map(grade, {p.tool_steel for p in places}) if steel is not None)
 

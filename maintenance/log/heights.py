@@ -1,15 +1,15 @@
-"""Heights of a die from its entries: rows into the pure ledger, in five questions however much there is."""
+"""Heights of a die from its entries: rows into the pure ledger, in four questions however much there is."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import F, Q
+from django.db.models import BooleanField, F, FloatField, Q, Value
 from django.utils import timezone
 
 from diestore.handbook.kinds import KINDS
@@ -92,10 +92,14 @@ def role_of(position: Position) -> Role | None:
     return Role.OTHER if kind.key in HAVE_ROOM else None
 
 
-def of_die(die: Die, *, at: dt.datetime | None = None) -> DieHeights:
-    """The heights of a die now, or as its entries had them at a moment. Raises HeightError."""
-    places, spans = _places(die, at), _spans(die)
-    reader = _Reader(spans=spans, works=_works(spans), readings=_readings(die, spans))
+def of_die(die: Die, *, at: dt.datetime | None = None, positions: Iterable[Position] | None = None) -> DieHeights:
+    """The heights of a die now, or as its entries had them at a moment. Raises HeightError.
+
+    positions: those in use at that moment with their spares, in the order of the stations, where they are read already.
+    """
+    places, spans = _places(die, at) if positions is None else _of_heights(positions), _spans(die)
+    works, readings = _entries(die, spans)
+    reader = _Reader(spans=spans, works=works, readings=readings)
     right = _right(die, at)
     made = height_ledger.ledger(
         [reader.seat(place) for place in places],
@@ -116,7 +120,11 @@ def _places(die: Die, at: dt.datetime | None) -> list[Position]:
         .select_related("station", "item")
         .order_by(F("station__sequence").asc(nulls_last=True), "-side", "code")
     )
-    return [place for place in rows if role_of(place) is not None]
+    return _of_heights(rows)
+
+
+def _of_heights(positions: Iterable[Position]) -> list[Position]:
+    return [place for place in positions if role_of(place) is not None]
 
 
 def _spans(die: Die) -> list[_Span]:
@@ -131,18 +139,30 @@ def _of(spans: Sequence[_Span]) -> Q:
     return Q(position__in={span.position for span in spans}) | Q(piece__in={span.piece for span in spans})
 
 
-def _works(spans: Sequence[_Span]) -> list[_Work]:
-    columns = ("position_id", "piece_id", "at", "operation", "removed_mm", "raised_mm", "length_after_mm")
-    rows = Work.objects.standing().filter(_of(spans)).order_by("at", "sequence", "key")
-    return [_Work(*row) for row in rows.values_list(*columns)]
-
-
-def _readings(die: Die, spans: Sequence[_Span]) -> list[_Reading]:
-    rows = Reading.objects.standing().filter(quantity__in=(LENGTH, ENTRY, ROOM)).filter(
-        _of(spans) | Q(position__die=die)
+def _entries(die: Die, spans: Sequence[_Span]) -> tuple[list[_Work], list[_Reading]]:
+    """What was done and what was measured there, each in its order. One question: a reading's quantity stands where the
+    operation of a work does."""
+    nothing = Value(None, FloatField())
+    order = ("at", "sequence", "key")
+    works = Work.objects.standing().filter(_of(spans)).order_by()
+    readings = Reading.objects.standing().filter(quantity__in=(LENGTH, ENTRY, ROOM)).order_by()
+    readings = readings.filter(_of(spans) | Q(position__die=die))
+    rows = works.values_list(
+        Value(True, BooleanField()), "position_id", "piece_id", *order, "operation",
+        "removed_mm", "raised_mm", "length_after_mm",
+    ).union(
+        readings.values_list(
+            Value(False, BooleanField()), "position_id", "piece_id", *order, "quantity", "value_si", nothing, nothing
+        ),
+        all=True,
     )  # fmt: skip
-    columns = ("position_id", "piece_id", "at", "quantity", "value_si")
-    return [_Reading(*row) for row in rows.order_by("at", "sequence", "key").values_list(*columns)]
+    done, measured = [], []
+    for is_work, position, piece, at, _, _, what, *figures in sorted(rows, key=lambda row: row[3:6]):
+        if is_work:
+            done.append(_Work(position, piece, at, what, *figures))
+        else:
+            measured.append(_Reading(position, piece, at, what, figures[0]))
+    return done, measured
 
 
 def _right(die: Die, at: dt.datetime | None) -> SetUp | None:

@@ -6,7 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 
-from django.db.models import IntegerField, Q, Sum, Value
+from django.db.models import IntegerField, Max, Q, Sum, Value
 
 from diestore.register.models import Die, Output, Plant
 from maintenance.models import (
@@ -197,12 +197,19 @@ def stock_of_spares(plant: Plant | None = None, *, items: Iterable[int] | None =
     if items is not None:
         rows = rows.filter(item__in=list(items))
     sums: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for item, place, quantity in (
-        rows.values("item_id", "place").annotate(n=Sum("quantity")).values_list("item_id", "place", "n")
+    ordered: dict[int, dt.datetime | None] = {}
+    came = Max("at", filter=Q(quantity__gt=0))
+    columns = ("item_id", "place", "n", "came")
+    for item, place, quantity, last in (
+        rows.order_by().values("item_id", "place").annotate(n=Sum("quantity"), came=came).values_list(*columns)
     ):
         sums[item][place] = quantity
+        if place == StockMovement.Place.ON_ORDER:
+            ordered[item] = last
     return {
-        item: SpareStock(item_id=item, on_hand=places["shelf"], on_order=places["on order"])
+        item: SpareStock(
+            item_id=item, on_hand=places["shelf"], on_order=places["on order"], ordered_at=ordered.get(item)
+        )
         for item, places in sums.items()
     }
 

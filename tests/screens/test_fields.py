@@ -3,7 +3,8 @@
 import pytest
 from django import forms
 
-from diestore.frame.fields import BetweenField
+from diestore.access.models import Person
+from diestore.frame.fields import BetweenField, KnownField
 
 pytestmark = pytest.mark.no_database
 
@@ -38,3 +39,27 @@ def test_what_cannot_be_comes_back_as_typed_with_a_sentence(typed):
 
 def test_no_browser_reads_the_number():
     assert 'type="number"' not in str(Asked())
+
+
+class Who(forms.Form):
+    def __init__(self, *args, rows, empty="nobody"):
+        super().__init__(*args)
+        label = {"required": False, "queryset": Person.objects.none(), "empty_label": empty}
+        self.fields["who"] = KnownField(rows=rows, **label)
+
+
+def test_a_pick_among_rows_that_are_read_asks_nothing_again():
+    rows = [Person(pk=3, name="Ina"), Person(pk=7, name="Olaf")]
+    assert [(str(value), label) for value, label in Who(rows=rows).fields["who"].choices] == [
+        ("", "nobody"), ("3", "Ina"), ("7", "Olaf"),
+    ]  # fmt: skip
+    assert len(Who(rows=rows).fields["who"].choices) == 3 and not Who(rows=[], empty=None).fields["who"].choices
+    form = Who({"who": "7"}, rows=rows)
+    assert form.is_valid() and form.cleaned_data["who"] is rows[1]
+    assert Who({"who": ""}, rows=rows).is_valid()
+
+
+@pytest.mark.parametrize("sent", ["8", "-1", "Ina", "7.0", "9" * 40, "\x00"])
+def test_what_is_none_of_them_is_refused(sent):
+    form = Who({"who": sent}, rows=[Person(pk=7, name="Olaf")])
+    assert not form.is_valid() and list(form.errors) == ["who"]

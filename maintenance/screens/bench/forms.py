@@ -3,23 +3,34 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from functools import cached_property
 
 from django import forms
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 
 from diestore import units
 from diestore.access.models import Person
 from diestore.access.tablet import Tablet
 from diestore.access.who_field import add_person, prove_person
 from diestore.cards.forms import AmountField, DayField
-from diestore.frame.fields import MeasureField, Opens, PhotoField, Pick, Ticks, TypedField, WholeField, choices
-from diestore.register.models import Die, Item, Party
+from diestore.frame.fields import (
+    KnownField,
+    MeasureField,
+    Opens,
+    PhotoField,
+    Pick,
+    Ticks,
+    TypedField,
+    WholeField,
+    choices,
+)
+from diestore.register.models import Die, Item, Party, Position
 from maintenance.clockwork import usual
 from maintenance.forecasts import decisions
 from maintenance.log import bench, expected, heights, photos, read, write
-from maintenance.models import BenchHours, BenchWork, Incident, Stop, fresh_key
+from maintenance.models import BenchEdge, BenchWork, Incident, Stop, fresh_key
 from maintenance.policy.height_ledger import Ledger
 from maintenance.policy.height_targets import target
 from maintenance.policy.heights import HeightError
@@ -209,13 +220,24 @@ class WorkForm(ByForm):
     )
     back_on = DayField(label="Back on", required=False)
 
-    def __init__(self, *args, work: BenchWork, today: dt.date, may_plan: bool, system: units.System, **kwargs):
-        super().__init__(*args, **kwargs)
+    def __init__(
+        self,
+        *args,
+        work: BenchWork,
+        edges: Iterable[BenchEdge],
+        today: dt.date,
+        may_plan: bool,
+        system: units.System,
+        people: QuerySet[Person],
+        **kwargs,
+    ):
+        super().__init__(*args, people=people, **kwargs)
         self.work, self.today, self.system = work, today, system
         self.fields["supplier"].queryset = Party.objects.filter(role=Party.Role.SUPPLIER, retired_at=None)
         self.fields["supplier"].initial = work.supplier_id
-        self.edges = {edge.position_id: edge for edge in work.edges.select_related("position")}
-        ground = [p for p in expected.places(work.die) if p.kind.is_ground and p.fitted]
+        self.edges = {edge.position_id: edge for edge in edges}
+        self.in_use = expected.places_now(work.die)
+        ground = [p for p in self.in_use.places if p.kind.is_ground and p.fitted]
         to_grind = {pk for pk, edge in self.edges.items() if not edge.left_out}
         self.places = [p for p in ground if p.position.pk in to_grind]
         self.others = [p for p in ground if p.position.pk not in to_grind]
@@ -234,8 +256,7 @@ class WorkForm(ByForm):
             label="Leave out", required=False, widget=forms.CheckboxSelectMultiple,
             choices=choices((p.position.pk, p.position.code) for p in self.places),
         )  # fmt: skip
-        spares = Item.objects.filter(positions__die=work.die, retired_at=None).distinct().order_by("code", "revision")
-        self.spares = {f"spare {item.pk}": item for item in spares}
+        self.spares = {f"spare {item.pk}": item for item in self.in_use.spares}
         self.marked = {f"piece {piece.pk}": piece for piece in expected.loose_pieces(work.die)}
         named = {**self.spares, **self.marked}
         self.fields["aside"] = forms.ChoiceField(
@@ -244,9 +265,9 @@ class WorkForm(ByForm):
         )  # fmt: skip
         self.fields["quantity"] = WholeField(label="How many", required=False, placeholder="1")
         if may_plan:
-            self._add_plan()
+            self._add_plan(people)
 
-    def _add_plan(self) -> None:
+    def _add_plan(self, people: QuerySet[Person]) -> None:
         work = self.work
         self.fields["what"] = forms.CharField(
             label="What is to be done", max_length=200, initial=work.what, required=False
@@ -262,8 +283,8 @@ class WorkForm(ByForm):
             label="Days at the supplier afterwards", required=False, initial=work.away_days
         )
         self.fields["late_cost"] = AmountField(label="A day late costs", required=False, initial=work.late_cost)
-        self.fields["doer"] = forms.ModelChoiceField(
-            label="By whom", queryset=doers(work.die.plant_id), required=False, empty_label="the plan decides",
+        self.fields["doer"] = KnownField(
+            label="By whom", rows=doers(people), queryset=people, required=False, empty_label="the plan decides",
             widget=Opens, initial=work.person_id,
         )  # fmt: skip
         self.fields["day"] = DayField(label="On which day", required=False, initial=work.day)
@@ -271,7 +292,7 @@ class WorkForm(ByForm):
     @cached_property
     def rows(self) -> list[dict]:
         """The edges to grind with their fields, and how long each piece should be afterwards."""
-        made, ledger = [], heights_now(self.work.die) if self.places else None
+        made, ledger = [], heights_now(self.work.die, self.in_use.positions) if self.places else None
         for place in self.places:
             edge = self.edges[place.position.pk]
             aim = target(ledger, place.position.code, edge.grind_mm) if ledger is not None else None
@@ -300,20 +321,19 @@ class WorkForm(ByForm):
         ]
 
 
-def heights_now(die: Die) -> Ledger | None:
-    """The heights of the die; nothing where its entries cannot be."""
+def heights_now(die: Die, positions: Iterable[Position]) -> Ledger | None:
+    """The heights of the die with what is in use in it; nothing where its entries cannot be."""
     try:
-        return heights.of_die(die).ledger
+        return heights.of_die(die, positions=positions).ledger
     except HeightError:
         return None
 
 
-def doers(plant: int) -> QuerySet[Person]:
-    """Who can be put to a work: those who have hours for the bench, or everybody where none are named."""
-    people = Person.objects.filter(plant=plant, active=True)
-    hours = BenchHours.objects.filter(retired_at=None)
-    anybody = hours.filter(person__plant=plant)
-    return people.filter(Exists(hours.filter(person=OuterRef("pk"))) | ~Exists(anybody))
+def doers(people: Iterable[Person]) -> list[Person]:
+    """Who of the people of a plant can be put to a work: those who have hours for the bench (`has_hours`), or everybody
+    where nobody has."""
+    everybody = list(people)
+    return [person for person in everybody if person.has_hours] or everybody
 
 
 class HoldForm(ByForm):

@@ -79,10 +79,11 @@ class SheetData:
 def read(work: BenchWork, *, system: units.System, address: str, heights_address: str = "") -> SheetData:
     """What stands on the sheet. address: what its code opens. heights_address: of the page with the die's heights."""
     die = work.die
-    places = expected.places(die)
+    in_use = expected.places_now(die)
+    places = in_use.places
     edges = {edge.position_id: edge for edge in work.edges.filter(left_out=False)}
     wanted = [p for p in places if p.position.pk in edges]
-    ledger = heights_now(die) if wanted else None
+    ledger = heights_now(die, in_use.positions) if wanted else None
 
     def shown(value: float | None, name: str) -> str:
         return "" if value is None else units.show(value, name, system, with_unit=False)
@@ -103,7 +104,6 @@ def read(work: BenchWork, *, system: units.System, address: str, heights_address
         )  # fmt: skip
     carbide = "sharpening carbide" if expected.any_carbide(wanted) else "sharpening"
     kind = carbide if wanted else "replacement"
-    hold = bench_reads.hold_of(die)
     pieces = work.pieces.select_related("item", "piece")
     return SheetData(
         die=die.code, description=die.description, what=work.what, facts=_facts(work), edges=lines,
@@ -111,7 +111,7 @@ def read(work: BenchWork, *, system: units.System, address: str, heights_address
         stations=[(s.sequence, s.code, s.operation) for s in die.stations.all()],
         spares=[_spare(piece) for piece in pieces],
         cautions=[*(c.short for c in for_work(kind)), FIRST], address=address,
-        unit=units.column("removed_mm").unit(system), hold=hold.reason if hold else "",
+        unit=units.column("removed_mm").unit(system), hold=bench_reads.why_held(work) or "",
         heights_address=heights_address if any(line.shim for line in lines) else "",
     )  # fmt: skip
 
@@ -142,7 +142,7 @@ def _facts(work: BenchWork) -> list[tuple[str, str]]:
     return made
 
 
-def _place(place: expected.BenchPlace, edges: dict) -> PlanPosition:
+def _place(place: expected.PlaceNow, edges: dict) -> PlanPosition:
     position: Position = place.position
     return PlanPosition(
         code=position.code, kind=position.kind, shape=place.kind.shape, side=position.side,

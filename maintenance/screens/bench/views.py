@@ -7,6 +7,7 @@ import datetime as dt
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.core.exceptions import PermissionDenied
+from django.db.models import Exists, OuterRef
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -19,7 +20,7 @@ from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Item
 from maintenance.log import bench, bench_plan, bench_reads, photos, write
-from maintenance.models import BenchPiece, BenchWork, Incident, Stop
+from maintenance.models import BenchEdge, BenchHours, BenchPiece, BenchWork, Incident, Stop
 
 from . import drawing, sheet
 from .forms import ApproveForm, DieForm, HoldForm, OpenForm, WorkForm, doers
@@ -35,20 +36,21 @@ def _number(text: str | None) -> int | None:
 
 
 def _people(plant: int):
-    return Person.objects.filter(plant=plant, active=True)
+    """Everybody who works there, with whether they have hours for the bench."""
+    hours = BenchHours.objects.filter(person=OuterRef("pk"), retired_at=None)
+    return Person.objects.filter(plant=plant, active=True).annotate(has_hours=Exists(hours))
 
 
 def _expected_person(request: HttpRequest, people) -> Person | None:
     if tablet := tablet_of(request):
         return tablet.who
-    pk = request.session.get(LAST_PERSON)
-    if pk and (person := people.filter(pk=pk).first()):
-        return person
-    return people.filter(usersettings__user=request.user).first()
+    own = getattr(request.user, "shop_settings", None)
+    by_pk = {person.pk: person for person in people}
+    return by_pk.get(request.session.get(LAST_PERSON)) or by_pk.get(own.person_id if own else None)
 
 
 def _by(request: HttpRequest, plant: int) -> dict:
-    """What every form that says who does it takes."""
+    """What every form that says who does it takes; the people are read once."""
     people = _people(plant)
     return {"people": people, "person": _expected_person(request, people), "tablet": tablet_of(request)}
 
@@ -64,8 +66,10 @@ def _actor(request: HttpRequest, person: Person | None) -> write.Actor:
 
 
 def _works(request: HttpRequest):
-    rows = BenchWork.objects.select_related("die__plant", "person", "supplier", "position", "stop", "incident", "item")
-    return plants.within(rows, request.user, "die__plant")
+    rows = BenchWork.objects.select_related(
+        "die__plant", "die__usual_stock", "person", "supplier", "position", "stop", "incident", "item", "ended_by"
+    )
+    return plants.within(bench_reads.with_more(rows), request.user, "die__plant")
 
 
 def _dies(request: HttpRequest):
@@ -206,28 +210,31 @@ class Work(PermissionRequiredMixin, View):
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
         work = self._work(request, pk)
-        return self._show(request, work, self._form(request, work))
+        today = bench_reads.today_at(work.die.plant)
+        row = _planned(work, today)
+        return self._show(request, work, self._form(request, work, today=today, row=row), row=row)
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
         work = self._work(request, pk)
-        form = self._form(request, work, data=request.POST)
+        today = bench_reads.today_at(work.die.plant)
+        form = self._form(request, work, today=today, data=request.POST)
         act = request.POST.get("act", "")[:40]
         name, _, value = act.partition(" ")
         needed = _ACTS.get(name)
         if needed is None:
             form.is_valid()
             form.add_error(None, "Tap what is to be done.")
-            return self._show(request, work, form, status=422)
+            return self._not_saved(request, work, form)
         if not request.user.has_perm(needed) or (value == "dropped" and not request.user.has_perm(roles.PLAN_BENCH)):
             raise PermissionDenied("Not allowed: this about a work on the bench.")
         if not form.is_valid():
-            return self._show(request, work, form, status=422)
+            return self._not_saved(request, work, form)
         try:
             self._do(request, work, form, name, value, _actor(request, form.cleaned_data["person"]))
         except write.EntryRefused as refused:
             field = _FIELD_OF.get(refused.field, refused.field)
             form.add_error(field if field in form.fields else None, str(refused))
-            return self._show(request, work, form, status=422)
+            return self._not_saved(request, work, form)
         return redirect("maintenance:bench_work", pk=work.pk)
 
     def _do(self, request, work: BenchWork, form: WorkForm, name: str, value: str, by: write.Actor) -> None:
@@ -262,20 +269,23 @@ class Work(PermissionRequiredMixin, View):
     def _work(self, request: HttpRequest, pk: int) -> BenchWork:
         return get_object_or_404(_works(request), pk=min(pk, BIGGEST_KEY))
 
-    def _form(self, request, work: BenchWork, *, data=None) -> WorkForm:
+    def _form(
+        self, request, work: BenchWork, *, today: dt.date, row: bench_plan.PlannedWork | None = None, data=None
+    ) -> WorkForm:
         return WorkForm(
-            data, work=work, today=bench_reads.today_at(work.die.plant),
+            data, work=work, today=today, edges=_edges(row.work if row else work),
             may_plan=request.user.has_perm(roles.PLAN_BENCH), system=system_of(request.user),
             **_by(request, work.die.plant_id),
         )  # fmt: skip
 
-    def _show(self, request, work: BenchWork, form: WorkForm, *, status: int = 200) -> HttpResponse:
+    def _not_saved(self, request, work: BenchWork, form: WorkForm) -> HttpResponse:
+        return self._show(request, work, form, row=_planned(work, form.today), status=422)
+
+    def _show(
+        self, request, work: BenchWork, form: WorkForm, *, row: bench_plan.PlannedWork | None, status: int = 200
+    ) -> HttpResponse:
         user = request.user
         works = user.has_perm(roles.LOG_SHARPENING)
-        row = None
-        if work.is_open:
-            plan = bench_plan.plan_of(work.die.plant, form.today)
-            row = next((one for one in plan.rows if one.work.pk == work.pk), None)
         return render(
             request,
             "maintenance/screens/bench/work.html",
@@ -283,7 +293,7 @@ class Work(PermissionRequiredMixin, View):
                 "work": work,
                 "form": form,
                 "row": row,
-                "hold": bench_reads.hold_shown(work.die),
+                "hold": bench_reads.why_held(work),
                 "buttons": state_buttons(work, may_plan=user.has_perm(roles.PLAN_BENCH)) if works else [],
                 "may_work": works and work.is_open,
                 "may_plan": user.has_perm(roles.PLAN_BENCH) and work.is_open,
@@ -293,12 +303,24 @@ class Work(PermissionRequiredMixin, View):
                 "otherwise": bench_reads.otherwise(work, form.edges.values()),
                 "steps": work.steps.select_related("person", "user").order_by("-at", "-pk"),
                 "photos": photos.of_works([work]).get(work.pk, ()),
-                "pieces": work.pieces.select_related("item", "piece"),
-                "entries": work.entries.standing().order_by("at", "pk"),
+                "pieces": row.work.pieces.all() if row else work.pieces.select_related("item", "piece"),
                 "tablet": tablet_of(request),
             },
             status=status,
         )
+
+
+def _planned(work: BenchWork, today: dt.date) -> bench_plan.PlannedWork | None:
+    """Where the plan has it; nowhere once it is ended. The work in it was read with its edges and its pieces."""
+    if not work.is_open:
+        return None
+    plan = bench_plan.plan_of(work.die.plant, today)
+    return next((row for row in plan.rows if row.work.pk == work.pk), None)
+
+
+def _edges(work: BenchWork) -> list[BenchEdge]:
+    read = "edges" in getattr(work, "_prefetched_objects_cache", {})
+    return list(work.edges.all() if read else work.edges.select_related("position"))
 
 
 _ACTS = {
@@ -336,11 +358,12 @@ class Put(PermissionRequiredMixin, View):
         work = get_object_or_404(_works(request), pk=min(pk, BIGGEST_KEY))
         plant = work.die.plant
         person = day = None
+        people = _people(plant.pk)
         where = request.POST.get("where", "")[:60]
         back = f"{reverse('maintenance:bench')}?plant={plant.pk}&work={work.pk}"
         if where:
             who, _, when = where.partition(" ")
-            person = doers(plant.pk).filter(pk=_number(who) or 0).first()
+            person = next((one for one in doers(people) if one.pk == _number(who)), None)
             try:
                 day = dt.date.fromisoformat(when) if when else None
             except ValueError:
@@ -348,7 +371,6 @@ class Put(PermissionRequiredMixin, View):
             if person is None or day is None:
                 messages.warning(request, "Tap a person's day.")
                 return HttpResponseRedirect(back)
-        people = _people(plant.pk)
         try:
             bench.move_work(
                 by=_actor(request, _expected_person(request, people)), work=work, person=person, day=day,
