@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from django.shortcuts import render
@@ -20,7 +20,7 @@ from maintenance.wording import odds
 from reports.format import how_old
 from reports.spares.advice import SpareRow
 from reports.spares.kept import to_order
-from reports.spares.use import day_of_records, today_at
+from reports.spares.use import days_of_records, today_at
 
 MOST = 6
 STRUCK_AT_MOST = 2
@@ -44,8 +44,9 @@ class Today(View):
             }
             for r in at_risk[:MOST]
         ]
-        spares = _spares(user, shown)
-        until = day_of_records(plant) if plant and rows else None
+        days = days_of_records(shown)
+        spares = _spares(user, shown, days)
+        until = days[plant.pk] if plant and rows else None
         return render(
             request,
             "reports/today.html",
@@ -63,7 +64,7 @@ class Today(View):
                 "entries": _entries(user, {plant.pk} if plant else seen),
                 "drifting": _drifting(user, plant),
                 "reported": _reported(user, shown),
-                "inspect": _inspect(user, shown),
+                "inspect": _inspect(user, shown, days),
                 "may_log": user.has_perm(roles.LOG_RUN),
                 "counts_asked": asked.number_open(seen) if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
@@ -91,11 +92,13 @@ class Shorts:
     rows: list[ShortHere]
 
 
-def _spares(user, shown: list[Plant]) -> Shorts | None:
+def _spares(user, shown: list[Plant], days: Mapping[int, dt.date]) -> Shorts | None:
     """Spares to order this week in the plants shown; None for somebody who has nothing to do with them."""
     if not user.has_perm(roles.SEE_SPARES):
         return None
-    of_each = [(plant, to_order(plant, within_days=WEEK_DAYS, most=MOST)) for plant in shown]
+    of_each = [
+        (plant, to_order(plant, within_days=WEEK_DAYS, most=MOST, records_until=days[plant.pk])) for plant in shown
+    ]
     queries = {plant.pk: f"?plant={plant.pk}" if len(shown) > 1 else "" for plant in shown}
     rows = [ShortHere(plant=plant, row=row, query=queries[plant.pk]) for plant, short in of_each for row in short.rows]
     rows.sort(key=lambda one: (one.row.order_by or dt.date.max, one.row.code, one.plant.pk))
@@ -123,15 +126,19 @@ def _reported(user, shown: list[Plant]) -> list:
     return list(bench_reads.reported(shown)[: MOST + 1]) if user.has_perm(roles.PLAN_BENCH) else []
 
 
-def _inspect(user, shown: list[Plant]) -> list[inspections.PlanRow]:
+def _inspect(user, shown: list[Plant], days: Mapping[int, dt.date]) -> list[inspections.PlanRow]:
     """Inspections that are overdue, for whoever does them."""
-    return inspections.overdue(shown) if user.has_perm(roles.LOG_MISHAP) else []
+    if not user.has_perm(roles.LOG_MISHAP):
+        return []
+    return inspections.overdue({plant: today_at(plant, days[plant.pk]) for plant in shown})
 
 
 def _entries(user, seen: Collection[int] | None) -> list[listing.Entry]:
     """The latest entries, and what was struck out last even where the entry itself is old."""
     with_cost = user.has_perm(roles.SEE_COST)
-    latest = list(listing.index(plants=seen, order="-recorded_at", with_cost=with_cost)[:MOST])
+    latest, struck = listing.firsts(
+        (listing.index(plants=seen, order="-recorded_at", with_cost=with_cost), MOST),
+        (listing.index(plants=seen, struck="yes", order="-struck_at", with_cost=with_cost), STRUCK_AT_MOST),
+    )
     known = {(row["of_sort"], row["pk"]) for row in latest}
-    struck = listing.index(plants=seen, struck="yes", order="-struck_at", with_cost=with_cost)[:STRUCK_AT_MOST]
     return listing.read(latest + [r for r in struck if (r["of_sort"], r["pk"]) not in known], system=system_of(user))

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
-from django.db.models import F
+from django.db.models import F, OuterRef, Subquery
 from django.db.models.fields.json import KT
 
 from diestore.handbook.kinds import KINDS
@@ -15,7 +15,7 @@ from diestore.service.failing import attempt
 from maintenance.log import bench_reads, queries
 from maintenance.log.damage import Damage, standing_with
 from maintenance.log.data import OrderLeft
-from maintenance.models import DieForecast, EdgeForecast
+from maintenance.models import DieForecast, DieHold, EdgeForecast
 from maintenance.wording.standing import HELD, SHARPEN, Standing, standing
 
 from .decisions import Advice, advised
@@ -175,16 +175,18 @@ def listed(plant: Plant | None = None, *, plants: Collection[int] | None = None)
     orders = queries.next_order_by_die(plant) if plant else queries.next_order_by_die(plants=plants)
     if not orders:
         return Listed(rows=[], retired=[])
-    known = _read({"plant": plant} if plant else {} if plants is None else {"plant__in": sorted(plants)})
+    which = {"plant": plant} if plant else {} if plants is None else {"plant__in": sorted(plants)}
+    known, held = _read(which, orders.keys())
     elsewhere = orders.keys() - known.keys()  # the order's part is made by a die of another plant
     if elsewhere and plant is not None:
-        known |= _read({"pk__in": elsewhere} | ({} if plants is None else {"plant__in": sorted(plants)}))
+        seen = {} if plants is None else {"plant__in": sorted(plants)}
+        others, held_there = _read({"pk__in": elsewhere} | seen, elsewhere)
+        known, held = known | others, held | held_there
     ours = [(die, order) for die, order in orders.items() if die in known]
     retired = [
         Retired(pk=die, code=known[die][0], order=order) for die, order in ours if known[die][2] == Die.Status.RETIRED
     ]
     gone = {one.pk for one in retired}
-    holds = bench_reads.holds_of()
     made = [
         attempt(
             partial(_row, die, order, *known[die]),
@@ -194,29 +196,42 @@ def listed(plant: Plant | None = None, *, plants: Collection[int] | None = None)
         for die, order in ours
         if die not in gone
     ]
-    made = [replace(row, held=holds[row.pk].reason) if row.pk in holds else row for row in made]
+    made = [replace(row, held=held[row.pk]) if row.pk in held else row for row in made]
     return Listed(
         rows=sorted(made, key=lambda r: (-r.risk, r.due, r.code)), retired=sorted(retired, key=lambda one: one.code)
     )
 
 
-def _read(which: dict) -> dict[int, tuple[str, str, str, dict | None, int | None]]:
+_Known = tuple[str, str, str, dict | None, int | None]
+
+
+def _read(which: dict, wanted: Collection[int]) -> tuple[dict[int, _Known], dict[int, str]]:
     """Of each die its code, its description, where it stands, what is told of it and the hits on the edge that limits
-    it.
+    it; and why those make no parts that are on hold. wanted: the dies that are asked for.
 
     Asked by plant and not by a thousand numbers; in no order, since putting them in order takes longer than the rows.
+    One question, and another where nothing is forecast for a die that is wanted.
     """
-    newest = DieForecast.objects.filter(is_newest=True, **{f"die__{name}": value for name, value in which.items()})
-    edges = EdgeForecast.objects.filter(forecast__in=newest.values("pk"), position=F("forecast__limiting"))
-    hits = dict(edges.order_by().values_list("position_id", "hits_since_sharpening"))
-    newest_rows = newest.order_by().values_list("die_id", *_TOLD, KT("rests_on__words"), KT("rests_on__unrun"))
-    forecasts = {die: dict(zip((*_TOLD, "words", "unrun"), rest, strict=True)) for die, *rest in newest_rows}
-    known = {}
-    columns = ("pk", "code", "description", "status")
-    for die, code, description, status in Die.objects.filter(**which).order_by().values_list(*columns):
-        f = forecasts.get(die)
-        known[die] = code, description, status, f, hits.get(f["limiting_id"]) if f else None
-    return known
+    edge = EdgeForecast.objects.filter(forecast=OuterRef("pk"), position=OuterRef("limiting")).order_by()
+    hold = DieHold.objects.filter(released_at=None, die=OuterRef("die")).order_by()
+    rows = DieForecast.objects.filter(is_newest=True, **{f"die__{name}": value for name, value in which.items()})
+    known: dict[int, _Known] = {}
+    held: dict[int, str] = {}
+    for die, reason, since, code, description, status, *told in rows.order_by().values_list(
+        "die_id", Subquery(hold.values("reason")[:1]), Subquery(edge.values("hits_since_sharpening")[:1]),
+        "die__code", "die__description", "die__status", *_TOLD, KT("rests_on__words"), KT("rests_on__unrun"),
+    ):  # fmt: skip
+        known[die] = code, description, status, dict(zip((*_TOLD, "words", "unrun"), told, strict=True)), since
+        if reason is not None:
+            held[die] = reason
+    if unknown := set(wanted) - known.keys():
+        of_die = DieHold.objects.filter(released_at=None, die=OuterRef("pk")).order_by()
+        columns = ("pk", Subquery(of_die.values("reason")[:1]), "code", "description", "status")
+        for die, reason, *rest in Die.objects.filter(**which).filter(pk__in=unknown).order_by().values_list(*columns):
+            known[die] = (*rest, None, None)
+            if reason is not None:
+                held[die] = reason
+    return known, held
 
 
 _NOTHING = {"remaining": None, "usual_hours": None, "damage": ()}

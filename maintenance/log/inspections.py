@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from django.db.models import BigIntegerField, DateTimeField, F, OuterRef, QuerySet, Subquery, Sum
@@ -168,9 +168,9 @@ def _hits(of: str, since) -> Subquery:
     return Subquery(runs.annotate(n=Sum("hits")).values("n")[:1], output_field=BigIntegerField())
 
 
-def overdue(plants: Iterable[Plant]) -> list[PlanRow]:
-    """What is overdue in these plants, the longest first."""
-    found = [row for plant in plants for row in rows(plant) if row.due.is_overdue]
+def overdue(plants: Mapping[Plant, dt.date]) -> list[PlanRow]:
+    """What is overdue in these plants, the longest first. plants: each with the day that it is there."""
+    found = [row for plant, today in plants.items() for row in rows(plant, today=today) if row.due.is_overdue]
     return sorted(found, key=lambda row: (-row.due.overdue_days, str(row.plan), row.pk))
 
 

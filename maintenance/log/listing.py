@@ -157,18 +157,43 @@ class Index:
         return [{"of_sort": row[0], "pk": row[1]} for row in rows]
 
     def _rows(self, first: int, last: int, *, counted: bool = False) -> list[tuple]:
+        counts, by = self._counted() if counted else ("", [])
+        sql, params = self._cut(f"of_sort, pk{', ' + counts if counted else ''}", first, last)
+        with connection.cursor() as cursor:
+            cursor.execute(sql, [*by, *params])
+            return cursor.fetchall()
+
+    def _cut(self, columns: str, first: int, last: int) -> tuple[str, list]:
+        """The SQL of a slice, and what it asks with."""
         down = "-" if self.descends else ""
         cut = [part.order_by(f"{down}{self.order}", f"{down}pk")[:last] for part in self.parts]
         sql, params = _joined(" UNION ALL ", "SELECT * FROM ({}) AS p{}", cut)
-        counts, by = self._counted() if counted else ("", [])
         way = "DESC" if self.descends else "ASC"
-        with connection.cursor() as cursor:
-            cursor.execute(
-                f"SELECT of_sort, pk{', ' + counts if counted else ''} FROM ({sql}) AS every "
-                f"ORDER BY moment {way}, pk {way}, of_sort LIMIT %s OFFSET %s",
-                [*by, *params, last - first, first],
-            )
-            return cursor.fetchall()
+        return (
+            f"SELECT {columns} FROM ({sql}) AS every ORDER BY moment {way}, pk {way}, of_sort LIMIT %s OFFSET %s",
+            [*params, last - first, first],
+        )
+
+
+def firsts(*asked: tuple[Index, int]) -> list[list[dict]]:
+    """Of several lists the first so many rows each, as their slices are; all in one question."""
+    parts, params = [], []
+    for n, (index, most) in enumerate(asked):
+        if not index.parts:
+            continue
+        sql, by = index._cut("of_sort, pk, moment", 0, most)
+        way = "DESC" if index.descends else "ASC"
+        place = f"ROW_NUMBER() OVER (ORDER BY moment {way}, pk {way}, of_sort)"
+        parts.append(f"SELECT {n} AS list, {place} AS place, of_sort, pk FROM ({sql}) AS l{n}")
+        params += by
+    found: list[list[dict]] = [[] for _ in asked]
+    if not parts:
+        return found
+    with connection.cursor() as cursor:
+        cursor.execute(f"{' UNION ALL '.join(parts)} ORDER BY list, place", params)
+        for n, _, of_sort, pk in cursor.fetchall():
+            found[n].append({"of_sort": of_sort, "pk": pk})
+    return found
 
 
 def _joined(by: str, each: str, parts: list[QuerySet]) -> tuple[str, list]:

@@ -6,7 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 
-from django.db.models import IntegerField, Max, Q, Sum, Value
+from django.db.models import IntegerField, Max, Q, QuerySet, Sum, Value
 
 from diestore.register.models import Die, Output, Plant
 from maintenance.models import (
@@ -55,15 +55,10 @@ def open_orders(
         wanted = {die.pk for die in dies}
         parts = Output.objects.filter(variant__die__in=wanted).values("part")
         orders = orders.filter(Q(die__in=wanted) | Q(die__isnull=True, part__in=parts))
-    listed = list(
-        orders.order_by("due", "number", "pk").values_list(
-            "pk", "number", "due", "die_id", "parts", "part_id", "plant_id"
-        )
-    )
+    listed, makes = _with_makers(orders)
     if not listed:
         return []
-    makes = _makes(orders)
-    per_hit = {(v, part): n for part, rows in makes.items() for _, v, n, _ in rows}
+    per_hit = {(v, part): n for part, ways in makes.items() for _, v, n, _ in ways}
     done: dict[int, int] = defaultdict(int)
     of_orders = ("order_id", "order__part_id", "variant_id")
     runs = runs.filter(order__in=orders.values("pk")).order_by().values(*of_orders)
@@ -101,15 +96,24 @@ def open_orders(
     return [row for row in result if row.parts_left > 0 and (wanted is None or row.die_id in wanted)]
 
 
-def _makes(orders) -> dict[int, list[tuple[int, int | None, int, int | None]]]:
-    """Part of an order -> (die, variant, parts at one hit, plant) of each way to make it, the first one first."""
-    rows = Output.objects.filter(part__in=orders.values("part"), variant__die__status=Die.Status.IN_SERVICE)
-    makes: dict[int, list[tuple[int, int | None, int, int | None]]] = defaultdict(list)
-    for part, *way in rows.order_by("variant__die__code", "-variant__is_default", "variant__code").values_list(
-        "part_id", "variant__die_id", "variant_id", "parts_per_hit", "variant__die__plant_id"
-    ):
-        makes[part].append(tuple(way))
-    return makes
+_Way = tuple[int, int | None, int, int | None]  # die, variant, parts at one hit, plant
+
+
+def _with_makers(orders: QuerySet[Order]) -> tuple[list[tuple], dict[int, list[_Way]]]:
+    """Some orders, the earliest due first, and of each part of theirs the ways in which dies in service make it, the
+    first one first. One question: an order comes once for each set of inserts that makes its part."""
+    made_by = "part__outputs__variant"
+    columns = ("pk", "number", "due", "die_id", "parts", "part_id", "plant_id")
+    way = (f"{made_by}__die_id", made_by, "part__outputs__parts_per_hit", f"{made_by}__die__plant_id")
+    in_order = ("due", "number", "pk", f"{made_by}__die__code", f"-{made_by}__is_default", f"{made_by}__code")
+    listed: dict[int, tuple] = {}
+    makes: dict[int, dict[int | None, _Way]] = defaultdict(dict)
+    for status, *row in orders.order_by(*in_order).values_list(f"{made_by}__die__status", *columns, *way):
+        order, (die, variant, per_hit, plant) = tuple(row[: len(columns)]), row[len(columns) :]
+        listed[order[0]] = order
+        if status == Die.Status.IN_SERVICE:
+            makes[order[5]][variant] = die, variant, per_hit, plant
+    return list(listed.values()), {part: list(ways.values()) for part, ways in makes.items()}
 
 
 def next_order_by_die(

@@ -1,6 +1,6 @@
 """Rows of the database -> the plain logs that clocks and cycles are made of.
 
-Reads only; ten questions to the database for each block of dies.
+Reads only; seven questions to the database for each block of dies.
 """
 
 from __future__ import annotations
@@ -8,8 +8,9 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from operator import itemgetter
 
-from django.db.models import BigIntegerField, Max, QuerySet, Value
+from django.db.models import BigIntegerField, BooleanField, F, FloatField, Max, QuerySet, Value
 
 from diestore.register.models import Cut, Die, Plant, Position, Stock
 from maintenance.clockwork.rows import (
@@ -79,21 +80,34 @@ def of_dies(dies: Iterable[Die], *, known_at: dt.datetime | None = None) -> Iter
         yield from _block(dies[i : i + BLOCK], known_at)
 
 
-def of_die(die: Die, *, known_at: dt.datetime | None = None) -> DieLog:
-    return next(iter(of_dies([die], known_at=known_at)))
+def of_die(die: Die, *, known_at: dt.datetime | None = None, positions: Iterable[Position] | None = None) -> DieLog:
+    """positions: those that the die has or had, where they are read already (`with_inserts`)."""
+    if positions is None:
+        return next(iter(of_dies([die], known_at=known_at)))
+    rows = (
+        (p.pk, p.die_id, p.code, p.kind, p.side, p.stroke_share, p.valid_from, p.valid_to, p.inserts) for p in positions
+    )
+    return next(_block([die], known_at, _laid_out(rows)))
 
 
-def _block(dies: list[Die], known_at: dt.datetime | None) -> Iterator[DieLog]:
-    """The logs of some dies: each sort of row is one question for all of them."""
+def with_inserts(positions: QuerySet[Position]) -> QuerySet[Position]:
+    """Positions as a log needs them: one that works with some sets of inserts only comes once for each of them."""
+    return positions.annotate(inserts=F("variants"))
+
+
+def _block(
+    dies: list[Die], known_at: dt.datetime | None, positions: dict[int, dict[int, PositionRow]] | None = None
+) -> Iterator[DieLog]:
+    """The logs of some dies: each sort of row is one question for all of them, sorts that are alike share one."""
     ids, usual = [die.pk for die in dies], {die.pk: die.usual_stock_id for die in dies}
-    stocks, positions, cuts = _stocks(), _positions(ids), _cuts(ids)
+    positions = _positions(ids) if positions is None else positions
+    stocks, cuts = _stocks(), _cuts(ids)
     die_of = {pk: die for die, places in positions.items() for pk in places}
-    runs, corrections = _runs(ids, known_at, usual), _corrections(ids, known_at)
-    if known_at is None:
-        _add_open_counts(ids, usual, runs, corrections)
+    runs, counting = _runs(ids, known_at, usual)
+    corrections, troubles, restarts = _moments(ids, known_at)
+    _add_open_counts(counting, usual, runs, corrections)
     replacements, pieces = _replacements(ids, known_at, die_of)
-    works, readings = _works(ids, known_at, die_of, pieces), _readings(ids, known_at, die_of)
-    troubles, restarts = _moments(ids, known_at)
+    works, readings = _works_and_readings(ids, known_at, die_of, pieces)
     for die in dies:
         yield DieLog(
             die=die.pk,
@@ -127,10 +141,14 @@ def _stocks() -> dict[int, StockRow]:
 
 
 def _positions(ids: list[int]) -> dict[int, dict[int, PositionRow]]:
-    """Die -> position -> row. A position that works with some sets of inserts only comes once for each of them."""
     rows = Position.objects.filter(die__in=ids).values_list(
         "pk", "die_id", "code", "kind", "side", "stroke_share", "valid_from", "valid_to", "variants"
     )
+    return _laid_out(rows)
+
+
+def _laid_out(rows: Iterable[tuple]) -> dict[int, dict[int, PositionRow]]:
+    """Die -> position -> row. A position that works with some sets of inserts only comes once for each of them."""
     positions: dict[int, dict[int, PositionRow]] = defaultdict(dict)
     for pk, die, code, kind, side, share, since, until, variant in rows:
         before = positions[die].get(pk)
@@ -167,12 +185,28 @@ def _cuts(ids: list[int]) -> dict[int, list[CutRow]]:
     return cuts
 
 
-def _runs(ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]) -> dict[int, list[RunRow]]:
-    rows = _known(Run, known_at).filter(die__in=ids).order_by("started")
+_BY_START = itemgetter(2, 0)
+_NO_KEY = Value(None, BigIntegerField())
+_RUN = ("pk", "die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id", "lot")
+
+
+def _runs(
+    ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]
+) -> tuple[dict[int, list[RunRow]], list[tuple]]:
+    """Of each die its runs; and what counters count just now, where the records are told as they are known now."""
+    rows = _known(Run, known_at).filter(die__in=ids).order_by()
+    rows = rows.values_list(*_RUN, Value(True, BooleanField()), Value(False, BooleanField()))
+    if known_at is None:
+        counted = ("pk", "die_id", "started", "at", "hits", "variant_id", _NO_KEY, "order_id", Value(""), "with_stock")
+        counts = OpenCount.objects.filter(die__in=ids).order_by()
+        rows = rows.union(counts.values_list(*counted, Value(True, BooleanField())), all=True)
     runs: dict[int, list[RunRow]] = defaultdict(list)
-    for die, started, ended, hits, variant, stock, order, coil in rows.values_list(
-        "die_id", "started", "at", "hits", "variant_id", "stock_id", "order_id", "lot"
-    ):
+    counting = []
+    for row in sorted(rows, key=_BY_START):
+        _, die, started, ended, hits, variant, stock, order, coil, with_stock, is_open = row
+        if is_open:
+            counting.append((die, started, ended, hits, variant, order, with_stock))
+            continue
         runs[die].append(
             RunRow(
                 started=started.timestamp(),
@@ -184,29 +218,18 @@ def _runs(ids: list[int], known_at: dt.datetime | None, usual: dict[int, int]) -
                 coil=coil,
             )
         )
-    return runs
-
-
-def _corrections(ids: list[int], known_at: dt.datetime | None) -> dict[int, list[CorrectionRow]]:
-    rows = _known(HitCorrection, known_at).filter(die__in=ids).order_by("at", "sequence", "key")
-    corrections: dict[int, list[CorrectionRow]] = defaultdict(list)
-    for die, at, hits, variant, with_stock in rows.values_list("die_id", "at", "hits", "variant_id", "with_stock"):
-        corrections[die].append(CorrectionRow(at=at.timestamp(), hits=hits, variant=variant, with_stock=with_stock))
-    return corrections
+    return runs, counting
 
 
 def _add_open_counts(
-    ids: list[int],
+    counting: Iterable[tuple],
     usual: dict[int, int],
     runs: dict[int, list[RunRow]],
     corrections: dict[int, list[CorrectionRow]],
 ) -> None:
     """What counters count just now, beside the runs of the log. Where a run was typed for that time, the run is told
     until somebody settles it."""
-    rows = OpenCount.objects.filter(die__in=ids).order_by("started", "pk")
-    for die, began, at, hits, variant, order, with_stock in rows.values_list(
-        "die_id", "started", "at", "hits", "variant_id", "order_id", "with_stock"
-    ):
+    for die, began, at, hits, variant, order, with_stock in counting:
         started, ended = began.timestamp(), at.timestamp()
         if not with_stock:
             corrections[die].append(CorrectionRow(at=ended, hits=hits, variant=variant, with_stock=False))
@@ -253,65 +276,82 @@ def _replacements(
     return replacements, defaultdict(dict, {die: dict(sorted(of_die.items())) for die, of_die in pieces.items()})
 
 
-_WORK = (
-    "operation", "why", "found", "removed_mm", "coating_after", "set_key", "hours", "hits_into_run", "sequence", "key",
-)  # fmt: skip
+_WORK = ("operation", "why", "found", "removed_mm", "coating_after", "set_key", "hours", "hits_into_run")
+_IN_ORDER = ("at", "sequence", "key")
 
 
-def _works(
+def _works_and_readings(
     ids: list[int], known_at: dt.datetime | None, die_of: dict[int, int], pieces: dict[int, dict[int, PieceRow]]
-) -> dict[int, list[WorkRow]]:
-    """Of each die the works on its positions, and those done on the bench on pieces that ever sat in it."""
-    works, dies_of = _known(Work, known_at).order_by(), defaultdict(list)
+) -> tuple[dict[int, list[WorkRow]], dict[int, list[ReadingRow]]]:
+    """Of each die the works on its positions, and those done on the bench on pieces that ever sat in it; and what was
+    measured on its positions. A reading's quantity stands where the operation of a work does, its value where what came
+    off does."""
+    done, dies_of = _known(Work, known_at).order_by(), defaultdict(list)
     for die, of_die in pieces.items():
         for piece in of_die:
             dies_of[piece].append(die)
-    columns = ("position_id", "piece_id", "at", *_WORK)
+    columns = (Value(True, BooleanField()), "position_id", "piece_id", *_IN_ORDER, *_WORK)
     fitted = _known(Replacement, known_at).filter(position__die__in=ids).order_by().values("piece_in")
-    on_positions = works.filter(position__die__in=ids).values_list(*columns)
-    on_the_bench = works.filter(piece__in=fitted).values_list(*columns)
+    on_positions = done.filter(position__die__in=ids).values_list(*columns)
+    on_the_bench = done.filter(piece__in=fitted).values_list(*columns)
+    no_word, no_hours = Value(""), Value(None, FloatField())
+    measured = _known(Reading, known_at).filter(position__die__in=ids).order_by().values_list(
+        Value(False, BooleanField()), "position_id", _NO_KEY, *_IN_ORDER,
+        "quantity", no_word, no_word, "value_si", no_word, no_word, no_hours, "hits_into_run",
+    )  # fmt: skip
     works: dict[int, list[WorkRow]] = defaultdict(list)
-    for position, piece, at, *rest in on_positions.union(on_the_bench, all=True).order_by("at", "sequence", "key"):
-        work = WorkRow(at=at.timestamp(), position=position, piece=piece, **dict(zip(_WORK, rest, strict=True)))
+    readings: dict[int, list[ReadingRow]] = defaultdict(list)
+    rows = on_positions.union(on_the_bench, measured, all=True).order_by(*_IN_ORDER)
+    for is_work, position, piece, at, sequence, key, what, why, found, mm, coating, set_key, hours, into_run in rows:
+        stamp = at.timestamp()
+        if not is_work:
+            reading = ReadingRow(at=stamp, position=position, quantity=what, value_si=mm, hits_into_run=into_run)
+            readings[die_of[position]].append(reading)
+            continue
+        work = WorkRow(
+            at=stamp, position=position, piece=piece, operation=what, why=why, found=found, removed_mm=mm,
+            coating_after=coating, set_key=set_key, hours=hours, hits_into_run=into_run, sequence=sequence, key=key,
+        )  # fmt: skip
         for die in [die_of[position]] if position is not None else dies_of[piece]:
             works[die].append(work)
-    return works
+    return works, readings
 
 
-def _readings(ids: list[int], known_at: dt.datetime | None, die_of: dict[int, int]) -> dict[int, list[ReadingRow]]:
-    rows = _known(Reading, known_at).filter(position__die__in=ids).order_by("at", "sequence", "key")
-    readings: dict[int, list[ReadingRow]] = defaultdict(list)
-    for position, at, quantity, value, into_run in rows.values_list(
-        "position_id", "at", "quantity", "value_si", "hits_into_run"
-    ):
-        readings[die_of[position]].append(
-            ReadingRow(at=at.timestamp(), position=position, quantity=quantity, value_si=value, hits_into_run=into_run)
-        )
-    return readings
-
-
-_OF_PIECE, _OF_DIE, _ANEW = range(3)
+_OF_PIECE, _OF_DIE, _ANEW, _PUT_RIGHT = range(4)
 
 
 def _moments(
     ids: list[int], known_at: dt.datetime | None
-) -> tuple[dict[int, list[TroubleRow]], dict[int, list[float]]]:
-    """Of each die its troubles (mishaps by the pieces that they damaged, stops for burr), and from when its record
-    counts anew: moments all of them, asked in one question."""
-    none = Value(None, BigIntegerField())
+) -> tuple[dict[int, list[CorrectionRow]], dict[int, list[TroubleRow]], dict[int, list[float]]]:
+    """Of each die its counts put right, its troubles (mishaps by the pieces that they damaged, stops for burr), and
+    from when its record counts anew: moments all of them, asked in one question."""
     mishaps = _known(Incident, known_at).filter(die__in=ids, pieces__isnull=False).order_by()
     stops = _known(Stop, known_at).filter(die__in=ids, cause=Stop.Cause.BURR).order_by()
     anew = _known(RecordRestart, known_at).filter(die__in=ids).order_by()
-    rows = mishaps.values_list("die_id", "at", "pieces", Value(_OF_PIECE)).union(
-        stops.values_list("die_id", "at", none, Value(_OF_DIE)),
-        anew.values_list("die_id", "at", none, Value(_ANEW)),
+    put_right = _known(HitCorrection, known_at).filter(die__in=ids).order_by()
+    nothing = (_NO_KEY, Value(True, BooleanField()))
+    columns = ("die_id", *_IN_ORDER)
+    rows = put_right.values_list(Value(_PUT_RIGHT), *columns, "variant_id", "hits", "with_stock").union(
+        mishaps.values_list(Value(_OF_PIECE), *columns, "pieces", *nothing),
+        stops.values_list(Value(_OF_DIE), *columns, _NO_KEY, *nothing),
+        anew.values_list(Value(_ANEW), *columns, _NO_KEY, *nothing),
         all=True,
     )
+    corrections: dict[int, list[CorrectionRow]] = defaultdict(list)
     troubles: dict[int, list[TroubleRow]] = defaultdict(list)
     restarts: dict[int, list[float]] = defaultdict(list)
-    for die, at, piece, what in sorted(rows, key=lambda row: (row[1], row[3], row[2] or 0)):
-        if what == _ANEW:
-            restarts[die].append(at.timestamp())
+    for what, die, moment, _, _, of, hits, with_stock in sorted(rows, key=_in_time):
+        at = moment.timestamp()
+        if what == _PUT_RIGHT:
+            corrections[die].append(CorrectionRow(at=at, hits=hits, variant=of, with_stock=bool(with_stock)))
+        elif what == _ANEW:
+            restarts[die].append(at)
         else:
-            troubles[die].append(TroubleRow(at=at.timestamp(), piece=piece))
-    return troubles, restarts
+            troubles[die].append(TroubleRow(at=at, piece=of))
+    return corrections, troubles, restarts
+
+
+def _in_time(row: tuple) -> tuple:
+    """Counts put right in the order of their entries; troubles of one moment by their pieces."""
+    what, _, at, sequence, key, of, *_ = row
+    return (at, what, sequence, key) if what == _PUT_RIGHT else (at, what, of or 0, "")

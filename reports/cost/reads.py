@@ -7,8 +7,9 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
+from operator import itemgetter
 
-from django.db.models import Count, Max, Min, Q, QuerySet, Sum
+from django.db.models import BigIntegerField, BooleanField, Case, Count, Max, Min, Q, QuerySet, Sum, Value, When
 
 from diestore.register.models import Die, Output, Plant, Rate
 from maintenance.clockwork.works import OPERATIONS
@@ -73,35 +74,40 @@ def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
     return spent_and_rates(dies, None)[0]
 
 
-def spent_and_rates(dies: Iterable[int], plant: Plant | None) -> tuple[dict[int, Spent], DatedRates]:
-    """The same, and what an hour costs there, by kind, from which day on."""
+def spent_and_rates(
+    dies: Iterable[int], plant: Plant | None, *, outputs: Iterable[Output] | None = None
+) -> tuple[dict[int, Spent], DatedRates]:
+    """The same, and what an hour costs there, by kind, from which day on. outputs: of the dies, where they are read."""
     ids = list(dies)
     spent_of = {die: Spent(die=die) for die in ids}
     rates: DatedRates = defaultdict(list)
     if plant is not None:
         for kind, day, amount in Rate.objects.filter(plant=plant).values_list("kind", "valid_from", "amount"):
             rates[kind].append((day, amount))
-    outputs = Output.objects.filter(variant__die__in=ids).values_list("variant_id", "part_id", "parts_per_hit")
-    counting = [(*row[:4], None, None, *row[4:]) for row in _counting(ids)]  # nobody has counted good parts of it yet
-    _add_parts(spent_of, outputs, [*_runs(ids), *counting])
-    for die, at, operation, supplier, pieces, written, hours in _works(ids):
+    if outputs is None:
+        falls = list(Output.objects.filter(variant__die__in=ids).values_list("variant_id", "part_id", "parts_per_hit"))
+    else:
+        falls = [(output.variant_id, output.part_id, output.parts_per_hit) for output in outputs]
+    _add_parts(spent_of, falls, _runs(ids))
+    for is_work, die, at, word, apart, number, written, amount in _works_and_stops(ids):
+        if not is_work and (apart or word == Stop.Cause.SETTING):
+            spent_of[die].setting_minutes += amount
+            continue
+        if not is_work:
+            spent_of[die].stops.append(StopOfDie(at=at, minutes=amount, parts_scrapped=number))
+            continue
         spent_of[die].grinds.append(
             GrindDay(
                 at=at,
-                sharpening=operation in ON_THE_EDGE and operation != "welded and recut",
-                pieces=pieces,
-                hours=round(hours, 4) if written else None,
-                outside=supplier is not None,
+                sharpening=word in ON_THE_EDGE and word != "welded and recut",
+                pieces=number,
+                hours=round(amount, 4) if written else None,
+                outside=bool(apart),
             )
         )
     for die, at, fitted, usual, fitted_price, usual_price in _spares(ids):
         name, price = (fitted, fitted_price) if fitted else (usual or "a piece without a name", usual_price)
         spent_of[die].spares.append(SpareFitted(at=at, item=name, unit_price=price))
-    for die, at, minutes, scrapped, planned, cause in _stops(ids):
-        if planned or cause == Stop.Cause.SETTING:
-            spent_of[die].setting_minutes += minutes
-        else:
-            spent_of[die].stops.append(StopOfDie(at=at, minutes=minutes, parts_scrapped=scrapped))
     for die, by_work, by_stop, at, kind, amount in _bills(ids):
         spent_of[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
     return spent_of, rates
@@ -137,11 +143,14 @@ def _add_parts(spent_of: dict[int, Spent], outputs: Iterable[tuple], runs: Itera
 
 
 def _runs(ids: list[int]) -> QuerySet:
-    return (
+    """What was run, and what counters count just now: nobody has counted good parts of that yet."""
+    of = ("die_id", "variant_id", "order__part_id")
+    uncounted = Value(None, BigIntegerField())
+    runs = (
         Run.objects.standing()
         .filter(die__in=ids)
         .order_by()
-        .values("die_id", "variant_id", "order__part_id")
+        .values(*of)
         .annotate(
             all_hits=Sum("hits"),
             counted_hits=Sum("hits", filter=Q(good_parts__isnull=False)),
@@ -149,26 +158,39 @@ def _runs(ids: list[int]) -> QuerySet:
             first=Min("started"),
             last=Max("at"),
         )
-        .values_list("die_id", "variant_id", "order__part_id", "all_hits", "counted_hits", "good", "first", "last")
+        .values_list(*of, "all_hits", "counted_hits", "good", "first", "last")
     )
+    counting = OpenCount.objects.as_hits().filter(die__in=ids).order_by()
+    return runs.union(counting.values_list(*of, "hits", uncounted, uncounted, "started", "at"), all=True)
 
 
-def _counting(ids: list[int]) -> QuerySet:
-    """What counters count just now."""
-    rows = OpenCount.objects.as_hits().filter(die__in=ids)
-    return rows.values_list("die_id", "variant_id", "order__part_id", "hits", "started", "at")
+def _works_and_stops(ids: list[int]) -> list[tuple]:
+    """All works on a die at one moment together, and its stops, in their order.
 
-
-def _works(ids: list[int]) -> QuerySet:
-    """All works on a die at one moment together."""
-    return (
+    Of works: the operation, whether a supplier did it, pieces, how many with hours, those hours. Of a stop: its cause,
+    whether it was planned, parts scrapped, nothing, its minutes.
+    """
+    works = (
         Work.objects.standing()
         .filter(position__die__in=ids)
-        .order_by("at")
+        .order_by()
         .values("position__die_id", "at", "operation", "supplier_id")
-        .annotate(pieces=Count("pk"), written=Count("hours"), sum_hours=Sum("hours"))
-        .values_list("position__die_id", "at", "operation", "supplier_id", "pieces", "written", "sum_hours")
+        .annotate(
+            is_work=Value(True, BooleanField()),
+            outside=Case(When(supplier__isnull=False, then=True), default=False, output_field=BooleanField()),
+            pieces=Count("pk"),
+            written=Count("hours"),
+            sum_hours=Sum("hours"),
+        )
+        .values_list(
+            "is_work", "position__die_id", "at", "operation", "outside", "pieces", "written", "sum_hours", "supplier_id"
+        )
     )
+    none = Value(None, BigIntegerField())
+    stops = Stop.objects.standing().filter(die__in=ids).order_by().values_list(
+        Value(False, BooleanField()), "die_id", "at", "cause", "planned", "parts_scrapped", none, "minutes", none
+    )  # fmt: skip
+    return sorted((row[:8] for row in works.union(stops, all=True)), key=itemgetter(2))
 
 
 def _spares(ids: list[int]) -> QuerySet:
@@ -186,11 +208,6 @@ def _spares(ids: list[int]) -> QuerySet:
             "position__item__unit_price",
         )
     )
-
-
-def _stops(ids: list[int]) -> QuerySet:
-    stops = Stop.objects.standing().filter(die__in=ids).order_by("at")
-    return stops.values_list("die_id", "at", "minutes", "parts_scrapped", "planned", "cause")
 
 
 def _bills(ids: list[int]) -> QuerySet:

@@ -10,7 +10,7 @@ from functools import partial
 
 from django.utils import timezone
 
-from diestore.register.models import Die, Plant
+from diestore.register.models import Die, Output, Plant
 from diestore.service.failing import attempt
 from reports.costing.elements import CostSheet
 from reports.costing.money import DatedRate, NoRate, rate_on
@@ -120,7 +120,7 @@ def in_order(rows: Iterable[DieCost]) -> list[DieCost]:
 
 
 def _costs(dies: list[Die], plant: Plant) -> list[DieCost]:
-    spent, rows = reads.spent_and_rates((die.pk for die in dies), plant)
+    spent, rows = reads.spent_and_rates((die.pk for die in dies), plant, outputs=_outputs_read(dies))
     rates = Rates.of(rows)
     return [
         attempt(
@@ -130,6 +130,16 @@ def _costs(dies: list[Die], plant: Plant) -> list[DieCost]:
         )
         for die in dies
     ]
+
+
+def _outputs_read(dies: list[Die]) -> list[Output] | None:
+    """What falls out of the dies, where a page read that with them; else None."""
+    if not all("variants" in getattr(die, "_prefetched_objects_cache", {}) for die in dies):
+        return None
+    variants = [variant for die in dies for variant in die.variants.all()]
+    if not all("outputs" in getattr(variant, "_prefetched_objects_cache", {}) for variant in variants):
+        return None
+    return [output for variant in variants for output in variant.outputs.all()]
 
 
 def _unknown(die: Die, spent: Spent, rates: Rates, why: str) -> DieCost:

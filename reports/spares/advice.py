@@ -219,8 +219,8 @@ class Spares:
     waiting: frozenset[int] = frozenset()
     told_at = None  # just now
 
-    def __init__(self, plant: Plant) -> None:
-        ahead = whole_plant(plant)
+    def __init__(self, plant: Plant, *, records_until: dt.date | None = None) -> None:
+        ahead = whole_plant(plant, records_until=records_until)
         self.rows = all_spares(plant, ahead=ahead)
         self.today, self.records_until = (ahead.today, ahead.records_until) if self.rows else (None, None)
 
@@ -248,10 +248,11 @@ def all_spares(plant: Plant, *, ahead: PlantAhead | None = None) -> list[SpareRo
     return sorted(rows, key=lambda row: row.urgency)
 
 
-def whole_plant(plant: Plant) -> PlantAhead:
-    """What is ahead of all dies, as far as the longest lead time asks."""
+def whole_plant(plant: Plant, *, records_until: dt.date | None = None) -> PlantAhead:
+    """What is ahead of all dies, as far as the longest lead time asks. records_until: where that is read already."""
     items = {item.pk: item for item in reads.items_in_use(plant)}
-    ahead = PlantAhead.of(plant, longest_lead_days=max((item.lead_days or 0 for item in items.values()), default=0))
+    longest = max((item.lead_days or 0 for item in items.values()), default=0)
+    ahead = PlantAhead.of(plant, longest_lead_days=longest, records_until=records_until)
     ahead.items = items
     return ahead
 

@@ -89,21 +89,22 @@ class KeptList:
 
     kept: KeptSpares
     waiting: frozenset[int]
+    day_of_records: dt.date | None = None  # up to which the records of the plant tell now, where that is read already
 
     @classmethod
-    def of(cls, plant: Plant) -> KeptList | None:
+    def of(cls, plant: Plant, *, records_until: dt.date | None = None) -> KeptList | None:
         """None: none is kept, tell them from the log. Where nobody knows what changed since, all of them wait."""
         kept = KeptSpares.objects.filter(plant=plant).first()
         if kept is None:
             return None
         changes = freshness.since(kept.mark)
         if changes is None:
-            return cls(kept, frozenset(kept.rows.values_list("item_id", flat=True)))
-        return cls(kept, freshness.items_of(changes, plant))
+            return cls(kept, frozenset(kept.rows.values_list("item_id", flat=True)), records_until)
+        return cls(kept, freshness.items_of(changes, plant), records_until)
 
     @property
     def today(self) -> dt.date:
-        return today_at(self.kept.plant)
+        return today_at(self.kept.plant, self.day_of_records)
 
     @property
     def records_until(self) -> dt.date:
@@ -155,9 +156,10 @@ class KeptList:
         return rows
 
 
-def of_plant(plant: Plant) -> KeptList | Spares:
-    """The spares of a plant as they are shown: kept where the shop is large, else from the log."""
-    return KeptList.of(plant) or Spares(plant)
+def of_plant(plant: Plant, *, records_until: dt.date | None = None) -> KeptList | Spares:
+    """The spares of a plant as they are shown: kept where the shop is large, else from the log. records_until: the day
+    up to which its records tell, where that is read already."""
+    return KeptList.of(plant, records_until=records_until) or Spares(plant, records_until=records_until)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -171,9 +173,11 @@ class Shorts:
     waiting: int
 
 
-def to_order(plant: Plant, *, within_days: int = 0, start: int = 0, most: int) -> Shorts:
+def to_order(
+    plant: Plant, *, within_days: int = 0, start: int = 0, most: int, records_until: dt.date | None = None
+) -> Shorts:
     """Those to order now, the longest overdue first. within_days: and those whose day comes so soon."""
-    listed = of_plant(plant)
+    listed = of_plant(plant, records_until=records_until)
     found, rows = listed.part(Asked(within_days=within_days), start, most)
     return Shorts(
         found=found, rows=rows, today=listed.today, records_until=listed.records_until, waiting=len(listed.waiting)

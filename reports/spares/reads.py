@@ -8,7 +8,23 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import Count, DateTimeField, Exists, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    Count,
+    DateTimeField,
+    Exists,
+    F,
+    FloatField,
+    Min,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -61,15 +77,12 @@ def places_of_items(
     known_die_grinds: how often dies were ground at all, where that is known; it is not counted again.
     """
     positions = _positions(plant, dies, items)
-    ids = positions.order_by().values("pk")
-    hits = _hits_by_variant(positions)
-    die_grinds = _die_grinds(positions, known_die_grinds or {})
-    ground, replaced, left = _ground(ids), _replaced(ids), allowances_left(positions)
+    counts, left = _counts(positions, known_die_grinds or {}), allowances_left(positions)
     made = []
     for (pk, code, side, die, die_code, item, allowance_mm, share), variants in _with_variants(positions).items():
-        mine = hits.get(die, {})
+        mine = counts.hits.get(die, {})
         strokes = sum(n for variant, n in mine.items() if not variants or variant in variants)
-        grinds, removed = ground.get(pk, (0, 0.0))
+        grinds, removed = counts.ground.get(pk, (0, 0.0))
         made.append(
             PlaceOfItem(
                 position_id=pk,
@@ -84,9 +97,9 @@ def places_of_items(
                 allowance_left_mm=left.get(pk, allowance_mm),
                 removed_mm=removed,
                 grinds=grinds,
-                die_grinds=die_grinds.get(die, 0),
-                replaced=replaced[pk]["replaced"],
-                ground_out=replaced[pk][Replacement.Why.GROUND_OUT],
+                die_grinds=counts.die_grinds.get(die, 0),
+                replaced=counts.taken_out.get(pk, 0),
+                ground_out=counts.ground_out.get(pk, 0),
             )
         )
     return made
@@ -103,63 +116,66 @@ def _with_variants(positions: QuerySet[Position]) -> dict[tuple, set[int]]:
     return variants_of
 
 
-def _hits_by_variant(positions: QuerySet[Position]) -> dict[int, dict[int, int]]:
-    """Die -> set of inserts -> strokes that it has run, over all the record of the dies of some positions."""
-    hits: dict[int, dict[int, int]] = defaultdict(dict)
-    for die, variant, n in (
-        Run.objects.standing()
-        .filter(die__in=positions.order_by().values("die"))
-        .order_by()
-        .values("die_id", "variant_id")
-        .annotate(n=Sum("hits"))
-        .values_list("die_id", "variant_id", "n")
-    ):
-        hits[die][variant] = n
-    return hits
+class _Counts(NamedTuple):
+    """What is counted of positions and their dies.
+
+    hits: die -> set of inserts -> strokes over all its record. ground: position -> times that it was ground, mm that
+    came off it. die_grinds: die -> moments at which anything of it was ground. taken_out, ground_out: position ->
+    pieces taken out before they were used up by grinding, and those used up by it.
+    """
+
+    hits: dict[int, dict[int, int]]
+    ground: dict[int, tuple[int, float]]
+    die_grinds: dict[int, int]
+    taken_out: dict[int, int]
+    ground_out: dict[int, int]
+
+
+_HITS, _GROUND, _DIE_GRINDS, _TAKEN_OUT, _GROUND_OUT = range(5)
+
+
+def _counts(positions: QuerySet[Position], known_die_grinds: Mapping[int, int]) -> _Counts:
+    """All in one question. Grinds of dies that are known are not counted again."""
+    positions = positions.order_by()
+    ids, dies = positions.values("pk"), positions.values("die")
+    no_inserts, no_mm = Value(None, BigIntegerField()), Value(None, FloatField())
+    made = Run.objects.standing().filter(die__in=dies).order_by()
+    ground = _removing().filter(position__in=ids)
+    of_dies = _removing().filter(operation="ground", position__die__in=dies)
+    if known_die_grinds:
+        of_dies = of_dies.exclude(position__die__in=list(known_die_grinds))
+    replaced = Replacement.objects.standing().filter(position__in=ids, since_start=False, piece_in__isnull=False)
+    replaced = replaced.exclude(why=Replacement.Why.FIRST).order_by()
+    used_up = Case(When(why=Replacement.Why.GROUND_OUT, then=Value(_GROUND_OUT)), default=Value(_TAKEN_OUT))
+    times = Count("at", distinct=True)
+    rows = (
+        made.values(what=Value(_HITS), owner=F("die"), inserts=F("variant"))
+        .annotate(n=Sum("hits"), mm=no_mm)
+        .union(
+            ground.values(what=Value(_GROUND), owner=F("position"), inserts=no_inserts).annotate(
+                n=Count("at", distinct=True, filter=Q(operation="ground")), mm=Sum("removed_mm")
+            ),
+            of_dies.values(what=Value(_DIE_GRINDS), owner=F("position__die"), inserts=no_inserts).annotate(
+                n=times, mm=no_mm
+            ),
+            replaced.values(what=used_up, owner=F("position"), inserts=no_inserts).annotate(n=Count("pk"), mm=no_mm),
+            all=True,
+        )
+    )
+    found = _Counts(hits=defaultdict(dict), ground={}, die_grinds=dict(known_die_grinds), taken_out={}, ground_out={})
+    for row in rows:
+        what, owner, n = row["what"], row["owner"], int(row["n"])
+        if what == _HITS:
+            found.hits[owner][row["inserts"]] = n
+        elif what == _GROUND:
+            found.ground[owner] = n, row["mm"] or 0.0
+        else:
+            {_DIE_GRINDS: found.die_grinds, _TAKEN_OUT: found.taken_out, _GROUND_OUT: found.ground_out}[what][owner] = n
+    return found
 
 
 def _removing() -> QuerySet[Work]:
     return Work.objects.standing().filter(operation__in=REMOVING).order_by()
-
-
-def _ground(ids: QuerySet) -> dict[int, tuple[int, float]]:
-    """Position -> times that it was ground, mm that came off it."""
-    rows = (
-        _removing()
-        .filter(position__in=ids)
-        .values("position_id")
-        .annotate(times=Count("at", distinct=True, filter=Q(operation="ground")), removed=Sum("removed_mm"))
-    )
-    return {
-        position: (times, removed or 0.0)
-        for position, times, removed in rows.values_list("position_id", "times", "removed")
-    }
-
-
-def _die_grinds(positions: QuerySet[Position], known: Mapping[int, int]) -> dict[int, int]:
-    """Die -> moments at which anything of it was ground; those that are known are not counted again."""
-    works = _removing().filter(operation="ground", position__die__in=positions.order_by().values("die"))
-    if known:
-        works = works.exclude(position__die__in=list(known))
-    rows = works.values("position__die_id").annotate(times=Count("at", distinct=True))
-    return dict(rows.values_list("position__die_id", "times")) | dict(known)
-
-
-def _replaced(ids: QuerySet) -> dict[int, dict[str, int]]:
-    """Position -> pieces that were used up by grinding, and pieces taken out before."""
-    replaced: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for position, why, times in (
-        Replacement.objects.standing()
-        .filter(position__in=ids, since_start=False, piece_in__isnull=False)
-        .exclude(why=Replacement.Why.FIRST)
-        .order_by()
-        .values("position_id", "why")
-        .annotate(times=Count("pk"))
-        .values_list("position_id", "why", "times")
-    ):
-        key = Replacement.Why.GROUND_OUT if why == Replacement.Why.GROUND_OUT else "replaced"
-        replaced[position][key] += times
-    return replaced
 
 
 def _positions(plant: Plant | None, dies: Iterable[int] | None, items: Iterable[int] | None) -> QuerySet[Position]:

@@ -10,6 +10,7 @@ from functools import cached_property, lru_cache, partial
 
 import numpy as np
 from django.conf import settings
+from django.db.models import Max
 from django.utils import timezone
 
 from diestore.handbook.limits import LEAD_DAYS
@@ -41,6 +42,14 @@ def day_of_records(plant: Plant) -> dt.date:
     """The day up to which the records of a plant tell: that of its newest forecasts, else today."""
     newest = queries.newest_forecasts(plant).order_by("-as_of").values_list("as_of", flat=True).first()
     return timezone.localdate(newest) if newest else timezone.localdate()
+
+
+def days_of_records(plants: Iterable[Plant]) -> dict[int, dt.date]:
+    """The same of several plants, in one question."""
+    plants = list(plants)
+    newest = queries.newest_forecasts().filter(die__plant__in=plants).order_by().values("die__plant")
+    days = dict(newest.annotate(last=Max("as_of")).values_list("die__plant", "last"))
+    return {p.pk: timezone.localdate(days[p.pk]) if p.pk in days else timezone.localdate() for p in plants}
 
 
 def today_at(plant: Plant, records_until: dt.date | None = None) -> dt.date:
@@ -120,9 +129,17 @@ class PlantAhead:
     _known_laws: dict[tuple[int, int], tuple] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, plant: Plant, *, dies: Iterable[int] | None = None, longest_lead_days: int = 0) -> PlantAhead:
+    def of(
+        cls,
+        plant: Plant,
+        *,
+        dies: Iterable[int] | None = None,
+        longest_lead_days: int = 0,
+        records_until: dt.date | None = None,
+    ) -> PlantAhead:
+        """records_until: where that is read already."""
         days = cls.days_for(longest_lead_days)
-        until = day_of_records(plant)
+        until = records_until or day_of_records(plant)
         return cls(plant, today_at(plant, until), until, None if dies is None else list(dies), horizon_days=days)
 
     @staticmethod

@@ -9,8 +9,9 @@ from django.urls import reverse
 from diestore.register.models import Die
 from maintenance.forecasts import due, store
 from maintenance.forecasts.stored import chance_of_going
+from maintenance.log import bench
 from maintenance.log.data import OrderLeft
-from maintenance.models import DieForecast
+from maintenance.models import DieForecast, EdgeForecast
 from maintenance.screens.due import table
 from maintenance.wording.standing import standing
 from tests import factories as make
@@ -284,3 +285,16 @@ def test_a_retired_die_is_taken_off_and_its_order_is_named(as_role):
     assert re.search(rf">{second.code}</a>.*?in repair", html, re.S) and "in service" not in html
     first.orders.update(closed_at=make.moment(9))
     assert "retired" not in page(client)
+
+
+def test_a_die_of_which_nothing_is_forecast_is_listed_and_held_too():
+    known, unknown = shop(2)
+    unknown.forecasts.all().delete()
+    bench.hold_die(by=make.actor(), die=unknown, reason="burr")
+    rows = {row.pk: row for row in due.rows(make.plant())}
+    assert rows.keys() == {known.pk, unknown.pk}
+    assert rows[unknown.pk].held == "burr" and rows[unknown.pk].refusal and rows[unknown.pk].since_sharpened is None
+    edge = EdgeForecast.objects.get(forecast__die=known, position__code=rows[known.pk].limiting)
+    assert rows[known.pk].held == "" and rows[known.pk].since_sharpened == edge.hits_since_sharpening > 0
+    bench.hold_die(by=make.actor(), die=known, reason="cracked")
+    assert {row.pk: row.held for row in due.rows(make.plant())} == {known.pk: "cracked", unknown.pk: "burr"}

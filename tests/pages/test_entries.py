@@ -259,3 +259,15 @@ def test_money_is_read_by_those_who_may_see_it_and_by_nobody_else(client, role):
         assert found == (200 if roles.STRIKE_ENTRY in roles.GRANTS[role] else 403)
         assert client.get(f"/log/entries/costline/{one.pk}/").status_code == 404, "no page of its own"
     assert ("costline" in client.get(list_of_all).content.decode()) == may
+
+
+def test_the_first_of_several_lists_are_those_of_each_list(logged):
+    write.strike_out(by=make.actor(), entry=Stop.objects.get(), reason="typed twice")
+    latest = listing.index(order="-recorded_at")
+    struck = listing.index(struck="yes", order="-struck_at")
+    oldest = listing.index(order="at")
+    with CaptureQueriesContext(connection) as seen:
+        together = listing.firsts((latest, 4), (struck, 2), (oldest, 50), (listing.index(sort="nothing"), 3))
+    assert len(seen) == 1
+    assert together == [latest[:4], struck[:2], oldest[:50], []] and together[1] != [] != together[2]
+    assert listing.firsts((listing.index(sort="nothing"), 3)) == [[]]

@@ -115,9 +115,14 @@ def _share_left(row: PositionRow | None) -> float | None:
 
 
 def of_die(die: Die, system: units.System) -> DieState:
-    log = read.of_die(die)
+    places = list(
+        read.with_inserts(die.positions.all())
+        .select_related("station", "item")
+        .order_by("station__sequence", "code", "pk")
+    )
+    log = read.of_die(die, positions=places)
     newest = queries.newest_forecasts().filter(die=die).annotate(is_behind=tasks.is_being_worked_out("die"))
-    forecast = newest.first()
+    forecast = newest.select_related("die__drift_flag").first()
     edges = {} if forecast is None else {edge.position_id: edge for edge in forecast.edges.order_by()}
     now = _last(log, forecast) or timezone.now()
     built_at = max(now, timezone.now())
@@ -140,7 +145,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         now=now.timestamp(),
         built_at=built_at.timestamp(),
     )
-    positions = die.positions.select_related("station", "item").order_by("station__sequence", "code")
+    positions = {place.pk: place for place in places}.values()
     rows = [reader.row(position) for position in positions if position.valid_to is None or position.valid_to > built_at]
     rows.sort(key=_order_of_rows)
     return DieState(
@@ -151,7 +156,7 @@ def of_die(die: Die, system: units.System) -> DieState:
         chance=chance,
         rows=rows,
         stations=list(die.stations.all()),
-        drift=queries.drift_flag(die),
+        drift=getattr(forecast.die, "drift_flag", None) if forecast else queries.drift_flag(die),
         now=now,
         log=log,
         wrong=wrong,
