@@ -1,9 +1,8 @@
 """The engine against a slow, plain second implementation on small fleets: see dense.py.
 
 At given theta the second implementation is a tensor grid over all of a die's edges at once, without the engine's
-travelling grids, cavities or Gauss nodes; over theta it is a stored answer of long random walks over every unknown
-(tests/authorities/life_posterior.json, made by make_life_posterior.py beside it, chance error from ten groups of
-chains).
+travelling grids, cavities or Gauss nodes; over theta, and where cycles span lots, it is a stored answer of long random
+walks (tests/authorities/life_posterior.json and life_spanned.json, made by the scripts beside them).
 """
 
 import json
@@ -16,9 +15,12 @@ import pytest
 from maintenance.life import EdgeSpec, LifeSamples, fit_fleet, predict_fleet, prior
 from maintenance.life.cycles import Passed
 from maintenance.life.grids import Theta as EngineTheta
-from tests.life.dense import EDGES, UNIT, DieAtTheta, Fleet, SpannedWalk, Theta, invent_spanned, ln_posterior
+from tests.authorities.make_life_spanned import CASES, THETAS, invented
+from tests.life.dense import EDGES, UNIT, DieAtTheta, Fleet, SpannedWalk, Theta, ln_posterior
 
-STORED = json.loads((Path(__file__).parents[1] / "authorities" / "life_posterior.json").read_text())
+AUTHORITIES = Path(__file__).parents[1] / "authorities"
+STORED = json.loads((AUTHORITIES / "life_posterior.json").read_text())
+SPANNED = json.loads((AUTHORITIES / "life_spanned.json").read_text())
 COLUMNS = [prior.NAMES.index(n) for n in ("constant", "ln thickness in mm", "lower side against the punch")]
 
 
@@ -65,11 +67,6 @@ def no_chip(fit, edges, samples, members, strokes):
 
 
 VERY_STEEP = Theta(np.array([0.4, -0.9, 0.8]), 8.0, 0.50, 0.12, 0.80)
-THETAS = {
-    "usual": Theta(np.array([0.4, -0.9, 0.8]), 2.8, 0.35, 0.25, 0.35),
-    "edges differ": Theta(np.array([0.6, -1.0, 0.9]), 2.0, 0.20, 0.40, 0.20),
-    "steep": Theta(np.array([0.4, -0.9, 0.8]), 4.0, 0.50, 0.15, 0.50),
-}
 
 
 # Largest difference of a chance, in edges and dies. Where lots are in play the engine takes what the other edges say of
@@ -150,10 +147,16 @@ def as_spanned(dies):
     return edges, samples
 
 
+def between(strokes, curve):
+    """A stored chance of being sharp, at other numbers of strokes than those it was reckoned for."""
+    worn = np.log(-np.log(np.clip(curve, 1e-12, 1 - 1e-9)))
+    return np.exp(-np.exp(np.interp(np.log(strokes), np.log(SPANNED["strokes"]), worn)))
+
+
 def spanned_errors(theta, rest, seed, *, known=True):
     """Largest error of a die's chances and of an edge's, over three dies. known: the lots are in the records."""
-    at = THETAS[theta]
-    dies = [invent_spanned(10 * seed + i, sw=at.sw, rest=rest, k=at.k) for i in range(3)]
+    at, dies = THETAS[theta], invented(theta, rest, seed)
+    (stored,) = (case["dies"] for case in SPANNED["cases"] if (case["theta"], case["seed"]) == (theta, seed))
     edges, samples = as_spanned(dies)
     b = prior.MEAN.copy()
     b[COLUMNS] = at.b
@@ -161,20 +164,27 @@ def spanned_errors(theta, rest, seed, *, known=True):
     fit = replace(fit_fleet(edges, samples, with_lots=False, draws=1), best=best, sw=at.sw).alone()
     given = samples if known else replace(samples, passed=None)
     told = predict_fleet(fit, edges, given, rest={d: die.rest for d, die in enumerate(dies)})
+    marks = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     off_die, off_edge = 0.0, 0.0
-    for d, die in enumerate(dies):
-        walk = SpannedWalk(die, at)
-        drawn = walk.draws()
+    for d, curves in enumerate(stored):
         members = list(range(d * EDGES, (d + 1) * EDGES))
-        marks = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
         strokes = np.array([told[d].remaining[p] for p in marks])
-        alive = walk.alive(strokes, drawn) * no_chip(fit, edges, samples, members, strokes)
+        alive = between(strokes, curves["die"]) * no_chip(fit, edges, samples, members, strokes)
         off_die = max(off_die, np.abs(alive - (1 - marks)).max())
-        for i, e in enumerate(members):
+        for e, curve in zip(members, curves["edges"], strict=True):
             strokes = np.array([told[d].edges[e].remaining[p] for p in marks])
-            alive = walk.alive(strokes, drawn, [i]) * no_chip(fit, edges, samples, [e], strokes)
+            alive = between(strokes, curve) * no_chip(fit, edges, samples, [e], strokes)
             off_edge = max(off_edge, np.abs(alive - (1 - marks)).max())
     return off_die, off_edge
+
+
+def test_the_stored_chances_are_those_of_the_walk():
+    """A short walk made anew, of the first die of a case, comes to the stored curve within its chance error."""
+    theta, rest, seed = CASES[0]
+    strokes = np.array(SPANNED["strokes"])[::8]
+    walk = SpannedWalk(invented(theta, rest, seed)[0], THETAS[theta])
+    alive = walk.alive(strokes, walk.draws(steps=600, keep=30))
+    assert alive == pytest.approx(SPANNED["cases"][0]["dies"][0]["die"][::8], abs=0.03)
 
 
 # Chance error of the walks about 0.004. The engine takes ln of what is worn for normal, lots as told by normal curves,
