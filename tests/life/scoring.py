@@ -77,9 +77,11 @@ class Truth:
             beyond = x > paths.strokes[:, -1:]
             pace = (paths.wear[:, -1] / paths.strokes[:, -1])[:, None]
             ahead = np.where(beyond, paths.wear[:, -1:] + (x - paths.strokes[:, -1:]) * pace, ahead)
-            all_ln = np.zeros(ahead.shape)
+            all_ln, grown = np.zeros(ahead.shape), {}  # a set ground together has the same behind it
             for now, n in zip(paths.wear_now.T[:, :, None], eta, strict=True):
-                ln = (now / n) ** k - ((now + ahead) / n) ** k
+                if now.tobytes() not in grown:
+                    grown[now.tobytes()] = now**k - (now + ahead) ** k
+                ln = grown[now.tobytes()] * n**-k
                 edges.append((x, np.exp(ln).mean(axis=0)))
                 all_ln += ln
             dies.append((x, np.exp(all_ln).mean(axis=0)))

@@ -387,7 +387,7 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
             if world.readings:
                 for e in every[rng.random(n) < world.readings]:
                     measure(e, on_edge[e] + (life[e] - wear[e]) / wear_a_hit)
-            for e in every:
+            for e in np.flatnonzero((life <= wear) | (chip_at <= step)):
                 dull = life[e] <= wear[e]
                 chip = chip_at[e] <= step
                 if dull and (not chip or (life[e] - worn[e]) / wear_a_hit <= chip_at[e]):
@@ -398,10 +398,8 @@ def _run_die(world: World, rng, truth, offset: int, columns: dict, readings: lis
                         before[e], wear[e], unit[e] = (1 - back) * (before[e] + wear[e]), 0.0, rng.exponential()
                         cut[e], truly[e] = {}, {}
                         continue
-                elif chip:
-                    add(e, on_edge[e], on_edge[e], CHIPPED, named, False)
                 else:
-                    continue
+                    add(e, on_edge[e], on_edge[e], CHIPPED, named, False)
                 on_edge[e], wear[e], unit[e], unknown[e], before[e] = 0.0, 0.0, rng.exponential(), False, 0.0
                 cut[e], truly[e], touched[e] = {}, {}, []
                 cycle_noise[e] = rng.normal(0, world.reading_cycle_sd)
