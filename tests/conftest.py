@@ -17,18 +17,18 @@ laws.register_profile("search", max_examples=1_000, deadline=None, print_blob=Tr
 laws.load_profile("suite")
 
 
-# Of the tests of pages those that hold what the database is asked: a second database has them too.
-ASKS_MUCH = {"test_bench", "test_decide", "test_due", "test_entries", "test_pulls", "test_questions", "test_spares"}
-PAGES = {"pages", "cards", "labels", "screens"}
+# What a page says and what a forecast makes of the records is the same on every database. A second one has of these:
+ASKED_THERE_TOO = {"test_due", "test_questions", "test_store"}  # all pages opened, many dies read and kept at once
+PAGES = {"pages", "cards", "labels", "screens", "forecasts"}
 OF_HTTP = {"test_bodies", "test_exports", "test_headers", "test_passwords"}  # what comes over the wire
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     """A test that asks for no database is the same on every one, and so is what a page says: the run on a second
-    database leaves them out. tests/pages/test_questions.py opens the pages there."""
+    database leaves them out."""
     for item in items:
-        if (item.path.parent.name in PAGES and item.path.stem not in ASKS_MUCH) or item.path.stem in OF_HTTP:
+        if (item.path.parent.name in PAGES and item.path.stem not in ASKED_THERE_TOO) or item.path.stem in OF_HTTP:
             item.add_marker("words")
         asks = item.get_closest_marker("django_db") or {"db", "transactional_db", "live_server", "new_site"} & set(
             item.fixturenames
@@ -97,6 +97,18 @@ def of_the_module(django_db_setup, django_db_blocker):
         with around:
             yield
             transaction.set_rollback(True)
+
+
+@pytest.fixture
+def no_forecasts():
+    """A forecast after each write is half of what tests of the log would take, and none of what they ask."""
+    from maintenance import tasks
+    from maintenance.log import changes
+
+    receiver = {"dispatch_uid": "maintenance.foretell"}
+    assert changes.dies_changed.disconnect(**receiver)
+    yield
+    changes.dies_changed.connect(tasks.foretell, **receiver)
 
 
 @pytest.fixture

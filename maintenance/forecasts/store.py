@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 from django.db import transaction
@@ -61,8 +61,17 @@ def newest_fit(plant: Plant) -> FleetFit | None:
 
 def fleet_of(plant: Plant) -> fleet.FleetFit:
     """The newest stored fit of the plant, the handbook's where there is none."""
-    row = newest_fit(plant)
-    return fleet.FleetFit.from_dict(row.parameters) if row else fleet.fit([], LifeSamples.of([], [], []))
+    return _fleet(newest_fit(plant))
+
+
+def _fleet(row: FleetFit | None) -> fleet.FleetFit:
+    return fleet.FleetFit.from_dict(row.parameters) if row else _handbooks()
+
+
+@cache
+def _handbooks() -> fleet.FleetFit:
+    """The fit of no records at all: the same every time."""
+    return fleet.fit([], LifeSamples.of([], [], []))
 
 
 def seen_by(row: FleetFit | None) -> Seen:
@@ -95,7 +104,7 @@ def outlook(dies: Sequence[Die]) -> Outlook:
     """Work out some dies of one plant, holding nobody up: entries go on meanwhile."""
     rests_on = _rests_on(dies)
     row = newest_fit(dies[0].plant)
-    fitted = fleet_of(dies[0].plant)
+    fitted = _fleet(row)
     logs = list(log_read.of_dies(dies))
     as_of = _moment_of(logs, row)
     of_die = partial(samples.of_die, as_of=as_of.timestamp(), built_at=timezone.now().timestamp())

@@ -29,7 +29,7 @@ from tests import factories as make
 from tests.counters import shop
 from tests.counters.press import press as made_press
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_forecasts")]
 
 
 @pytest.fixture(autouse=True)
