@@ -15,7 +15,7 @@ from maintenance.models import EVENTS, CostLine, Run, Stop, Work
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, page, said, sent, shelf
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_forecasts")]
 
 
 # --- the list, and striking out -----------------------------------------------------------------------

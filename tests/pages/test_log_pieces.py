@@ -18,7 +18,7 @@ from maintenance.models import HitCorrection, Reading, Replacement, StockMovemen
 from tests import factories as make
 from tests.pages.bench_browser import FORMS, address, at, page, said, send, sent, shelf
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_forecasts")]
 
 
 # --- a sharpening -------------------------------------------------------------------------------------

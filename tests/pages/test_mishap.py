@@ -13,7 +13,7 @@ from maintenance.models import Incident, Replacement, Work
 from tests import factories as make
 from tests.pages.bench_browser import address, at, everything, page, said, send, sent, typed
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_forecasts")]
 
 
 def mishap(client, die, *, damaged=(), follow=False, **more):

@@ -23,7 +23,7 @@ from tests.history.pictured import drawn
 from .as_read import as_read
 from .bench_browser import address, page, sent
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_forecasts")]
 
 
 def file(data: bytes | None = None, name: str = "x.jpg") -> SimpleUploadedFile:

@@ -8,7 +8,7 @@ from maintenance.models import DieInPress, Incident, Replacement, Stop
 from tests import factories as make
 from tests.pages.bench_browser import address, at, page, said, send, sent
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_forecasts")]
 
 BEFORE = {"misfeed", "burr", "broken", "slug", "stuck part", "mended in press", "setting", "other"}
 

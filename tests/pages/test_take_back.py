@@ -15,7 +15,7 @@ from maintenance.models import Stop, Work
 from tests import factories as make
 from tests.pages.bench_browser import address, page, said, send
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_forecasts")]
 
 
 @pytest.fixture
