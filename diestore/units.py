@@ -329,6 +329,7 @@ _QUANTITIES = (
     _small("radius_um", "edge radius"),
     _force("force_n", "force"),
     _plain_quantity("stress_mpa", "strength", "stress", "MPa", ("MPa", 0), ("ksi", 1), ("MPa", "N/mm2", "ksi", "psi")),
+    _plain_quantity("pressure_mpa", "pressure", "stress", "MPa", ("bar", 0), ("psi", 0), ("bar", "MPa", "psi")),
     _plain_quantity("weight_kg", "weight", "mass", "kg", ("kg", 1), ("lb", 0), ("kg", "lb")),
     _plain_quantity("work_j", "work", "energy", "J", ("J", 1), ("ft·lbf", 1), ("J", "ft·lbf")),
     _plain_quantity("rate_n_mm", "spring rate", "rate", "N/mm", ("N/mm", 1), ("lbf/in", 0), ("N/mm", "lbf/in")),
@@ -365,6 +366,7 @@ READINGS: dict[str, str] = {
     "strip force": "force_n",
     "spring force": "force_n",
     "cutting force": "force_n",
+    "gas pressure": "pressure_mpa",
     "hardness": "hrc",
     "temperature": "temperature_k",
 }

@@ -138,6 +138,8 @@ SPARES = Card(
         Typed("grind_allowance_mm", "Grind allowance", "What may be ground away in all."),
         Typed("spring_rate_n_mm", "Spring rate", "Of a coil spring, as its maker prints it."),
         Typed("spring_class", "Spring standard and colour", "Both, as ISO 10243 red: colours differ by standard."),
+        Typed("gas_force_n", "Force of a gas spring", "Rod out, at the pressure that it is charged to.", must_say=True),
+        Typed("gas_charge_mpa", "Charged to", "The pressure of a gas spring, as its maker says."),
     ),
     columns=("code", "revision", "description", "kind", "supplier", "lead_days", "unit_price", "shelf_place"),
     search=("code", "description", "shelf_place", "tool_steel", "supplier__code", "supplier__name"),

@@ -97,6 +97,18 @@ _ALL = (
         rule="29 CFR 1910.147(d)(5) for stored energy in springs; how it is let out: common practice, no source.",
     ),
     Caution(
+        key="gas springs",
+        title="Gas springs",
+        short="Under pressure: opened, let out and charged only by qualified people, as its maker says.",
+        text=(
+            "A gas spring is never cut, welded on or heated. Gas springs are let out before a die is taken apart where the maker says so, and charged with nitrogen only, "
+            "never above the pressure marked on them. Nobody stands in line with the rod. One that was hit, leaks or was "
+            "overloaded is not charged again; its maker says what becomes of it. Read the pressure at room temperature: "
+            "thirty degrees warmer it reads a tenth higher."
+        ),
+        rule="29 CFR 1910.147(d)(5) for stored energy, nitrogen cylinders named; the rest: common practice, no source.",
+    ),
+    Caution(
         key="grinding",
         title="Grinding",
         short="Goggles, guards, coolant on; check the wheel before you mount it, and stand aside while it runs up.",
@@ -186,6 +198,7 @@ CAUTIONS: dict[str, Caution] = {caution.key: caution for caution in _ALL}
 FOR_WORK: dict[str, tuple[str, ...]] = {
     "run": ("press",),
     "reading": ("press", "burr"),
+    "reading gas springs": ("press", "burr", "gas springs"),
     "sharpening": ("lockout", "lifting", "springs", "grinding"),
     "sharpening carbide": ("lockout", "lifting", "springs", "grinding", "carbide"),
     "replacement": ("lockout", "blocks", "springs", "lifting"),

@@ -91,7 +91,7 @@ PROPOSALS = (
         of=DIE,
         what="springs: broken, set, shorter than the others",
         every_hits=500_000,
-        kinds=("stripper_spring",),
+        kinds=("stripper_spring", "gas_spring"),
         rule=COMMON_PRACTICE,
     ),
     Proposal(

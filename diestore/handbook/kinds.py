@@ -79,6 +79,7 @@ _ALL = (
     ),
     _measured("stripper plate", "Holds the strip down and pulls it off the punches.", "upper", "plate"),
     _measured("stripper spring", "Gives the stripper plate its force.", "upper", "spring"),
+    _measured("gas spring", "Pushes stripper or pad by gas under pressure.", "upper", "spring"),
     _measured("guide post", "Post that keeps the halves of the die in line.", "lower", "guide"),
     _measured("bushing", "Sleeve that runs on the guide post.", "upper", "guide"),
     _measured("roller cage", "Balls or rollers between post and bushing.", "upper", "guide"),

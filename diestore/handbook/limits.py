@@ -72,6 +72,8 @@ OF: dict[tuple[str, str], Limit] = {
     ("item", "length_mm"): Limit(0, 10_000),
     ("item", "grind_allowance_mm"): Limit(0, 1_000),
     ("item", "spring_rate_n_mm"): Limit(0.001, 100_000),
+    ("item", "gas_force_n"): Limit(1, 1_000_000),
+    ("item", "gas_charge_mpa"): Limit(0.1, 100),
     ("item", "lead_days"): Limit(0, 3_650),
     ("item", "pack_size"): Limit(1, 1_000_000),
     ("position", "x_mm"): Limit(-1e6, 1e6),

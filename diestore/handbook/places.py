@@ -32,6 +32,7 @@ _OF_THE_SET = {
     "bushing": "GB",
     "roller_cage": "RC",
     "stripper_spring": "SS",
+    "gas_spring": "GS",
     "stripper_plate": "SP",
     "punch_holder": "PH",
     "backing_plate": "BP",

@@ -224,6 +224,52 @@ class FittedSpring:
         return None if self.load_class is None else self.pressed_mm <= self.load_class.long_life_mm(self.free_mm) + 1e-9
 
 
+@dataclass(frozen=True, kw_only=True)
+class MeasuredForce:
+    """The force of a coil spring on a tester, at the length it had there. rate_n_mm, free_mm: as its maker prints them.
+
+    A force without its length says nothing of a spring. Raises SpringError where it was not pressed at that length.
+    """
+
+    force_n: float
+    length_mm: float
+    rate_n_mm: float
+    free_mm: float
+
+    def __post_init__(self) -> None:
+        for what in ("force_n", "length_mm", "rate_n_mm", "free_mm"):
+            _positive(what.rsplit("_", 1)[0].replace("_", " "), getattr(self, what))
+        if self.length_mm >= self.free_mm:
+            raise SpringError("At that length it is not pressed: its free length is no more.")
+
+    @property
+    def expected_n(self) -> Span:
+        """Rate x (free length - length), within RATE_TOLERANCE."""
+        middle = self.rate_n_mm * (self.free_mm - self.length_mm)
+        return Span(
+            low=middle * (1 - RATE_TOLERANCE), high=middle * (1 + RATE_TOLERANCE),
+            source="rate x (free length - length), within 10 % as rates usually are (MetalForming, Feb 2017, p. 25)",
+        )  # fmt: skip
+
+    @property
+    def by(self) -> float:
+        """Share by which it is more than the middle of what is expected; below nought where it is less."""
+        return self.force_n / self.expected_n.middle - 1
+
+    @property
+    def is_weak(self) -> bool:
+        return self.force_n < self.expected_n.low
+
+    @property
+    def is_strong(self) -> bool:
+        """More than its rate gives: another spring, or another length than was typed."""
+        return self.force_n > self.expected_n.high
+
+    def at_n(self, length_mm: float) -> float:
+        """What it has at another length, by its rate from what was measured; none where it is not pressed there."""
+        return max(self.force_n + self.rate_n_mm * (self.length_mm - length_mm), 0.0)
+
+
 def class_of(text: str) -> LoadClass | None:
     """From words, standard and colour, "ISO 10243 red"; None for no words. Raises SpringError for a colour alone."""
     words = text.split()

@@ -18,7 +18,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-NO_SOURCE = "common practice, no source"
+from . import gas_springs
+from .sources import COMMON_PRACTICE
+
+NO_SOURCE = COMMON_PRACTICE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,6 +76,7 @@ _BLOCK = WearLimit(words="{} under its first reading, a quarter of the smallest 
 _BLOCK_WORN = WearLimit(words="{} worn away, a quarter of the smallest gap", of_gap=OUT_OF_LINE)
 _SPRING_LENGTH = WearLimit(words="3 % shorter than at its first reading", share=0.97)
 _SPRING_FORCE = WearLimit(words="a tenth of the force of its first reading lost", share=0.9)
+_GAS = WearLimit(words="a tenth of the pressure that it was charged to lost", share=1 - gas_springs.LOST_AT_MOST)
 _PLATE = WearLimit(words="clearance of {}", at_si=50e-6)
 _FORM = WearLimit(words="{} worn away", at_si=50e-6)
 _RAIL = WearLimit(words="{} worn away", at_si=200e-6)
@@ -86,6 +90,8 @@ _LIMITS: dict[tuple[str, str], WearLimit] = {
     ("pilot", "diameter"): _PILOT,
     ("stripper_spring", "free length"): _SPRING_LENGTH,
     ("stripper_spring", "spring force"): _SPRING_FORCE,
+    (gas_springs.KIND, gas_springs.PRESSURE): _GAS,
+    (gas_springs.KIND, "spring force"): _SPRING_FORCE,
     ("stripper_plate", "bore clearance"): _PLATE,
     ("forming_punch", "wear"): _FORM,
     ("forming_block", "wear"): _FORM,
@@ -104,8 +110,10 @@ _MEASURED: dict[str, tuple[str, bool]] = {
     "free length": ("mm", True),
     "height": ("mm", True),
     "spring force": ("N", True),
+    gas_springs.PRESSURE: ("MPa", True),
 }
-_IN_SI = {"mm": 1e-3, "N": 1.0}
+_IN_SI = {"mm": 1e-3, "N": 1.0, "MPa": 1e6}
+_COLUMNS = {"mm": "clearance_mm", "N": "force_n", "MPa": "pressure_mpa"}
 NAMES = tuple(_MEASURED)
 UNKNOWN = f"Write one of: {', '.join(_MEASURED)}."
 
@@ -125,7 +133,7 @@ def limit_si(quantity: str, limit: float) -> float:
 def column(quantity: str) -> str:
     """The column's name under which `units` shows and parses a limit. Raises KeyError for what can have none."""
     unit, _ = _MEASURED[named(quantity) or quantity]
-    return "clearance_mm" if unit == "mm" else "force_n"
+    return _COLUMNS[unit]
 
 
 def falls(quantity: str) -> bool | None:

@@ -348,6 +348,13 @@ class Item(models.Model):
     grind_allowance_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "grind_allowance_mm")])
     spring_rate_n_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "spring_rate_n_mm")])
     spring_class = models.CharField(max_length=40, blank=True, help_text="Its standard and colour: ISO 10243 red.")
+    gas_force_n = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[Within("item", "gas_force_n")],
+        help_text="Of a gas spring, rod out, at the pressure that it is charged to.",
+    )
+    gas_charge_mpa = models.FloatField(null=True, blank=True, validators=[Within("item", "gas_charge_mpa")])
     criticality = models.CharField(max_length=20, blank=True, choices=Criticality)
     supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="items")
     lead_days = models.PositiveIntegerField(null=True, blank=True, validators=[Within("item", "lead_days")])
@@ -419,7 +426,7 @@ class Position(models.Model):
         validators=[Within("position", "wear_limit")],
         null=True,
         blank=True,
-        help_text="Where it is changed: lengths and clearances in mm, forces in N.",
+        help_text="Where it is changed: lengths and clearances in mm, forces in N, pressures in MPa.",
     )
     valid_from = models.DateTimeField(null=True, blank=True)
     valid_to = models.DateTimeField(null=True, blank=True)

@@ -102,6 +102,8 @@ class ReadingRow:
     quantity: str
     value_si: float
     hits_into_run: int | None = None
+    at_length_mm: float | None = None  # of a spring's force
+    charged_to_mpa: float | None = None  # of a gas spring's pressure, after it was read
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,10 +8,11 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from diestore import units
+from diestore.handbook import gas_springs
 from diestore.handbook.kinds import KINDS
 from diestore.handbook.wear_limits import falls, goes_by_gap, limit_si, wear_limit
 from diestore.register.models import Position
@@ -19,13 +20,14 @@ from diestore.service.failing import attempt
 from maintenance.clockwork import cycles
 from maintenance.clockwork import spans as clockwork_spans
 from maintenance.clockwork.rows import DieLog, ReadingRow
-from maintenance.life.trend import FarOff, NoTrend, Trend, trend
+from maintenance.life.trend import FarOff, NoTrend, Steady, Trend, trend
 from maintenance.wording import numbers
 
 from . import samples
 
 NOT_WEAR = (*samples.QUANTITIES, "temperature", "hardness", "shut height", "cutting force", "strip force")
 THE_SHOPS = "as the shop has set it"
+FORCE, SAME_LENGTH_MM = "spring force", 0.25
 _LONG_COUNT = re.compile(r"\d{1,3}(,\d{3})+")
 
 
@@ -48,7 +50,8 @@ class Wear:
 
     hits, values_si: its readings in order of time, by strokes in which it worked since it was new (since the records
     began or it was fitted, where its age is not known). falling: it wears by getting less. before: readings of pieces
-    that sat there earlier. trend: on values whose sign is turned where they fall; else refusal says why.
+    that sat there earlier. elsewhere: forces measured at another length than the last one, which are left out. at_length_mm:
+    of the last force. charged: when its gas was last charged, from where its readings count. trend: on values whose sign is turned where they fall; else refusal says why.
     """
 
     position: int
@@ -65,6 +68,10 @@ class Wear:
     limit: Limit | None
     trend: Trend | None
     refusal: str
+    elsewhere: int = 0
+    at_length_mm: float | None = None
+    charged: float | None = None
+    is_steady: bool = False  # no wear is seen in its readings
     is_far_off: bool = False  # the line comes to the limit, but too far ahead of what was measured
 
     @property
@@ -157,6 +164,13 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
     mine = [r for r in readings if span.since is None or span.since < r.at]
     if not mine:
         return None
+    of_piece, length, charged = len(mine), None, None
+    if name == FORCE:
+        length = mine[-1].at_length_mm
+        mine = [r for r in mine if _same_length(r.at_length_mm, length)]
+    elsewhere = of_piece - len(mine)
+    if name == gas_springs.PRESSURE:
+        mine, charged = _since_charged(mine)
     piece = log.pieces[span.piece]
     base = 0 if span.since is None else clock.at(span.since).hits
     known = piece.opening == "new" or piece.opening_life_hits is not None
@@ -171,7 +185,7 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
     falling = falls(name)
     if falling is None:
         falling = limit is not None and limit.value_si < values[0]
-    line, refusal, far = None, "", False
+    line, refusal, far, steady = None, "", False, False
     if limit is None:
         refusal = "No limit is known for it, so nothing can be said of when it is reached."
         if goes_by_gap(place.kind, name):
@@ -187,6 +201,7 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
                 f"{reason.reach:g} times the {numbers.hits(reason.measured)} measured."
             )
         except NoTrend as reason:
+            steady = isinstance(reason, Steady)
             refusal = _LONG_COUNT.sub(lambda m: numbers.hits(int(m[0].replace(",", ""))), str(reason))
             refusal = f"{refusal[:1].upper()}{refusal[1:]}."
             if falling:
@@ -199,7 +214,10 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         hits=hits,
         values_si=values,
         moments=[r.at for r in mine],
-        before=len(readings) - len(mine),
+        before=len(readings) - of_piece,
+        elsewhere=elsewhere,
+        at_length_mm=length,
+        charged=charged,
         hits_now=worked(clock.at(as_of).hits),
         age_known=known,
         falling=falling,
@@ -207,7 +225,24 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         trend=line,
         refusal=refusal,
         is_far_off=far,
+        is_steady=steady,
     )
+
+
+def _same_length(one: float | None, other: float | None) -> bool:
+    """Whether forces measured at these lengths can be held against each other."""
+    if one is None or other is None:
+        return one is other
+    return abs(one - other) <= SAME_LENGTH_MM
+
+
+def _since_charged(readings: list[ReadingRow]) -> tuple[list[ReadingRow], float | None]:
+    """Pressures since the gas was last charged, that pressure the first of them; all where it never was."""
+    last = max((i for i, r in enumerate(readings) if r.charged_to_mpa is not None), default=None)
+    if last is None:
+        return readings, None
+    charge = replace(readings[last], value_si=readings[last].charged_to_mpa * 1e6)
+    return [charge, *readings[last + 1 :]], charge.at
 
 
 def smallest_gap_mm(log: DieLog, as_of: float) -> float | None:
@@ -257,7 +292,7 @@ def words(wear: Wear) -> dict[str, str]:
     if wear.is_far_off:
         return {"when": "far off", "verdict": f"Its limit is far off. {wear.refusal}"}
     if wear.trend is None:
-        return {"when": "not known", "verdict": f"When it comes to its limit cannot be told. {wear.refusal}"}
+        return {"when": "no wear seen" if wear.is_steady else "not known", "verdict": f"When it comes to its limit cannot be told. {wear.refusal}"}
     at, early = numbers.hits(wear.left_hits), numbers.hits(wear.early_hits)
     late = wear.late_hits
     if wear.left_hits <= 0:

@@ -73,7 +73,8 @@ class Components(TableLoader):
             columns.update(row.columns)
             values = given(
                 row, "description", "criticality", "lead_days", "unit_price", "pack_size", "shelf_place", "retired_at",
-                *PIECE_FIELDS, "spring_rate_n_mm", "spring_class",
+                *PIECE_FIELDS, "spring_rate_n_mm", "spring_class", "gas_force_n",
+                "gas_charge_mpa",
             )  # fmt: skip
             try:
                 springs.class_of(values.get("spring_class", ""))

@@ -479,8 +479,12 @@ class Readings(EntryLoader):
             "typed_value": cells["value"],
             "typed_unit": cells["unit"],
         }
-        if "hits_into_run" in cells:
-            fields["hits_into_run"] = cells["hits_into_run"]
+        for name in ("hits_into_run", "at_length_mm", "charged_to_mpa"):
+            if name in cells:
+                fields[name] = cells[name]
+        rules.check_beside(
+            quantity, at_length_mm=fields.get("at_length_mm"), charged_to_mpa=fields.get("charged_to_mpa")
+        )
         named = [name for name in ("position", "piece", "cut") if name in cells]
         rules.check_one_thing(max(len(named), 1), field=named[-1] if named else "")
         die = position = None

@@ -42,4 +42,6 @@ OF_DIES = (
 OF_SPARES = (
     _figure("item", "spring_rate_n_mm", "Rate of a coil spring, newtons a millimetre."),
     _may("spring_class", "Its standard and colour, as ISO 10243 red.", Sort.WORDS, longest=40),
+    _figure("item", "gas_force_n", "Force of a gas spring, rod out, at the pressure that it is charged to, newtons."),
+    _figure("item", "gas_charge_mpa", "The pressure that a gas spring is charged to, megapascals."),
 )

@@ -24,6 +24,10 @@ class NoTrend(ValueError):
     """The readings do not carry a forecast; the message says why, with the numbers."""
 
 
+class Steady(NoTrend):
+    """The readings do not come nearer to the limit."""
+
+
 class FarOff(NoTrend):
     """The line comes to the limit too far ahead of what was measured.
 
@@ -83,7 +87,7 @@ def trend(
     slope = ((x - mean_x) * (y - y.mean())).sum() / sxx
     intercept = y.mean() - slope * mean_x
     if slope <= 0:
-        raise NoTrend(f"no wear is seen: over {h.max() - h.min():,.0f} hits the readings do not rise")
+        raise Steady(f"no wear is seen: over {h.max() - h.min():,.0f} hits the readings do not rise")
     scatter = float(np.sqrt(max(((y - intercept - slope * x) ** 2).sum() / (n - 2), 0.0)))
     at = (target - intercept) / slope
     if (np.exp(at) if slowing else at) > reach * h.max():

@@ -309,22 +309,27 @@ def _worn(dies: list[int]) -> Iterable[tuple[int, Damage]]:
         .order_by("at", "sequence", "key")
         .values_list(
             "position__die_id", "position_id", "position__code", "position__kind", "position__wear_of",
-            "position__wear_limit", "quantity", "at", "value_si", "fitted", "mended",
+            "position__wear_limit", "quantity", "at", "value_si", "at_length_mm", "charged_to_mpa", "fitted", "mended",
         )
     )  # fmt: skip
     rows = list(rows)
     gap_mm = _smallest_gaps({row[0] for row in rows}) if rows else {}
-    first_si: dict[tuple[int, str], float] = {}
+    first_si: dict[tuple, float] = {}
     last: dict[tuple[int, str], tuple[int, Damage] | None] = {}
-    for die, place, code, kind, own_of, own, quantity, at, value, fitted, mended in rows:
+    for die, place, code, kind, own_of, own, quantity, at, value, length, charged, fitted, mended in rows:
         name = wear_limits.named(quantity)
         # A reading at the very moment of a replacement belongs to the piece that came out.
         if name is None or (fitted is not None and at <= fitted):
             continue
-        first = first_si.setdefault((place, name), value)
+        # Forces are held against each other at one length only; a gas spring counts anew from what it is charged to.
+        at_length = None if length is None else round(length, 1)
+        first = first_si.setdefault((place, name, at_length), value)
         its_own = own if own_of and wear_limits.named(own_of) == name else None
         limit_si, source = _wear_limit(kind, name, first, its_own, gap_mm.get(die))
         last[place, name] = None
+        if charged is not None:
+            first_si[place, name, at_length] = charged * 1e6
+            continue
         if limit_si is not None and not mended and _is_past(name, value, limit_si):
             last[place, name] = die, Damage(
                 what=WORN_OUT, at=at, position=place, place=code, quantity=name, value_si=value, limit_si=limit_si,

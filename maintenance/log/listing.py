@@ -468,7 +468,14 @@ def _say_reading(events, system):
     if what is None:  # nothing says what it measures
         return f"{thing} {row.quantity} {typed}", ()
     shown = units.show_si(row.value_si, what, system)
-    return f"{thing} {row.quantity} {shown}", () if _is_said_by(shown, row) else (f"typed {typed}",)
+    beside = []
+    if row.at_length_mm is not None:
+        beside.append(f"at {units.show(row.at_length_mm, 'length_mm', system)}")
+    if row.charged_to_mpa is not None:
+        beside.append(f"charged to {units.show(row.charged_to_mpa, 'pressure_mpa', system)}")
+    if not _is_said_by(shown, row):
+        beside.append(f"typed {typed}")
+    return f"{thing} {row.quantity} {shown}", tuple(beside)
 
 
 def _is_said_by(shown: str, row: Reading) -> bool:

@@ -290,22 +290,25 @@ def _works_and_readings(
     for die, of_die in pieces.items():
         for piece in of_die:
             dies_of[piece].append(die)
-    columns = (Value(True, BooleanField()), "position_id", "piece_id", *_IN_ORDER, *_WORK)
+    no_word, no_figure = Value(""), Value(None, FloatField())
+    columns = (Value(True, BooleanField()), "position_id", "piece_id", *_IN_ORDER, *_WORK, no_figure)
     fitted = _known(Replacement, known_at).filter(position__die__in=ids).order_by().values("piece_in")
     on_positions = done.filter(position__die__in=ids).values_list(*columns)
     on_the_bench = done.filter(piece__in=fitted).values_list(*columns)
-    no_word, no_hours = Value(""), Value(None, FloatField())
     measured = _known(Reading, known_at).filter(position__die__in=ids).order_by().values_list(
         Value(False, BooleanField()), "position_id", _NO_KEY, *_IN_ORDER,
-        "quantity", no_word, no_word, "value_si", no_word, no_word, no_hours, "hits_into_run",
+        "quantity", no_word, no_word, "value_si", no_word, no_word, "at_length_mm", "hits_into_run", "charged_to_mpa",
     )  # fmt: skip
     works: dict[int, list[WorkRow]] = defaultdict(list)
     readings: dict[int, list[ReadingRow]] = defaultdict(list)
     rows = on_positions.union(on_the_bench, measured, all=True).order_by(*_IN_ORDER)
-    for is_work, position, piece, at, sequence, key, what, why, found, mm, coating, set_key, hours, into_run in rows:
+    for is_work, position, piece, at, sequence, key, what, why, found, mm, coating, set_key, hours, into_run, mpa in rows:
         stamp = at.timestamp()
         if not is_work:
-            reading = ReadingRow(at=stamp, position=position, quantity=what, value_si=mm, hits_into_run=into_run)
+            reading = ReadingRow(
+                at=stamp, position=position, quantity=what, value_si=mm, hits_into_run=into_run, at_length_mm=hours,
+                charged_to_mpa=mpa,
+            )  # fmt: skip
             readings[die_of[position]].append(reading)
             continue
         work = WorkRow(

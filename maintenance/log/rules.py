@@ -10,6 +10,7 @@ from types import TracebackType
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from diestore.handbook import gas_springs
 from diestore.handbook.kinds import kind
 from diestore.handbook.limits import COUNT
 from diestore.register.models import Die, Position, Press
@@ -117,6 +118,28 @@ def check_one_thing(named: int, *, field: str = "position") -> None:
     """named: how many of position, cut, piece and die a reading names."""
     if named != 1:
         raise EntryRefused("A reading is of one thing: a position, a cut, a piece or the die.", field=field)
+
+
+FORCE, LONGEST_MM, CHARGED_AT_MOST_MPA = "spring force", 10_000, 100
+
+
+def check_beside(quantity: str, *, at_length_mm: float | None, charged_to_mpa: float | None) -> None:
+    """What a reading may say beside its value: a spring's force its length, a gas spring's pressure its charge."""
+    plain = " ".join(quantity.casefold().replace("_", " ").split())
+    if at_length_mm is not None and plain != FORCE:
+        raise EntryRefused(f"Only a {FORCE} belongs to a length; leave it empty for {quantity}.", field="at_length_mm")
+    if charged_to_mpa is not None and plain != gas_springs.PRESSURE:
+        raise EntryRefused(
+            f"Only with a {gas_springs.PRESSURE} it is said what was charged; leave it empty for {quantity}.",
+            field="charged_to_mpa",
+        )
+    for value, field, what, most in (
+        (at_length_mm, "at_length_mm", "The length", LONGEST_MM),
+        (charged_to_mpa, "charged_to_mpa", "The pressure that it was charged to", CHARGED_AT_MOST_MPA),
+    ):
+        check_number(value, field=field, what=what, at_most=most)
+        if value == 0:
+            raise EntryRefused(f"{what} is nought; leave it empty where it is not known.", field=field)
 
 
 def check_is_ground(position: Position, operation: str, *, field: str = "position") -> None:

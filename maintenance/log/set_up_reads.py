@@ -9,16 +9,15 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 
 from diestore.handbook import materials
 from diestore.handbook.sources import Span
-from diestore.handbook.springs import FittedSpring, SpringError, class_of
+from diestore.handbook.spring_lives import FatigueClock
 from diestore.register import amendments
 from diestore.register.models import Cut, Die, Position, Press, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import Fitting, Reading, SetUp, Work
+from maintenance.models import SetUp, Work
 from maintenance.policy.set_up_sheet import (
     DieSheet,
     PressSheet,
@@ -30,8 +29,9 @@ from maintenance.policy.set_up_sheet import (
     set_up_sheet,
 )
 
-SPRINGS = ("stripper_spring",)
-FORCE = "spring force"
+from . import read as read_log
+from . import spring_reads
+
 TAKES_OFF = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
 SHEAR_AT_LARGE = Span(
     low=min(materials.SHEAR_RATIOS), high=max(materials.SHEAR_RATIOS), source="shear over tensile strength as published"
@@ -50,8 +50,19 @@ class Height:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Springs:
+    """Springs that hold the stripper. clocks: strokes against life, by code. measured_at: the newest reading of one."""
+
+    places: list[spring_reads.SpringPlace]
+    forces: list[SpringForce]
+    sorts: list[SpringSort]
+    clocks: dict[str, FatigueClock]
+    measured_at: dt.datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Read:
-    """All that one sheet stands on. inserts: the set it is for. measured_at: the newest reading of a spring."""
+    """All that one sheet stands on. inserts: the set it is for."""
 
     die: Die
     press: Press | None
@@ -60,16 +71,14 @@ class Read:
     height: Height | None
     strip: Strip
     cuts: list[SheetCut]
-    springs: list[SpringForce]
-    sorts: list[SpringSort]
-    measured_at: dt.datetime | None
+    springs: Springs
     presses: list[Press]
 
     def sheet(self, press: Press | None = None) -> SetUpSheet:
         """In the press that it is for, or in another one."""
         into = press or self.press
         return set_up_sheet(
-            die=die_sheet(self.die, self.height), strip=self.strip, cuts=self.cuts, springs=self.springs,
+            die=die_sheet(self.die, self.height), strip=self.strip, cuts=self.cuts, springs=self.springs.forces,
             press=None if into is None else press_sheet(into),
         )  # fmt: skip
 
@@ -78,11 +87,9 @@ def read(die: Die, *, press: Press | None = None, inserts: Variant | None = None
     """The die as it stands now, with its usual press and inserts where no others are named."""
     variants = list(die.variants.all())
     inserts = inserts or next((one for one in variants if one.is_default), None)
-    springs, sorts, measured_at = springs_of(die, inserts)
     return Read(
         die=die, press=press or die.usual_press, inserts=inserts, variants=variants, height=height_of(die),
-        strip=strip_of(die.usual_stock), cuts=cuts_of(die, inserts), springs=springs, sorts=sorts,
-        measured_at=measured_at,
+        strip=strip_of(die.usual_stock), cuts=cuts_of(die, inserts), springs=springs_of(die, inserts),
         presses=list(Press.objects.filter(plant=die.plant_id, retired_at=None).order_by("code")),
     )  # fmt: skip
 
@@ -150,59 +157,28 @@ def _holds(row: Cut | Position, now: dt.datetime) -> bool:
     return (row.valid_from is None or row.valid_from <= now) and (row.valid_to is None or now < row.valid_to)
 
 
-def springs_of(die: Die, inserts: Variant | None) -> tuple[list[SpringForce], list[SpringSort], dt.datetime | None]:
-    """Stripper springs with the last force measured on what sits there now, else that of their rate in the open die;
-    and each sort of them as it sits.
+def springs_of(die: Die, inserts: Variant | None) -> Springs:
+    """Springs that hold the stripper with what each holds in the open die; each sort of them as it sits; their strokes
+    against their life; and when one of them was measured last.
     """
     now = timezone.now()
-    sits = Fitting.objects.filter(position=OuterRef("pk"), until__isnull=True)
-    rows = (
-        Position.objects.filter(die=die, kind__in=SPRINGS)
-        .annotate(fitted=Subquery(sits.values("since")[:1]))
-        .select_related("item")
-        .prefetch_related("variants")
+    places = spring_reads.places_of(die, keep=lambda place: _pushes(place, now, inserts))
+    sorts = spring_reads.sorts_of(die, places)
+    of = {code: sort for sort in sorts for code in sort.places}
+    measured = [one.at for place in places for one in (place.force, place.pressure) if one is not None]
+    classed = any(sort.spring is not None and sort.spring.load_class is not None for sort in sorts)
+    return Springs(
+        places=places,
+        forces=[spring_reads.force_now(place, of.get(place.position.code)) for place in places],
+        sorts=sorts,
+        clocks=spring_reads.clocks_of(read_log.of_die(die), sorts, now.timestamp()) if classed else {},
+        measured_at=max(measured, default=None),
     )
-    places = [place for place in rows if _holds(place, now) and _works_with(place, inserts)]
-    last: dict[int, tuple[dt.datetime, float]] = {}
-    readings = Reading.objects.standing().filter(position__in=[p.pk for p in places], quantity__iexact=FORCE)
-    since = {place.pk: place.fitted for place in places}
-    for position, at, value in readings.order_by("at", "sequence", "key").values_list("position_id", "at", "value_si"):
-        if since[position] is None or at > since[position]:
-            last[position] = at, value
-    sorts = spring_sorts(die, places)
-    preload = {code: one.spring.preload_n.middle for one in sorts if one.spring is not None for code in one.places}
-    springs = [
-        SpringForce(
-            place=place.code,
-            force_n=last[place.pk][1] if place.pk in last else preload.get(place.code),
-            is_measured=place.pk in last,
-        )
-        for place in places
-    ]
-    return springs, sorts, max((at for at, _ in last.values()), default=None)
 
 
-def spring_sorts(die: Die, places: list[Position]) -> list[SpringSort]:
-    """Each spare that is a spring, with what it does in this die, where rate, free and fitted length are all known."""
-    by_item: dict[int, list[Position]] = {}
-    for place in places:
-        if place.item is not None:
-            by_item.setdefault(place.item.pk, []).append(place)
-    made = []
-    for mine in by_item.values():
-        item, codes = mine[0].item, tuple(place.code for place in mine)
-        if item.spring_rate_n_mm is None or item.length_mm is None or die.spring_fitted_mm is None:
-            continue
-        spring, wrong = None, ""
-        try:
-            spring = FittedSpring(
-                rate_n_mm=item.spring_rate_n_mm, free_mm=item.length_mm, fitted_mm=die.spring_fitted_mm,
-                travel_mm=die.stripper_travel_mm or 0.0, load_class=class_of(item.spring_class),
-            )  # fmt: skip
-        except SpringError as error:
-            wrong = str(error)
-        made.append(SpringSort(name=item.code, places=codes, spring=spring, wrong=wrong))
-    return sorted(made, key=lambda one: one.name)
+def _pushes(place: Position, now: dt.datetime, inserts: Variant | None) -> bool:
+    """Whether it pushes the stripper down: gas springs under a die pad or a lifter do not."""
+    return place.side == "upper" and _holds(place, now) and _works_with(place, inserts)
 
 
 def height_of(die: Die) -> Height | None:

@@ -41,6 +41,7 @@ from . import changes, counted, set_ups, touched
 from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
+    check_beside,
     check_count,
     check_fitted,
     check_good_parts,
@@ -435,10 +436,14 @@ def log_reading(
     position: Position | None = None,
     piece: Piece | None = None,
     cut: Cut | None = None,
+    at_length_mm: float | None = None,
+    charged_to_mpa: float | None = None,
     hits_into_run: int | None = None,
     note: str = "",
     key: str | None = None,
 ) -> Reading:
+    """at_length_mm: of a spring's force, its length then. charged_to_mpa: of a gas spring's pressure, what it was
+    charged to after it was read."""
     check_moment(at)
     if key and (known := Reading.objects.filter(key=key).first()):
         return known
@@ -451,6 +456,7 @@ def log_reading(
     ):
         check_text(text, field=field, what=what, at_most=most)
     check_number(value_si, field="value", what=f"The {quantity}")
+    check_beside(quantity, at_length_mm=at_length_mm, charged_to_mpa=charged_to_mpa)
     if position is not None:
         check_fitted(position, at)
     with saving():
@@ -464,6 +470,8 @@ def log_reading(
             value_si=value_si,
             typed_value=typed_value,
             typed_unit=typed_unit,
+            at_length_mm=at_length_mm,
+            charged_to_mpa=charged_to_mpa,
             hits_into_run=hits_into_run,
             note=note,
             key=key or fresh_key(),

@@ -353,6 +353,10 @@ class Reading(Event):
     value_si = models.FloatField(help_text="In metres, newtons, kelvin ...")
     typed_value = models.CharField(max_length=40)
     typed_unit = models.CharField(max_length=20)
+    at_length_mm = models.FloatField(null=True, blank=True, help_text="Of a spring's force: its length on the tester.")
+    charged_to_mpa = models.FloatField(
+        null=True, blank=True, help_text="Of a gas spring's pressure: what it was charged to after that."
+    )
     hits_into_run = models.BigIntegerField(null=True, blank=True)
 
     class Meta(Event.Meta):
@@ -369,6 +373,14 @@ class Reading(Event):
                 | Q(die__isnull=True, position__isnull=True, piece__isnull=False, cut__isnull=True)
                 | Q(die__isnull=True, position__isnull=True, piece__isnull=True, cut__isnull=False),
                 name="reading_of_one_thing",
+            ),
+            models.CheckConstraint(
+                condition=Q(at_length_mm__isnull=True) | Q(at_length_mm__gt=0, at_length_mm__lte=10_000),
+                name="reading_length_possible",
+            ),
+            models.CheckConstraint(
+                condition=Q(charged_to_mpa__isnull=True) | Q(charged_to_mpa__gt=0, charged_to_mpa__lte=100),
+                name="reading_charge_possible",
             ),
         ]
 

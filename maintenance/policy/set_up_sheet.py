@@ -27,6 +27,7 @@ from enum import StrEnum
 
 from diestore.handbook import cutting
 from diestore.handbook.cutting import BREAKS_AT, STRIP_AREA_MPA, WORKING_SHARE, CutLoad, Frame, StripForce
+from diestore.handbook.gas_springs import GasSpring
 from diestore.handbook.sources import SCHULER, Span
 from diestore.handbook.springs import FittedSpring
 
@@ -98,11 +99,13 @@ class SpringForce:
 
 @dataclass(frozen=True, kw_only=True)
 class SpringSort:
-    """Springs of one sort as they sit in the die. wrong: why they cannot sit so, in one sentence; then no spring."""
+    """Springs of one sort as they sit in the die: coil springs or gas springs. wrong: why they cannot sit so, in one
+    sentence; then neither."""
 
     name: str
     places: tuple[str, ...]
-    spring: FittedSpring | None
+    spring: FittedSpring | None = None
+    gas: GasSpring | None = None
     wrong: str = ""
 
 

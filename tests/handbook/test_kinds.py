@@ -17,7 +17,7 @@ LOWER = {"die button", "die section", "forming block", "lifter", "guide post", "
 
 
 def test_every_kind_says_what_it_is():
-    assert len(KINDS) == 24
+    assert len(KINDS) == 25
     for key, found in KINDS.items():
         assert key == found.key
         assert found.meaning.endswith(".")

@@ -138,7 +138,7 @@ def everything() -> None:
         code="PP", revision="2", description="punch", kind="pierce_punch", tool_steel="M2", coating="TiN",
         hardness_hrc=62.5, length_mm=71, grind_allowance_mm=4, criticality="stops the press", supplier=grinder,
         lead_days=21, shelf_place="C-14, top; left",
-        spring_rate_n_mm=70.5, spring_class="ISO 10243 red",
+        spring_rate_n_mm=70.5, spring_class="ISO 10243 red", gas_force_n=2500.5, gas_charge_mpa=14.5,
         unit_price=Decimal("0.0385"), pack_size=10, retired_at=moment(7),
     )  # fmt: skip
     Item.objects.create(code="SP")
@@ -227,6 +227,10 @@ def everything() -> None:
     for n, thing in enumerate(({"die": die}, {"position": upper}, {"piece": pieces["a"]}, {"cut": now})):
         log.log_reading(by=by, at=moment(1.3), quantity="burr height", value_si=(31 + n) * 1e-6,
                             typed_value=f"0,0{31 + n}", typed_unit="mm", **thing)  # fmt: skip
+    log.log_reading(by=by, at=moment(1.3), position=upper, quantity="spring force", value_si=905.0, typed_value="905",
+                    typed_unit="N", at_length_mm=51.5)  # fmt: skip
+    log.log_reading(by=by, at=moment(1.3), position=upper, quantity="gas pressure", value_si=1.4e7, typed_value="140",
+                    typed_unit="bar", charged_to_mpa=15.0)  # fmt: skip
     Reading.objects.create(position=upper, at=moment(1.3), quantity="burr height", value_si=1e-5, typed_value="10",
                            typed_unit="um", sequence=2)  # fmt: skip
     StockMovement.objects.create(

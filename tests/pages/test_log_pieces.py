@@ -409,9 +409,11 @@ def test_a_reading_is_kept_as_typed_and_stored_in_si(lead, die, ina, system, tex
                                  ("free length", "63.4 mm", 63.4e-3), ("wear", "0.03", 30e-6)],
 )  # fmt: skip
 def test_wear_of_what_does_not_cut_is_measured_at_its_place(lead, die, ina, quantity, text, si):
-    values = {"quantity": quantity, "position": at("2-P", die).pk, "value": text, "person": ina.pk}
+    values = {"quantity": quantity, "position": at("2-P", die).pk, "value": text, "person": ina.pk, "at_length": "51"}
     assert send(lead, "log_reading", die, **values).status_code == 302
-    assert Reading.objects.get().value_si == pytest.approx(si, rel=1e-12)
+    reading = Reading.objects.get()
+    assert reading.value_si == pytest.approx(si, rel=1e-12)
+    assert reading.at_length_mm == (51 if quantity == "spring force" else None)
 
 
 def test_the_strip_force_is_of_the_whole_die(lead, die, ina):

@@ -17,11 +17,11 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.register.models import Position
 from maintenance.forecasts import curves, part_wear
 from maintenance.life.cycles import SampleRefused
-from maintenance.log import damage, held_back
+from maintenance.log import damage, held_back, read, spring_reads, spring_words
 from maintenance.wording import numbers
 
 from . import page as edge_page
-from . import plots
+from . import plots, spring
 from .bars import lay_out_bars
 from .forms import LimitForm, OtherBuildForm, TogetherForm
 
@@ -53,6 +53,8 @@ class EdgePage(View):
             context["cautions"] = [*(caution.short for caution in for_work("replacement")), FIRST]
         if edge.cuts:
             context |= self._of_an_edge(request, edge)
+        elif position.kind in spring_reads.KINDS:
+            context["spring"] = spring.of_position(edge)
         return render(request, "maintenance/screens/edge/edge.html", context)
 
     def _of_an_edge(self, request: HttpRequest, edge: edge_page.EdgeState) -> dict:
@@ -254,6 +256,8 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeState) -> list[dict]:
         {
             "wear": wear,
             "said": part_wear.words(wear),
+            "at_length": "" if wear.at_length_mm is None else units.show(wear.at_length_mm, "length_mm", edge.system),
+            "charged": None if wear.charged is None else spring_words.day(read.moment(wear.charged)),
             "last": part_wear.shown(wear.last_si, wear.quantity, edge.system),
             "limit": part_wear.shown(wear.limit.value_si, wear.quantity, edge.system) if wear.limit else "",
             "limit_words": wear.limit.in_words(wear.quantity, edge.system) if wear.limit else "",

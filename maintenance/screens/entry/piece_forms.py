@@ -7,9 +7,11 @@ from collections.abc import Iterator
 from django import forms
 
 from diestore import units
-from diestore.frame.fields import Pick, WholeField
+from diestore.frame.fields import MeasureField, Pick, WholeField
+from diestore.handbook import gas_springs
+from diestore.handbook.springs import MeasuredForce, SpringError
 from maintenance.log import expected as log_expected
-from maintenance.log import write
+from maintenance.log import spring_reads, write
 from maintenance.models import Event, Reading, Replacement, StockMovement
 
 from .forms import LogForm, picks, when
@@ -173,6 +175,7 @@ MEASURED: dict[str, tuple[bool, float, float]] = {
     "free length": (False, 2, 1_000),
     "spring force": (False, 1, 200_000),
     "strip force": (False, 20, 2_000_000),
+    gas_springs.PRESSURE: (False, 1, 40),
 }
 
 
@@ -185,7 +188,11 @@ class ReadingForm(LogForm):
         self.places = {str(p.position.pk): p for p in log_expected.places(self.die, self.now)}
         self.fields["quantity"] = picks(
             "What was measured?",
-            [(name, Pick(name, units.quantity(name).unit(self.system))) for name in MEASURED],
+            [
+                (name, Pick(name, units.quantity(name).unit(self.system)))
+                for name in MEASURED
+                if name != gas_springs.PRESSURE or any(p.kind.key == gas_springs.KIND for p in self.places.values())
+            ],
             missing="Pick what was measured.",
         )
         self.fields["position"] = picks(
@@ -200,6 +207,17 @@ class ReadingForm(LogForm):
             help_text="A bare number is in the unit named with what was measured. Or type one: 0.06 mm, 2.4 thou.",
             error_messages={"required": "Enter the value.", "max_length": "Type one value with its unit."},
         )
+        self.fields["at_length"] = MeasureField(
+            "at_length_mm", self.system, label="At which length?", required=False,
+            help_text="Of a spring's force: how long it was on the tester. Without it a force says nothing.",
+        )  # fmt: skip
+        if gas_springs.PRESSURE in dict(self.fields["quantity"].choices):
+            self.work = "reading gas springs"
+            self.fields["charged_to"] = MeasureField(
+                "pressure_mpa", self.system, label="Charged to", required=False,
+                help_text="Of a gas spring, where it was charged after that: read at room temperature, nitrogen only, as "
+                "its maker says. Empty: it was only read.",
+            )  # fmt: skip
         self.fields["at"] = when("When was it?", self.now)
         self.fields["hits_into_run"] = into_run()
 
@@ -219,6 +237,16 @@ class ReadingForm(LogForm):
         if quantity and cleaned.get("position") and MEASURED[quantity][0] and not (place and place.kind.cuts):
             where = f"{place.called} does not cut" if place else "The whole die has many edges"
             self.add_error("position", f"{where}: {quantity} is measured at a cutting edge. Pick one.")
+        if quantity == gas_springs.PRESSURE and not (place and place.kind.key == gas_springs.KIND):
+            where = f"{place.called} is none" if place else "The whole die is none"
+            self.add_error("position", f"{where}: a {quantity} is read at a gas spring. Pick one.")
+        # What belongs to another quantity was typed before that was changed: the form hides it, and it is not kept.
+        for name, of in (("at_length", spring_reads.FORCE), ("charged_to", gas_springs.PRESSURE)):
+            if quantity != of:
+                cleaned[name] = None
+                self.errors.pop(name, None)
+            elif cleaned.get(name) is not None and not cleaned[name] > 0:
+                self.add_error(name, "It must be above nought; leave it empty where nobody knows it.")
 
     def doubts(self, cleaned: dict) -> Iterator[str]:
         quantity = cleaned["quantity"]
@@ -227,6 +255,32 @@ class ReadingForm(LogForm):
             shown = f"{self.typed.typed_value} {self.typed.typed_unit}"
             size = "little" if self.typed.value < least else "much"
             yield f"{shown} is very {size} for {quantity}. Check the unit."
+        if quantity == spring_reads.FORCE:
+            yield from self._doubts_of_force(cleaned)
+        charged = cleaned.get("charged_to")
+        if charged is not None and charged < self.typed.value:
+            yield "It was charged to less than was in it. Check both pressures."
+
+    def _doubts_of_force(self, cleaned: dict) -> Iterator[str]:
+        length, place = cleaned.get("at_length"), self.places.get(cleaned["position"])
+        if length is None:
+            yield "A spring's force belongs to a length: type how long it was. Without it nothing can be held against it."
+            return
+        item = place.position.item if place else None
+        sort = None if item is None else spring_reads.sort_of(self.die, item, [place.position])
+        if sort is None or sort.spring is None:
+            return
+        try:
+            against = MeasuredForce(
+                force_n=max(self.typed.value, 1e-9), length_mm=length, rate_n_mm=sort.spring.rate_n_mm,
+                free_mm=sort.spring.free_mm,
+            )  # fmt: skip
+        except SpringError as error:
+            yield f"{error} Check the length."
+            return
+        if against.is_strong:
+            expected = units.show_span(against.expected_n.low, against.expected_n.high, "force_n", self.system, digits=3)
+            yield f"By its rate it holds {expected} at that length, and this is more. Check force and length."
 
     def save(self, by: write.Actor) -> list[Event]:
         c = self.cleaned_data
@@ -240,6 +294,8 @@ class ReadingForm(LogForm):
             typed_unit=self.typed.typed_unit,
             die=None if place else self.die,
             position=place.position if place else None,
+            at_length_mm=c.get("at_length"),
+            charged_to_mpa=c.get("charged_to"),
             hits_into_run=c["hits_into_run"],
             note=c["note"],
             key=c["key"] or None,
@@ -253,5 +309,7 @@ class ReadingForm(LogForm):
             "quantity": row.quantity,
             "position": str(row.position_id or cls.WHOLE_DIE),
             "value": f"{row.typed_value} {row.typed_unit}".strip(),
+            "at_length": row.at_length_mm,
+            "charged_to": row.charged_to_mpa,
             "hits_into_run": row.hits_into_run,
         }

@@ -13,6 +13,7 @@ from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.cutting import BREAKS_AT
 from diestore.handbook.sources import Span
 from diestore.register.models import Press
+from maintenance.log import spring_words
 from maintenance.log.set_up_reads import Read
 from maintenance.policy.set_up_sheet import Fit, Misfit, SetUpSheet
 
@@ -76,7 +77,7 @@ def words(read: Read, system: units.System) -> Words:
     sheet = read.sheet()
     die, press = read.die, read.press
     misfits = [misfit_words(one, str(press), system) for one in sheet.misfits]
-    over = list(_over(read, system))
+    over = _over(read, system)
     if over:
         verdict = f"Do not run it: a spring of {die} cannot take its travel."
     elif press is None:
@@ -309,7 +310,7 @@ def _stripping(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[
         fitted = f"{len(told.unknown)} springs fitted, none measured" if told.unknown else "no spring is entered"
         yield Line(name="Springs hold", value=NOT_KNOWN, why=f"{fitted}: log a reading of spring force")
         return
-    some = [f"{told.measured} measured, the last on {_day(read.measured_at)}"] if told.measured else []
+    some = [f"{told.measured} measured, the last on {_day(read.springs.measured_at)}"] if told.measured else []
     if told.computed:
         some.append(f"{told.computed} by their rate")
     if told.unknown:
@@ -321,46 +322,21 @@ def _stripping(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[
     )  # fmt: skip
 
 
-def _over(read: Read, system: units.System) -> Iterator[str]:
+def _over(read: Read, system: units.System) -> list[str]:
     """Springs that cannot sit as they are said to, or are pressed further than they may be."""
-    for one in read.sorts:
-        if one.spring is None:
-            yield f"Springs {one.name}: {one.wrong} Look at their fitted length and travel on the die's card."
-        elif one.spring.is_over:
-            most = one.spring.load_class.at_most_mm(one.spring.free_mm)
-            pressed, allowed = (units.show(x, "length_mm", system) for x in (one.spring.pressed_mm, most))
-            yield (
-                f"Springs {one.name} are over their travel: pressed by {pressed} in the closed die, and "
-                f"{allowed} is the most for {one.spring.load_class.standard} {one.spring.load_class.colour}."
-            )
+    return [why for one in read.springs.sorts if (why := spring_words.over(one, system))]
 
 
 def _springs(read: Read, system: units.System) -> Iterator[Line]:
-    for one in read.sorts:
-        spring = one.spring
-        if spring is None:
-            continue
-        free, fitted, closed = (units.show(x, "length_mm", system)
-                                for x in (spring.free_mm, spring.fitted_mm, spring.closed_mm))  # fmt: skip
-        rate = units.show(spring.rate_n_mm, "spring_rate_n_mm", system)
-        yield Line(name=f"{one.name}, {len(one.places)} fitted", value=f"{rate}", why=f"free {free}, open {fitted}, "
-                   f"closed {closed}; in {', '.join(one.places)}")  # fmt: skip
-        yield Line(name="Preload of one", value=_span(spring.preload_n, "force_n", system), why=spring.preload_n.source)
-        yield Line(name="Closed, one", value=_span(spring.closed_n, "force_n", system), why="the same, die closed")
-        share = f"{100 * spring.share:.0f} % of free length"
-        if spring.load_class is None:
-            yield Line(name="Pressed by", value=share, why="its standard and colour are not known, so neither is what "
-                       "it may take: ask its maker")  # fmt: skip
-            continue
-        known = spring.load_class
-        why = (
-            f"{known.standard} {known.colour}: {100 * known.long_life:g} % for a long life, "
-            f"{100 * known.at_most:g} % at most ({known.source})"
-        )
-        yield Line(name="Pressed by", value=share, why=why, is_short=spring.is_over or spring.lasts is False)
-        left = units.show(max(spring.left_mm or 0.0, 0.0), "length_mm", system)
-        yield Line(name="Travel left", value=left, is_short=spring.is_over,
-                   why="what is ground off the punches without a shim under them takes as much of it")  # fmt: skip
+    of = {code: sort for sort in read.springs.sorts for code in sort.places}
+    for one in read.springs.sorts:
+        for told in spring_words.of_sort(one, read.springs.clocks, system):
+            yield Line(name=told.name, value=told.value, why=told.why, is_short=told.is_short)
+    for place in read.springs.places:
+        for told in spring_words.of_place(place, of.get(place.position.code), system):
+            if told.is_short:
+                yield Line(name=f"{place.position.code}: {told.name.lower()}", value=told.value, why=told.why,
+                           is_short=True)  # fmt: skip
 
 
 def _weight(read: Read, system: units.System) -> Iterator[Line]:

@@ -124,13 +124,14 @@
     tell();
   }
 
-  // A reading: the unit of what is measured beside the value.
+  // A reading: the unit of what is measured beside the value, and what else is asked of it.
   const unit = document.querySelector("[data-unit]");
   if (form && unit && form.elements.quantity) {
     const tell = () => {
       const picked = form.querySelector("input[name=quantity]:checked");
       const note = picked && picked.nextElementSibling.querySelector("small");
       unit.textContent = note ? note.textContent : "";
+      form.querySelectorAll("[data-of]").forEach((asked) => { asked.hidden = !picked || asked.dataset.of !== picked.value; });
     };
     form.addEventListener("input", tell);
     tell();
