@@ -101,10 +101,10 @@ _ALL = (
         title="Gas springs",
         short="Under pressure: opened, let out and charged only by qualified people, as its maker says.",
         text=(
-            "A gas spring is never cut, welded on or heated. Gas springs are let out before a die is taken apart where the maker says so, and charged with nitrogen only, "
-            "never above the pressure marked on them. Nobody stands in line with the rod. One that was hit, leaks or was "
-            "overloaded is not charged again; its maker says what becomes of it. Read the pressure at room temperature: "
-            "thirty degrees warmer it reads a tenth higher."
+            "A gas spring is never cut, welded on or heated. Gas springs are let out before a die is taken apart where "
+            "the maker says so, and charged with nitrogen only, never above the pressure marked on them. Nobody stands "
+            "in line with the rod. One that was hit, leaks or was overloaded is not charged again; its maker says what "
+            "becomes of it. Read the pressure at room temperature: thirty degrees warmer it reads a tenth higher."
         ),
         rule="29 CFR 1910.147(d)(5) for stored energy, nitrogen cylinders named; the rest: common practice, no source.",
     ),

@@ -2,10 +2,10 @@
 
 Catalogues of die springs print a life for a deflection: pressed by no more than what is usual for a long life it takes
 one and a half to three million strokes or more, pressed by the most that is allowed one to two hundred thousand (from
-memory, rounded; the classes with their shares of the free length are those of `springs.load_class`). Between the two the
-logarithm of the life falls by a straight line with the share, which is an assumption. Side load, heat, a chip between the
-coils or a worn hole shorten it: such figures hold for springs that sit straight and are guided. The maker's table comes
-first, and the shop's own record before either.
+memory, rounded; the classes with their shares of the free length are those of `springs.load_class`). Between the two
+the logarithm of the life falls by a straight line with the share, which is an assumption. Side load, heat, a chip
+between the coils or a worn hole shorten it: such figures hold for springs that sit straight and are guided. The maker's
+table comes first, and the shop's own record before either.
 """
 
 from __future__ import annotations

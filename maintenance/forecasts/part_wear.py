@@ -50,8 +50,9 @@ class Wear:
 
     hits, values_si: its readings in order of time, by strokes in which it worked since it was new (since the records
     began or it was fitted, where its age is not known). falling: it wears by getting less. before: readings of pieces
-    that sat there earlier. elsewhere: forces measured at another length than the last one, which are left out. at_length_mm:
-    of the last force. charged: when its gas was last charged, from where its readings count. trend: on values whose sign is turned where they fall; else refusal says why.
+    that sat there earlier. elsewhere: forces measured at another length than the last one, which are left out.
+    at_length_mm: of the last force. charged: when its gas was last charged, from where its readings count. trend: on
+    values whose sign is turned where they fall; else refusal says why.
     """
 
     position: int
@@ -292,7 +293,10 @@ def words(wear: Wear) -> dict[str, str]:
     if wear.is_far_off:
         return {"when": "far off", "verdict": f"Its limit is far off. {wear.refusal}"}
     if wear.trend is None:
-        return {"when": "no wear seen" if wear.is_steady else "not known", "verdict": f"When it comes to its limit cannot be told. {wear.refusal}"}
+        return {
+            "when": "no wear seen" if wear.is_steady else "not known",
+            "verdict": f"When it comes to its limit cannot be told. {wear.refusal}",
+        }
     at, early = numbers.hits(wear.left_hits), numbers.hits(wear.early_hits)
     late = wear.late_hits
     if wear.left_hits <= 0:

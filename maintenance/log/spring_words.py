@@ -70,14 +70,14 @@ def of_sort(sort: SpringSort, clocks: Mapping[str, FatigueClock], system: units.
 def _travel(spring: FittedSpring, system: units.System) -> Iterator[Told]:
     share, known = f"{100 * spring.share:.0f} % of free length", spring.load_class
     if known is None:
-        yield Told("Pressed by", share, "its standard and colour are not known, so neither is what it may take: ask its "
-                   "maker")  # fmt: skip
+        why = "its standard and colour are not known, so neither is what it may take: ask its maker"
+        yield Told("Pressed by", share, why)
         return
-    yield Told(
-        "Pressed by", share,
-        f"{known.standard} {known.colour}: {100 * known.long_life:g} % for a long life, {100 * known.at_most:g} % at most "
-        f"({known.source})", spring.is_over or spring.lasts is False,
-    )  # fmt: skip
+    why = (
+        f"{known.standard} {known.colour}: {100 * known.long_life:g} % for a long life, "
+        f"{100 * known.at_most:g} % at most ({known.source})"
+    )
+    yield Told("Pressed by", share, why, spring.is_over or spring.lasts is False)
     left = units.show(max(spring.left_mm or 0.0, 0.0), "length_mm", system)
     yield Told("Travel left", left, "what is ground off the punches without a shim under them takes as much of it",
                spring.is_over)  # fmt: skip
@@ -102,7 +102,9 @@ def verdict(clock: FatigueClock | None) -> str:
     if clock.is_over:
         return "It has made more strokes than such springs last: change it with its set."
     if clock.is_due:
-        return "It has made as many strokes as the first of such springs last: change it with its set when the die is out."
+        return (
+            "It has made as many strokes as the first of such springs last: change it with its set when the die is out."
+        )
     so = "" if clock.is_known else ", as far as the records reach"
     return f"About {numbers.hits(clock.left.low)} strokes are left to it before the first of such springs break{so}."
 
@@ -118,7 +120,9 @@ def of_place(place: SpringPlace, sort: SpringSort | None, system: units.System) 
         if pressure.charged_at is not None and pressure.charged_at != pressure.at:
             why += f" on {day(pressure.charged_at)}"
         if lost > 0.005:
-            why += f", {100 * lost:.0f} % lost; {100 * gas_springs.LOST_AT_MOST:.0f} % at most ({gas_springs.LOST_SOURCE})"
+            why += (
+                f", {100 * lost:.0f} % lost; {100 * gas_springs.LOST_AT_MOST:.0f} % at most ({gas_springs.LOST_SOURCE})"
+            )
         yield Told(f"Pressure, {day(pressure.at)}", units.show(pressure.mpa, "pressure_mpa", system), why,
                    lost >= gas_springs.LOST_AT_MOST)  # fmt: skip
         if gas is not None:

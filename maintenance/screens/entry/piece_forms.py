@@ -215,8 +215,8 @@ class ReadingForm(LogForm):
             self.work = "reading gas springs"
             self.fields["charged_to"] = MeasureField(
                 "pressure_mpa", self.system, label="Charged to", required=False,
-                help_text="Of a gas spring, where it was charged after that: read at room temperature, nitrogen only, as "
-                "its maker says. Empty: it was only read.",
+                help_text="Of a gas spring, where it was charged after that, with nitrogen, as its maker says; read at "
+                "room temperature. Empty: it was only read.",
             )  # fmt: skip
         self.fields["at"] = when("When was it?", self.now)
         self.fields["hits_into_run"] = into_run()
@@ -264,7 +264,7 @@ class ReadingForm(LogForm):
     def _doubts_of_force(self, cleaned: dict) -> Iterator[str]:
         length, place = cleaned.get("at_length"), self.places.get(cleaned["position"])
         if length is None:
-            yield "A spring's force belongs to a length: type how long it was. Without it nothing can be held against it."
+            yield "A spring's force belongs to a length: type how long it was, or nothing can be held against it."
             return
         item = place.position.item if place else None
         sort = None if item is None else spring_reads.sort_of(self.die, item, [place.position])
@@ -279,7 +279,9 @@ class ReadingForm(LogForm):
             yield f"{error} Check the length."
             return
         if against.is_strong:
-            expected = units.show_span(against.expected_n.low, against.expected_n.high, "force_n", self.system, digits=3)
+            expected = units.show_span(
+                against.expected_n.low, against.expected_n.high, "force_n", self.system, digits=3
+            )
             yield f"By its rate it holds {expected} at that length, and this is more. Check force and length."
 
     def save(self, by: write.Actor) -> list[Event]:
