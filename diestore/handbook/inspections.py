@@ -91,7 +91,16 @@ PROPOSALS = (
         of=DIE,
         what="springs: broken, set, shorter than the others",
         every_hits=500_000,
-        kinds=("stripper_spring", "gas_spring"),
+        kinds=("stripper_spring",),
+        rule=COMMON_PRACTICE,
+    ),
+    Proposal(
+        key="gas-springs",
+        of=DIE,
+        what="gas springs: pressure read, oil at the rod, scoring, lines",
+        every_days=HALF_YEAR,
+        kinds=("gas_spring",),
+        applies="Opened, let out and charged only by people qualified for it, as the maker says.",
         rule=COMMON_PRACTICE,
     ),
     Proposal(

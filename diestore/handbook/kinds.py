@@ -95,6 +95,12 @@ SHAPES = frozenset(kind.shape for kind in _ALL)
 _RUN_TOGETHER = {key.replace("_", ""): kind for key, kind in KINDS.items()}
 
 
+def plural_of(key: str) -> str:
+    """All pieces of a kind in a word: guide posts, bushings, pilot pierce punches."""
+    name = KINDS[key].name
+    return f"{name}es" if name.endswith(("ch", "sh", "s")) else f"{name}s"
+
+
 def kind(text: str) -> Kind:
     """The kind of that key or name. Case, spaces, hyphens, underscores and a plural s do not matter.
 

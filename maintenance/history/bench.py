@@ -12,6 +12,7 @@ from maintenance.models import (
     DieHold,
     Grinder,
     Incident,
+    Inspection,
     Stop,
     Work,
 )
@@ -22,18 +23,24 @@ from .merging import Merger, TableLoader, given
 from .problems import BadRow
 from .shop import Shop
 
+_REASONS = (("stop", "stop_id", Stop), ("mishap", "incident_id", Incident), ("inspection", "inspection_id", Inspection))
+
 
 class Bench(TableLoader):
-    """Loaded last: its rows name entries, spares and pieces."""
+    """Loaded last: its rows name entries, looks, spares and pieces. Hours and grinders first: plans name grinders."""
 
     def __init__(self, folder: Folder, shop: Shop) -> None:
         super().__init__(folder, shop)
         self.works: dict[str, BenchWork] = {}
 
-    def load(self) -> None:
-        for step in (self._hours, self._absences, self._grinders, self._works):
+    def load_hours(self) -> None:
+        for step in (self._hours, self._absences, self._grinders):
             step()
             self.findings.stop_if_wrong()
+
+    def load(self) -> None:
+        self._works()
+        self.findings.stop_if_wrong()
         self.works = {w.key: w for w in BenchWork.objects.filter(die__plant=self.shop.plant)}
         for step in (self._steps, self._edges, self._pieces, self._entries, self._holds):
             step()
@@ -123,7 +130,7 @@ class Bench(TableLoader):
             values["ended_by_id"] = shop.person(row["ended_by"]).pk
         if "supplier" in row:
             values["supplier_id"] = shop.party(row["supplier"], "supplier").pk
-        for column, name, model in (("stop", "stop_id", Stop), ("mishap", "incident_id", Incident)):
+        for column, name, model in _REASONS:
             if column in row:
                 found = model.objects.filter(key=row[column], die=die).first()
                 if found is None:

@@ -59,6 +59,7 @@ BENCH_WORKS = Table(
         _may("position", "Where in the die.", longest=40),
         _may("stop", "Key of the stop it was opened for.", longest=160),
         _may("mishap", "Key of the mishap it was opened for.", longest=160),
+        _may("inspection", "Key of the look it was opened for, as in inspections.csv.", longest=160),
         _may("spare", "The spare that came.", longest=80),
         _may("spare_revision", "Its revision.", longest=20),
         _must("state", "How it stands.", longest=12, choices=STATES),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from diestore.handbook.kinds import KINDS
+
 from .described import ENTRY, Sort, Table
 from .described import may as _may
 from .described import must as _must
@@ -14,6 +16,7 @@ INSPECTION_PLANS = Table(
         _must("plan", "The plan's own name.", longest=160),
         _must("what", "What is looked at.", longest=200),
         _may("die", "The die.", longest=60),
+        _may("kind", "All places of this kind in the die. Empty: the whole die.", longest=30, choices=tuple(KINDS)),
         _may("press", "The press.", longest=40),
         _may("grinder", "The grinder, as in grinders.csv.", longest=40),
         _may("every_hits", "Every so many hits of the die or the press.", Sort.WHOLE, at_least=1, at_most=1e9),

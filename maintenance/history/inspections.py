@@ -33,7 +33,7 @@ class InspectionPlans(TableLoader):
             of = self._of(row, grinders)
             if known is not None and any(getattr(known, name) != of.get(name) for name in _THINGS):
                 raise BadRow("This plan stands in the record with another die, press or grinder.", "plan")
-            values = given(row, "what", "every_hits", "every_days", "why", "proposal", "since", "retired_at")
+            values = given(row, "kind", "what", "every_hits", "every_days", "why", "proposal", "since", "retired_at")
             self._check(known, values, of)
             merger.put(key, known, f"the plan {key}", values, {"key": key, "plant": self.shop.plant} | of)
 
@@ -62,6 +62,8 @@ class InspectionPlans(TableLoader):
         def after(name: str) -> object:
             return values.get(name, getattr(known, name, None))
 
+        if after("kind") and "die_id" not in of:
+            raise BadRow("Places of a kind are of a die: name the die.", "kind")
         if after("every_hits") is None and after("every_days") is None:
             raise BadRow("Say every how many hits or days.", "every_days")
         if after("every_hits") is not None and not {"die_id", "press_id"} & set(of):
@@ -99,7 +101,7 @@ class InspectionTables:
     plant: Plant
 
     def inspection_plans(self) -> Iterator[dict]:
-        names = ("what", "every_hits", "every_days", "why", "proposal", "since", "retired_at")
+        names = ("kind", "what", "every_hits", "every_days", "why", "proposal", "since", "retired_at")
         paths = {"plan": "key", "die": "die__code", "press": "press__code", "grinder": "grinder__code"}
         paths |= {name: name for name in names}
         yield from told(InspectionPlan.objects.filter(plant=self.plant), paths, "since", "plan")

@@ -37,7 +37,8 @@ class BenchTables:
     def bench_works(self):
         paths = {
             "work": "key", "die": "die__code", "position": "position__code", "stop": "stop__key",
-            "mishap": "incident__key", "spare": "item__code", "spare_revision": "item__revision",
+            "mishap": "incident__key", "inspection": "inspection__key", "spare": "item__code",
+            "spare_revision": "item__revision",
             "opened": "opened_at", "person": "person__name", "supplier": "supplier__code", "ended": "ended_at",
             "ended_by": "ended_by__name",
         }  # fmt: skip

@@ -28,6 +28,7 @@ from maintenance.models import (
     BenchWork,
     DieHold,
     Incident,
+    Inspection,
     Stop,
     Work,
     fresh_key,
@@ -74,6 +75,7 @@ def open_work(
     position: Position | None = None,
     stop: Stop | None = None,
     incident: Incident | None = None,
+    inspection: Inspection | None = None,
     item: Item | None = None,
     hours_foreseen: float | None = None,
     needed_on: dt.date | None = None,
@@ -91,15 +93,15 @@ def open_work(
         raise EntryRefused("Say what is to be done.", field="what")
     check_text(what, field="what", what="What is to be done", at_most=200)
     check_hours(hours_foreseen)
-    for one in (position, stop, incident):
+    for one in (position, stop, incident, inspection):
         if one is not None and one.die_id != die.pk:
             raise EntryRefused(f"{one} is not of {die}.", field="position")
     _check_edges(die, edges)
     with saving("This work is opened already."):
         work = BenchWork.objects.create(
-            die=die, what=what, source=source, position=position, stop=stop, incident=incident, item=item,
-            hours_foreseen=hours_foreseen, needed_on=needed_on, opened_at=at or timezone.now(),
-            key=key or fresh_key(),
+            die=die, what=what, source=source, position=position, stop=stop, incident=incident,
+            inspection=inspection, item=item, hours_foreseen=hours_foreseen, needed_on=needed_on,
+            opened_at=at or timezone.now(), key=key or fresh_key(),
         )  # fmt: skip
         _put_edges(work, edges)
         _step(by, work, f"opened: {what} ({work.get_source_display()})", at=work.opened_at)

@@ -6,13 +6,14 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from django.db.models import BigIntegerField, DateTimeField, F, OuterRef, QuerySet, Subquery, Sum
+from django.db.models import BigIntegerField, Case, DateTimeField, F, OuterRef, Q, QuerySet, Subquery, Sum, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from diestore.handbook.inspections import DIE, GRINDER, PLANT, PRESS, PROPOSALS, Proposal
+from diestore.handbook.kinds import KINDS, plural_of
 from diestore.register.models import Die, Plant, Position, Press
-from maintenance.models import Grinder, Inspection, InspectionPlan, Run, fresh_key
+from maintenance.models import Grinder, HitCorrection, Inspection, InspectionPlan, Run, fresh_key
 from maintenance.models.inspections import DAYS_AT_MOST, HITS_AT_MOST
 from maintenance.policy.inspections import Due, due
 
@@ -31,6 +32,7 @@ def plan_inspection(
     every_days: int | None = None,
     every_hits: int | None = None,
     die: Die | None = None,
+    kind: str = "",
     press: Press | None = None,
     grinder: Grinder | None = None,
     why: str = "",
@@ -38,7 +40,10 @@ def plan_inspection(
     since: dt.datetime | None = None,
     key: str | None = None,
 ) -> InspectionPlan:
-    """What is looked at from now on, every so many days, hits, or both. None of die, press, grinder: in the plant."""
+    """What is looked at from now on, every so many days, hits, or both. None of die, press, grinder: in the plant.
+
+    kind: all places of that kind in the die.
+    """
     if key and (known := InspectionPlan.objects.filter(key=key).first()):
         return known
     what = " ".join(what.split())
@@ -53,12 +58,31 @@ def plan_inspection(
         raise EntryRefused(f"{things[0]} is not of this plant.", field="of")
     if die is not None and die.status == Die.Status.RETIRED:
         raise EntryRefused(f"{die} is retired: nothing is looked at any more.", field="of")
+    check_kind(kind, die)
     check_interval(every_days=every_days, every_hits=every_hits, makes_hits=grinder is None and bool(things))
     with saving("This is planned already."):
         return InspectionPlan.objects.create(
-            plant=plant, die=die, press=press, grinder=grinder, what=what, every_days=every_days,
+            plant=plant, die=die, kind=kind, press=press, grinder=grinder, what=what, every_days=every_days,
             every_hits=every_hits, why=why, proposal=proposal, since=since or timezone.now(), key=key or fresh_key(),
         )  # fmt: skip
+
+
+def check_kind(kind: str, die: Die | None) -> None:
+    if not kind:
+        return
+    if kind not in KINDS:
+        raise EntryRefused("Pick one of the kinds.", field="kind")
+    if die is None:
+        raise EntryRefused("Places of a kind are of a die: pick the die, or leave the kind empty.", field="kind")
+    if not places_of(die, kind).exists():
+        raise EntryRefused(f"{die} has no {plural_of(kind)}.", field="kind")
+
+
+def places_of(die: Die, kind: str) -> QuerySet[Position]:
+    """The places of a kind that the die has now."""
+    now = timezone.now()
+    there, still = Q(valid_from=None) | Q(valid_from__lte=now), Q(valid_to=None) | Q(valid_to__gt=now)
+    return Position.objects.filter(there, still, die=die, kind=kind).order_by("code", "pk")
 
 
 def check_interval(*, every_days: int | None, every_hits: int | None, makes_hits: bool) -> None:
@@ -157,15 +181,24 @@ def _with_hits(plans: QuerySet[InspectionPlan], today: dt.date) -> QuerySet[Insp
         from_when=Coalesce(Subquery(looks.values("at")[:1]), F("since"), output_field=DateTimeField()),
     )
     return since.annotate(
-        hits_since=Coalesce(_hits("die", OuterRef("from_when")), _hits("press", OuterRef("from_when"))),
-        hits_of_late=Coalesce(_hits("die", late), _hits("press", late)),
+        hits_since=_hits(OuterRef("from_when")),
+        hits_of_late=_hits(late),
     )
 
 
-def _hits(of: str, since) -> Subquery:
-    """Hits of the plan's die or press in runs that ended after a moment."""
-    runs = Run.objects.standing().filter(**{of: OuterRef(f"{of}_id")}, at__gt=since).order_by().values(of)
-    return Subquery(runs.annotate(n=Sum("hits")).values("n")[:1], output_field=BigIntegerField())
+def _hits(since) -> Case:
+    """Hits of the plan's die or press after a moment: in runs that ended since, and in corrections, with stock or
+    without, as what is looked at works at every stroke. A correction is of a press where its counter is."""
+    runs, typed = Run.objects.standing(), HitCorrection.objects.standing()
+    of_die = _sum(runs, "die", "die_id", since) + _sum(typed, "die", "die_id", since)
+    of_press = _sum(runs, "press", "press_id", since) + _sum(typed, "counter__press", "press_id", since)
+    return Case(When(die__isnull=False, then=of_die), default=of_press, output_field=BigIntegerField())
+
+
+def _sum(rows: QuerySet, of: str, mine: str, since) -> Coalesce:
+    """The hits of these rows, nought where there are none."""
+    found = rows.filter(**{of: OuterRef(mine)}, at__gt=since).order_by().values(of)
+    return Coalesce(Subquery(found.annotate(n=Sum("hits")).values("n")[:1]), 0, output_field=BigIntegerField())
 
 
 def overdue(plants: Mapping[Plant, dt.date]) -> list[PlanRow]:

@@ -57,6 +57,9 @@ class BenchWork(models.Model):
     )
     stop = models.ForeignKey(Stop, null=True, blank=True, on_delete=models.PROTECT, related_name="bench_works")
     incident = models.ForeignKey(Incident, null=True, blank=True, on_delete=models.PROTECT, related_name="bench_works")
+    inspection = models.ForeignKey(
+        "Inspection", null=True, blank=True, on_delete=models.PROTECT, related_name="bench_works"
+    )
     item = models.ForeignKey(
         Item, null=True, blank=True, on_delete=models.PROTECT, related_name="+", help_text="The spare that came."
     )

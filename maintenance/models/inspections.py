@@ -6,7 +6,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from diestore.register.models import Die, Plant, Press
+from diestore.handbook.kinds import plural_of
+from diestore.register.models import Die, Plant, Press, kind_choices
 
 from .bench import Grinder
 from .keys import fresh_key
@@ -25,6 +26,9 @@ class InspectionPlan(models.Model):
     press = models.ForeignKey(Press, null=True, blank=True, on_delete=models.PROTECT, related_name="inspection_plans")
     grinder = models.ForeignKey(
         Grinder, null=True, blank=True, on_delete=models.PROTECT, related_name="inspection_plans"
+    )
+    kind = models.CharField(
+        max_length=30, blank=True, choices=kind_choices, help_text="All places of this kind in the die. Empty: the die."
     )
     what = models.CharField(max_length=200)
     every_hits = models.BigIntegerField(null=True, blank=True)
@@ -56,6 +60,7 @@ class InspectionPlan(models.Model):
                 condition=Q(every_hits__isnull=True) | Q(die__isnull=False) | Q(press__isnull=False),
                 name="inspection_by_hits_of_what_makes_them",
             ),
+            models.CheckConstraint(condition=Q(kind="") | Q(die__isnull=False), name="inspection_kind_of_a_die"),
         ]
 
     def __str__(self) -> str:
@@ -65,7 +70,7 @@ class InspectionPlan(models.Model):
     def thing(self) -> str:
         """What is looked at, in a word."""
         if self.die_id:
-            return str(self.die)
+            return f"{self.die}, {plural_of(self.kind)}" if self.kind else str(self.die)
         if self.press_id:
             return f"press {self.press}"
         return str(self.grinder) if self.grinder_id else "the plant"

@@ -98,6 +98,9 @@ def test_a_finding_has_words_and_a_photo_and_goes_to_the_bench(as_role, die, ina
     setter.post(unescape(bench), sent(form, person=ina.pk))
     work = BenchWork.objects.get()
     assert (work.what, work.source, work.die) == ("two of eight broken", "inspection", die)
+    assert work.inspection == Inspection.objects.get()
+    told = as_read(as_role("lead").get(reverse("maintenance:bench_work", args=[work.pk])))
+    assert page in told and "springs" in told
     entry = reverse("maintenance:entry", args=["inspection", Inspection.objects.get().pk])
     assert "something found" in as_read(setter.get(entry))
     assert "Looked at springs: something found" in as_read(setter.get("/log/entries/"))
@@ -115,6 +118,56 @@ def test_by_hits_it_is_due_when_they_are_made(die):
     assert rows()[0].due.is_overdue and rows()[0].due.hits_left == -2_000
     inspections.log_inspection(by=make.actor(), plan=plan, at=make.moment(9))
     assert (rows()[0].hits_since, rows()[0].due.is_overdue) == (0, False)
+
+
+def test_typed_corrections_count_as_hits_do(die):
+    """2,000 strokes without stock at set-up and 500 counted too many: 3,000 + 2,000 - 500."""
+    planned(die, every_days=None, every_hits=10_000, since=make.moment(1))
+    make.run(die, 2, 3_000)
+    for hits, with_stock in ((2_000, False), (-500, True)):
+        write.log_hit_correction(
+            by=make.actor(), die=die, at=make.moment(3), hits=hits, with_stock=with_stock, reason="typed"
+        )
+    slip = write.log_hit_correction(
+        by=make.actor(), die=die, at=make.moment(3), hits=70, with_stock=True, reason="a slip of the pen"
+    )
+    write.strike_out(by=make.actor(), entry=slip, reason="not this die")
+    (row,) = inspections.rows(die.plant, today=make.moment(20).date())
+    assert (row.hits_since, row.due.hits_left) == (4_500, 5_500)
+    planned(make.die("H-9"), every_days=None, every_hits=10_000, since=make.moment(1))
+    other = next(r for r in inspections.rows(die.plant, today=make.moment(20).date()) if r.plan.die != die)
+    assert other.hits_since == 0, "hits of another die are its own"
+
+
+def test_a_plan_holds_for_all_places_of_a_kind(as_role, die):
+    lead, there = as_role("lead"), reverse("maintenance:inspection_new")
+    for code in ("GS-1", "GS-2"):
+        make.position(die, code, kind="gas_spring", length_mm=None)
+    of = {"of": f"die {die.pk}", "what": "pressure", "every_days": "90"}
+    for wrong, said in (
+        ({"kind": "stock_guide"}, "has no stock guides"), ({"kind": "unicorn"}, "Pick one of the list"),
+        ({"kind": "gas_spring", "of": "plant"}, "Places of a kind are of a die"),
+    ):  # fmt: skip
+        answer = lead.post(there, of | wrong)
+        assert answer.status_code == 422 and said in as_read(answer) and not InspectionPlan.objects.exists()
+    shown = as_read(lead.post(there, of | {"kind": "gas_spring"}, follow=True))
+    plan = InspectionPlan.objects.get()
+    assert (plan.kind, plan.thing) == ("gas_spring", f"{die}, gas springs")
+    assert all(reverse("maintenance:edge", args=[place.pk]) in shown for place in inspections.places_of(die, plan.kind))
+    assert f"{die}, gas springs" in as_read(lead.get(LIST))
+
+
+def test_what_is_due_later_has_pages_and_none_is_left_out(as_role, die):
+    now = timezone.now()
+    InspectionPlan.objects.bulk_create(
+        InspectionPlan(plant=die.plant, die=die, what=f"look {n:03}", every_days=100 + n, since=now) for n in range(120)
+    )
+    lead, seen = as_role("lead"), []
+    for number in (1, 2, 3):
+        said = as_read(lead.get(LIST, {"page": number}))
+        assert "of 120, the next due first" in said
+        seen += re.findall(r"<td>(look \d{3})", said)
+    assert seen == [f"look {n:03}" for n in range(120)]
 
 
 def test_what_is_overdue_stands_on_today_and_what_is_reported_too(as_role, die, ina):

@@ -30,7 +30,7 @@ from diestore.register.models import Die, Item, Party, Position
 from maintenance.clockwork import usual
 from maintenance.forecasts import decisions
 from maintenance.log import bench, expected, heights, photos, read, write
-from maintenance.models import BenchEdge, BenchWork, Incident, Stop, fresh_key
+from maintenance.models import BenchEdge, BenchWork, fresh_key
 from maintenance.policy.height_ledger import Ledger
 from maintenance.policy.height_targets import target
 from maintenance.policy.heights import HeightError
@@ -155,7 +155,7 @@ class OpenForm(ByForm):
             self.add_error("grind", f"{units.show(grind, 'removed_mm', self.system)} cannot come off.")
         return cleaned
 
-    def save(self, by: write.Actor, *, stop: Stop | None, incident: Incident | None, item: Item | None) -> BenchWork:
+    def save(self, by: write.Actor, **about) -> BenchWork:
         c = self.cleaned_data
         places = {str(p.position.pk): p.position for p in self.places}
         mm = c.get("grind") or getattr(self, "usual_mm", None)
@@ -177,9 +177,9 @@ class OpenForm(ByForm):
         ]  # fmt: skip
         with transaction.atomic():
             work = bench.open_work(
-                by=by, die=self.die, what=c["what"], source=c["source"], position=places.get(c["position"]), stop=stop,
-                incident=incident, item=item, hours_foreseen=c.get("hours_foreseen") or self._usual(),
-                needed_on=c["needed_on"], edges=edges, key=c["key"] or None,
+                by=by, die=self.die, what=c["what"], source=c["source"], position=places.get(c["position"]),
+                hours_foreseen=c.get("hours_foreseen") or self._usual(), needed_on=c["needed_on"], edges=edges,
+                key=c["key"] or None, **about,
             )  # fmt: skip
             if c["photo"] is not None:
                 photos.add_photo(by=by, plant=self.die.plant, of=work, picture=c["photo"])

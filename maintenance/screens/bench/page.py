@@ -109,6 +109,9 @@ def reasons(work: BenchWork) -> list[dict]:
     if work.incident is not None:
         words = f"mishap of {work.incident.at:%d %b %Y}: {work.incident.sort}"
         found.append({"words": words, "url": reverse("maintenance:mishap", args=[work.incident_id])})
+    if work.inspection is not None:
+        words = f"look on {work.inspection.at:%d %b %Y}: {work.inspection.plan.what}"
+        found.append({"words": words, "url": reverse("maintenance:inspection_plan", args=[work.inspection.plan_id])})
     if work.item is not None:
         found.append({"words": f"spare that came: {work.item}", "url": ""})
     return found

@@ -20,7 +20,7 @@ from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Item
 from maintenance.log import bench, bench_plan, bench_reads, photos, write
-from maintenance.models import BenchEdge, BenchHours, BenchPiece, BenchWork, Incident, Stop
+from maintenance.models import BenchEdge, BenchHours, BenchPiece, BenchWork, Incident, Inspection, Stop
 
 from . import drawing, sheet
 from .forms import ApproveForm, DieForm, HoldForm, OpenForm, WorkForm, doers
@@ -67,8 +67,9 @@ def _actor(request: HttpRequest, person: Person | None) -> write.Actor:
 
 def _works(request: HttpRequest):
     rows = BenchWork.objects.select_related(
-        "die__plant", "die__usual_stock", "person", "supplier", "position", "stop", "incident", "item", "ended_by"
-    )
+        "die__plant", "die__usual_stock", "person", "supplier", "position", "stop", "incident", "inspection__plan", "item",
+        "ended_by",
+    )  # fmt: skip
     return plants.within(bench_reads.with_more(rows), request.user, "die__plant")
 
 
@@ -172,12 +173,13 @@ class NewWork(PermissionRequiredMixin, View):
         return render(request, "maintenance/screens/bench/which.html", {"form": form}, status=status)
 
     def _about(self, request: HttpRequest, die: Die) -> dict:
-        """What the address names beside the die: the stop or the mishap, the spare that came."""
+        """What the address names beside the die: the stop, the mishap or the look at it, the spare that came."""
         get = request.GET.get
         stop = Stop.objects.filter(pk=_number(get("stop")) or 0, die=die).first()
         mishap = Incident.objects.filter(pk=_number(get("mishap")) or 0, die=die).first()
         item = Item.objects.filter(pk=_number(get("item")) or 0, positions__die=die).distinct().first()
-        return {"stop": stop, "incident": mishap, "item": item}
+        look = Inspection.objects.standing().filter(pk=_number(get("inspection")) or 0, die=die).first()
+        return {"stop": stop, "incident": mishap, "inspection": look, "item": item}
 
     def _form(self, request: HttpRequest, die: Die, *, data=None, files=None) -> OpenForm:
         source = request.GET.get("source", "")

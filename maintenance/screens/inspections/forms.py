@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from diestore.access.who_does import ByForm
 from diestore.frame.fields import Opens, PhotoField, WholeField, choices
+from diestore.handbook.kinds import KINDS, plural_of
 from diestore.register.models import Die, Plant, Press
 from maintenance.log import inspections, photos, write
 from maintenance.models import Grinder, Inspection, InspectionPlan, fresh_key
@@ -58,6 +59,10 @@ class PlanForm(forms.Form):
         label="Of what?", widget=Opens,
         error_messages={"required": "Pick what it is of.", "invalid_choice": "Pick one of the list."},
     )  # fmt: skip
+    kind = forms.ChoiceField(
+        label="All places of a kind?", required=False, widget=Opens, help_text="Of a die: all its guide posts, say.",
+        error_messages={"invalid_choice": "Pick one of the list."},
+    )  # fmt: skip
     what = forms.CharField(
         label="What is looked at?", max_length=200,
         error_messages={"required": "Say what is looked at.", "max_length": "Say it in 200 letters."},
@@ -84,12 +89,14 @@ class PlanForm(forms.Form):
             self.things |= {f"{sort} {row.pk}": (sort, row) for row in rows}
         named = [(key, f"{sort} {row}" if sort != "grinder" else str(row)) for key, (sort, row) in self.things.items()]
         self.fields["of"].choices = choices([("", "pick one"), *named, ("plant", "the plant as a whole")])
+        kinds = sorted((plural_of(key), key) for key in KINDS)
+        self.fields["kind"].choices = choices([("", "the die as a whole"), *((key, name) for name, key in kinds)])
         self.fields["of"].initial = asked if asked in self.things else ""
 
     def save(self, by: write.Actor) -> InspectionPlan:
         c = self.cleaned_data
         sort, thing = self.things.get(c["of"], ("", None))
-        named = {sort: thing} if sort else {}
+        named = ({sort: thing} if sort else {}) | {"kind": c["kind"]}
         return inspections.plan_inspection(
             by=by, plant=self.plant, what=c["what"], every_days=c["every_days"], every_hits=c["every_hits"],
             why=c["why"], **named,

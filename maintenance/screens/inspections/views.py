@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -23,7 +24,7 @@ from maintenance.models import Inspection, InspectionPlan
 from .forms import DoneForm, FoundForm, PlanForm
 
 BIGGEST_KEY = 2**63 - 1
-LATER_SHOWN = 200
+LATER_A_PAGE = 50
 PAST_SHOWN = 20
 
 
@@ -57,16 +58,17 @@ class Inspections(PermissionRequiredMixin, View):
         return self._show(request, plants.Picked(plant=plan.plant, seen=(plan.plant,)), form, status=422)
 
     def _show(self, request, picked, form, *, status: int = 200) -> HttpResponse:
-        rows, groups = [], []
+        rows, groups, page = [], [], None
         if picked.plant is not None:
             today = bench_reads.today_at(picked.plant)
             rows = inspections.rows(picked.plant, today=today)
             over = [row for row in rows if row.due.is_overdue]
             soon = [row for row in rows if row.due.is_soon(today)]
             later = [row for row in rows if row not in over and row not in soon]
-            groups = [("Overdue", over), ("Due this week", soon), ("Later", later[:LATER_SHOWN])]
+            page = Paginator(later, LATER_A_PAGE).get_page(request.GET.get("page"))
+            groups = [("Overdue", over), ("Due this week", soon), ("Later", page.object_list)]
         shown = {
-            "picked": picked, "form": form, "rows": rows, "groups": [g for g in groups if g[1]],
+            "picked": picked, "form": form, "rows": rows, "page": page, "groups": [g for g in groups if g[1]],
             "overdue": len(groups[0][1]) if groups else 0, "tablet": tablet_of(request),
             "may_plan": request.user.has_perm(roles.PLAN_BENCH), "local": LOCAL, "injury": INJURY,
         }  # fmt: skip
@@ -117,7 +119,9 @@ class OnePlan(PermissionRequiredMixin, View):
         looks = photos.beside(_entry(one) for one in past[:PAST_SHOWN])
         finding = next((one.event for one in looks if not one.struck), None)
         shown = {
-            "plan": plan, "row": row, "form": form, "looks": looks, "tablet": tablet_of(request), "today": today,
+            "plan": plan, "row": row, "form": form,
+            "places": list(inspections.places_of(plan.die, plan.kind)) if plan.kind else [],
+            "looks": looks, "tablet": tablet_of(request), "today": today,
             "bench": _bench(plan, finding) if finding is not None and finding.is_finding else "",
             "may_plan": request.user.has_perm(roles.PLAN_BENCH), "local": LOCAL,
             "may_strike": request.user.has_perm(roles.STRIKE_ENTRY),
@@ -134,7 +138,7 @@ def _bench(plan: InspectionPlan, finding: Inspection) -> str:
     if plan.die_id is None:
         return ""
     said = " ".join(finding.note.split())
-    asked = {"die": plan.die_id, "source": "inspection", "what": said[:200]}
+    asked = {"die": plan.die_id, "source": "inspection", "inspection": finding.pk, "what": said[:200]}
     return f"{reverse('maintenance:bench_new')}?{urlencode(asked)}"
 
 
