@@ -471,6 +471,20 @@ def peak_of_groups_n(*, forces_n: Mapping[str, float], step_mm: float, through_m
         raise CuttingError(f"A step of {step_mm!r} mm between groups is none.")
     names = sorted(forces_n, key=lambda name: (len(name), name))
     starts = {name: number * step_mm for number, name in enumerate(names)}
+    return peak_at_depths_n(forces_n=forces_n, depths_mm=starts, through_mm=through)
+
+
+def peak_at_depths_n(*, forces_n: Mapping[str, float], depths_mm: Mapping[str, float], through_mm: float) -> float:
+    """The same where each group meets the strip its own depth after the first one, mm; any order, none left out.
+
+    Raises CuttingError where there is no group, or a depth is missing or none.
+    """
+    if not forces_n:
+        raise CuttingError("Nothing is cut, so there is no cutting force.")
+    through = _positive("depth at which the stock breaks", through_mm)
+    names, starts = list(forces_n), dict(depths_mm)
+    if not all(name in starts and math.isfinite(starts[name]) for name in names):
+        raise CuttingError("A group's depth is not known, so groups cannot be set apart.")
     # The load only rises where a group meets the strip. A group that breaks through there has let go already.
     return max(
         math.fsum(forces_n[other] for other in names if -1e-9 <= starts[name] - starts[other] < through - 1e-9)

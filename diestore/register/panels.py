@@ -70,6 +70,14 @@ ACTS = (
 )
 
 
+USED_UP = "reports.spares.used_up.of_die"
+
+
+def used_up(die: Die) -> dict:
+    """Position -> how far the allowance of its piece goes, as purchasing reckons it; nothing where that fails."""
+    return attempt(partial(import_string(USED_UP), die), lambda why: {}, what=f"allowances of die {die}")
+
+
 def panels_for(request: HttpRequest, die: Die) -> list[SafeString | str]:
     """The panels that this person may see, in order, empty ones left out."""
     shown = [panel for panel in PANELS if panel.permission is None or request.user.has_perm(panel.permission)]

@@ -29,3 +29,13 @@ class SpareStock:
     on_hand: int
     on_order: int
     ordered_at: dt.datetime | None = None  # the last time that any were ordered
+
+
+@dataclass(frozen=True, kw_only=True)
+class AllowanceLeft:
+    """How far the grind allowance of the piece in a place goes: whole grinds, strokes of its die and the day by which
+    it is used up as often as not. None: not known; no day: it does not run, or that is too far off to say."""
+
+    grinds: int | None
+    strokes: float | None = None
+    day: dt.date | None = None

@@ -18,6 +18,7 @@ from diestore.register import amendments
 from diestore.register.models import Cut, Die, Position, Press, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import SetUp, Work
+from maintenance.policy.heights import HeightError
 from maintenance.policy.set_up_sheet import (
     DieSheet,
     PressSheet,
@@ -29,8 +30,8 @@ from maintenance.policy.set_up_sheet import (
     set_up_sheet,
 )
 
+from . import heights, spring_reads
 from . import read as read_log
-from . import spring_reads
 
 TAKES_OFF = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
 SHEAR_AT_LARGE = Span(
@@ -62,7 +63,8 @@ class Springs:
 
 @dataclass(frozen=True, kw_only=True)
 class Read:
-    """All that one sheet stands on. inserts: the set it is for."""
+    """All that one sheet stands on. inserts: the set it is for. depths_mm: of height groups, how far each enters
+    after the first by the ledger of heights; None where no height is known."""
 
     die: Die
     press: Press | None
@@ -73,13 +75,14 @@ class Read:
     cuts: list[SheetCut]
     springs: Springs
     presses: list[Press]
+    depths_mm: dict[str, float] | None = None
 
     def sheet(self, press: Press | None = None) -> SetUpSheet:
         """In the press that it is for, or in another one."""
         into = press or self.press
         return set_up_sheet(
             die=die_sheet(self.die, self.height), strip=self.strip, cuts=self.cuts, springs=self.springs.forces,
-            press=None if into is None else press_sheet(into),
+            press=None if into is None else press_sheet(into), depths_mm=self.depths_mm,
         )  # fmt: skip
 
 
@@ -90,8 +93,18 @@ def read(die: Die, *, press: Press | None = None, inserts: Variant | None = None
     return Read(
         die=die, press=press or die.usual_press, inserts=inserts, variants=variants, height=height_of(die),
         strip=strip_of(die.usual_stock), cuts=cuts_of(die, inserts), springs=springs_of(die, inserts),
+        depths_mm=depths_of(die),
         presses=list(Press.objects.filter(plant=die.plant_id, retired_at=None).order_by("code")),
     )  # fmt: skip
+
+
+def depths_of(die: Die) -> dict[str, float] | None:
+    """Height group -> how far it enters after the first, by the lengths of its pieces now."""
+    try:
+        groups = heights.of_die(die).ledger.groups
+    except HeightError:
+        return None
+    return {group.name: group.step_mm for group in groups if group.is_upper} or None
 
 
 def strip_of(stock: Stock) -> Strip:

@@ -140,8 +140,10 @@ class Force:
     """What cutting takes, N, sharp.
 
     together_n: all groups at once. groups_n: each height group alone, by the middle of the shear strength. peak_n: the
-    most at once with the die's step between groups, None where that is not known or there is one group. apart_mm: the
-    step from which groups do not add up. dull_n: together_n, or peak_n where it is known, with dull edges.
+    most at once with groups as deep as they stand, None where that is not known or there is one group. depths_mm: how
+    far each enters after the first by the lengths of its pieces now; None where the card's one step between groups was
+    taken. apart_mm: the step from which groups do not add up. dull_n: together_n, or peak_n where it is known, with
+    dull edges.
     """
 
     together_n: Span
@@ -149,6 +151,7 @@ class Force:
     peak_n: Span | None
     apart_mm: float
     length_mm: float
+    depths_mm: Mapping[str, float] | None = None
 
     @property
     def counts_n(self) -> Span:
@@ -228,8 +231,11 @@ def set_up_sheet(
     cuts: Sequence[SheetCut],
     springs: Sequence[SpringForce] = (),
     press: PressSheet | None = None,
+    depths_mm: Mapping[str, float] | None = None,
 ) -> SetUpSheet:
     """The sheet of a die as it stands, in a press where one is named. The order of cuts and springs does not matter.
+
+    depths_mm: how far each height group enters after the first, by the lengths of its pieces, as far as it is known.
 
     A die without cuts, or whose stock has no figure, has no force; everything else is told all the same.
     """
@@ -239,7 +245,7 @@ def set_up_sheet(
     elif not cuts:
         why = "No cut of it is entered, so no force is computed."
     else:
-        force = cutting_force(die, strip, cuts)
+        force = cutting_force(die, strip, cuts, depths_mm=depths_mm)
     stripping = None
     if force is not None and strip is not None:
         stripping = stripping_force(force, strip, cuts, springs)
@@ -256,8 +262,11 @@ def set_up_sheet(
     )
 
 
-def cutting_force(die: DieSheet, strip: Strip, cuts: Sequence[SheetCut]) -> Force:
-    """F = L t tau over all cuts, once each, by height group. Raises CuttingError for figures that cannot be."""
+def cutting_force(
+    die: DieSheet, strip: Strip, cuts: Sequence[SheetCut], *, depths_mm: Mapping[str, float] | None = None
+) -> Force:
+    """F = L t tau over all cuts, once each, by height group. Where the depth of each group is known it counts; else
+    the card's step between groups, where it says one. Raises CuttingError for figures that cannot be."""
     middle = strip.shear_mpa.middle
     hit = cutting.hit_force(
         CutLoad(length_mm=cut.length_mm, thickness_mm=strip.thickness_mm, shear_mpa=middle, group=cut.group)
@@ -269,8 +278,11 @@ def cutting_force(die: DieSheet, strip: Strip, cuts: Sequence[SheetCut]) -> Forc
         return Span(low=force_n * low, high=force_n * high, source=source)
 
     through = BREAKS_AT.high * strip.thickness_mm
-    peak = None
-    if die.stagger_mm is not None and len(hit.by_group) > 1:
+    peak = known = None
+    if len(hit.by_group) > 1 and depths_mm is not None and set(hit.by_group) <= set(depths_mm):
+        known = {name: depths_mm[name] for name in sorted(hit.by_group)}
+        peak = span(cutting.peak_at_depths_n(forces_n=hit.by_group, depths_mm=known, through_mm=through))
+    elif die.stagger_mm is not None and len(hit.by_group) > 1:
         peak = span(cutting.peak_of_groups_n(forces_n=hit.by_group, step_mm=die.stagger_mm, through_mm=through))
     return Force(
         together_n=span(hit.total_n),
@@ -278,6 +290,7 @@ def cutting_force(die: DieSheet, strip: Strip, cuts: Sequence[SheetCut]) -> Forc
         peak_n=peak,
         apart_mm=through,
         length_mm=math.fsum(cut.length_mm for cut in cuts),
+        depths_mm=known,
     )
 
 

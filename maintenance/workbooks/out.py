@@ -43,6 +43,13 @@ _TEMPLATES: dict[str, tuple[tuple[str, tuple[object, ...], str], ...]] = {
         ("Strokes per minute", (80, 240), "As it usually runs."),
         ("Parts per hit", (1, 4), "Parts that fall at one hit."),
         ("Press", ("P1", "P3"), "The press that it usually runs in. May be empty."),
+        ("Shut height [mm]", (285.5, 240), "Of the closed die. This and what follows may be empty."),
+        ("Passline [mm]", (120, 105), "Strip above the bed of the press."),
+        ("Feed pitch [mm]", (58, 12.7), "Feed at a stroke."),
+        ("Strip width [mm]", (80, 22), "Of the strip."),
+        ("Die weight [kg]", (158, 46), "The whole die."),
+        ("Weight of upper half [kg]", (66, 19), "What hangs on the slide."),
+        ("Oil", ("stamping oil", ""), "On the strip."),
     ),
     COMPONENTS: (
         ("Die", ("K-101", "K-101", "K-101"), "The die's number."),
@@ -55,6 +62,8 @@ _TEMPLATES: dict[str, tuple[tuple[str, tuple[object, ...], str], ...]] = {
         ("Cut length [mm]", (18.8, 18.8, 64), "How long the contour is that it cuts."),
         ("Length [mm]", (71, 30, 71), "Of the piece when new."),
         ("Grind allowance [mm]", (4, 4, 5), "What may be ground away in all."),
+        ("Height group", ("1", "", "2"), "Punches that enter together. May be empty."),
+        ("Seat [mm]", (4, "", 4), "How far its seat lies from the plate towards the strip. May be empty."),
         ("Spare", ("PP-6.0", "", "TP-101"), "Number of the spare that fits. May be empty."),
     ),
     SHARPENINGS: (
@@ -84,6 +93,8 @@ _TEMPLATES: dict[str, tuple[tuple[str, tuple[object, ...], str], ...]] = {
         ("Price of one", (18.5, 240), "In the shop's currency."),
         ("Pack size", (1, 1), "Sold in packs of so many."),
         ("Place on the shelf", ("C-14", "C-2"), "Rack and bin."),
+        ("Spring rate [N/mm]", ("", ""), "Of a coil spring, as its maker prints it."),
+        ("Spring standard and colour", ("", ""), "Both, as ISO 10243 red: colours differ by standard."),
         ("Supplier", ("Punchwell", "Punchwell"), "Who sells it."),
     ),
     PRICES: (

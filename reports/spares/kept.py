@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
 
-from diestore.register.models import Die, Plant
+from diestore.register.models import Die, Item, Plant
 from maintenance.log import freshness
 from reports.models import KeptSpare, KeptSpares
 from reports.purchasing.reorder import Advice
@@ -186,17 +186,19 @@ def to_order(
 
 def why(item, plant: Plant) -> spares_why.Why:
     """One spare from the log as it stands now, with what was kept of the rest of a large shop."""
+    return spares_why.why(item, plant, ahead=ahead_of(plant, [item]))
+
+
+def ahead_of(plant: Plant, items: list[Item]) -> PlantAhead:
+    """What is ahead of the dies that take some spares, from the log as it stands now."""
+    longest = max((item.lead_days or 0 for item in items), default=0)
     kept = KeptSpares.objects.filter(plant=plant).first()
     if kept is None:
-        return spares_why.why(item, plant)
+        return PlantAhead.of(plant, longest_lead_days=longest)
     changes = freshness.since(kept.mark)
     shop = replace(_shop(kept), die_grinds={}) if changes is None else _without(_shop(kept), _dies(changes))
-    shop = replace(shop, today=today_at(plant), horizon_days=max(shop.horizon_days, _days_for(item)))
-    return spares_why.why(item, plant, ahead=PlantAhead.of_items(plant, [item], shop=shop))
-
-
-def _days_for(item) -> int:
-    return PlantAhead.days_for(item.lead_days or 0)
+    horizon_days = max(shop.horizon_days, PlantAhead.days_for(longest))
+    return PlantAhead.of_items(plant, items, shop=replace(shop, today=today_at(plant), horizon_days=horizon_days))
 
 
 def _said(shop: ShopWide) -> dict:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from diestore import units
 from diestore.access.models import UserSettings
 from diestore.register.models import Piece
-from maintenance.log import bench, heights, write
+from maintenance.log import bench, heights, set_up_reads, write
 from maintenance.models import Replacement
 from maintenance.policy import height_targets
 from maintenance.policy.height_ledger import Act
@@ -55,6 +55,47 @@ def ground(die, day: float, mm: float | None, *codes: str, **more):
 def shimmed(die, day: float, mm: float, *codes: str):
     pieces = [write.SharpenedPiece(position=place(die, c), operation="spacer", raised_mm=mm) for c in codes]
     return write.log_sharpening(by=factories.actor(), die=die, at=factories.moment(day), pieces=pieces)
+
+
+def test_the_set_up_sheet_takes_the_groups_as_deep_as_they_stand(as_role):
+    """Group 2 was built 1.5 mm shorter; 0.7 came off the first since: 0.8 mm is left, under half of 2 mm of stock."""
+    die = a_die(2)
+    die.cuts.filter(upper=None).delete()  # one contour each: that of its punch
+    short = place(die, "1-B")
+    item = factories.item(code="short", length_mm=69.5, grind_allowance_mm=4.0)
+    type(short).objects.filter(pk=short.pk).update(height_group="2", item=item)
+    Piece.objects.filter(fittings__position=short).update(length_mm=69.5)
+    assert set_up_reads.depths_of(die) == pytest.approx({"1": 0.0, "2": 1.5})
+    client, address = as_role("setter"), reverse("maintenance:set_up_sheet", args=[die.pk])
+    apart = as_read(client.get(address))
+    assert "Groups enter" in apart and "group 1: first; group 2: 1.50 mm later" in apart
+    ground(die, 2, 0.7, "1-A")
+    assert set_up_reads.read(die).depths_mm == pytest.approx({"1": 0.0, "2": 0.8})
+    sheet_now = set_up_reads.read(die).sheet().force
+    assert sheet_now.peak_n.middle == pytest.approx(sheet_now.together_n.middle)  # they add up again
+
+
+def test_the_new_shut_height_is_held_against_the_press_and_the_pilots_against_the_feed(as_role):
+    die = a_die(2)
+    press = factories.press("P9")
+    press.shut_height_min_mm, press.shut_height_max_mm = 249.8, 300.0
+    press.save()
+    pilot_item = factories.item(code="pilot", kind="pilot", length_mm=73.5, grind_allowance_mm=None)
+    factories.position(die, "2-P", kind="pilot", item=pilot_item)
+    Piece.objects.filter(fittings__position=place(die, "2-P")).update(length_mm=73.5)
+    die.usual_press, die.contact_mm, die.pilot_release_mm = press, 3.0, 5.0
+    die.save()
+    client, address = as_role("setter"), reverse("maintenance:heights", args=[die.pk])
+    measured(die, 1.5, "1-A", 1.0, quantity=heights.ENTRY)
+    said = as_read(client.get(address))
+    # 2 mm of stock and 1 mm of entry: met at 3.00; the pilot is 2.5 mm ahead: let go at 5.50 or higher
+    assert "5.50 mm or more" in said and "release 0.50 mm higher" in said and "First punch meets" not in said
+    assert "New shut height in P9" in said and "parallels under the die" not in said
+    ground(die, 2, 0.3, "1-A", "1-B")
+    assert "shims or parallels under the die" in as_read(client.get(address))
+    type(die).objects.filter(pk=die.pk).update(contact_mm=4.0, pilot_release_mm=6.0)
+    said = as_read(client.get(address))
+    assert "put it right on the die" in said and "release 0" not in said
 
 
 def measured(die, day: float, code: str, mm: float, quantity: str = heights.LENGTH):
@@ -229,4 +270,5 @@ def test_the_page_asks_as_often_for_three_punches_as_for_ten(as_role):
         ground(die, day, 0.05, *UPPER)
     for n in range(7):
         factories.position(die, f"2-{'ABCDEFG'[n]}", kind="pierce_punch", side="upper", height_group="2")
-    assert asks(die) == few <= 15
+    # one more where some place is ground so seldom that it follows its own forecast
+    assert few <= asks(die) <= few + 1 <= 24

@@ -165,7 +165,7 @@ def test_what_is_due_later_has_pages_and_none_is_left_out(as_role, die):
     lead, seen = as_role("lead"), []
     for number in (1, 2, 3):
         said = as_read(lead.get(LIST, {"page": number}))
-        assert "of 120, the next due first" in said
+        assert "120, the next due first" in " ".join(said.split())
         seen += re.findall(r"<td>(look \d{3})", said)
     assert seen == [f"look {n:03}" for n in range(120)]
 

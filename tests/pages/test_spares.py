@@ -9,8 +9,9 @@ from django.urls import reverse
 from diestore.register.models import Position
 from maintenance.clockwork import states as clockwork_states
 from maintenance.log import queries, read
+from maintenance.wording import numbers
 from reports.purchasing.demand import Demand
-from reports.spares import advice, reads
+from reports.spares import advice, reads, used_up
 from reports.spares import why as spares_why
 from reports.spares.use import PlantAhead
 from tests import factories as make
@@ -52,6 +53,19 @@ def test_what_is_left_is_told_in_grinds_strokes_and_a_day(punch):
         days = (used_up.day - ahead.today).days
         assert days == pytest.approx(used_up.strokes / ahead.pace[die], abs=2)
         assert used_up.strokes > place.use.grinds_left * min(law.mean_hits for law in ahead.worlds(die).laws)
+
+
+def test_the_heights_page_says_the_same_of_what_is_left(punch, as_role):
+    """Grinds, strokes and the month: one function, two pages."""
+    place = Position.objects.filter(code="1-A", item=punch).select_related("die").first()
+    told = used_up.of_die(place.die)[place.pk]
+    client = as_role("lead")
+    heights = as_read(client.get(reverse("maintenance:heights", args=[place.die_id])))
+    spare = as_read(client.get(reverse("reports:spare", args=[punch.pk])))
+    assert told.grinds == 18 and told.day is not None
+    strokes = numbers.hits(told.strokes)
+    assert f"{told.day:%b %Y}" in heights and f"about {strokes} strokes" in heights and "18 grinds" in heights
+    assert f"{told.day:%b %Y}" in spare and f"after about {strokes} strokes" in spare
 
 
 def test_use_never_falls_with_days_and_grows_with_dies(punch):

@@ -3,12 +3,13 @@
 import math
 import random
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diestore.handbook.cutting import CuttingError, crank_angle_deg, crank_force_n, peak_of_groups_n
+from diestore.handbook.cutting import CuttingError, crank_angle_deg, crank_force_n, peak_at_depths_n, peak_of_groups_n
 from diestore.handbook.sources import Span
 from maintenance.policy.set_up_sheet import (
     DieSheet,
@@ -73,6 +74,35 @@ def test_groups_a_step_apart_do_not_add_up():
     assert sheet(replace(DIE, stagger_mm=1.0)).force.peak_n.high == pytest.approx(91_200)
     assert sheet(replace(DIE, stagger_mm=0.9)).force.peak_n.high == pytest.approx(126_000)
     assert sheet(replace(DIE, stagger_mm=2.0), cuts=CUTS[:2]).force.peak_n is None  # one group
+
+
+def test_groups_as_deep_as_they_stand_count_before_the_cards_step():
+    # [T1-01] F = L t tau: the groups take 91.2 and 34.8 kN; the stock is through after 1 mm
+    for deep, most in ((1.0, 91_200), (0.9, 126_000), (-1.2, 91_200), (-0.4, 126_000)):  # the second may come first
+        force = sheet(replace(DIE, stagger_mm=5.0), depths_mm={"1": 0.0, "2": deep, "9": 0.0}).force
+        assert force.peak_n.high == pytest.approx(most) and force.depths_mm == {"1": 0.0, "2": deep}
+    half_known = sheet(replace(DIE, stagger_mm=1.2), depths_mm={"1": 0.0}).force
+    assert half_known.peak_n.high == pytest.approx(91_200) and half_known.depths_mm is None
+    with pytest.raises(CuttingError, match="depth"):
+        peak_at_depths_n(forces_n={"1": 5.0, "2": 4.0}, depths_mm={"1": 0.0}, through_mm=1.0)
+
+
+@law
+@given(
+    st.dictionaries(st.sampled_from("abcdef"), st.tuples(st.floats(1, 1e6), st.floats(0, 5)), min_size=1),
+    st.floats(0.1, 3),
+)
+def test_the_most_at_once_by_walking_through_the_stroke(groups, through):
+    forces, depths = {n: f for n, (f, _) in groups.items()}, {n: d for n, (_, d) in groups.items()}
+    starts = sorted(depths.values())
+    walked = max(  # just after each group has met the strip, one by one
+        sum(f for n, f in forces.items() if depths[n] <= at < depths[n] + through - 1e-9) for at in starts
+    )
+    peak = peak_at_depths_n(forces_n=forces, depths_mm=depths, through_mm=through)
+    # groups that meet it within a billionth of a millimetre of each other are one to the computation
+    assert walked * (1 - 1e-9) <= peak <= sum(forces.values()) * (1 + 1e-9)
+    if min((b - a for a, b in pairwise(starts) if b > a), default=1) > 1e-6:
+        assert peak == pytest.approx(walked)
 
 
 @law

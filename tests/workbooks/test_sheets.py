@@ -54,6 +54,43 @@ def test_a_stock_list_in_six_languages(language):
     assert found.columns[4].unit == "weeks"
 
 
+SET_UPS = {
+    "English": ["Die", "Strip thickness", "Strokes/min", "Shut height", "Pass line", "Pitch", "Strip width",
+                "Die weight"],
+    "German": ["Werkzeug", "Banddicke", "Hübe/min", "Schließhöhe", "Bandlaufhöhe", "Vorschub", "Bandbreite", "Gewicht"],
+    "French": ["Outil", "Épaisseur", "Coups/min", "Hauteur fermée", "Hauteur de passage", "Pas d'avance",
+               "Largeur bande", "Poids"],
+    "Italian": ["Stampo", "Spessore", "Colpi/min", "Altezza chiusa", "Linea di passaggio", "Passo di avanzamento",
+                "Larghezza nastro", "Peso stampo"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("language", SET_UPS)
+def test_what_a_set_up_needs_is_known_by_the_words_of_shops(language):
+    row = [1.2, 80, 285.5, 120, 58, 80, 158]
+    found = laid([SET_UPS[language], ["K-1", *row], ["K-2", *row]])
+    assert found.sort == "dies"
+    assert [c.field for c in found.columns] == [
+        "die", "thickness_mm", "strokes_per_minute", "shut_height_mm", "passline_mm", "feed_pitch_mm", "strip_width_mm",
+        "weight_kg",
+    ]  # fmt: skip
+
+
+def test_seats_and_springs_with_their_units():
+    """1 lbf/in = 0.175127 N/mm and 1 in = 25.4 mm, exact by definition; 400 lbf/in are 70.05 N/mm."""
+    places = understood([["Die", "Position", "Kind", "Height group", "Seat [in]", "Tool steel"],
+                         ["K-1", "1-A", "pierce punch", "1", 0.25, "D2"],
+                         ["K-1", "1-B", "pierce punch", "1", 0, "D2"]])  # fmt: skip
+    assert [row.values.get("seat_mm") for row in places.rows] == [pytest.approx(6.35), 0]
+    spares = understood([["Spare", "Description", "On the shelf", "Spring rate [lbf/in]", "Spring colour"],
+                         ["SP-1", "spring", 4, 400, "ISO 10243 red"],
+                         ["SP-2", "spring", 4, "70 N/mm", ""]])  # fmt: skip
+    assert [row.values["spring_rate_n_mm"] for row in spares.rows] == [pytest.approx(70.0507, abs=1e-4), 70]
+    assert spares.rows[0].values["spring_class"] == "ISO 10243 red"
+    wrong = understood([["Spare", "Description", "On the shelf", "Spring rate"], ["SP-1", "a", 4, "70 kg"]])
+    assert any("not a unit for this" in problem.text for problem in wrong.problems)
+
+
 @pytest.mark.parametrize("sort", SORTS)
 def test_a_template_is_understood_without_a_question(sort):
     (grid, *_) = read_book("template.xlsx", out.template(sort)).grids

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from django.utils import timezone
 
 from diestore import units
 from maintenance.log import height_words
+from maintenance.log.data import AllowanceLeft
 from maintenance.log.height_words import NAMED_AT_MOST, named
 from maintenance.log.heights import DieHeights
 from maintenance.policy import height_targets
@@ -18,6 +19,8 @@ from maintenance.policy.heights import LEVEL_MM, Lack
 from maintenance.wording import numbers
 
 from . import drawing
+
+CONTACT_MM = 0.25  # by which a card's figure may be off before it is said; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,6 +41,8 @@ class Line:
     before: str
     left: str
     grinds: str
+    used_up: str
+    strokes: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,8 +68,11 @@ class Check:
 class Words:
     """The heights of one die in the units of whoever reads."""
 
-    def __init__(self, heights: DieHeights, system: units.System) -> None:
-        self.heights, self.system = heights, system
+    def __init__(
+        self, heights: DieHeights, system: units.System, used_up: Mapping[int, AllowanceLeft] | None = None
+    ) -> None:
+        """used_up: how far the allowance goes, by position, as purchasing reckons it."""
+        self.heights, self.system, self.used_up = heights, system, used_up or {}
         self.ledger: Ledger = heights.ledger
         self.restore = {code: way for way in self.ledger.restore for code in way.codes}
 
@@ -161,6 +169,8 @@ class Words:
         lead = next((lead for lead in self.ledger.leads if lead.code == row.seat.code and lead.short_mm), None)
         level = f"shim {self.mm(lead.short_mm)}" if lead else "" if row.way is None else self.way(row.way)
         left, grinds = self._left(row)
+        goes = self.used_up.get(place.pk) if left else None
+        used_up = "" if goes is None or goes.strokes is None else f"{goes.day:%b %Y}" if goes.day else "far off"
         return Line(
             code=row.seat.code,
             pk=place.pk,
@@ -176,6 +186,8 @@ class Words:
             before="" if before is None else self.way(before),
             left=left,
             grinds=grinds,
+            used_up=used_up,
+            strokes=f"about {numbers.hits(goes.strokes)} strokes" if used_up else "",
         )
 
     # --- what the heights decide
@@ -192,6 +204,7 @@ class Words:
                 do=f"shim {self.mm(lead.short_mm)} under it" if short else "",
                 state="short" if short else "fine",
             )
+        yield from self._feed()
         yield from self._groups()
         yield from self._entries()
         for one in ledger.forming:
@@ -240,6 +253,49 @@ class Words:
             state="close" if changed else "fine",
         )  # fmt: skip
 
+        press = self.heights.die.usual_press
+        if press is None:
+            return
+        least, most = press.shut_height_min_mm, press.shut_height_max_mm
+        low, high = least is not None and shut.new_mm < least, most is not None and shut.new_mm > most
+        if least is None and most is None:
+            return
+        takes = " to ".join("?" if mm is None else self.shut(mm) for mm in (least, most))
+        yield Check(
+            what=f"New shut height in {press}",
+            now=new,
+            should=f"{takes}, as {press} takes",
+            do="shims or parallels under the die" if low else "lower parallels, or another press" if high else "",
+            state="short" if low or high else "fine",
+        )
+
+    def _feed(self) -> Iterator[Check]:
+        """The feed has let go before the pilots meet the strip: the card's figures against where the pilots stand."""
+        die, ledger = self.heights.die, self.ledger
+        deepest = max((row.entry_mm for row in ledger.rows if row.entry_mm is not None), default=None)
+        contact = None if deepest is None else ledger.thickness_mm + deepest
+        if contact is not None and die.contact_mm is not None and abs(contact - die.contact_mm) > CONTACT_MM:
+            yield Check(
+                what="First punch meets the strip",
+                now=f"{self.mm(contact)} above the bottom, by the entry measured",
+                should=f"{self.mm(die.contact_mm)}, as the die's card says",
+                do="put it right on the die's card",
+                state="close",
+            )
+        met = contact if contact is not None else die.contact_mm
+        if met is None or die.pilot_release_mm is None or not ledger.leads:
+            return
+        pilot = max(ledger.leads, key=lambda lead: lead.mm)
+        needs = met + max(pilot.mm, 0.0)
+        late = die.pilot_release_mm < needs - 0.005
+        yield Check(
+            what=f"Pilot release, before {pilot.code} meets the strip",
+            now=f"{self.mm(die.pilot_release_mm)} above the bottom",
+            should=f"{self.mm(needs)} or more",
+            do=f"release {self.mm(needs - die.pilot_release_mm)} higher" if late else "",
+            state="short" if late else "fine",
+        )
+
     def _groups(self) -> Iterator[Check]:
         for group in self.ledger.groups:
             if group.is_upper and group.step_then_mm is not None and (group.step_mm or group.step_then_mm):
@@ -283,7 +339,8 @@ class Words:
         """What is left to grind of the piece's own, and in usual grinds."""
         if row.seat.role not in (Role.PUNCH, Role.DIE) or row.seat.allowance_mm is None:
             return "", ""
-        grinds = self.heights.grinds.get(row.seat.code)
+        goes = self.used_up.get(self.heights.places[row.seat.code].pk)
+        grinds = self.heights.grinds.get(row.seat.code) if goes is None else goes.grinds
         return self.bare(row.seat.allowance_mm), "" if grinds is None else numbers.counted(grinds, "grind", "grinds")
 
     def lacks(self) -> Iterator[str]:

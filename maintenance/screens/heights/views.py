@@ -11,6 +11,7 @@ from diestore import units
 from diestore.access import plants, roles
 from diestore.access.queries import system_of
 from diestore.handbook.cautions import FIRST, for_work
+from diestore.register import panels
 from diestore.register.models import Die
 from maintenance.log import heights
 from maintenance.policy.heights import LEVEL_MM, HeightError
@@ -39,7 +40,7 @@ class Heights(PermissionRequiredMixin, View):
             found = heights.of_die(die)
         except HeightError as refused:
             return self._show(request, context | {"refused": str(refused)})
-        words = Words(found, system)
+        words = Words(found, system, panels.used_up(die))
         sections = list(words.sections())
         return self._show(
             request,
@@ -48,6 +49,7 @@ class Heights(PermissionRequiredMixin, View):
                 "words": words,
                 "sections": sections,
                 "must_restore": found.ledger.must_restore,
+                "has_used_up": any(line.used_up for section in sections for line in section.lines),
                 "has_before": any(line.before for section in sections for line in section.lines),
                 "unit": units.column("removed_mm").unit(system),
                 "remarks": list(words.remarks()),

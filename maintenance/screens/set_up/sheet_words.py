@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from django.utils import timezone
 
@@ -15,6 +16,7 @@ from diestore.handbook.sources import Span
 from diestore.register.models import Press
 from maintenance.log import spring_words
 from maintenance.log.set_up_reads import Read
+from maintenance.policy.heights import STEP_MM
 from maintenance.policy.set_up_sheet import Fit, Misfit, SetUpSheet
 
 NOT_KNOWN = "not known"
@@ -236,7 +238,11 @@ def _force(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[Line
             why=f"groups {apart} or more apart in height do not add up: the stock breaks through at {share} "
             f"({BREAKS_AT.source})",
         )  # fmt: skip
-        if force.peak_n is None:
+        if force.depths_mm is not None:
+            yield _depths(read, force.depths_mm, system)
+            yield Line(name="Most at once, sharp", value=_span(force.peak_n, "force_n", system),
+                       why="with groups as deep as their pieces stand now", is_short=Fit.FORCE in wrong)  # fmt: skip
+        elif force.peak_n is None:
             yield Line(name="Step between groups", value=NOT_KNOWN, why="so all groups are taken together")
         else:
             step = units.show(read.die.stagger_mm, "height_mm", system)
@@ -274,6 +280,21 @@ def _force(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[Line
             value=units.show_span(load.allowed_n, load.allowed_n, "force_n", system, digits=3),
             why=f"{meets}; by the crank, from memory: the maker's curve comes first", is_short=Fit.CURVE in wrong,
         )  # fmt: skip
+
+
+def _depths(read: Read, depths_mm: Mapping[str, float], system: units.System) -> Line:
+    """How far the groups stand apart now, by the ledger of heights; and where the card says otherwise."""
+    deep = sorted(depths_mm.items(), key=lambda pair: (pair[1], pair[0]))
+    named = [
+        f"{f'group {name}' if name else 'the others'}: "
+        f"{'first' if mm < 0.005 else units.show(mm, 'height_mm', system) + ' later'}"
+        for name, mm in deep
+    ]
+    why, typed = "by the lengths of their pieces now", read.die.stagger_mm
+    steps = [later - before for (_, before), (_, later) in pairwise(deep)]
+    if typed is not None and any(abs(step - typed) > STEP_MM for step in steps):
+        why += f"; the die's card says a step of {units.show(typed, 'height_mm', system)}"
+    return Line(name="Groups enter", value="; ".join(named), why=why)
 
 
 def _percents(span: Span) -> str:

@@ -15,7 +15,7 @@ from statistics import median
 
 from . import forms
 from .forms import COMMA, DAY_FIRST, MONTH_FIRST, POINT, Figure, Unreadable, folded, is_nothing
-from .sheets import FIGURES, SHARPENINGS, WHAT, WHOLES, Column, Grid, Layout
+from .sheets import FIGURES, IN_UNITS, SHARPENINGS, WHAT, WHOLES, Column, Grid, Layout
 from .understood import Assumed, Option, Problem, SheetRead
 from .vocabulary import BOTH_SIDES, PER_SIDE, language_of
 
@@ -234,6 +234,13 @@ class Decisions:
                 unit = self._pick_unit(column, "ksi", "MPa", 0.5)
             self.unit[column.index] = unit
             return
+        if column.field in IN_UNITS:
+            usual, inch, known = IN_UNITS[column.field]
+            if column.unit in known or not bare or self.system != "inch":
+                self.unit[column.index] = column.unit if column.unit in known else usual
+            else:
+                self.unit[column.index] = self._pick_unit(column, inch, usual, 0.7)
+            return
         if column.unit in ("mm", "in", "thou", "µm", "cm"):
             self.unit[column.index] = column.unit
             self._assume(
@@ -249,6 +256,15 @@ class Decisions:
             "grind_allowance_mm": 0.4,
             "length_mm": 9.0,
             "cut_length_mm": 1.5,
+            "seat_mm": 0.8,
+            "shut_height_mm": 25.0,
+            "passline_mm": 12.0,
+            "feed_pitch_mm": 2.5,
+            "pilot_release_mm": 1.0,
+            "strip_width_mm": 6.0,
+            "stroke_needed_mm": 8.0,
+            "spring_fitted_mm": 6.0,
+            "stripper_travel_mm": 0.9,
         }
         inch_words = any(c.unit in ("in", "thou") for c in self.laid.columns) or bool(
             re.search(

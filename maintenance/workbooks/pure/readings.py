@@ -14,7 +14,7 @@ from diestore import units
 from . import forms
 from .decided import CELLS_SHOWN, DIE_TITLE, Decisions
 from .forms import POINT, Figure, Unreadable, folded, is_nothing, quoted
-from .sheets import CODES, DAYS, FIGURES, LENGTHS, MOMENTS, WHAT, WHOLES, Column, Grid, Layout
+from .sheets import CODES, DAYS, FIGURES, IN_UNITS, LENGTHS, MOMENTS, WHAT, WHOLES, Column, Grid, Layout
 from .understood import Gap, Option, ReadRow, SheetRead
 from .vocabulary import SUMS, UNIT_WORDS, best
 
@@ -45,7 +45,7 @@ class _Reader(Decisions):
         for column in self.columns:
             if column.field in DAYS | MOMENTS:
                 self._days(column)
-            if column.field in LENGTHS | {"gap", "tensile_mpa", "lead_days"}:
+            if column.field in LENGTHS | {"gap", "tensile_mpa", "lead_days", *IN_UNITS}:
                 self._units(column)
             if column.field in CODES | {"kind", "material"}:
                 self._filled_down(column)
@@ -242,6 +242,9 @@ class _Reader(Decisions):
         if column.field in LENGTHS:
             unit = unit or self.unit.get(column.index, "mm")
             return _converted(figure.value, unit, "mm", figure.unit)
+        if column.field in IN_UNITS:
+            to = IN_UNITS[column.field][0]
+            return _converted(figure.value, unit or self.unit.get(column.index, to), to, figure.unit)
         if column.field == "tensile_mpa":
             return _converted(figure.value, unit or self.unit.get(column.index, "MPa"), "MPa", figure.unit)
         if column.field == "hardness_hrc":

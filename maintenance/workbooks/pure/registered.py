@@ -13,6 +13,7 @@ from diestore.handbook.kinds import kind as kind_of
 
 from .forms import DAY_FIRST, Day, Unreadable, folded
 from .forms import day as parse_day
+from .sheets import SET_UP
 from .understood import Assumed, Gap, Option, Problem, SheetRead
 from .vocabulary import best
 
@@ -159,11 +160,11 @@ class Registered:
                 row |= {
                     k: v
                     for k, v in known.row.items()
-                    if k not in ("description", "press", "owner", "build_price", "expected_parts", "status")
+                    if k not in ("description", "press", "owner", "build_price", "expected_parts", "status", *SET_UP)
                 }
             row |= {
                 k: said[k]
-                for k in ("description", "press", "owner", "build_price", "expected_parts", "status")
+                for k in ("description", "press", "owner", "build_price", "expected_parts", "status", *SET_UP)
                 if k in said
             }
             row |= {k: said[k] for k in ("strokes_per_minute", "parts_per_hit") if k in said}
@@ -298,7 +299,7 @@ class Registered:
         place = known.places.get(code) if known is not None else None
         cuts = KINDS[kind].cuts
         row: dict[str, object] = {"die": die, "station": station, "position": code, "kind": KINDS[kind].name}
-        row |= {k: said[k] for k in ("spare", "side", "height_group", "cut_length_mm") if k in said}
+        row |= {k: said[k] for k in ("spare", "side", "height_group", "seat_mm", "cut_length_mm") if k in said}
         if "spare" in row:
             row["spare"] = self.bare_spares.get(_bare(str(row["spare"])), row["spare"])
         gap = said.get("gap")

@@ -46,8 +46,23 @@ _SPARE_FIELDS = (
     "hardness_hrc",
     "length_mm",
     "grind_allowance_mm",
+    "spring_rate_n_mm",
+    "spring_class",
     "counted_at",
 )
+# What a set-up needs of a die, as its card holds it.
+SET_UP_LENGTHS = (
+    "shut_height_mm",
+    "passline_mm",
+    "feed_pitch_mm",
+    "pilot_release_mm",
+    "strip_width_mm",
+    "stroke_needed_mm",
+    "spring_fitted_mm",
+    "stripper_travel_mm",
+)
+WEIGHTS = ("weight_kg", "upper_weight_kg")
+SET_UP = (*SET_UP_LENGTHS, *WEIGHTS, "oil")
 FIELDS: dict[str, tuple[str, ...]] = {
     DIES: (
         "die",
@@ -62,6 +77,7 @@ FIELDS: dict[str, tuple[str, ...]] = {
         "build_price",
         "expected_parts",
         "status",
+        *SET_UP,
     ),
     COMPONENTS: (
         "die",
@@ -79,6 +95,7 @@ FIELDS: dict[str, tuple[str, ...]] = {
         "spare",
         "side",
         "height_group",
+        "seat_mm",
     ),
     SHARPENINGS: (
         "die",
@@ -134,6 +151,20 @@ WHAT: dict[str, str] = {
     "spare": "spare",
     "side": "punch or die side",
     "height_group": "height group",
+    "seat_mm": "seat",
+    "shut_height_mm": "shut height",
+    "passline_mm": "passline",
+    "feed_pitch_mm": "feed pitch",
+    "pilot_release_mm": "pilot release",
+    "strip_width_mm": "strip width",
+    "stroke_needed_mm": "stroke that it needs",
+    "spring_fitted_mm": "length of its springs in the open die",
+    "stripper_travel_mm": "travel of the stripper",
+    "weight_kg": "weight of the die",
+    "upper_weight_kg": "weight of its upper half",
+    "oil": "oil",
+    "spring_rate_n_mm": "spring rate",
+    "spring_class": "spring standard and colour",
     "date": "date",
     "time": "time of day",
     "started": "start",
@@ -160,7 +191,14 @@ WHAT: dict[str, str] = {
 }
 DAYS = frozenset({"date", "counted_at"})
 MOMENTS = frozenset({"started", "ended"})
-LENGTHS = frozenset({"thickness_mm", "cut_length_mm", "length_mm", "grind_allowance_mm", "removed_mm"})
+LENGTHS = frozenset(
+    {"thickness_mm", "cut_length_mm", "length_mm", "grind_allowance_mm", "removed_mm", "seat_mm", *SET_UP_LENGTHS}
+)
+# Other figures with a unit: the one they are kept in, the one of an inch shop, and all that may stand there.
+IN_UNITS: dict[str, tuple[str, str, tuple[str, ...]]] = {
+    **{name: ("kg", "lb", ("kg", "lb")) for name in WEIGHTS},
+    "spring_rate_n_mm": ("N/mm", "lbf/in", ("N/mm", "lbf/in")),
+}
 WHOLES = frozenset(
     {
         "hits",
@@ -178,6 +216,7 @@ FIGURES = (
     LENGTHS
     | WHOLES
     | {"tensile_mpa", "strokes_per_minute", "hardness_hrc", "gap", "hours", "unit_price", "build_price"}
+    | set(IN_UNITS)
 )
 CODES = frozenset({"die", "station", "position", "spare", "press", "job", "lot", "revision", "shelf_place"})
 _GROUND = re.compile(r"sharpen|grind|ground|schliff|schleif|affut|afil|ostrz|szlif|rectif")
