@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from diestore.handbook.cautions import CAUTIONS
+from diestore.register.models import Position
 from maintenance.log import spring_reads, spring_words
 
 from .page import EdgeState
@@ -24,7 +25,12 @@ class SpringPanel:
 
 def of_position(edge: EdgeState) -> SpringPanel:
     die, code = edge.position.die, edge.position.code
-    places = spring_reads.places_of(die, keep=lambda place: place.item_id == edge.position.item_id)
+
+    def keep(place: Position) -> bool:
+        still = place.valid_to is None or place.valid_to > edge.now
+        return place.pk == edge.position.pk or (place.item_id == edge.position.item_id and still)
+
+    places = spring_reads.places_of(die, keep=keep)
     mine = next(place for place in places if place.position.pk == edge.position.pk)
     alike = [place.position for place in places if place.position.kind == edge.position.kind]
     sort = None if mine.position.item is None else spring_reads.sort_of(die, mine.position.item, alike)

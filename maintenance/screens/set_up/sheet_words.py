@@ -356,7 +356,8 @@ def _springs(read: Read, system: units.System) -> Iterator[Line]:
     for place in read.springs.places:
         for told in spring_words.of_place(place, of.get(place.position.code), system):
             if told.is_short:
-                yield Line(name=f"{place.position.code}: {told.name.lower()}", value=told.value, why=told.why,
+                name = told.name[:1].lower() + told.name[1:]
+                yield Line(name=f"{place.position.code}: {name}", value=told.value, why=told.why,
                            is_short=True)  # fmt: skip
 
 
