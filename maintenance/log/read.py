@@ -302,18 +302,18 @@ def _works_and_readings(
     works: dict[int, list[WorkRow]] = defaultdict(list)
     readings: dict[int, list[ReadingRow]] = defaultdict(list)
     rows = on_positions.union(on_the_bench, measured, all=True).order_by(*_IN_ORDER)
-    for is_work, position, piece, at, sequence, key, what, why, found, mm, coating, set_key, hours, into_run, mpa in rows:
+    for is_work, position, piece, at, sequence, key, what, why, found, mm, coating, set_key, hours, run, mpa in rows:
         stamp = at.timestamp()
         if not is_work:
             reading = ReadingRow(
-                at=stamp, position=position, quantity=what, value_si=mm, hits_into_run=into_run, at_length_mm=hours,
+                at=stamp, position=position, quantity=what, value_si=mm, hits_into_run=run, at_length_mm=hours,
                 charged_to_mpa=mpa,
             )  # fmt: skip
             readings[die_of[position]].append(reading)
             continue
         work = WorkRow(
             at=stamp, position=position, piece=piece, operation=what, why=why, found=found, removed_mm=mm,
-            coating_after=coating, set_key=set_key, hours=hours, hits_into_run=into_run, sequence=sequence, key=key,
+            coating_after=coating, set_key=set_key, hours=hours, hits_into_run=run, sequence=sequence, key=key,
         )  # fmt: skip
         for die in [die_of[position]] if position is not None else dies_of[piece]:
             works[die].append(work)

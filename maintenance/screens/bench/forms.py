@@ -26,7 +26,7 @@ from diestore.frame.fields import (
     WholeField,
     choices,
 )
-from diestore.register.models import Die, Item, Party, Position
+from diestore.register.models import Die, Party, Position
 from maintenance.clockwork import usual
 from maintenance.forecasts import decisions
 from maintenance.log import bench, expected, heights, photos, read, write

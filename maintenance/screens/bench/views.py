@@ -67,8 +67,8 @@ def _actor(request: HttpRequest, person: Person | None) -> write.Actor:
 
 def _works(request: HttpRequest):
     rows = BenchWork.objects.select_related(
-        "die__plant", "die__usual_stock", "person", "supplier", "position", "stop", "incident", "inspection__plan", "item",
-        "ended_by",
+        "die__plant", "die__usual_stock", "person", "supplier", "position", "stop", "incident", "inspection__plan",
+        "item", "ended_by",
     )  # fmt: skip
     return plants.within(bench_reads.with_more(rows), request.user, "die__plant")
 
