@@ -21,6 +21,8 @@ LOG_MISHAP = "diestore.log_mishap"
 PLAN_BENCH = "diestore.plan_bench"
 STRIKE_ENTRY = "diestore.strike_entry"
 SEE_SPARES = "diestore.see_spares"
+ORDER_SPARES = "diestore.order_spares"
+TAKE_IN_SPARES = "diestore.take_in_spares"
 SEE_COST = "diestore.see_cost"
 EDIT_REGISTER = "diestore.edit_register"
 EDIT_SPARES = "diestore.edit_spares"
@@ -37,6 +39,8 @@ PERMISSIONS = (
     (PLAN_BENCH, "May plan the bench, hold and release dies"),
     (STRIKE_ENTRY, "May strike out an entry"),
     (SEE_SPARES, "May see the spares to order"),
+    (ORDER_SPARES, "May order spares from suppliers"),
+    (TAKE_IN_SPARES, "May take deliveries of spares in"),
     (SEE_COST, "May see what a tool costs"),
     (EDIT_REGISTER, "May change the register of dies"),
     (EDIT_SPARES, "May change the catalogue of spares"),
@@ -45,7 +49,7 @@ PERMISSIONS = (
 )
 
 _PRESS_SIDE = {LOG_RUN, LOG_STOP, LOG_READING, LOG_MISHAP}
-_BENCH = _PRESS_SIDE | {LOG_SHARPENING, LOG_REPLACEMENT, SEE_SPARES}
+_BENCH = _PRESS_SIDE | {LOG_SHARPENING, LOG_REPLACEMENT, SEE_SPARES, TAKE_IN_SPARES}
 
 # What the administrator may do in the administration: with users and their settings all, the rest is there to read.
 _ACTS = ("view", "add", "change", "delete")
@@ -54,8 +58,8 @@ _BY_HAND = {"user": _ACTS, "usersettings": _ACTS, "plantofuser": _ACTS}
 GRANTS: dict[str, set[str]] = {
     SETTER: _PRESS_SIDE,
     TOOLMAKER: _BENCH,
-    LEAD: _BENCH | {PLAN_BENCH, STRIKE_ENTRY, SEE_COST, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
-    BUYER: {SEE_SPARES, EDIT_SPARES},
+    LEAD: _BENCH | {PLAN_BENCH, STRIKE_ENTRY, ORDER_SPARES, SEE_COST, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
+    BUYER: {SEE_SPARES, EDIT_SPARES, ORDER_SPARES, TAKE_IN_SPARES},
     SALES: {SEE_COST},
     ADMINISTRATOR: {code for code, _ in PERMISSIONS},
 }

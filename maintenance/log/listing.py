@@ -64,7 +64,7 @@ SORTS: dict[str, Sort] = {
         Sort(name="hitcorrection", label="count put right", model=HitCorrection, die=("die",),
              along=("die", "variant")),
         Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
-        Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item",)),
+        Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item", "line__order")),
         Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
         Sort(name="setup", label="set-up", model=SetUp, die=("die",), along=("die", "press")),
         Sort(name="inspection", label="inspection", model=Inspection, die=("die",), along=("die", "plan__press",
@@ -232,6 +232,9 @@ def index(
             rows = rows.filter(since_start=False)
         elif one.model is StockMovement:
             rows = rows.exclude(kind=StockMovement.Kind.FITTED)
+            # What came of an order is told once: as what went onto the shelf.
+            on_order, came = StockMovement.Place.ON_ORDER, StockMovement.Kind.DELIVERED
+            rows = rows.exclude(line__isnull=False, place=on_order, kind=came)
         elif one.model is Work:
             rows = rows.filter(heads_set=True)
         if plants is not None:
@@ -490,7 +493,8 @@ def _is_said_by(shown: str, row: Reading) -> bool:
 def _say_movement(events, system):
     row = events[0]
     quantity = f"{row.quantity:+,}".replace("-", "\u2212")
-    return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", ()
+    order = f"order {row.line.order}" if row.line is not None else ""
+    return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", (order,)
 
 
 def _say_restart(events, system):

@@ -37,7 +37,7 @@ from maintenance.models import (
 )
 from maintenance.policy.stop_blocks import BlockReading, StopBlockError
 
-from . import changes, counted, set_ups, touched
+from . import changes, counted, purchase_reads, set_ups, touched
 from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
@@ -576,7 +576,7 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
         # Somebody else may have struck it out since it was read.
         if type(entry).objects.select_for_update().get(pk=entry.pk).is_struck:
             raise EntryRefused("This entry is struck out already.")
-        rows = [entry]
+        rows = [entry, *purchase_reads.moves_with(entry)]
         if isinstance(entry, Work) and entry.set_key:
             rows = list(Work.objects.standing().filter(set_key=entry.set_key))
         if isinstance(entry, Replacement):

@@ -58,6 +58,7 @@ from .log import (
 )
 from .orders import Order
 from .photos import Photo, PhotoQuerySet
+from .purchasing import PurchaseLine, PurchaseOrder, PurchaseStep
 from .workbooks import KnownHeading, Workbook
 
 EVENTS: tuple[type[Event], ...] = (*_OF_THE_LOG, Inspection)
@@ -105,6 +106,9 @@ __all__ = [
     "PastForecasts",
     "Photo",
     "PhotoQuerySet",
+    "PurchaseLine",
+    "PurchaseOrder",
+    "PurchaseStep",
     "Reading",
     "RecordRestart",
     "Replacement",

@@ -18,6 +18,7 @@ from maintenance.clockwork.works import OPERATIONS
 from .counters import Counter
 from .keys import fresh_key
 from .orders import Order
+from .purchasing import PurchaseLine
 
 HITS_AT_MOST = 100_000_000  # in one entry: a press at 2,000 a minute needs five weeks for it
 
@@ -395,6 +396,7 @@ class StockMovement(Event):
         FITTED = "fitted", "fitted into a die"
         SCRAPPED = "scrapped", "scrapped"
         CORRECTION = "correction", "correction"
+        CANCELLED = "cancelled", "comes no more"
 
     class Place(models.TextChoices):
         SHELF = "shelf", "on the shelf"
@@ -406,6 +408,10 @@ class StockMovement(Event):
     quantity = models.IntegerField()
     kind = models.CharField(max_length=12, choices=Kind)
     place = models.CharField(max_length=10, choices=Place, default=Place.SHELF)
+    line = models.ForeignKey(
+        PurchaseLine, null=True, blank=True, on_delete=models.PROTECT, related_name="movements",
+        help_text="Of an order to a supplier, the line that was placed, came or was cancelled by it.",
+    )  # fmt: skip
 
     class Meta(Event.Meta):
         indexes = [*Event.Meta.indexes, models.Index(fields=["item", "at"], name="movement_by_item")]

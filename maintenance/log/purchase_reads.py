@@ -1,0 +1,296 @@
+"""Reads of orders to suppliers: what is open, what is late, what is on the way of a spare, how long it took."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import Count, IntegerField, Max, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+
+from diestore.register.models import Plant
+from maintenance.models import Event, PurchaseLine, PurchaseOrder, PurchaseStep, StockMovement
+
+from . import bench_reads
+from .rules import EntryRefused
+
+Kind, Place = StockMovement.Kind, StockMovement.Place
+DRAFT, PLACED, CONFIRMED, IN_PART, CLOSED, CANCELLED = STATES = (
+    "draft", "placed", "confirmed", "part received", "closed", "cancelled",
+)  # fmt: skip
+WAITED_FOR = (PLACED, CONFIRMED, IN_PART)
+SEEN_DAYS_AT_MOST = 3_650  # longer ago tells nothing of today's lead time
+
+
+@dataclass(frozen=True, kw_only=True)
+class LineRow:
+    """A line and how far it came. open: pieces still to come. due_on: promised, else expected by the lead time."""
+
+    line: PurchaseLine
+    received: int
+    open: int
+    due_on: dt.date | None
+    days_late: int
+
+    @property
+    def is_promised(self) -> bool:
+        return self.line.promised_on is not None
+
+    @property
+    def value(self) -> Decimal | None:
+        return None if self.line.unit_price is None else self.line.quantity * self.line.unit_price
+
+
+@dataclass(frozen=True, kw_only=True)
+class OrderRow:
+    """An order with its lines. due_on: the earliest day of what is still to come. chased: when somebody last asked."""
+
+    order: PurchaseOrder
+    lines: tuple[LineRow, ...]
+    state: str
+    due_on: dt.date | None
+    days_late: int
+    chased_at: dt.datetime | None
+
+    @property
+    def pk(self) -> int:
+        return self.order.pk
+
+    @property
+    def open(self) -> int:
+        return sum(row.open for row in self.lines)
+
+    @property
+    def pieces(self) -> int:
+        return sum(row.line.quantity for row in self.lines)
+
+    @property
+    def is_waited_for(self) -> bool:
+        return self.state in WAITED_FOR
+
+    @property
+    def is_promised(self) -> bool:
+        """Whether the supplier has named a day for all that is still to come."""
+        return all(row.is_promised for row in self.lines if row.open)
+
+    @property
+    def value(self) -> Decimal | None:
+        """Of the lines with a price; None where no line has one."""
+        known = [row.value for row in self.lines if row.value is not None]
+        return sum(known, Decimal(0)) if known else None
+
+    @property
+    def unpriced(self) -> int:
+        return sum(row.value is None for row in self.lines)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coming:
+    """Pieces of a spare on the way by one order. is_promised: by the supplier's own word, else by the lead time."""
+
+    order_id: int
+    number: str
+    pieces: int
+    due_on: dt.date | None
+    is_promised: bool
+    days_late: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeadSeen:
+    """A line that came whole: from placing to the last receipt, in days. promised_days: what was promised of it."""
+
+    item_id: int
+    supplier: str
+    number: str
+    placed_on: dt.date
+    came_on: dt.date
+    days: int
+    promised_days: int | None
+    pieces: int
+
+
+def _sum_of(**which) -> Coalesce:
+    """Pieces in the standing movements of a line."""
+    rows = StockMovement.objects.standing().filter(line=OuterRef("pk"), **which).order_by().values("line")
+    return Coalesce(Subquery(rows.annotate(n=Sum("quantity")).values("n")[:1], output_field=IntegerField()), 0)
+
+
+def lines_of(orders: Iterable[int]) -> QuerySet[PurchaseLine]:
+    """The lines of some orders with what came of each and what is still to come."""
+    rows = PurchaseLine.objects.filter(order__in=list(orders)).select_related("item", "order")
+    rows = rows.annotate(came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER))
+    return rows.order_by("order", "sequence", "pk")
+
+
+def expected_on(line: PurchaseLine) -> dt.date | None:
+    """The day that was promised; until then the day of placing and the lead time."""
+    if line.promised_on is not None:
+        return line.promised_on
+    placed, lead = line.order.placed_at, line.item.lead_days
+    return None if placed is None or lead is None else timezone.localdate(placed) + dt.timedelta(days=lead)
+
+
+def _line_row(line: PurchaseLine, today: dt.date) -> LineRow:
+    due, still = expected_on(line), max(line.to_come, 0)
+    late = (today - due).days if due is not None and still else 0
+    return LineRow(line=line, received=line.came, open=still, due_on=due, days_late=max(late, 0))
+
+
+def state_of(order: PurchaseOrder, lines: Iterable[LineRow]) -> str:
+    lines = list(lines)
+    if order.cancelled_at is not None:
+        return CANCELLED
+    if order.placed_at is None:
+        return DRAFT
+    if not any(row.open for row in lines):
+        return CLOSED
+    if any(row.received for row in lines):
+        return IN_PART
+    return CONFIRMED if all(row.is_promised for row in lines) else PLACED
+
+
+def rows(orders: Iterable[PurchaseOrder], *, today: dt.date) -> list[OrderRow]:
+    """Orders with their lines, in the order given. Two questions."""
+    orders = list(orders)
+    of_order: dict[int, list[LineRow]] = defaultdict(list)
+    if orders:
+        for line in lines_of(order.pk for order in orders):
+            of_order[line.order_id].append(_line_row(line, today))
+    asked = dict(
+        PurchaseStep.objects.filter(order__in=[order.pk for order in orders], sort=PurchaseStep.Sort.CHASED)
+        .order_by().values_list("order_id").annotate(last=Max("at"))
+    ) if orders else {}  # fmt: skip
+    made = []
+    for order in orders:
+        lines = tuple(of_order[order.pk])
+        days = [row.due_on for row in lines if row.open and row.due_on is not None]
+        made.append(
+            OrderRow(
+                order=order, lines=lines, state=state_of(order, lines), due_on=min(days, default=None),
+                days_late=max((row.days_late for row in lines), default=0), chased_at=asked.get(order.pk),
+            )
+        )  # fmt: skip
+    return made
+
+
+def row_of(order: PurchaseOrder) -> OrderRow:
+    (row,) = rows([order], today=bench_reads.today_at(order.plant))
+    return row
+
+
+def _to_come() -> Coalesce:
+    moves = StockMovement.objects.standing().filter(line__order=OuterRef("pk"), place=Place.ON_ORDER).order_by()
+    total = moves.values("line__order").annotate(n=Sum("quantity")).values("n")[:1]
+    return Coalesce(Subquery(total, output_field=IntegerField()), 0)
+
+
+def _of_plant(plant: Plant) -> QuerySet[PurchaseOrder]:
+    return PurchaseOrder.objects.filter(plant=plant).select_related("supplier", "plant")
+
+
+def drafts(plant: Plant) -> QuerySet[PurchaseOrder]:
+    return _of_plant(plant).filter(placed_at=None, cancelled_at=None).order_by("opened_at", "pk")
+
+
+def waited_for(plant: Plant) -> QuerySet[PurchaseOrder]:
+    """Placed, and something of it is still to come."""
+    placed = _of_plant(plant).filter(placed_at__isnull=False, cancelled_at=None)
+    return placed.annotate(still=_to_come()).filter(still__gt=0).order_by("placed_at", "pk")
+
+
+def over(plant: Plant) -> QuerySet[PurchaseOrder]:
+    """Closed or cancelled, the latest first."""
+    ended = _of_plant(plant).filter(Q(placed_at__isnull=False) | Q(cancelled_at__isnull=False))
+    return ended.annotate(still=_to_come()).filter(still__lte=0).order_by("-opened_at", "-pk")
+
+
+def late(plant: Plant) -> list[OrderRow]:
+    """What should be here by now, the latest first. Three questions."""
+    found = [row for row in rows(waited_for(plant), today=bench_reads.today_at(plant)) if row.days_late]
+    return sorted(found, key=lambda row: (-row.days_late, row.order.number, row.pk))
+
+
+def on_the_way(plant: Plant, *, items: Iterable[int] | None = None) -> dict[int, list[Coming]]:
+    """Of each spare what open orders bring, the earliest first. One question, and one for the day."""
+    lines = PurchaseLine.objects.filter(order__plant=plant, order__placed_at__isnull=False, order__cancelled_at=None)
+    if items is not None:
+        lines = lines.filter(item__in=list(items))
+    lines = lines.select_related("order", "item").annotate(to_come=_sum_of(place=Place.ON_ORDER), came=_sum_of(
+        place=Place.SHELF)).filter(to_come__gt=0)  # fmt: skip
+    today = bench_reads.today_at(plant)
+    made: dict[int, list[Coming]] = defaultdict(list)
+    for line in lines.order_by("order__placed_at", "pk"):
+        row = _line_row(line, today)
+        made[line.item_id].append(
+            Coming(
+                order_id=line.order_id, number=line.order.number, pieces=row.open, due_on=row.due_on,
+                is_promised=row.is_promised, days_late=row.days_late,
+            )
+        )  # fmt: skip
+    far = dt.date.max
+    return {item: sorted(some, key=lambda c: (c.due_on or far, c.number)) for item, some in made.items()}
+
+
+def in_drafts(plant: Plant) -> dict[int, tuple[PurchaseOrder, int]]:
+    """Spare -> the draft that it stands in, and how many. One question."""
+    found = PurchaseLine.objects.filter(order__plant=plant, order__placed_at=None, order__cancelled_at=None)
+    return {line.item_id: (line.order, line.quantity) for line in found.select_related("order").order_by("-pk")}
+
+
+def lead_times_seen(
+    *, plant: Plant | None = None, items: Iterable[int] | None = None, supplier: int | None = None
+) -> list[LeadSeen]:
+    """Of every line that came: days from placing to its last receipt, the latest last. One question.
+
+    What came in parts counts when the last part came; what was cancelled in part, when the last of the rest came. A
+    line of which something is still to come is none.
+    """
+    lines = PurchaseLine.objects.filter(order__placed_at__isnull=False, order__cancelled_at=None)
+    if plant is not None:
+        lines = lines.filter(order__plant=plant)
+    if items is not None:
+        lines = lines.filter(item__in=list(items))
+    if supplier is not None:
+        lines = lines.filter(order__supplier=supplier)
+    receipt = Q(movements__place=Place.SHELF, movements__kind=Kind.DELIVERED, movements__struck_at=None)
+    still = Q(movements__place=Place.ON_ORDER, movements__struck_at=None)
+    lines = lines.annotate(
+        came_at=Max("movements__at", filter=receipt), receipts=Count("movements", filter=receipt),
+        to_come=Coalesce(Sum("movements__quantity", filter=still), 0),
+    ).filter(receipts__gt=0, to_come__lte=0)  # fmt: skip
+    made = []
+    for line in lines.select_related("order__supplier").order_by("order__placed_at", "pk"):
+        placed, came = timezone.localdate(line.order.placed_at), timezone.localdate(line.came_at)
+        days = (came - placed).days
+        if 0 <= days <= SEEN_DAYS_AT_MOST:
+            promised = None if line.promised_on is None else (line.promised_on - placed).days
+            made.append(
+                LeadSeen(
+                    item_id=line.item_id, supplier=str(line.order.supplier), number=line.order.number,
+                    placed_on=placed, came_on=came, days=days, promised_days=promised, pieces=line.quantity,
+                )
+            )  # fmt: skip
+    return made
+
+
+RECEIPT = ("shelf", "way", "rest")  # ends of the keys of what one line of a delivery moved
+
+
+def moves_with(entry: Event) -> list[StockMovement]:
+    """The movements that go with one of an order to a supplier: what went onto the shelf came off what is on the way."""
+    if not isinstance(entry, StockMovement) or entry.line_id is None:
+        return []
+    if entry.kind == StockMovement.Kind.ORDERED:
+        raise EntryRefused("This is the order itself. Cancel it on its own page: then it comes no more.")
+    if entry.line is not None and entry.line.order.cancelled_at is not None:
+        raise EntryRefused(f"{entry.line.order} is cancelled as a whole. Order anew what is to come after all.")
+    stem, _, end = entry.key.rpartition(":")
+    if end not in RECEIPT:
+        return []
+    others = StockMovement.objects.standing().filter(line=entry.line_id, key__in=[f"{stem}:{one}" for one in RECEIPT])
+    return list(others.exclude(pk=entry.pk))
