@@ -14,7 +14,7 @@ from diestore.access.queries import system_of
 from diestore.register.models import Die, Plant
 from maintenance.counters import asked
 from maintenance.forecasts import due
-from maintenance.log import bench_reads, damage, inspections, listing
+from maintenance.log import bench_reads, damage, inspections, listing, purchase_reads
 from maintenance.log.queries import drift_flags
 from maintenance.wording import odds
 from reports.format import how_old
@@ -65,6 +65,7 @@ class Today(View):
                 "drifting": _drifting(user, plant),
                 "reported": _reported(user, shown),
                 "inspect": _inspect(user, shown, days),
+                "late_orders": _late_orders(user, shown),
                 "may_log": user.has_perm(roles.LOG_RUN),
                 "counts_asked": asked.number_open(seen) if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
@@ -131,6 +132,13 @@ def _inspect(user, shown: list[Plant], days: Mapping[int, dt.date]) -> list[insp
     if not user.has_perm(roles.LOG_MISHAP):
         return []
     return inspections.overdue({plant: today_at(plant, days[plant.pk]) for plant in shown})
+
+
+def _late_orders(user, shown: list[Plant]) -> list[purchase_reads.OrderRow]:
+    """Spares that should have come by now, for whoever orders them."""
+    if not user.has_perm(roles.ORDER_SPARES):
+        return []
+    return sorted((row for plant in shown for row in purchase_reads.late(plant)), key=lambda r: (-r.days_late, r.pk))
 
 
 def _entries(user, seen: Collection[int] | None) -> list[listing.Entry]:

@@ -17,6 +17,7 @@ from .described import must as _must
 from .described import need as _need
 from .inspection_columns import INSPECTION_TABLES
 from .photo_columns import PHOTO_TABLES
+from .purchase_columns import PURCHASE_TABLES
 
 __all__ = [
     "AMENDED",
@@ -521,9 +522,10 @@ MOVEMENTS = _entries(
     AT,
     _must("quantity", "Pieces, with a minus where they go.", Sort.WHOLE, at_least=-INT, at_most=INT),
     _must("kind", "Why. A count holds the difference that was found.", longest=12,
-          choices=("count", "ordered", "delivered", "fitted", "scrapped", "correction")),
+          choices=("count", "ordered", "delivered", "fitted", "scrapped", "correction", "cancelled")),
     _may("place", "Empty: shelf.", longest=10, choices=("shelf", "on order")),
     _may("piece", "Key of the piece, where it is known.", longest=120),
+    _may("order_line", "Of an order to a supplier, the line: as in purchase_lines.csv.", longest=160),
     same=("spare", "spare_revision", "at", "kind", "place", "piece"),
 )  # fmt: skip
 COSTS = _entries(
@@ -586,6 +588,7 @@ TABLES = (
     *COUNTER_TABLES,
     *BENCH_TABLES,
     *INSPECTION_TABLES,
+    *PURCHASE_TABLES,
     *PHOTO_TABLES,
     *AMENDED_TABLES,
 )

@@ -45,6 +45,7 @@ from .log import (
 )
 from .photos import Photos
 from .problems import AT_MOST, Findings, HistoryRefused, Problem
+from .purchases import Purchases
 from .register import Register
 from .replacements import Replacements
 from .shop import BY_FOLDER, Act, Counts, Shop
@@ -206,6 +207,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Sharpenings(folder, shop, ledger, fitted=fitted).load()
     Works(folder, shop, ledger, fitted=fitted).load()
     Readings(folder, shop, ledger, fitted=fitted).load()
+    Purchases(folder, shop).load()
     Movements(folder, shop, ledger).load()
     folder.findings.stop_if_wrong()
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound

@@ -23,6 +23,7 @@ from maintenance.models import (
     Fitting,
     HitCorrection,
     Incident,
+    PurchaseLine,
     Reading,
     RecordRestart,
     Run,
@@ -527,9 +528,20 @@ class Movements(EntryLoader):
     table, model, what = tables.MOVEMENTS, StockMovement, "movements of spares"
     same, main = ("item_id", "at", "kind", "place", "piece_id"), "item_id"
 
+    def prepare(self, rows: list[Row]) -> None:
+        names = {row["order_line"] for row in rows if "order_line" in row}
+        lines = PurchaseLine.objects.filter(key__in=names, order__plant=self.shop.plant)
+        self.lines = {line.key: line for line in lines}
+
     def convert(self, row: Row) -> Entry:
         item = self.shop.item(row["spare"], row.get("spare_revision", ""))
         fields = {"item_id": item.pk} | given(row, "at", "quantity", "kind", "place")
+        if "order_line" in row:
+            line = self.lines.get(row["order_line"])
+            if line is None or line.item_id != item.pk:
+                said = f"There is no line {row['order_line'][:60]!r} of {item} in purchase_lines.csv or in the record."
+                raise BadRow(said, "order_line")
+            fields["line_id"] = line.pk
         if "piece" in row:
             fields["piece_id"] = self.shop.piece(row["piece"]).pk
         more = {"plant_id": self.shop.plant.pk, "place": row.get("place", StockMovement.Place.SHELF)}

@@ -59,6 +59,7 @@ from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
 from .inspections import InspectionTables
 from .photos import PhotoTables, write_pictures
+from .purchases import PurchaseTables
 from .write_amended import AmendedTables
 from .write_bench import BenchTables
 from .write_counts import CounterTables
@@ -174,7 +175,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker(CounterTables, BenchTables, InspectionTables, PhotoTables, AmendedTables):
+class Maker(CounterTables, BenchTables, InspectionTables, PurchaseTables, PhotoTables, AmendedTables):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:
@@ -505,6 +506,7 @@ class Maker(CounterTables, BenchTables, InspectionTables, PhotoTables, AmendedTa
 
     def movements(self):
         paths = {"spare": "item__code", "spare_revision": "item__revision", "piece": "piece__key"}
+        paths |= {"order_line": "line__key"}
         paths |= {name: name for name in ("at", "quantity", "kind", "place")}
         return entries(StockMovement.objects.filter(plant=self.plant), paths)
 

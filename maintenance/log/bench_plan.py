@@ -33,7 +33,7 @@ from maintenance.models import (
 from maintenance.policy import bench as policy
 from maintenance.policy.bench import Bench, Plan, PlanWork, PressJob, Slot
 
-from . import bench_reads, queries
+from . import bench_reads, purchase_reads, queries
 from .data import OrderLeft, SpareStock
 from .rules import day_of
 
@@ -333,6 +333,8 @@ def _read_spares(known: _Known) -> None:
     """Who gets what lies on the shelf: whoever set it aside first. The others wait for the delivery."""
     wanted = {piece.item_id for work in known.works for piece in work.pieces.all() if piece.item_id is not None}
     stock = queries.stock_of_spares(known.plant, items=wanted)
+    on_order = [item for item, there in stock.items() if there.on_order > 0]
+    coming = purchase_reads.on_the_way(known.plant, items=on_order) if on_order else {}
     left = {item: stock[item].on_hand if item in stock else 0 for item in wanted}
     for work in known.works:  # the oldest first
         for piece in work.pieces.all():
@@ -341,15 +343,23 @@ def _read_spares(known: _Known) -> None:
             left[piece.item_id] -= piece.quantity
             if left[piece.item_id] >= 0:
                 continue
-            words, day = _waits_for(known, piece.item, stock.get(piece.item_id))
+            words, day = _waits_for(known, piece.item, stock.get(piece.item_id), coming.get(piece.item_id))
             known.waits[work.pk].append(words)
             if day is not None:
                 known.not_before[work.pk] = max(known.not_before.get(work.pk, 0), day)
 
 
-def _waits_for(known: _Known, item: Item, stock: SpareStock | None) -> tuple[str, int | None]:
+def _waits_for(
+    known: _Known, item: Item, stock: SpareStock | None, coming: list[purchase_reads.Coming] | None
+) -> tuple[str, int | None]:
     """In words what a work waits for, and the first day on which it may be there."""
     lead = item.lead_days
+    if coming and coming[0].due_on is not None:
+        first = coming[0]
+        day = max((first.due_on - known.today).days, 1)
+        late = f"; it is {first.days_late} days late" if first.days_late else ""
+        word = "promised for" if first.is_promised else "expected"
+        return f"spare {item}: order {first.number}, {word} {day_of(first.due_on)}{late}", day
     if stock is not None and stock.on_order > 0:
         if stock.ordered_at is None or lead is None:
             return f"spare {item}: on order, nobody knows until when", None

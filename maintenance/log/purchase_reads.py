@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from django.db.models import Count, IntegerField, Max, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
@@ -24,6 +25,13 @@ DRAFT, PLACED, CONFIRMED, IN_PART, CLOSED, CANCELLED = STATES = (
 )  # fmt: skip
 WAITED_FOR = (PLACED, CONFIRMED, IN_PART)
 SEEN_DAYS_AT_MOST = 3_650  # longer ago tells nothing of today's lead time
+
+
+class Mark(NamedTuple):
+    """How an order stands, for the mark that all pages use."""
+
+    css: str
+    word: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +67,12 @@ class OrderRow:
     @property
     def pk(self) -> int:
         return self.order.pk
+
+    @property
+    def mark(self) -> Mark:
+        if self.days_late:
+            return Mark("short", f"{self.days_late} day{'' if self.days_late == 1 else 's'} late")
+        return Mark("unknown" if self.state in (DRAFT, CANCELLED) else "", self.state.capitalize())
 
     @property
     def open(self) -> int:
@@ -220,18 +234,24 @@ def on_the_way(plant: Plant, *, items: Iterable[int] | None = None) -> dict[int,
     lines = PurchaseLine.objects.filter(order__plant=plant, order__placed_at__isnull=False, order__cancelled_at=None)
     if items is not None:
         lines = lines.filter(item__in=list(items))
-    lines = lines.select_related("order", "item").annotate(to_come=_sum_of(place=Place.ON_ORDER), came=_sum_of(
-        place=Place.SHELF)).filter(to_come__gt=0)  # fmt: skip
+    lines = lines.select_related("order", "item").annotate(
+        came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER)
+    )
     today = bench_reads.today_at(plant)
+    return coming(_line_row(line, today) for line in lines.filter(to_come__gt=0).order_by("order__placed_at", "pk"))
+
+
+def coming(lines: Iterable[LineRow]) -> dict[int, list[Coming]]:
+    """The same of lines that were read already."""
     made: dict[int, list[Coming]] = defaultdict(list)
-    for line in lines.order_by("order__placed_at", "pk"):
-        row = _line_row(line, today)
-        made[line.item_id].append(
-            Coming(
-                order_id=line.order_id, number=line.order.number, pieces=row.open, due_on=row.due_on,
-                is_promised=row.is_promised, days_late=row.days_late,
-            )
-        )  # fmt: skip
+    for row in lines:
+        if row.open:
+            made[row.line.item_id].append(
+                Coming(
+                    order_id=row.line.order_id, number=row.line.order.number, pieces=row.open, due_on=row.due_on,
+                    is_promised=row.is_promised, days_late=row.days_late,
+                )
+            )  # fmt: skip
     far = dt.date.max
     return {item: sorted(some, key=lambda c: (c.due_on or far, c.number)) for item, some in made.items()}
 
@@ -282,7 +302,7 @@ RECEIPT = ("shelf", "way", "rest")  # ends of the keys of what one line of a del
 
 
 def moves_with(entry: Event) -> list[StockMovement]:
-    """The movements that go with one of an order to a supplier: what went onto the shelf came off what is on the way."""
+    """The movements that go with one of an order to a supplier: what came onto the shelf is no longer on the way."""
     if not isinstance(entry, StockMovement) or entry.line_id is None:
         return []
     if entry.kind == StockMovement.Kind.ORDERED:

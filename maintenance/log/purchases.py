@@ -142,8 +142,9 @@ def change_draft(
     wanted_on: dt.date | None,
     note: str,
     lines: Mapping[int, LineTyped],
+    seen: int | None = None,
 ) -> PurchaseOrder:
-    """A draft as it was typed. Lines that are not named stay as they are."""
+    """A draft as it was typed. Lines that are not named stay as they are. seen: the change that it was typed over."""
     check_currency(currency)
     check_day(wanted_on, field="wanted_on")
     check_text(note, field="note", what="The note", at_most=500)
@@ -151,6 +152,9 @@ def change_draft(
         check_supplier(supplier)
     with saving():
         order = _draft_of(order)
+        if seen is not None and seen != order.changes:
+            raise EntryRefused("Somebody changed this draft since you opened it. Open it again and look at it; nothing "
+                               "of what you typed is saved.")  # fmt: skip
         for line in order.lines.select_related("item"):
             typed = lines.get(line.pk)
             if typed is None:
@@ -446,7 +450,9 @@ def cancel(*, by: Actor, order: PurchaseOrder, reason: str) -> PurchaseOrder:
         if not any(line.received for line in row.lines):
             order.cancelled_at, order.cancelled_reason = now, reason
             order.save(update_fields=["cancelled_at", "cancelled_reason"])
-        _step(by, order, Sort.CANCELLED, f"Cancelled{' the rest' if order.cancelled_at is None else ''}: {reason}", at=now)
+        _step(
+            by, order, Sort.CANCELLED, f"Cancelled{' the rest' if order.cancelled_at is None else ''}: {reason}", at=now
+        )
         _changed(order)
         changes.tell(items=[one.line.item_id for one in off])
         return order
@@ -507,5 +513,6 @@ def check_promise(day: dt.date | None, order: PurchaseOrder, *, field: str) -> N
     check_day(day, field=field)
     if day is not None and order.placed_at is not None and day < (placed := timezone.localdate(order.placed_at)):
         raise EntryRefused(
-            f"{day_of(day)} lies before the day on which it was ordered ({day_of(placed)}). Check the date.", field=field
+            f"{day_of(day)} lies before the day on which it was ordered ({day_of(placed)}). Check the date.",
+            field=field,
         )

@@ -51,7 +51,8 @@ class SpareRow:
     @property
     def words(self) -> str:
         """In small letters, what is looked for."""
-        return f"{self.code} {self.item.description} {' '.join(self.dies)}".casefold()
+        bits = (self.code, self.item.description, self.kind, self.supplier, self.item.shelf_place, *self.dies)
+        return " ".join(bit for bit in bits if bit).casefold()
 
     @property
     def kind(self) -> str:
@@ -151,7 +152,8 @@ class SpareRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """Which spares somebody wants to see. text: small letters, in the code, the description or a die's code."""
+    """Which spares somebody wants to see. text: small letters, in anything that a
+    row shows in words: code, description, kind, supplier, place on the shelf, a die's code."""
 
     text: str = ""
     within_days: int | None = None

@@ -12,7 +12,7 @@ from .advice import SOON_DAYS, Asked
 
 
 class SpareFilter(forms.Form):
-    q = forms.CharField(label="Spare, die or word", required=False)
+    q = forms.CharField(label="Spare, die, supplier or word", required=False)
     short = forms.ChoiceField(
         label="Which", required=False, choices=[("", "all"), ("1", "to order now"), ("28", "within four weeks")]
     )

@@ -5,10 +5,13 @@ from __future__ import annotations
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.safestring import mark_safe
 
 from reports.format import day, money, plain_money, status
 
+from . import supply
 from .advice import SpareRow
+from .supply import Supply
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
 LAST = "item__pk"  # rows that are equal keep one order, on every page of the list
@@ -25,6 +28,7 @@ class Column(tables.Column):
 
 
 class SpareTable(tables.Table):
+    tick = Column(verbose_name="Order", orderable=False)
     code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 13rem"}})
     state = Column(verbose_name="State", order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST))
     on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
@@ -43,16 +47,36 @@ class SpareTable(tables.Table):
     class Meta:
         # what to do first, then why: on a tablet the last columns are the ones to be scrolled to
         sequence = (
-            "code", "state", "order_by", "quantity", "on_hand", "on_order", "use", "short_by", "lead_days",
+            "tick", "code", "state", "order_by", "quantity", "on_hand", "on_order", "use", "short_by", "lead_days",
         )  # fmt: skip
         order_by = ("state",)
         empty_text = "No spare is like that."
         row_attrs = {"class": lambda record: "limit" if record.is_due else ""}
 
-    def __init__(self, *args, query: str = "", **kwargs) -> None:
-        """query: what the address of a spare takes along, so that it stays with this plant."""
+    def __init__(
+        self,
+        *args,
+        query: str = "",
+        supply: Supply | None = None,
+        may_order: bool = False,
+        ticked: bool = False,
+        **kwargs,
+    ) -> None:
+        """query: what the address of a spare takes along, so that it stays with this plant. ticked: what is due is
+        ticked to be ordered."""
         self.query = f"?{query}" if query else ""
-        super().__init__(*args, **kwargs)
+        self.supply, self.ticked = supply or Supply(), ticked
+        super().__init__(*args, exclude=() if may_order else ("tick",), **kwargs)
+
+    def render_tick(self, record: SpareRow):
+        """A box that says which spare and how many; none for one that stands in a draft already."""
+        if record.item.pk in self.supply.drafts:
+            return ""
+        return format_html(
+            '<input type="checkbox" name="item" value="{}:{}" aria-label="Order {}"{}>',
+            str(record.item.pk), str(record.quantity or 0), record.code,
+            mark_safe(" checked") if self.ticked and record.is_due and record.quantity else "",
+        )  # fmt: skip
 
     def render_code(self, record: SpareRow):
         place = f"lies at {record.item.shelf_place}" if record.item.shelf_place else ""
@@ -66,13 +90,25 @@ class SpareTable(tables.Table):
 
     def render_state(self, record: SpareRow):
         words = status(record.state, WORDS[record.state])
+        if draft := self.supply.drafts.get(record.item.pk):
+            number, pk, pieces = draft
+            there = reverse("maintenance:purchase", args=[pk])
+            words = format_html('{}<small>{} in draft <a href="{}">{}</a></small>', words, f"{pieces:,}", there, number)
         return format_html("{}<small>{}</small>", words, WAITS) if record.waits else words
 
     def render_on_hand(self, record: SpareRow):
         return f"{record.on_hand:,}"
 
     def render_on_order(self, record: SpareRow):
-        return f"{record.on_order:,}" if record.on_order else "–"
+        coming = self.supply.coming.get(record.item.pk, [])
+        notes = [supply.words_of(one, supply.day_of) for one in coming[:2]]
+        if len(coming) > 2:
+            notes.append(f"and {len(coming) - 2} more")
+        if (without := record.on_order - supply.pieces_of(coming)) > 0:
+            notes.append(f"{without:,} without an order")
+        if not record.on_order:
+            return "–"
+        return format_html("{}<small>{}</small>", f"{record.on_order:,}", "; ".join(notes))
 
     def render_lead_days(self, record: SpareRow):
         return "not known" if record.lead_days is None else f"{record.lead_days:,}"

@@ -15,7 +15,7 @@ from maintenance.wording.odds import chance
 from reports.exports import csv_response
 from reports.format import day, how_old, money
 
-from . import advice, kept, reads
+from . import advice, kept, reads, supply
 from .forms import SpareFilter
 from .table import HEAD, WORDS, SpareTable, csv_row
 
@@ -29,7 +29,13 @@ def spares_page(request: HttpRequest) -> HttpResponse:
     picked = plants.picked(request)
     listed, sums, chosen = _listed(request, picked.plant)
     wanted = listed.wanted(chosen.asked()) if listed else []
-    table = lay_out(request, SpareTable(wanted, prefix="", query=picked.query), PER_PAGE)
+    ordered = supply.of_plant(picked.plant) if picked.plant and listed else supply.Supply()
+    may_order = request.user.has_perm(roles.ORDER_SPARES)
+    made = SpareTable(
+        wanted, prefix="", query=picked.query, supply=ordered, may_order=may_order,
+        ticked=request.GET.get("tick") == "now",
+    )  # fmt: skip
+    table = lay_out(request, made, PER_PAGE)
     return render(
         request,
         "reports/spares/spares.html",
@@ -46,6 +52,8 @@ def spares_page(request: HttpRequest) -> HttpResponse:
             "waiting": len(listed.waiting) if listed else 0,
             "told_at": listed.told_at if listed else None,
             "query": request.GET.urlencode(),
+            "supply": ordered,
+            "may_order": may_order,
         },
     )
 
@@ -90,6 +98,9 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "all_spares": f"?plant={plant.pk}" if picked.several else "",
             "row": row,
             "why": why,
+            "supply": supply.of_a_spare(plant, item.pk, on_order=row.on_order),
+            "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None,
+            "plant_query": f"?plant={plant.pk}" if picked.several else "",
             "word": WORDS[row.state],
             "how_old": how_old(why.records_until, row.today),
             "order_by": day(row.order_by),

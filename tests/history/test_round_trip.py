@@ -59,6 +59,9 @@ from maintenance.models import (
     InspectionPlan,
     Order,
     Photo,
+    PurchaseLine,
+    PurchaseOrder,
+    PurchaseStep,
     Reading,
     RecordRestart,
     Replacement,
@@ -74,6 +77,7 @@ from tests.history.benched import bench
 from tests.history.counted import counters
 from tests.history.inspected import inspected
 from tests.history.pictured import pictured
+from tests.history.purchased import purchased
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo-shop"
@@ -252,6 +256,7 @@ def everything() -> None:
     pictured(plant=plant, die=die, person=ina, user=user, at=moment)
     bench(plant=plant, die=die, person=ina, user=user, supplier=grinder, item=punch, at=moment)
     inspected(plant=plant, die=die, press=press, by=by, at=moment)
+    purchased(plant=plant, by=by, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
@@ -411,6 +416,9 @@ EVERY_MODEL = (
     StockMovement,
     CostLine,
     Fitting,
+    PurchaseOrder,
+    PurchaseLine,
+    PurchaseStep,
     CounterDevice,
     DieInPress,
     CounterReading,

@@ -17,7 +17,7 @@ from diestore.pictures import drawn_anew
 from diestore.register import actions
 from diestore.register.models import Die, Part, Party, Press, Rate, Volume
 from maintenance.counters import devices
-from maintenance.log import photos, write
+from maintenance.log import photos, purchases, write
 from maintenance.models import (
     Absence,
     BenchHours,
@@ -226,6 +226,13 @@ TABLE: dict[str, Row] = {
     "maintenance:inspection_new": form(may(roles.PLAN_BENCH)),
     "maintenance:inspection_proposals": form(may(roles.PLAN_BENCH)),
     "maintenance:complaint": form(may(roles.LOG_MISHAP), query="die"),
+    # Orders to suppliers: seen by whoever sees the spares, taken in on the bench, placed by whoever buys
+    "maintenance:purchases": Row(get=may(roles.SEE_SPARES), post=may(roles.ORDER_SPARES)),
+    "maintenance:purchase_new": send(may(roles.ORDER_SPARES)),
+    "maintenance:purchase": Row(get=may(roles.SEE_SPARES), post=may(roles.ORDER_SPARES), parts={"pk": "purchase"}),
+    "maintenance:purchase_take_in": form(may(roles.TAKE_IN_SPARES), pk="purchase"),
+    "maintenance:purchase_pdf": see(may(roles.SEE_SPARES), pk="purchase"),
+    "maintenance:purchase_xlsx": see(may(roles.SEE_SPARES), pk="purchase"),
     # Money and spares
     "reports:today": see(EVERYBODY),
     "reports:spares": see(may(roles.SEE_SPARES)),
@@ -286,6 +293,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "bench work": BenchWork.objects.create(die=die, what="a spring", key=f"bench work of {die}").pk,
         "photo": _photo(die),
         "inspection": _inspection(die),
+        "purchase": _purchase(die),
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
         "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
@@ -305,6 +313,15 @@ def _photo(die: Die) -> str:
 def _inspection(die: Die) -> int:
     said = {"plant": die.plant, "die": die, "what": "springs", "every_days": 30, "since": make.moment(2)}
     return InspectionPlan.objects.get_or_create(key=f"inspection of {die}", defaults=said)[0].pk
+
+
+def _purchase(die: Die) -> int:
+    """An order that is placed and waited for."""
+    item = make.item(f"ordered for {die}", supplier=money_shop.supplier(), lead_days=20)
+    wanted = [purchases.Wanted(item=item, quantity=4)]
+    told = purchases.draft(by=write.Actor(), plant=die.plant, wanted=wanted, currency="EUR")
+    order = told.orders[0] if told.orders else told.there[0][1]
+    return purchases.place(by=write.Actor(), order=order).pk
 
 
 def _absence(die: Die) -> int:

@@ -1,0 +1,256 @@
+"""An order on paper: A4, as many pages as it takes. Nothing on it hangs on the day on which it is printed: the same
+order gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from django.utils import timezone
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from diestore import units
+from diestore.drawing import paper
+from diestore.drawing.paper import BOLD, PLAIN
+from diestore.register.models import Item
+from maintenance.log.purchase_reads import CANCELLED, DRAFT, OrderRow
+
+WIDE, HIGH, EDGE = 210.0, 297.0, 16.0
+ROOM = WIDE - 2 * EDGE
+FOOT = 18.0
+CENT = Decimal("0.01")
+
+
+@dataclass(frozen=True, kw_only=True)
+class LineOnPaper:
+    """number: of the line. what: what the spare is, in words. price, sum: None where no price is agreed."""
+
+    number: int
+    code: str
+    what: str
+    pieces: int
+    price: Decimal | None
+    promised_on: dt.date | None
+
+    @property
+    def sum(self) -> Decimal | None:
+        return None if self.price is None else self.pieces * self.price
+
+
+@dataclass(frozen=True, kw_only=True)
+class OrderOnPaper:
+    shop: str
+    plant: str
+    number: str
+    their_number: str
+    supplier: str
+    day: dt.date
+    mark: str  # what it is, where it is no order that stands
+    currency: str
+    wanted_on: dt.date | None
+    note: str
+    lines: tuple[LineOnPaper, ...]
+    made_at: dt.datetime
+
+    @property
+    def total(self) -> Decimal | None:
+        known = [line.sum for line in self.lines if line.sum is not None]
+        return sum(known, Decimal(0)) if known else None
+
+    @property
+    def unpriced(self) -> int:
+        return sum(line.price is None for line in self.lines)
+
+
+def read(row: OrderRow, *, shop_name: str) -> OrderOnPaper:
+    order = row.order
+    at = order.placed_at or order.opened_at
+    mark = {DRAFT: "draft, not ordered yet", CANCELLED: "cancelled"}.get(row.state, "")
+    return OrderOnPaper(
+        shop=shop_name, plant=str(order.plant), number=order.number, their_number=order.their_number,
+        supplier=str(order.supplier) if order.supplier else "", day=timezone.localdate(at), mark=mark,
+        currency=order.currency, wanted_on=order.wanted_on, note=order.note, made_at=at,
+        lines=tuple(
+            LineOnPaper(
+                number=n, code=str(one.line.item), what=what(one.line.item), pieces=one.line.quantity,
+                price=one.line.unit_price, promised_on=one.line.promised_on,
+            )
+            for n, one in enumerate(row.lines, start=1)
+        ),
+    )  # fmt: skip
+
+
+def what(item: Item) -> str:
+    """What a spare is, as a supplier needs it: description, steel, coating, hardness, length in both units."""
+    bits = [item.description, item.tool_steel, item.coating]
+    if item.hardness_hrc:
+        bits.append(f"{item.hardness_hrc:g} HRC")
+    if item.length_mm:
+        inch = units.show(item.length_mm, "length_mm", units.System.INCH)
+        bits.append(f"length {units.show(item.length_mm, 'length_mm', units.System.METRIC)} ({inch})")
+    return ", ".join(bit for bit in bits if bit)
+
+
+def money(value: Decimal | None) -> str:
+    """To the cent, finer where a piece costs a part of one."""
+    if value is None:
+        return ""
+    cents = value.quantize(CENT, ROUND_HALF_UP)
+    return f"{cents:,}" if cents == value else f"{value.normalize():,f}"
+
+
+def day_words(day: dt.date | None) -> str:
+    return "" if day is None else f"{day.day} {day:%b %Y}"
+
+
+# Heading, its left edge, and whether figures stand at its right end.
+_COLUMNS = (("", 0.0, False), ("Spare", 8.0, False), ("Pieces", 124.0, True), ("Price of one", 150.0, True),
+            ("Sum", ROOM, True))  # fmt: skip
+
+
+class _Page:
+    def __init__(self, canvas: Canvas, told: OrderOnPaper) -> None:
+        self.canvas, self.told, self.number = canvas, told, 1
+        self.y = HIGH - EDGE
+
+    def text(self, x: float, words: str, *, size: float = 9, bold: bool = False, room: float | None = None,
+             right: bool = False) -> None:  # fmt: skip
+        font = BOLD if bold else PLAIN
+        self.canvas.setFont(font, size)
+        words = words if room is None else paper.cut(words, font, size, room)
+        draw = self.canvas.drawRightString if right else self.canvas.drawString
+        draw((EDGE + x) * mm, self.y * mm, words)
+
+    def rule(self, width: float = 0.3) -> None:
+        self.canvas.setLineWidth(width)
+        self.canvas.line(EDGE * mm, self.y * mm, (EDGE + ROOM) * mm, self.y * mm)
+
+    def need(self, height: float, *, with_table: bool = True) -> None:
+        if self.y - height >= FOOT:
+            return
+        self.foot()
+        self.canvas.showPage()
+        self.number += 1
+        self.y = HIGH - EDGE - 4
+        self.text(0, f"Order {self.told.number}, continued", size=11, bold=True, room=ROOM)
+        self.y -= 4
+        if with_table:
+            table_head(self)
+
+    def foot(self) -> None:
+        self.canvas.setFont(PLAIN, 7)
+        self.canvas.drawString(
+            EDGE * mm, 9 * mm, paper.cut(f"{self.told.shop} · {self.told.number}", PLAIN, 7, ROOM - 30)
+        )
+        self.canvas.drawRightString((WIDE - EDGE) * mm, 9 * mm, f"page {self.number}")
+
+
+def pdf(told: OrderOnPaper) -> bytes:
+    paper.fonts()
+    out = io.BytesIO()
+    canvas = Canvas(out, pagesize=(WIDE * mm, HIGH * mm), invariant=True)
+    canvas.setTitle(f"Order {told.number}")
+    page = _Page(canvas, told)
+    _head(page)
+    table_head(page)
+    for line in told.lines:
+        _line(page, line)
+    _total(page)
+    _note(page)
+    page.foot()
+    canvas.save()
+    return out.getvalue()
+
+
+def _head(page: _Page) -> None:
+    told = page.told
+    page.y -= 6
+    page.text(0, told.shop, size=13, bold=True, room=ROOM * 0.6)
+    page.text(ROOM, "Order", size=13, right=True)
+    page.y -= 5.5
+    page.text(0, told.plant, size=9, room=ROOM * 0.6)
+    page.text(ROOM, told.number, size=16, bold=True, right=True)
+    if told.mark:
+        page.y -= 6.5
+        page.text(ROOM, told.mark.upper(), size=10, bold=True, right=True)
+    page.y -= 9
+    page.text(0, "To", size=8)
+    page.y -= 5
+    page.text(0, told.supplier or "no supplier named yet", size=12, bold=True, room=ROOM * 0.6)
+    page.y -= 8
+    facts = [("Date", day_words(told.day)), ("Wanted by", day_words(told.wanted_on)),
+             ("Currency", told.currency), ("Your number", told.their_number)]  # fmt: skip
+    x = 0.0
+    for name, value in facts:
+        if not value:
+            continue
+        page.text(x, name, size=7.5)
+        page.y -= 4.4
+        page.text(x, value, size=10, bold=True, room=42)
+        page.y += 4.4
+        x += 45
+    page.y -= 10
+
+
+def table_head(page: _Page) -> None:
+    page.y -= 4
+    for name, x, right in _COLUMNS:
+        page.text(x, name, size=7.5, right=right)
+    page.y -= 1.6
+    page.rule(0.8)
+
+
+def _line(page: _Page, line: LineOnPaper) -> None:
+    room = 98.0
+    codes = paper.wrapped(line.code, 10, room, BOLD)
+    words = paper.wrapped(line.what, 8, room)
+    if line.promised_on is not None:
+        words.append(f"promised for {day_words(line.promised_on)}")
+    page.need(3.2 + 4.6 * len(codes) + 3.8 * len(words))
+    page.y -= 5.2
+    page.text(0, str(line.number), size=9)
+    page.text(124, f"{line.pieces:,}", size=10, bold=True, right=True)
+    page.text(150, money(line.price) or "to be agreed", size=9, right=True)
+    page.text(ROOM, money(line.sum), size=9, right=True)
+    for n, code in enumerate(codes):
+        page.y -= 4.6 if n else 0
+        page.text(8, code, size=10, bold=True)
+    for one in words:
+        page.y -= 3.8
+        page.text(8, one, size=8)
+    page.y -= 2.2
+    page.rule()
+
+
+def _total(page: _Page) -> None:
+    told = page.told
+    if not told.lines:
+        page.y -= 6
+        page.text(0, "No line yet.")
+        return
+    page.need(12)
+    page.y -= 6.5
+    lines = f"{len(told.lines)} {'line' if len(told.lines) == 1 else 'lines'}"
+    page.text(0, f"{lines}, {sum(line.pieces for line in told.lines):,} pieces", size=9)
+    if told.total is not None:
+        page.text(ROOM, f"{money(told.total)} {told.currency}", size=12, bold=True, right=True)
+    if told.unpriced and told.total is not None:
+        page.y -= 4.4
+        words = f"without {told.unpriced} {'line' if told.unpriced == 1 else 'lines'} whose price is to be agreed"
+        page.text(ROOM, words, size=8, right=True)
+    page.y -= 3
+
+
+def _note(page: _Page) -> None:
+    if not page.told.note:
+        return
+    lines = paper.wrapped(page.told.note, 9, ROOM)
+    page.need(8 + 4.4 * len(lines), with_table=False)
+    page.y -= 4
+    for line in lines:
+        page.y -= 4.4
+        page.text(0, line)
