@@ -354,12 +354,12 @@ def _waits_for(
 ) -> tuple[str, int | None]:
     """In words what a work waits for, and the first day on which it may be there."""
     lead = item.lead_days
-    if coming and coming[0].due_on is not None:
+    if coming and (due := coming[0].due_on) is not None:
         first = coming[0]
-        day = max((first.due_on - known.today).days, 1)
+        day = max((due - known.today).days, 1)
         late = f"; it is {first.days_late} days late" if first.days_late else ""
         word = "promised for" if first.is_promised else "expected"
-        return f"spare {item}: order {first.number}, {word} {day_of(first.due_on)}{late}", day
+        return f"spare {item}: order {first.number}, {word} {day_of(due)}{late}", day
     if stock is not None and stock.on_order > 0:
         if stock.ordered_at is None or lead is None:
             return f"spare {item}: on order, nobody knows until when", None

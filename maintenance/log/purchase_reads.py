@@ -6,7 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import NamedTuple
 
 from django.db.models import Count, IntegerField, Max, OuterRef, Q, QuerySet, Subquery, Sum
@@ -23,8 +23,17 @@ Kind, Place = StockMovement.Kind, StockMovement.Place
 DRAFT, PLACED, CONFIRMED, IN_PART, CLOSED, CANCELLED = STATES = (
     "draft", "placed", "confirmed", "part received", "closed", "cancelled",
 )  # fmt: skip
+CENT = Decimal("0.01")
 WAITED_FOR = (PLACED, CONFIRMED, IN_PART)
 SEEN_DAYS_AT_MOST = 3_650  # longer ago tells nothing of today's lead time
+
+
+def price_words(value: Decimal | None) -> str:
+    """To the cent, finer where a piece costs a part of one; nothing where no price is known."""
+    if value is None:
+        return ""
+    cents = value.quantize(CENT, ROUND_HALF_UP)
+    return f"{cents:,}" if cents == value else f"{value.normalize():,f}"
 
 
 class Mark(NamedTuple):
@@ -51,6 +60,10 @@ class LineRow:
     @property
     def value(self) -> Decimal | None:
         return None if self.line.unit_price is None else self.line.quantity * self.line.unit_price
+
+    @property
+    def price(self) -> str:
+        return price_words(self.line.unit_price)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -62,7 +62,9 @@ def draft(*, by: Actor, plant: Plant, wanted: Sequence[Wanted], currency: str) -
         _one_after_the_other(plant)
         open_ones = {order.supplier_id: order for order in purchase_reads.drafts(plant)}
         there = purchase_reads.in_drafts(plant)
-        found, orders, added = [], {}, 0
+        found: list[tuple[Item, PurchaseOrder]] = []
+        orders: dict[int, PurchaseOrder] = {}
+        added = 0
         for one in wanted:
             if one.item.pk in there:
                 found.append((one.item, there[one.item.pk][0]))
@@ -70,7 +72,7 @@ def draft(*, by: Actor, plant: Plant, wanted: Sequence[Wanted], currency: str) -
             supplier = one.item.supplier
             if supplier is not None and supplier.retired_at is not None:
                 supplier = None  # whoever looks at the draft names another
-            named = supplier and supplier.pk
+            named = None if supplier is None else supplier.pk
             order = open_ones.get(named)
             if order is None or order.currency != currency:
                 order = open_ones[named] = _opened(by, plant, supplier, currency)
@@ -109,7 +111,7 @@ def _add(order: PurchaseOrder, one: Wanted) -> PurchaseLine:
     if order.lines.count() >= LINES_AT_MOST:
         raise EntryRefused(f"{order} has {LINES_AT_MOST} lines; that is the most. Place it, then draft another.")
     price = one.unit_price if one.unit_price is not None else one.item.unit_price
-    return PurchaseLine.objects.create(
+    return PurchaseLine.objects.create(  # type: ignore[misc]
         order=order, sequence=last + 1, item=one.item, quantity=one.quantity, unit_price=price
     )
 
@@ -164,7 +166,7 @@ def change_draft(
                 continue
             check_pieces(typed.quantity, line.item, field=f"pieces-{line.pk}")
             check_price(typed.unit_price, line.item, field=f"price-{line.pk}")
-            line.quantity, line.unit_price = typed.quantity, typed.unit_price
+            line.quantity, line.unit_price = typed.quantity, typed.unit_price  # type: ignore[assignment]
             line.save(update_fields=["quantity", "unit_price"])
         order.supplier, order.currency, order.wanted_on, order.note = supplier, currency, wanted_on, note.strip()
         order.save(update_fields=["supplier", "currency", "wanted_on", "note"])
@@ -248,7 +250,8 @@ def confirm(
     check_text(their_number, field="their_number", what="The supplier's number", at_most=60)
     with saving():
         order = _placed(order)
-        days, moved = set(), False
+        moved = False
+        days: set[dt.date] = set()
         for line in order.lines.select_related("item"):
             promise = promises.get(line.pk)
             if promise is None:
@@ -257,10 +260,11 @@ def confirm(
             check_price(promise.unit_price, line.item, field=f"price-{line.pk}")
             new = (promise.promised_on, promise.unit_price)
             if new != (line.promised_on, line.unit_price):
-                line.promised_on, line.unit_price = new
+                line.promised_on, line.unit_price = new  # type: ignore[assignment]
                 line.save(update_fields=["promised_on", "unit_price"])
                 moved = True
-            days |= {promise.promised_on} - {None}
+            if promise.promised_on is not None:
+                days.add(promise.promised_on)
         if their_number.strip() != order.their_number:
             order.their_number, moved = their_number.strip(), True
             order.save(update_fields=["their_number"])

@@ -7,7 +7,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 from dataclasses import dataclass
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
 from django.utils import timezone
 from reportlab.lib.units import mm
@@ -17,12 +17,11 @@ from diestore import units
 from diestore.drawing import paper
 from diestore.drawing.paper import BOLD, PLAIN
 from diestore.register.models import Item
-from maintenance.log.purchase_reads import CANCELLED, DRAFT, OrderRow
+from maintenance.log.purchase_reads import CANCELLED, DRAFT, OrderRow, price_words
 
 WIDE, HIGH, EDGE = 210.0, 297.0, 16.0
 ROOM = WIDE - 2 * EDGE
 FOOT = 18.0
-CENT = Decimal("0.01")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,21 +85,13 @@ def read(row: OrderRow, *, shop_name: str) -> OrderOnPaper:
 
 def what(item: Item) -> str:
     """What a spare is, as a supplier needs it: description, steel, coating, hardness, length in both units."""
-    bits = [item.description, item.tool_steel, item.coating]
+    bits = [item.description, *(b for b in (item.tool_steel, item.coating) if b not in item.description)]
     if item.hardness_hrc:
         bits.append(f"{item.hardness_hrc:g} HRC")
     if item.length_mm:
         inch = units.show(item.length_mm, "length_mm", units.System.INCH)
         bits.append(f"length {units.show(item.length_mm, 'length_mm', units.System.METRIC)} ({inch})")
     return ", ".join(bit for bit in bits if bit)
-
-
-def money(value: Decimal | None) -> str:
-    """To the cent, finer where a piece costs a part of one."""
-    if value is None:
-        return ""
-    cents = value.quantize(CENT, ROUND_HALF_UP)
-    return f"{cents:,}" if cents == value else f"{value.normalize():,f}"
 
 
 def day_words(day: dt.date | None) -> str:
@@ -172,7 +163,8 @@ def _head(page: _Page) -> None:
     page.text(0, told.shop, size=13, bold=True, room=ROOM * 0.6)
     page.text(ROOM, "Order", size=13, right=True)
     page.y -= 5.5
-    page.text(0, told.plant, size=9, room=ROOM * 0.6)
+    if told.plant != told.shop:
+        page.text(0, told.plant, size=9, room=ROOM * 0.6)
     page.text(ROOM, told.number, size=16, bold=True, right=True)
     if told.mark:
         page.y -= 6.5
@@ -214,8 +206,8 @@ def _line(page: _Page, line: LineOnPaper) -> None:
     page.y -= 5.2
     page.text(0, str(line.number), size=9)
     page.text(124, f"{line.pieces:,}", size=10, bold=True, right=True)
-    page.text(150, money(line.price) or "to be agreed", size=9, right=True)
-    page.text(ROOM, money(line.sum), size=9, right=True)
+    page.text(150, price_words(line.price) or "to be agreed", size=9, right=True)
+    page.text(ROOM, price_words(line.sum), size=9, right=True)
     for n, code in enumerate(codes):
         page.y -= 4.6 if n else 0
         page.text(8, code, size=10, bold=True)
@@ -237,7 +229,7 @@ def _total(page: _Page) -> None:
     lines = f"{len(told.lines)} {'line' if len(told.lines) == 1 else 'lines'}"
     page.text(0, f"{lines}, {sum(line.pieces for line in told.lines):,} pieces", size=9)
     if told.total is not None:
-        page.text(ROOM, f"{money(told.total)} {told.currency}", size=12, bold=True, right=True)
+        page.text(ROOM, f"{price_words(told.total)} {told.currency}", size=12, bold=True, right=True)
     if told.unpriced and told.total is not None:
         page.y -= 4.4
         words = f"without {told.unpriced} {'line' if told.unpriced == 1 else 'lines'} whose price is to be agreed"

@@ -188,7 +188,8 @@ class OneOrder(PermissionRequiredMixin, View):
         amiss, order = amiss or {}, row.order
         may = request.user.has_perm(roles.ORDER_SPARES)
         draft = amiss.get("save") or amiss.get("place")
-        moves = StockMovement.objects.filter(line__order=order).exclude(place="on order", kind="delivered")
+        moves = StockMovement.objects.filter(line__order=order).exclude(kind="ordered")
+        moves = moves.exclude(place="on order", kind="delivered")
         shown = {
             "row": row, "order": order, "may_order": may, "may_take_in": request.user.has_perm(roles.TAKE_IN_SPARES),
             "draft": draft or (DraftForm(row=row) if may and order.is_draft else None),
