@@ -167,6 +167,35 @@ def test_the_shelf_never_holds_fewer_than_none():
             assert on_hand[move["spare"]] >= 0, move
 
 
+def test_lead_times_vary_and_one_order_is_late_now():
+    lines = {line["line"]: line for line in table("purchase_lines")}
+    placed = {order["purchase"]: when(order["placed"]) for order in table("purchase_orders")}
+    usual = {spare["spare"]: int(spare["lead_days"]) for spare in table("spares")}
+    took, came = Counter(), set()
+    for move in table("movements"):
+        if move["order_line"] and move["kind"] == "delivered" and move["place"] == "shelf":
+            came.add(move["order_line"])
+            line = lines[move["order_line"]]
+            assert line["spare"] == move["spare"] and int(line["quantity"]) == int(move["quantity"])
+            took[usual[line["spare"]], (when(move["at"]) - placed[line["purchase"]]).days] += 1
+    for lead in (7, 14, 28, 35):
+        days = [n for of, n in took if of == lead]
+        assert len(days) >= 4 and min(days) < lead < max(days), lead
+    still = [line for key, line in lines.items() if key not in came]
+    late = [line for line in still if line["promised_on"] and line["promised_on"] < END.date().isoformat()]
+    assert len(late) == 1 and len(still) > 4 and sum(step["sort"] == "chased" for step in table("purchase_steps")) == 1
+
+
+def test_no_count_takes_away_what_has_only_just_come():
+    """A delivery that a count takes away within the hour would be no delivery."""
+    came: dict[str, dt.datetime] = {}
+    for move in sorted(table("movements"), key=lambda m: when(m["at"])):
+        if move["kind"] == "delivered":
+            came[move["spare"]] = when(move["at"])
+        elif move["kind"] == "count" and move["spare"] in came:
+            assert when(move["at"]) - came[move["spare"]] > dt.timedelta(days=2), move
+
+
 def test_slips_are_struck_out_with_a_reason():
     struck = [row for name in ("runs", "sharpenings", "readings") for row in table(name) if row["struck_at"]]
     assert len(struck) >= 3
