@@ -17,7 +17,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 # A browser keeps them, or shows them in a frame of its own.
 FILES = (
     "maintenance:book_whole", "maintenance:book_template", "maintenance:bench_sheet", "maintenance:photo",
-    "maintenance:photo_small", "maintenance:set_up_paper",
+    "maintenance:photo_small", "maintenance:set_up_paper", "maintenance:purchase_pdf", "maintenance:purchase_xlsx",
 )  # fmt: skip
 
 

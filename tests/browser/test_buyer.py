@@ -1,0 +1,64 @@
+"""A buyer's week: lines ticked, an order changed and placed, confirmed, taken in by half, the rest asked for."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import expect
+
+from diestore.access import roles
+from diestore.register.models import Party
+from maintenance.log import bench_reads, queries
+from maintenance.models import PurchaseLine, PurchaseOrder, StockMovement
+from tests import factories as make
+
+from .test_hands import Finger
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def test_a_week_of_a_buyer(open_browser):
+    supplier = Party.objects.create(code="STANMOOR", name="Stanmoor Gauges", role="supplier")
+    spares = [make.item(f"BW-{n}", supplier=supplier, lead_days=20 + n, unit_price=10 + n) for n in range(3)]
+    for item in spares:
+        StockMovement.objects.create(plant=make.plant(), item=item, quantity=1, kind="count", at=make.moment(0))
+    visit = open_browser(roles.BUYER)
+    page = visit.go("/spares/?q=stanmoor")
+    finger = Finger(page)
+    for item in spares:
+        finger.tap(page.get_by_label(f"Order {item.code}"))
+    finger.tap(page.get_by_role("button", name="Make an order of the ticked spares"))
+    expect(page.get_by_role("status")).to_contain_text("3 lines are in a draft")
+    page.get_by_label("Pieces of BW-0").fill("4")
+    page.get_by_label("Pieces of BW-1").fill("6")
+    finger.tap(page.get_by_role("button", name="Save it and place the order"))
+    expect(page.get_by_role("status")).to_contain_text("is placed")
+    assert finger.taps <= 6
+    order = PurchaseOrder.objects.get()
+
+    # Confirmed for one day, which passes; half of it comes.
+    page.get_by_label("Promised for all lines").fill(timezone.localdate().isoformat())
+    page.get_by_role("button", name="Save what was confirmed").click()
+    expect(page.locator("main")).to_contain_text("promised for")
+    PurchaseLine.objects.update(promised_on=bench_reads.today_at(make.plant()) - dt.timedelta(days=3))
+    visit.go(f"/spares/orders/{order.pk}/")
+    page.get_by_role("link", name="Take in what came").click()
+    page.get_by_label("How many of BW-0 came").fill("3")
+    page.get_by_role("button", name="Take in what I typed").click()
+    expect(page.get_by_role("alert")).to_contain_text("Not taken in yet")
+    assert all(one.startswith(("422", "console: Failed")) for one in visit.complaints)  # asked, as it should
+    visit.complaints.clear()
+    page.locator("label", has_text="1 still comes").click()
+    page.get_by_role("button", name="Take in what I typed").click()
+    expect(page.get_by_role("status")).to_contain_text("3 pieces are on the shelf")
+    stock = queries.stock_of_spares(make.plant())
+    assert [(stock[i.pk].on_hand, stock[i.pk].on_order) for i in spares] == [(4, 1), (1, 6), (1, 1)]
+
+    # The rest is late: asked for with one tap, from the list of spares.
+    visit.go("/spares/")
+    expect(page.locator("main")).to_contain_text("3 days late")
+    page.get_by_role("button", name=f"Asked today: {order.number}").click()
+    expect(page.locator("main")).to_contain_text("asked the supplier on")
+    assert visit.complaints == [] and visit.sideways() == 0
