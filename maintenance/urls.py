@@ -46,6 +46,7 @@ urlpatterns = [
     path("inspections/", include("maintenance.screens.inspections.urls")),
     path("photos/", include("maintenance.screens.photos.urls")),
     path("bench/", include("maintenance.screens.bench.urls")),
+    path("spares/shelf/", include("maintenance.screens.shelf.urls")),
     path("spares/orders/", include("maintenance.screens.orders.urls")),
     path("books/", include("maintenance.screens.books.urls")),
     *described.addresses_of(jobs_card.JOBS),

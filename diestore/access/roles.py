@@ -40,7 +40,7 @@ PERMISSIONS = (
     (STRIKE_ENTRY, "May strike out an entry"),
     (SEE_SPARES, "May see the spares to order"),
     (ORDER_SPARES, "May order spares from suppliers"),
-    (TAKE_IN_SPARES, "May take deliveries of spares in"),
+    (TAKE_IN_SPARES, "May take spares in and count the shelf"),
     (SEE_COST, "May see what a tool costs"),
     (EDIT_REGISTER, "May change the register of dies"),
     (EDIT_SPARES, "May change the catalogue of spares"),

@@ -190,7 +190,7 @@ def test_a_bench_work_waits_for_the_promised_day(punch):
                       promised_on=day, unit_price=None)})  # fmt: skip
     (coming,) = purchase_reads.on_the_way(make.plant())[punch.pk]
     known = type("Known", (), {"today": timezone.localdate()})()
-    words, days = bench_plan._waits_for(known, punch, None, None, [coming])
+    words, days = bench_plan._waits_for(known, punch, None, [coming])
     assert order.number in words and "promised for" in words and days == 3
 
 
