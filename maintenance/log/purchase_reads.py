@@ -101,8 +101,8 @@ class OrderRow:
 
     @property
     def is_promised(self) -> bool:
-        """Whether the supplier has named a day for all that is still to come."""
-        return all(row.is_promised for row in self.lines if row.open)
+        """Whether `due_on` is the supplier's own word, and not by the lead time."""
+        return any(row.is_promised for row in self.lines if row.open and row.due_on == self.due_on)
 
     @property
     def value(self) -> Decimal | None:

@@ -230,7 +230,7 @@ def test_a_promise_is_the_day_that_counts_and_late_orders_stand_out(punch, pilot
     promises[second.pk] = Promise(promised_on=TODAY(), unit_price=second.unit_price)
     purchases.confirm(by=make.actor(), order=order, promises=promises, their_number="Q-77")
     row = purchase_reads.row_of(PurchaseOrder.objects.get())
-    assert (row.state, row.due_on, row.order.their_number) == ("confirmed", TODAY(), "Q-77")
+    assert (row.state, row.due_on, row.order.their_number) == ("confirmed", TODAY(), "Q-77") and row.is_promised
     assert purchase_reads.late(make.plant()) == []
     (coming,) = purchase_reads.on_the_way(make.plant(), items=[punch.pk])[punch.pk]
     assert (coming.due_on, coming.is_promised) == (day, True)
