@@ -89,7 +89,10 @@ class Orders(PermissionRequiredMixin, View):
     def post(self, request: HttpRequest) -> HttpResponse:
         """One tap: the supplier was asked."""
         _needs(request, roles.ORDER_SPARES, "orders")
-        order = get_object_or_404(_orders(request), pk=_number(request.POST.get("asked")))
+        order = _orders(request).filter(pk=_number(request.POST.get("asked"))).first()
+        if order is None:
+            messages.warning(request, "Tap one of the orders on the list.")
+            return redirect("maintenance:purchases")
         try:
             purchases.chase(by=_actor(request, order.plant_id), order=order)
         except EntryRefused as refused:
