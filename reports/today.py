@@ -65,7 +65,7 @@ class Today(View):
                 "drifting": _drifting(user, plant),
                 "reported": _reported(user, shown),
                 "inspect": _inspect(user, shown, days),
-                "late_orders": _late_orders(user, shown),
+                "late_orders": _late_orders(user, shown, days),
                 "may_log": user.has_perm(roles.LOG_RUN),
                 "counts_asked": asked.number_open(seen) if user.has_perm(roles.LOG_RUN) else 0,
                 "system": system_of(user),
@@ -134,11 +134,12 @@ def _inspect(user, shown: list[Plant], days: Mapping[int, dt.date]) -> list[insp
     return inspections.overdue({plant: today_at(plant, days[plant.pk]) for plant in shown})
 
 
-def _late_orders(user, shown: list[Plant]) -> list[purchase_reads.OrderRow]:
+def _late_orders(user, shown: list[Plant], days: Mapping[int, dt.date]) -> list[purchase_reads.OrderRow]:
     """Spares that should have come by now, for whoever orders them."""
     if not user.has_perm(roles.ORDER_SPARES):
         return []
-    return sorted((row for plant in shown for row in purchase_reads.late(plant)), key=lambda r: (-r.days_late, r.pk))
+    found = [purchase_reads.late(plant, today=today_at(plant, days[plant.pk])) for plant in shown]
+    return sorted((row for rows in found for row in rows), key=lambda row: (-row.days_late, row.pk))
 
 
 def _entries(user, seen: Collection[int] | None) -> list[listing.Entry]:

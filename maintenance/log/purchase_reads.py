@@ -236,9 +236,9 @@ def over(plant: Plant) -> QuerySet[PurchaseOrder]:
     return ended.annotate(still=_to_come()).filter(still__lte=0).order_by("-opened_at", "-pk")
 
 
-def late(plant: Plant) -> list[OrderRow]:
-    """What should be here by now, the latest first. Three questions."""
-    found = [row for row in rows(waited_for(plant), today=bench_reads.today_at(plant)) if row.days_late]
+def late(plant: Plant, *, today: dt.date | None = None) -> list[OrderRow]:
+    """What should be here by now, the latest first. One question, and two where anything is waited for."""
+    found = [row for row in rows(waited_for(plant), today=today or bench_reads.today_at(plant)) if row.days_late]
     return sorted(found, key=lambda row: (-row.days_late, row.order.number, row.pk))
 
 
