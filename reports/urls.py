@@ -14,6 +14,7 @@ urlpatterns: list = [
     path("bench/bench.ics", calendar.bench_calendar, name="bench_calendar"),
     path("spares/", spares_views.spares_page, name="spares"),
     path("spares/spares.csv", spares_views.spares_csv, name="spares_csv"),
+    path("spares/shelf/", spares_views.shelf_page, name="shelf"),
     path("spares/<int:pk>/", spares_views.spare_page, name="spare"),
     path("cost/", views.cost_page, name="cost"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),

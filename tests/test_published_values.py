@@ -54,7 +54,6 @@ BY_NAME = {
 
 WAITING = {
     "D03": "one line of wear over cycles and load for several units at once: readings are fitted unit by unit",
-    "S05": "how many to order and when, found together for a demand spread over the lead time",
     "E03": "the score of a band of a forecast",
     "E06": "a test of how often a band held, with its chance",
     "E10": "the score of a single quantile of a forecast",
@@ -62,7 +61,6 @@ WAITING = {
     "T2-19": "a gap from the strain and stress at which the stock breaks: no record of stock holds them",
     "T4-12": "worn volume in cubic millimetres: the wear model holds ratios of lives only",
     "T8-15": "what a die is worth in the books after some years",
-    "T10-01": "limits of a mean life from a count of sharpenings, at a constant rate",
 }
 # Held in part; the rest waits.
 PARTLY = {

@@ -94,6 +94,10 @@ OF_RATES = {
     "parts sorted an hour": Limit(1, 1_000_000),
     "refit percent": Limit(1, 99),
     "reading minutes": Limit(0, 600),
+    "capital percent": Limit(0, 100),
+    "keeping percent": Limit(0, 100),
+    "ageing percent": Limit(0, 100),
+    "spares level percent": Limit(1, 99.9),
 }
 # Of a table: a figure that is no more than another, and what to say where it is.
 ORDER: dict[str, tuple[tuple[str, str, str], ...]] = {

@@ -564,6 +564,13 @@ class Rate(models.Model):
         PARTS_SORTED = "parts sorted an hour", "parts sorted in an hour"
         REFIT_PERCENT = "refit percent", "pulling, taking apart, putting back: % of a sharpening's hours"
         READING_MINUTES = "reading minutes", "minutes to measure one burr"
+        PURCHASE_ORDER = "purchase order", "purchase order: placing, receiving and paying one"
+        HURRIED_ORDER = "hurried order", "hurried order of a spare: what it costs more"
+        LATE_JOB = "late job", "late job: what one costs that waits for a spare"
+        CAPITAL_PERCENT = "capital percent", "money tied up in spares: % a year"
+        KEEPING_PERCENT = "keeping percent", "room and care of spares: % of their price a year"
+        AGEING_PERCENT = "ageing percent", "spares that nothing needs any more: % a year"
+        LEVEL_PERCENT = "spares level percent", "spares: enough so many times in 100, instead of by cost"
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="rates")
     kind = models.CharField(max_length=20, choices=Kind)

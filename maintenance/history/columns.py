@@ -546,7 +546,8 @@ RATES = Table(
     same=("kind", "valid_from"),
     columns=(
         _must("kind", "Which hour, or which figure.", longest=20,
-              choices=("toolroom hour", "press hour", "sorting hour", "scrapped part", *limits.OF_RATES)),
+              choices=("toolroom hour", "press hour", "sorting hour", "scrapped part", "purchase order",
+                       "hurried order", "late job", *limits.OF_RATES)),
         _must("valid_from", "The first day.", Sort.DATE),
         _must("amount", "Money an hour or a part; else the percent, parts or minutes.", Sort.MONEY, at_least=0,
               at_most=MONEY),

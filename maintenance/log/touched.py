@@ -20,6 +20,7 @@ from diestore.register.models import (
     Station,
     Stock,
     Variant,
+    Volume,
 )
 from maintenance.models import CostLine, Event, Inspection, Order, Reading, StockMovement, Work
 
@@ -141,6 +142,7 @@ _ABOUT = {
     Cut: lambda rows: _of_dies(row.die_id for row in rows),
     Output: lambda rows: _of_dies(_dies("variants__in", [row.variant_id for row in rows])),
     Part: lambda rows: _of_dies(_dies("variants__outputs__part__in", [row.pk for row in rows])),
+    Volume: lambda rows: _of_dies(_dies("variants__outputs__part__in", [row.part_id for row in rows])),
     Piece: lambda rows: _of_dies(dies_of_pieces(row.pk for row in rows)),
     Position: _positions,
     Item: _items,

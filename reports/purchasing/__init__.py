@@ -4,7 +4,13 @@ laws      laws of an interval in die strokes: `WeibullLaw`, `StoredLaw` (from a 
 worlds    `die_worlds`: a forecast split into what is the same for all intervals to come and what is not
 renewals  `RenewalCounts`: chances of 0, 1, 2 ... sharpenings (or replacements) in so many strokes
 demand    `Demand`: chances of 0, 1, 2 ... pieces; `GrindGroup` (pieces ground together), `BreakRate`, `item_demand`
-ahead     `hits_ahead`: strokes of a die until a day, from the open orders and its usual pace
+ahead     `hits_ahead`: strokes of a die until a day, from open orders, its usual pace or what is stated of its years
+breaks    mishaps: limits from a small count, whether they come more often, how many pieces each takes
+lead      `LeadTime`: how long an order takes, the promise moved by what was seen; the use until it comes
 reorder   `advise`: half / 9 in 10, what is short, order by, how many; `reorder_point`, `critical_ratio`
-lots      economic lot and price breaks (Decimal)
+worth     `Economics`: one piece missing against one too many, the level that follows; lot and point together
+ladder    `ladder`: what each further piece buys, with the recommended rung
+lots      economic lot and price breaks, of all units or of those above (Decimal)
+cause     `cause_of`: the movement that made a spare due
+shelf     `shelf_curve`: money tied up against press stops a year, over a whole shop
 """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -29,9 +30,13 @@ class Demand:
         p = np.atleast_1d(np.asarray(chances, float))
         if p.ndim != 1 or not p.size or not np.isfinite(p).all() or (p < -1e-9).any() or p.sum() <= 0:
             raise DemandRefused("the chances of a demand are empty, negative or not finite.")
-        p = np.maximum(p, 0.0)
-        above = np.flatnonzero(p > 0)
-        p = p[: above[-1] + 1]
+        return cls._made(np.maximum(p, 0.0))
+
+    @classmethod
+    def _made(cls, p: NDArray[np.float64]) -> Demand:
+        """Of chances that are known to be some."""
+        if not p[-1]:
+            p = p[: np.flatnonzero(p)[-1] + 1]
         return cls(p / p.sum())
 
     @classmethod
@@ -55,7 +60,9 @@ class Demand:
 
     def plus(self, other: Demand) -> Demand:
         """The sum of two independent ones."""
-        return Demand.of(_trimmed(np.convolve(self.chances, other.chances)))
+        if len(other.chances) == 1:
+            return self
+        return other if len(self.chances) == 1 else Demand._made(_trimmed(np.convolve(self.chances, other.chances)))
 
     @classmethod
     def total(cls, demands: Iterable[Demand]) -> Demand:
@@ -73,7 +80,7 @@ class Demand:
         p = np.zeros(max(len(d.chances) for d in demands))
         for demand, weight in zip(demands, w / w.sum(), strict=True):
             p[: len(demand.chances)] += weight * demand.chances
-        return cls.of(p)
+        return cls._made(p)
 
     def compounded(self, sizes: Demand) -> Demand:
         """Pieces where this counts mishaps and each takes a number of pieces that is spread like `sizes`."""
@@ -83,7 +90,7 @@ class Demand:
                 power = _trimmed(np.convolve(power, sizes.chances))
             p = np.pad(p, (0, max(len(power) - len(p), 0)))
             p[: len(power)] += chance * power
-        return Demand.of(p)
+        return Demand._made(p)
 
 
 def _trimmed(p: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -155,7 +162,7 @@ class BreakRate:
         n = int(mean + 40 * math.sqrt(mean + mean**2 / self.shape) + 40)
         d = np.arange(1, n)
         logs = np.concatenate([[0.0], np.cumsum(np.log((self.shape + d - 1) / d) + math.log(q))])
-        return Demand.of(_trimmed(np.exp(logs + self.shape * math.log1p(-q))))
+        return Demand._made(_trimmed(np.exp(logs + self.shape * math.log1p(-q))))
 
 
 def grinds_in(allowance_mm: float, removed_mm: float) -> int:
@@ -193,9 +200,14 @@ class PieceUse:
 
     def ground_out(self, sharpenings: int) -> int:
         """Replacements in that many sharpenings: the piece with g grinds left goes at sharpening g + 1."""
-        if self.grinds_left is None or self.grinds_new is None or sharpenings <= self.grinds_left:
-            return 0
-        return 1 + (sharpenings - self.grinds_left - 1) // (self.grinds_new + 1)
+        return int(self.ground_out_of(np.array([sharpenings]))[0])
+
+    def ground_out_of(self, sharpenings: NDArray[np.int_]) -> NDArray[np.int_]:
+        """The same of int[n] counts of sharpenings."""
+        if self.grinds_left is None or self.grinds_new is None:
+            return np.zeros(len(sharpenings), int)
+        beyond = sharpenings - self.grinds_left - 1
+        return np.where(beyond < 0, 0, 1 + beyond // (self.grinds_new + 1))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -214,8 +226,14 @@ class GrindGroup:
     def ground_out(self) -> Demand:
         """Chances of pieces used up by grinding. The count of sharpenings is common to the pieces of the group."""
         counts = Demand.of(self.sharpenings).chances
-        used = [sum(piece.ground_out(n) for piece in self.pieces) for n in range(len(counts))]
-        return Demand.of(np.bincount(used, weights=counts))
+        n = np.arange(len(counts))
+        alike = Counter((p.grinds_left, p.grinds_new) for p in self.pieces if p.grinds_left is not None)
+        if not alike:
+            return Demand.none()
+        used = np.zeros(len(n), int)
+        for (left, new), times in alike.items():
+            used += times * PieceUse(label="", grinds_left=left, grinds_new=new).ground_out_of(n)
+        return Demand._made(np.asarray(np.bincount(used, weights=counts), float))
 
     @property
     def piece_strokes(self) -> float:

@@ -84,3 +84,48 @@ def best_lot(
         )
         lots.append(BestLot(lot=lot, unit_price=price.unit_price, yearly_cost=cost))
     return min(lots, key=lambda row: (row.yearly_cost, row.lot))
+
+
+def best_lot_incremental(
+    prices: Sequence[PriceFrom],
+    *,
+    yearly_use: Decimal,
+    order_cost: Decimal,
+    keeping_per_piece: Decimal = Decimal(0),
+    keeping_share: Decimal = Decimal(0),
+) -> BestLot:
+    """The same where a lower price holds only for the pieces from its number on. unit_price: the mean of the lot's.
+
+    A lot costs f_j + P_j Q, f_j what its first pieces are dearer; yearly D (f_j + P_j Q) / Q + D A / Q + (k + i (f_j +
+    P_j Q) / Q) Q / 2, least at Q_j = sqrt(2 D (A + f_j) / (k + i P_j)); only a Q_j within its own price can be best.
+    Rounded to whole pieces either way.
+    Source: Nahmias, Production and Operations Analysis, quantity discounts (from memory).
+    """
+    if not prices:
+        raise LotRefused("no price is given.")
+    ordered = sorted(prices, key=lambda price: price.pieces)
+    lots: list[BestLot] = []
+    dearer = Decimal(0)  # f_j
+    for number, price in enumerate(ordered):
+        first = max(price.pieces, 1)
+        if number:
+            dearer += (first - 1) * (ordered[number - 1].unit_price - price.unit_price)
+        last = ordered[number + 1].pieces - 1 if number + 1 < len(ordered) else None
+        keeping = keeping_per_piece + keeping_share * price.unit_price
+        best = economic_lot(
+            yearly_use=yearly_use, order_cost=order_cost + max(dearer, Decimal(0)), keeping_cost=keeping
+        )
+        for whole in (int(best), int(best) + 1):
+            lot = max(whole, first) if last is None else min(max(whole, first), last)
+            if lot < first:
+                continue
+            each = (dearer + price.unit_price * lot) / lot
+            cost = yearly_cost_of_lot(
+                lot,
+                yearly_use=yearly_use,
+                order_cost=order_cost,
+                keeping_cost=keeping_per_piece + keeping_share * each,
+                unit_price=each,
+            )
+            lots.append(BestLot(lot=lot, unit_price=each, yearly_cost=cost))
+    return min(lots, key=lambda row: (row.yearly_cost, row.lot))

@@ -22,9 +22,9 @@ from .use import LOOK_AHEAD_DAYS, PlantAhead
 
 logger = logging.getLogger(__name__)
 
-SERVICE = 0.9
 SOON_DAYS = 28
-FIRST = 3  # named in the sentence over a list
+WEEK_DAYS = 7
+FIRST = 5  # named in the sentence over a list
 FAR_AHEAD = 4_000_000  # days since the year 1, where nothing has to be ordered
 STOPS = {"stops the press": 0, "slows the job": 1}
 NO_LEAD = "The lead time is not known."
@@ -310,7 +310,7 @@ KEPT_AT_MOST = 50_000
 def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
     if not ahead.remembers:
         return _computed(now, item, ahead)
-    key = (now, item.lead_days, ahead.basis_of(item.pk))
+    key = (now, ahead.lead(item), ahead.economics(item), ahead.basis_of(item.pk))
     advice = _kept.get(key)
     if advice is None:
         advice = _computed(now, item, ahead)
@@ -321,10 +321,19 @@ def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
 
 
 def _computed(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
+    yearly = ahead.yearly_use(item.pk)
+    judged = ahead.economics(item).judged(yearly, pack_size=now.pack_size)
     return advise(
         now,
         lambda days: ahead.use(item.pk, days),
         today=ahead.today,
-        service=SERVICE,
-        look_ahead_days=max(LOOK_AHEAD_DAYS, item.lead_days),
+        service=judged.service,
+        by_hand=judged.by_hand,
+        lead=ahead.lead(item),
+        prices=judged.prices,
+        lot=judged.lot,
+        cover_days=judged.cover_days,
+        look_ahead_days=max(LOOK_AHEAD_DAYS, now.lead_days),
+        known_days=ahead.known_days(item.pk),
+        yearly=yearly,
     )

@@ -8,13 +8,20 @@ from django import forms
 
 from diestore.register.models import kind_choices
 
-from .advice import SOON_DAYS, Asked
+from .advice import SOON_DAYS, WEEK_DAYS, Asked
 
 
 class SpareFilter(forms.Form):
     q = forms.CharField(label="Spare, die, supplier or word", required=False)
     short = forms.ChoiceField(
-        label="Which", required=False, choices=[("", "all"), ("1", "to order now"), ("28", "within four weeks")]
+        label="Which",
+        required=False,
+        choices=[
+            ("", "to decide this week"),
+            ("1", "to order now"),
+            ("28", "within four weeks"),
+            ("all", "all"),
+        ],
     )
     supplier = forms.ChoiceField(label="Supplier", required=False)
     kind = forms.ChoiceField(label="Kind", required=False)
@@ -25,13 +32,20 @@ class SpareFilter(forms.Form):
         used = set(kinds)
         self.fields["kind"].choices = [("", "any"), *(c for c in kind_choices() if c[0] in used)]
 
-    def asked(self) -> Asked:
-        """What the rows shall be; a value that is not on offer asks for nothing."""
-        self.is_valid()
+    @property
+    def is_plain(self) -> bool:
+        """Nothing is asked for: then what needs a decision this week is enough."""
+        return self.is_valid() and not any(self.cleaned_data.values())
+
+    def asked(self, *, decide: bool = False) -> Asked:
+        """What the rows shall be; a value that is not on offer asks for nothing. decide: where nothing is asked for,
+        what needs a decision this week."""
+        plain = self.is_plain
         asked = getattr(self, "cleaned_data", {})
+        within = {"1": 0, "28": SOON_DAYS}.get(asked.get("short", ""))
         return Asked(
             text=asked.get("q", "").casefold(),
-            within_days={"1": 0, "28": SOON_DAYS}.get(asked.get("short", "")),
+            within_days=WEEK_DAYS if plain and decide else within,
             supplier=asked.get("supplier", ""),
             kind=asked.get("kind", ""),
         )

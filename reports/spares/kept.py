@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
@@ -17,12 +17,15 @@ from django.db.models.query import ModelIterable
 from diestore.register.models import Die, Item, Plant
 from maintenance.log import freshness
 from reports.models import KeptSpare, KeptSpares
+from reports.purchasing.ladder import Rung
 from reports.purchasing.reorder import Advice
 
 from . import advice as spares_advice
 from . import reads
 from . import why as spares_why
 from .advice import FAR_AHEAD, Asked, SpareLine, SpareRow, Spares, Summed
+from .costs import ShopCosts
+from .mishaps import KindMishaps
 from .use import PlantAhead, ShopWide, today_at
 
 WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
@@ -208,6 +211,8 @@ def _said(shop: ShopWide) -> dict:
         "removal_mm": shop.removal_mm,
         "breaks": {kind: list(seen) for kind, seen in shop.breaks.items()},
         "die_grinds": {str(die): n for die, n in shop.die_grinds.items()},
+        "costs": shop.costs.to_keep(),
+        "mishaps": {kind: seen.to_keep() for kind, seen in shop.mishaps.items()},
     }
 
 
@@ -226,6 +231,8 @@ def _shop(kept: KeptSpares) -> ShopWide:
         removal_mm=shop["removal_mm"],
         breaks={kind: tuple(seen) for kind, seen in shop["breaks"].items()},
         die_grinds={int(die): n for die, n in shop["die_grinds"].items()},
+        costs=ShopCosts.from_kept(shop.get("costs", {})),
+        mishaps={kind: KindMishaps.from_kept(seen) for kind, seen in shop.get("mishaps", {}).items()},
     )
 
 
@@ -258,15 +265,21 @@ _SAME = (
 )  # fmt: skip
 
 
+# Of the advice, what no column of a kept row holds.
+_MORE = (
+    "expected", "enough", "chase", "days_late", "service", "by_hand", "point", "lead", "late", "lead_seen",
+    "cover_days", "lot", "yearly",
+)  # fmt: skip
+
+
 def _advice(advice: Advice | None) -> dict | None:
     if advice is None:
         return None
     return {
-        "expected": advice.expected,
-        "enough": advice.enough,
         "runs_out": advice.runs_out.isoformat() if advice.runs_out else None,
-        "chase": advice.chase,
-        "days_late": advice.days_late,
+        "missing": list(advice.missing),
+        "ladder": [asdict(rung) for rung in advice.ladder],
+        **{name: getattr(advice, name) for name in _MORE},
     }
 
 
@@ -280,10 +293,9 @@ def _read(row: KeptSpare, today: dt.date, waits: bool) -> SpareRow:
             quantity=row.quantity_sorted,
             order_by=None if row.order_day == FAR_AHEAD else dt.date.fromordinal(row.order_day),
             runs_out=dt.date.fromisoformat(figures["runs_out"]) if figures["runs_out"] else None,
-            expected=figures["expected"],
-            enough=figures["enough"],
-            chase=figures["chase"],
-            days_late=figures["days_late"],
+            missing=tuple(figures.get("missing", ())),
+            ladder=tuple(Rung(**rung) for rung in figures.get("ladder", ())),
+            **{name: figures[name] for name in _MORE if name in figures},
         )
     return SpareRow(
         item=row.item,

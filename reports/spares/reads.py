@@ -6,6 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 from django.db.models import (
@@ -28,13 +29,18 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
-from diestore.register.models import Die, Item, Plant, Position
+from diestore.register.models import Die, Item, Output, Plant, Position, Rate, Volume
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Work
+from maintenance.models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Stop, Work
+from reports.purchasing.ahead import Programme
 
 REMOVING = [key for key, operation in OPERATIONS.items() if operation.removes]
 LONG_AGO = Value(dt.datetime(1900, 1, 1, tzinfo=dt.UTC), DateTimeField())
 FAR_AHEAD = Value(dt.datetime(2900, 1, 1, tzinfo=dt.UTC), DateTimeField())
+KIND_WORDS = {kind.value: str(kind.label) for kind in StockMovement.Kind}
+PLACE_WORDS = {place.value: str(place.label) for place in StockMovement.Place}
+FOR_WANT_OF_A_PIECE = (Stop.Cause.BROKEN, Stop.Cause.PILOT, Stop.Cause.SPRING, Stop.Cause.WAITING)
+STOPS_OF_YEARS = 3
 RUNS = (Die.Status.IN_SERVICE, Die.Status.IN_REPAIR)  # a die in store or retired uses up nothing
 
 
@@ -239,31 +245,83 @@ def _fittings_of(pieces: QuerySet) -> QuerySet:
 
 
 class DiesAhead(NamedTuple):
-    """Of dies: the newest forecast, strokes in runs that ended in a span, when the first run began."""
+    """Of dies: the newest forecast, strokes in runs that ended in each of some spans, when the first run began."""
 
     forecasts: dict[int, DieForecast]
-    hits: dict[int, int]
+    hits: dict[int, list[int]]
     first: dict[int, dt.datetime]
 
 
-def dies_ahead(plant: Plant, since: dt.datetime, until: dt.datetime, *, dies: Iterable[int] | None = None) -> DiesAhead:
-    """dies: of these only."""
+def dies_ahead(plant: Plant, bounds: list[dt.datetime], *, dies: Iterable[int] | None = None) -> DiesAhead:
+    """bounds: the latest first; a span lies between each two. dies: of these only."""
     runs, forecasts = Run.objects.standing().order_by(), DieForecast.objects.filter(is_newest=True).order_by()
     if dies is None:
         runs, forecasts = runs.filter(die__plant=plant), forecasts.filter(die__plant=plant)
     else:
         dies = list(dies)
         runs, forecasts = runs.filter(die__in=dies), forecasts.filter(die__in=dies)
-    of_dies = list(
-        runs.values("die_id")
-        .annotate(n=Sum("hits", filter=Q(at__gte=since, at__lt=until)), first=Min("started"))
-        .values_list("die_id", "n", "first")
-    )
+    spans = {
+        f"n{k}": Sum("hits", filter=Q(at__gte=since, at__lt=until)) for k, (until, since) in enumerate(pairwise(bounds))
+    }
+    of_dies = list(runs.values("die_id").annotate(**spans, first=Min("started")).values_list("die_id", "first", *spans))
     return DiesAhead(
         forecasts={row.die_id: row for row in forecasts},
-        hits={die: n for die, n, _ in of_dies if n is not None},
-        first={die: first for die, _, first in of_dies},
+        hits={die: [n or 0 for n in hits] for die, _, *hits in of_dies if any(n is not None for n in hits)},
+        first={die: first for die, first, *_ in of_dies},
     )
+
+
+def programmes(dies: Iterable[int]) -> dict[int, Programme]:
+    """Die -> the years stated of its parts in strokes, and its end; dies of which nothing is stated are left out.
+
+    Parts of one stroke share it: the largest counts; sets of inserts are added up. A part that several dies in service
+    make is shared by them evenly. A year counts where it is stated, or an earlier one, of every part.
+    """
+    rows = list(
+        Output.objects.filter(variant__die__in=list(dies))
+        .order_by("variant__die_id", "variant_id", "part_id")
+        .values_list("variant__die_id", "variant_id", "part_id", "parts_per_hit", "part__last_needed")
+    )
+    parts = {part for _, _, part, _, _ in rows}
+    stated: dict[int, dict[int, int]] = defaultdict(dict)
+    for part, year, n in Volume.objects.filter(part__in=parts).values_list("part_id", "year", "parts"):
+        stated[part][year] = n
+    ended = {die: [last for of, _, _, _, last in rows if of == die] for die in {row[0] for row in rows}}
+    if not stated and not any(any(last) for last in ended.values()):
+        return {}
+    makers = dict(
+        Output.objects.filter(part__in=list(stated), variant__die__status=Die.Status.IN_SERVICE)
+        .order_by()
+        .values("part_id")
+        .annotate(n=Count("variant__die", distinct=True))
+        .values_list("part_id", "n")
+    )
+    made = {}
+    for die, lasts in ended.items():
+        mine = [row for row in rows if row[0] == die]
+        known = [stated[part] for _, _, part, _, _ in mine if part in stated]
+        years = ()
+        if len(known) == len(mine):
+            first = max(min(of_part) for of_part in known)
+            years = tuple(
+                (year, _strokes_of(year, mine, stated, makers))
+                for year in sorted({year for of_part in known for year in of_part})
+                if year >= first
+            )
+        ends = max(lasts) if all(lasts) else None
+        if years or ends:
+            made[die] = Programme(years=years, ends=ends)
+    return made
+
+
+def _strokes_of(
+    year: int, rows: list[tuple], stated: Mapping[int, Mapping[int, int]], makers: Mapping[int, int]
+) -> float:
+    by_variant: dict[int, float] = defaultdict(float)
+    for _, variant, part, per_hit, _ in rows:
+        parts = stated[part][max(of for of in stated[part] if of <= year)]
+        by_variant[variant] = max(by_variant[variant], parts / per_hit / max(makers.get(part, 1), 1))
+    return sum(by_variant.values())
 
 
 def items_in_use(plant: Plant) -> QuerySet[Item]:
@@ -312,3 +370,103 @@ def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]]:
     for die, kind, share in shares.values_list("die_id", "item__kind", "n"):
         strokes[kind] += share * hits.get(die, 0)
     return {kind: (replaced.get(kind, 0), n) for kind, n in strokes.items()}
+
+
+def stop_minutes(plant: Plant, until: dt.date) -> dict[tuple[int, str], tuple[int, float]]:
+    """(die, cause) -> stops in the three years before and their minutes together: those that a broken or missing piece
+    makes, and setting up."""
+    end = dt.datetime.combine(until + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
+    rows = (
+        Stop.objects.standing()
+        .filter(die__plant=plant, at__gte=end - dt.timedelta(days=365 * STOPS_OF_YEARS), at__lt=end)
+        .filter(Q(planned=False, cause__in=FOR_WANT_OF_A_PIECE) | Q(cause=Stop.Cause.SETTING))
+        .order_by()
+        .values("die_id", "cause")
+        .annotate(n=Count("pk"), total=Sum("minutes"))
+    )
+    return {(die, cause): (n, total) for die, cause, n, total in rows.values_list("die_id", "cause", "n", "total")}
+
+
+def rates_on(plant: Plant, day: dt.date) -> dict[str, float]:
+    """Kind of rate -> what holds on a day."""
+    rows = Rate.objects.filter(plant=plant, valid_from__lte=day).order_by("valid_from").values_list("kind", "amount")
+    return {kind: float(amount) for kind, amount in rows}
+
+
+def lead_days_seen(plant: Plant, items: Iterable[int] | None = None) -> dict[int, tuple[float, ...]]:
+    """Item -> days from ordered to received of each delivery, the first ordered taken to come first. What comes without
+    an order before it tells nothing."""
+    moves = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.ON_ORDER)
+    if items is not None:
+        moves = moves.filter(item__in=list(items))
+    waiting: dict[int, list[list]] = defaultdict(list)
+    seen: dict[int, list[float]] = defaultdict(list)
+    for item, at, quantity, kind in moves.order_by("at", "pk").values_list("item_id", "at", "quantity", "kind"):
+        if quantity > 0:
+            waiting[item].append([at, quantity])
+            continue
+        left, came = -quantity, kind == StockMovement.Kind.DELIVERED
+        while left > 0 and waiting[item]:
+            first = waiting[item][0]
+            taken = min(left, first[1])
+            left, first[1] = left - taken, first[1] - taken
+            if first[1] == 0:
+                waiting[item].pop(0)
+                if came:
+                    seen[item].append((at - first[0]).total_seconds() / 86400)
+    return {item: tuple(days) for item, days in seen.items()}
+
+
+class Move(NamedTuple):
+    """A movement of one spare in a plant. stock: on the shelf after it."""
+
+    at: dt.datetime
+    kind: str
+    place: str
+    quantity: int
+    note: str
+    stock: int
+    key: str
+
+
+def moves_of(plant: Plant, item: int) -> list[Move]:
+    """All movements of a spare, the newest first."""
+    stock, made = 0, []
+    rows = StockMovement.objects.standing().filter(plant=plant, item=item).order_by("at", "sequence", "pk")
+    for row in rows:
+        stock += row.quantity if row.place == StockMovement.Place.SHELF else 0
+        made.append(Move(row.at, row.kind, row.place, row.quantity, row.note, stock, row.key))
+    return made[::-1]
+
+
+class Mishap(NamedTuple):
+    """Pieces of one item replaced in one die at one moment, before they were ground out."""
+
+    item: int
+    kind: str
+    die: int
+    at: dt.datetime
+    pieces: int
+
+
+def mishaps(plant: Plant, items: Iterable[int] | None = None) -> list[Mishap]:
+    positions = _positions(plant, None, items)
+    rows = (
+        Replacement.objects.standing()
+        .filter(position__in=positions.order_by().values("pk"), since_start=False, piece_in__isnull=False)
+        .exclude(why__in=(Replacement.Why.FIRST, Replacement.Why.GROUND_OUT))
+        .order_by("position__die_id", "at", "position__item_id")
+        .values("position__item_id", "position__item__kind", "position__die_id", "at")
+        .annotate(n=Count("pk"))
+    )
+    names = ("position__item_id", "position__item__kind", "position__die_id", "at", "n")
+    return [Mishap(*row) for row in rows.values_list(*names)]
+
+
+def strokes_by_span(plant: Plant, bounds: list[dt.datetime]) -> dict[int, list[int]]:
+    """Die -> strokes of the runs that ended between each two of some moments, the earliest first."""
+    spans = {
+        f"n{k}": Sum("hits", filter=Q(at__gte=since, at__lt=until)) for k, (since, until) in enumerate(pairwise(bounds))
+    }
+    rows = Run.objects.standing().filter(die__plant=plant).order_by().values("die_id").annotate(**spans)
+    return {die: [n or 0 for n in hits] for die, *hits in rows.values_list("die_id", *spans)}

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache, partial
 
 import numpy as np
@@ -20,18 +20,21 @@ from maintenance.forecasts import store
 from maintenance.log import queries
 from maintenance.log.data import OrderLeft
 from maintenance.wording import numbers
-from reports.purchasing.ahead import OrderAhead, hits_ahead
+from reports.purchasing.ahead import FLAT_DAYS, SLOPE_DAYS, STEPS, OrderAhead, Programme, hits_ahead, usual_pace
+from reports.purchasing.breaks import pieces_at_once
 from reports.purchasing.demand import BreakRate, Demand, GrindGroup, PieceUse, grinds_in, item_demand
 from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw, middle_of
+from reports.purchasing.lead import LeadTime
 from reports.purchasing.renewals import RenewalCounts
-from reports.purchasing.reorder import COVER_DAYS
 from reports.purchasing.worlds import DieWorlds, die_worlds
+from reports.purchasing.worth import LONGEST_COVER_DAYS, Economics
 
 from . import reads
+from .costs import ShopCosts
+from .mishaps import SPANS, KindMishaps, by_kind
 from .reads import PlaceOfItem
 
 LOOK_AHEAD_DAYS = 365
-PACE_DAYS = 365  # the usual pace is that of the year before
 FURTHEST_DAYS = 3_650  # beyond ten years no day is told
 ALONE_BELOW = 0.25  # a place ground in fewer of the die's grinds than this follows its own edge, not the set
 HALF_A_BREAK = 0.5
@@ -102,6 +105,8 @@ class ShopWide:
     removal_mm: float | None
     breaks: dict[str, tuple[int, float]]
     die_grinds: dict[int, int] = field(default_factory=dict)
+    costs: ShopCosts = field(default_factory=ShopCosts)
+    mishaps: dict[str, KindMishaps] = field(default_factory=dict)
 
 
 @dataclass
@@ -119,11 +124,13 @@ class PlantAhead:
     today: dt.date
     records_until: dt.date
     dies: list[int] | None = None
-    horizon_days: int = LOOK_AHEAD_DAYS + COVER_DAYS
+    horizon_days: int = LOOK_AHEAD_DAYS + LONGEST_COVER_DAYS
     shop: ShopWide | None = None
     wanted: list[int] | None = None
     remembers: bool = True
     failed: dict[int, str] = field(default_factory=dict)  # item -> why its places could not be worked out
+    _rates: dict[int, BreakRate | None] = field(default_factory=dict)
+    _at_once: dict[str, Demand | None] = field(default_factory=dict)
     _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
     _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
     _known_laws: dict[tuple[int, int], tuple] = field(default_factory=dict)
@@ -144,8 +151,9 @@ class PlantAhead:
 
     @staticmethod
     def days_for(lead_days: int) -> int:
-        """How far ahead is looked for an item that takes so long to get."""
-        return max(LOOK_AHEAD_DAYS, min(lead_days, int(LEAD_DAYS.most))) + COVER_DAYS + 1
+        """How far ahead is looked for an item that takes so long to get, and up to twice as long where it is late."""
+        lead_days = min(lead_days, int(LEAD_DAYS.most))
+        return max(LOOK_AHEAD_DAYS, lead_days) + LONGEST_COVER_DAYS + lead_days + 1
 
     @classmethod
     def of_items(cls, plant: Plant, items: Iterable[Item], *, shop: ShopWide) -> PlantAhead:
@@ -169,7 +177,32 @@ class PlantAhead:
             removal_mm=_mean_removal(rows),
             breaks=self.breaks_by_kind,
             die_grinds={row.die_id: row.die_grinds for row in rows},
+            costs=self.costs,
+            mishaps=self.mishaps_by_kind,
         )
+
+    @cached_property
+    def costs(self) -> ShopCosts:
+        """What a missing and a left-over piece cost here."""
+        if self.shop:
+            return self.shop.costs
+        return ShopCosts.of(self.plant, today=self.today, records_until=self.records_until)
+
+    @cached_property
+    def lead_days_seen(self) -> dict[int, tuple[float, ...]]:
+        return reads.lead_days_seen(self.plant, self.wanted)
+
+    def lead(self, item: Item) -> LeadTime:
+        """How long an order of it takes: what is promised, moved by what was seen."""
+        return LeadTime.learnt(item.lead_days or 0, self.lead_days_seen.get(item.pk, ()))
+
+    def economics(self, item: Item) -> Economics:
+        return self.costs.economics(item, [place.row.die_id for place in self.places.get(item.pk, ())])
+
+    def known_days(self, item: int) -> int:
+        """Days since the record of the first of its dies ends: so far back its use is reckoned as ahead."""
+        since = [self._known_until(place.row.die_id) for place in self.places.get(item, ())]
+        return max((self.today - min(since, default=self.today)).days, 0)
 
     @cached_property
     def rows(self) -> list[PlaceOfItem]:
@@ -224,22 +257,33 @@ class PlantAhead:
 
     @cached_property
     def _dies(self) -> reads.DiesAhead:
-        return reads.dies_ahead(self.plant, *self._year_before, dies=self.asked_dies)
+        return reads.dies_ahead(self.plant, self._spans_before, dies=self.asked_dies)
 
     @property
-    def _year_before(self) -> tuple[dt.datetime, dt.datetime]:
+    def _spans_before(self) -> list[dt.datetime]:
+        """Ends of the spans by which the usual pace counts, the latest first."""
         until = dt.datetime.combine(self.records_until + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
-        return until - dt.timedelta(days=PACE_DAYS), until
+        days = [0.0, *(FLAT_DAYS + n * SLOPE_DAYS / STEPS for n in range(STEPS + 1))]
+        return [until - dt.timedelta(days=n) for n in days]
 
     @cached_property
     def pace(self) -> dict[int, float]:
         """Strokes a day of each die over the year before, or since its first run where that is later."""
-        since, until = self._year_before
-        first = self._dies.first
+        until, first = self._spans_before[0], self._dies.first
         return {
-            die: n / max((until - max(since, first.get(die, since))).total_seconds() / 86400, 30.0)
-            for die, n in self._dies.hits.items()
+            die: usual_pace(hits, days_known=(until - first[die]).total_seconds() / 86400)
+            for die, hits in self._dies.hits.items()
         }
+
+    @cached_property
+    def programmes(self) -> dict[int, Programme]:
+        """What is stated of the years of each die."""
+        return reads.programmes({row.die_id for row in self.rows})
+
+    def ends(self, item: int) -> dt.date | None:
+        """The day after which no die needs the item any more; None: not stated of all of them."""
+        ends = [self.programmes.get(place.row.die_id, Programme()).ends for place in self.places.get(item, ())]
+        return max(ends) if ends and all(ends) else None
 
     @property
     def forecasts(self) -> dict[int, object]:
@@ -274,6 +318,7 @@ class PlantAhead:
                 today=self._known_until(die),
                 until=self.today + dt.timedelta(days=days),
                 usual_hits_per_day=self.pace.get(die, 0.0),
+                programme=self.programmes.get(die),
             )
         return self._strokes[key]
 
@@ -371,15 +416,49 @@ class PlantAhead:
         rows = [place.row for place in self.places.get(item, ())]
         if not rows:
             return None
-        # Beforehand it is taken to break as often as others of its kind here, known as well as from half a break.
-        kind = BreakRate.seen(*self.breaks_by_kind.get(self.items[item].kind, (0, 0.0)))
+        # Beforehand it is taken to break as often as others of its kind here, known as well as from half a break. What
+        # counts are mishaps: several pieces that went at one moment are one.
+        name = self.items[item].kind
+        pieces, strokes = self.breaks_by_kind.get(name, (0, 0.0))
+        kind = BreakRate.seen(min(self.mishaps_of(item).seen, pieces), strokes)
         before_strokes = HALF_A_BREAK / kind.per_stroke
-        return BreakRate.seen(
-            sum(r.replaced for r in rows),
+        rate = BreakRate.seen(
+            min(self.mishaps_by_item.get(item, 0), sum(r.replaced for r in rows)),
             sum(r.strokes for r in rows),
             before=HALF_A_BREAK,
             before_strokes=before_strokes,
         )
+        # a rate that rises is by now above its mean: as many mishaps as in fewer strokes
+        return replace(rate, strokes=rate.strokes / self.mishaps_of(item).trend.factor)
+
+    def mishaps_of(self, item: int) -> KindMishaps:
+        """What is known of mishaps to its kind."""
+        return self.mishaps_by_kind.get(self.items[item].kind, KindMishaps())
+
+    @cached_property
+    def mishaps_by_item(self) -> dict[int, int]:
+        """Item -> mishaps that took one or several of it."""
+        return dict(Counter(row.item for row in self._mishaps))
+
+    @cached_property
+    def _mishaps(self) -> list[reads.Mishap]:
+        return reads.mishaps(self.plant, self.wanted)
+
+    @cached_property
+    def mishaps_by_kind(self) -> dict[str, KindMishaps]:
+        if self.shop:
+            return self.shop.mishaps
+        rows = self._mishaps if self.wanted is None else reads.mishaps(self.plant)
+        if not rows:
+            return {}
+        end = self._spans_before[0]
+        start = min(self._first_run, *(row.at for row in rows))
+        bounds = [start + (end - start) * n / SPANS for n in range(SPANS + 1)]
+        return by_kind(rows, reads.strokes_by_span(self.plant, bounds), bounds)
+
+    @cached_property
+    def _first_run(self) -> dt.datetime:
+        return min(self._dies.first.values(), default=self._spans_before[0])
 
     @cached_property
     def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
@@ -395,9 +474,30 @@ class PlantAhead:
         return {kind: (replaced[kind], n) for kind, n in strokes.items()}
 
     def use(self, item: int, days: int) -> Demand:
-        """Pieces of an item used in the next days."""
+        """Pieces of an item used in the next days, as far as is looked ahead."""
+        days = min(days, self.horizon_days)
         groups = self.groups(item, days)
-        return item_demand(groups, breaks=self.breaks(item)) if groups else Demand.none()
+        if not groups:
+            return Demand.none()
+        return item_demand(groups, breaks=self.rate_of(item), at_once=self.at_once(item))
+
+    def rate_of(self, item: int) -> BreakRate | None:
+        """`breaks`, remembered."""
+        if item not in self._rates:
+            self._rates[item] = self.breaks(item)
+        return self._rates[item]
+
+    def at_once(self, item: int) -> Demand | None:
+        """How many pieces one mishap takes; None: one."""
+        name = self.items[item].kind
+        if name not in self._at_once:
+            sizes = self.mishaps_of(item).sizes
+            self._at_once[name] = pieces_at_once(sizes) if max(sizes, default=1) > 1 else None
+        return self._at_once[name]
+
+    def yearly_use(self, item: int) -> float:
+        """Pieces expected in the year from the end of its record: the same, however long ago that is."""
+        return self.use(item, 365 - self.known_days(item)).mean
 
     def basis_of(self, item: int) -> tuple:
         """All that the use of an item ahead is computed from; the same basis gives the same use."""
@@ -405,6 +505,7 @@ class PlantAhead:
             self.today,
             self.horizon_days,
             self.breaks(item),
+            tuple(self.mishaps_of(item).sizes.items()),
             tuple(
                 (place.use, place.row.die_id, self._law_basis(place), self._stroke_basis(place.row.die_id))
                 for place in self.places.get(item, ())
@@ -420,7 +521,8 @@ class PlantAhead:
         return (of_die, (edge["usual_hits"], *edge["remaining"].items(), self.shape) if edge else None)
 
     def _stroke_basis(self, die: int) -> tuple:
-        return (self.pace.get(die, 0.0), self._known_until(die), tuple(self.orders.get(die, ())))
+        orders = tuple(self.orders.get(die, ()))
+        return (self.pace.get(die, 0.0), self._known_until(die), orders, self.programmes.get(die))
 
     def gaps(self, item: int) -> list[str]:
         """What the use ahead of an item does not know, in sentences."""
@@ -434,6 +536,18 @@ class PlantAhead:
             notes.append(f"Nothing is forecast of {', '.join(silent)}: only breaks are counted there.")
         if any(p.grinds_left is not None and not p.removal_known for p in places):
             notes.append("What a grind takes off is not written down: what is usual is taken (common practice).")
+        ends = self.ends(item)
+        if ends is not None and (ends - self.today).days <= self.horizon_days:
+            rest = self.use(item, max((ends - self.today).days + 1, 0))
+            notes.append(
+                f"Last buy: nothing needs it after {ends.day} {ends:%b %Y}. Until then half use no more than "
+                f"{rest.quantile(0.5)}, 9 in 10 no more than {rest.quantile(0.9)}: order no more than that."
+            )
+        stated = sorted({p.row.die_code for p in places if self.programmes.get(p.row.die_id, Programme()).years})
+        if stated:
+            notes.append(
+                f"Of {', '.join(stated)} the year is what somebody stated of the part, not the pace of before."
+            )
         still = sorted({p.row.die_code for p in places if self.strokes(p.row.die_id, self.horizon_days) == 0})
         if still:
             notes.append(f"{', '.join(still)}: no order and no run in the last year, so no use there.")

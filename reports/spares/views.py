@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -15,11 +16,12 @@ from maintenance.wording.odds import chance
 from reports.exports import csv_response
 from reports.format import day, how_old, money
 
-from . import advice, kept, reads, supply
+from . import advice, kept, reads, said, shelf, supply
 from .forms import SpareFilter
 from .table import HEAD, WORDS, SpareTable, csv_row
 
 PER_PAGE = 50
+IDLE_SHOWN = 50
 
 
 @require_safe
@@ -28,7 +30,7 @@ def spares_page(request: HttpRequest) -> HttpResponse:
     """Every spare, those to order first."""
     picked = plants.picked(request)
     listed, sums, chosen = _listed(request, picked.plant)
-    wanted = listed.wanted(chosen.asked()) if listed else []
+    wanted = listed.wanted(chosen.asked(decide=True)) if listed else []
     ordered = supply.of_plant(picked.plant) if picked.plant and listed else supply.Supply()
     may_order = request.user.has_perm(roles.ORDER_SPARES)
     made = SpareTable(
@@ -46,6 +48,8 @@ def spares_page(request: HttpRequest) -> HttpResponse:
             "sums": sums,
             "wanted": wanted,
             "wanted_count": table.paginator.count,
+            "is_short": chosen.is_plain,
+            "folded": sums.found - table.paginator.count,
             "more": max(sums.due - len(sums.first), 0),
             "worth": money(sums.worth, cents=False) if sums.worth is not None else "",
             "how_old": how_old(listed.records_until, listed.today) if listed else "",
@@ -107,6 +111,67 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "price": money(item.unit_price) if item.unit_price is not None else "",
             "value": money(row.value, cents=False) if row.value is not None else "",
             "enough": chance(row.advice.enough) if row.advice else "",
+            "said": {
+                "headline": said.headline(why),
+                "cause": said.cause(why.cause, why),
+                "when": said.when(why),
+                "ordered": said.ordered(why),
+                "steps": said.steps(row.advice.ladder) if row.advice else [],
+                "why_this_rung": said.why_this_rung(why),
+                "priced": said.priced(item, why),
+                "moves": said.moves(why),
+                "breaks": said.breaks(why),
+            },
             "bars": [(n, round(100 * p), round(p * 200)) for n, p in why.chances],
         },
     )
+
+
+@require_safe
+@permission_required(roles.SEE_SPARES, raise_exception=True)
+def shelf_page(request: HttpRequest) -> HttpResponse:
+    """What the shelf costs and prevents, and what lies there for nothing."""
+    picked = plants.picked(request)
+    listed = kept.of_plant(picked.plant) if picked.plant else None
+    found = shelf.of_rows(listed.wanted(advice.Asked()) if listed else [])
+    curve = found.curve
+    more = (
+        [
+            (name, said.amount(curve.now_money + step), f"{curve.stops_at(max(curve.now_money + step, 0)):.2f}")
+            for name, step in (("a thousand less", -shelf.STEP), ("as much", 0.0), ("a thousand more", shelf.STEP))
+        ]
+        if curve
+        else []
+    )
+    return render(
+        request,
+        "reports/spares/shelf.html",
+        {
+            "picked": picked,
+            "curve": curve,
+            "now": curve
+            and {
+                "money": said.amount(curve.now_money),
+                "stops": f"{curve.now_stops:.2f}",
+                "best": f"{curve.stops_at(curve.now_money):.2f}",
+                "least": said.amount(curve.money_at(curve.now_stops)),
+            },
+            "drawn": curve and shelf.drawn(curve),
+            "box": (shelf.WIDTH, shelf.HEIGHT, shelf.LEFT, shelf.FOOT),
+            "points": [(f"{p.stops:.2f}", said.amount(p.money)) for p in (shelf.points(curve) if curve else [])],
+            "more": more,
+            "next_pieces": [(row, n, said.amount(n * float(row.item.unit_price))) for row, n in found.next_pieces],
+            "lying": [_lying(found.idle), _lying(found.rare)],
+            "left_out": found.left_out,
+            "query": f"?plant={picked.plant.pk}" if picked.several and picked.plant else "",
+        },
+    )
+
+
+def _lying(some: tuple[shelf.Idle, ...]) -> dict:
+    """Spares that lie there, for a table of the dearest."""
+    return {
+        "rows": [(one.row, money(one.worth, cents=False)) for one in some[:IDLE_SHOWN]],
+        "count": len(some),
+        "worth": money(sum((one.worth for one in some if one.worth), start=Decimal(0)), cents=False),
+    }

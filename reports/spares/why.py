@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
+from functools import partial
 
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
 from maintenance.log import queries
+from reports.purchasing.breaks import MeanLimits, mean_limits
+from reports.purchasing.cause import Moved, cause_of
 from reports.purchasing.demand import DemandRefused
 from reports.purchasing.laws import LawRefused
+from reports.purchasing.lead import LeadTime
+from reports.purchasing.worth import Economics, Judged
 
+from . import reads
 from .advice import SpareRow, row_of
+from .costs import ShopCosts
+from .mishaps import KindMishaps
 from .use import PlantAhead
 
 
@@ -44,6 +52,17 @@ class Why:
     strokes_seen: float
     gaps: tuple[str, ...]
     chances: tuple[tuple[int, float], ...]
+    lead: LeadTime | None = None
+    lead_seen: tuple[float, ...] = ()
+    yearly: float = 0.0
+    economics: Economics | None = None
+    judged: Judged | None = None
+    costs: ShopCosts | None = None
+    moves: tuple[reads.Move, ...] = ()
+    cause: Moved | None = None
+    mishaps: KindMishaps | None = None
+    mishaps_seen: int = 0
+    limits: MeanLimits | None = None
 
     @property
     def is_ground(self) -> bool:
@@ -56,9 +75,14 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
     row = row_of(item, queries.stock_of_spares(plant, items=[item.pk]).get(item.pk), ahead)
     days = min(item.lead_days, int(LEAD_DAYS.most)) if item.lead_days is not None else 90
     gaps = list(ahead.gaps(item.pk))
+    moves = tuple(reads.moves_of(plant, item.pk))
+    cause = None
+    if row.advice is not None and row.advice.short_by:
+        changes = [Moved(at=move.at, kind=move.kind, pieces=move.quantity) for move in moves]
+        cause = cause_of(changes, position=row.on_hand + row.on_order, point=row.advice.point)
     try:
         groups = ahead.groups(item.pk, days)
-        use = ahead.use(item.pk, days)
+        use = ahead.use(item.pk, days) if item.lead_days is None else ahead.lead(item).use(partial(ahead.use, item.pk))
     except (DemandRefused, LawRefused) as reason:
         return Why(
             row=row,
@@ -71,6 +95,8 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
             strokes_seen=0.0,
             gaps=(*gaps, str(reason)),
             chances=(),
+            moves=moves,
+            cause=cause,
         )
     places = ahead.places.get(item.pk, [])
     behind = []
@@ -93,19 +119,33 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
                 places=tuple(replace(place, used_up=ahead.used_up(place)) for place in mine),
             )
         )
-    rate = ahead.breaks(item.pk)
+    rate, at_once, seen = ahead.breaks(item.pk), ahead.at_once(item.pk), ahead.mishaps_of(item.pk)
     strokes_ahead = sum(group.piece_strokes for group in groups)
+    yearly = ahead.yearly_use(item.pk)
+    strokes = sum(place.row.strokes for place in places)
+    economics = ahead.economics(item)
     return Why(
         row=row,
         records_until=ahead.records_until,
         days=days,
         dies=tuple(behind),
         ground_out=sum(group.ground_out().mean for group in groups),
-        broken=rate.per_stroke * strokes_ahead if rate else 0.0,
+        broken=rate.per_stroke * strokes_ahead * (at_once.mean if at_once else 1.0) if rate else 0.0,
+        mishaps=seen,
+        limits=mean_limits(strokes, ahead.mishaps_by_item.get(item.pk, 0)) if strokes else None,
+        mishaps_seen=ahead.mishaps_by_item.get(item.pk, 0),
         breaks_seen=sum(p.row.replaced for p in places),
         strokes_seen=sum(p.row.strokes for p in places),
         gaps=tuple(gaps),
         chances=tuple((n, use.at_most(n)) for n in range(min(use.quantile(0.995), 40) + 1)),
+        lead=None if item.lead_days is None else ahead.lead(item),
+        lead_seen=ahead.lead_days_seen.get(item.pk, ()),
+        yearly=yearly,
+        economics=economics,
+        judged=economics.judged(yearly, pack_size=item.pack_size),
+        costs=ahead.costs,
+        moves=moves,
+        cause=cause,
     )
 
 

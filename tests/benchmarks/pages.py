@@ -53,9 +53,9 @@ def pages(dies: list[int], items: list[int], edges: list[int]) -> dict[str, list
         ],
         "Spares": [
             "/spares/",
-            "/spares/?page=30",
-            "/spares/?sort=-use",
-            "/spares/?sort=code&page=20",
+            "/spares/?short=all&page=30",
+            "/spares/?short=all&sort=-use",
+            "/spares/?short=all&sort=code&page=20",
             "/spares/?q=d-00012",
             "/spares/?short=1&page=2",
             "/spares/?kind=pierce_punch&sort=-lead_days",

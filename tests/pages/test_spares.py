@@ -4,14 +4,16 @@ import csv
 import io
 
 import pytest
+import time_machine
 from django.urls import reverse
 
-from diestore.register.models import Position
+from diestore.register.models import Die, Output, Part, Piece, Position, Volume
 from maintenance.clockwork import states as clockwork_states
 from maintenance.log import queries, read
+from maintenance.models import Replacement, fresh_key
 from maintenance.wording import numbers
 from reports.purchasing.demand import Demand
-from reports.spares import advice, reads, used_up
+from reports.spares import advice, reads, said, shelf, used_up
 from reports.spares import why as spares_why
 from reports.spares.use import PlantAhead
 from tests import factories as make
@@ -133,6 +135,123 @@ def test_forecast_refused_leaves_the_breaks(punch):
     assert why.ground_out == 0 and why.broken > 0
 
 
+def test_one_line_can_be_checked_by_its_own_explanation(as_role, punch):
+    """Risk, day, cause, lead time, ladder, figures and movements stand on the page, and are those of the list."""
+    shop.movement(punch, 6, kind="correction", day=20)
+    shop.movement(punch, -6, kind="count", day=100)
+    told = row(punch)
+    text = as_read(as_role("buyer").get(reverse("reports:spare", args=[punch.pk])))
+    assert f"Order {told.quantity} today: " in text and "risk of running out before" in text
+    assert f"the count of {said.day(make.moment(100).date())} found 6 fewer" in text
+    assert "200 days are promised; none was seen to come yet" in text and "recommended" in text
+    best = next(rung for rung in told.advice.ladder if rung.best)
+    assert best.pieces == told.quantity and all(best.cost <= rung.cost for rung in told.advice.ladder if rung.pieces)
+    for words in ("One piece missing, together", "usual, not entered here", "found 6 fewer", "counted"):
+        assert words in text
+
+
+def test_a_level_by_hand_and_what_a_missing_piece_costs_set_it(punch):
+    by_cost = row(punch).advice
+    assert not by_cost.by_hand and by_cost.service > 0.9
+    rate = shop.Rate.objects.create(
+        plant=make.plant(), kind="late job", valid_from=shop.dt.date(2025, 1, 1), amount=shop.Decimal(5_000)
+    )
+    assert row(punch).advice.service > by_cost.service
+    rate.delete()
+    shop.Rate.objects.create(
+        plant=make.plant(), kind="spares level percent", valid_from=shop.dt.date(2025, 1, 1), amount=shop.Decimal(75)
+    )
+    by_hand = row(punch).advice
+    assert by_hand.by_hand and by_hand.service == 0.75 and by_hand.quantity < by_cost.quantity
+
+
+def test_lead_times_that_were_seen_move_the_day(punch):
+    shop.movement(punch, 3, kind="correction", day=1)
+    before = row(punch)
+    for day in (2, 10, 20):
+        shop.movement(punch, 1, kind="ordered", place="on order", day=day)
+        shop.movement(punch, -1, kind="delivered", place="on order", day=day + 60)
+    after = row(punch)
+    assert reads.lead_days_seen(make.plant())[punch.pk] == pytest.approx((60, 60, 60))
+    assert after.advice.lead_seen == 3 and after.advice.late < before.advice.late
+    assert before.order_by is not None and (after.order_by is None or after.order_by > before.order_by)
+
+
+def test_the_day_does_not_slide_while_nothing_is_entered(punch, settings):
+    """Told a day, a week and two months later from the same records, the same day to order."""
+    settings.STANDS_STILL = False
+    shop.movement(punch, 3, kind="count", day=100)
+    told = []
+    for later in (0, 1, 7, 60):
+        with time_machine.travel(make.moment(shop.LAST_DAY + later), tick=False):
+            advice._kept.clear()
+            told.append(row(punch))
+    assert len({r.order_by for r in told}) == 1 and len({r.advice.runs_out for r in told}) == 1
+    assert [r.advice.days_late for r in told] == [told[0].advice.days_late + n for n in (0, 1, 7, 60)]
+
+
+def test_an_entry_on_one_die_hardly_moves_the_year_of_another():
+    """A tenth of its strokes lies at the far end of the year: a plain year lost all of it at the next day's entry."""
+    other, busy = make.die("H-910"), make.die("H-911")
+    for die in (other, busy):
+        make.position(die, "1-A", item=make.item("PP-9"))
+    for day in (0.5, *range(40, 365, 40)):
+        make.run(other, day, 10_000)
+    make.run(busy, 365, 500)
+    before = PlantAhead(make.plant(), make.moment(365).date(), make.moment(365).date()).pace
+    after = PlantAhead(make.plant(), make.moment(366).date(), make.moment(366).date()).pace
+    assert after[other.pk] == pytest.approx(before[other.pk], rel=0.03)
+
+
+def test_a_stated_year_stands_in_place_of_the_pace_and_nothing_is_needed_after_the_end(punch):
+    ahead = PlantAhead.of(make.plant())
+    die = ahead.places[punch.pk][0].row.die_id
+    plain = ahead.strokes(die, 300)
+    part = Output.objects.filter(variant__die=die).get().part
+    Volume.objects.create(part=part, year=ahead.today.year, parts=3_650_000)
+    stated = PlantAhead.of(make.plant())
+    assert stated.strokes(die, 300) == pytest.approx(300 * 10_000, rel=0.02) != plain  # one part a hit
+    Part.objects.update(last_needed=ahead.today + shop.dt.timedelta(days=20))
+    ended = PlantAhead.of(make.plant())
+    assert ended.strokes(die, 300) == ended.strokes(die, 21) < stated.strokes(die, 300)
+    assert any("Last buy: nothing needs it after" in gap for gap in ended.gaps(punch.pk)) == (
+        ended.ends(punch.pk) is not None
+    )
+
+
+def test_pieces_that_went_together_are_one_mishap_of_several(punch):
+    die = Die.objects.get(code="H-900")
+    for place in die.positions.order_by("code")[:2]:
+        piece = Piece.objects.create(plant=die.plant, key=fresh_key(), grind_allowance_mm=4.0)
+        Replacement.objects.create(
+            position=place, piece_in=piece, at=make.moment(120), why="broken", key=fresh_key(), through="import"
+        )
+    ahead = PlantAhead.of(make.plant())
+    assert ahead.mishaps_by_item[punch.pk] == 1 and ahead.mishaps_of(punch.pk).sizes == {2: 1}
+    assert ahead.at_once(punch.pk).mean == pytest.approx((4 + 2) / 5)
+
+
+def test_the_price_of_an_empty_shelf(as_role, punch):
+    shop.spare("ZZ-1", on_hand=3)
+    shop.movement(punch, 2, kind="count", day=100)
+    client = as_role("buyer")
+    text = as_read(client.get(reverse("reports:shelf")))
+    assert "97.00 EUR lie in spares that are used" in text  # two of 48.50
+    assert "ZZ-1" in text and "worth 146 EUR" in text  # 145.50: no die takes it
+    curve = shelf.of_rows(advice.all_spares(make.plant())).curve
+    assert f"{curve.now_stops:.2f} stops a year" in text
+    assert reverse("reports:shelf") in client.get(reverse("reports:spares")).content.decode()
+
+
+def test_the_list_shows_what_to_decide_this_week_and_folds_the_rest(as_role, punch):
+    shop.spare("ZZ-1", on_hand=300)
+    client = as_role("buyer")
+    assert [r.code for r in page(client).context["wanted"]] == ["PP-6.0-M2"]
+    assert "Show the other 1 too" in as_read(page(client))
+    assert len(page(client, "?short=all").context["wanted"]) == 2
+    assert [r.code for r in page(client, "?q=zz").context["wanted"]] == ["ZZ-1"]
+
+
 def page(client, query: str = ""):
     return client.get(reverse("reports:spares") + query)
 
@@ -163,7 +282,7 @@ def test_every_column_sorts_both_ways(as_role, punch):
     for column in ("code", "state", "on_hand", "on_order", "lead_days", "use", "short_by", "order_by", "quantity"):
         orders = []
         for sign in ("", "-"):
-            table = page(client, f"?sort={sign}{column}").context["table"]
+            table = page(client, f"?short=all&sort={sign}{column}").context["table"]
             orders.append([r.record.code for r in table.rows])
         assert sorted(orders[0]) == sorted(orders[1])
         key = {"code": lambda r: r.code, "on_hand": lambda r: r.on_hand}.get(column)

@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reports.purchasing.lots import LotRefused, PriceFrom, best_lot, economic_lot, yearly_cost_of_lot
+from reports.purchasing.lots import (
+    LotRefused,
+    PriceFrom,
+    best_lot,
+    best_lot_incremental,
+    economic_lot,
+    yearly_cost_of_lot,
+)
 
 D = Decimal
 
@@ -28,6 +35,35 @@ def test_price_breaks_of_the_book():
         prices.append(PriceFrom(pieces=10_000, unit_price=D("7.25")))
         found = best_lot(prices, yearly_use=D(40_000), order_cost=D(250), keeping_share=D("0.25"))
         assert (found.lot, found.unit_price, found.yearly_cost) == (10_000, D("7.25"), D("300062.50"))
+
+
+def test_two_sorts_of_price_breaks_of_a_textbook():
+    # Nahmias, Production and Operations Analysis (from memory), recomputed: 600 a year, 8 an order, 20 % a year; 0.30,
+    # from 500 on 0.29, from 1,000 on 0.28. For all units the lot is 500 at 198.10; for those above only, 400 at 204.00
+    rows = [PriceFrom(pieces=n, unit_price=D(p)) for n, p in ((1, "0.30"), (500, "0.29"), (1000, "0.28"))]
+    figures = {"yearly_use": D(600), "order_cost": D(8), "keeping_share": D("0.2")}
+    all_units, above = best_lot(rows, **figures), best_lot_incremental(rows, **figures)
+    assert (all_units.lot, all_units.yearly_cost) == (500, D("198.10"))
+    assert (above.lot, above.yearly_cost) == (400, D("204.00"))
+
+
+def in_increments(rows, lot):
+    """What a lot comes to, piece by piece."""
+    return sum(next(p for n, p in sorted(rows, reverse=True) if n <= piece) for piece in range(1, lot + 1))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.tuples(st.integers(2, 60), st.integers(1, 19)), max_size=3, unique_by=lambda row: row[0]),
+       st.integers(1, 300), st.integers(1, 100))  # fmt: skip
+def test_no_lot_is_better_in_increments(falling, use, order_cost):
+    prices = sorted((p for _, p in falling), reverse=True)
+    rows = [(1, 20), *zip(sorted(n for n, _ in falling), prices, strict=True)]
+    figures = {"yearly_use": D(use), "order_cost": D(order_cost)}
+    offered = [PriceFrom(pieces=n, unit_price=D(p)) for n, p in rows]
+    found = best_lot_incremental(offered, **figures, keeping_per_piece=D(1))
+    for lot in range(1, 300, 3):
+        each = D(in_increments(rows, lot)) / lot
+        assert found.yearly_cost <= yearly_cost_of_lot(lot, **figures, keeping_cost=D(1), unit_price=each) + D("1e-9")
 
 
 @settings(max_examples=40, deadline=None)

@@ -161,6 +161,7 @@ def _words(answer) -> str:
     [
         "reports:spares",
         "reports:spares_csv",
+        "reports:shelf",
         "reports:cost",
         "maintenance:record",
         "maintenance:replay",

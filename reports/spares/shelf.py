@@ -1,0 +1,131 @@
+"""What lies on the shelf of a plant, against the press stops that it prevents."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from diestore.drawing.scales import even_values
+from reports.purchasing.shelf import ShelfCurve, ShelfItem, shelf_curve
+
+from .advice import SpareRow
+from .costs import FELT
+
+SHARES = (2.0, 1.0, 0.5, 0.2, 0.1, 0.05)  # of today's stops
+STEP = 1_000.0  # of the shop's money: so much more or less
+SHOWN_NEXT = 6
+NEVER = 0.005  # pieces a year: one in two hundred years
+
+
+@dataclass(frozen=True)
+class Idle:
+    """A spare that no die at work takes, or that hardly any uses. worth: None without a price."""
+
+    row: SpareRow
+    worth: Decimal | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shelf:
+    """curve: None where no spare has a price and a use. items: in the order of the curve's numbers."""
+
+    curve: ShelfCurve | None
+    items: tuple[SpareRow, ...]
+    idle: tuple[Idle, ...]
+    rare: tuple[Idle, ...]
+    left_out: int
+
+    @property
+    def next_pieces(self) -> list[tuple[SpareRow, int]]:
+        """What the next thousand is best spent on, and how many of each: the first steps of the curve that the shelf
+        does not hold yet."""
+        if self.curve is None:
+            return []
+        held = [max(row.on_hand + row.on_order, 0) for row in self.items]
+        taken, money, wanted = [0] * len(held), 0.0, dict[int, int]()
+        for number in map(int, self.curve.order):
+            taken[number] += 1
+            price = float(self.items[number].item.unit_price or 0)
+            if taken[number] <= held[number]:
+                continue
+            if money + price > STEP or (len(wanted) >= SHOWN_NEXT and number not in wanted):
+                break
+            money += price
+            wanted[number] = wanted.get(number, 0) + 1
+        return [(self.items[number], n) for number, n in wanted.items()]
+
+
+def of_rows(rows: Iterable[SpareRow]) -> Shelf:
+    """Cycles a year: yearly use over the lot that is bought at a time."""
+    used, items, left_out = [], [], 0
+    idle: list[Idle] = []
+    rare: list[Idle] = []
+    for row in rows:
+        advice, price = row.advice, row.item.unit_price
+        if row.on_hand > 0 and (row.places == 0 or (advice is not None and advice.yearly < NEVER)):
+            (rare if row.places else idle).append(Idle(row, None if price is None else row.on_hand * price))
+        if advice is None or not price or not advice.missing or advice.yearly < NEVER:
+            left_out += advice is None or not price
+            continue
+        used.append(row)
+        items.append(
+            ShelfItem(
+                name=row.code,
+                price=float(price),
+                cycles=advice.yearly / max(advice.lot, 1),
+                missing=advice.missing,
+                there=row.on_hand + row.on_order,
+                stops=FELT.get(row.item.criticality, 1.0),
+            )
+        )
+    for some in (idle, rare):
+        some.sort(key=lambda one: (-(one.worth or 0), one.row.code))
+    curve = shelf_curve(items) if items else None
+    return Shelf(curve=curve, items=tuple(used), idle=tuple(idle), rare=tuple(rare), left_out=left_out)
+
+
+@dataclass(frozen=True)
+class Point:
+    stops: float
+    money: float
+
+
+def points(curve: ShelfCurve) -> list[Point]:
+    """The least money for so few stops a year: multiples and parts of today's."""
+    return [Point(share * curve.now_stops, curve.money_at(share * curve.now_stops)) for share in SHARES]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """The curve as a path in a box of WIDTH x HEIGHT, today's point and ticks; money by its square root, since the
+    first pieces prevent most."""
+
+    path: str
+    now: tuple[float, float]
+    across: tuple[tuple[float, str], ...]
+    up: tuple[tuple[float, str], ...]
+
+
+WIDTH, HEIGHT, LEFT, FOOT = 560, 240, 46, 30
+
+
+def drawn(curve: ShelfCurve) -> Drawn:
+    most_money = max(curve.now_money * 1.2, float(curve.money[1]) if len(curve.money) > 1 else 1.0)
+    most_stops = max(float(curve.stops[0]), curve.now_stops, 0.1)
+
+    def x(money: float) -> float:
+        return LEFT + (WIDTH - LEFT - 10) * math.sqrt(min(money / most_money, 1.0))
+
+    def y(stops: float) -> float:
+        return HEIGHT - FOOT - (HEIGHT - FOOT - 12) * stops / most_stops
+
+    shown = [most_money * (n / 80) ** 2 for n in range(81)]
+    path = "M" + "L".join(f"{x(m):.1f} {y(curve.stops_at(m)):.1f}" for m in shown)
+    return Drawn(
+        path=path,
+        now=(round(x(curve.now_money), 1), round(y(curve.now_stops), 1)),
+        across=tuple((round(x(t), 1), f"{t:,.0f}") for t in even_values(0, most_money, 5)),
+        up=tuple((round(y(t), 1), f"{t:g}") for t in even_values(0, most_stops, 4)),
+    )
