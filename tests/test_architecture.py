@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+from collections import Counter
 from pathlib import Path
 
 import django_tables2
@@ -69,6 +70,12 @@ def all_urls(resolver=None, prefix="", namespace=""):
 def _filled(pattern: str) -> str:
     pattern = re.sub(r"\(\?P<[^>]+>[^)]*\)|<[^>]*>", "1", pattern)
     return re.sub(r"[\^$\\]|\(\?:.*?\)\??", "", pattern)
+
+
+def test_an_address_leads_to_one_page():
+    """Of two pages at one address the second is never reached, and nothing says so. Programs read and send at one."""
+    pages = Counter(address for name, address in all_urls() if not name.startswith(("admin:", "api:")))
+    assert [address for address, times in pages.items() if times > 1] == []
 
 
 @pytest.mark.django_db

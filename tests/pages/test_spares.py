@@ -235,12 +235,12 @@ def test_the_price_of_an_empty_shelf(as_role, punch):
     shop.spare("ZZ-1", on_hand=3)
     shop.movement(punch, 2, kind="count", day=100)
     client = as_role("buyer")
-    text = as_read(client.get(reverse("reports:shelf")))
+    text = as_read(client.get(reverse("reports:shelf_money")))
     assert "97.00 EUR lie in spares that are used" in text  # two of 48.50
     assert "ZZ-1" in text and "worth 146 EUR" in text  # 145.50: no die takes it
     curve = shelf.of_rows(advice.all_spares(make.plant())).curve
     assert f"{curve.now_stops:.2f} stops a year" in text
-    assert reverse("reports:shelf") in client.get(reverse("reports:spares")).content.decode()
+    assert reverse("reports:shelf_money") in client.get(reverse("reports:spares")).content.decode()
 
 
 def test_the_list_shows_what_to_decide_this_week_and_folds_the_rest(as_role, punch):

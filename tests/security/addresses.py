@@ -237,7 +237,7 @@ TABLE: dict[str, Row] = {
     # Money and spares
     "reports:today": see(EVERYBODY),
     "reports:spares": see(may(roles.SEE_SPARES)),
-    "reports:shelf": see(may(roles.SEE_SPARES)),
+    "reports:shelf_money": see(may(roles.SEE_SPARES)),
     "reports:spares_csv": see(may(roles.SEE_SPARES)),
     "reports:spare": see(may(roles.SEE_SPARES), pk="item"),
     "reports:cost": see(may(roles.SEE_COST)),
