@@ -31,6 +31,7 @@ from django.utils import timezone
 
 from diestore.register.models import Die, Item, Output, Plant, Position, Rate, Volume
 from maintenance.clockwork.works import OPERATIONS
+from maintenance.log import purchase_reads
 from maintenance.models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Stop, Work
 from reports.purchasing.ahead import Programme
 
@@ -394,13 +395,15 @@ def rates_on(plant: Plant, day: dt.date) -> dict[str, float]:
 
 
 def lead_days_seen(plant: Plant, items: Iterable[int] | None = None) -> dict[int, tuple[float, ...]]:
-    """Item -> days from ordered to received of each delivery, the first ordered taken to come first. What comes without
-    an order before it tells nothing."""
-    moves = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.ON_ORDER)
+    """Item -> days from ordered to received: of each line of an order as the spare's page lists it, and of what was
+    ordered without one, the first ordered taken to come first. What comes with nothing ordered before tells nothing."""
+    seen: dict[int, list[float]] = defaultdict(list)
+    for lead in purchase_reads.lead_times_seen(plant=plant, items=items):
+        seen[lead.item_id].append(float(lead.days))
+    moves = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.ON_ORDER, line=None)
     if items is not None:
         moves = moves.filter(item__in=list(items))
     waiting: dict[int, list[list]] = defaultdict(list)
-    seen: dict[int, list[float]] = defaultdict(list)
     for item, at, quantity, kind in moves.order_by("at", "pk").values_list("item_id", "at", "quantity", "kind"):
         if quantity > 0:
             waiting[item].append([at, quantity])

@@ -7,13 +7,13 @@ import pytest
 import time_machine
 from django.urls import reverse
 
-from diestore.register.models import Die, Output, Part, Piece, Position, Volume
+from diestore.register.models import Die, Output, Part, Party, Piece, Position, Volume
 from maintenance.clockwork import states as clockwork_states
 from maintenance.log import queries, read
-from maintenance.models import Replacement, fresh_key
+from maintenance.models import PurchaseLine, PurchaseOrder, Replacement, StockMovement, fresh_key
 from maintenance.wording import numbers
 from reports.purchasing.demand import Demand
-from reports.spares import advice, reads, said, shelf, used_up
+from reports.spares import advice, reads, said, shelf, supply, used_up
 from reports.spares import why as spares_why
 from reports.spares.use import PlantAhead
 from tests import factories as make
@@ -175,6 +175,25 @@ def test_lead_times_that_were_seen_move_the_day(punch):
     assert reads.lead_days_seen(make.plant())[punch.pk] == pytest.approx((60, 60, 60))
     assert after.advice.lead_seen == 3 and after.advice.late < before.advice.late
     assert before.order_by is not None and (after.order_by is None or after.order_by > before.order_by)
+
+
+def test_lead_times_of_orders_go_by_their_own_lines(punch):
+    """The second order came first: 10 and 40 days, as the page lists them, and not 20 and 30."""
+    party = Party.objects.create(code="late ones", role=Party.Role.SUPPLIER)
+    for number, placed, came in (("1", 0, 40), ("2", 10, 20)):
+        order = PurchaseOrder.objects.create(
+            plant=make.plant(), number=number, supplier=party, currency="EUR", placed_at=make.moment(placed)
+        )
+        line = PurchaseLine.objects.create(order=order, item=punch, quantity=1)
+        for place, kind, quantity, day in (
+            ("on order", "ordered", 1, placed), ("on order", "delivered", -1, came), ("shelf", "delivered", 1, came),
+        ):  # fmt: skip
+            StockMovement.objects.create(
+                plant=make.plant(), item=punch, place=place, kind=kind, quantity=quantity, at=make.moment(day),
+                key=fresh_key(), line=line,
+            )  # fmt: skip
+    days = reads.lead_days_seen(make.plant())[punch.pk]
+    assert sorted(days) == [10, 40] == supply.of_a_spare(make.plant(), punch.pk, on_order=0).leads.days
 
 
 def test_the_day_does_not_slide_while_nothing_is_entered(punch, settings):
