@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from operator import itemgetter
 
 from django.db.models import BigIntegerField, BooleanField, F, FloatField, Max, QuerySet, Value
+from django.db.models.functions import Cast
 
 from diestore.register.models import Cut, Die, Plant, Position, Stock
 from maintenance.clockwork.rows import (
@@ -290,7 +291,7 @@ def _works_and_readings(
     for die, of_die in pieces.items():
         for piece in of_die:
             dies_of[piece].append(die)
-    no_word, no_figure = Value(""), Value(None, FloatField())
+    no_word, no_figure = Value(""), Cast(Value(None), FloatField())  # PostgreSQL takes two bare nothings for text
     columns = (Value(True, BooleanField()), "position_id", "piece_id", *_IN_ORDER, *_WORK, no_figure)
     fitted = _known(Replacement, known_at).filter(position__die__in=ids).order_by().values("piece_in")
     on_positions = done.filter(position__die__in=ids).values_list(*columns)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from scipy.special import chdtrc, chdtri, ndtr
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 
 from .demand import Demand, DemandRefused
 
@@ -41,8 +41,8 @@ def mean_limits(strokes: float, events: int, *, confidence: float = 0.9) -> Mean
         return MeanLimits(mean=None, lower=strokes / -math.log(a), upper=None)
     return MeanLimits(
         mean=strokes / events,
-        lower=2 * strokes / float(chdtri(2 * events + 2, a / 2)),
-        upper=2 * strokes / float(chdtri(2 * events, 1 - a / 2)),
+        lower=2 * strokes / float(scipy.special.chdtri(2 * events + 2, a / 2)),
+        upper=2 * strokes / float(scipy.special.chdtri(2 * events, 1 - a / 2)),
     )
 
 
@@ -83,13 +83,13 @@ class Trend:
     @property
     def chance_rising(self) -> float:
         """How likely as much of a rise is by luck alone, by Laplace's test, one-sided."""
-        return float(ndtr(-self.laplace))
+        return float(scipy.special.ndtr(-self.laplace))
 
     @property
     def chance_rising_189(self) -> float:
         """The same by the test of MIL-HDBK-189: 2 sum ln(T / t) is chi-square of 2 n at a constant rate, small where it
         rises. Source: MIL-HDBK-189 (from memory)."""
-        return 1 - float(chdtrc(2 * self.events, 2 * self.logs)) if self.events else 1.0
+        return 1 - float(scipy.special.chdtrc(2 * self.events, 2 * self.logs)) if self.events else 1.0
 
     @property
     def growth(self) -> float:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 
 from .demand import Demand, DemandRefused
 
@@ -72,7 +72,7 @@ class LeadTime:
             middle, doubt = 0.0, SUPPLIERS_SPREAD**2 / 4
         middles = (SLICES[1:] + SLICES[:-1]) / 2
         most = MOST_TIMES * max(base, float(taken.max(initial=0.0)))
-        at = middle + math.sqrt(one + doubt) * stdtrit(2 * a, np.append(middles, [0.5, 0.9]))
+        at = middle + math.sqrt(one + doubt) * scipy.special.stdtrit(2 * a, np.append(middles, [0.5, 0.9]))
         *whole, half, late = np.round(np.minimum(base * np.exp(np.minimum(at, 50.0)), most)).astype(int).tolist()
         days, where = np.unique(whole, return_inverse=True)
         chances = np.bincount(where, weights=np.diff(SLICES))

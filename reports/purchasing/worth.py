@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from decimal import Decimal
 
-from scipy.special import ndtr, ndtri
+import scipy  # its parts are loaded when they are first named, so that a start pays for none
 
 from .demand import DemandRefused
 from .ladder import Prices
@@ -167,7 +167,7 @@ def newsvendor_normal(*, mean: float, sd: float, short: float, left_over: float)
     """
     if not (math.isfinite(mean) and math.isfinite(sd) and sd > 0):
         raise DemandRefused(f"a demand of {mean:g} with a spread of {sd:g}; the spread must lie above nought.")
-    z = float(ndtri(critical_ratio(short=short, left_over=left_over)))
+    z = float(scipy.special.ndtri(critical_ratio(short=short, left_over=left_over)))
     return NormalStock(stock=mean + z * sd, cost=float((short + left_over) * _density(z) * sd))
 
 
@@ -205,8 +205,8 @@ def lot_and_point(
         beyond = lot * keeping / (short * yearly_use)
         if not 0 < beyond < 1:
             raise DemandRefused("a missing piece costs so little that no stock is worth keeping.")
-        z = float(-ndtri(beyond))
-        missing = lead_sd * float(_density(z) - z * ndtr(-z))
+        z = float(-scipy.special.ndtri(beyond))
+        missing = lead_sd * float(_density(z) - z * scipy.special.ndtr(-z))
         new = math.sqrt(2 * yearly_use * (order_cost + short * missing) / keeping)
         if abs(new - lot) < 1e-10 * new:
             lot = new
@@ -216,6 +216,6 @@ def lot_and_point(
         lot=lot,
         point=lead_mean + z * lead_sd,
         missing=missing,
-        enough=float(ndtr(z)),
+        enough=float(scipy.special.ndtr(z)),
         filled=1 - missing / lot,
     )

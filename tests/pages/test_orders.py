@@ -26,6 +26,7 @@ from .bench_browser import sent
 pytestmark = pytest.mark.django_db
 LIST = "/spares/orders/"
 SPARES = "/spares/"
+ALL = f"{SPARES}?short=all"
 
 
 @pytest.fixture
@@ -70,7 +71,7 @@ def test_from_the_list_to_the_shelf(as_role, used):
     data = sent(answer, **typed)
     answer = buyer.post(page_of(order), data, follow=True)
     assert "is placed" in as_read(answer) and "30 of 30 pieces still to come" in as_read(answer)
-    listed = as_read(buyer.get(SPARES))
+    listed = as_read(buyer.get(ALL))
     assert "Nothing has to be ordered today" in listed and "30 expected" in listed
     form = buyer.get(take_in(order))
     answer = buyer.post(take_in(order), sent(form) | {"all": "yes"}, follow=True)
@@ -158,7 +159,7 @@ def test_a_late_order_stands_out_and_asking_is_one_tap(as_role, punch):
     promise = {order.lines.get().pk: purchases.Promise(promised_on=timezone.localdate(), unit_price=Decimal(50))}
     purchases.confirm(by=make.actor(), order=order, promises=promise)
     buyer = as_role("buyer")
-    assert "Nothing is late" in as_read(buyer.get(LIST)) and "4 promised" in as_read(buyer.get(SPARES))
+    assert "Nothing is late" in as_read(buyer.get(LIST)) and "4 promised" in as_read(buyer.get(ALL))
     PurchaseLine.objects.update(promised_on=timezone.localdate() - dt.timedelta(days=6))
     for there in (SPARES, LIST, page_of(order), "/"):
         assert "6 days late" in as_read(buyer.get(there)), there
@@ -225,7 +226,7 @@ def test_who_may_what(as_role, punch):
         assert (client.post(f"{LIST}new/", {"item": "0:1"}).status_code == 302) == bool(orders), role
         assert (client.get(take_in(order)).status_code == 200) == bool(takes_in), role
         assert (client.post(page_of(order), {"act": "x"}).status_code == 302) == bool(orders), role
-        assert ('name="item"' in client.get(SPARES).content.decode()) == bool(orders), role
+        assert ('name="item"' in client.get(ALL).content.decode()) == bool(orders), role
 
 
 def test_the_search_finds_the_supplier_and_nobody_is_led_to_a_refusal(as_role, punch):

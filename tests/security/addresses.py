@@ -319,7 +319,7 @@ def _inspection(die: Die) -> int:
 
 def _purchase(die: Die) -> int:
     """An order that is placed and waited for."""
-    item = make.item(f"ordered for {die}", supplier=money_shop.supplier(), lead_days=20)
+    item = make.item("ordered for stock", supplier=money_shop.supplier(), lead_days=20)
     wanted = [purchases.Wanted(item=item, quantity=4)]
     told = purchases.draft(by=write.Actor(), plant=die.plant, wanted=wanted, currency="EUR")
     order = told.orders[0] if told.orders else told.there[0][1]
