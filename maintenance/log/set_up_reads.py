@@ -143,9 +143,9 @@ def press_sheet(press: Press) -> PressSheet:
     )
 
 
-def _works_with(position: Position | None, inserts: Variant | None) -> bool:
+def _works_with(position: Position, inserts: Variant | None) -> bool:
     """Whether a place works with a set of inserts: with all of them where it names none."""
-    if position is None or inserts is None:
+    if inserts is None:
         return True
     named = {variant.pk for variant in position.variants.all()}
     return not named or inserts.pk in named
@@ -154,15 +154,14 @@ def _works_with(position: Position | None, inserts: Variant | None) -> bool:
 def cuts_of(die: Die, inserts: Variant | None) -> list[SheetCut]:
     """Contours that are cut now, with these inserts."""
     now = timezone.now()
-    rows = (
-        Cut.objects.filter(die=die)
-        .select_related("upper", "lower")
-        .prefetch_related("upper__variants", "lower__variants")
-    )
+    idle: set[int] = set()  # places that name other inserts
+    if inserts is not None:
+        named = Position.objects.filter(die=die, variants__isnull=False).exclude(variants=inserts)
+        idle = set(named.order_by().values_list("pk", flat=True))
     return [
         SheetCut(length_mm=cut.length_mm, group=cut.upper.height_group if cut.upper else "")
-        for cut in rows
-        if _holds(cut, now) and _works_with(cut.upper, inserts) and _works_with(cut.lower, inserts)
+        for cut in Cut.objects.filter(die=die).select_related("upper")
+        if _holds(cut, now) and not {cut.upper_id, cut.lower_id} & idle
     ]
 
 

@@ -152,6 +152,7 @@ def test_a_buyer_takes_the_spares_along_as_a_file(open_browser, tmp_path):
     waiting.value.save_as(tmp_path / "spares.csv")
     with (tmp_path / "spares.csv").open(encoding="utf-8-sig", newline="") as file:
         assert [row["spare"] for row in csv.DictReader(file)] == ["PP-6.0-M2"]
+    page.get_by_role("link", name="Show the other 1 too").click()
     page.get_by_role("main").get_by_role("link", name="PP-6.0-M2").first.click()
     expect(page.locator("h1")).to_contain_text("PP-6.0-M2")
     expect(page.get_by_role("main")).to_contain_text("H-901")

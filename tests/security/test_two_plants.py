@@ -161,7 +161,7 @@ def _words(answer) -> str:
     [
         "reports:spares",
         "reports:spares_csv",
-        "reports:shelf",
+        "reports:shelf_money",
         "reports:cost",
         "maintenance:record",
         "maintenance:replay",
