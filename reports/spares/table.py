@@ -16,6 +16,7 @@ from .supply import Supply
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
 LAST = "item__pk"  # rows that are equal keep one order, on every page of the list
 WAITS = "entries since do not count yet"
+USE = {"th": {"class": "num"}, "td": {"class": "num", "style": "min-width: 5.5rem"}}
 WORDS = {"short": "Order now", "soon": "Soon", "enough": "Enough", "unknown": "Not known"}
 
 
@@ -29,7 +30,7 @@ class Column(tables.Column):
 
 class SpareTable(tables.Table):
     tick = Column(verbose_name="Order", orderable=False)
-    code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 13rem"}})
+    code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 10rem"}})
     state = Column(verbose_name="State", order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST))
     on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
     on_order = Column(verbose_name="On the way", attrs=RIGHT, order_by=("on_order", LAST))
@@ -38,7 +39,7 @@ class SpareTable(tables.Table):
         verbose_name="Use until it could come",
         note="half use no more · 9 in 10",
         order_by=("half_sorted", "nine_sorted", LAST),
-        attrs=RIGHT,
+        attrs=USE,
     )
     short_by = Column(verbose_name="Short by", order_by=("short_sorted", LAST), attrs=RIGHT)
     order_by = Column(verbose_name="Order by", order_by=("order_day", LAST), attrs=RIGHT)
