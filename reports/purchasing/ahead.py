@@ -54,9 +54,8 @@ def usual_pace(hits_by_step: Sequence[float], *, days_known: float) -> float:
     """Strokes a day of a die over the year before, where what falls out of the year falls out slowly.
 
     hits_by_step: float[STEPS + 1], strokes of the last FLAT_DAYS, then of each of STEPS equal spans before. Their
-    weight
-    falls from 1 evenly to nought: a run at the far end of a plain year would take all of itself along as soon as
-    somebody enters anything on a later day. days_known: since its first run; a younger die counts from there.
+    weight falls from 1 evenly to nought: a run at the far end of a plain year would take all of itself along as soon
+    as somebody enters anything on a later day. days_known: since its first run; a younger die counts from there.
     """
     weights = step_weights()
     if len(hits_by_step) != len(weights):

@@ -86,12 +86,6 @@ class Trend:
         return float(scipy.special.ndtr(-self.laplace))
 
     @property
-    def chance_rising_189(self) -> float:
-        """The same by the test of MIL-HDBK-189: 2 sum ln(T / t) is chi-square of 2 n at a constant rate, small where it
-        rises. Source: MIL-HDBK-189 (from memory)."""
-        return 1 - float(scipy.special.chdtrc(2 * self.events, 2 * self.logs)) if self.events else 1.0
-
-    @property
     def growth(self) -> float:
         """The rate now over the mean rate so far: the exponent b of a rate that goes with t^(b - 1).
 
