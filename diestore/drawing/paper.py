@@ -12,6 +12,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 QUIET = 4  # modules of white around a code: ISO/IEC 18004, clause on the quiet zone
+WIDE, HIGH = 210.0, 297.0  # A4
 PLAIN, BOLD = "label", "label-bold"
 POINT_MM = 0.3528
 
@@ -64,3 +65,35 @@ def wrapped(text: str, size: float, room: float, font: str = PLAIN) -> list[str]
         else:
             lines.append(cut(word, font, size, room))
     return lines
+
+
+class Page:
+    """An A4 canvas with a place from which on nothing is written yet, downwards. edge: white on each side."""
+
+    def __init__(self, canvas: Canvas, *, edge: float) -> None:
+        self.canvas, self.edge, self.y, self.number = canvas, edge, HIGH - edge, 1
+
+    def text(
+        self, x: float, words: str, *, size: float = 9, bold: bool = False, room: float | None = None,
+        right: bool = False,
+    ) -> None:  # fmt: skip
+        """From x on, or up to it (right); cut where there is not room for all of it."""
+        font = BOLD if bold else PLAIN
+        self.canvas.setFont(font, size)
+        words = words if room is None else cut(words, font, size, room)
+        draw = self.canvas.drawRightString if right else self.canvas.drawString
+        draw(x * mm, self.y * mm, words)
+
+    def rule(self, *, y: float | None = None, x: float | None = None, room: float | None = None,
+             width: float = 0.3) -> None:  # fmt: skip
+        """A line across, here and from edge to edge where nothing else is said."""
+        y, x = self.y if y is None else y, self.edge if x is None else x
+        room = WIDE - 2 * self.edge if room is None else room
+        self.canvas.setLineWidth(width)
+        self.canvas.line(x * mm, y * mm, (x + room) * mm, y * mm)
+
+    def turn(self) -> None:
+        """On to the next page."""
+        self.canvas.showPage()
+        self.number += 1
+        self.y = HIGH - self.edge - 4

@@ -13,7 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from diestore import units
 from diestore.drawing import paper, strip_plan
-from diestore.drawing.paper import BOLD, PLAIN
+from diestore.drawing.paper import BOLD, HIGH, PLAIN, WIDE
 from diestore.drawing.strip_plan import PlanPosition
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.register.models import Position
@@ -26,7 +26,7 @@ from maintenance.policy.heights import LEVEL_MM
 from .forms import heights_now
 from .page import reasons
 
-WIDE, HIGH, EDGE = 210.0, 297.0, 12.0
+EDGE = 12.0
 ROOM = WIDE - 2 * EDGE
 FOOT = 15.0  # above the paper's end: the address and the page
 ONE_COLUMN = 16  # edges up to which the table has one column; then two, half as wide
@@ -161,26 +161,15 @@ def _spare(piece) -> tuple[str, str, str]:
 # --- drawn ------------------------------------------------------------------------------------------------------------
 
 
-class _Page:
-    """A canvas with a place from which on nothing is written yet, downwards."""
-
+class _Page(paper.Page):
     def __init__(self, canvas: Canvas, told: SheetData) -> None:
-        self.canvas, self.told, self.number = canvas, told, 1
-        self.y = HIGH - EDGE
-
-    def text(self, x: float, words: str, *, size: float = 9, bold: bool = False, room: float | None = None) -> None:
-        font = BOLD if bold else PLAIN
-        self.canvas.setFont(font, size)
-        self.canvas.drawString(x * mm, self.y * mm, words if room is None else paper.cut(words, font, size, room))
-
-    def rule(self, y: float, *, x: float = EDGE, room: float = ROOM, width: float = 0.3) -> None:
-        self.canvas.setLineWidth(width)
-        self.canvas.line(x * mm, y * mm, (x + room) * mm, y * mm)
+        super().__init__(canvas, edge=EDGE)
+        self.told = told
 
     def heading(self, words: str) -> None:
         self.y -= 6.2
         self.text(EDGE, words, size=9.5, bold=True)
-        self.rule(self.y - 1.3)
+        self.rule(y=self.y - 1.3)
         self.y -= 1.3
 
     def need(self, height: float) -> None:
@@ -190,9 +179,7 @@ class _Page:
 
     def turn(self) -> None:
         self.foot()
-        self.canvas.showPage()
-        self.number += 1
-        self.y = HIGH - EDGE - 4
+        super().turn()
         self.text(EDGE, f"{self.told.die}: {self.told.what}, continued", size=11, bold=True, room=ROOM)
         self.y -= 3
 
@@ -247,7 +234,7 @@ def _head(page: _Page) -> None:
         page.y -= 5
         page.text(EDGE, f"ON HOLD: {told.hold}", size=10, bold=True, room=room)
     page.y = min(page.y, HIGH - EDGE - CODE_SIDE + 2)
-    page.rule(page.y - 2.2, width=0.8)
+    page.rule(y=page.y - 2.2, width=0.8)
     page.y -= 2.2
 
 
@@ -380,7 +367,7 @@ def _row(page: _Page, line: EdgeLine, columns, left: float, wide: float, size: f
         if cells.get(name):
             page.text(x, cells[name], size=size, bold=name in ("Place", "Off", *_SHIMS), room=room)
         else:
-            page.rule(page.y - 0.8, x=x, room=room)  # to be written in
+            page.rule(y=page.y - 0.8, x=x, room=room)  # to be written in
         x += share * wide
 
 
@@ -397,7 +384,7 @@ def _spares(page: _Page) -> None:
         if place:
             page.text(EDGE + 146, place, bold=True, room=ROOM - 146)
         else:  # nobody has entered it: room to write
-            page.rule(page.y - 0.6, x=EDGE + 146, room=ROOM - 146)
+            page.rule(y=page.y - 0.6, x=EDGE + 146, room=ROOM - 146)
 
 
 def _checks_high() -> float:
@@ -442,4 +429,4 @@ def _sign_off(page: _Page) -> None:
             x = EDGE + n * third
             page.text(x, words, size=7.5)
             wide = paper.width(words, PLAIN, 7.5) + 2
-            page.rule(page.y - 0.6, x=x + wide, room=third - wide - 4)
+            page.rule(y=page.y - 0.6, x=x + wide, room=third - wide - 4)

@@ -15,11 +15,11 @@ from reportlab.pdfgen.canvas import Canvas
 
 from diestore import units
 from diestore.drawing import paper
-from diestore.drawing.paper import BOLD, PLAIN
+from diestore.drawing.paper import BOLD, HIGH, PLAIN, WIDE
 from diestore.register.models import Item
 from maintenance.log.purchase_reads import CANCELLED, DRAFT, OrderRow, price_words
 
-WIDE, HIGH, EDGE = 210.0, 297.0, 16.0
+EDGE = 16.0
 ROOM = WIDE - 2 * EDGE
 FOOT = 18.0
 
@@ -103,30 +103,21 @@ _COLUMNS = (("", 0.0, False), ("Spare", 8.0, False), ("Pieces", 124.0, True), ("
             ("Sum", ROOM, True))  # fmt: skip
 
 
-class _Page:
+class _Page(paper.Page):
+    """x counts from the edge of what is written."""
+
     def __init__(self, canvas: Canvas, told: OrderOnPaper) -> None:
-        self.canvas, self.told, self.number = canvas, told, 1
-        self.y = HIGH - EDGE
+        super().__init__(canvas, edge=EDGE)
+        self.told = told
 
-    def text(self, x: float, words: str, *, size: float = 9, bold: bool = False, room: float | None = None,
-             right: bool = False) -> None:  # fmt: skip
-        font = BOLD if bold else PLAIN
-        self.canvas.setFont(font, size)
-        words = words if room is None else paper.cut(words, font, size, room)
-        draw = self.canvas.drawRightString if right else self.canvas.drawString
-        draw((EDGE + x) * mm, self.y * mm, words)
-
-    def rule(self, width: float = 0.3) -> None:
-        self.canvas.setLineWidth(width)
-        self.canvas.line(EDGE * mm, self.y * mm, (EDGE + ROOM) * mm, self.y * mm)
+    def text(self, x: float, words: str, **how) -> None:
+        super().text(EDGE + x, words, **how)
 
     def need(self, height: float, *, with_table: bool = True) -> None:
         if self.y - height >= FOOT:
             return
         self.foot()
-        self.canvas.showPage()
-        self.number += 1
-        self.y = HIGH - EDGE - 4
+        self.turn()
         self.text(0, f"Order {self.told.number}, continued", size=11, bold=True, room=ROOM)
         self.y -= 4
         if with_table:
@@ -193,7 +184,7 @@ def table_head(page: _Page) -> None:
     for name, x, right in _COLUMNS:
         page.text(x, name, size=7.5, right=right)
     page.y -= 1.6
-    page.rule(0.8)
+    page.rule(width=0.8)
 
 
 def _line(page: _Page, line: LineOnPaper) -> None:

@@ -9,11 +9,11 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from diestore.drawing import paper
-from diestore.drawing.paper import BOLD, PLAIN
+from diestore.drawing.paper import BOLD, HIGH, PLAIN, WIDE
 
 from .sheet_words import ESTIMATES, Line, Words
 
-WIDE, HIGH, EDGE = 210.0, 297.0, 12.0
+EDGE = 12.0
 ROOM = WIDE - 2 * EDGE
 NAME, VALUE = 40.0, 54.0  # columns of a line; what is left says from what the figure is
 CODE_SIDE = 27.0
@@ -21,16 +21,12 @@ CAUTIONS_AT_FOOT = 48.0
 SIGN_OFF = (("Set in on", "Press"), ("By", "Shut height dialled in"))
 
 
-class _Page:
-    """A canvas with a place from which on nothing is written yet, downwards. small: how much the lines are shrunk."""
+class _Page(paper.Page):
+    """small: how much the lines are shrunk."""
 
     def __init__(self, canvas: Canvas, small: float) -> None:
-        self.canvas, self.small, self.y = canvas, small, HIGH - EDGE
-
-    def text(self, x: float, words: str, *, size: float = 9, bold: bool = False, room: float | None = None) -> None:
-        font = BOLD if bold else PLAIN
-        self.canvas.setFont(font, size)
-        self.canvas.drawString(x * mm, self.y * mm, words if room is None else paper.cut(words, font, size, room))
+        super().__init__(canvas, edge=EDGE)
+        self.small = small
 
     def lines(self, x: float, words: str, *, size: float, room: float, bold: bool = False, most: int = 4) -> float:
         """Words over several lines from here down; how far down the last one is."""
@@ -41,10 +37,6 @@ class _Page:
             self.text(x, one, size=size, bold=bold, room=room)
         self.y = top
         return max(len(wrapped) - 1, 0) * step
-
-    def rule(self, width: float = 0.3, *, x: float = EDGE, room: float = ROOM) -> None:
-        self.canvas.setLineWidth(width)
-        self.canvas.line(x * mm, self.y * mm, (x + room) * mm, self.y * mm)
 
 
 def pdf(told: Words, *, address: str) -> bytes:
@@ -78,7 +70,7 @@ def _head(page: _Page, told: Words, address: str) -> None:
     where = f"Set-up sheet{f', press {told.press}' if told.press else ''}"
     page.text(EDGE, where + (f", inserts {told.inserts}" if told.inserts else ""), size=13, bold=True, room=room)
     page.y = HIGH - EDGE - CODE_SIDE + 2
-    page.rule(0.8)
+    page.rule(width=0.8)
 
 
 def _verdict(page: _Page, told: Words) -> None:
