@@ -124,6 +124,7 @@ def test_a_list_sorts_both_ways_and_asks_as_often_at_three_as_at_thirty(card, as
         assert str(column.order_by[-1]) == "pk"
         for sign in ("", "-"):
             assert client.get(card.address(), {"sort": sign + name}).status_code == 200
+    client.get(card.address())  # what a process asks once and keeps is no part of the count
     with django_assert_num_queries(25, exact=False) as few:
         client.get(card.address())
     for n in range(29):

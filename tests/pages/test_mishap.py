@@ -109,6 +109,7 @@ def test_the_page_takes_the_same_queries_at_three_and_at_thirty(lead, die, djang
         return reverse("maintenance:mishap", args=[row.pk])
 
     three, thirty = damage(3), damage(30)
+    lead.get(three)  # what a process asks once and keeps is no part of the count
     with django_assert_num_queries(60, exact=False) as few:
         lead.get(three)
     with django_assert_num_queries(len(few)):

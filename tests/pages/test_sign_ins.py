@@ -70,6 +70,7 @@ def test_the_list_asks_as_often_for_many(as_role, django_assert_num_queries):
     client, there = as_role("administrator"), reverse("diestore:sign_ins")
     for n in range(3):
         make.user("setter", f"s{n}")
+    client.get(there)  # what a process asks once and keeps is no part of the count
     with django_assert_num_queries(100, exact=False) as few:
         client.get(there)
     for n in range(3, 30):

@@ -228,6 +228,7 @@ def test_the_list_of_people_takes_the_same_queries_at_three_and_at_thirty(as_rol
             UserSettings.objects.create(user=user, shared_device=True)
 
     more(0, 3)
+    client.get("/people/")  # what a process asks once and keeps is no part of the count
     with django_assert_num_queries(100, exact=False) as few:
         client.get("/people/")
     more(3, 30)
