@@ -117,7 +117,8 @@ class OrderRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Coming:
-    """Pieces of a spare on the way by one order. is_promised: by the supplier's own word, else by the lead time."""
+    """Pieces of a spare on the way by one order. is_promised: by the supplier's own word, else by the lead time.
+    unit_price: as agreed."""
 
     order_id: int
     number: str
@@ -125,6 +126,8 @@ class Coming:
     due_on: dt.date | None
     is_promised: bool
     days_late: int
+    placed_on: dt.date | None = None
+    unit_price: Decimal | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -262,7 +265,8 @@ def coming(lines: Iterable[LineRow]) -> dict[int, list[Coming]]:
             made[row.line.item_id].append(
                 Coming(
                     order_id=row.line.order_id, number=row.line.order.number, pieces=row.open, due_on=row.due_on,
-                    is_promised=row.is_promised, days_late=row.days_late,
+                    is_promised=row.is_promised, days_late=row.days_late, unit_price=row.line.unit_price,
+                    placed_on=row.line.order.placed_at and timezone.localdate(row.line.order.placed_at),
                 )
             )  # fmt: skip
     far = dt.date.max

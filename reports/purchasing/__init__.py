@@ -7,6 +7,7 @@ demand    `Demand`: chances of 0, 1, 2 ... pieces; `GrindGroup` (pieces ground t
 ahead     `hits_ahead`: strokes of a die until a day, from open orders, its usual pace or what is stated of its years
 breaks    mishaps: limits from a small count, whether they come more often, how many pieces each takes
 lead      `LeadTime`: how long an order takes, the promise moved by what was seen; the use until it comes
+projected `projected`: pieces on the shelf day by day with their band, orders on the way with their uncertain day
 reorder   `advise`: half / 9 in 10, what is short, order by, how many; `reorder_point`, `critical_ratio`
 worth     `Economics`: one piece missing against one too many, the level that follows; lot and point together
 ladder    `ladder`: what each further piece buys, with the recommended rung

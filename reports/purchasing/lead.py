@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy  # its parts are loaded when they are first named, so that a start pays for none
+from numpy.typing import NDArray
 
 from .demand import Demand, DemandRefused
 
@@ -18,6 +19,7 @@ USUAL_SPREAD = 0.15
 SPREAD_AS_FROM = 6.0
 # Slices of the law, finer towards the late end, where a service level is decided; each taken at its middle.
 SLICES = np.array([0.0, 0.3, 0.7, 0.9, 0.97, 1.0])
+ARRIVAL_SLICES = 20  # of an order under way
 MOST_TIMES = 5.0  # no order is reckoned to take longer than so many times the promise or the longest seen
 
 
@@ -55,34 +57,36 @@ class LeadTime:
         Nought days of promise are taken as one where orders were seen to take longer, and as certain else.
         Raises DemandRefused for days that are negative or not finite.
         """
-        taken = np.asarray(list(seen_days), float)
-        if promised < 0 or not np.isfinite(taken).all() or (taken < 0).any():
-            raise DemandRefused(f"a lead time of {promised} days, seen {taken.tolist()}; all must be nought or more.")
-        if promised == 0 and not (taken > 0).any():
-            return cls(promised=0, days=(0,), chances=(1.0,), middle=0, late=0, seen=len(taken))
-        base = max(promised, 1)
-        y = np.log(np.maximum(taken, 0.5) / base)
-        n, mean = len(y), float(y.mean()) if len(y) else 0.0
-        a = (SPREAD_AS_FROM + max(n - 1, 0)) / 2
-        one = (SPREAD_AS_FROM / 2 * USUAL_SPREAD**2 + float(((y - mean) ** 2).sum()) / 2) / a
-        if n:
-            weight = SUPPLIERS_SPREAD**2 / (SUPPLIERS_SPREAD**2 + one / n)
-            middle, doubt = weight * mean, weight * one / n
-        else:
-            middle, doubt = 0.0, SUPPLIERS_SPREAD**2 / 4
-        middles = (SLICES[1:] + SLICES[:-1]) / 2
-        most = MOST_TIMES * max(base, float(taken.max(initial=0.0)))
-        at = middle + math.sqrt(one + doubt) * scipy.special.stdtrit(2 * a, np.append(middles, [0.5, 0.9]))
-        *whole, half, late = np.round(np.minimum(base * np.exp(np.minimum(at, 50.0)), most)).astype(int).tolist()
+        law = _Law.of(promised, seen_days)
+        return cls.certain(0) if law is None else cls._cut(law, SLICES)
+
+    @classmethod
+    def still_to_come(cls, promised: int, seen_days: Sequence[float] = (), *, waited: int) -> LeadTime:
+        """The same of an order that was placed `waited` days ago and has not come: days from its placing, all above
+        those waited; in twenty slices, since one late order may be all there is to wait for.
+
+        T given T > waited: the quantiles of the law at F + u (1 - F), F its chance of having come by now, u the middles
+        of the slices. Raises DemandRefused as `learnt` does, and for a wait below nought.
+        """
+        if waited < 0:
+            raise DemandRefused(f"an order placed {waited} days ago; it must be nought or more.")
+        law = _Law.of(promised, seen_days) or _Law(promised=0, base=1, middle=0.0, scale=0.01, freedom=6.0, most=2, n=0)
+        return cls._cut(law, np.linspace(0, 1, ARRIVAL_SLICES + 1), waited=waited)
+
+    @classmethod
+    def _cut(cls, law: _Law, slices: NDArray[np.float64], *, waited: int | None = None) -> LeadTime:
+        """The law in slices of these chances, each taken at its middle."""
+        wanted = np.append((slices[1:] + slices[:-1]) / 2, [0.5, 0.9])
+        *whole, half, late = law.days_at(wanted, waited=waited).tolist()
         days, where = np.unique(whole, return_inverse=True)
-        chances = np.bincount(where, weights=np.diff(SLICES))
+        chances = np.bincount(where, weights=np.diff(slices))
         return cls(
-            promised=promised,
+            promised=law.promised,
             days=tuple(map(int, days)),
             chances=tuple(map(float, chances)),
             middle=half,
             late=late,
-            seen=n,
+            seen=law.n,
         )
 
     @property
@@ -94,3 +98,53 @@ class LeadTime:
         if len(self.days) == 1:
             return use_in_days(wait + self.days[0])
         return Demand.mixed([use_in_days(wait + day) for day in self.days], self.chances)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Law:
+    """y = ln(days / base) is Student's t of so much freedom about middle. most: days that none is reckoned beyond."""
+
+    promised: int
+    base: int
+    middle: float
+    scale: float
+    freedom: float
+    most: float
+    n: int
+
+    @classmethod
+    def of(cls, promised: int, seen_days: Sequence[float]) -> _Law | None:
+        """As `LeadTime.learnt` says; None: it comes at once."""
+        taken = np.asarray(list(seen_days), float)
+        if promised < 0 or not np.isfinite(taken).all() or (taken < 0).any():
+            raise DemandRefused(f"a lead time of {promised} days, seen {taken.tolist()}; all must be nought or more.")
+        if promised == 0 and not (taken > 0).any():
+            return None
+        base = max(promised, 1)
+        y = np.log(np.maximum(taken, 0.5) / base)
+        n, mean = len(y), float(y.mean()) if len(y) else 0.0
+        a = (SPREAD_AS_FROM + max(n - 1, 0)) / 2
+        one = (SPREAD_AS_FROM / 2 * USUAL_SPREAD**2 + float(((y - mean) ** 2).sum()) / 2) / a
+        if n:
+            weight = SUPPLIERS_SPREAD**2 / (SUPPLIERS_SPREAD**2 + one / n)
+            middle, doubt = weight * mean, weight * one / n
+        else:
+            middle, doubt = 0.0, SUPPLIERS_SPREAD**2 / 4
+        return cls(
+            promised=promised,
+            base=base,
+            middle=middle,
+            scale=math.sqrt(one + doubt),
+            freedom=2 * a,
+            most=MOST_TIMES * max(base, float(taken.max(initial=0.0))),
+            n=n,
+        )
+
+    def days_at(self, chances: NDArray[np.float64], *, waited: int | None = None) -> NDArray[np.int_]:
+        """Whole days by which it has come with these chances; waited: given that it has not come until then."""
+        if waited:
+            come = float(scipy.special.stdtr(self.freedom, (math.log(waited / self.base) - self.middle) / self.scale))
+            chances = -np.expm1(np.log1p(-chances) + np.log1p(-min(come, 1 - 1e-12)))
+        at = self.middle + self.scale * scipy.special.stdtrit(self.freedom, chances)
+        days = np.round(np.minimum(self.base * np.exp(np.minimum(at, 50.0)), self.most)).astype(int)
+        return days if waited is None else np.maximum(days, waited + 1)

@@ -16,8 +16,10 @@ from maintenance.wording.odds import chance
 from reports.exports import csv_response
 from reports.format import day, how_old, money
 
-from . import advice, kept, reads, said, shelf, supply
+from . import advice, kept, reads, said, shelf, supply, why
 from .forms import SpareFilter
+from .projection import drawn as drawn_stock
+from .projection import of_a_spare as projection_of
 from .table import HEAD, WORDS, SpareTable, csv_row
 
 PER_PAGE = 50
@@ -91,8 +93,11 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             break
     else:
         raise Http404("No such spare here.")
-    why = kept.why(item, plant)
-    row = why.row
+    ahead = kept.ahead_of(plant, [item])
+    told = why.why(item, plant, ahead=ahead)
+    row = told.row
+    ordered = supply.of_a_spare(plant, item.pk, on_order=row.on_order)
+    projection = projection_of(told, ahead, ordered)
     return render(
         request,
         "reports/spares/spare.html",
@@ -101,28 +106,29 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "plant": plant if picked.several else "",
             "all_spares": f"?plant={plant.pk}" if picked.several else "",
             "row": row,
-            "why": why,
-            "supply": supply.of_a_spare(plant, item.pk, on_order=row.on_order),
+            "why": told,
+            "supply": ordered,
+            "stock": projection and drawn_stock(projection),
             "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None,
             "plant_query": f"?plant={plant.pk}" if picked.several else "",
             "word": WORDS[row.state],
-            "how_old": how_old(why.records_until, row.today),
+            "how_old": how_old(told.records_until, row.today),
             "order_by": day(row.order_by),
             "price": money(item.unit_price) if item.unit_price is not None else "",
             "value": money(row.value, cents=False) if row.value is not None else "",
             "enough": chance(row.advice.enough) if row.advice else "",
             "said": {
-                "headline": said.headline(why),
-                "cause": said.cause(why.cause, why),
-                "when": said.when(why),
-                "ordered": said.ordered(why),
+                "headline": said.headline(told),
+                "cause": said.cause(told.cause, told),
+                "when": said.when(told),
+                "ordered": said.ordered(told),
                 "steps": said.steps(row.advice.ladder) if row.advice else [],
-                "why_this_rung": said.why_this_rung(why),
-                "priced": said.priced(item, why),
-                "moves": said.moves(why),
-                "breaks": said.breaks(why),
+                "why_this_rung": said.why_this_rung(told),
+                "priced": said.priced(item, told),
+                "moves": said.moves(told),
+                "breaks": said.breaks(told),
             },
-            "bars": [(n, round(100 * p), round(p * 200)) for n, p in why.chances],
+            "bars": [(n, round(100 * p), round(p * 200)) for n, p in told.chances],
         },
     )
 

@@ -13,7 +13,7 @@ from maintenance.log import queries, read
 from maintenance.models import PurchaseLine, PurchaseOrder, Replacement, StockMovement, fresh_key
 from maintenance.wording import numbers
 from reports.purchasing.demand import Demand
-from reports.spares import advice, reads, said, shelf, supply, used_up
+from reports.spares import advice, projection, reads, said, shelf, supply, used_up
 from reports.spares import why as spares_why
 from reports.spares.use import PlantAhead
 from tests import factories as make
@@ -379,3 +379,27 @@ def test_the_number_of_queries_does_not_grow_with_the_rows(as_role, punch, djang
     with CaptureQueriesContext(connection) as many:
         page(client)
     assert len(many) <= len(few)
+
+
+def test_the_stock_ahead_is_drawn_and_told(punch, as_role):
+    """What lies there, the order on the way with its days, the order point: in the drawing and in its words."""
+    order = PurchaseOrder.objects.create(
+        plant=make.plant(), number="P-77", placed_at=make.moment(160), currency="EUR",
+        supplier=Party.objects.create(code="steelwright", role=Party.Role.SUPPLIER),
+    )  # fmt: skip
+    line = PurchaseLine.objects.create(order=order, item=punch, quantity=3)
+    StockMovement.objects.create(
+        plant=make.plant(), item=punch, at=make.moment(160), quantity=3, place="on order", kind="ordered", line=line,
+        key=fresh_key(),
+    )  # fmt: skip
+    ahead = PlantAhead.of(make.plant(), longest_lead_days=200)
+    why = spares_why.why(punch, make.plant(), ahead=ahead)
+    found = projection.of_a_spare(why, ahead, supply.of_a_spare(make.plant(), punch.pk, on_order=why.row.on_order))
+    assert [order.number for order in found.orders] == ["P-77"]
+    waited = (found.today - found.orders[0].due_on).days + 200
+    assert found.orders[0].arrival.by(0.5) == pytest.approx(200 - waited, abs=8)
+    assert found.ahead.half[0] <= why.row.on_hand and found.point == why.row.advice.point
+    page = as_read(as_role("buyer").get(reverse("reports:spare", args=[punch.pk])))
+    out = found.runs_out_on
+    assert f"a piece is missing by {out.day} {out:%b %Y} in 1 case of 10" in page
+    assert "P-77: 3 more" in page and f"order point: {found.point}" in page
