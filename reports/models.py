@@ -40,6 +40,21 @@ class KeptSpares(models.Model):
         return f"spares of {self.plant}"
 
 
+class KeptFigures(models.Model):
+    """What all spares of a plant come to, from the night: sums over every row that no page adds up by itself."""
+
+    kept = models.ForeignKey(KeptSpares, on_delete=models.CASCADE, related_name="sums")
+    name = models.CharField(max_length=20)
+    figures = models.JSONField()
+
+    class Meta:
+        verbose_name_plural = "kept figures"
+        constraints = [models.UniqueConstraint(fields=["kept", "name"], name="one_kept_sum_a_name")]
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.kept}"
+
+
 class KeptSpare(models.Model):
     """The advice on one spare as it was told last. Columns to sort by hold a number where the unknown stands too."""
 

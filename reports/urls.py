@@ -3,6 +3,7 @@
 from django.urls import path
 
 from reports.cost import views
+from reports.spares import months_page
 from reports.spares import views as spares_views
 
 from . import calendar, today
@@ -15,6 +16,9 @@ urlpatterns: list = [
     path("spares/", spares_views.spares_page, name="spares"),
     path("spares/spares.csv", spares_views.spares_csv, name="spares_csv"),
     path("spares/money/", spares_views.shelf_page, name="shelf_money"),
+    path("spares/ahead/", months_page.page, name="spares_ahead"),
+    path("spares/ahead.csv", months_page.as_csv, name="spares_ahead_csv"),
+    path("spares/ahead.xlsx", months_page.as_xlsx, name="spares_ahead_xlsx"),
     path("spares/<int:pk>/", spares_views.spare_page, name="spare"),
     path("cost/", views.cost_page, name="cost"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),

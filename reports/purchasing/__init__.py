@@ -8,6 +8,7 @@ ahead     `hits_ahead`: strokes of a die until a day, from open orders, its usua
 breaks    mishaps: limits from a small count, whether they come more often, how many pieces each takes
 lead      `LeadTime`: how long an order takes, the promise moved by what was seen; the use until it comes
 projected `projected`: pieces on the shelf day by day with their band, orders on the way with their uncertain day
+spend     `buys_ahead`, `total`: what is paid month by month, by the law of a sum
 reorder   `advise`: half / 9 in 10, what is short, order by, how many; `reorder_point`, `critical_ratio`
 worth     `Economics`: one piece missing against one too many, the level that follows; lot and point together
 ladder    `ladder`: what each further piece buys, with the recommended rung

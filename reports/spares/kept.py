@@ -15,13 +15,13 @@ from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
 
 from diestore.register.models import Die, Item, Plant
-from maintenance.log import freshness
-from reports.models import KeptSpare, KeptSpares
+from maintenance.log import freshness, purchase_reads
+from reports.models import KeptFigures, KeptSpare, KeptSpares
 from reports.purchasing.ladder import Rung
 from reports.purchasing.reorder import Advice
 
 from . import advice as spares_advice
-from . import reads
+from . import months, reads
 from . import why as spares_why
 from .advice import FAR_AHEAD, Asked, SpareLine, SpareRow, Spares, Summed
 from .costs import ShopCosts
@@ -30,15 +30,18 @@ from .use import PlantAhead, ShopWide, today_at
 
 WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
 BATCH = 500
+MONTHS = "months"  # name of a kept sum
 
 
 @dataclass(frozen=True, kw_only=True)
 class Made:
-    """What was worked out and is not saved yet. told: the items that the rows stand for; None: all of the plant."""
+    """What was worked out and is not saved yet. items: that the rows stand for; None: all of the
+    plant, and then the sums over all of them too."""
 
     kept: KeptSpares
     rows: list[SpareRow]
     items: frozenset[int] | None = None
+    months: months.MonthsAhead | None = None
 
 
 def work_out(plant: Plant) -> Made:
@@ -50,7 +53,7 @@ def work_out(plant: Plant) -> Made:
     ahead.remembers = False
     rows = spares_advice.all_spares(plant, ahead=ahead)
     kept.today, kept.shop = ahead.today, _said(ahead.shop_wide)
-    return Made(kept=kept, rows=rows)
+    return Made(kept=kept, rows=rows, months=months.of_rows(rows, ahead, purchase_reads.on_the_way(plant)))
 
 
 def work_out_waiting(plant: Plant) -> Made | None:
@@ -83,6 +86,8 @@ def keep(made: Made) -> None:
             return  # the night was quicker, and has seen more
         KeptSpare.objects.filter(kept=made.kept, item__in=made.items).delete()
     made.kept.save()
+    if made.months is not None:
+        KeptFigures.objects.create(kept=made.kept, name=MONTHS, figures=months.to_keep(made.months))
     KeptSpare.objects.bulk_create((_kept(row, made.kept) for row in made.rows), batch_size=BATCH)
 
 
@@ -185,6 +190,12 @@ def to_order(
     return Shorts(
         found=found, rows=rows, today=listed.today, records_until=listed.records_until, waiting=len(listed.waiting)
     )
+
+
+def months_of(plant: Plant) -> months.MonthsAhead:
+    """What is spent month by month: of a large shop as of last night, else from the log."""
+    found = KeptFigures.objects.filter(kept__plant=plant, name=MONTHS).values_list("figures", flat=True).first()
+    return months.of_plant(plant) if found is None else months.from_kept(found)
 
 
 def why(item, plant: Plant) -> spares_why.Why:

@@ -22,12 +22,14 @@ AT_MOST = 25
 # questions however many spares there are: on the first page, on the list and of one spare.
 WHOLE = {
     "diestore:die": 34, "reports:cost_die": 37, "reports:today": 39, "reports:spares": 29, "reports:spare": 30,
+    "reports:spares_ahead": 29,
 }  # fmt: skip
 
 OF_NONE = [
     "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
     "maintenance:record", "maintenance:replay",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
+    "reports:spares_ahead",
     "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip
 OF_A_DIE = ["diestore:die", "reports:cost_die", "maintenance:set_up_sheet", "maintenance:set_up_paper"]

@@ -1,19 +1,23 @@
 """The buyer's page: rows, what stands behind them, the file."""
 
 import csv
+import datetime as dt
 import io
+import json
+import re
+import zipfile
 
 import pytest
 import time_machine
 from django.urls import reverse
 
-from diestore.register.models import Die, Output, Part, Party, Piece, Position, Volume
+from diestore.register.models import Die, Item, Output, Part, Party, Piece, Position, Volume
 from maintenance.clockwork import states as clockwork_states
 from maintenance.log import queries, read
 from maintenance.models import PurchaseLine, PurchaseOrder, Replacement, StockMovement, fresh_key
 from maintenance.wording import numbers
 from reports.purchasing.demand import Demand
-from reports.spares import advice, projection, reads, said, shelf, supply, used_up
+from reports.spares import advice, months, months_page, projection, reads, said, shelf, supply, used_up
 from reports.spares import why as spares_why
 from reports.spares.use import PlantAhead
 from tests import factories as make
@@ -403,3 +407,53 @@ def test_the_stock_ahead_is_drawn_and_told(punch, as_role):
     out = found.runs_out_on
     assert f"a piece is missing by {out.day} {out:%b %Y} in 1 case of 10" in page
     assert "P-77: 3 more" in page and f"order point: {found.point}" in page
+
+
+def test_what_is_spent_month_by_month_is_the_same_on_page_and_in_files(punch, as_role):
+    """Ordered pieces fall in the month they are due; files and page, kept and reckoned anew, show the same figures."""
+    order = PurchaseOrder.objects.create(
+        plant=make.plant(), number="P-78", placed_at=make.moment(160), currency="EUR",
+        supplier=Party.objects.create(code="steelwright", role=Party.Role.SUPPLIER),
+    )  # fmt: skip
+    line = PurchaseLine.objects.create(order=order, item=punch, quantity=3, unit_price=20)
+    StockMovement.objects.create(
+        plant=make.plant(), item=punch, at=make.moment(160), quantity=3, place="on order", kind="ordered", line=line,
+        key=fresh_key(),
+    )  # fmt: skip
+    found = months.of_plant(make.plant())
+    due = (make.moment(160) + dt.timedelta(days=200)).date()
+    month = next(n for n, month in enumerate(found.months) if month.first <= due <= month.last)
+    assert found.shop.sure[month] == 60 and found.shop.sure.sum() == 60
+    assert (found.shop.low <= found.shop.half).all() and (found.shop.half <= found.shop.high).all()
+    assert {one.name for one in found.dies} == {"H-900", "H-901"}
+    assert sum(one.spend.mean.sum() for one in found.dies) == pytest.approx(found.shop.mean.sum())
+    assert sum(one.spend.mean.sum() for one in found.suppliers) == pytest.approx(found.shop.mean.sum())
+    again = months.from_kept(json.loads(json.dumps(months.to_keep(found))))
+    assert list(months_page.lines(again, "EUR")) == list(months_page.lines(found, "EUR"))
+    client = as_role("buyer")
+    text = client.get(reverse("reports:spares_ahead_csv")).content.decode("utf-8-sig")
+    table = list(csv.reader(io.StringIO(text)))
+    with zipfile.ZipFile(io.BytesIO(client.get(reverse("reports:spares_ahead_xlsx")).content)) as book:
+        cells = re.findall(r"<v>([-0-9.]+)</v></c>", book.read("xl/worksheets/sheet1.xml").decode())
+        assert "<f>" not in book.read("xl/worksheets/sheet1.xml").decode()
+    figures = [float(cell) for row in table[1:] for cell in row[4:9]]
+    assert len(table) == 1 + 12 * (1 + len(found.suppliers) + len(found.dies))
+    in_book = [float(cell) for cell in cells]
+    assert all(f"{n:g}" in {f"{cell:g}" for cell in in_book} for n in figures)
+    die = found.dies[0]
+    page = as_read(client.get(f"{reverse('reports:spares_ahead')}?die={die.pk}"))
+    assert "<span>H-900</span>" in page and "By supplier, twelve months" in page
+    assert f"{round(die.spend.year[2]):,} EUR" in page
+
+
+def test_nothing_is_spent_on_a_die_after_its_programme(punch):
+    Item.objects.update(lead_days=30)
+    before, ahead = months.of_plant(make.plant()), advice.whole_plant(make.plant())
+    punch.refresh_from_db()
+    end = ahead.today + dt.timedelta(days=2)
+    Part.objects.update(last_needed=end)
+    after = months.of_plant(make.plant())
+    last = end + dt.timedelta(days=ahead.lead(punch).longest)  # an order of the last day comes then at the latest
+    over = [month.first > last for month in after.months]
+    assert any(over) and before.shop.mean[over].sum() > 0
+    assert after.shop.mean[over].sum() == 0 and after.shop.mean.sum() < before.shop.mean.sum()
