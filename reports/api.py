@@ -1,4 +1,5 @@
-"""What the reports add to the interface: the spares to order, the cost per thousand. Its addresses are put together
+"""What the reports add to the interface: the spares to order, the advice on all, orders to
+suppliers, the cost per thousand. Its addresses are put together
 here, since the reports stand above all rooms."""
 
 from __future__ import annotations
@@ -7,15 +8,21 @@ import datetime as dt
 
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils import timezone
 from ninja import Field, Query, Router, Schema
 
+from diestore.access import shop
 from maintenance.api import jobs
 from maintenance.api.auth import Scope, device_of
 from maintenance.api.parts import Part, cut
 from maintenance.api.routes import READS, addresses, api
 from maintenance.api.schema import Page
+from maintenance.log import bench_reads, purchase_reads
 from reports.cost.kept import costs_of
-from reports.spares.kept import to_order
+from reports.format import plain_money
+from reports.spares.advice import Asked, SpareRow
+from reports.spares.kept import of_plant, to_order
+from reports.spares.said import headline_of
 
 router = Router()
 
@@ -63,6 +70,130 @@ def get_short(request: HttpRequest, part: Query[Page]):
                 "waits": row.waits,
             }
             for row in short.rows
+        ],
+    }
+
+
+class AdviceTold(Schema):
+    """What is advised on one spare. order_point: below it an order goes out; pieces, by: how many, and the last day on
+    which that keeps the level, null where not within the year; chance: of running out before an order of today could
+    come; cost: what the pieces come to, a text in the currency, null without a price. Where nothing can be said, reason
+    says why and the figures are null. waits: something was entered since it was told, which does not count in it yet.
+    """
+
+    item: str
+    description: str
+    kind: str
+    supplier: str
+    stock: int
+    on_the_way: int
+    order_point: int | None
+    pieces: int | None
+    by: dt.date | None
+    reason: str
+    chance: float | None
+    cost: str | None
+    waits: bool
+
+
+class AdviceOnAll(Schema):
+    """as_of: the day up to which the records count; null where no spare is in use. The most urgent first."""
+
+    found: int
+    as_of: dt.date | None
+    currency: str
+    spares: list[AdviceTold]
+
+
+@router.get("/spares/advice", response={200: AdviceOnAll, **READS}, summary="Advice on every spare", tags=["spares"])
+def get_advice(request: HttpRequest, part: Query[Page]):
+    device = device_of(request, Scope.PURCHASING, part=part)
+    listed = of_plant(device.plant)
+    found, rows = listed.part(Asked(), part.offset, part.limit)
+    return {
+        "found": found,
+        "as_of": listed.records_until,
+        "currency": shop.current().currency,
+        "spares": [_advice_told(row) for row in rows],
+    }
+
+
+def _advice_told(row: SpareRow) -> dict:
+    advice = row.advice
+    return {
+        "item": row.code,
+        "description": row.item.description,
+        "kind": row.kind,
+        "supplier": row.supplier,
+        "stock": row.on_hand,
+        "on_the_way": row.on_order,
+        "order_point": advice and advice.point,
+        "pieces": row.quantity,
+        "by": row.order_by,
+        "reason": row.refusal or headline_of(row),
+        "chance": None if advice is None else round(max(1 - advice.enough, 0.0), 4),
+        "cost": None if row.value is None else f"{row.value:.2f}",
+        "waits": row.waits,
+    }
+
+
+class OrderLineTold(Schema):
+    """ordered, came, to_come: pieces. due: the day promised, else expected by the lead time. unit_price: a text."""
+
+    item: str
+    ordered: int
+    came: int
+    to_come: int
+    due: dt.date | None
+    promised: bool
+    days_late: int
+    unit_price: str | None
+
+
+class OrderTold(Schema):
+    number: str
+    supplier: str
+    state: str
+    placed_on: dt.date
+    currency: str
+    lines: list[OrderLineTold]
+
+
+class OrdersTold(Schema):
+    """Orders to suppliers that were placed, in the order of placing. Drafts are nobody's business yet."""
+
+    found: int
+    orders: list[OrderTold]
+
+
+@router.get("/spares/orders", response={200: OrdersTold, **READS}, summary="Orders to suppliers", tags=["spares"])
+def get_orders(request: HttpRequest, part: Query[Page]):
+    device = device_of(request, Scope.PURCHASING, part=part)
+    placed = purchase_reads.placed(device.plant)
+    page = placed[part.offset : part.offset + part.limit]
+    rows = purchase_reads.rows(page, today=bench_reads.today_at(device.plant))
+    return {"found": placed.count(), "orders": [_order_told(row) for row in rows]}
+
+
+def _order_told(row: purchase_reads.OrderRow) -> dict:
+    return {
+        "number": row.order.number,
+        "supplier": str(row.order.supplier),
+        "state": row.state,
+        "placed_on": timezone.localdate(row.order.placed_at),
+        "currency": row.order.currency,
+        "lines": [
+            {
+                "item": str(line.line.item),
+                "ordered": line.line.quantity,
+                "came": line.received,
+                "to_come": line.open,
+                "due": line.due_on,
+                "promised": line.is_promised,
+                "days_late": line.days_late,
+                "unit_price": plain_money(line.line.unit_price) or None,
+            }
+            for line in row.lines
         ],
     }
 

@@ -233,6 +233,11 @@ def waited_for(plant: Plant) -> QuerySet[PurchaseOrder]:
     return placed.annotate(still=_to_come()).filter(still__gt=0).order_by("placed_at", "pk")
 
 
+def placed(plant: Plant) -> QuerySet[PurchaseOrder]:
+    """Every order that was sent off, whatever became of it, in the order of placing."""
+    return _of_plant(plant).filter(placed_at__isnull=False).order_by("placed_at", "pk")
+
+
 def over(plant: Plant) -> QuerySet[PurchaseOrder]:
     """Closed or cancelled, the latest first."""
     ended = _of_plant(plant).filter(Q(placed_at__isnull=False) | Q(cancelled_at__isnull=False))

@@ -28,6 +28,7 @@ class Scope(models.TextChoices):
     RUNS = "runs", "send runs"
     READ = "read", "read dies, forecasts and what is due"
     SPARES = "spares", "read the spares to order"
+    PURCHASING = "purchasing", "read the advice on every spare, and orders to suppliers with their prices"
     REGISTER = "register", "read the register: dies and their places"
     FORECASTS = "forecasts", "read forecasts, and jobs with their chance of finishing"
     COST = "cost", "read what a thousand parts cost"

@@ -15,6 +15,7 @@ from reports.format import day, money
 from reports.purchasing.cause import Moved
 from reports.purchasing.ladder import Rung
 
+from .advice import SpareRow
 from .costs import CHANGES, FELT, Priced
 from .reads import KIND_WORDS, PLACE_WORDS
 from .why import Why
@@ -61,7 +62,11 @@ def _short(at: dt.datetime) -> str:
 
 def headline(why: Why) -> str:
     """What to do, and what happens else."""
-    row, advice = why.row, why.row.advice
+    return headline_of(why.row)
+
+
+def headline_of(row: SpareRow) -> str:
+    advice = row.advice
     if advice is None:
         return ""
     comes = day(row.today + dt.timedelta(days=advice.lead))

@@ -216,6 +216,8 @@ CALLS = {
     ("get", "/dies/H-900/forecast"): Scope.READ,
     ("get", "/due"): Scope.READ,
     ("get", "/spares/short"): Scope.SPARES,
+    ("get", "/spares/advice"): Scope.PURCHASING,
+    ("get", "/spares/orders"): Scope.PURCHASING,
 }
 
 
@@ -401,6 +403,7 @@ def test_the_description_is_for_people_who_are_signed_in_and_loads_nothing_from_
         "/api/v1/counts", "/api/v1/counts/batch", "/api/v1/runs", "/api/v1/dies", "/api/v1/dies/{code}/forecast",
         "/api/v1/due", "/api/v1/spares/short", "/api/v1/register/dies", "/api/v1/register/dies/{code}/places",
         "/api/v1/forecasts", "/api/v1/jobs", "/api/v1/jobs/change", "/api/v1/jobs/close", "/api/v1/cost",
+        "/api/v1/spares/advice", "/api/v1/spares/orders",
     }  # fmt: skip
     total = described["components"]["schemas"]["Count"]["properties"]["total"]
     assert (total["type"], total["minimum"], total["maximum"]) == ("integer", 0, 10**15)

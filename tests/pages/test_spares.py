@@ -11,16 +11,17 @@ import pytest
 import time_machine
 from django.urls import reverse
 
-from diestore.register.models import Die, Item, Output, Part, Party, Piece, Position, Volume
+from diestore.register.models import Die, Item, Output, Part, Party, Piece, Plant, Position, Volume
 from maintenance.clockwork import states as clockwork_states
 from maintenance.log import queries, read
-from maintenance.models import PurchaseLine, PurchaseOrder, Replacement, StockMovement, fresh_key
+from maintenance.models import PurchaseLine, PurchaseOrder, Replacement, Scope, StockMovement, fresh_key
 from maintenance.wording import numbers
 from reports.purchasing.demand import Demand
 from reports.spares import advice, months, months_page, projection, reads, said, shelf, supply, used_up
 from reports.spares import why as spares_why
 from reports.spares.use import PlantAhead
 from tests import factories as make
+from tests.counters import shop as counter_shop
 from tests.pages import money_shop as shop
 
 from .as_read import as_read
@@ -457,3 +458,38 @@ def test_nothing_is_spent_on_a_die_after_its_programme(punch):
     over = [month.first > last for month in after.months]
     assert any(over) and before.shop.mean[over].sum() > 0
     assert after.shop.mean[over].sum() == 0 and after.shop.mean.sum() < before.shop.mean.sum()
+
+
+def test_another_system_reads_the_advice_and_the_orders(punch, client):
+    """The figures of the pages; a draft is told to nobody, nor is an order of another plant."""
+    token = counter_shop.device("purchasing system", scopes=[Scope.PURCHASING]).token
+    party = Party.objects.create(code="steelwright", name="Steelwright", role=Party.Role.SUPPLIER)
+    for number, placed, plant in (("P-79", 160, make.plant()), ("P-80", None, make.plant()), ("P-81", 160, None)):
+        plant = plant or Plant.objects.create(code="far", name="far")
+        order = PurchaseOrder.objects.create(
+            plant=plant, number=number, currency="EUR", supplier=party, placed_at=placed and make.moment(placed)
+        )
+        line = PurchaseLine.objects.create(order=order, item=punch, quantity=3, unit_price="20.50")
+        for kind, place, n in (("ordered", "on order", 3), ("delivered", "on order", -1), ("delivered", "shelf", 1)):
+            if placed:
+                StockMovement.objects.create(
+                    plant=plant, item=punch, at=make.moment(placed), quantity=n, place=place, kind=kind, line=line,
+                    key=fresh_key(),
+                )  # fmt: skip
+
+    def told(path: str) -> dict:
+        answer = client.get(f"/api/v1{path}", headers={"Authorization": f"Bearer {token}"})
+        assert answer.status_code == 200, answer.content
+        return answer.json()
+
+    (order,) = told("/spares/orders")["orders"]
+    assert (order["number"], order["placed_on"]) == ("P-79", make.moment(160).date().isoformat())
+    (line,) = order["lines"]
+    assert (line["ordered"], line["came"], line["to_come"], line["unit_price"]) == (3, 1, 2, "20.50")
+    asked = told("/spares/advice?limit=1")
+    (one,), shown = asked["spares"], row(punch)
+    assert asked["found"] == 1 and one["item"] == str(punch)
+    assert (one["stock"], one["on_the_way"], one["order_point"]) == (shown.on_hand, shown.on_order, shown.advice.point)
+    assert one["by"] == (shown.order_by and shown.order_by.isoformat()) and one["pieces"] == shown.quantity
+    assert one["chance"] == pytest.approx(1 - shown.advice.enough, abs=1e-4)
+    assert one["reason"] == said.headline_of(shown)

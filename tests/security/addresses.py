@@ -206,6 +206,8 @@ TABLE: dict[str, Row] = {
     "api:get_forecast": call(code="H-900"),
     "api:get_due": call(),
     "api:get_short": call(),
+    "api:get_advice": call(),
+    "api:get_orders": call(),
     "api:get_register": call(),
     "api:get_places": call(code="H-900"),
     "api:get_forecasts": call(),
