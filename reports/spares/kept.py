@@ -21,7 +21,7 @@ from reports.purchasing.ladder import Rung
 from reports.purchasing.reorder import Advice
 
 from . import advice as spares_advice
-from . import months, reads
+from . import months, reads, shelf
 from . import why as spares_why
 from .advice import FAR_AHEAD, Asked, SpareLine, SpareRow, Spares, Summed
 from .costs import ShopCosts
@@ -30,7 +30,7 @@ from .use import PlantAhead, ShopWide, today_at
 
 WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
 BATCH = 500
-MONTHS = "months"  # name of a kept sum
+MONTHS, SHELF = "months", "shelf"  # names of the kept sums
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,6 +42,7 @@ class Made:
     rows: list[SpareRow]
     items: frozenset[int] | None = None
     months: months.MonthsAhead | None = None
+    shelf: shelf.Told | None = None
 
 
 def work_out(plant: Plant) -> Made:
@@ -53,7 +54,12 @@ def work_out(plant: Plant) -> Made:
     ahead.remembers = False
     rows = spares_advice.all_spares(plant, ahead=ahead)
     kept.today, kept.shop = ahead.today, _said(ahead.shop_wide)
-    return Made(kept=kept, rows=rows, months=months.of_rows(rows, ahead, purchase_reads.on_the_way(plant)))
+    return Made(
+        kept=kept,
+        rows=rows,
+        months=months.of_rows(rows, ahead, purchase_reads.on_the_way(plant)),
+        shelf=shelf.told(shelf.of_rows(rows)),
+    )
 
 
 def work_out_waiting(plant: Plant) -> Made | None:
@@ -88,6 +94,8 @@ def keep(made: Made) -> None:
     made.kept.save()
     if made.months is not None:
         KeptFigures.objects.create(kept=made.kept, name=MONTHS, figures=months.to_keep(made.months))
+    if made.shelf is not None:
+        KeptFigures.objects.create(kept=made.kept, name=SHELF, figures=shelf.to_keep(made.shelf))
     KeptSpare.objects.bulk_create((_kept(row, made.kept) for row in made.rows), batch_size=BATCH)
 
 
@@ -196,6 +204,19 @@ def months_of(plant: Plant) -> months.MonthsAhead:
     """What is spent month by month: of a large shop as of last night, else from the log."""
     found = KeptFigures.objects.filter(kept__plant=plant, name=MONTHS).values_list("figures", flat=True).first()
     return months.of_plant(plant) if found is None else months.from_kept(found)
+
+
+def shelf_of(plant: Plant) -> tuple[shelf.Told, dict[int, SpareRow]]:
+    """What the shelf costs and prevents, and the rows of the spares that it names: of a large shop as of last night,
+    without reading the rest of its rows; else from the log."""
+    found = KeptFigures.objects.filter(kept__plant=plant, name=SHELF).values_list("figures", flat=True).first()
+    listed = of_plant(plant)
+    if found is None or not isinstance(listed, KeptList):
+        rows = list(listed.wanted(Asked()))
+        told = shelf.told(shelf.of_rows(rows))
+        return told, {row.item.pk: row for row in rows if row.item.pk in told.items}
+    told = shelf.from_kept(found)
+    return told, {row.item.pk: row for row in listed.rows.filter(item__in=told.items)}
 
 
 def why(item, plant: Plant) -> spares_why.Why:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from decimal import Decimal
 
 from diestore.drawing.scales import even_values
@@ -129,3 +129,104 @@ def drawn(curve: ShelfCurve) -> Drawn:
         across=tuple((round(x(t), 1), f"{t:,.0f}") for t in even_values(0, most_money, 5)),
         up=tuple((round(y(t), 1), f"{t:g}") for t in even_values(0, most_stops, 4)),
     )
+
+
+IDLE_SHOWN = 50
+STEPS_ASKED = (-STEP, 0.0, STEP)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lying:
+    """Spares that lie there: how many, their worth together, the dearest as (item, worth)."""
+
+    count: int
+    worth: Decimal
+    dearest: tuple[tuple[int, Decimal | None], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """All that the page shows, without the rows: it can be kept. now_money, now_stops, best, least: of today's shelf,
+    the fewest stops for as much and the least money for as few; drawn None: there is no curve. more: money and the
+    fewest stops with so much less, as much, more. wanted: (item, pieces) that the next thousand buys."""
+
+    now_money: float = 0.0
+    now_stops: float = 0.0
+    best: float = 0.0
+    least: float = 0.0
+    drawn: Drawn | None = None
+    points: tuple[Point, ...] = ()
+    more: tuple[Point, ...] = ()
+    wanted: tuple[tuple[int, int], ...] = ()
+    idle: Lying
+    rare: Lying
+    left_out: int
+
+    @property
+    def items(self) -> set[int]:
+        """Those that are named."""
+        return {item for some in (self.wanted, self.idle.dearest, self.rare.dearest) for item, _ in some}
+
+
+def told(found: Shelf) -> Told:
+    idle, rare, curve = _lying(found.idle), _lying(found.rare), found.curve
+    if curve is None:
+        return Told(idle=idle, rare=rare, left_out=found.left_out)
+    at = [max(curve.now_money + step, 0.0) for step in STEPS_ASKED]
+    return Told(
+        now_money=curve.now_money,
+        now_stops=curve.now_stops,
+        best=curve.stops_at(curve.now_money),
+        least=curve.money_at(curve.now_stops),
+        drawn=drawn(curve),
+        points=tuple(points(curve)),
+        more=tuple(
+            Point(curve.stops_at(money), curve.now_money + step) for money, step in zip(at, STEPS_ASKED, strict=True)
+        ),
+        wanted=tuple((row.item.pk, n) for row, n in found.next_pieces),
+        idle=idle,
+        rare=rare,
+        left_out=found.left_out,
+    )
+
+
+def _lying(some: tuple[Idle, ...]) -> Lying:
+    return Lying(
+        count=len(some),
+        worth=sum((one.worth for one in some if one.worth), start=Decimal(0)),
+        dearest=tuple((one.row.item.pk, one.worth) for one in some[:IDLE_SHOWN]),
+    )
+
+
+def to_keep(of: Told) -> dict:
+    """As JSON can hold it; amounts of money as texts."""
+    return asdict(of) | {"idle": _lying_to_keep(of.idle), "rare": _lying_to_keep(of.rare)}
+
+
+def from_kept(kept: dict) -> Told:
+    shown = kept["drawn"]
+    return Told(
+        **{name: kept[name] for name in ("now_money", "now_stops", "best", "least", "left_out")},
+        drawn=shown
+        and Drawn(
+            path=shown["path"],
+            now=tuple(shown["now"]),
+            across=tuple(map(tuple, shown["across"])),
+            up=tuple(map(tuple, shown["up"])),
+        ),
+        points=tuple(Point(**point) for point in kept["points"]),
+        more=tuple(Point(**point) for point in kept["more"]),
+        wanted=tuple((item, n) for item, n in kept["wanted"]),
+        idle=_kept_lying(kept["idle"]),
+        rare=_kept_lying(kept["rare"]),
+    )
+
+
+def _lying_to_keep(some: Lying) -> dict:
+    dearest = [[item, None if worth is None else str(worth)] for item, worth in some.dearest]
+    return {"count": some.count, "worth": str(some.worth), "dearest": dearest}
+
+
+def _kept_lying(kept: dict) -> Lying:
+    dearest = tuple((item, None if worth is None else Decimal(worth)) for item, worth in kept["dearest"])
+    return Lying(count=kept["count"], worth=Decimal(kept["worth"]), dearest=dearest)

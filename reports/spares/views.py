@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from decimal import Decimal
 
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -23,7 +22,6 @@ from .projection import of_a_spare as projection_of
 from .table import HEAD, WORDS, SpareTable, csv_row
 
 PER_PAGE = 50
-IDLE_SHOWN = 50
 
 
 @require_safe
@@ -138,46 +136,41 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
 def shelf_page(request: HttpRequest) -> HttpResponse:
     """What the shelf costs and prevents, and what lies there for nothing."""
     picked = plants.picked(request)
-    listed = kept.of_plant(picked.plant) if picked.plant else None
-    found = shelf.of_rows(listed.wanted(advice.Asked()) if listed else [])
-    curve = found.curve
-    more = (
-        [
-            (name, said.amount(curve.now_money + step), f"{curve.stops_at(max(curve.now_money + step, 0)):.2f}")
-            for name, step in (("a thousand less", -shelf.STEP), ("as much", 0.0), ("a thousand more", shelf.STEP))
-        ]
-        if curve
-        else []
-    )
+    found, rows = kept.shelf_of(picked.plant) if picked.plant else (shelf.told(shelf.of_rows([])), {})
+    names = ("a thousand less", "as much", "a thousand more")
     return render(
         request,
         "reports/spares/shelf.html",
         {
             "picked": picked,
-            "curve": curve,
-            "now": curve
-            and {
-                "money": said.amount(curve.now_money),
-                "stops": f"{curve.now_stops:.2f}",
-                "best": f"{curve.stops_at(curve.now_money):.2f}",
-                "least": said.amount(curve.money_at(curve.now_stops)),
+            "now": {
+                "money": said.amount(found.now_money),
+                "stops": f"{found.now_stops:.2f}",
+                "best": f"{found.best:.2f}",
+                "least": said.amount(found.least),
             },
-            "drawn": curve and shelf.drawn(curve),
+            "drawn": found.drawn,
             "box": (shelf.WIDTH, shelf.HEIGHT, shelf.LEFT, shelf.FOOT),
-            "points": [(f"{p.stops:.2f}", said.amount(p.money)) for p in (shelf.points(curve) if curve else [])],
-            "more": more,
-            "next_pieces": [(row, n, said.amount(n * float(row.item.unit_price))) for row, n in found.next_pieces],
-            "lying": [_lying(found.idle), _lying(found.rare)],
+            "points": [(f"{p.stops:.2f}", said.amount(p.money)) for p in found.points],
+            "more": [
+                (name, said.amount(p.money), f"{p.stops:.2f}") for name, p in zip(names, found.more, strict=False)
+            ],
+            "next_pieces": [
+                (rows[item], n, said.amount(n * float(rows[item].item.unit_price or 0)))
+                for item, n in found.wanted
+                if item in rows
+            ],
+            "lying": [_lying(found.idle, rows), _lying(found.rare, rows)],
             "left_out": found.left_out,
             "query": f"?plant={picked.plant.pk}" if picked.several and picked.plant else "",
         },
     )
 
 
-def _lying(some: tuple[shelf.Idle, ...]) -> dict:
+def _lying(some: shelf.Lying, rows: dict[int, advice.SpareRow]) -> dict:
     """Spares that lie there, for a table of the dearest."""
     return {
-        "rows": [(one.row, money(one.worth, cents=False)) for one in some[:IDLE_SHOWN]],
-        "count": len(some),
-        "worth": money(sum((one.worth for one in some if one.worth), start=Decimal(0)), cents=False),
+        "rows": [(rows[item], money(worth, cents=False)) for item, worth in some.dearest if item in rows],
+        "count": some.count,
+        "worth": money(some.worth, cents=False),
     }
