@@ -47,6 +47,7 @@ urlpatterns = [
     path("photos/", include("maintenance.screens.photos.urls")),
     path("bench/", include("maintenance.screens.bench.urls")),
     path("spares/shelf/", include("maintenance.screens.shelf.urls")),
+    path("spares/movement/", include("maintenance.screens.movement.urls")),
     path("spares/orders/", include("maintenance.screens.orders.urls")),
     path("books/", include("maintenance.screens.books.urls")),
     *described.addresses_of(jobs_card.JOBS),

@@ -19,6 +19,7 @@ from django.db.models import Avg, Q, QuerySet, Sum
 from django.utils import timezone
 
 from diestore.register.models import Die, Output, Position, Rate
+from maintenance.log import bench_reads
 from maintenance.log.damage import Damage
 from maintenance.log.queries import on_the_shelf, open_orders
 from maintenance.models import BenchPiece, BenchWork, DieForecast, EdgeForecast, Event, Run, Stop, Work
@@ -449,7 +450,8 @@ def pieces_on_shelf(known: DieAhead, plant: int) -> list[int]:
         item__in=items.values(), work__state__in=BenchWork.OPEN, work__die__plant=plant
     ).exclude(work__die=known.die)
     free = Counter(shelf)
-    free.subtract(dict(aside.order_by().values("item").annotate(n=Sum("quantity")).values_list("item", "n")))
+    still = bench_reads.still_aside(aside).order_by().values("item").annotate(n=Sum("still"))
+    free.subtract(dict(still.values_list("item", "n")))
     found = []
     for i in sorted(range(len(ids)), key=lambda i: (-known.edges[i].chance_first, i)):
         item = items.get(ids[i])

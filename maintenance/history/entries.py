@@ -49,8 +49,9 @@ class Entry:
         return self.more | self.fields
 
 
-# What an entry is about: the first of these that it names.
-_NAMED = ("die_id", "position_id", "cut_id", "item_id", "piece_id", "work_id", "stop_id")
+# What an entry is about: the first of these that it names. A movement of a spare names a die at times, of
+# which it tells nothing.
+_NAMED = ("item_id", "die_id", "position_id", "cut_id", "piece_id", "work_id", "stop_id")
 
 
 @dataclass

@@ -208,7 +208,6 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Works(folder, shop, ledger, fitted=fitted).load()
     Readings(folder, shop, ledger, fitted=fitted).load()
     Purchases(folder, shop).load()
-    Movements(folder, shop, ledger).load()
     folder.findings.stop_if_wrong()
     Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     counters.load()
@@ -219,6 +218,8 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Inspections(folder, shop, ledger).load()
     folder.findings.stop_if_wrong()
     bench.load()
+    Movements(folder, shop, ledger).load()  # names works on the bench
+    folder.findings.stop_if_wrong()
     Photos(folder, shop).load()
     amended.load()
     folder.findings.stop_if_wrong()

@@ -18,6 +18,7 @@ from diestore.register.models import Die, Party, Position
 from maintenance.log import doubts, rules, set_ups
 from maintenance.log.names import shortened
 from maintenance.models import (
+    BenchWork,
     CostLine,
     Event,
     Fitting,
@@ -532,6 +533,8 @@ class Movements(EntryLoader):
         names = {row["order_line"] for row in rows if "order_line" in row}
         lines = PurchaseLine.objects.filter(key__in=names, order__plant=self.shop.plant)
         self.lines = {line.key: line for line in lines}
+        works = BenchWork.objects.filter(key__in={r["bench_work"] for r in rows if "bench_work" in r})
+        self.works = {work.key: work for work in works.filter(die__plant=self.shop.plant)}
 
     def convert(self, row: Row) -> Entry:
         item = self.shop.item(row["spare"], row.get("spare_revision", ""))
@@ -544,6 +547,16 @@ class Movements(EntryLoader):
             fields["line_id"] = line.pk
         if "piece" in row:
             fields["piece_id"] = self.shop.piece(row["piece"]).pk
+        if "die" in row:
+            fields["die_id"] = self.shop.die(row["die"]).pk
+        if "supplier" in row:
+            fields["supplier_id"] = self.shop.party(row["supplier"], "supplier").pk
+        if "bench_work" in row:
+            if row["bench_work"] not in self.works:
+                said = f"There is no work {row['bench_work'][:60]!r} in bench_works.csv or in the record."
+                raise BadRow(said, "bench_work")
+            fields["bench_work_id"] = self.works[row["bench_work"]].pk
+        fields |= given(row, "elsewhere", "length_mm", "grinds_left", "worth")
         more = {"plant_id": self.shop.plant.pk, "place": row.get("place", StockMovement.Place.SHELF)}
         return self.entry(
             row,

@@ -13,7 +13,7 @@ from itertools import chain
 from pathlib import Path
 
 from django.db import connection, transaction
-from django.db.models import F, Q, QuerySet, Sum
+from django.db.models import Case, F, Q, QuerySet, Sum, When
 from django.db.models.functions import Collate
 
 from diestore.access.models import Person
@@ -506,9 +506,13 @@ class Maker(CounterTables, BenchTables, InspectionTables, PurchaseTables, PhotoT
 
     def movements(self):
         paths = {"spare": "item__code", "spare_revision": "item__revision", "piece": "piece__key"}
-        paths |= {"order_line": "line__key"}
-        paths |= {name: name for name in ("at", "quantity", "kind", "place")}
-        return entries(StockMovement.objects.filter(plant=self.plant), paths)
+        paths |= {"order_line": "line__key", "die": "die_here", "bench_work": "work_here", "supplier": "supplier__code"}
+        as_named = ("at", "quantity", "kind", "place", "elsewhere", "length_mm", "grinds_left", "worth")
+        rows = StockMovement.objects.filter(plant=self.plant).annotate(
+            die_here=Case(When(die__plant=self.plant, then=F("die__code"))),  # it may have moved since
+            work_here=Case(When(bench_work__die__plant=self.plant, then=F("bench_work__key"))),
+        )
+        return entries(rows, paths | {name: name for name in as_named})
 
     def costs(self):
         paths = {"die": "die__code", "payer": "payer__code", "work": "work__key", "stop": "stop__key"}

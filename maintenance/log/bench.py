@@ -29,13 +29,14 @@ from maintenance.models import (
     DieHold,
     Incident,
     Inspection,
+    StockMovement,
     Stop,
     Work,
     fresh_key,
 )
 from maintenance.models.bench import DAYS_AWAY_AT_MOST, HOURS_AT_MOST, PIECES_AT_MOST, WHY_AT_MOST
 
-from . import queries
+from . import bench_reads, movement_reads, movements, queries, take_back
 from .rules import EntryRefused, check_number, check_text, day_of, saving, stamp
 from .write import Actor
 
@@ -388,9 +389,9 @@ def clash_of(row: BenchPiece, plant: int) -> str:
             else ""
         )
     shelf = dict(queries.on_the_shelf(plant).filter(item=row.item_id)).get(row.item_id, 0)
-    taken = others.filter(item=row.item_id, work__opened_at__lt=row.work.opened_at)
-    aside = taken.aggregate(n=Sum("quantity"))["n"] or 0
-    if shelf - aside >= row.quantity:
+    taken = bench_reads.still_aside(others.filter(item=row.item_id, work__opened_at__lt=row.work.opened_at))
+    aside = taken.aggregate(n=Sum("still"))["n"] or 0
+    if shelf - aside >= bench_reads.still_aside(BenchPiece.objects.filter(pk=row.pk)).values_list("still").get()[0]:
         return ""
     dies = ", ".join(sorted({r.work.die.code for r in taken.select_related("work__die")}))
     return f"{row.item}: {shelf} on the shelf" + (f", {aside} of them set aside for {dies}" if aside else "") + "."
@@ -404,6 +405,46 @@ def give_back(*, by: Actor, work: BenchWork, row: BenchPiece) -> BenchWork:
         if work.pieces.filter(pk=row.pk).delete()[0]:
             _step(by, work, f"no longer set aside: {named}")
     return work
+
+
+def draw_spare(*, by: Actor, work: BenchWork, item: Item, quantity: int | None = None, key: str | None = None) -> int:
+    """A spare comes off the shelf for a work: what is set aside for it and still lies there, else one. The same `key`
+    again draws nothing twice. Returns how many."""
+    with saving():
+        work = _locked(work)
+        aside = bench_reads.still_aside(BenchPiece.objects.filter(work=work, item=item)).values_list("still", flat=True)
+        n = quantity if quantity is not None else (next(iter(aside), 0) or 1)
+        key = key or fresh_key()
+        is_known = StockMovement.objects.filter(key=f"{key}:shelf").exists()
+        row = movements.draw(by=by, plant=work.die.plant, item=item, die=work.die, work=work, quantity=n, key=key)
+        if not is_known:
+            _step(by, work, f"drawn: {-row.quantity} × {item}")
+        return -row.quantity
+
+
+def return_spare(*, by: Actor, work: BenchWork, item: Item, key: str | None = None) -> int:
+    """What was drawn for a work and neither fitted nor returned goes back onto the shelf. Returns how many."""
+    with saving():
+        work = BenchWork.objects.select_for_update(of=("self",)).select_related("die__plant").get(pk=work.pk)
+        drawn = movement_reads.drawn(work.die.plant_id, item=item.pk, die=work.die_id, work=work.pk)
+        n = sum(one.pieces for one in drawn)
+        if n <= 0:
+            raise EntryRefused(f"No {item} is drawn for this work any more.", field="item")
+        movements.bring_back(by=by, plant=work.die.plant, item=item, die=work.die, work=work, quantity=n, key=key)
+        _step(by, work, f"returned, not used: {n} × {item}")
+        return n
+
+
+def undraw_spare(*, by: Actor, work: BenchWork, row: StockMovement, on_a_tablet: bool = False) -> str:
+    """What one has just drawn is taken back: the entry is struck out. Where it is not one's own of a moment ago, it is
+    returned instead. Returns what was done, in words."""
+    if take_back.may_take_back(row, user=by.user, person=by.person if on_a_tablet else None):
+        with saving():
+            take_back.take_back(by=by, entry=row, on_a_tablet=on_a_tablet)
+            _step(by, work, f"not drawn after all: {-row.quantity} × {row.item}")
+        return f"Taken back: {-row.quantity} × {row.item} lie on the shelf."
+    n = return_spare(by=by, work=work, item=row.item)
+    return f"{n} × {row.item} returned to the shelf."
 
 
 def record(*, by: Actor, work: BenchWork, entries: Sequence[Work]) -> BenchWork:
@@ -487,7 +528,7 @@ def approve_first_piece(*, by: Actor, die: Die, measured: str, at: dt.datetime |
 
 def _locked(work: BenchWork) -> BenchWork:
     """The work as it stands now; refuses one that is over."""
-    found = BenchWork.objects.select_for_update(of=("self",)).select_related("die").get(pk=work.pk)
+    found = BenchWork.objects.select_for_update(of=("self",)).select_related("die__plant").get(pk=work.pk)
     if not found.is_open:
         raise EntryRefused(f"This work is {found.get_state_display()}. Open another one for what comes now.")
     return found

@@ -66,6 +66,7 @@ class PlannedWork:
     late_days: int = 0
     clash: str = ""
     is_planned: bool = True  # there is bench work left that the plan lays out
+    beside: tuple[PlannedWork, ...] = ()  # all open works, where a page asks for one of them
 
     @property
     def late_money(self) -> Decimal | None:
@@ -211,7 +212,8 @@ def _read(plant: Plant, today: dt.date) -> _Known:
         bench_reads.open_works(plant)
         .select_related("die", "person", "supplier", "position")
         .prefetch_related(
-            Prefetch("edges", edges), Prefetch("pieces", BenchPiece.objects.select_related("item", "piece"))
+            Prefetch("edges", edges),
+            Prefetch("pieces", bench_reads.still_aside(BenchPiece.objects.select_related("item", "piece"))),
         )
     )
     known = _Known(plant=plant, today=today, works=works)
@@ -338,9 +340,9 @@ def _read_spares(known: _Known) -> None:
     left = {item: stock[item].on_hand if item in stock else 0 for item in wanted}
     for work in known.works:  # the oldest first
         for piece in work.pieces.all():
-            if piece.item is None or piece.item_id is None:
+            if piece.item is None or piece.item_id is None or not piece.still:
                 continue
-            left[piece.item_id] -= piece.quantity
+            left[piece.item_id] -= piece.still
             if left[piece.item_id] >= 0:
                 continue
             words, day = _waits_for(known, piece.item, stock.get(piece.item_id), coming.get(piece.item_id))

@@ -7,11 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models.functions import Coalesce, Greatest
 from django.utils import timezone
 
 from diestore.register.models import Die, Plant
-from maintenance.models import BenchEdge, BenchWork, DieHold, Work
+from maintenance.models import BenchEdge, BenchPiece, BenchWork, DieHold, StockMovement, Work
 
 from . import queries
 
@@ -122,6 +123,16 @@ def _otherwise(work: BenchWork, edge: BenchEdge) -> Otherwise:
         done=done or ("to be ground" if edge.done_mm is None else "ground"),
         why=edge.why,
     )
+
+
+def still_aside(rows: QuerySet[BenchPiece]) -> QuerySet[BenchPiece]:
+    """What works have set aside, each with how many of it still lie on the shelf for it (`still`): those that were
+    drawn for it are gone from there."""
+    mine = StockMovement.objects.standing().filter(
+        bench_work=OuterRef("work"), item=OuterRef("item"), place=StockMovement.Place.SHELF
+    )
+    went = mine.order_by().values("bench_work").annotate(n=Sum("quantity")).values("n")
+    return rows.annotate(still=Greatest(F("quantity") + Coalesce(Subquery(went), 0), Value(0)))
 
 
 def reported(plants: Iterable[Plant]) -> QuerySet[BenchWork]:

@@ -35,6 +35,7 @@ from maintenance.models import (
     Work,
 )
 
+from . import movement_reads
 from .rules import stamp
 
 
@@ -64,7 +65,8 @@ SORTS: dict[str, Sort] = {
         Sort(name="hitcorrection", label="count put right", model=HitCorrection, die=("die",),
              along=("die", "variant")),
         Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
-        Sort(name="stockmovement", label="spares", model=StockMovement, die=(), along=("item", "line__order")),
+        Sort(name="stockmovement", label="spares", model=StockMovement, die=("die",),
+             along=("die", "item", "line__order", "supplier")),
         Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
         Sort(name="setup", label="set-up", model=SetUp, die=("die",), along=("die", "press")),
         Sort(name="inspection", label="inspection", model=Inspection, die=("die",), along=("die", "plan__press",
@@ -235,6 +237,7 @@ def index(
             # What came of an order is told once: as what went onto the shelf.
             on_order, came = StockMovement.Place.ON_ORDER, StockMovement.Kind.DELIVERED
             rows = rows.exclude(line__isnull=False, place=on_order, kind=came)
+            rows = rows.exclude(kind__in=movement_reads.TWO_PLACES, place__in=movement_reads.BESIDE)
         elif one.model is Work:
             rows = rows.filter(heads_set=True)
         if plants is not None:
@@ -257,7 +260,7 @@ def in_plants(one: Sort, plants: Collection[int]) -> Q:
     Asked of each row by itself: joined to the dies of a plant, SQLite reads and sorts all that they ever had.
     """
     plants = sorted(plants)
-    if not one.die or one.model is Inspection:
+    if one.model in (Inspection, StockMovement):
         return Q(Exists(Plant.objects.filter(pk=OuterRef("plant_id")).filter(pk__in=plants)))
     wanted = Q()
     for path in one.die:
@@ -494,7 +497,9 @@ def _say_movement(events, system):
     row = events[0]
     quantity = f"{row.quantity:+,}".replace("-", "\u2212")
     order = f"order {row.line.order}" if row.line is not None else ""
-    return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", (order,)
+    came_back = movement_reads.as_it_is(row, system, currency=shop.current().currency)
+    facts = (order, _named(row.supplier, "at "), _named(row.elsewhere, "plant "), came_back)
+    return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", facts
 
 
 def _say_restart(events, system):

@@ -37,7 +37,7 @@ from maintenance.models import (
 )
 from maintenance.policy.stop_blocks import BlockReading, StopBlockError
 
-from . import changes, counted, purchase_reads, set_ups, touched
+from . import changes, counted, movement_reads, purchase_reads, set_ups, touched
 from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
@@ -359,7 +359,8 @@ def log_replacement(
 ) -> Replacement:
     """Another piece goes into a position. Without `piece` a new one like the old is fitted.
 
-    `from_shelf` takes one of the position's spare off the stock on hand in the same transaction.
+    `from_shelf` takes one of the position's spare off the stock on hand in the same transaction: one that was drawn for
+    the die, where there is one.
     """
     check_moment(at)
     if key and (known := Replacement.objects.filter(key=key).first()):
@@ -396,6 +397,7 @@ def log_replacement(
                 piece=piece,
                 quantity=-1,
                 kind=StockMovement.Kind.FITTED,
+                **movement_reads.where_from(plant=position.die.plant_id, item=item.pk, die=position.die_id),
                 at=at,
                 key=f"{row.key}:shelf",
                 **by.columns(),
@@ -576,7 +578,7 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
         # Somebody else may have struck it out since it was read.
         if type(entry).objects.select_for_update().get(pk=entry.pk).is_struck:
             raise EntryRefused("This entry is struck out already.")
-        rows = [entry, *purchase_reads.moves_with(entry)]
+        rows = [entry, *purchase_reads.moves_with(entry), *movement_reads.pair_of(entry)]
         if isinstance(entry, Work) and entry.set_key:
             rows = list(Work.objects.standing().filter(set_key=entry.set_key))
         if isinstance(entry, Replacement):

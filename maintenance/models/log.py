@@ -397,10 +397,17 @@ class StockMovement(Event):
         SCRAPPED = "scrapped", "scrapped"
         CORRECTION = "correction", "correction"
         CANCELLED = "cancelled", "comes no more"
+        DRAWN = "drawn", "drawn for a die"
+        RETURNED = "returned", "returned to the shelf"
+        SENT_OUT = "sent out", "sent out to be repaired"
+        BACK = "back", "back from repair"
+        MOVED = "moved", "moved to another plant"
 
     class Place(models.TextChoices):
         SHELF = "shelf", "on the shelf"
         ON_ORDER = "on order", "on order"
+        DRAWN = "drawn", "drawn, not fitted yet"
+        REPAIR = "repair", "out to be repaired"
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="stock_movements")
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="movements")
@@ -412,10 +419,37 @@ class StockMovement(Event):
         PurchaseLine, null=True, blank=True, on_delete=models.PROTECT, related_name="movements",
         help_text="Of an order to a supplier, the line that was placed, came or was cancelled by it.",
     )  # fmt: skip
+    die = models.ForeignKey(
+        Die, null=True, blank=True, on_delete=models.PROTECT, related_name="movements",
+        help_text="For which it was drawn, or from which it came back.",
+    )  # fmt: skip
+    bench_work = models.ForeignKey(
+        "BenchWork", null=True, blank=True, on_delete=models.PROTECT, related_name="movements",
+        help_text="On the bench, for which it was drawn.",
+    )  # fmt: skip
+    supplier = models.ForeignKey(
+        Party, null=True, blank=True, on_delete=models.PROTECT, related_name="movements", help_text="Who repairs it."
+    )
+    elsewhere = models.CharField(max_length=40, blank=True, help_text="The plant that it went to or came from.")
+    length_mm = models.FloatField(null=True, blank=True, help_text="As it came back.")
+    grinds_left = models.PositiveIntegerField(null=True, blank=True, help_text="In it as it came back.")
+    worth = MoneyField(null=True, blank=True, help_text="Of one as it came back.")
 
     class Meta(Event.Meta):
-        indexes = [*Event.Meta.indexes, models.Index(fields=["item", "at"], name="movement_by_item")]
-        constraints = [*Event.Meta.constraints]
+        indexes = [
+            *Event.Meta.indexes,
+            models.Index(fields=["item", "at"], name="movement_by_item"),
+            models.Index(fields=["die", "at"], name="movement_by_die"),
+        ]
+        constraints = [
+            *Event.Meta.constraints,
+            models.CheckConstraint(
+                condition=(Q(length_mm__isnull=True) | Q(length_mm__gt=0, length_mm__lte=10_000))
+                & (Q(grinds_left__isnull=True) | Q(grinds_left__lte=10_000))
+                & (Q(worth__isnull=True) | Q(worth__gte=0)),
+                name="movement_back_as_possible",
+            ),
+        ]
 
 
 class CostLine(Event):

@@ -10,12 +10,13 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
+from diestore.access.queries import system_of
 from diestore.frame.tables import lay_out
 from maintenance.wording.odds import chance
 from reports.exports import csv_response
 from reports.format import day, how_old, money
 
-from . import advice, kept, reads, said, shelf, supply, why
+from . import advice, by_hand, kept, reads, said, shelf, supply, why
 from .forms import SpareFilter
 from .projection import drawn as drawn_stock
 from .projection import of_a_spare as projection_of
@@ -58,6 +59,7 @@ def spares_page(request: HttpRequest) -> HttpResponse:
             "query": request.GET.urlencode(),
             "supply": ordered,
             "may_order": may_order,
+            "by_hand": by_hand.on_list(picked.plant, picked.query),
         },
     )
 
@@ -109,6 +111,9 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "stock": projection and drawn_stock(projection),
             "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None,
             "plant_query": f"?plant={plant.pk}" if picked.several else "",
+            "by_hand": by_hand.on_spare(
+                plant, item, row.on_hand, system_of(request.user), f"plant={plant.pk}" if picked.several else ""
+            ),
             "word": WORDS[row.state],
             "how_old": how_old(told.records_until, row.today),
             "order_by": day(row.order_by),

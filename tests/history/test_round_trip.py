@@ -76,6 +76,7 @@ from tests import factories
 from tests.history.benched import bench
 from tests.history.counted import counters
 from tests.history.inspected import inspected
+from tests.history.moved import moved
 from tests.history.pictured import pictured
 from tests.history.purchased import purchased
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
@@ -257,6 +258,7 @@ def everything() -> None:
     bench(plant=plant, die=die, person=ina, user=user, supplier=grinder, item=punch, at=moment)
     inspected(plant=plant, die=die, press=press, by=by, at=moment)
     purchased(plant=plant, by=by, at=moment)
+    moved(plant=plant, by=by, die=die, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")

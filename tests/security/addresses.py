@@ -230,6 +230,7 @@ TABLE: dict[str, Row] = {
     "maintenance:complaint": form(may(roles.LOG_MISHAP), query="die"),
     # Orders to suppliers: seen by whoever sees the spares, taken in on the bench, placed by whoever buys
     "maintenance:shelf": form(may(roles.TAKE_IN_SPARES)),
+    "maintenance:movement": form(may(roles.TAKE_IN_SPARES), query="item"),
     "maintenance:purchases": Row(get=may(roles.SEE_SPARES), post=may(roles.ORDER_SPARES)),
     "maintenance:purchase_new": send(may(roles.ORDER_SPARES)),
     "maintenance:purchase": Row(get=may(roles.SEE_SPARES), post=may(roles.ORDER_SPARES), parts={"pk": "purchase"}),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
@@ -19,8 +20,18 @@ from diestore.access.models import Person
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Item
-from maintenance.log import bench, bench_plan, bench_reads, photos, write
-from maintenance.models import BenchEdge, BenchHours, BenchPiece, BenchWork, Incident, Inspection, Stop
+from maintenance.log import bench, bench_plan, bench_reads, bench_spares, photos, write
+from maintenance.models import (
+    BenchEdge,
+    BenchHours,
+    BenchPiece,
+    BenchWork,
+    Incident,
+    Inspection,
+    StockMovement,
+    Stop,
+    fresh_key,
+)
 
 from . import drawing, sheet
 from .forms import ApproveForm, DieForm, HoldForm, OpenForm, WorkForm, doers
@@ -220,7 +231,7 @@ class Work(PermissionRequiredMixin, View):
         work = self._work(request, pk)
         today = bench_reads.today_at(work.die.plant)
         form = self._form(request, work, today=today, data=request.POST)
-        act = request.POST.get("act", "")[:40]
+        act = request.POST.get("act", "")[:120]
         name, _, value = act.partition(" ")
         needed = _ACTS.get(name)
         if needed is None:
@@ -259,6 +270,8 @@ class Work(PermissionRequiredMixin, View):
                 row = BenchPiece.objects.filter(work=work, pk=_number(value) or 0).first()
                 if row is not None:
                     bench.give_back(by=by, work=work, row=row)
+            case "draw" | "unused" | "undraw":
+                _spare(request, work, name, value, by)
             case "note":
                 bench.say(by=by, work=work, words=c["words"])
             case "plan":
@@ -305,6 +318,8 @@ class Work(PermissionRequiredMixin, View):
                 "otherwise": bench_reads.otherwise(work, form.edges.values()),
                 "steps": work.steps.select_related("person", "user").order_by("-at", "-pk"),
                 "photos": photos.of_works([work]).get(work.pk, ()),
+                "spares": _spares(work, form, row),
+                "draw_key": fresh_key(),
                 "pieces": row.work.pieces.all() if row else work.pieces.select_related("item", "piece"),
                 "tablet": tablet_of(request),
             },
@@ -312,12 +327,28 @@ class Work(PermissionRequiredMixin, View):
         )
 
 
+def _spares(work: BenchWork, form: WorkForm, row: bench_plan.PlannedWork | None) -> list[bench_spares.SpareOfWork]:
+    """Which spares of its places, and of what is set aside for it, are there."""
+    codes: dict[int, list[str]] = {}
+    planned = {pk for pk, edge in form.edges.items() if not edge.left_out} | {work.position_id}
+    for place in form.in_use.places:
+        if place.position.pk in planned and place.position.item_id is not None:
+            codes.setdefault(place.position.item_id, []).append(place.position.code)
+    known = [*form.in_use.spares, *([work.item] if work.item is not None else [])]
+    if work.item_id is not None:
+        codes.setdefault(work.item_id, [])
+    pieces = row.work.pieces.all() if row else []
+    others = [one.work for one in row.beside] if row else []
+    return bench_spares.of_work(work, codes=codes, known=known, pieces=pieces, others=others)
+
+
 def _planned(work: BenchWork, today: dt.date) -> bench_plan.PlannedWork | None:
     """Where the plan has it; nowhere once it is ended. The work in it was read with its edges and its pieces."""
     if not work.is_open:
         return None
     plan = bench_plan.plan_of(work.die.plant, today)
-    return next((row for row in plan.rows if row.work.pk == work.pk), None)
+    row = next((row for row in plan.rows if row.work.pk == work.pk), None)
+    return None if row is None else replace(row, beside=tuple(plan.rows))
 
 
 def _edges(work: BenchWork) -> list[BenchEdge]:
@@ -328,6 +359,7 @@ def _edges(work: BenchWork) -> list[BenchEdge]:
 _ACTS = {
     "state": roles.LOG_SHARPENING, "hours": roles.LOG_SHARPENING, "edges": roles.LOG_SHARPENING,
     "aside": roles.LOG_SHARPENING, "back": roles.LOG_SHARPENING, "note": roles.LOG_MISHAP,
+    "draw": roles.LOG_SHARPENING, "unused": roles.LOG_SHARPENING, "undraw": roles.LOG_SHARPENING,
     "plan": roles.PLAN_BENCH, "move": roles.PLAN_BENCH,
 }  # fmt: skip
 _FIELD_OF = {"item": "aside", "piece": "aside", "edges": "more"}
@@ -341,6 +373,26 @@ def _set_aside(request: HttpRequest, work: BenchWork, form: WorkForm, by: write.
     amount = form.cleaned_data["quantity"]
     if said := bench.reserve(by=by, work=work, quantity=1 if amount is None else amount, **named):
         messages.warning(request, said)
+
+
+def _spare(request: HttpRequest, work: BenchWork, name: str, value: str, by: write.Actor) -> None:
+    """A spare is drawn for the work, comes back unused, or was not drawn after all."""
+    pk, _, key = value.partition(" ")
+    if name == "undraw":
+        row = StockMovement.objects.standing().filter(pk=_number(pk) or 0, bench_work=work, kind="drawn").first()
+        if row is None:
+            raise write.EntryRefused("That is taken back already.")
+        messages.success(request, bench.undraw_spare(by=by, work=work, row=row, on_a_tablet=bool(tablet_of(request))))
+        return
+    item = Item.objects.filter(pk=_number(pk) or 0).first()
+    if item is None:
+        raise write.EntryRefused("Tap one of the spares on the list.")
+    if name == "unused":
+        n = bench.return_spare(by=by, work=work, item=item, key=key[:64] or None)
+        messages.success(request, f"{n} × {item} returned to the shelf.")
+        return
+    n = bench.draw_spare(by=by, work=work, item=item, key=key[:64] or None)
+    messages.success(request, f"{n} × {item} drawn.")
 
 
 def _state(value: str) -> str:

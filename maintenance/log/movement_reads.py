@@ -1,0 +1,158 @@
+"""Reads of what moved by hand: drawn for dies and not fitted yet, out to be repaired, back, below nought."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Q, QuerySet, Sum
+
+from diestore import units
+from diestore.register.models import Die, Item, Plant
+from maintenance.models import BenchWork, Event, StockMovement
+
+from .rules import EntryRefused
+
+Kind, Place = StockMovement.Kind, StockMovement.Place
+# What leaves the shelf by hand and may come back is in one of these places meanwhile: a movement in each place, told as
+# one. The ends of their keys say which is which.
+TWO_PLACES = (Kind.DRAWN, Kind.RETURNED, Kind.SENT_OUT, Kind.BACK)
+BESIDE = (Place.DRAWN, Place.REPAIR)
+ENDS = ("shelf", "beside", "leaves", "arrives")
+
+
+def pair_of(entry: Event) -> list[StockMovement]:
+    """The other half of a movement between two places, or two plants. Refuses to part what a later one rests on."""
+    if not isinstance(entry, StockMovement) or entry.kind not in (*TWO_PLACES, Kind.MOVED):
+        return []
+    stem, _, end = entry.key.rpartition(":")
+    others: list[StockMovement] = []
+    if end.partition(" ")[0] in ENDS:
+        named = Q(key__in=[f"{stem}:{one}" for one in ENDS]) | Q(key__startswith=f"{stem}:beside ")
+        rows = StockMovement.objects.standing().filter(named, kind=entry.kind)
+        others = list(rows.exclude(pk=entry.pk))
+    for row in (entry, *others):
+        if row.place in BESIDE and row.quantity > 0 and _there(row) < row.quantity:
+            went = "fitted or returned" if row.place == Place.DRAWN else "back"
+            raise EntryRefused(f"{row.item}: some of these are {went} already. Strike that out first.")
+    return others
+
+
+def _there(row: StockMovement) -> int:
+    """What is still in the place that a movement went into."""
+    alike = StockMovement.objects.standing().filter(plant=row.plant_id, item=row.item_id, place=row.place)
+    if row.place == Place.DRAWN:
+        alike = alike.filter(die=row.die_id, bench_work=row.bench_work_id)
+    else:
+        alike = alike.filter(supplier=row.supplier_id)
+    return sum_of(alike)
+
+
+def sum_of(rows: QuerySet[StockMovement]) -> int:
+    total: int | None = rows.aggregate(n=Sum("quantity"))["n"]
+    return total or 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """So many of a spare that were drawn for a die and neither fitted nor returned yet."""
+
+    item: Item
+    die: Die
+    work: BenchWork | None
+    pieces: int
+
+
+def drawn(plant: int, *, item: int | None = None, die: int | None = None, work: int | None = None) -> list[Drawn]:
+    """What is drawn and not fitted yet, by spare and die. Two questions, one where there is nothing."""
+    rows = StockMovement.objects.standing().filter(plant=plant, place=Place.DRAWN, die__isnull=False)
+    for name, value in (("item", item), ("die", die), ("bench_work", work)):
+        if value is not None:
+            rows = rows.filter(**{name: value})
+    sums = [
+        one for one in rows.order_by().values_list("item", "die", "bench_work").annotate(n=Sum("quantity")) if one[3]
+    ]
+    if not sums:
+        return []
+    items = Item.objects.in_bulk({one[0] for one in sums})
+    dies = Die.objects.in_bulk({one[1] for one in sums})
+    works = BenchWork.objects.in_bulk({one[2] for one in sums if one[2]}) if any(one[2] for one in sums) else {}
+    made = [Drawn(item=items[i], die=dies[d], work=works.get(w), pieces=n) for i, d, w, n in sums]
+    return sorted(made, key=lambda one: (one.item.code, one.die.code, one.work.pk if one.work else 0))
+
+
+def drawn_for(die: int, items: Iterable[int]) -> dict[int, int]:
+    """Spare -> pieces drawn for a die and not fitted yet, whatever the work. One question."""
+    rows = StockMovement.objects.standing().filter(die=die, place=Place.DRAWN, item__in=items)
+    return {item: n for item, n in rows.order_by().values_list("item").annotate(n=Sum("quantity")) if n}
+
+
+def where_from(*, plant: int, item: int, die: int) -> dict:
+    """Where a piece that is fitted into a die comes from, as columns of its movement: what was drawn for the die first,
+    else the shelf. The plant is held until the end of the transaction: of two at once only one takes a drawn piece."""
+    list(Plant.objects.select_for_update(no_key=True).filter(pk=plant))
+    for one in drawn(plant, item=item, die=die):
+        if one.pieces > 0:
+            return {"place": Place.DRAWN, "die_id": die, "bench_work": one.work}
+    return {"place": Place.SHELF, "die_id": die}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Away:
+    """So many of a spare that are out to be repaired, and at whom."""
+
+    supplier: str
+    supplier_id: int | None
+    pieces: int
+
+
+def away(plant: int, item: int) -> list[Away]:
+    """Where pieces of a spare are to be repaired. One question."""
+    rows = StockMovement.objects.standing().filter(plant=plant, item=item, place=Place.REPAIR).order_by()
+    sums = rows.values_list("supplier", "supplier__name", "supplier__code").annotate(n=Sum("quantity"))
+    return sorted(
+        (Away(supplier=name or code or "", supplier_id=pk, pieces=n) for pk, name, code, n in sums if n),
+        key=lambda one: (one.supplier, one.supplier_id or 0),
+    )
+
+
+def came_back(plant: int, item: int, *, most: int = 6) -> list[StockMovement]:
+    """The latest pieces of a spare that came back used or repaired, with what they are now."""
+    rows = StockMovement.objects.standing().filter(plant=plant, item=item, place=Place.SHELF)
+    rows = rows.filter(kind__in=(Kind.BACK, Kind.RETURNED))
+    said = Q(length_mm__isnull=False) | Q(grinds_left__isnull=False) | Q(worth__isnull=False)
+    return list(rows.filter(said).order_by("-at", "-pk")[:most])
+
+
+def as_it_is(row: StockMovement, system: units.System, *, currency: str) -> str:
+    """What a piece is that came back: its length, the grinds left in it, what it is worth."""
+    said = []
+    if row.length_mm is not None:
+        said.append(f"{units.show(row.length_mm, 'length_mm', system)} long")
+    if row.grinds_left is not None:
+        said.append(f"{row.grinds_left} {'grind' if row.grinds_left == 1 else 'grinds'} left")
+    if row.worth is not None:
+        said.append(f"worth {row.worth:,.2f} {currency}")
+    return ", ".join(said)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Below:
+    """A spare of which more went out than ever came: a question to settle by a count."""
+
+    item: Item
+    on_hand: int
+    since: dt.datetime
+
+
+def below_nought(plant: Plant, *, most: int = 12) -> list[Below]:
+    """Spares that stand below nought, the lowest first. Two questions, one where there is none."""
+    rows = StockMovement.objects.standing().filter(plant=plant, place=Place.SHELF).order_by()
+    sums = dict(rows.values_list("item").annotate(n=Sum("quantity")).filter(n__lt=0).order_by("n", "item")[:most])
+    if not sums:
+        return []
+    last: dict[int, StockMovement] = {}
+    for row in rows.filter(item__in=sums).select_related("item").order_by("at", "pk"):
+        last[row.item_id] = row
+    return [Below(item=last[pk].item, on_hand=n, since=last[pk].at) for pk, n in sums.items()]

@@ -1,0 +1,159 @@
+"""Forms of movements: for each thing that can happen to a spare its own boxes, and none that it does not need."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django import forms
+from django.utils import timezone
+
+from diestore import units
+from diestore.access import plants
+from diestore.cards.forms import AmountField
+from diestore.frame.fields import KnownField, MeasureField, MomentField, Opens, WholeField, minute
+from diestore.register.models import Die, Item, Party, Plant
+from maintenance.log import movement_reads, movements
+from maintenance.log.write import Actor
+from maintenance.models import StockMovement, fresh_key
+
+NOTE = 300
+WHY_SCRAPPED = ("broken in handling", "worn out", "ground out", "drawing changed", "corroded", "wrong part delivered")
+
+
+@dataclass(frozen=True, kw_only=True)
+class What:
+    """A thing that can happen. words: of its tab. does: of its button. fields: beside how many and when."""
+
+    words: str
+    does: str
+    fields: tuple[str, ...]
+    done: Callable[[StockMovement], str]
+
+
+def _n(row: StockMovement) -> str:
+    return f"{abs(row.quantity):,} × {row.item}"
+
+
+WHATS: dict[str, What] = {
+    "drawn": What(words="Drawn for a die", does="Draw it", fields=("die", "note"),
+                  done=lambda row: f"{_n(row)} drawn for {row.die}."),
+    "returned": What(words="Returned to the shelf", does="Put it back", fields=("die", "now", "note"),
+                     done=lambda row: f"{_n(row)} returned to the shelf from {row.die}."),
+    "out": What(words="Out to be repaired", does="Send it out", fields=("supplier", "note"),
+                done=lambda row: f"{_n(row)} out to be repaired at {row.supplier}."),
+    "back": What(words="Back from repair", does="Take it back", fields=("supplier", "now", "note"),
+                 done=lambda row: f"{_n(row)} back on the shelf from {row.supplier}."),
+    "scrapped": What(words="Scrapped", does="Scrap it", fields=("note",), done=lambda row: f"{_n(row)} scrapped."),
+    "moved": What(words="To another plant", does="Move it", fields=("to", "note"),
+                  done=lambda row: f"{_n(row)} moved to {row.elsewhere}."),
+}  # fmt: skip
+PLACE = "place"  # no movement: it lies elsewhere on the shelf
+
+
+class MoveForm(forms.Form):
+    """What is typed of one movement."""
+
+    key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+
+    def __init__(
+        self, data=None, *, what: str, item: Item, plant: Plant, user, system: units.System, die: int | None = None
+    ) -> None:
+        super().__init__(data, initial={"key": fresh_key()})
+        self.what, self.item, self.plant = what, item, plant
+        asked = WHATS[what].fields
+        self.fields["quantity"] = WholeField(label="How many?", initial=1, big=True)
+        for name in asked:
+            getattr(self, f"_add_{name}")(user=user, system=system, die=die)
+        self.fields["at"] = MomentField(label="When?", initial=minute(timezone.localtime()))
+
+    def _add_die(self, *, die: int | None, **_) -> None:
+        takes = Die.objects.filter(plant=self.plant, positions__item=self.item).distinct()
+        everything = Die.objects.filter(plant=self.plant).exclude(status=Die.Status.RETIRED)
+        first = list(takes.order_by("code", "pk"))
+        known = {row.pk for row in first}
+        rows = [*first, *(row for row in everything.order_by("code", "pk") if row.pk not in known)]
+        self.fields["die"] = KnownField(
+            label="For which die?" if self.what == "drawn" else "From which die?", rows=rows, queryset=everything,
+            empty_label="pick one", widget=Opens, initial=die or (first[0].pk if len(first) == 1 else None),
+            error_messages={"required": "Pick the die.", "invalid_choice": "Pick a die of the list."},
+        )  # fmt: skip
+
+    def _add_supplier(self, **_) -> None:
+        out = {one.supplier_id for one in movement_reads.away(self.plant.pk, self.item.pk) if one.pieces > 0}
+        everybody = Party.objects.filter(role=Party.Role.SUPPLIER).order_by("name", "code")
+        rows = [row for row in everybody if row.retired_at is None or row.pk in out]
+        first = next(iter(sorted(out, key=str)), None) if self.what == "back" else None
+        self.fields["supplier"] = KnownField(
+            label="Who repairs it?" if self.what == "out" else "Who repaired it?", rows=rows, queryset=everybody,
+            empty_label="pick one", widget=Opens, initial=first,
+            error_messages={"required": "Pick the supplier.", "invalid_choice": "Pick a supplier of the list."},
+        )  # fmt: skip
+
+    def _add_to(self, *, user, **_) -> None:
+        others = plants.within(Plant.objects.exclude(pk=self.plant.pk).order_by("code"), user, "pk")
+        self.fields["to"] = forms.ModelChoiceField(
+            label="To which plant?", queryset=others, empty_label="pick one", widget=Opens,
+            error_messages={"required": "Pick the plant.", "invalid_choice": "Pick a plant of the list."},
+        )  # fmt: skip
+
+    def _add_now(self, *, system: units.System, **_) -> None:
+        self.fields["length_mm"] = MeasureField(
+            "length_mm", system, label="Its length now", required=False, help_text="Where it is no longer as bought."
+        )
+        self.fields["grinds_left"] = WholeField(label="Grinds left in it", required=False)
+        self.fields["worth"] = AmountField(label="One is worth", required=False)
+
+    def _add_note(self, **_) -> None:
+        scrapped = self.what == "scrapped"
+        self.fields["note"] = forms.CharField(
+            label="Why is it scrapped?" if scrapped else "Note", max_length=NOTE, required=scrapped,
+            widget=forms.TextInput({"autocomplete": "off", **({"list": "why"} if scrapped else {})}),
+            error_messages={"required": "Say why it is scrapped.", "max_length": f"Say it in {NOTE} letters."},
+        )  # fmt: skip
+
+    def save(self, by: Actor) -> StockMovement:
+        """Raises EntryRefused, and then nothing is saved."""
+        c = self.cleaned_data
+        told = {"by": by, "plant": self.plant, "item": self.item, "quantity": c["quantity"], "at": c["at"],
+                "key": c["key"].replace("\x00", "") or None}  # fmt: skip
+        note = c.get("note", "")
+        match self.what:
+            case "drawn":
+                return movements.draw(die=c["die"], note=note, **told)
+            case "returned":
+                return movements.bring_back(die=c["die"], note=note, now=self._now(), **told)
+            case "out":
+                return movements.send_out(supplier=c["supplier"], note=note, **told)
+            case "back":
+                return movements.take_back(supplier=c["supplier"], note=note, now=self._now(), **told)
+            case "scrapped":
+                return movements.scrap(reason=note, **told)
+            case _:
+                return movements.move_to(to=c["to"], note=note, **told)
+
+    def _now(self) -> movements.AsItIs:
+        c = self.cleaned_data
+        return movements.AsItIs(length_mm=c["length_mm"], grinds_left=c["grinds_left"], worth=c["worth"])
+
+
+class PlaceForm(forms.Form):
+    """Where it lies on the shelf from now on."""
+
+    shelf_place = forms.CharField(
+        label="Place on the shelf", max_length=40, required=False,
+        widget=forms.TextInput({"class": "one", "autocomplete": "off", "placeholder": "E-17"}),
+        error_messages={"max_length": "Say it in 40 letters."},
+    )  # fmt: skip
+    note = forms.CharField(
+        label="Why?", max_length=NOTE, required=False, widget=forms.TextInput({"autocomplete": "off"}),
+        error_messages={"max_length": f"Say it in {NOTE} letters."},
+    )  # fmt: skip
+
+    def __init__(self, data=None, *, item: Item) -> None:
+        super().__init__(data, initial={"shelf_place": item.shelf_place})
+        self.item = item
+
+    def save(self, by: Actor) -> Item:
+        c = self.cleaned_data
+        return movements.put_in_place(by=by, item=self.item, place=c["shelf_place"], reason=c["note"])

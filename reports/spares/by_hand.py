@@ -1,0 +1,36 @@
+"""What moved by hand, beside a spare and beside the list: below nought, drawn and not fitted, out to be repaired."""
+
+from __future__ import annotations
+
+from django.utils import timezone
+
+from diestore import units
+from diestore.access import shop
+from diestore.register.models import Item, Plant
+from maintenance.log import movement_reads, shelf
+from reports.format import day
+
+
+def on_list(plant: Plant | None, query: str) -> dict:
+    """Spares of the plant that stand below nought. One question where there is none."""
+    below = movement_reads.below_nought(plant) if plant is not None else []
+    return {"below": [_below(one.item, one.on_hand) for one in below], "count_query": query}
+
+
+def on_spare(plant: Plant, item: Item, on_hand: int, system: units.System, query: str) -> dict:
+    """The same of one spare, with what is drawn, out and back. Five questions at most."""
+    currency = shop.current().currency
+    back = [
+        f"{row.quantity:,} of {day(timezone.localdate(row.at))}: "
+        f"{movement_reads.as_it_is(row, system, currency=currency)}"
+        for row in movement_reads.came_back(plant.pk, item.pk)
+    ]
+    return {
+        "below": [_below(item, on_hand)] if on_hand < 0 else [], "count_query": query, "moves_item": item.pk,
+        "drawn": movement_reads.drawn(plant.pk, item=item.pk), "away": movement_reads.away(plant.pk, item.pk),
+        "back": back,
+    }  # fmt: skip
+
+
+def _below(item: Item, on_hand: int) -> dict:
+    return {"item": item, "on_hand": on_hand, "rack": shelf.rack_of(item.shelf_place)}
