@@ -340,9 +340,9 @@ def _read_spares(known: _Known) -> None:
     left = {item: stock[item].on_hand if item in stock else 0 for item in wanted}
     for work in known.works:  # the oldest first
         for piece in work.pieces.all():
-            if piece.item is None or piece.item_id is None or not piece.still:
+            if piece.item is None or piece.item_id is None or not piece.still:  # type: ignore[attr-defined]
                 continue
-            left[piece.item_id] -= piece.still
+            left[piece.item_id] -= piece.still  # type: ignore[attr-defined]
             if left[piece.item_id] >= 0:
                 continue
             words, day = _waits_for(known, piece.item, stock.get(piece.item_id), coming.get(piece.item_id))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from django.conf import settings
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value
@@ -125,7 +126,7 @@ def _otherwise(work: BenchWork, edge: BenchEdge) -> Otherwise:
     )
 
 
-def still_aside(rows: QuerySet[BenchPiece]) -> QuerySet[BenchPiece]:
+def still_aside(rows: QuerySet[BenchPiece]) -> Any:
     """What works have set aside, each with how many of it still lie on the shelf for it (`still`): those that were
     drawn for it are gone from there."""
     mine = StockMovement.objects.standing().filter(
