@@ -79,6 +79,7 @@ def test_a_toolmaker_counts_a_rack(as_role, rack):
     keeper, a, b = as_role("toolmaker"), rack["A-1"], rack["B-1"]
     shown = keeper.get(f"{PAGE}?rack=E")
     text = as_read(shown)
+    assert f"of=spares&amp;pick={b.pk}&amp;pick={rack['C-1'].pk}&amp;pick={a.pk}" in shown.content.decode()
     assert "E-10" in text and "F-2" not in text and "drawn and not entered" in shown.content.decode()
     data = sent(shown, **{f"found-{a.pk}": "4"})
     answer = keeper.post(f"{PAGE}?rack=E", data)

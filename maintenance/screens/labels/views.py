@@ -50,7 +50,7 @@ def _of_die(die, at):
 
 
 def _of_spare(item, at):
-    return pdf.Label(at + reverse("reports:spare", args=[item.pk]), str(item), (item.description,))
+    return pdf.Label(at + reverse("reports:spare", args=[item.pk]), str(item), (item.description, item.shelf_place))
 
 
 def _of_job(job, at):
