@@ -128,6 +128,26 @@ class PlantAdmin(ToRead):
     list_display = ("code", "name")
 
 
+@admin.register(models.Source)
+class SourceAdmin(ToRead):
+    list_display = ("item", "supplier", "sort", "lead_days", "preferred", "ended_on")
+    list_filter = ("sort", "preferred")
+    search_fields = ("item__code", "part_number")
+    list_select_related = ("item", "supplier")
+
+
+@admin.register(models.SourcePrice)
+class SourcePriceAdmin(ToRead):
+    list_display = ("source", "valid_from", "from_quantity", "unit_price")
+    list_select_related = ("source__supplier",)
+
+
+@admin.register(models.SpareLevel)
+class SpareLevelAdmin(ToRead):
+    list_display = ("item", "plant", "chance_percent", "least_pieces", "set_on", "back_on")
+    list_select_related = ("item", "plant")
+
+
 @admin.register(models.Amendment)
 class AmendmentAdmin(ToRead):
     list_display = ("recorded_at", "called", "sort", "at", "reason", "who", "struck_at")

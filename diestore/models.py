@@ -21,6 +21,7 @@ from .register.models import (
     Volume,
     kind_choices,
 )
+from .register.sources import Source, SourcePrice, SpareLevel
 from .service.models import DemoShop, Host, TaskWorker
 
 __all__ = [
@@ -42,6 +43,9 @@ __all__ = [
     "Rate",
     "Shop",
     "Side",
+    "Source",
+    "SourcePrice",
+    "SpareLevel",
     "Station",
     "Stock",
     "TaskWorker",

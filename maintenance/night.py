@@ -16,6 +16,7 @@ from django.dispatch import receiver
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
+from diestore.register import sourcing
 from diestore.register.models import Plant
 from diestore.service import queue
 from maintenance import tasks
@@ -40,6 +41,7 @@ def plan() -> Planned:
     """Tidy up, and put the work of the night into the queue."""
     call_command("clearsessions", verbosity=0)  # those that ran out
     settle.settle_waiting(by_night=True)  # what counters sent last, before they fell silent
+    sourcing.follow()  # price lists that begin today
     sent.forget_old()
     reaped = queue.reap()
     forgotten = queue.prune()

@@ -4,6 +4,7 @@ from django.urls import path
 
 from reports.cost import views
 from reports.spares import months_page
+from reports.sources import views as sources_views
 from reports.spares import views as spares_views
 
 from . import calendar, today
@@ -20,6 +21,10 @@ urlpatterns: list = [
     path("spares/ahead.csv", months_page.as_csv, name="spares_ahead_csv"),
     path("spares/ahead.xlsx", months_page.as_xlsx, name="spares_ahead_xlsx"),
     path("spares/<int:pk>/", spares_views.spare_page, name="spare"),
+    path("spares/<int:pk>/sources/", sources_views.sources_page, name="sources"),
+    path("spares/<int:pk>/sources/new/", sources_views.OneSource.as_view(), name="source_new"),
+    path("spares/<int:pk>/sources/<int:source>/", sources_views.OneSource.as_view(), name="source"),
+    path("spares/<int:pk>/level/", sources_views.Level.as_view(), name="level"),
     path("cost/", views.cost_page, name="cost"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),
 ]

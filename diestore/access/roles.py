@@ -22,6 +22,7 @@ PLAN_BENCH = "diestore.plan_bench"
 STRIKE_ENTRY = "diestore.strike_entry"
 SEE_SPARES = "diestore.see_spares"
 ORDER_SPARES = "diestore.order_spares"
+SOURCE_SPARES = "diestore.source_spares"
 TAKE_IN_SPARES = "diestore.take_in_spares"
 SEE_COST = "diestore.see_cost"
 EDIT_REGISTER = "diestore.edit_register"
@@ -40,6 +41,7 @@ PERMISSIONS = (
     (STRIKE_ENTRY, "May strike out an entry"),
     (SEE_SPARES, "May see the spares to order"),
     (ORDER_SPARES, "May order spares from suppliers"),
+    (SOURCE_SPARES, "May say who supplies a spare, and its level"),
     (TAKE_IN_SPARES, "May take spares in and count the shelf"),
     (SEE_COST, "May see what a tool costs"),
     (EDIT_REGISTER, "May change the register of dies"),
@@ -60,7 +62,7 @@ GRANTS: dict[str, set[str]] = {
     TOOLMAKER: _BENCH,
     LEAD: _BENCH
     | {PLAN_BENCH, STRIKE_ENTRY, ORDER_SPARES, SEE_COST, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
-    BUYER: {SEE_SPARES, EDIT_SPARES, ORDER_SPARES, TAKE_IN_SPARES},
+    BUYER: {SEE_SPARES, EDIT_SPARES, ORDER_SPARES, SOURCE_SPARES, TAKE_IN_SPARES},
     SALES: {SEE_COST},
     ADMINISTRATOR: {code for code, _ in PERMISSIONS},
 }

@@ -386,6 +386,19 @@ class Item(models.Model):
             springs.class_of(self.spring_class)
         except springs.SpringError as error:
             raise ValidationError({"spring_class": str(error)}) from error
+        self._check_its_source()
+
+    def _check_its_source(self) -> None:
+        """What a preferred source tells is changed there; the item follows."""
+        source = self.sources.filter(preferred=True).first() if self.pk else None
+        stood = None if source is None else type(self).objects.filter(pk=self.pk).first()
+        if stood is None:
+            return
+        said = f"{source} is its preferred source and says so: change it at “Who supplies it” on the spare's page."
+        names = {"supplier_id": "supplier", "lead_days": "", "unit_price": "", "pack_size": ""}
+        wrong = [label or name for name, label in names.items() if getattr(self, name) != getattr(stood, name)]
+        if wrong:
+            raise ValidationError(dict.fromkeys(wrong, said))
 
 
 class Position(models.Model):

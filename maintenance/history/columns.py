@@ -18,6 +18,7 @@ from .described import need as _need
 from .inspection_columns import INSPECTION_TABLES
 from .photo_columns import PHOTO_TABLES
 from .purchase_columns import PURCHASE_TABLES
+from .source_columns import SOURCE_TABLES
 
 __all__ = [
     "AMENDED",
@@ -577,6 +578,7 @@ TABLES = (
     OUTPUTS,
     STATIONS,
     SPARES,
+    *SOURCE_TABLES,
     COMPONENTS,
     CUTS,
     PIECES,

@@ -49,6 +49,7 @@ from .purchases import Purchases
 from .register import Register
 from .replacements import Replacements
 from .shop import BY_FOLDER, Act, Counts, Shop
+from .sources import Sources
 
 NO_RUNS = "There are no runs, here or in the records: without hits nothing can be said of any life."
 LONG_BYTES = 500_000  # a folder that takes over a second
@@ -188,6 +189,7 @@ def _plant(folder: Folder, code: str | None, *, leave: bool = False) -> Plant:
 def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     amended, register = Amended(folder, shop), Register(folder, shop)
     register.load()
+    Sources(folder, shop).load()
     components, ledger = register.components, Ledger()
     counters = CounterRows(folder, shop)
     counters.load_devices()

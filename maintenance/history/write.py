@@ -60,6 +60,7 @@ from .files import write_table
 from .inspections import InspectionTables
 from .photos import PhotoTables, write_pictures
 from .purchases import PurchaseTables
+from .sources import SourceTables
 from .write_amended import AmendedTables
 from .write_bench import BenchTables
 from .write_counts import CounterTables
@@ -175,7 +176,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker(CounterTables, BenchTables, InspectionTables, PurchaseTables, PhotoTables, AmendedTables):
+class Maker(CounterTables, BenchTables, InspectionTables, PurchaseTables, SourceTables, PhotoTables, AmendedTables):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:

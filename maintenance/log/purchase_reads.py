@@ -14,6 +14,7 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from diestore.register.models import Plant
+from diestore.register.sources import Source
 from maintenance.models import Event, PurchaseLine, PurchaseOrder, PurchaseStep, StockMovement
 
 from . import bench_reads
@@ -136,6 +137,7 @@ class LeadSeen:
 
     item_id: int
     supplier: str
+    supplier_id: int | None
     number: str
     placed_on: dt.date
     came_on: dt.date
@@ -150,18 +152,27 @@ def _sum_of(**which) -> Coalesce:
     return Coalesce(Subquery(rows.annotate(n=Sum("quantity")).values("n")[:1], output_field=IntegerField()), 0)
 
 
+def _their_lead() -> Subquery:
+    """The lead time that the supplier of the order promises for the spare of a line, where he is a source of it."""
+    theirs = Source.objects.filter(item=OuterRef("item"), supplier=OuterRef("order__supplier"), ended_on=None)
+    return Subquery(theirs.order_by("-preferred", "pk").values("lead_days")[:1], output_field=IntegerField())
+
+
 def lines_of(orders: Iterable[int]) -> QuerySet[PurchaseLine]:
     """The lines of some orders with what came of each and what is still to come."""
     rows = PurchaseLine.objects.filter(order__in=list(orders)).select_related("item", "order")
-    rows = rows.annotate(came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER))
+    rows = rows.annotate(
+        came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER), their_lead=_their_lead()
+    )
     return rows.order_by("order", "sequence", "pk")
 
 
 def expected_on(line: PurchaseLine) -> dt.date | None:
-    """The day that was promised; until then the day of placing and the lead time."""
+    """The day that was promised; until then the day of placing and the lead time that this supplier promises."""
     if line.promised_on is not None:
         return line.promised_on
-    placed, lead = line.order.placed_at, line.item.lead_days
+    theirs = getattr(line, "their_lead", None)
+    placed, lead = line.order.placed_at, line.item.lead_days if theirs is None else theirs
     return None if placed is None or lead is None else timezone.localdate(placed) + dt.timedelta(days=lead)
 
 
@@ -256,7 +267,7 @@ def on_the_way(plant: Plant, *, items: Iterable[int] | None = None) -> dict[int,
     if items is not None:
         lines = lines.filter(item__in=list(items))
     lines = lines.select_related("order", "item").annotate(
-        came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER)
+        came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER), their_lead=_their_lead()
     )
     today = bench_reads.today_at(plant)
     return coming(_line_row(line, today) for line in lines.filter(to_come__gt=0).order_by("order__placed_at", "pk"))
@@ -313,7 +324,8 @@ def lead_times_seen(
             promised = None if line.promised_on is None else (line.promised_on - placed).days
             made.append(
                 LeadSeen(
-                    item_id=line.item_id, supplier=str(line.order.supplier), number=line.order.number,
+                    item_id=line.item_id, supplier=str(line.order.supplier), supplier_id=line.order.supplier_id,
+                    number=line.order.number,
                     placed_on=placed, came_on=came, days=days, promised_days=promised, pieces=line.quantity,
                 )
             )  # fmt: skip

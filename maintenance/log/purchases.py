@@ -17,10 +17,11 @@ from django.db.models import F, Max
 from django.utils import timezone
 
 from diestore.register.models import Item, Party, Plant
+from diestore.register.sources import Source
 from maintenance.models import PurchaseLine, PurchaseOrder, PurchaseStep, StockMovement, fresh_key
 from maintenance.models.purchasing import PIECES_AT_MOST, PRICE_AT_MOST
 
-from . import changes, purchase_reads
+from . import changes, purchase_reads, supplied
 from .rules import EntryRefused, check_moment, check_text, day_of, saving
 from .write import Actor
 
@@ -60,7 +61,8 @@ def draft(*, by: Actor, plant: Plant, wanted: Sequence[Wanted], currency: str) -
     check_currency(currency)
     with saving():
         _one_after_the_other(plant)
-        open_ones = {order.supplier_id: order for order in purchase_reads.drafts(plant)}
+        open_ones = {(order.supplier_id, order.currency): order for order in purchase_reads.drafts(plant)}
+        sources = supplied.preferred(one.item.pk for one in wanted)
         there = purchase_reads.in_drafts(plant)
         found: list[tuple[Item, PurchaseOrder]] = []
         orders: dict[int, PurchaseOrder] = {}
@@ -72,11 +74,13 @@ def draft(*, by: Actor, plant: Plant, wanted: Sequence[Wanted], currency: str) -
             supplier = one.item.supplier
             if supplier is not None and supplier.retired_at is not None:
                 supplier = None  # whoever looks at the draft names another
-            named = None if supplier is None else supplier.pk
+            source = sources.get(one.item.pk)
+            money = currency if source is None or supplier is None else source.currency
+            named = (None if supplier is None else supplier.pk, money)
             order = open_ones.get(named)
-            if order is None or order.currency != currency:
-                order = open_ones[named] = _opened(by, plant, supplier, currency)
-            line = _add(order, one)
+            if order is None:
+                order = open_ones[named] = _opened(by, plant, supplier, money)
+            line = _add(order, one, source if supplier is not None else None)
             there[one.item.pk] = (order, line.quantity)
             orders[order.pk] = order
             added += 1
@@ -106,11 +110,15 @@ def _next_number(plant: Plant) -> str:
     return f"{head}{max(numbers, default=0) + 1:04d}"
 
 
-def _add(order: PurchaseOrder, one: Wanted) -> PurchaseLine:
+def _add(order: PurchaseOrder, one: Wanted, source: Source | None = None) -> PurchaseLine:
+    """source: of the order's supplier, whose price list says the price; without one the catalogue does."""
     last = order.lines.aggregate(n=Max("sequence"))["n"] or 0
     if order.lines.count() >= LINES_AT_MOST:
         raise EntryRefused(f"{order} has {LINES_AT_MOST} lines; that is the most. Place it, then draft another.")
-    price = one.unit_price if one.unit_price is not None else one.item.unit_price
+    price = one.unit_price
+    if price is None:
+        of_list = supplied.price_of(source, one.quantity, order.currency)
+        price = one.item.unit_price if source is None else of_list  # type: ignore[assignment]
     return PurchaseLine.objects.create(  # type: ignore[misc]
         order=order, sequence=last + 1, item=one.item, quantity=one.quantity, unit_price=price
     )
@@ -122,7 +130,8 @@ def add_line(*, by: Actor, order: PurchaseOrder, item: Item, quantity: int) -> P
     check_pieces(quantity, item)
     with saving(f"{item} stands on this order already. Change its pieces there."):
         order = _draft_of(order)
-        line = _add(order, Wanted(item=item, quantity=quantity))
+        source = supplied.by_supplier([item.pk], order.supplier_id).get(item.pk)
+        line = _add(order, Wanted(item=item, quantity=quantity), source)
         _changed(order)
         return line
 
@@ -157,6 +166,9 @@ def change_draft(
         if seen is not None and seen != order.changes:
             raise EntryRefused("Somebody changed this draft since you opened it. Open it again and look at it; nothing "
                                "of what you typed is saved.")  # fmt: skip
+        items = list(order.lines.values_list("item", flat=True))
+        was_from = supplied.by_supplier(items, order.supplier_id)
+        now_from = supplied.by_supplier(items, None if supplier is None else supplier.pk)
         for line in order.lines.select_related("item"):
             typed = lines.get(line.pk)
             if typed is None:
@@ -166,7 +178,13 @@ def change_draft(
                 continue
             check_pieces(typed.quantity, line.item, field=f"pieces-{line.pk}")
             check_price(typed.unit_price, line.item, field=f"price-{line.pk}")
-            line.quantity, line.unit_price = typed.quantity, typed.unit_price  # type: ignore[assignment]
+            price = typed.unit_price
+            if price == line.unit_price:  # nobody typed one: it is that of the price list, where one said it
+                listed = supplied.price_of(was_from.get(line.item_id), line.quantity, order.currency)
+                if price is None or price == listed:
+                    now = supplied.price_of(now_from.get(line.item_id), typed.quantity, currency)
+                    price = now if now is not None or order.supplier != supplier else price
+            line.quantity, line.unit_price = typed.quantity, price  # type: ignore[assignment]
             line.save(update_fields=["quantity", "unit_price"])
         order.supplier, order.currency, order.wanted_on, order.note = supplier, currency, wanted_on, note.strip()
         order.save(update_fields=["supplier", "currency", "wanted_on", "note"])
@@ -188,8 +206,16 @@ def _changed(order: PurchaseOrder) -> None:
     order.refresh_from_db(fields=["changes"])
 
 
-def place(*, by: Actor, order: PurchaseOrder, seen: int | None = None) -> PurchaseOrder:
+class OddLots(EntryRefused):
+    """Fewer than the supplier sells, or no whole packs: nothing is placed until somebody says that it shall be so."""
+
+    def __init__(self, sentences: Sequence[str]) -> None:
+        super().__init__(" ".join(sentences), field="odd_lots")
+
+
+def place(*, by: Actor, order: PurchaseOrder, seen: int | None = None, odd_lots: bool = False) -> PurchaseOrder:
     """The draft goes to the supplier: its lines are on the way from now on. seen: the change that was looked at.
+    odd_lots: somebody said that these pieces are meant, whatever pack and least quantity are.
 
     Placed once however many place it: whoever comes second is told.
     """
@@ -206,8 +232,12 @@ def place(*, by: Actor, order: PurchaseOrder, seen: int | None = None) -> Purcha
         lines = list(order.lines.select_related("item"))
         if not lines:
             raise EntryRefused("There is nothing on this order. Add a spare first, or cancel the draft.")
+        theirs = supplied.by_supplier([line.item_id for line in lines], order.supplier_id)
         for line in lines:
             check_item(line.item)
+        odd = [supplied.odd_lot(theirs.get(line.item_id), line.item, line.quantity) for line in lines]
+        if any(odd) and not odd_lots:
+            raise OddLots([words for words in odd if words])
         StockMovement.objects.bulk_create(
             StockMovement(
                 plant=order.plant, item=line.item, quantity=line.quantity, kind=Kind.ORDERED, place=Place.ON_ORDER,

@@ -22,6 +22,7 @@ from diestore.register.models import (
     Variant,
     Volume,
 )
+from diestore.register.sources import Source, SourcePrice, SpareLevel
 from maintenance.models import CostLine, Event, Inspection, Order, Reading, StockMovement, Work
 
 AT_ONCE = 5_000  # keys in one question
@@ -135,7 +136,14 @@ def _parties(rows: list[Party]) -> Touched:
     return Touched(dies=set(), items=set(items), priced=set())
 
 
+def _of_items(items: Iterable[int]) -> Touched:
+    return Touched(dies=set(), items=set(items), priced=set())
+
+
 _ABOUT = {
+    Source: lambda rows: _of_items(row.item_id for row in rows),
+    SourcePrice: lambda rows: _of_items(row.source.item_id for row in rows),
+    SpareLevel: lambda rows: _of_items(row.item_id for row in rows),
     Die: lambda rows: _of_dies(row.pk for row in rows),
     Variant: lambda rows: _of_dies(row.die_id for row in rows),
     Station: lambda rows: _of_dies(row.die_id for row in rows),

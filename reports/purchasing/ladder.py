@@ -19,7 +19,8 @@ class Rung:
 
     missing: pieces expected to be missing by then. tied_up: money in pieces on the shelf, the mean of when this order
     comes and when the next one could. cost: expected, of what is missing, what is left over, the order and its price
-    over the best one. None without a price. best: the recommended one.
+    over the best one. None without a price. best: the recommended one. each: price of one when so many are ordered;
+    is_break: a lower price begins here.
     """
 
     pieces: int
@@ -28,6 +29,8 @@ class Rung:
     tied_up: float | None = None
     cost: float | None = None
     best: bool = False
+    each: float | None = None
+    is_break: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,6 +74,7 @@ def ladder(
     prices: Prices | None = None,
     level: float | None = None,
     least: int = 0,
+    least_lot: int = 1,
     most_rungs: int = MOST_RUNGS,
 ) -> tuple[Rung, ...]:
     """The rungs 0, 1, 2 ... packs, with the recommended one marked.
@@ -80,7 +84,8 @@ def ladder(
     else the rung of least expected cost
         c(q) = short E[(D - s)+] + left_over E[(s - D)+] + (q > 0) order_cost + price(q) - q price, s = position + q,
     which for one price is the newsvendor's: the least s with P(D <= s) >= short / (short + left_over). least: pieces
-    that have to be ordered in any case. Where two rungs tie, the smaller.
+    that have to be ordered in any case; least_lot: fewer than that, but none, cannot be ordered. Where two rungs tie,
+    the smaller. The first rung of each price break is shown however far it lies.
     Source: Nahmias, Production and Operations Analysis, the newsvendor's rule.
     """
     if level is None and prices is None:
@@ -91,9 +96,13 @@ def ladder(
         )
     best_s = until_next.quantile(level if level is not None else _ratio(prices))
     first_packs = -(-max(best_s - position, least, 0) // pack_size)
+    least_packs = -(-max(least_lot, 1) // pack_size)
+    if first_packs:
+        first_packs = max(first_packs, least_packs)
     breaks = [row.pieces for row in prices.breaks] if prices is not None else []
-    packs_most = max(first_packs, *(-(-n // pack_size) for n in breaks), 0)
-    q = np.arange(packs_most + 3) * pack_size
+    at_breaks = {max(-(-n // pack_size), least_packs) * pack_size for n in breaks if n > 1}
+    packs_most = max(first_packs, least_packs, *(n // pack_size for n in at_breaks))
+    q = np.append(0, np.arange(least_packs, packs_most + 3) * pack_size)
     enough, missing, left = _of(until_next, position + q)
     tied_up = cost = None
     if prices is not None:
@@ -101,7 +110,7 @@ def ladder(
         bought = np.array([prices.of(int(n)) - n * prices.price for n in q])
         cost = prices.short * missing + prices.left_over * left + np.where(q > 0, prices.order_cost, 0.0) + bought
     if level is not None or cost is None:
-        chosen = first_packs
+        chosen = int(np.searchsorted(q, first_packs * pack_size))
     else:
         allowed = q >= least
         chosen = int(np.flatnonzero(allowed)[np.argmin(np.round(cost[allowed], 9))])
@@ -113,6 +122,8 @@ def ladder(
             tied_up=None if tied_up is None else float(tied_up[i]),
             cost=None if cost is None else float(cost[i]),
             best=i == chosen,
+            each=None if prices is None else prices.of(int(max(n, 1))) / max(int(n), 1),
+            is_break=int(n) in at_breaks,
         )
         for i, n in enumerate(q)
     ]
@@ -146,8 +157,8 @@ def missing_by_stock(demand: Demand, *, most: int = 40, negligible: float = 1e-4
 
 
 def _few(rungs: Sequence[Rung], chosen: int, most: int) -> tuple[Rung, ...]:
-    """So many at most: those about the chosen one and the first."""
+    """So many at most: those about the chosen one and the first; and where a lower price begins."""
     if len(rungs) <= most:
         return tuple(rungs)
     start = max(chosen - (most - 4), 1)
-    return (rungs[0], *rungs[start : start + most - 1])
+    return tuple(r for i, r in enumerate(rungs) if i == 0 or start <= i < start + most - 1 or r.is_break)

@@ -47,9 +47,10 @@ class StockNow:
     on_order: int
     lead_days: int
     pack_size: int = 1
+    least_quantity: int = 1
 
     def __post_init__(self) -> None:
-        if self.lead_days < 0 or self.pack_size < 1 or self.on_order < 0:
+        if self.lead_days < 0 or min(self.pack_size, self.least_quantity) < 1 or self.on_order < 0:
             raise DemandRefused(
                 f"a lead time of {self.lead_days} days, packs of {self.pack_size}, {self.on_order} on order: "
                 "a lead time and an order are nought or more, a pack holds at least one."
@@ -72,6 +73,7 @@ class Advice:
     sooner than an order takes. service: the level kept, by_hand: set by somebody. lead, late: days an order takes as
     often as not, and nine times in ten; cover_days: that an order lasts until the next one is placed; lot: the
     economic one. yearly: pieces used a year; missing[s]: expected to be missing over one lead time with s there.
+    least_stock: pieces that somebody wants on the shelf and on the way in any case.
     """
 
     half: int
@@ -95,6 +97,7 @@ class Advice:
     ladder: tuple[Rung, ...] = ()
     yearly: float = 0.0
     missing: tuple[float, ...] = ()
+    least_stock: int = 0
 
 
 def packs(pieces: int, pack_size: int) -> int:
@@ -116,6 +119,7 @@ def advise(
     look_ahead_days: int = LOOK_AHEAD_DAYS,
     known_days: int = 0,
     yearly: float = 0.0,
+    least_stock: int = 0,
 ) -> Advice:
     """The buyer's line for one spare.
 
@@ -124,7 +128,8 @@ def advise(
     there shall be enough; by_hand: it is a level to keep, else the ladder goes by cost alone. lead: how long an order
     takes, None: the days promised, for certain. What is on order counts as there by the time an order of today would
     arrive. quantity: the best rung for the use until `cover_days` after the order placed today, or on `order_by` if
-    later, could be followed by the next one.
+    later, could be followed by the next one. least_stock: by hand, so many pieces on the shelf and on the way in any
+    case: with fewer it is to be ordered now, and the order brings them back up to it at least.
     Raises DemandRefused for a service outside 0 to 1.
     """
     if not 0 < service < 1:
@@ -135,9 +140,11 @@ def advise(
     most = max(look_ahead_days, stock.lead_days)
 
     def keeps(day: int) -> bool:
-        return use(day).quantile(service) <= stock.position
+        return stock.position >= least_stock and use(day).quantile(service) <= stock.position
 
     def keeps_if_ordered(wait: int) -> bool:
+        if stock.position < least_stock:
+            return wait < 0
         if keeps(wait + lead.longest):
             return True
         return keeps(wait + lead.days[0]) and lead.use(use, wait=wait).quantile(service) <= stock.position
@@ -157,11 +164,12 @@ def advise(
         pack_size=stock.pack_size,
         prices=prices,
         level=service if by_hand or prices is None else None,
-        least=0 if last_wait is None else 1,
+        least=0 if last_wait is None else max(1, least_stock - stock.position),
+        least_lot=stock.least_quantity,
     )
     if last_wait is not None:
         quantity = next(rung.pieces for rung in rungs if rung.best)
-    point = in_lead.quantile(service)
+    point = max(in_lead.quantile(service), least_stock)
     return Advice(
         half=in_lead.quantile(0.5),
         nine_in_ten=in_lead.quantile(0.9),
@@ -184,6 +192,7 @@ def advise(
         ladder=rungs,
         yearly=yearly,
         missing=missing_by_stock(in_lead),
+        least_stock=least_stock,
     )
 
 

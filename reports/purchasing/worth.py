@@ -108,14 +108,16 @@ class Economics:
     breaks: tuple[PriceFrom, ...] = ()
     incremental: bool = False
 
-    def judged(self, yearly_use: float, *, pack_size: int = 1) -> Judged:
+    def judged(self, yearly_use: float, *, pack_size: int = 1, least_quantity: int = 1) -> Judged:
         """The lot by `best_lot`, one piece too many as `KeepCost.left_over` over lot / yearly use, the level by
         `service_worth` unless it is set by hand."""
-        by_hand = self.level is not None
+        by_hand, least = self.level is not None, packs(least_quantity, pack_size)
         if not self.price:
             service = self.level if self.level is not None else SERVICE
-            return Judged(service=service, by_hand=by_hand, lot=pack_size, cover_days=COVER_DAYS, prices=None)
-        lot = self._lot(yearly_use, pack_size)
+            return Judged(
+                service=service, by_hand=by_hand, lot=max(pack_size, least), cover_days=COVER_DAYS, prices=None
+            )
+        lot = max(self._lot(yearly_use, pack_size), least)
         years = lot / yearly_use if yearly_use > lot / MOST_YEARS else MOST_YEARS
         left_over = self.keep.left_over(self.price, years)
         worth = service_worth(short=self.short.total, left_over=left_over)

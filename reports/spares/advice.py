@@ -98,10 +98,19 @@ class SpareRow:
 
     @property
     def value(self) -> Decimal | None:
-        """What the order comes to."""
-        if not self.quantity or self.item.unit_price is None:
+        """What the order comes to, at the price of so many."""
+        if not self.quantity or self.each is None:
             return None
-        return self.quantity * self.item.unit_price
+        return self.quantity * self.each
+
+    @property
+    def each(self) -> Decimal | None:
+        """Price of one when so many are ordered as are advised."""
+        best = next((rung for rung in self.advice.ladder if rung.best), None) if self.advice else None
+        if best is None or best.each is None:
+            return self.item.unit_price
+        own = self.item.unit_price
+        return own if own is not None and best.each == float(own) else Decimal(str(round(best.each, 4)))
 
     # What the columns are sorted by: the unknown and the nought at the end that needs nobody. Kept rows have the same.
     @property
@@ -236,7 +245,7 @@ class Spares:
 
     def summed(self) -> Summed:
         lines = (
-            SpareLine(r.code, r.order_day, r.unknown, r.quantity or 0, r.item.unit_price, r.supplier, r.item.kind)
+            SpareLine(r.code, r.order_day, r.unknown, r.quantity or 0, r.each, r.supplier, r.item.kind)
             for r in self.rows
         )
         return Summed.of(lines, self.today or dt.date.min)
@@ -277,8 +286,9 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
     else:
         try:
             now = StockNow(
-                on_hand=on_hand, on_order=max(on_order, 0), lead_days=item.lead_days, pack_size=item.pack_size
-            )
+                on_hand=on_hand, on_order=max(on_order, 0), lead_days=item.lead_days, pack_size=item.pack_size,
+                least_quantity=ahead.least_quantity(item.pk),
+            )  # fmt: skip
             advice = _advised(now, item, ahead)
         except (DemandRefused, LawRefused) as reason:
             refusal = str(reason)
@@ -310,7 +320,7 @@ KEPT_AT_MOST = 50_000
 def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
     if not ahead.remembers:
         return _computed(now, item, ahead)
-    key = (now, ahead.lead(item), ahead.economics(item), ahead.basis_of(item.pk))
+    key = (now, ahead.lead(item), ahead.economics(item), ahead.least_stock(item.pk), ahead.basis_of(item.pk))
     advice = _kept.get(key)
     if advice is None:
         advice = _computed(now, item, ahead)
@@ -322,7 +332,7 @@ def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
 
 def _computed(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
     yearly = ahead.yearly_use(item.pk)
-    judged = ahead.economics(item).judged(yearly, pack_size=now.pack_size)
+    judged = ahead.economics(item).judged(yearly, pack_size=now.pack_size, least_quantity=now.least_quantity)
     return advise(
         now,
         lambda days: ahead.use(item.pk, days),
@@ -336,4 +346,5 @@ def _computed(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
         look_ahead_days=max(LOOK_AHEAD_DAYS, now.lead_days),
         known_days=ahead.known_days(item.pk),
         yearly=yearly,
+        least_stock=ahead.least_stock(item.pk),
     )

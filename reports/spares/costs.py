@@ -91,15 +91,26 @@ class ShopCosts:
         return Priced(minutes / n, "records", n) if n else Priced(SET_UP_MINUTES, "assumed")
 
     def economics(
-        self, item: Item, dies: Iterable[int], *, breaks: tuple[PriceFrom, ...] = (), incremental: bool = False
+        self,
+        item: Item,
+        dies: Iterable[int],
+        *,
+        price: float | None = None,
+        breaks: tuple[PriceFrom, ...] = (),
+        incremental: bool = False,
+        level: float | None = None,
     ) -> Economics:
         """What a spare is decided by. A piece missing: the stop as such stops were, another die set in and this one
-        back again, the late job, the hurried order; by how much of that is felt."""
+        back again, the late job, the hurried order; by how much of that is felt. price: of one by the list that holds,
+        None: the catalogue's. level: of this spare alone, set by hand, 0 to 1; else that of the shop's rates."""
         felt = FELT.get(item.criticality, 1.0)
         minutes = self.stop(dies).value + CHANGES * self.set_up.value
-        level = self.rates.get(Rate.Kind.LEVEL_PERCENT)
+        if level is None and (of_shop := self.rates.get(Rate.Kind.LEVEL_PERCENT)) is not None:
+            level = of_shop / 100
+        if price is None and item.unit_price is not None:
+            price = float(item.unit_price)
         return Economics(
-            price=None if item.unit_price is None else float(item.unit_price),
+            price=price,
             keep=KeepCost(
                 capital=self.rate(Rate.Kind.CAPITAL_PERCENT).value / 100,
                 keeping=self.rate(Rate.Kind.KEEPING_PERCENT).value / 100,
@@ -112,7 +123,7 @@ class ShopCosts:
                 hurried=self.rate(Rate.Kind.HURRIED_ORDER).value,
             ),
             order_cost=self.rate(Rate.Kind.PURCHASE_ORDER).value,
-            level=None if level is None else level / 100,
+            level=level,
             breaks=breaks,
             incremental=incremental,
         )

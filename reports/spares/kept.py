@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
+from decimal import Decimal
 
 from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
@@ -157,8 +158,11 @@ class KeptList:
         return wanted.order_by().count(), list(wanted[start : start + most])
 
     def summed(self) -> Summed:
-        columns = ("code", "order_day", "unknown", "quantity_sorted", "item__unit_price", "supplier", "kind")
-        return Summed.of((SpareLine(*line) for line in self._ordered.values_list(*columns)), self.today)
+        columns = ("code", "order_day", "unknown", "quantity_sorted", "told__each", "supplier", "kind")
+        lines = (SpareLine(*line) for line in self._ordered.values_list(*columns))
+        return Summed.of(
+            (line._replace(price=None if line.price is None else Decimal(line.price)) for line in lines), self.today
+        )
 
     def _as_rows(self, rows: QuerySet) -> QuerySet:
         today, waiting = self.today, self.waiting
@@ -286,7 +290,13 @@ def _kept(row: SpareRow, kept: KeptSpares) -> KeptSpare:
         kind=row.item.kind,
         supplier=row.supplier,
         words=row.words,
-        told={"refusal": row.refusal, "places": row.places, "dies": list(row.dies), "advice": _advice(row.advice)},
+        told={
+            "refusal": row.refusal,
+            "places": row.places,
+            "dies": list(row.dies),
+            "advice": _advice(row.advice),
+            "each": None if row.each is None else str(row.each),
+        },
         **{name: getattr(row, name) for name in _SAME},
     )
 
@@ -300,7 +310,7 @@ _SAME = (
 # Of the advice, what no column of a kept row holds.
 _MORE = (
     "expected", "enough", "chase", "days_late", "service", "by_hand", "point", "lead", "late", "lead_seen",
-    "cover_days", "lot", "yearly",
+    "cover_days", "lot", "yearly", "least_stock",
 )  # fmt: skip
 
 

@@ -394,11 +394,16 @@ def rates_on(plant: Plant, day: dt.date) -> dict[str, float]:
     return {kind: float(amount) for kind, amount in rows}
 
 
-def lead_days_seen(plant: Plant, items: Iterable[int] | None = None) -> dict[int, tuple[float, ...]]:
+def lead_days_seen(
+    plant: Plant, items: Iterable[int] | None = None, *, suppliers: Mapping[int, int | None] | None = None
+) -> dict[int, tuple[float, ...]]:
     """Item -> days from ordered to received: of each line of an order as the spare's page lists it, and of what was
-    ordered without one, the first ordered taken to come first. What comes with nothing ordered before tells nothing."""
+    ordered without one, the first ordered taken to come first. What comes with nothing ordered before tells nothing.
+    suppliers: item -> from whom it is bought now: what others took does not count of it."""
     seen: dict[int, list[float]] = defaultdict(list)
     for lead in purchase_reads.lead_times_seen(plant=plant, items=items):
+        if suppliers and suppliers.get(lead.item_id, lead.supplier_id) != lead.supplier_id:
+            continue
         seen[lead.item_id].append(float(lead.days))
     moves = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.ON_ORDER, line=None)
     if items is not None:

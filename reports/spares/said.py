@@ -116,6 +116,8 @@ class Step:
     cost: str
     width: int
     best: bool
+    each: str = ""
+    is_break: bool = False
 
 
 def steps(rungs: Iterable[Rung]) -> list[Step]:
@@ -130,6 +132,8 @@ def steps(rungs: Iterable[Rung]) -> list[Step]:
             cost="" if rung.cost is None else amount(rung.cost),
             width=round(100 * rung.cost / dearest) if rung.cost and dearest else 0,
             best=rung.best,
+            each="" if rung.each is None else money(Decimal(str(round(rung.each, 4)))),
+            is_break=rung.is_break,
         )
         for rung in rungs
     ]
@@ -147,7 +151,8 @@ def why_this_rung(why: Why) -> str:
         return f"{fewest} Without a price nothing is said in money."
     if advice.by_hand:
         fewest = f"Recommended: the fewest that are enough {level(advice.service)} of the time,"
-        return f"{fewest} the level set among the shop's rates."
+        chance = why.by_hand is not None and why.by_hand.chance_percent is not None
+        return f"{fewest} the level set {'by hand for this spare' if chance else 'among the shop’s rates'}."
     return (
         "Recommended: what costs least in all. With fewer the risk costs more than the pieces; with more the pieces "
         "cost more than the risk."
@@ -193,7 +198,7 @@ def priced(item: Item, why: Why) -> list[tuple[str, str, str]]:
             ("One piece too many, over a lot", amount(why.judged.prices.left_over), f"{why.yearly:.1f} are used a year")
         )
         lines.append(("Economic lot", pieces(why.judged.lot), "ordering against keeping; price breaks where entered"))
-    words = "set by hand among the rates" if why.judged.by_hand else "one missing against one too many"
+    words = "set by hand" if why.judged.by_hand else "one missing against one too many"
     lines.append(("Level kept", level(why.judged.service), words))
     return lines
 
@@ -204,6 +209,22 @@ def _rests(figure: Priced, one: str) -> str:
         if figure.seen
         else FROM[figure.source]
     )
+
+
+def by_hand(why: Why) -> dict[str, str]:
+    """What somebody set in the place of what is reckoned, and what that would be."""
+    set_by, advice = why.by_hand, why.row.advice
+    if advice is None or why.reckoned is None or why.reckoned_point is None:
+        return {}
+    told = {
+        "reckoned": f"Reckoned: enough {level(why.reckoned)} of the time, which is kept with "
+        f"{pieces(why.reckoned_point)} on the shelf and on the way."
+    }
+    if set_by is not None:
+        who = f"{set_by.set_by}, " if set_by.set_by else ""
+        told["set"] = f"By hand: {set_by.words}, kept with {pieces(advice.point)}."
+        told["why"] = f"{set_by.reason} ({who}{day(set_by.set_on)})"
+    return told
 
 
 def moves(why: Why) -> list[tuple[str, str, str, str, int]]:

@@ -165,7 +165,7 @@ def csv_row(row: SpareRow, currency: str) -> list[object]:
         advice.days_late if advice else None,
         row.quantity,
         row.item.pack_size,
-        plain_money(row.item.unit_price),
+        plain_money(row.each),
         currency,
         row.item.shelf_place,
         " ".join(row.dies),

@@ -13,8 +13,10 @@ from django.conf import settings
 from django.db.models import Max
 from django.utils import timezone
 
+from diestore.access import shop
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Die, Item, Plant
+from diestore.register.sources import SpareLevel
 from diestore.service.failing import attempt
 from maintenance.forecasts import store
 from maintenance.log import queries
@@ -28,6 +30,8 @@ from reports.purchasing.lead import LeadTime
 from reports.purchasing.renewals import RenewalCounts
 from reports.purchasing.worlds import DieWorlds, die_worlds
 from reports.purchasing.worth import LONGEST_COVER_DAYS, Economics
+from reports.sources import reads as sources_reads
+from reports.sources.reads import Supplied
 
 from . import reads
 from .costs import ShopCosts
@@ -190,14 +194,43 @@ class PlantAhead:
 
     @cached_property
     def lead_days_seen(self) -> dict[int, tuple[float, ...]]:
-        return reads.lead_days_seen(self.plant, self.wanted)
+        """Of what has a preferred source, as that supplier took."""
+        theirs = {item: one.supplier_id for item, one in self.supplied.items()}
+        return reads.lead_days_seen(self.plant, self.wanted, suppliers=theirs)
+
+    @cached_property
+    def supplied(self) -> dict[int, Supplied]:
+        """Item -> its preferred source, by the price list that holds by the clock."""
+        return sources_reads.supplied(self.wanted, day=timezone.localdate(), currency=shop.current().currency)
+
+    @cached_property
+    def levels(self) -> dict[int, SpareLevel]:
+        """Item -> the level that somebody set by hand."""
+        return sources_reads.levels(self.plant, self.wanted)
+
+    def least_quantity(self, item: int) -> int:
+        return self.supplied[item].least_quantity if item in self.supplied else 1
+
+    def least_stock(self, item: int) -> int:
+        level = self.levels.get(item)
+        return (level.least_pieces or 0) if level is not None else 0
 
     def lead(self, item: Item) -> LeadTime:
         """How long an order of it takes: what is promised, moved by what was seen."""
         return LeadTime.learnt(item.lead_days or 0, self.lead_days_seen.get(item.pk, ()))
 
-    def economics(self, item: Item) -> Economics:
-        return self.costs.economics(item, [place.row.die_id for place in self.places.get(item.pk, ())])
+    def economics(self, item: Item, *, by_hand: bool = True) -> Economics:
+        """by_hand: with the level that somebody set for this spare, where one stands."""
+        source, level = self.supplied.get(item.pk), self.levels.get(item.pk)
+        chance = None
+        if by_hand and level is not None and level.chance_percent is not None:
+            chance = level.chance_percent / 100
+        dies = [place.row.die_id for place in self.places.get(item.pk, ())]
+        if source is None:
+            return self.costs.economics(item, dies, level=chance)
+        return self.costs.economics(
+            item, dies, price=source.price, breaks=source.breaks, incremental=source.incremental, level=chance
+        )
 
     def known_days(self, item: int) -> int:
         """Days since the record of the first of its dies ends: so far back its use is reckoned as ahead."""

@@ -7,6 +7,7 @@ import datetime as dt
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -15,6 +16,7 @@ from diestore.frame.tables import lay_out
 from maintenance.wording.odds import chance
 from reports.exports import csv_response
 from reports.format import day, how_old, money
+from reports.sources import reads as sources_reads
 
 from . import advice, by_hand, kept, reads, said, shelf, supply, why
 from .forms import SpareFilter
@@ -98,6 +100,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     row = told.row
     ordered = supply.of_a_spare(plant, item.pk, on_order=row.on_order)
     projection = projection_of(told, ahead, ordered)
+    sources = [one for one in sources_reads.of_item(item, plant, timezone.localdate()) if one.source.stands]
     return render(
         request,
         "reports/spares/spare.html",
@@ -109,6 +112,8 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "why": told,
             "supply": ordered,
             "stock": projection and drawn_stock(projection),
+            "sources": sources,
+            "no_preferred": sources and not any(one.source.preferred for one in sources),
             "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None,
             "plant_query": f"?plant={plant.pk}" if picked.several else "",
             "by_hand": by_hand.on_spare(
@@ -130,6 +135,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
                 "priced": said.priced(item, told),
                 "moves": said.moves(told),
                 "breaks": said.breaks(told),
+                "by_hand": said.by_hand(told),
             },
             "bars": [(n, round(100 * p), round(p * 200)) for n, p in told.chances],
         },

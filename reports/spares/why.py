@@ -8,6 +8,7 @@ from functools import partial
 
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
+from diestore.register.sources import SpareLevel
 from maintenance.log import queries
 from reports.purchasing.breaks import MeanLimits, mean_limits
 from reports.purchasing.cause import Moved, cause_of
@@ -40,7 +41,8 @@ class DieBehind:
 
 @dataclass(frozen=True, kw_only=True)
 class Why:
-    """What stands behind a row: the dies and places, the breaks, and what is not known."""
+    """What stands behind a row: the dies and places, the breaks, and what is not known. by_hand: the level that
+    somebody set; reckoned, reckoned_point: the level and the order point without it."""
 
     row: SpareRow
     records_until: dt.date
@@ -63,6 +65,9 @@ class Why:
     mishaps: KindMishaps | None = None
     mishaps_seen: int = 0
     limits: MeanLimits | None = None
+    by_hand: SpareLevel | None = None
+    reckoned: float | None = None
+    reckoned_point: int | None = None
 
     @property
     def is_ground(self) -> bool:
@@ -123,7 +128,8 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
     strokes_ahead = sum(group.piece_strokes for group in groups)
     yearly = ahead.yearly_use(item.pk)
     strokes = sum(place.row.strokes for place in places)
-    economics = ahead.economics(item)
+    economics, lots = ahead.economics(item), {"least_quantity": ahead.least_quantity(item.pk)}
+    reckoned = ahead.economics(item, by_hand=False).judged(yearly, pack_size=item.pack_size, **lots).service
     return Why(
         row=row,
         records_until=ahead.records_until,
@@ -142,7 +148,10 @@ def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
         lead_seen=ahead.lead_days_seen.get(item.pk, ()),
         yearly=yearly,
         economics=economics,
-        judged=economics.judged(yearly, pack_size=item.pack_size),
+        judged=economics.judged(yearly, pack_size=item.pack_size, **lots),
+        by_hand=ahead.levels.get(item.pk),
+        reckoned=reckoned,
+        reckoned_point=use.quantile(reckoned),
         costs=ahead.costs,
         moves=moves,
         cause=cause,

@@ -30,6 +30,7 @@ from diestore.register.models import (
     Variant,
     Volume,
 )
+from diestore.register.sources import Source, SourcePrice, SpareLevel
 from maintenance.forecasts.fit import as_json, compute
 from maintenance.history.columns import TABLES
 from maintenance.history.load import load
@@ -80,6 +81,7 @@ from tests.history.moved import moved
 from tests.history.pictured import pictured
 from tests.history.purchased import purchased
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
+from tests.history.sourced import sourced
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo-shop"
 
@@ -259,6 +261,7 @@ def everything() -> None:
     inspected(plant=plant, die=die, press=press, by=by, at=moment)
     purchased(plant=plant, by=by, at=moment)
     moved(plant=plant, by=by, die=die, at=moment)
+    sourced(plant=plant, user=user, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
@@ -421,6 +424,9 @@ EVERY_MODEL = (
     PurchaseOrder,
     PurchaseLine,
     PurchaseStep,
+    Source,
+    SourcePrice,
+    SpareLevel,
     CounterDevice,
     DieInPress,
     CounterReading,

@@ -246,6 +246,10 @@ TABLE: dict[str, Row] = {
     "reports:spares_ahead_xlsx": see(may(roles.SEE_SPARES)),
     "reports:spares_csv": see(may(roles.SEE_SPARES)),
     "reports:spare": see(may(roles.SEE_SPARES), pk="item"),
+    "reports:sources": see(may(roles.SEE_SPARES), pk="item"),
+    "reports:source_new": form(may(roles.SOURCE_SPARES), pk="item"),
+    "reports:source": form(may(roles.SOURCE_SPARES), pk="sourced", source="source"),
+    "reports:level": form(may(roles.SOURCE_SPARES), pk="item"),
     "reports:cost": see(may(roles.SEE_COST)),
     "reports:cost_die": see(may(roles.SEE_COST), pk="die"),
 }
@@ -302,6 +306,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "photo": _photo(die),
         "inspection": _inspection(die),
         "purchase": _purchase(die),
+        **_source(),
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
         "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
@@ -330,6 +335,13 @@ def _purchase(die: Die) -> int:
     told = purchases.draft(by=write.Actor(), plant=die.plant, wanted=wanted, currency="EUR")
     order = told.orders[0] if told.orders else told.there[0][1]
     return purchases.place(by=write.Actor(), order=order).pk
+
+
+def _source() -> dict[str, int]:
+    """A spare with one source."""
+    item = make.item("of one supplier", supplier=money_shop.supplier(), lead_days=20)
+    source = item.sources.first() or make.source(item, supplier=money_shop.supplier())
+    return {"sourced": item.pk, "source": source.pk}
 
 
 def _absence(die: Die) -> int:

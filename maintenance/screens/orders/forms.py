@@ -51,11 +51,12 @@ class DraftForm(forms.Form):
         widget=forms.TextInput({"autocomplete": "off", "list": "spares-offered", "placeholder": "its code"}),
     )  # fmt: skip
     more_pieces = WholeField(label="Pieces of it", required=False)
+    odd_lots = forms.BooleanField(label="Order these pieces all the same", required=False)
     seen = forms.IntegerField(min_value=0, max_value=2_000_000_000, widget=forms.HiddenInput, required=False)
 
     def __init__(self, data=None, *, row: OrderRow) -> None:
         order = row.order
-        self.row = row
+        self.row, self.asks_lots = row, False
         super().__init__(
             data, initial={"supplier": order.supplier_id, "currency": order.currency, "wanted_on": order.wanted_on,
                            "note": order.note, "seen": order.changes},

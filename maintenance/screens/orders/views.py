@@ -167,7 +167,8 @@ class OneOrder(PermissionRequiredMixin, View):
             with transaction.atomic():
                 said = self._act(act, form, by, row)
         except EntryRefused as refused:
-            form.add_error(refused.field if refused.field in form.fields else None, str(refused))
+            odd = form.asks_lots = isinstance(refused, purchases.OddLots)
+            form.add_error(refused.field if refused.field in form.fields and not odd else None, str(refused))
             return self._show(request, purchase_reads.row_of(_order(request, pk)), {act: form}, status=422)
         messages.success(request, said)
         return redirect("maintenance:purchase", pk=row.pk)
@@ -184,7 +185,7 @@ class OneOrder(PermissionRequiredMixin, View):
         saved = form.save(by)
         if act == "save":
             return f"{order} is saved. It is a draft until it is placed."
-        purchases.place(by=by, order=saved, seen=None)
+        purchases.place(by=by, order=saved, seen=None, odd_lots=form.cleaned_data["odd_lots"])
         return f"{order} is placed. Its lines are on the way; send the order as PDF or as a spreadsheet."
 
     def _show(self, request, row: purchase_reads.OrderRow, amiss: dict | None = None, *, status: int = 200):
