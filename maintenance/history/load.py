@@ -13,6 +13,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from diestore.access.shop import forget as forget_shop
+from diestore.register import sourcing
 from diestore.register.models import Item, Plant
 from maintenance.log import changes, counted, rules, touched
 from maintenance.log.derived import find_heads
@@ -229,6 +230,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     tie_replaced(ledger, folder.findings)
     _check_taken_off(folder, shop, ledger)
     count_spares(shop, components.counts_told, ledger)
+    sourcing.follow()  # of a spare with a preferred source the source counts, whatever spares.csv says
     folder.findings.stop_if_wrong()
     _tell_changes(shop, ledger, by_night=by_night)
 

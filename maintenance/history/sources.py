@@ -37,8 +37,6 @@ class Sources(TableLoader):
         for step in (self._sources, self._prices, self._levels):
             step()
             self.findings.stop_if_wrong()
-        if any(isinstance(row, (Source, SourcePrice)) for row in self.shop.saved):
-            sourcing.follow()
 
     def _sources(self) -> None:
         shop = self.shop

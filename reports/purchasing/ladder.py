@@ -36,7 +36,8 @@ class Rung:
 @dataclass(frozen=True, kw_only=True)
 class Prices:
     """What the rungs of one spare are priced by. price: of a piece; breaks: cheaper ones from so many on; incremental:
-    a lower price holds only for the pieces from there on. short, left_over: one piece too few, one too many."""
+    a lower price holds only for the pieces from there on. short, left_over: one piece too few, one too many. lot: that
+    is bought as a rule: what it costs by the piece there is what a piece is worth."""
 
     price: float
     short: float
@@ -44,6 +45,12 @@ class Prices:
     order_cost: float = 0.0
     breaks: tuple[PriceFrom, ...] = ()
     incremental: bool = False
+    lot: int = 0
+
+    @property
+    def worth(self) -> float:
+        """Of one piece: what it costs in the lot that is bought as a rule, the price of one where none is told."""
+        return self.of(self.lot) / self.lot if self.lot > 0 else self.price
 
     def of(self, pieces: int) -> float:
         """What so many come to at once."""
@@ -82,8 +89,10 @@ def ladder(
     position: pieces on the shelf and on the way. in_lead: use until this order could come; until_next: until the order
     after it could, both Demand. level: recommend the least rung that is enough so often, by hand or without prices;
     else the rung of least expected cost
-        c(q) = short E[(D - s)+] + left_over E[(s - D)+] + (q > 0) order_cost + price(q) - q price, s = position + q,
-    which for one price is the newsvendor's: the least s with P(D <= s) >= short / (short + left_over). least: pieces
+        c(q) = short E[(D - s)+] + left_over E[(s - D)+] + (q > 0) order_cost + price(q) - q worth, s = position + q,
+    worth the price by the piece in the usual lot: counted at the price of one, each piece beyond a break would seem
+    to earn. With breaks no rung above both that lot and the need is recommended: the lot has weighed keeping so many.
+    For one price it is the newsvendor's: the least s with P(D <= s) >= short / (short + left_over). least: pieces
     that have to be ordered in any case; least_lot: fewer than that, but none, cannot be ordered. Where two rungs tie,
     the smaller. The first rung of each price break is shown however far it lies.
     Source: Nahmias, Production and Operations Analysis, the newsvendor's rule.
@@ -107,12 +116,14 @@ def ladder(
     tied_up = cost = None
     if prices is not None:
         tied_up = prices.price * (left + _of(in_lead, position + q)[2]) / 2
-        bought = np.array([prices.of(int(n)) - n * prices.price for n in q])
+        bought = np.array([prices.of(int(n)) - n * prices.worth for n in q])
         cost = prices.short * missing + prices.left_over * left + np.where(q > 0, prices.order_cost, 0.0) + bought
     if level is not None or cost is None:
         chosen = int(np.searchsorted(q, first_packs * pack_size))
     else:
         allowed = q >= least
+        if prices is not None and prices.lot and at_breaks:
+            allowed &= q <= max(first_packs * pack_size, prices.lot, int(q[1]))
         chosen = int(np.flatnonzero(allowed)[np.argmin(np.round(cost[allowed], 9))])
     rungs = [
         Rung(

@@ -133,6 +133,7 @@ class Economics:
                 order_cost=self.order_cost,
                 breaks=self.breaks,
                 incremental=self.incremental,
+                lot=lot if self.breaks else 0,
             ),
         )
 

@@ -1,5 +1,6 @@
 """Demand over a lead time that is itself uncertain."""
 
+import itertools
 import math
 
 import numpy as np
@@ -8,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reports.purchasing.demand import Demand, DemandRefused, poisson
-from reports.purchasing.lead import LeadTime
+from reports.purchasing.lead import LeadTime, lead_trend
 
 
 def test_what_is_certain_stays_certain():
@@ -88,3 +89,15 @@ def test_laws(promised, seen, rate, wait):
 def test_bad_input_is_refused(call):
     with pytest.raises(DemandRefused):
         call()
+
+
+def test_a_trend_of_lead_times_by_counting_all_orders():
+    """Five that rise: S = 10 of 10 pairs, and of the 120 orders of five one rises and one falls so: 2 / 120."""
+    assert lead_trend([14, 15, 15.5, 18, 24]).chance == pytest.approx(2 / 120, rel=1e-9)
+    days = [20, 14, 22, 25, 19, 30]
+    score = sum(np.sign(b - a) for a, b in itertools.combinations(days, 2))
+    every = [sum(np.sign(b - a) for a, b in itertools.combinations(p, 2)) for p in itertools.permutations(days)]
+    told = lead_trend(days)
+    assert told.chance == pytest.approx(np.mean(np.abs(every) >= abs(score)), rel=1e-9)
+    assert (told.earlier, told.later, told.longer) == (20, 25, True)
+    assert lead_trend([14, 15, 16, 18]) is None and lead_trend([14] * 9) is None

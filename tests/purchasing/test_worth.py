@@ -183,3 +183,29 @@ def test_a_lot_is_whole_packs_and_follows_the_price_breaks():
     assert economics().judged(6.0, pack_size=5).lot % 5 == 0
     rows = (PriceFrom(pieces=20, unit_price=Decimal("20")),)
     assert economics(breaks=rows).judged(6.0).lot == 20 > economics().judged(6.0).lot
+
+
+def test_a_break_that_the_lot_does_not_reach_is_shown_and_not_bought():
+    """A cheaper price at fifty pieces, of a spare of which three go in a year: whoever counts pieces at the price of
+    one would buy fifty and more, since each seems to earn what it is cheaper by."""
+    use = Demand(chances=np.array([0.4, 0.4, 0.2]))
+    said = {"price": 20.0, "short": 200.0, "left_over": 2.0, "order_cost": 30.0}
+    breaks = (PriceFrom(pieces=50, unit_price=Decimal(15)),)
+
+    def best(prices):
+        rungs = ladder(position=0, in_lead=use, until_next=use, prices=prices, least=1)
+        assert [rung.pieces for rung in rungs if rung.is_break] == [50]
+        return next(rung.pieces for rung in rungs if rung.best)
+
+    assert best(Prices(**said, breaks=breaks)) >= 50
+    chosen = best(Prices(**said, breaks=breaks, lot=9))
+    counted = {}
+    for q in range(1, 10):  # one by one: no price but that of one is within the lot
+        counted[q] = sum(p * (200 * max(d - q, 0) + 2 * max(q - d, 0)) for d, p in enumerate(use.chances))
+    assert chosen == min(counted, key=counted.__getitem__) == 2
+
+
+def test_no_rung_lies_under_the_least_quantity():
+    use = Demand(chances=np.array([0.4, 0.4, 0.2]))
+    rungs = ladder(position=0, in_lead=use, until_next=use, pack_size=4, level=0.9, least_lot=6)
+    assert [rung.pieces for rung in rungs][:3] == [0, 8, 12] and next(r.pieces for r in rungs if r.best) == 8
