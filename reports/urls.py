@@ -5,6 +5,7 @@ from django.urls import path
 from reports.cost import views
 from reports.spares import months_page
 from reports.sources import views as sources_views
+from reports.spares import together
 from reports.spares import views as spares_views
 
 from . import calendar, today
@@ -24,6 +25,7 @@ urlpatterns: list = [
     path("spares/<int:pk>/sources/", sources_views.sources_page, name="sources"),
     path("spares/<int:pk>/sources/new/", sources_views.OneSource.as_view(), name="source_new"),
     path("spares/<int:pk>/sources/<int:source>/", sources_views.OneSource.as_view(), name="source"),
+    path("spares/orders/<int:pk>/more/", together.order_more, name="order_more"),
     path("spares/<int:pk>/level/", sources_views.Level.as_view(), name="level"),
     path("cost/", views.cost_page, name="cost"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),

@@ -7,6 +7,8 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
+from itertools import pairwise
+from statistics import median
 from typing import NamedTuple
 
 from django.db.models import Count, IntegerField, Max, OuterRef, Q, QuerySet, Subquery, Sum
@@ -238,6 +240,12 @@ def drafts(plant: Plant) -> QuerySet[PurchaseOrder]:
     return _of_plant(plant).filter(placed_at=None, cancelled_at=None).order_by("opened_at", "pk")
 
 
+def draft_of(pk: int, plants: Iterable[Plant]) -> PurchaseOrder | None:
+    """A draft with a supplier, of one of some plants. One question."""
+    rows = PurchaseOrder.objects.filter(plant__in=list(plants), placed_at=None, cancelled_at=None)
+    return rows.exclude(supplier=None).select_related("supplier", "plant").filter(pk=min(pk, 2**63 - 1)).first()
+
+
 def waited_for(plant: Plant) -> QuerySet[PurchaseOrder]:
     """Placed, and something of it is still to come."""
     placed = _of_plant(plant).filter(placed_at__isnull=False, cancelled_at=None)
@@ -287,6 +295,14 @@ def coming(lines: Iterable[LineRow]) -> dict[int, list[Coming]]:
             )  # fmt: skip
     far = dt.date.max
     return {item: sorted(some, key=lambda c: (c.due_on or far, c.number)) for item, some in made.items()}
+
+
+def days_between_orders(plant: Plant, supplier: int) -> float | None:
+    """As often as not so many days lie between two orders to a supplier; None with fewer than three. One question."""
+    placed = PurchaseOrder.objects.filter(plant=plant, supplier=supplier, placed_at__isnull=False)
+    days = sorted({timezone.localdate(at) for at in placed.values_list("placed_at", flat=True)})[-13:]
+    gaps = [(after - before).days for before, after in pairwise(days)]
+    return float(median(gaps)) if len(gaps) > 1 else None
 
 
 def in_drafts(plant: Plant) -> dict[int, tuple[PurchaseOrder, int]]:

@@ -11,9 +11,9 @@ from .demand import DemandRefused
 
 @dataclass(frozen=True, kw_only=True)
 class Candidate:
-    """A spare of the supplier that is not due yet. days_left: until it has to be ordered; pieces: that are then ordered;
-    price: of one then; keep_a_year: share of its price that a piece costs in a year on the shelf; each_now: price of one
-    when so many are ordered now."""
+    """A spare of the supplier that is not due yet. days_left: until it has to be ordered; pieces: that are ordered
+    then; price: of one then; keep_a_year: share of its price that a piece costs in a year on the shelf; each_now: price
+    of one when so many are ordered now."""
 
     key: int
     days_left: int
@@ -26,7 +26,7 @@ class Candidate:
         figures = (self.price, self.keep_a_year, self.each_now or 0.0)
         if not all(math.isfinite(x) and x >= 0 for x in figures) or self.pieces < 1 or self.days_left < 0:
             raise DemandRefused(
-                f"{self.pieces} pieces of {self.price:g} in {self.days_left} days, keeping {self.keep_a_year:g} a year: "
+                f"{self.pieces} pieces of {self.price:g} in {self.days_left} days, keeping {self.keep_a_year:g}: "
                 "at least one piece, the others nought or more."
             )
 
@@ -56,10 +56,10 @@ def additions(
         worth = A - a - Q P h T - Q (P_now - P),
     added where that lies above nought. This is the can-order rule with the level set where the gain is nought; that
     each would else be ordered by itself is its assumption: two that would have gone together save A once, so that the
-    sum of several is the most that they can save (`saved_together`).
+    sum of several is the most that they can save (`orders_saved`).
     Source: the can-order policy, Balintfy 1964, and joint replenishment, Silver, Pyke and Peterson (from memory).
     """
-    if not (math.isfinite(order_cost) and order_cost >= 0 and 0 <= line_cost):
+    if not (math.isfinite(order_cost) and order_cost >= 0 and line_cost >= 0):
         raise DemandRefused(f"an order costs {order_cost:g}, a line {line_cost:g}; both are nought or more.")
     made = []
     for one in candidates:

@@ -177,3 +177,26 @@ def test_the_lead_time_is_that_of_the_preferred_source(punch, quillfen):
     assert row(punch).advice.lead_seen == 1
     sourcing.end(by=None, source=source, day=timezone.localdate(), reason="closed")
     assert row(punch).advice.lead_seen == 3
+
+
+def test_what_else_goes_on_an_order_is_added_with_one_tap(quillfen, as_role):
+    """A spare of the same supplier that comes soon is offered with what it saves; another supplier's is not."""
+    first, other = make.item("first", supplier=quillfen, lead_days=20), Party.objects.create(code="X", role="supplier")
+    punch = shop.spare("PP-6.0-M2", on_hand=0, lead_days=200)
+    shop.worked_die("H-900", punch)
+    shop.forecast()
+    punch.supplier, punch.unit_price = quillfen, Decimal(5)
+    punch.save()
+    wanted = [Wanted(item=first, quantity=2)]
+    order = purchases.draft(by=make.actor(), plant=make.plant(), currency="EUR", wanted=wanted).orders[0]
+    client, address = as_role("buyer"), reverse("reports:order_more", args=[order.pk])
+    told = client.get(address)
+    (line,) = told.context["lines"]
+    assert line["row"].item == punch and "PP-6.0-M2" in as_read(told)
+    tick = f"{punch.pk}:{line['row'].quantity}"
+    client.post(reverse("maintenance:purchase_new"), {"item": tick})
+    assert {one.item for one in order.lines.all()} == {first, punch}
+    assert client.get(address).context["lines"] == []  # it stands in the draft
+    PurchaseOrder.objects.update(supplier=other)
+    order.lines.get(item=punch).delete()
+    assert client.get(address).context["lines"] == []

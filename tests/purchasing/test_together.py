@@ -21,7 +21,7 @@ def test_a_worked_example():
 
 
 def test_the_best_set_of_all_sets():
-    """Each ordered by itself else: the cost of every set of additions counted out, over some hundred small suppliers."""
+    """Each else ordered by itself: the cost of every set of additions counted out, over 150 small suppliers."""
     rng = random.Random(7)
     for _ in range(150):
         some = [

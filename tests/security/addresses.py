@@ -249,6 +249,7 @@ TABLE: dict[str, Row] = {
     "reports:sources": see(may(roles.SEE_SPARES), pk="item"),
     "reports:source_new": form(may(roles.SOURCE_SPARES), pk="item"),
     "reports:source": form(may(roles.SOURCE_SPARES), pk="sourced", source="source"),
+    "reports:order_more": see(may(roles.ORDER_SPARES), pk="draft"),
     "reports:level": form(may(roles.SOURCE_SPARES), pk="item"),
     "reports:cost": see(may(roles.SEE_COST)),
     "reports:cost_die": see(may(roles.SEE_COST), pk="die"),
@@ -307,6 +308,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "inspection": _inspection(die),
         "purchase": _purchase(die),
         **_source(),
+        "draft": _draft(die),
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
         "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
@@ -335,6 +337,13 @@ def _purchase(die: Die) -> int:
     told = purchases.draft(by=write.Actor(), plant=die.plant, wanted=wanted, currency="EUR")
     order = told.orders[0] if told.orders else told.there[0][1]
     return purchases.place(by=write.Actor(), order=order).pk
+
+
+def _draft(die: Die) -> int:
+    item = make.item("wanted for stock", supplier=money_shop.supplier(), lead_days=20)
+    wanted = [purchases.Wanted(item=item, quantity=4)]
+    told = purchases.draft(by=write.Actor(), plant=die.plant, wanted=wanted, currency="EUR")
+    return (told.orders[0] if told.orders else told.there[0][1]).pk
 
 
 def _source() -> dict[str, int]:
