@@ -3,9 +3,8 @@
 from django.urls import path
 
 from reports.cost import views
-from reports.spares import months_page
 from reports.sources import views as sources_views
-from reports.spares import together
+from reports.spares import months_page, together
 from reports.spares import views as spares_views
 
 from . import calendar, today

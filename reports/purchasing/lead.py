@@ -148,6 +148,8 @@ class _Law:
         at = self.middle + self.scale * scipy.special.stdtrit(self.freedom, chances)
         days = np.round(np.minimum(self.base * np.exp(np.minimum(at, 50.0)), self.most)).astype(int)
         return days if waited is None else np.maximum(days, waited + 1)
+
+
 LEAST_FOR_TREND = 5  # orders
 
 

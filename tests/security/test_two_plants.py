@@ -28,6 +28,8 @@ FAR = ("Q-900", "Q-901", "ZZ-9", "Zora Q.", "press 77", "far box", "77-0001", "F
 # What is the shop's and no plant's: the catalogue of spares, too, but for what a plant's own pages say of it.
 SHOPS_OWN = {"part", "volume", "customer", "supplier", "stock"}
 CATALOGUE = "ZZ-9"
+# The catalogue is the shop's own, and so is who supplies it; a level there is always of one's own plant.
+OF_THE_CATALOGUE = {"reports:sources", "reports:source_new", "reports:source", "reports:level"}
 ROLES = [role for role in roles.ROLES if role != roles.ADMINISTRATOR]
 
 
@@ -88,7 +90,12 @@ def keyed() -> dict[str, tuple]:
     found = {}
     for name, row in TABLE.items():
         of = row.parts.get("pk") or row.parts.get("key")
-        of_the_shop = of is None or of in SHOPS_OWN or (of == "item" and not name.startswith("reports:"))
+        of_the_shop = (
+            of is None
+            or of in SHOPS_OWN
+            or name in OF_THE_CATALOGUE
+            or (of == "item" and not name.startswith("reports:"))
+        )
         if not of_the_shop and not row.by_token:
             found[name] = row
     return found
