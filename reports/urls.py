@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports.cost import views
+from reports.cost import part_views, views, years_views
 from reports.sources import views as sources_views
 from reports.spares import months_page, together
 from reports.spares import views as spares_views
@@ -28,4 +28,7 @@ urlpatterns: list = [
     path("spares/<int:pk>/level/", sources_views.Level.as_view(), name="level"),
     path("cost/", views.cost_page, name="cost"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),
+    path("cost/<int:pk>/part/", part_views.part_page, name="cost_part"),
+    path("cost/<int:pk>/years/", years_views.years_page, name="cost_years"),
+    path("cost/<int:pk>/years.csv", years_views.years_csv, name="cost_years_csv"),
 ]

@@ -1,4 +1,4 @@
-"""The form for another build."""
+"""The forms of the cost pages."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from decimal import Decimal
 
 from django import forms
 
-from diestore.frame.fields import BetweenField
+from diestore import units
+from diestore.frame.fields import BetweenField, MeasureField
 from diestore.frame.other_build import COATINGS, STEELS
 
 from .two_builds import Change
@@ -42,6 +43,57 @@ class ChangeForm(forms.Form):
             price=_exactly(asked["price"] or 0),
             piece_times=_exactly(asked["pieces"] or 1),
         )
+
+
+class PartForm(forms.Form):
+    """What a part's cost rests on beside the record. A GET form; what is not asked stands as it is started with."""
+
+    strokes = BetweenField(label="Strokes a minute", least=0.01, most=100_000)
+    running = BetweenField(label="The press runs, % of its time", least=1, most=100, unit="%")
+    lot = BetweenField(label="Parts in a lot", least=1, most=1e9)
+    set_up = BetweenField(label="Set-up of a lot, h", least=0, most=1000, unit="h")
+    density = BetweenField(label="Density, times that of water", least=0.5, most=25)
+    used = BetweenField(label="Of the strip in the part, %", least=1, most=100, unit="%")
+
+    def __init__(self, asked, *, system: units.System, start: dict) -> None:
+        super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)
+        weight = units.column("weight_kg").unit(system)
+        self.kg = units.parse(f"1 {weight}".replace("lb", "lbm"), "weight_kg", system).value  # of one unit of weight
+        self.fields["pitch"] = MeasureField("length_mm", system, label=f"Pitch, {_unit(system)}", required=False)
+        self.fields["width"] = MeasureField("length_mm", system, label=f"Strip width, {_unit(system)}", required=False)
+        self.fields["price"] = BetweenField(label=f"Stock costs a {weight}", least=0, most=1e6)
+        self.fields["scrap"] = BetweenField(label=f"Scrap brings a {weight}", least=0, most=1e6)
+
+    def value(self, name: str) -> Decimal | None:
+        """What holds: as asked, or as it is started with where nothing was asked or what cannot be."""
+        cleaned = getattr(self, "cleaned_data", {}) if self.is_bound and self.is_valid() else self.initial
+        found = cleaned.get(name)
+        return None if found in (None, "") else Decimal(str(found))
+
+    def a_kilogram(self, name: str) -> Decimal | None:
+        amount = self.value(name)
+        return None if amount is None else amount / Decimal(str(self.kg))
+
+
+def _unit(system: units.System) -> str:
+    return units.column("length_mm").unit(system)
+
+
+def _typed(start: dict) -> dict:
+    return {name: "" if value is None else f"{value:g}" for name, value in start.items()}
+
+
+class RiseForm(forms.Form):
+    """By how much prices and rates rise. A GET form, as above."""
+
+    rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
+
+    @property
+    def share(self) -> Decimal:
+        """As a share a year; nought where nothing is asked, or what cannot be."""
+        if not self.is_bound or not self.is_valid():
+            return Decimal(0)
+        return _exactly(self.cleaned_data["rise"] or 0) / 100
 
 
 def _exactly(value: float) -> Decimal:

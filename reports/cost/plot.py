@@ -1,4 +1,4 @@
-"""The plot of a cost that falls with the volume."""
+"""The plots of cost: against the volume, and by month."""
 
 from __future__ import annotations
 
@@ -61,4 +61,42 @@ def against_volume(
                     va="top",
                     color=Ink.WORD.colour,
                 )
+        return svg(figure, title)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MonthBar:
+    """What a month is expected to cost, element by element from below, and where 8 in 10 lives fall. word: its tick."""
+
+    parts: tuple[float, ...]
+    low: float
+    high: float
+    word: str = ""
+
+
+def by_month(months: Sequence[MonthBar], *, level: float | None, y_label: str, title: str):
+    """Bars in a row, each with its band as a line. level: what a month costs in the long run."""
+    from matplotlib import rc_context
+    from matplotlib.ticker import FixedLocator, NullLocator
+
+    across = range(len(months))
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(height=380, x="", y=y_label)
+        below = [0.0] * len(months)
+        for n, ink in enumerate((Ink.BAR_1, Ink.BAR_2, Ink.BAR_3)):
+            heights = [month.parts[n] for month in months]
+            axes.bar(across, heights, width=0.84, bottom=below, color=ink.colour, linewidth=0)
+            below = [a + b for a, b in zip(below, heights, strict=True)]
+        axes.vlines(across, [m.low for m in months], [m.high for m in months], color=Ink.PAST.colour)
+        if level is not None:
+            axes.axhline(level, color=Ink.LEVEL.colour)
+        axes.set_xlim(-0.6, len(months) - 0.4)
+        axes.set_ylim(0, 1.06 * max(max(m.high for m in months), max(below), level or 0.0, 1.0))
+        axes.grid(False, axis="x")
+        axes.set_axisbelow(True)
+        round_ticks(axes.yaxis)
+        named = [n for n, month in enumerate(months) if month.word]
+        axes.xaxis.set_major_locator(FixedLocator(named))
+        axes.xaxis.set_minor_locator(NullLocator())
+        axes.set_xticklabels([months[n].word for n in named])
         return svg(figure, title)

@@ -13,7 +13,7 @@ from django.db.models import BigIntegerField, BooleanField, Case, Count, Max, Mi
 
 from diestore.register.models import Die, Output, Plant, Rate
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import CostLine, OpenCount, Replacement, Run, Stop, Work
+from maintenance.models import CostLine, OpenCount, Order, Replacement, Run, Stop, Work
 
 ON_THE_EDGE = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
 
@@ -55,7 +55,8 @@ class BillOfDie:
 
 @dataclass(kw_only=True)
 class Spent:
-    """The log of one die, as its cost needs it. parts: good parts, all outputs; setting_minutes: planned stops."""
+    """The log of one die, as its cost needs it. parts: good parts, all outputs; setting_minutes: planned stops,
+    set_ups of them."""
 
     die: int
     hits: int = 0
@@ -67,6 +68,7 @@ class Spent:
     stops: list[StopOfDie] = field(default_factory=list)
     bills: list[BillOfDie] = field(default_factory=list)
     setting_minutes: float = 0.0
+    set_ups: int = 0
 
 
 def spent_on(dies: Iterable[int]) -> dict[int, Spent]:
@@ -92,6 +94,7 @@ def spent_and_rates(
     for is_work, die, at, word, apart, number, written, amount in _works_and_stops(ids):
         if not is_work and (apart or word == Stop.Cause.SETTING):
             spent_of[die].setting_minutes += amount
+            spent_of[die].set_ups += 1
             continue
         if not is_work:
             spent_of[die].stops.append(StopOfDie(at=at, minutes=amount, parts_scrapped=number))
@@ -191,6 +194,18 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
         Value(False, BooleanField()), "die_id", "at", "cause", "planned", "parts_scrapped", none, "minutes", none
     )  # fmt: skip
     return sorted((row[:8] for row in works.union(stops, all=True)), key=itemgetter(2))
+
+
+def stop_minutes(plant: Plant) -> list[float]:
+    """How long each stop on account of a die took, of all dies of a plant."""
+    stops = Stop.objects.standing().filter(die__plant=plant).exclude(Q(planned=True) | Q(cause=Stop.Cause.SETTING))
+    return list(stops.order_by("at", "pk").values_list("minutes", flat=True))
+
+
+def usual_lot(die: Die) -> int | None:
+    """Parts of a job of this die, the mean of its latest twelve."""
+    parts = list(Order.objects.filter(die=die).order_by("-due", "-pk").values_list("parts", flat=True)[:12])
+    return round(sum(parts) / len(parts)) if parts else None
 
 
 def _spares(ids: list[int]) -> QuerySet:

@@ -9,7 +9,7 @@ import numpy as np
 
 from maintenance.forecasts import builds, other_builds
 from reports.costing.builds import BuildPlan, Comparison, compare_builds, worn_off_per_sharpening
-from reports.costing.money import from_float
+from reports.costing.money import MoneyRefused, from_float
 from reports.purchasing.demand import BreakRate
 from reports.purchasing.laws import LawRefused
 from reports.spares.use import PlantAhead
@@ -73,29 +73,17 @@ def two_builds(
     ahead = ahead or PlantAhead.of(die.plant, dies=[die.pk])
     missing = []
     try:
-        worlds = np.array(ahead.worlds(die.pk).means)
-    except LawRefused as reason:
-        return TwoBuilds(refusal=f"Nothing is forecast of this die: {reason}")
-    if year.prices is None or year.prices.sharpening is None:
-        return TwoBuilds(refusal="What a sharpening costs is not known: hours or the toolroom rate are missing.")
+        a, worlds = as_it_is(cost, year, ahead=ahead)
+    except (LawRefused, MoneyRefused) as reason:
+        return TwoBuilds(refusal=str(reason))
     if die.build_price is None:
         missing.append("The build price is not known; nought is taken, so only the difference counts.")
-    intervals = np.repeat(worlds, DRAWS)
-    pieces, pieces_b = _pieces(ahead, die.pk, change)
-    by_stroke = _per_million(ahead, cost, year)
-    a = BuildPlan(
-        name="As it is",
-        price=die.build_price or Decimal(0),
-        parts_per_hit=max(round(cost.spent.parts / cost.spent.hits), 1) if cost.spent.hits else 1,
-        intervals_hits=tuple(intervals.tolist()),
-        sharpening=year.prices.sharpening,
-        spares_per_sharpening=worn_off_per_sharpening(pieces),
-        per_million_hits=by_stroke,
-    )
     edges = other_builds.edges_now(die, orders=[row for row in ahead.open_orders if row.die_id == die.pk])
     shown = tuple(_edge_change(edge, change) for edge in edges)
     if change is None or not edges:
         return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)
+    intervals = np.repeat(worlds, DRAWS)
+    _, pieces_b = _pieces(ahead, die.pk, change)
     built = [
         builds.built_otherwise(
             edge.spec,
@@ -116,7 +104,7 @@ def two_builds(
         intervals_hits=tuple((intervals * np.tile(times, len(worlds))).tolist()),
         sharpening=a.sharpening,
         spares_per_sharpening=worn_off_per_sharpening(pieces_b),
-        per_million_hits=by_stroke,
+        per_million_hits=a.per_million_hits,
     )
     return TwoBuilds(
         a=a,
@@ -126,6 +114,31 @@ def two_builds(
         interval=_band(worlds),
         missing=tuple(missing),
     )
+
+
+def as_it_is(cost: DieCost, year: Ahead, *, ahead: PlantAhead) -> tuple[BuildPlan, np.ndarray]:
+    """The die as it runs, and the mean interval of each of its worlds.
+
+    Raises LawRefused where nothing is forecast of it, MoneyRefused where nobody knows what a sharpening costs.
+    """
+    die = cost.die
+    try:
+        worlds = np.array(ahead.worlds(die.pk).means)
+    except LawRefused as reason:
+        raise LawRefused(f"Nothing is forecast of this die: {reason}") from reason
+    if year.prices is None or year.prices.sharpening is None:
+        raise MoneyRefused("What a sharpening costs is not known: hours or the toolroom rate are missing.")
+    pieces, _ = _pieces(ahead, die.pk, None)
+    plan = BuildPlan(
+        name="As it is",
+        price=die.build_price or Decimal(0),
+        parts_per_hit=max(round(cost.spent.parts / cost.spent.hits), 1) if cost.spent.hits else 1,
+        intervals_hits=tuple(np.repeat(worlds, DRAWS).tolist()),
+        sharpening=year.prices.sharpening,
+        spares_per_sharpening=worn_off_per_sharpening(pieces),
+        per_million_hits=_per_million(ahead, cost, year),
+    )
+    return plan, worlds
 
 
 def _band(values: np.ndarray) -> tuple[float, float, float]:
@@ -166,7 +179,8 @@ def _per_million(ahead: PlantAhead, cost: DieCost, year: Ahead) -> Decimal:
         price, rate = ahead.items[item].unit_price, ahead.breaks(item)
         if price is not None and rate is not None:
             share = sum(place.row.stroke_share for place in places if place.row.die_id == cost.die.pk)
-            total += float(price) * rate.per_stroke * share
+            at_once = ahead.at_once(item)
+            total += float(price) * rate.per_stroke * share * (at_once.mean if at_once else 1.0)
     if year.prices is not None and year.prices.stop is not None:
         total += BreakRate.seen(len(cost.spent.stops), cost.spent.hits).per_stroke * year.prices.stop.mean
     return from_float(total * 1e6)

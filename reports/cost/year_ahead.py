@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 import numpy as np
 
-from diestore.register.models import Die
 from reports.costing.money import quantity
 from reports.costing.next_year import World, YearAhead, expected_year
 from reports.costing.spread import Spread
 from reports.purchasing.demand import BreakRate, GrindGroup, item_demand
 from reports.purchasing.laws import LawRefused
-from reports.spares.use import PlantAhead
+from reports.spares.use import PlantAhead, SparePlace
 
 from . import reads
 from .reads import Spent
@@ -34,12 +33,12 @@ class Prices:
     stops_seen: int
 
 
-def prices_of(spent: Spent, others: Iterable[Spent], rates: Rates, today: dt.date) -> Prices:
-    """From the newest sharpenings of the die, and its stops (the shop's, where it had few)."""
+def prices_of(spent: Spent, of_shop: Sequence[float], rates: Rates, today: dt.date) -> Prices:
+    """From the newest sharpenings of the die, and its stops (the shop's, in minutes, where it had few)."""
     return Prices(
         sharpening=_price_of_sharpening(spent, rates, today),
         sharpenings_seen=len({r.at for r in spent.grinds if r.sharpening}),
-        stop=_price_of_stop(spent, others, rates, today),
+        stop=_price_of_stop(spent, of_shop, rates, today),
         stops_seen=len(spent.stops),
     )
 
@@ -60,13 +59,13 @@ def _price_of_sharpening(spent: Spent, rates: Rates, today: dt.date) -> Decimal 
     return (hours * (rate or Decimal(0)) + sum((bill.amount for bill in bills), Decimal(0))) / known
 
 
-def _price_of_stop(spent: Spent, others: Iterable[Spent], rates: Rates, today: dt.date) -> Spread | None:
+def _price_of_stop(spent: Spent, of_shop: Sequence[float], rates: Rates, today: dt.date) -> Spread | None:
     rate = rates.on("press", today)
     if rate is None:
         return None
     minutes = [stop.minutes for stop in spent.stops]
     if len(minutes) < STOPS_NEEDED:
-        minutes = [stop.minutes for other in others for stop in other.stops]
+        minutes = list(of_shop)
     if not minutes:
         return None
     return Spread.of(np.array(minutes) / 60 * float(rate), np.ones(len(minutes)))
@@ -94,8 +93,8 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
     per_hit = spent.parts / spent.hits if spent.hits else reads.parts_per_hit([die.pk]).get(die.pk, 1)
     planned = int(strokes * per_hit)
     rates = cost.rates
-    others = [] if len(spent.stops) >= STOPS_NEEDED else list(reads.spent_on(_plant_dies(die)).values())
-    prices = prices_of(spent, others, rates, ahead.today)
+    of_shop = [] if len(spent.stops) >= STOPS_NEEDED else reads.stop_minutes(die.plant)
+    prices = prices_of(spent, of_shop, rates, ahead.today)
     forecast = ahead.forecasts.get(die.pk)
     if planned < 1:
         return Ahead(year=None, refusal="No order is open and nothing ran in the last year, so no part is planned.")
@@ -125,19 +124,23 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
     )
 
 
-def _plant_dies(die: Die) -> list[int]:
-    return list(reads.dies_of(die.plant).values_list("pk", flat=True))
-
-
 def _spares_in(ahead: PlantAhead, die: int, sharpenings) -> dict[str, np.ndarray]:
     """Chances of 0, 1, 2 ... pieces of each item used by this die in a year, where its sharpenings are spread so."""
     strokes = ahead.strokes(die, YEAR_DAYS)
+
+    def ground_together(places: list[SparePlace], chances: np.ndarray) -> GrindGroup:
+        pieces = tuple(place.use for place in places)
+        return GrindGroup(label=str(die), strokes=strokes, sharpenings=chances, pieces=pieces)
+
     used = {}
     for item, places in ahead.places.items():
-        mine = tuple(place.use for place in places if place.row.die_id == die)
+        mine = [place for place in places if place.row.die_id == die]
         if mine:
-            group = GrindGroup(label=str(die), strokes=strokes, sharpenings=sharpenings, pieces=mine)
-            used[ahead.items[item].code] = item_demand([group], breaks=ahead.breaks(item)).chances
+            alone = [place for place in mine if ahead.is_alone(place)]
+            groups = [ground_together([place], ahead.chances(die, YEAR_DAYS, place)) for place in alone]
+            groups.append(ground_together([place for place in mine if place not in alone], sharpenings))
+            demand = item_demand(groups, breaks=ahead.breaks(item), at_once=ahead.at_once(item))
+            used[ahead.items[item].code] = demand.chances
     return used
 
 

@@ -53,6 +53,11 @@ class WeibullLaw:
             gone = ((self.hits_on + x) / self.eta_hits) ** self.shape - (self.hits_on / self.eta_hits) ** self.shape
         return -np.expm1(-np.maximum(gone, 0.0))  # rounding may leave the difference a hair below nought
 
+    def lasting(self, chance: ArrayLike) -> NDArray[np.float64]:
+        """The strokes before which it has ended with that chance, 0 to below 1: `ended`, turned round."""
+        gone = (self.hits_on / self.eta_hits) ** self.shape - np.log1p(-np.asarray(chance, float))
+        return self.eta_hits * gone ** (1 / self.shape) - self.hits_on
+
     @property
     def mean_hits(self) -> float:
         """Of a fresh interval: eta times gamma(1 + 1 / k)."""
@@ -91,6 +96,13 @@ class StoredLaw:
         # where several chances share one count of strokes the highest holds from there on
         inside = np.where(x >= self.hits[-1], self.chances[-1], inside)
         return np.where((x < first_h) | (x <= 0), before, inside)
+
+    def lasting(self, chance: ArrayLike) -> NDArray[np.float64]:
+        """The strokes before which it has ended with that chance; beyond the last chance stored: inf, not in sight."""
+        p = np.asarray(chance, float)
+        first_p, first_h = self.chances[0], self.hits[0]
+        inside = np.expm1(np.interp(p, self.chances, np.log1p(self.hits)))
+        return np.where(p > self.chances[-1], np.inf, np.where(p < first_p, p / first_p * first_h, inside))
 
 
 @dataclass(frozen=True)

@@ -368,18 +368,23 @@ class PlantAhead:
 
         Raises LawRefused where nothing is told of it.
         """
-        first, laws = self._laws(die, place)
-        horizon = _rounded_up(self.strokes(die, self.horizon_days))
+        first, laws = self.laws(die, place)
+        horizon = self._horizon(die, days)
         strokes = self.strokes(die, days)
         return [_counts(first, law, horizon).chances(strokes) for law in laws]
 
-    def _laws(self, die: int, place: SparePlace | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+    def _horizon(self, die: int, days: int) -> float:
+        """The strokes up to which counts are computed: those of all that is usually asked, more where more is."""
+        return _rounded_up(self.strokes(die, max(days, self.horizon_days)))
+
+    def laws(self, die: int, place: SparePlace | None) -> tuple[StoredLaw, tuple[WeibullLaw, ...]]:
+        """Of the interval under way, and of a later one, world by world. Raises LawRefused where nothing is told."""
         key = (die, place.row.position_id if place is not None else 0)
         if key not in self._known_laws:
             self._known_laws[key] = self._read_laws(die, place)
         return self._known_laws[key]
 
-    def _read_laws(self, die: int, place: SparePlace | None) -> tuple[IntervalLaw, tuple[WeibullLaw, ...]]:
+    def _read_laws(self, die: int, place: SparePlace | None) -> tuple[StoredLaw, tuple[WeibullLaw, ...]]:
         if place is not None and place.row.position_id in self.edges:
             edge = self.edges[place.row.position_id]
             shape, lots = self.shape
@@ -393,8 +398,8 @@ class PlantAhead:
         """The same, the worlds mixed."""
         key = (die, days, place.row.position_id if place is not None else 0)
         if key not in self._chances:
-            first, laws = self._laws(die, place)
-            horizon = _rounded_up(self.strokes(die, self.horizon_days))
+            first, laws = self.laws(die, place)
+            horizon = self._horizon(die, days)
             self._chances[key] = Demand.of(_mixed_counts(first, laws, horizon).chances(self.strokes(die, days))).chances
         return self._chances[key]
 
@@ -408,7 +413,7 @@ class PlantAhead:
         if left is None:
             return None
         try:
-            first, fresh = self._laws(die, place if place.row.position_id in self.edges else None)
+            first, fresh = self.laws(die, place if place.row.position_id in self.edges else None)
         except LawRefused:
             return None
         strokes = middle_of(first) + left * float(np.mean([law.mean_hits for law in fresh]))
@@ -417,13 +422,17 @@ class PlantAhead:
         since = self._known_until(die)
         return UsedUp(strokes=strokes, day=since + dt.timedelta(days=days) if days <= FURTHEST_DAYS else None)
 
+    def is_alone(self, place: SparePlace) -> bool:
+        """Whether a place is ground by itself, as its own edge wants it, and not with the set."""
+        return place.grinds_left is not None and place.row.position_id in self.edges
+
     def groups(self, item: int, days: int) -> list[GrindGroup]:
         """The places of an item, by what is ground together."""
         sets: dict[int, list[SparePlace]] = defaultdict(list)
         groups = []
         for place in self.places.get(item, ()):
             die = place.row.die_id
-            if place.grinds_left is not None and place.row.position_id in self.edges:
+            if self.is_alone(place):
                 groups.append(self._group(die, days, [place], self.chances(die, days, place)))
             else:
                 sets[die].append(place)

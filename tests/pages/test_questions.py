@@ -32,7 +32,13 @@ OF_NONE = [
     "reports:spares_ahead",
     "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip
-OF_A_DIE = ["diestore:die", "reports:cost_die", "maintenance:set_up_sheet", "maintenance:set_up_paper"]
+OF_A_DIE = [
+    "diestore:die",
+    "reports:cost_die",
+    "reports:cost_years",
+    "maintenance:set_up_sheet",
+    "maintenance:set_up_paper",
+]
 TASKS = ["run", "sharpening", "replacement", "stop", "reading", "mishap", "correction"]
 
 

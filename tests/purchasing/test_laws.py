@@ -99,3 +99,21 @@ def test_the_interval_under_way_and_the_mean_of_those_after_make_the_middle_of_t
 
 def test_a_law_that_hardly_ends_has_no_middle_within_reach():
     assert middle_of(WeibullLaw(eta_hits=1e12, shape=1.0), furthest=1e10) == 1e10
+
+
+@pytest.mark.parametrize(
+    "law",
+    [
+        WeibullLaw(eta_hits=30_000, shape=2.4),
+        WeibullLaw(eta_hits=30_000, shape=0.8, hits_on=12_000),
+        StoredLaw.of({0.01: 800, 0.1: 9_000, 0.5: 24_000, 0.9: 51_000, 0.99: 80_000}),
+    ],
+)
+def test_lasting_turns_ended_round(law):
+    chances = np.linspace(0.001, 0.989, 60)
+    assert law.ended(law.lasting(chances)) == pytest.approx(chances, rel=1e-9)
+
+
+def test_what_is_not_stored_is_not_in_sight():
+    law = StoredLaw.of({0.1: 9_000, 0.5: 24_000})
+    assert law.lasting([0.05, 0.5, 0.51]) == pytest.approx([4_500.0, 24_000.0, np.inf])

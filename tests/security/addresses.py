@@ -253,6 +253,9 @@ TABLE: dict[str, Row] = {
     "reports:level": form(may(roles.SOURCE_SPARES), pk="item"),
     "reports:cost": see(may(roles.SEE_COST)),
     "reports:cost_die": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_part": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_years": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_years_csv": see(may(roles.SEE_COST), pk="die"),
 }
 
 # The administration's own addresses are walked as one: staff only. Its sign-in leads to ours.

@@ -1,0 +1,189 @@
+"""What a die will cost in the three years ahead, month by month."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from diestore.register.models import Die
+from reports.costing.elements import per_thousand
+from reports.costing.money import MoneyRefused
+from reports.costing.spread import Spread
+from reports.costing.years_ahead import ByTheStroke, GroundPiece, GroundSet, YearsAhead, years_ahead
+from reports.purchasing.demand import BreakRate
+from reports.purchasing.laws import LawRefused
+from reports.spares.use import PlantAhead, SparePlace
+
+from . import reads
+from .sheets import YEAR_DAYS, DieCost
+from .two_builds import as_it_is
+from .year_ahead import Ahead, year_ahead
+
+MONTHS = 36
+
+
+@dataclass(frozen=True, kw_only=True)
+class Big:
+    """Pieces of one spare that are ground out in the same month as often as not."""
+
+    until: dt.date
+    item: str
+    places: tuple[str, ...]
+    money: Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieYears:
+    """months: the day on which each ends. years None: `refusal` says why.
+
+    long_run: money a year at the volume of the first year if it went on for ever, without the build; None: not known.
+    share_of_build: what the build price adds to it. parts: of each year ahead.
+    """
+
+    years: YearsAhead | None
+    refusal: str = ""
+    months: tuple[dt.date, ...] = ()
+    parts: tuple[int, ...] = ()
+    first_year: Ahead | None = None
+    long_run: Decimal | None = None
+    share_of_build: Decimal | None = None
+    big: tuple[Big, ...] = ()
+    left_out: tuple[str, ...] = ()
+    volume_from: str = ""
+
+
+def month_days(months: int = MONTHS) -> list[int]:
+    """Days from today to the end of each month: twelfths of a year, so that twelve are the year ahead."""
+    return [round(YEAR_DAYS * n / 12) for n in range(1, months + 1)]
+
+
+def years_of(cost: DieCost, *, ahead: PlantAhead, yearly_rise: Decimal = Decimal(0)) -> DieYears:
+    """The three years ahead of a die, at today's prices and rates or at such as rise by a share a year."""
+    die = cost.die
+    year = year_ahead(cost, ahead=ahead)
+    if year.prices is None or year.refusal:
+        return DieYears(years=None, refusal=year.refusal, first_year=year)
+    days = month_days()
+    ends = np.array([ahead.strokes(die.pk, n) for n in days])
+    per_hit = cost.spent.parts / cost.spent.hits if cost.spent.hits else reads.parts_per_hit([die.pk]).get(die.pk, 1)
+    try:
+        sets = _sets(ahead, die, year, days)
+    except LawRefused as reason:
+        return DieYears(years=None, refusal=f"Nothing is forecast of this die: {reason}", first_year=year)
+    made = years_ahead(
+        strokes=np.diff(ends, prepend=0.0),
+        sets=sets,
+        by_the_stroke=_by_the_stroke(ahead, cost, year),
+        yearly_rise=yearly_rise,
+    )
+    try:
+        running = as_it_is(cost, year, ahead=ahead)[0].running_per_thousand().expected
+    except MoneyRefused:
+        running = None
+    parts = [int(n * per_hit) for n in np.diff(ends[11::12], prepend=0.0)]
+    long_run = running * parts[0] / 1000 if running is not None else None
+    share = per_thousand(die.build_price, die.expected_parts) * parts[0] / 1000 if _is_built_for(die) else None
+    return DieYears(
+        years=made,
+        months=tuple(ahead.today + dt.timedelta(days=n) for n in days),
+        parts=tuple(parts),
+        first_year=year,
+        long_run=long_run,
+        share_of_build=share,
+        big=tuple(_big(ahead, die, days)),
+        left_out=year.year.left_out if year.year else (),
+        volume_from=_volume_from(ahead, die),
+    )
+
+
+def _is_built_for(die: Die) -> bool:
+    return die.build_price is not None and bool(die.expected_parts)
+
+
+def _volume_from(ahead: PlantAhead, die: Die) -> str:
+    programme = ahead.programmes.get(die.pk)
+    if programme is None or not (programme.years or programme.ends):
+        return "the pace of the last year and open jobs; nobody stated a volume for the years ahead"
+    stated = ", ".join(f"{year}" for year, _ in programme.years)
+    words = f"the volume stated for {stated}" if stated else "the pace of the last year and open jobs"
+    return f"{words}, until {programme.ends.day} {programme.ends:%b %Y}" if programme.ends else words
+
+
+def _mine(ahead: PlantAhead, die: Die) -> list[tuple[int, SparePlace]]:
+    return [(item, p) for item, places in ahead.places.items() for p in places if p.row.die_id == die.pk]
+
+
+def _piece(ahead: PlantAhead, item: int, place: SparePlace) -> GroundPiece | None:
+    use, price = place.use, ahead.items[item].unit_price
+    if use.grinds_left is None or use.grinds_new is None or price is None:
+        return None
+    return GroundPiece(price=price, left=use.grinds_left, new=use.grinds_new)
+
+
+def _sets(ahead: PlantAhead, die: Die, year: Ahead, days: list[int]) -> list[GroundSet]:
+    """The set of the die, and each place that follows its own edge."""
+    together, alone = [], []
+    for item, place in _mine(ahead, die):
+        piece = _piece(ahead, item, place)
+        if piece is not None and ahead.is_alone(place):
+            alone.append((place, piece))
+        elif piece is not None:
+            together.append(piece)
+    grind = year.prices.sharpening if year.prices and year.prices.sharpening is not None else Decimal(0)
+    return [
+        _set(ahead, die, None, grind, tuple(together), days),
+        *(_set(ahead, die, place, Decimal(0), (piece,), days) for place, piece in alone),
+    ]
+
+
+def _set(
+    ahead: PlantAhead, die: Die, place: SparePlace | None, grind: Decimal, pieces: tuple[GroundPiece, ...], days: list
+) -> GroundSet:
+    first, fresh = ahead.laws(die.pk, place)
+    return GroundSet(
+        first=first.lasting,
+        fresh=tuple(law.lasting for law in fresh),
+        grind=grind,
+        pieces=pieces,
+        until=[ahead.chances(die.pk, n, place) for n in days],
+    )
+
+
+def _by_the_stroke(ahead: PlantAhead, cost: DieCost, year: Ahead) -> list[ByTheStroke]:
+    """Pieces that break, a sort for each spare, and stops."""
+    sorts = []
+    share: Counter[int] = Counter()
+    for item, place in _mine(ahead, cost.die):
+        share[item] += place.row.stroke_share
+    for item, strokes in share.items():
+        price, rate, at_once = ahead.items[item].unit_price, ahead.breaks(item), ahead.at_once(item)
+        if price is not None and rate is not None:
+            pieces = at_once.chances if at_once is not None else [0.0, 1.0]
+            one = Spread.of_counts(pieces, price)
+            sorts.append(ByTheStroke(key="spares", shape=rate.shape, strokes=rate.strokes, share=strokes, cost=one))
+    if year.prices is not None and year.prices.stop is not None:
+        seen = BreakRate.seen(len(cost.spent.stops), cost.spent.hits)
+        stop = year.prices.stop
+        sorts.append(ByTheStroke(key="stop", shape=seen.shape, strokes=seen.strokes, share=1.0, cost=stop))
+    return sorts
+
+
+def _big(ahead: PlantAhead, die: Die, days: list[int]) -> list[Big]:
+    """Pieces that are ground out within sight, by the month in which that is so as often as not; the soonest first."""
+    ends = [ahead.today + dt.timedelta(days=n) for n in days]
+    due: dict[tuple[dt.date, str], list[tuple[str, Decimal]]] = {}
+    for item, place in _mine(ahead, die):
+        used = ahead.used_up(place)
+        price = ahead.items[item].unit_price
+        if used is None or used.day is None or price is None or used.day > ends[-1]:
+            continue
+        until = next(end for end in ends if used.day <= end)
+        due.setdefault((until, ahead.items[item].code), []).append((place.row.code, price))
+    return [
+        Big(until=until, item=item, places=tuple(code for code, _ in rows), money=sum((p for _, p in rows), Decimal(0)))
+        for (until, item), rows in sorted(due.items())
+    ]

@@ -1,0 +1,238 @@
+"""What a die costs month by month for some years ahead: what is expected, and how far its lives lie apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .money import MoneyRefused, amount, from_float, quantity
+from .spread import Spread
+
+LIVES = 10_000
+SEED = 20_261  # the same answer to the same question
+MOST_MONTHS = 240
+MOST_INTERVALS = 20_000  # of one life
+KEYS = ("sharpening", "spares", "stop")  # of `own_log.ELEMENTS`
+
+Quantile = Callable[[NDArray[np.float64]], NDArray[np.float64]]  # chance, 0 to 1 -> strokes; inf: not within sight
+
+
+@dataclass(frozen=True, kw_only=True)
+class GroundPiece:
+    """A piece that is ground with its set. left: grinds it still gives; new: those of a new one. It is replaced at the
+    grind after the last. price: money; nought where it is not known (`YearsAhead` does not say so, the caller does)."""
+
+    price: Decimal
+    left: int
+    new: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class GroundSet:
+    """What is ground together: the set of a die, or one place that follows its own edge.
+
+    first: quantiles of the interval under way; fresh: of each later one, one law for each of several equally likely
+    worlds. grind: money for one grind, nought where it is paid with another set. until[m][n]: the chance of n grinds
+    until the end of month m, the worlds mixed.
+    """
+
+    first: Quantile
+    fresh: tuple[Quantile, ...]
+    grind: Decimal
+    pieces: tuple[GroundPiece, ...]
+    until: Sequence[ArrayLike]
+
+    def spent(self, most: int) -> NDArray[np.float64]:
+        """float[most + 1]: money for pieces after 0, 1 ... grinds."""
+        n = np.arange(most + 1)
+        total = np.zeros(most + 1)
+        for piece in self.pieces:
+            beyond = n - piece.left - 1
+            total += float(piece.price) * np.where(beyond < 0, 0, 1 + beyond // (piece.new + 1))
+        return total
+
+
+@dataclass(frozen=True, kw_only=True)
+class ByTheStroke:
+    """What comes by the stroke whatever the interval: broken pieces of one sort, or stops.
+
+    The rate a stroke is Gamma(shape, per strokes) and the same all along one life; share: strokes that count, of one
+    stroke of the die (the pieces in it, each with its share). cost: of one.
+    """
+
+    key: str
+    shape: float
+    strokes: float
+    share: float
+    cost: Spread
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Path:
+    """One element, or all together, month by month. expected: float[months]. lives: float[lives, months]."""
+
+    expected: NDArray[np.float64]
+    lives: NDArray[np.float64]
+
+    def year(self, number: int) -> Band:
+        """Of the n-th twelve months, from 1 on; the last may be cut short."""
+        return self.of(slice(12 * (number - 1), 12 * number))
+
+    def of(self, months: slice) -> Band:
+        """Of these months together."""
+        low, half, high = np.quantile(self.lives[:, months].sum(axis=1), [0.1, 0.5, 0.9])
+        return Band(
+            expected=from_float(float(self.expected[months].sum())),
+            low=from_float(float(low)),
+            half=from_float(float(half)),
+            high=from_float(float(high)),
+        )
+
+    @cached_property
+    def months(self) -> tuple[Band, ...]:
+        quantiles = np.quantile(self.lives, [0.1, 0.5, 0.9], axis=0)
+        return tuple(
+            Band(
+                expected=from_float(float(mean)),
+                low=from_float(float(low)),
+                half=from_float(float(half)),
+                high=from_float(float(high)),
+            )
+            for mean, low, half, high in zip(self.expected, *quantiles, strict=True)
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Band:
+    """Money. Of single lives: 1 in 10 costs less than low, half less than half, 1 in 10 more than high.
+
+    expected: the mean; the means of months add up to that of a year, the other three do not.
+    """
+
+    expected: Decimal
+    low: Decimal
+    half: Decimal
+    high: Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class YearsAhead:
+    """strokes: float[months]. by_key: of each of KEYS; together: of all of them in each life."""
+
+    strokes: NDArray[np.float64]
+    by_key: dict[str, Path]
+    together: Path
+
+    @property
+    def years(self) -> int:
+        return -(-len(self.strokes) // 12)
+
+
+def years_ahead(
+    *,
+    strokes: ArrayLike,
+    sets: Sequence[GroundSet],
+    by_the_stroke: Sequence[ByTheStroke] = (),
+    yearly_rise: Decimal = Decimal(0),
+    lives: int = LIVES,
+    seed: int = SEED,
+) -> YearsAhead:
+    """Money by month. strokes: float[months], of the die in each month from now on.
+
+    expected is exact: for each set E N(m) x money of a grind + sum over n of P(N(m) = n) x money for the pieces that n
+    grinds use up; by the stroke shape / strokes x share x mean cost, for each month; the difference from one month's
+    end to the next, times (1 + rise)^(m / 12) for the m-th month.
+    The spread comes from lives drawn at random: in each one world holds, the intervals of a set are drawn one after the
+    other by inverting their laws, rates by the stroke are drawn once and the counts of each month are Poisson.
+    Sets are independent within a world; a life has the same world in all its sets.
+    yearly_rise: of all prices and rates, a share a year (0.03 for 3 %); 0: at today's prices.
+    Limits: a piece that breaks is replaced by one ground to match, so that a break does not put off the end of a set.
+    Source: renewal and compound Poisson processes, D. R. Cox, Renewal Theory, 1962 (from memory).
+    Raises MoneyRefused for no month or too many, strokes that are negative or not finite, and a rise of -100 % or less.
+    """
+    month_strokes = np.atleast_1d(np.asarray(strokes, float))
+    months = len(month_strokes)
+    if month_strokes.ndim != 1 or not 1 <= months <= MOST_MONTHS:
+        raise MoneyRefused(f"{months} months ahead; between 1 and {MOST_MONTHS} can be told.")
+    if not np.isfinite(month_strokes).all() or (month_strokes < 0).any():
+        raise MoneyRefused("the strokes of a month ahead are negative or not finite.")
+    rise = amount(yearly_rise, "the yearly rise of prices", may_be_negative=True)
+    if rise <= -1:
+        raise MoneyRefused(f"prices that fall by {-rise:.0%} a year leave nothing.")
+    if lives < 1:
+        raise MoneyRefused(f"{lives} lives; at least one is needed.")
+    for one in sets:
+        if len(one.until) != months:
+            raise MoneyRefused(f"chances for {len(one.until)} months, but strokes for {months}.")
+    factor = (1 + float(rise)) ** (np.arange(months) / 12)
+    ends = np.cumsum(month_strokes)
+    rng = np.random.default_rng(seed)
+    which = np.arange(lives)  # the worlds take turns, so that each is held by as many lives
+    expected = {key: np.zeros(months) for key in KEYS}
+    drawn = {key: np.zeros((lives, months)) for key in KEYS}
+    for one in sets:
+        reached = [np.asarray(chances, float) for chances in one.until]
+        table = one.spent(max(len(p) for p in reached))
+        grinds = np.array([np.arange(len(p)) @ p for p in reached])
+        pieces = np.array([table[: len(p)] @ p for p in reached])
+        expected["sharpening"] += np.diff(grinds, prepend=0.0) * float(one.grind)
+        expected["spares"] += np.diff(pieces, prepend=0.0)
+        if not one.grind and not one.pieces:
+            continue
+        counts = _grinds_until(one, ends, which, rng)
+        drawn["sharpening"] += np.diff(counts, axis=1, prepend=0) * float(one.grind)
+        table = one.spent(int(counts.max(initial=0)))
+        drawn["spares"] += np.diff(table[counts], axis=1, prepend=0.0)
+    for sort in by_the_stroke:
+        rate = quantity(sort.shape, "the shape of a rate") / quantity(sort.strokes, "the strokes of a rate")
+        expected[sort.key] += month_strokes * (float(rate) * sort.share * sort.cost.mean)
+        drawn[sort.key] += _by_the_stroke(sort, month_strokes, lives, rng)
+    by_key = {key: Path(expected=expected[key] * factor, lives=drawn[key] * factor) for key in KEYS}
+    together = Path(
+        expected=np.sum([path.expected for path in by_key.values()], axis=0),
+        lives=np.sum([path.lives for path in by_key.values()], axis=0),
+    )
+    return YearsAhead(strokes=month_strokes, by_key=by_key, together=together)
+
+
+def _grinds_until(
+    one: GroundSet, ends: NDArray[np.float64], which: NDArray[np.int_], rng: np.random.Generator
+) -> NDArray[np.int_]:
+    """int[lives, months]: grinds of the set until the end of each month, in each life."""
+    lives, months = len(which), len(ends)
+    world = which % len(one.fresh)
+    order = np.argsort(world, kind="stable")
+    bounds = np.searchsorted(world[order], np.arange(len(one.fresh) + 1))
+    at = one.first(rng.random(lives))[order]
+    counts = np.zeros(lives * months, np.int64)
+    alive = np.arange(lives)
+    for _ in range(MOST_INTERVALS):
+        alive = alive[at[alive] < ends[-1]]
+        if not len(alive):
+            break
+        month = np.searchsorted(ends, at[alive], side="right")
+        counts += np.bincount(alive * months + np.minimum(month, months - 1), minlength=lives * months)
+        cut = np.searchsorted(alive, bounds)
+        for law, start, stop in zip(one.fresh, cut[:-1], cut[1:], strict=True):
+            at[alive[start:stop]] += law(rng.random(stop - start))
+    else:
+        raise MoneyRefused("the months ahead hold more grinds than can be counted; the forecast cannot be right.")
+    made = np.empty((lives, months), np.int64)
+    made[order] = np.cumsum(counts.reshape(lives, months), axis=1)
+    return made
+
+
+def _by_the_stroke(
+    sort: ByTheStroke, strokes: NDArray[np.float64], lives: int, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """float[lives, months]: money."""
+    rate = rng.gamma(sort.shape, 1 / sort.strokes, lives)
+    counts = rng.poisson(rate[:, None] * (strokes * sort.share)[None])
+    cells = np.repeat(np.arange(counts.size), counts.ravel())
+    costs = rng.choice(sort.cost.values, size=len(cells), p=sort.cost.chances)
+    return np.bincount(cells, weights=costs, minlength=counts.size).reshape(counts.shape).astype(float, copy=False)
