@@ -67,8 +67,8 @@ class PartForm(forms.Form):
     def value(self, name: str) -> Decimal | None:
         """What holds: as asked, or as it is started with where nothing was asked or what cannot be."""
         cleaned = getattr(self, "cleaned_data", {}) if self.is_bound and self.is_valid() else self.initial
-        found = cleaned.get(name)
-        return None if found in (None, "") else Decimal(str(found))
+        value = cleaned.get(name)
+        return None if value in (None, "") else Decimal(str(value))
 
     def a_kilogram(self, name: str) -> Decimal | None:
         amount = self.value(name)

@@ -7,9 +7,11 @@ elements    `CostElement` (an amount and the parts it is spread over), `CostShee
 own_log     `cost_of_log`: what the die's own log has cost so far
 spread      `Spread`: a discrete distribution of money; sums, compounds, mixtures, bands
 next_year   `expected_year`: what the year ahead will cost, with a band, from counts of sharpenings, spares and stops
+years_ahead `years_ahead`: money month by month for years ahead, what is expected and how far single lives lie apart
 break_even  `break_even`: the volume at which a dearer tool with cheaper parts has paid for itself
 small_tool  `SmallTool`: pieces a year that pay for a tool; what a tool may cost; its yearly gain
 discounting present value, payment, annual equivalent, economic life, rate of return
 builds      `compare_builds`: two ways of building a die, cost per thousand against volume, with the crossing
 material    `strip_material`: what the material of a part costs; the least that a scrapped part is worth
+part_cost   `part_cost`: what a part costs all in, by the parts an hour, the lot, its material and the tool
 """
