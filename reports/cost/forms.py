@@ -12,19 +12,33 @@ from diestore.frame.other_build import COATINGS, STEELS
 
 from .two_builds import Change
 
+WHEN = [("now", "this one, changed now"), ("new", "a new one, built so")]
 SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]
 
 
 class ChangeForm(forms.Form):
     """Another build of the same die. A GET form, so that a comparison can be kept as a bookmark."""
 
+    when = forms.ChoiceField(label="Which die", choices=WHEN, required=False)
     sides = forms.ChoiceField(label="Built otherwise", choices=SIDES, required=False)
     steel = forms.ChoiceField(label="Steel", choices=STEELS, required=False)
     hardness = BetweenField(label="Hardness, HRC", least=40, most=72, unit="HRC")
     coating = forms.ChoiceField(label="Coating", choices=COATINGS, required=False)
     gap = BetweenField(label="Gap a side, % of thickness", least=1, most=40, unit="%")
-    price = BetweenField(label="Build costs more by (− less)", least=-1e9, most=1e9)
+    price = BetweenField(label="Costs more by (− less)", least=-1e9, most=1e9)
     pieces = BetweenField(label="A spare costs times", least=0.1, most=50)
+
+    def clean(self) -> dict:
+        asked = super().clean() or {}
+        if not self.errors and not self._is_otherwise(asked) and any(asked.get(n) for n in ("price", "pieces")):
+            raise forms.ValidationError(
+                "A price alone builds nothing otherwise: pick a steel, hardness, coating or gap too."
+            )
+        return asked
+
+    @staticmethod
+    def _is_otherwise(asked: dict) -> bool:
+        return any(asked.get(n) not in (None, "") for n in ("steel", "hardness", "coating", "gap"))
 
     @property
     def change(self) -> Change | None:
@@ -32,7 +46,7 @@ class ChangeForm(forms.Form):
         if not self.is_bound or not self.is_valid():
             return None
         asked = self.cleaned_data
-        if not any(asked.get(n) not in (None, "") for n in ("steel", "hardness", "coating", "gap")):
+        if not self._is_otherwise(asked):
             return None
         return Change(
             tool_steel=asked["steel"],
@@ -42,6 +56,7 @@ class ChangeForm(forms.Form):
             sides=("upper", "lower") if asked["sides"] == "both" else (asked["sides"] or "upper",),
             price=_exactly(asked["price"] or 0),
             piece_times=_exactly(asked["pieces"] or 1),
+            new=asked["when"] == "new",
         )
 
 

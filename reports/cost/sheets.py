@@ -10,7 +10,7 @@ from functools import partial
 
 from django.utils import timezone
 
-from diestore.register.models import Die, Output, Plant
+from diestore.register.models import Die, Output, Plant, Rate
 from diestore.service.failing import attempt
 from reports.costing.elements import CostSheet
 from reports.costing.money import DatedRate, NoRate, rate_on
@@ -27,17 +27,22 @@ DRAWS = 24
 
 @dataclass(frozen=True, kw_only=True)
 class Rates:
-    """What an hour costs, from which day on."""
+    """What an hour costs, and money tied up in % a year, from which day on."""
 
     toolroom: tuple[DatedRate, ...]
     press: tuple[DatedRate, ...]
+    capital: tuple[DatedRate, ...] = ()
 
     @classmethod
     def of(cls, rows: dict[str, list[tuple[dt.date, Decimal]]]) -> Rates:
         def dated(kind: str) -> tuple[DatedRate, ...]:
             return tuple(DatedRate(valid_from=day, amount=amount) for day, amount in rows.get(kind, ()))
 
-        return cls(toolroom=dated("toolroom hour"), press=dated("press hour"))
+        return cls(
+            toolroom=dated(Rate.Kind.TOOLROOM_HOUR),
+            press=dated(Rate.Kind.PRESS_HOUR),
+            capital=dated(Rate.Kind.CAPITAL_PERCENT),
+        )
 
     def on(self, which: str, day: dt.date) -> Decimal | None:
         try:

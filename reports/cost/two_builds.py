@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 import numpy as np
 
+from diestore.handbook.build_doubts import of_hardness
+from diestore.register.models import Rate
 from maintenance.forecasts import builds, other_builds
 from reports.costing.builds import BuildPlan, Comparison, compare_builds, worn_off_per_sharpening
 from reports.costing.money import MoneyRefused, from_float
+from reports.costing.payback import Payback, payback
 from reports.purchasing.demand import BreakRate
 from reports.purchasing.laws import LawRefused
+from reports.spares.costs import ASSUMED
 from reports.spares.use import PlantAhead
 
 from .sheets import _SIDE_WORDS, DRAWS, DieCost
@@ -22,8 +26,12 @@ from .year_ahead import Ahead
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """How the other build differs. sides: upper, lower. price: more (or less) for the build. piece_times: what a piece
-    of the changed side then costs, over what it costs now."""
+    """How the other build differs.
+
+    sides: upper, lower; a gap is that of the pair, so it holds for both. price: more (or less) for the build, or what
+    the change costs. piece_times: what a piece of the changed side then costs, over what it costs now. new: a new die
+    built so, beside one as this was; else this die is changed now, and what it has cost is spent either way.
+    """
 
     tool_steel: str = ""
     coating: str = ""
@@ -32,6 +40,11 @@ class Change:
     sides: tuple[str, ...] = ("upper",)
     price: Decimal = Decimal(0)
     piece_times: Decimal = Decimal(1)
+    new: bool = False
+
+    def words_on(self, side: str) -> str:
+        """What changes on that side."""
+        return self.words if side in self.sides else f"gap {self.gap_pct:g} % a side"
 
     @property
     def words(self) -> str:
@@ -49,6 +62,7 @@ class EdgeChange:
     code: str
     before: str
     gap_before: float | None
+    after: str
     changed: bool
 
 
@@ -76,7 +90,10 @@ def two_builds(
         a, worlds = as_it_is(cost, year, ahead=ahead)
     except (LawRefused, MoneyRefused) as reason:
         return TwoBuilds(refusal=str(reason))
-    if die.build_price is None:
+    new = change is not None and change.new
+    if change is not None and not new:
+        a = replace(a, price=Decimal(0))
+    elif die.build_price is None:
         missing.append("The build price is not known; nought is taken, so only the difference counts.")
     edges = other_builds.edges_now(die, orders=[row for row in ahead.open_orders if row.die_id == die.pk])
     shown = tuple(_edge_change(edge, change) for edge in edges)
@@ -93,9 +110,12 @@ def two_builds(
             gap_pct=change.gap_pct,
         )
         if edge.spec.side in change.sides
-        else edge.spec
+        else builds.built_otherwise(edge.spec, gap_pct=change.gap_pct)
         for edge in edges
     ]
+    if a.price + change.price < 0:
+        missing.append("The other build would cost less than nothing; nought is taken.")
+    missing.extend(_doubts(edges, change))
     times = other_builds.times_with(die.plant, edges, built, draws=DRAWS)
     b = BuildPlan(
         name=f"With {change.words} {_SIDE_WORDS[change.sides]}".strip(),
@@ -104,7 +124,7 @@ def two_builds(
         intervals_hits=tuple((intervals * np.tile(times, len(worlds))).tolist()),
         sharpening=a.sharpening,
         spares_per_sharpening=worn_off_per_sharpening(pieces_b),
-        per_million_hits=a.per_million_hits,
+        per_million_hits=_per_million(ahead, cost, year, change),
     )
     return TwoBuilds(
         a=a,
@@ -141,6 +161,45 @@ def as_it_is(cost: DieCost, year: Ahead, *, ahead: PlantAhead) -> tuple[BuildPla
     return plan, worlds
 
 
+@dataclass(frozen=True, kw_only=True)
+class Volume:
+    """The parts over which two ways are compared, and from where that is known."""
+
+    parts: int
+    words: str
+
+
+def volume(cost: DieCost, year: Ahead, *, new: bool) -> Volume:
+    """Of a new die what this one was built for; of a change now what is still to be made."""
+    made, expected = cost.spent.parts, cost.die.expected_parts
+    if new:
+        return Volume(parts=expected or max(made, 1), words="the die is built for" if expected else "made so far")
+    if expected and expected > made:
+        return Volume(parts=expected - made, words="still to be made of those that the die is built for")
+    planned = year.year.planned_parts if year.year else made
+    return Volume(parts=max(3 * planned, 1), words="of three years at this pace")
+
+
+def interest(cost: DieCost, year: Ahead) -> tuple[Decimal, bool]:
+    """What money costs, % a year, and whether that is assumed: what is usual, where the shop's rates do not say."""
+    own = cost.rates.on("capital", year.as_of) if cost.rates is not None and year.as_of is not None else None
+    return (own, False) if own is not None else (Decimal(str(ASSUMED[Rate.Kind.CAPITAL_PERCENT])), True)
+
+
+def pays_back(two: TwoBuilds, over: Volume, year: Ahead, percent: Decimal) -> Payback | None:
+    """When the extra money comes back; None where no year is planned. Raises MoneyRefused for what cannot be."""
+    if two.comparison is None or year.year is None:
+        return None
+    a, b = two.comparison.a, two.comparison.b
+    return payback(
+        extra=b.price - a.price,
+        saved_a_part=a.running_per_part() - b.running_per_part(),
+        parts=over.parts,
+        parts_a_year=float(year.year.planned_parts),
+        interest=percent / 100,
+    )
+
+
 def _band(values: np.ndarray) -> tuple[float, float, float]:
     low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
     return float(low), float(middle), float(high)
@@ -148,12 +207,14 @@ def _band(values: np.ndarray) -> tuple[float, float, float]:
 
 def _edge_change(edge, change: Change | None) -> EdgeChange:
     hard = f"{edge.hardness_hrc:g} HRC" if edge.hardness_hrc is not None else ""
+    changed = change is not None and (edge.spec.side in change.sides or change.gap_pct is not None)
     coat = edge.coating if edge.coating not in ("", "none") else ""
     return EdgeChange(
         code=edge.code,
         before=" ".join(bit for bit in (edge.tool_steel or "steel not known", hard, coat) if bit),
         gap_before=edge.spec.gap_pct,
-        changed=change is not None and edge.spec.side in change.sides,
+        after=change.words_on(edge.spec.side) if changed else "",
+        changed=changed,
     )
 
 
@@ -172,13 +233,25 @@ def _pieces(ahead: PlantAhead, die: int, change: Change | None):
     return as_is, otherwise
 
 
-def _per_million(ahead: PlantAhead, cost: DieCost, year: Ahead) -> Decimal:
-    """What goes by the stroke whatever the interval: pieces that break, and stops."""
+def _doubts(edges, change: Change) -> list[str]:
+    """Hardnesses that the steel is not worked at, each once."""
+    steels = {change.tool_steel or edge.tool_steel for edge in edges if edge.spec.side in change.sides}
+    doubts = [doubt for steel in sorted(filter(None, steels)) for doubt in of_hardness(steel, change.hardness_hrc)]
+    return list(dict.fromkeys(f"{doubt.text} ({doubt.source})" for doubt in doubts))
+
+
+def _per_million(ahead: PlantAhead, cost: DieCost, year: Ahead, change: Change | None = None) -> Decimal:
+    """What goes by the stroke whatever the interval: pieces that break, at what they cost then, and stops."""
     total = 0.0
     for item, places in ahead.places.items():
         price, rate = ahead.items[item].unit_price, ahead.breaks(item)
         if price is not None and rate is not None:
-            share = sum(place.row.stroke_share for place in places if place.row.die_id == cost.die.pk)
+            share = sum(
+                place.row.stroke_share
+                * (float(change.piece_times) if change is not None and place.row.side in change.sides else 1.0)
+                for place in places
+                if place.row.die_id == cost.die.pk
+            )
             at_once = ahead.at_once(item)
             total += float(price) * rate.per_stroke * share * (at_once.mean if at_once else 1.0)
     if year.prices is not None and year.prices.stop is not None:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from diestore.access import plants, roles, shop
 from diestore.frame.tables import Rows, lay_out
 from maintenance.wording.odds import chance
+from reports.costing.money import MoneyRefused, rounded
 from reports.format import day, how_old, money, three_figures
 from reports.spares import kept as spares_kept
 from reports.spares.use import PlantAhead
@@ -65,7 +66,7 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
         raise Http404("No such die here.")
     plant = die.plant
     asked = any(name in request.GET for name in ChangeForm.base_fields)
-    form = ChangeForm(request.GET if asked else None, initial={"sides": "upper", "pieces": 1})
+    form = ChangeForm(request.GET if asked else None, initial={"when": "now", "sides": "upper", "pieces": 1})
     cost = sheets.cost_per_thousand(die)
     ahead = PlantAhead.of(plant, dies=[die.pk])
     if (breaks := spares_kept.breaks_by_kind(plant)) is not None:
@@ -88,8 +89,8 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
             "form": form,
             "change": form.change,
             "two": two,
-            "compared": _compared(two, cost, year),
-            "plot": _plot(two, volumes, die),
+            "compared": _compared(two, cost, year, form.change),
+            "plot": _plot(two, volumes, die, form.change),
             "how_old": how_old(year.records_until, year.as_of),
             "since": day(cost.spent.first.date()) if cost.spent.first else "",
             "currency": shop.current().currency,
@@ -139,12 +140,15 @@ def _lines(cost: sheets.DieCost, year: year_ahead.Ahead) -> list[dict]:
     return lines
 
 
-def _compared(two: two_builds.TwoBuilds, cost: sheets.DieCost, year: year_ahead.Ahead) -> dict | None:
+def _compared(
+    two: two_builds.TwoBuilds, cost: sheets.DieCost, year: year_ahead.Ahead, change: two_builds.Change | None
+) -> dict | None:
     """The two builds in figures."""
-    if two.comparison is None:
+    if two.comparison is None or change is None:
         return None
     made = two.comparison
-    parts = cost.die.expected_parts or max(cost.spent.parts, 1)
+    over = two_builds.volume(cost, year, new=change.new)
+    parts = over.parts
     rows = []
     for plan in (made.a, made.b):
         intervals = np.array(plan.intervals_hits)
@@ -171,6 +175,8 @@ def _compared(two: two_builds.TwoBuilds, cost: sheets.DieCost, year: year_ahead.
     return {
         "rows": rows,
         "parts": parts,
+        "over": over.words,
+        "back": _pays_back(two, over, year, cost),
         "times": f"{middle:.2g}",
         "times_band": f"{low:.2g} and {high:.2g}",
         "longer": middle >= 1,
@@ -185,6 +191,36 @@ def _compared(two: two_builds.TwoBuilds, cost: sheets.DieCost, year: year_ahead.
     }
 
 
+def _pays_back(
+    two: two_builds.TwoBuilds, over: two_builds.Volume, year: year_ahead.Ahead, cost: sheets.DieCost
+) -> dict | None:
+    """When the extra money is back, what it is worth today and what it earns, in words."""
+    percent, assumed = two_builds.interest(cost, year)
+    try:
+        back = two_builds.pays_back(two, over, year, percent)
+    except MoneyRefused as reason:
+        return {"refusal": f"When it pays back is not said: {reason}"}
+    if back is None:
+        return None
+    rate = back.rate.rate if back.rate.is_plain else None
+    return {
+        "extra": money(abs(back.extra), cents=False),
+        "is_alike": back.extra == 0 and rounded(back.saved_a_year) == 0,
+        "is_dearer": back.extra > 0,
+        "saved": money(abs(back.saved_a_year), cents=False),
+        "saves": back.saved_a_year > 0,
+        "years": f"{back.years:.1f}" if back.years is not None else "",
+        "low": f"{back.low:.1f}" if back.low is not None else "",
+        "high": f"{back.high:.1f}" if back.high is not None else "",
+        "life": f"{back.life_years:.1f}",
+        "worth": money(back.worth, cents=False),
+        "interest": f"{percent:f}".rstrip("0").rstrip("."),
+        "assumed": assumed,
+        "rate": f"{rate * 100:.0f}" if rate is not None and back.extra > 0 else "",
+        "chance": chance(back.chance),
+    }
+
+
 def _at(plan, parts: int) -> Decimal:
     return plan.price + plan.running_per_thousand().expected * parts / 1000
 
@@ -194,10 +230,11 @@ def _round(hits: float) -> str:
     return f"{float(f'{hits:.3g}'):,.0f}"
 
 
-def _plot(two: two_builds.TwoBuilds, volumes: list[int], die):
+def _plot(two: two_builds.TwoBuilds, volumes: list[int], die, change: two_builds.Change | None):
     if two.a is None:
         return ""
-    named = [plot.Volume(x=float(die.expected_parts), word="built for")] if die.expected_parts else []
+    now = change is not None and not change.new
+    named = [plot.Volume(x=float(die.expected_parts), word="built for")] if die.expected_parts and not now else []
     if two.comparison is None:
         curves = [_alone(two.a, volumes)]
     else:
@@ -207,7 +244,7 @@ def _plot(two: two_builds.TwoBuilds, volumes: list[int], die):
             named.append(plot.Volume(x=float(crossing), word="cost the same"))
     return plot.against_volume(
         curves,
-        x_label="parts over the life of the die",
+        x_label="parts still to be made" if now else "parts over the life of the die",
         y_label=f"{shop.current().currency} per thousand parts",
         title=f"Cost per thousand parts of {die.code} against the parts it makes in its life",
         named=named,

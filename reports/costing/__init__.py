@@ -12,6 +12,7 @@ break_even  `break_even`: the volume at which a dearer tool with cheaper parts h
 small_tool  `SmallTool`: pieces a year that pay for a tool; what a tool may cost; its yearly gain
 discounting present value, payment, annual equivalent, economic life, rate of return
 builds      `compare_builds`: two ways of building a die, cost per thousand against volume, with the crossing
+payback     `payback`: when the extra money for a dearer way comes back, what it is worth today, what it earns
 material    `strip_material`: what the material of a part costs; the least that a scrapped part is worth
 part_cost   `part_cost`: what a part costs all in, by the parts an hour, the lot, its material and the tool
 """

@@ -1,5 +1,6 @@
 """The cost pages: figures by hand, what changes them and what does not, two builds against the engine."""
 
+import datetime as dt
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from decimal import Decimal
@@ -10,14 +11,14 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from diestore.register.models import Output, Part
+from diestore.register.models import Die, Output, Part, Rate
 from maintenance.forecasts import builds as edge_builds
 from maintenance.forecasts import other_builds, store
 from maintenance.life import what_if
 from maintenance.log import queries, write
 from maintenance.models import CostLine, Stop, fresh_key
 from reports.cost import plot, sheets, two_builds, year_ahead
-from reports.format import three_figures
+from reports.format import money, three_figures
 from tests import factories as make
 from tests.pages import money_shop as shop
 
@@ -177,6 +178,74 @@ def test_dearer_pieces_move_the_crossing_out(told):
     cheap = builds(told, tool_steel="PM-M4", price=Decimal(2000)).comparison.crossing.parts
     dear = builds(told, tool_steel="PM-M4", price=Decimal(2000), piece_times=Decimal(3)).comparison.crossing.parts
     assert dear > cheap
+
+
+def test_a_change_now_is_compared_over_the_parts_still_to_be_made(as_role, told):
+    client = as_role("sales")
+    now = as_read(page(client, told, "?when=now&steel=PM&price=2000"))
+    new = as_read(page(client, told, "?when=new&steel=PM&price=2000"))
+    assert f"Over the {4_000_000 - PARTS:,} parts still to be made" in now
+    assert "Over the 4,000,000 parts the die is built for" in new
+    Die.objects.filter(pk=told.pk).update(expected_parts=100_000)
+    assert "parts of three years at this pace" in as_read(page(client, told, "?steel=PM&price=2000"))
+
+
+def test_what_the_die_has_cost_is_spent_either_way(told):
+    now, new = (
+        builds(told, tool_steel="PM-M4", price=Decimal(2000)),
+        builds(told, tool_steel="PM-M4", price=Decimal(2000), new=True),
+    )
+    assert (now.comparison.a.price, now.comparison.b.price) == (0, 2000)
+    assert (new.comparison.a.price, new.comparison.b.price) == (30_000, 32_000)
+    assert now.comparison.crossing.parts == new.comparison.crossing.parts
+
+
+def test_a_gap_is_that_of_the_pair(told):
+    two = builds(told, gap_pct=9.0, sides=("upper",))
+    assert {edge.after for edge in two.edges} == {"gap 9 % a side"} and all(edge.changed for edge in two.edges)
+    steel = builds(told, gap_pct=9.0, tool_steel="M2", sides=("upper",))
+    assert {edge.after for edge in steel.edges} <= {"M2, gap 9 % a side", "gap 9 % a side"}
+
+
+def test_a_dearer_spare_is_dearer_when_it_breaks_too(told):
+    same = builds(told, tool_steel="PM-M4", sides=("upper", "lower")).comparison
+    dear = builds(told, tool_steel="PM-M4", sides=("upper", "lower"), piece_times=Decimal(3)).comparison
+    assert dear.a.per_million_hits == same.a.per_million_hits == same.b.per_million_hits
+    assert dear.b.per_million_hits > same.b.per_million_hits
+
+
+def test_a_hardness_that_the_steel_is_not_worked_at_is_doubted(as_role, told):
+    text = as_read(page(as_role("sales"), told, "?steel=carbide&hardness=58&sides=both"))
+    assert "carbide is rated in HRA" in text
+
+
+def test_a_price_alone_builds_nothing_otherwise(as_role, told):
+    text = as_read(page(as_role("sales"), told, "?price=2000"))
+    assert "A price alone builds nothing otherwise" in text
+
+
+def test_a_price_below_nothing_is_said(as_role, told):
+    text = as_read(page(as_role("sales"), told, "?when=new&steel=PM&price=-40000"))
+    assert "would cost less than nothing; nought is taken" in text
+
+
+def test_the_same_build_is_a_tie_everywhere(as_role, told):
+    text = as_read(page(as_role("sales"), told, "?steel=D2&hardness=60&sides=both"))
+    assert "It costs the same at every volume." in text
+    assert "The chance that it is the cheaper one: even" in text and "a year it is worth" not in text
+
+
+def test_when_the_extra_money_is_back(as_role, told):
+    row = sheets.cost_per_thousand(told)
+    year = year_ahead.year_ahead(row)
+    two = two_builds.two_builds(row, year, two_builds.Change(tool_steel="PM", price=Decimal(500)), [1000])
+    back = two_builds.pays_back(two, two_builds.volume(row, year, new=False), year, Decimal(6))
+    client = as_role("sales")
+    text = as_read(page(client, told, "?steel=PM&price=500"))
+    assert f"it is worth {money(back.worth, cents=False)} today" in text and "6 % is assumed" in text
+    Rate.objects.create(plant=told.plant, kind="capital percent", valid_from=dt.date(2025, 1, 1), amount=Decimal(9))
+    text = as_read(page(client, told, "?steel=PM&price=500"))
+    assert "at 9 % a year it is worth" in text and "is assumed" not in text
 
 
 def test_times_of_one_edge_are_those_of_the_engine(told):
