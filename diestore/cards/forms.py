@@ -37,10 +37,10 @@ class AmountField(TypedField):
     """Money, to a ten-thousandth."""
 
     def read(self, text: str) -> Decimal:
-        amount = round(Decimal(repr(units.number(text))), 4)
-        if abs(amount) > 10**12:
+        number = units.number(text)
+        if abs(number) > 10**12:
             raise ValidationError("That is more money than there is.")
-        return amount
+        return round(Decimal(repr(number)), 4)
 
     def prepare_value(self, value):
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value

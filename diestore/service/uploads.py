@@ -19,6 +19,7 @@ PHOTOS = {
     "maintenance:photo_new",
     "maintenance:complaint",
     "maintenance:inspection_plan",
+    "maintenance:bill_new",
 }
 WHOLE_AT_MOST = 100_000_000  # a photo larger than that is not even read to its end
 

@@ -10,6 +10,7 @@ from diestore.handbook import limits
 from . import set_up_columns
 from .amended_columns import AMENDED, AMENDED_TABLES, AMENDMENTS
 from .bench_columns import BENCH_TABLES
+from .bill_columns import BILL_TABLES
 from .counter_columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTER_TABLES, COUNTS, IN_PRESS
 from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
 from .described import may as _may
@@ -547,6 +548,10 @@ COSTS = _entries(
     _may("payer", "Who pays, where not the shop.", longest=40),
     _may("work", "Key of the work it is for.", longest=160),
     _may("stop", "Key of the stop it is for.", longest=160),
+    _may("bill", "The bill that it is a line of, as in bills.csv.", longest=64),
+    _may("billed", "As it stands on that bill, in its currency.", Sort.MONEY, above=0, at_most=MONEY),
+    _may("bench_work", "The work on the bench that it is for, as in bench_works.csv.", longest=160),
+    _may("purchase", "The order that it is for, as in purchase_orders.csv.", longest=160),
     same=("die", "at", "kind", "payer", "work", "stop"),
 )
 RATES = Table(
@@ -600,6 +605,7 @@ TABLES = (
     *BENCH_TABLES,
     *INSPECTION_TABLES,
     *PURCHASE_TABLES,
+    *BILL_TABLES,
     *PHOTO_TABLES,
     *AMENDED_TABLES,
 )

@@ -26,6 +26,7 @@ from . import beside
 from . import columns as tables
 from .amended import Amended
 from .bench import Bench
+from .bills import Bills
 from .counts import Counts as CounterRows
 from .entries import Ledger, tie_replaced
 from .files import Folder, Row, bytes_of
@@ -212,7 +213,6 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Readings(folder, shop, ledger, fitted=fitted).load()
     Purchases(folder, shop).load()
     folder.findings.stop_if_wrong()
-    Costs(folder, shop, ledger).load()  # names works and stops, so all of those must be sound
     counters.load()
     bench = Bench(folder, shop)
     bench.load_hours()
@@ -222,6 +222,8 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     folder.findings.stop_if_wrong()
     bench.load()
     Movements(folder, shop, ledger).load()  # names works on the bench
+    Bills(folder, shop).load()
+    Costs(folder, shop, ledger).load()  # names works, stops and bills, so all of those must be sound
     folder.findings.stop_if_wrong()
     Photos(folder, shop).load()
     amended.load()

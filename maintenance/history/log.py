@@ -19,12 +19,14 @@ from maintenance.log import doubts, rules, set_ups
 from maintenance.log.names import shortened
 from maintenance.models import (
     BenchWork,
+    Bill,
     CostLine,
     Event,
     Fitting,
     HitCorrection,
     Incident,
     PurchaseLine,
+    PurchaseOrder,
     Reading,
     RecordRestart,
     Run,
@@ -577,18 +579,29 @@ class Costs(EntryLoader):
             name: dict(model.objects.filter(key__in={r[name] for r in rows if name in r}).values_list("key", "pk"))
             for name, model in (("work", Work), ("stop", Stop))
         }
+        here = self.shop.plant
+        for name, found in (
+            ("bill", Bill.objects.filter(plant=here)),
+            ("bench_work", BenchWork.objects.filter(die__plant=here)),
+            ("purchase", PurchaseOrder.objects.filter(plant=here)),
+        ):
+            named = {r[name] for r in rows if name in r}
+            self.ids[name] = dict(found.filter(key__in=named).values_list("key", "pk")) if named else {}
 
     def convert(self, row: Row) -> Entry:
-        fields = given(row, "at", "kind", "amount")
+        fields = given(row, "at", "kind", "amount", "billed")
+        if ("bill" in row) != ("billed" in row):
+            raise BadRow("A line of a bill names the bill and says what stands on it.", "billed")
         where = [row.get(name, "") for name in ("die", "kind", "payer", "work", "stop")]
         if "die" in row:
             fields["die_id"] = self.shop.die(row["die"]).pk
         if "payer" in row:
             fields["payer_id"] = self.shop.party(row["payer"], Party.Role.CUSTOMER).pk
-        for name in ("work", "stop"):
+        for name in ("work", "stop", "bill", "bench_work", "purchase"):
             if name in row:
                 if row[name] not in self.ids[name]:
-                    raise BadRow(f"There is no {name} with the key {row[name][:60]!r}.", name)
+                    said = {"bench_work": "work on the bench", "purchase": "order"}.get(name, name)
+                    raise BadRow(f"There is no {said} with the key {row[name][:60]!r}.", name)
                 fields[f"{name}_id"] = self.ids[name][row[name]]
         label = f"the cost ({row['kind']}) of {rules.stamp(row['at'])}"
         return self.entry(row, at=row["at"], label=label, where=where, fields=fields)

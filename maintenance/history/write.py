@@ -54,6 +54,7 @@ from maintenance.models import (
     Work,
 )
 
+from .bills import BillTables, write_papers
 from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
@@ -119,6 +120,7 @@ def write(
                 )
             tell(1)
         write_pictures(path, plant)
+        write_papers(path, plant)
     return Written(plant=plant, rows=counts)
 
 
@@ -176,7 +178,9 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
         yield row
 
 
-class Maker(CounterTables, BenchTables, InspectionTables, PurchaseTables, SourceTables, PhotoTables, AmendedTables):
+class Maker(
+    BillTables, CounterTables, BenchTables, InspectionTables, PurchaseTables, SourceTables, PhotoTables, AmendedTables
+):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 
     def __init__(self, plant: Plant) -> None:
@@ -517,10 +521,17 @@ class Maker(CounterTables, BenchTables, InspectionTables, PurchaseTables, Source
 
     def costs(self):
         paths = {"die": "die__code", "payer": "payer__code", "work": "work__key", "stop": "stop__key"}
+        paths |= {"bill": "bill_here", "billed": "billed_here", "bench_work": "work_here", "purchase": "order_here"}
         paths |= {name: name for name in ("at", "kind", "amount")}
         of_nothing = Q(die__isnull=True, work__isnull=True, stop__isnull=True)
-        rows = CostLine.objects.filter(
-            of_nothing
+        mine = Q(bill__plant=self.plant)
+        rows = CostLine.objects.annotate(  # the die may have moved since the bill came
+            bill_here=Case(When(mine, then=F("bill__key"))),
+            billed_here=Case(When(mine, then=F("billed"))),
+            work_here=Case(When(bench_work__die__plant=self.plant, then=F("bench_work__key"))),
+            order_here=Case(When(purchase__plant=self.plant, then=F("purchase__key"))),
+        ).filter(
+            (of_nothing & (Q(bill__isnull=True) | mine))
             | Q(die__plant=self.plant)
             | Q(stop__die__plant=self.plant)
             | Q(work__position__die__plant=self.plant)

@@ -565,6 +565,8 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
     """
     if entry.is_struck:
         raise EntryRefused("This entry is struck out already.")
+    if getattr(entry, "bill_id", None) is not None:
+        raise EntryRefused("This is a line of a bill. Strike out the bill, and its lines go with it.")
     if by.person is None:
         raise EntryRefused("Say who strikes it out.", field="person")
     if not reason.strip():

@@ -11,6 +11,7 @@ from .bench import (
     Grinder,
     KeptBenchPlan,
 )
+from .bills import Bill, BillPaper
 from .changes import Change
 from .counters import (
     TOTAL_AT_MOST,
@@ -74,6 +75,8 @@ __all__ = [
     "BenchPiece",
     "BenchStep",
     "BenchWork",
+    "Bill",
+    "BillPaper",
     "Change",
     "CostLine",
     "Counter",

@@ -18,7 +18,7 @@ from maintenance.clockwork.works import OPERATIONS
 from .counters import Counter
 from .keys import fresh_key
 from .orders import Order
-from .purchasing import PurchaseLine
+from .purchasing import PurchaseLine, PurchaseOrder
 
 HITS_AT_MOST = 100_000_000  # in one entry: a press at 2,000 a minute needs five weeks for it
 
@@ -469,9 +469,26 @@ class CostLine(Event):
     payer = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines")
     kind = models.CharField(max_length=12, choices=Kind)
     amount = MoneyField()
+    bill = models.ForeignKey(
+        "maintenance.Bill", null=True, blank=True, on_delete=models.PROTECT, related_name="lines",
+        help_text="The bill that it is a line of.",
+    )  # fmt: skip
+    billed = MoneyField(null=True, blank=True, help_text="As it stands on the bill, in its currency.")
+    bench_work = models.ForeignKey(
+        "maintenance.BenchWork", null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines"
+    )
+    purchase = models.ForeignKey(
+        PurchaseOrder, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines"
+    )
 
     class Meta(Event.Meta):
-        constraints = [*Event.Meta.constraints]
+        constraints = [
+            *Event.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(bill__isnull=True, billed__isnull=True) | Q(bill__isnull=False, billed__isnull=False),
+                name="costline_of_a_bill_says_both",
+            ),
+        ]
 
 
 class RecordRestart(Event):

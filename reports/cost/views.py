@@ -128,7 +128,9 @@ def _lines(cost: sheets.DieCost, year: year_ahead.Ahead) -> list[dict]:
         band = coming.per_thousand_band if coming else None
         lines.append(
             {
+                "key": key,
                 "name": (element or coming).name,
+                "bills": any(bill.kind == key for bill in cost.spent.bills) if cost.spent else False,
                 "amount": money(element.amount, cents=False) if element else "",
                 "basis": element.basis if element else "",
                 "so_far": three_figures(element.per_thousand) if element else "",

@@ -45,6 +45,8 @@ from maintenance.models import (
     BenchPiece,
     BenchStep,
     BenchWork,
+    Bill,
+    BillPaper,
     CostLine,
     Counter,
     CounterDevice,
@@ -75,6 +77,7 @@ from maintenance.models import (
 from maintenance.policy.stop_blocks import BlockReading
 from tests import factories
 from tests.history.benched import bench
+from tests.history.billed import billed
 from tests.history.counted import counters
 from tests.history.inspected import inspected
 from tests.history.moved import moved
@@ -260,6 +263,7 @@ def everything() -> None:
     bench(plant=plant, die=die, person=ina, user=user, supplier=grinder, item=punch, at=moment)
     inspected(plant=plant, die=die, press=press, by=by, at=moment)
     purchased(plant=plant, by=by, at=moment)
+    billed(plant=plant, by=by, die=die)
     moved(plant=plant, by=by, die=die, at=moment)
     sourced(plant=plant, user=user, at=moment)
     for event in EVENTS:
@@ -373,7 +377,7 @@ def test_nothing_of_a_full_plant_is_lost(db, tmp_path):
     everything()
     trip(tmp_path / "out")
     written = {path.name for path in (tmp_path / "out").iterdir()}
-    assert written == {"photos"} | {table.file for table in TABLES}  # the plant has something in every table
+    assert written == {"photos", "bills"} | {table.file for table in TABLES}  # the plant has something in every table
 
 
 def test_every_field_of_the_records_is_in_the_folder(db, tmp_path):
@@ -442,6 +446,8 @@ EVERY_MODEL = (
     InspectionPlan,
     Inspection,
     Photo,
+    Bill,
+    BillPaper,
 )
 
 

@@ -8,6 +8,7 @@ others the parts of the address. A value that names something of the shop made i
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from decimal import Decimal
 
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
@@ -17,7 +18,7 @@ from diestore.pictures import drawn_anew
 from diestore.register import actions
 from diestore.register.models import Die, Part, Party, Press, Rate, Volume
 from maintenance.counters import devices
-from maintenance.log import photos, purchases, write
+from maintenance.log import bills, photos, purchases, write
 from maintenance.models import (
     Absence,
     BenchHours,
@@ -237,6 +238,12 @@ TABLE: dict[str, Row] = {
     "maintenance:purchase_take_in": form(may(roles.TAKE_IN_SPARES), pk="purchase"),
     "maintenance:purchase_pdf": see(may(roles.SEE_SPARES), pk="purchase"),
     "maintenance:purchase_xlsx": see(may(roles.SEE_SPARES), pk="purchase"),
+    # Bills: entered by whoever buys, seen by whoever sees cost too
+    "maintenance:bills": see(may(roles.SEE_COST, roles.ORDER_SPARES)),
+    "maintenance:bill_new": form(may(roles.ORDER_SPARES)),
+    "maintenance:bill": see(may(roles.SEE_COST, roles.ORDER_SPARES), pk="bill"),
+    "maintenance:bill_paper": see(may(roles.SEE_COST, roles.ORDER_SPARES), pk="bill"),
+    "maintenance:bill_strike": form(may(roles.ORDER_SPARES), pk="bill"),
     # Money and spares
     "reports:today": see(EVERYBODY),
     "reports:spares": see(may(roles.SEE_SPARES)),
@@ -312,6 +319,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "purchase": _purchase(die),
         **_source(),
         "draft": _draft(die),
+        "bill": _bill(die),
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
         "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
@@ -347,6 +355,16 @@ def _draft(die: Die) -> int:
     wanted = [purchases.Wanted(item=item, quantity=4)]
     told = purchases.draft(by=write.Actor(), plant=die.plant, wanted=wanted, currency="EUR")
     return (told.orders[0] if told.orders else told.there[0][1]).pk
+
+
+def _bill(die: Die) -> int:
+    """A bill of one line, with a PDF."""
+    paper = bills.Paper(kind="pdf", data=b"%PDF-1.7 %%EOF")
+    lines = [bills.BillLine(amount=Decimal(40), kind="repair", of=bills.LineFor(die=die))]
+    return bills.enter_bill(
+        by=write.Actor(), plant=die.plant, number="R-40", supplier=money_shop.supplier(), on=make.moment(20).date(),
+        currency="EUR", own_currency="EUR", total=Decimal(40), lines=lines, paper=paper, other_bill=True,
+    ).pk  # fmt: skip
 
 
 def _source() -> dict[str, int]:

@@ -1,0 +1,308 @@
+"""Bills of suppliers: entered whole or not at all, struck out with their lines, found again.
+
+A bill's lines are cost lines, so cost pages follow by themselves. What counts is the amount in the shop's money, to the
+cent; what stands on the paper is kept beside it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from django.db.models import Prefetch, Q, QuerySet
+from django.utils import timezone
+
+from diestore import pictures
+from diestore.register.models import Die, Party, Plant
+from maintenance.models import (
+    BenchWork,
+    Bill,
+    BillPaper,
+    Change,
+    CostLine,
+    PurchaseOrder,
+    fresh_key,
+)
+from maintenance.models.bills import BILL_AT_MOST, MILLION
+
+from . import changes
+from .rules import EntryRefused, check_text, day_of, saving
+from .write import Actor
+
+LINES_AT_MOST = 40
+PDF_AT_MOST = 10_000_000  # bytes
+WORTH_AT_MOST = 10_000  # of one of a currency, in the shop's money
+CENT = Decimal("0.01")
+BIGGEST_KEY = 2**63 - 1
+_ORDER_HINT = "Type the code of a die, the number of an order, or work and its number; leave it empty for the shop."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Paper:
+    """The paper of a bill as it is kept."""
+
+    kind: str
+    data: bytes
+
+
+@dataclass(frozen=True, kw_only=True)
+class LineFor:
+    """What a line is for: a die, a work on the bench and its die, an order to a supplier, or the shop."""
+
+    die: Die | None = None
+    bench_work: BenchWork | None = None
+    purchase: PurchaseOrder | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class BillLine:
+    """One line as it stands on the bill. kind: a `CostLine.Kind`. row: its place on the form."""
+
+    amount: Decimal
+    kind: str
+    of: LineFor = LineFor()
+    words: str = ""
+    row: int = 0
+
+
+# --- what is typed ----------------------------------------------------------------------------------------------------
+
+
+def paper_of(data: bytes) -> Paper:
+    """A file by what is in it, whatever it is called. Raises EntryRefused."""
+    if data.startswith(b"%PDF-"):
+        if len(data) > PDF_AT_MOST:
+            raise EntryRefused(
+                f"The PDF has {len(data) / 1e6:,.1f} MB; {PDF_AT_MOST / 1e6:g} MB is the most. Scan it coarser.",
+                field="paper",
+            )
+        if b"%%EOF" not in data[-2_048:]:
+            raise EntryRefused("This PDF is cut off. Save it again, and send it then.", field="paper")
+        return Paper(kind=BillPaper.Kind.PDF, data=data)
+    try:
+        return Paper(kind=BillPaper.Kind.JPEG, data=pictures.drawn_anew(data).jpeg)
+    except pictures.PictureRefused as refused:
+        said = "This file is no photo and no PDF. Take a photo of the bill, or send it as PDF, JPEG, PNG or WebP."
+        raise EntryRefused(said if str(refused) == pictures.NO_PICTURE else str(refused), field="paper") from refused
+
+
+def named(text: str, *, plant: Plant, field: str = "") -> LineFor:
+    """What somebody typed that a line is for. Raises EntryRefused where the plant has no such thing."""
+    text = " ".join(text.replace("\x00", "").split())
+    if not text:
+        return LineFor()
+    if die := Die.objects.filter(plant=plant, code__iexact=text).first():
+        return LineFor(die=die)
+    if order := PurchaseOrder.objects.filter(plant=plant, number__iexact=text).first():
+        if order.placed_at is None:
+            raise EntryRefused(f"{order} is not placed, so nothing of it can be billed.", field=field)
+        return LineFor(purchase=order)
+    head, _, number = text.partition(" ")
+    if head.casefold() == "work" and number.isascii() and number.isdigit() and int(number[:20]) <= BIGGEST_KEY:
+        work = BenchWork.objects.filter(die__plant=plant, pk=int(number)).select_related("die").first()
+        if work is not None:
+            return LineFor(die=work.die, bench_work=work)
+    raise EntryRefused(f"There is no die, order or work {text[:60]!r} here. {_ORDER_HINT}", field=field)
+
+
+def in_own_money(amounts: Sequence[Decimal], worth_of_one: Decimal) -> list[Decimal]:
+    """Each amount in the shop's money, to the cent, so that they add up to the sum in the shop's money to the cent.
+
+    Cents that rounding one by one would win or lose go to the largest line.
+    """
+    own = [_to_cent(amount * worth_of_one) for amount in amounts]
+    if own:
+        largest = max(range(len(own)), key=lambda i: (own[i], -i))
+        own[largest] += _to_cent(sum(amounts, Decimal(0)) * worth_of_one) - sum(own, Decimal(0))
+    return own
+
+
+def _to_cent(amount: Decimal) -> Decimal:
+    return amount.quantize(CENT, rounding=ROUND_HALF_UP)
+
+
+# --- writes -----------------------------------------------------------------------------------------------------------
+
+
+def enter_bill(
+    *,
+    by: Actor,
+    plant: Plant,
+    number: str,
+    supplier: Party,
+    on: dt.date,
+    currency: str,
+    own_currency: str,
+    total: Decimal,
+    lines: Sequence[BillLine],
+    worth_of_one: Decimal | None = None,
+    is_credit: bool = False,
+    note: str = "",
+    paper: Paper | None = None,
+    other_bill: bool = False,
+    key: str | None = None,
+) -> Bill:
+    """A bill with its lines and its paper. worth_of_one: of its currency, in the shop's money; needed where they
+    differ. other_bill: somebody said that one of the same number is another. key: of the form; sent twice it is once.
+
+    Raises EntryRefused with a sentence; then nothing is saved.
+    """
+    number = " ".join(number.split())
+    if not number:
+        raise EntryRefused("Type the number that stands on the bill.", field="number")
+    check_text(number, field="number", what="The number", at_most=40)
+    check_text(note.strip(), field="note", what="The note", at_most=300)
+    if supplier.retired_at is not None:
+        raise EntryRefused(f"{supplier} is no longer dealt with. Pick another supplier.", field="supplier")
+    if on > timezone.localdate():
+        raise EntryRefused(f"{day_of(on)} is still to come. Enter the day that stands on the bill.", field="on")
+    if on.year < 1990:
+        raise EntryRefused(f"{on.isoformat()} is too long ago. Check the year.", field="on")
+    worth = _worth(currency, own_currency, worth_of_one)
+    _check_amount(total, "The total", currency, field="total")
+    _check_lines(lines, total, currency)
+    if _to_cent(total * worth) > BILL_AT_MOST:
+        said = f"That is {total * worth:,.2f} {own_currency}; {BILL_AT_MOST:,} is the most. Check what one is worth."
+        raise EntryRefused(said, field="worth_of_one")
+    own = in_own_money([line.amount for line in lines], worth)
+    if any(amount <= 0 for amount in own):
+        raise EntryRefused(f"A line is worth less than a cent in {own_currency}. Put it together with another.",
+                           field=f"amount-{lines[own.index(min(own))].row}")  # fmt: skip
+    with saving("This bill is entered already."):
+        Plant.objects.select_for_update(no_key=True).get(pk=plant.pk)  # two at once: the second finds the first
+        key = key or fresh_key()
+        if known := Bill.objects.filter(key=key).select_related("supplier").first():
+            told = {"plant": plant, "number": number, "supplier": supplier, "on": on, "currency": currency,
+                    "total": total, "is_credit": is_credit}  # fmt: skip
+            if any(getattr(known, name) != value for name, value in told.items()):
+                raise EntryRefused(
+                    f"This form was sent already, as bill {known} of {known.supplier}. Open a new form for another "
+                    "bill; to put that one right, strike it out and enter it anew."
+                )
+            return known
+        same = Bill.objects.standing().filter(plant=plant, supplier=supplier, number__iexact=number).first()
+        if same is not None and not other_bill:
+            raise EntryRefused(
+                f"Bill {same} of {supplier}, of {day_of(same.on)}, {same.total:,.2f} {same.currency}, is entered "
+                "already. If this is another one, tick that it is.", field="other_bill",
+            )  # fmt: skip
+        bill = Bill.objects.create(  # type: ignore[misc]
+            plant=plant, key=key, number=number, supplier=supplier, on=on, currency=currency, total=total,
+            is_credit=is_credit, million_worth=worth * MILLION, note=note.strip(), person=by.person,
+            user_id=getattr(by.user, "pk", None),
+        )  # fmt: skip
+        if paper is not None:
+            BillPaper.objects.create(bill=bill, kind=paper.kind, data=paper.data)
+        at = min(timezone.make_aware(dt.datetime.combine(on, dt.time(12))), timezone.now())
+        sign = -1 if is_credit else 1
+        CostLine.objects.bulk_create(
+            CostLine(  # type: ignore[misc]
+                key=f"{key}:{place}", sequence=place, at=at, bill=bill, kind=line.kind, amount=sign * amount,
+                billed=line.amount, die=line.of.die, bench_work=line.of.bench_work, purchase=line.of.purchase,
+                note=line.words.strip(), **by.columns(),
+            )
+            for place, (line, amount) in enumerate(zip(lines, own, strict=True), 1)
+        )  # fmt: skip
+        changes.tell_of(Change.What.PRICE, {line.of.die.pk for line in lines if line.of.die is not None})
+        return bill
+
+
+def _worth(currency: str, own_currency: str, worth_of_one: Decimal | None) -> Decimal:
+    if len(currency) != 3 or not (currency.isascii() and currency.isupper() and currency.isalpha()):
+        raise EntryRefused("The currency is three capital letters, such as EUR or USD (ISO 4217).", field="currency")
+    if currency == own_currency:
+        if worth_of_one not in (None, Decimal(1)):
+            said = f"The bill is in {own_currency}, the shop's own money. Leave empty what one is worth."
+            raise EntryRefused(said, field="worth_of_one")
+        return Decimal(1)
+    if worth_of_one is None:
+        raise EntryRefused(f"Say what one {currency} is worth in {own_currency}.", field="worth_of_one")
+    if not (worth_of_one.is_finite() and Decimal("0.000001") <= worth_of_one <= WORTH_AT_MOST):
+        said = f"One {currency} cannot be worth {worth_of_one:f} {own_currency}. Enter 0.000001 to {WORTH_AT_MOST:,}."
+        raise EntryRefused(said, field="worth_of_one")
+    return worth_of_one.quantize(Decimal("0.000001"))
+
+
+def _check_amount(amount: Decimal, what: str, currency: str, *, field: str) -> None:
+    if not amount.is_finite():
+        raise EntryRefused(f"{what} is not an amount of money.", field=field)
+    if amount <= 0:
+        raise EntryRefused(f"{what} is {amount:,.2f}; it must be more than nought. For money that comes back, tick "
+                           "credit note.", field=field)  # fmt: skip
+    if amount > BILL_AT_MOST:
+        raise EntryRefused(f"{what} is {amount:,.2f} {currency}; {BILL_AT_MOST:,} is the most. Check the number.",
+                           field=field)  # fmt: skip
+    if amount != amount.quantize(CENT):
+        raise EntryRefused(f"{what} has more than two decimals. Type it to the cent.", field=field)
+
+
+def _check_lines(lines: Sequence[BillLine], total: Decimal, currency: str) -> None:
+    if not lines:
+        raise EntryRefused("Type at least one line: what it is for, and how much.", field="total")
+    if len(lines) > LINES_AT_MOST:
+        raise EntryRefused(f"The bill has {len(lines)} lines; {LINES_AT_MOST} is the most. Put some together.")
+    for line in lines:
+        _check_amount(line.amount, "A line", currency, field=f"amount-{line.row}")
+        if line.kind not in CostLine.Kind.values:
+            raise EntryRefused("Pick what kind of cost the line is.", field=f"kind-{line.row}")
+        check_text(line.words.strip(), field=f"words-{line.row}", what="What was done", at_most=200)
+    added = sum((line.amount for line in lines), Decimal(0))
+    if added != total:
+        raise EntryRefused(
+            f"The lines add up to {added:,.2f}, the total is {total:,.2f} {currency}: {abs(added - total):,.2f} "
+            f"{'too much' if added > total else 'are missing'}. Put right one of them.", field="total",
+        )  # fmt: skip
+
+
+def strike_bill(*, by: Actor, bill: Bill, reason: str) -> Bill:
+    """The bill and all its lines count for nothing; they stay, with who struck them out and why."""
+    if by.person is None:
+        raise EntryRefused("Say who strikes it out.", field="person")
+    if not reason.strip():
+        raise EntryRefused("Say why it is struck out.", field="reason")
+    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+    with saving():
+        found = Bill.objects.select_for_update(of=("self",)).get(pk=bill.pk)
+        if found.is_struck:
+            raise EntryRefused("This bill is struck out already.")
+        columns = {"struck_at": timezone.now(), "struck_by": by.person, "struck_reason": reason.strip()}
+        for name, value in columns.items():
+            setattr(found, name, value)
+        found.save(update_fields=list(columns))
+        lines = found.lines.standing()
+        dies = set(lines.exclude(die=None).values_list("die", flat=True))
+        lines.update(**columns)
+        changes.tell_of(Change.What.PRICE, dies)
+        return found
+
+
+# --- found again ------------------------------------------------------------------------------------------------------
+
+
+def bills_of(plant: Plant, text: str = "") -> QuerySet[Bill]:
+    """The bills of a plant, the newest first: of a supplier, of a number, of a die or an order."""
+    rows = Bill.objects.filter(plant=plant)
+    if text := text.replace("\x00", "").strip():
+        of_lines = CostLine.objects.filter(bill__plant=plant).filter(
+            Q(die__code__icontains=text) | Q(purchase__number__icontains=text)
+        )
+        rows = rows.filter(
+            Q(number__icontains=text)
+            | Q(supplier__name__icontains=text)
+            | Q(supplier__code__icontains=text)
+            | Q(pk__in=of_lines.values("bill"))
+        )
+    lines = CostLine.objects.select_related("die", "bench_work", "purchase").order_by("sequence", "pk")
+    return rows.select_related("supplier").prefetch_related(Prefetch("lines", queryset=lines)).order_by("-on", "-pk")
+
+
+def lines_of_die(die: Die, kind: str = "") -> QuerySet[CostLine]:
+    """What counts as bills in the cost of a die, with and without a bill behind it, the newest first."""
+    rows = CostLine.objects.standing().filter(
+        Q(die=die) | Q(die__isnull=True, work__position__die=die) | Q(die__isnull=True, stop__die=die)
+    )
+    if kind in CostLine.Kind.values:
+        rows = rows.filter(kind=kind)
+    return rows.select_related("bill__supplier", "bench_work").order_by("-at", "-pk")

@@ -1,0 +1,13 @@
+"""Addresses of bills."""
+
+from django.urls import path
+
+from . import views
+
+urlpatterns = [
+    path("", views.Bills.as_view(), name="bills"),
+    path("new/", views.NewBill.as_view(), name="bill_new"),
+    path("<int:pk>/", views.OneBill.as_view(), name="bill"),
+    path("<int:pk>/paper/", views.bill_paper, name="bill_paper"),
+    path("<int:pk>/strike/", views.StrikeBill.as_view(), name="bill_strike"),
+]
