@@ -67,7 +67,7 @@ def test_a_week_of_a_buyer(open_browser):
 
 def test_a_bill_is_entered_and_the_cost_of_the_die_follows(open_browser):
     Party.objects.create(code="ORRELL", name="Orrell Grinding", role="supplier")
-    die = make.die("H-900", build_price=30_000, expected_parts=1_000_000)
+    die = make.die("H-950", build_price=30_000, expected_parts=1_000_000)
     make.run(die, 1, 10_000)
     visit = open_browser(roles.LEAD)
     page = visit.go("/spares/orders/")
@@ -75,12 +75,12 @@ def test_a_bill_is_entered_and_the_cost_of_the_die_follows(open_browser):
     page.get_by_role("link", name="Enter a bill").click()
     page.get_by_label("Supplier").select_option(label="Orrell Grinding")
     for label, text in (("Number of the bill", "R-77"), ("Day on the bill", "2025-03-04"), ("Total", "540.50"),
-                        ("What for, line 1", "H-900"), ("Amount, line 1", "540.50")):  # fmt: skip
+                        ("What for, line 1", "H-950"), ("Amount, line 1", "540.50")):  # fmt: skip
         page.get_by_label(label, exact=True).fill(text)
     page.get_by_label("Kind of cost, line 1").select_option(label="Sharpening")
     page.get_by_role("button", name="Save the bill").click()
     expect(page.get_by_role("status")).to_contain_text("Bill R-77 of Orrell Grinding is entered")
-    page.get_by_role("link", name="H-900").click()
+    page.get_by_role("link", name="H-950").click()
     expect(page.get_by_role("row", name=re.compile("^Sharpening"))).to_contain_text("541")
     page.get_by_role("link", name="see the bills").click()
     expect(page.locator("main")).to_contain_text("Together 540.50")

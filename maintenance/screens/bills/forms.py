@@ -88,7 +88,7 @@ class BillForm(forms.Form):
             boxes = {
                 "for": forms.CharField(max_length=100, required=False, widget=_short(list="lines-for")),
                 "kind": forms.ChoiceField(choices=KINDS, required=False, widget=Opens),
-                "words": forms.CharField(max_length=200, required=False, widget=_short()),
+                "words": forms.CharField(max_length=200, required=False, widget=_short(**{"class": "words"})),
                 "amount": AmountField(required=False),
             }
             said = {"for": "What for", "kind": "Kind of cost", "words": "What was done", "amount": "Amount"}
