@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Q, QuerySet, Sum
@@ -19,6 +20,7 @@ Kind, Place = StockMovement.Kind, StockMovement.Place
 # one. The ends of their keys say which is which.
 TWO_PLACES = (Kind.DRAWN, Kind.RETURNED, Kind.SENT_OUT, Kind.BACK)
 BESIDE = (Place.DRAWN, Place.REPAIR)
+MOST_BACK = 6  # pieces that came back are told
 ENDS = ("shelf", "beside", "leaves", "arrives")
 
 
@@ -117,12 +119,41 @@ def away(plant: int, item: int) -> list[Away]:
     )
 
 
-def came_back(plant: int, item: int, *, most: int = 6) -> list[StockMovement]:
+def drawn_of(item: Item, movements: Iterable[StockMovement]) -> list[Drawn]:
+    """As `drawn`, of one spare's movements that are read already, with their dies and works."""
+    rows = [row for row in movements if row.place == Place.DRAWN and row.die is not None]
+    sums: Counter[tuple[int, int | None]] = Counter()
+    for row in rows:
+        sums[row.die_id, row.bench_work_id] += row.quantity
+    first = {(row.die_id, row.bench_work_id): row for row in rows}
+    made = [Drawn(item=item, die=first[key].die, work=first[key].bench_work, pieces=n) for key, n in sums.items() if n]
+    return sorted(made, key=lambda one: (one.die.code, one.work.pk if one.work else 0))
+
+
+def away_of(movements: Iterable[StockMovement]) -> list[Away]:
+    """As `away`, of movements that are read already, with their suppliers."""
+    sums: Counter[tuple[str, int | None]] = Counter()
+    for row in movements:
+        if row.place == Place.REPAIR:
+            who = row.supplier
+            sums[(who.name or who.code if who else ""), row.supplier_id] += row.quantity
+    return [Away(supplier=name, supplier_id=pk, pieces=n) for (name, pk), n in sorted(sums.items(), key=_by_name) if n]
+
+
+def _by_name(one: tuple[tuple[str, int | None], int]) -> tuple[str, int]:
+    (name, pk), _ = one
+    return name, pk or 0
+
+
+def back_of(movements: Sequence[StockMovement]) -> list[StockMovement]:
     """The latest pieces of a spare that came back used or repaired, with what they are now."""
-    rows = StockMovement.objects.standing().filter(plant=plant, item=item, place=Place.SHELF)
-    rows = rows.filter(kind__in=(Kind.BACK, Kind.RETURNED))
-    said = Q(length_mm__isnull=False) | Q(grinds_left__isnull=False) | Q(worth__isnull=False)
-    return list(rows.filter(said).order_by("-at", "-pk")[:most])
+    said = [
+        row
+        for row in movements
+        if row.place == Place.SHELF and row.kind in (Kind.BACK, Kind.RETURNED)
+        and (row.length_mm is not None or row.grinds_left is not None or row.worth is not None)
+    ]  # fmt: skip
+    return sorted(said, key=lambda row: (row.at, row.pk), reverse=True)[:MOST_BACK]
 
 
 def as_it_is(row: StockMovement, system: units.System, *, currency: str) -> str:

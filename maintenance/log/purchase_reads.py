@@ -269,15 +269,17 @@ def late(plant: Plant, *, today: dt.date | None = None) -> list[OrderRow]:
     return sorted(found, key=lambda row: (-row.days_late, row.order.number, row.pk))
 
 
-def on_the_way(plant: Plant, *, items: Iterable[int] | None = None) -> dict[int, list[Coming]]:
-    """Of each spare what open orders bring, the earliest first. One question, and one for the day."""
+def on_the_way(
+    plant: Plant, *, items: Iterable[int] | None = None, today: dt.date | None = None
+) -> dict[int, list[Coming]]:
+    """Of each spare what open orders bring, the earliest first. One question, and one for the day if it is not given."""
     lines = PurchaseLine.objects.filter(order__plant=plant, order__placed_at__isnull=False, order__cancelled_at=None)
     if items is not None:
         lines = lines.filter(item__in=list(items))
     lines = lines.select_related("order", "item").annotate(
         came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER), their_lead=_their_lead()
     )
-    today = bench_reads.today_at(plant)
+    today = today or bench_reads.today_at(plant)
     return coming(_line_row(line, today) for line in lines.filter(to_come__gt=0).order_by("order__placed_at", "pk"))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from statistics import median
@@ -80,13 +80,19 @@ class SourceRow:
         return [(row.from_quantity, self.source.each(row.unit_price)) for row in self.now.rows]
 
 
-def of_item(item: Item, plant: Plant | None, today: dt.date) -> list[SourceRow]:
-    """All sources of a spare: the preferred one first, those that ended last. Three questions."""
+def of_item(
+    item: Item, plant: Plant | None, today: dt.date, *, lines_seen: Callable[[], Iterable[LeadSeen]] | None = None
+) -> list[SourceRow]:
+    """All sources of a spare: the preferred one first, those that ended last. Three questions; two where the lines of
+    orders that came are read elsewhere."""
     sources = list(Source.objects.filter(item=item).select_related("supplier").prefetch_related("prices"))
     if not sources:
         return []
     seen: dict[int | None, list[LeadSeen]] = defaultdict(list)
-    for one in purchase_reads.lead_times_seen(plant=plant, items=[item.pk]):
+    lines = lines_seen() if lines_seen else purchase_reads.lead_times_seen(plant=plant, items=[item.pk])
+    for one in lines:
+        if one.item_id != item.pk:
+            continue
         seen[one.supplier_id].append(one)
     made = [
         SourceRow(
@@ -123,13 +129,18 @@ class Supplied:
 
 def supplied(items: Iterable[int] | None, *, day: dt.date, currency: str) -> dict[int, Supplied]:
     """Item -> its preferred source. Two questions, one where there is none."""
-    from diestore.register import sourcing
-
     sources = Source.objects.filter(preferred=True)
     if items is not None:
         sources = sources.filter(item__in=list(items))
+    return supplied_by(sources.prefetch_related("prices"), day=day, currency=currency)
+
+
+def supplied_by(sources: Iterable[Source], *, day: dt.date, currency: str) -> dict[int, Supplied]:
+    """The same of preferred sources that are read already, with their prices."""
+    from diestore.register import sourcing
+
     made = {}
-    for source in sources.prefetch_related("prices"):
+    for source in sources:
         rows = [
             (row.from_quantity, sourcing.in_shop_money(source, source.each(row.unit_price), currency))
             for row in list_of(source.prices.all(), day)

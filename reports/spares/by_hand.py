@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.utils import timezone
 
 from diestore import units
@@ -10,6 +12,8 @@ from diestore.register.models import Item, Plant
 from maintenance.log import movement_reads, shelf
 from reports.format import day
 
+from . import reads
+
 
 def on_list(plant: Plant | None, query: str) -> dict:
     """Spares of the plant that stand below nought. One question where there is none."""
@@ -17,17 +21,19 @@ def on_list(plant: Plant | None, query: str) -> dict:
     return {"below": [_below(one.item, one.on_hand) for one in below], "count_query": query}
 
 
-def on_spare(plant: Plant, item: Item, on_hand: int, system: units.System, query: str) -> dict:
-    """The same of one spare, with what is drawn, out and back. Five questions at most."""
+def on_spare(
+    item: Item, movements: Sequence[reads.StockMovement], on_hand: int, system: units.System, query: str
+) -> dict:
+    """The same of one spare, with what is drawn, out and back by all its movements, the oldest first."""
     currency = shop.current().currency
     back = [
         f"{row.quantity:,} of {day(timezone.localdate(row.at))}: "
         f"{movement_reads.as_it_is(row, system, currency=currency)}"
-        for row in movement_reads.came_back(plant.pk, item.pk)
+        for row in movement_reads.back_of(movements)
     ]
     return {
         "below": [_below(item, on_hand)] if on_hand < 0 else [], "count_query": query, "moves_item": item.pk,
-        "drawn": movement_reads.drawn(plant.pk, item=item.pk), "away": movement_reads.away(plant.pk, item.pk),
+        "drawn": movement_reads.drawn_of(item, movements), "away": movement_reads.away_of(movements),
         "back": back,
     }  # fmt: skip
 

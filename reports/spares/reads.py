@@ -32,6 +32,7 @@ from django.utils import timezone
 from diestore.register.models import Die, Item, Output, Plant, Position, Rate, Volume
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.log import purchase_reads
+from maintenance.log.purchase_reads import LeadSeen
 from maintenance.models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Stop, Work
 from reports.purchasing.ahead import Programme
 
@@ -395,13 +396,18 @@ def rates_on(plant: Plant, day: dt.date) -> dict[str, float]:
 
 
 def lead_days_seen(
-    plant: Plant, items: Iterable[int] | None = None, *, suppliers: Mapping[int, int | None] | None = None
+    plant: Plant,
+    items: Iterable[int] | None = None,
+    *,
+    suppliers: Mapping[int, int | None] | None = None,
+    lines: Iterable[LeadSeen] | None = None,
 ) -> dict[int, tuple[float, ...]]:
     """Item -> days from ordered to received: of each line of an order as the spare's page lists it, and of what was
     ordered without one, the first ordered taken to come first. What comes with nothing ordered before tells nothing.
-    suppliers: item -> from whom it is bought now: what others took does not count of it."""
+    suppliers: item -> from whom it is bought now: what others took does not count of it. lines: those lines, where they
+    are read already."""
     seen: dict[int, list[float]] = defaultdict(list)
-    for lead in purchase_reads.lead_times_seen(plant=plant, items=items):
+    for lead in purchase_reads.lead_times_seen(plant=plant, items=items) if lines is None else lines:
         if suppliers and suppliers.get(lead.item_id, lead.supplier_id) != lead.supplier_id:
             continue
         seen[lead.item_id].append(float(lead.days))
@@ -437,10 +443,15 @@ class Move(NamedTuple):
     key: str
 
 
-def moves_of(plant: Plant, item: int) -> list[Move]:
-    """All movements of a spare, the newest first."""
-    stock, made = 0, []
+def movements_of(plant: Plant, item: int) -> list[StockMovement]:
+    """All movements of a spare, the oldest first, with die, work and supplier."""
     rows = StockMovement.objects.standing().filter(plant=plant, item=item).order_by("at", "sequence", "pk")
+    return list(rows.select_related("die", "bench_work", "supplier"))
+
+
+def moves_of(rows: Iterable[StockMovement]) -> list[Move]:
+    """The same as the page lists them, the newest first."""
+    stock, made = 0, []
     for row in rows:
         stock += row.quantity if row.place == StockMovement.Place.SHELF else 0
         made.append(Move(row.at, row.kind, row.place, row.quantity, row.note, stock, row.key))

@@ -83,10 +83,20 @@ class OfASpare:
     leads: LeadTimes | None
 
 
-def of_a_spare(plant: Plant, item: int, *, on_order: int) -> OfASpare:
-    coming = purchase_reads.on_the_way(plant, items=[item]).get(item, [])
+def of_a_spare(
+    plant: Plant,
+    item: int,
+    *,
+    on_order: int,
+    lines_seen: Iterable[LeadSeen] | None = None,
+    today: dt.date | None = None,
+) -> OfASpare:
+    """lines_seen, today: where they are read already."""
+    coming = purchase_reads.on_the_way(plant, items=[item], today=today).get(item, [])
     drafts = purchase_reads.in_drafts(plant)
-    seen = purchase_reads.lead_times_seen(plant=plant, items=[item])
+    if lines_seen is None:
+        lines_seen = purchase_reads.lead_times_seen(plant=plant, items=[item])
+    seen = [one for one in lines_seen if one.item_id == item]
     draft = (drafts[item][0].number, drafts[item][0].pk, drafts[item][1]) if item in drafts else None
     return OfASpare(
         coming=coming, without=max(on_order - pieces_of(coming), 0), draft=draft,

@@ -19,8 +19,9 @@ from diestore.register.models import Die, Item, Plant
 from diestore.register.sources import SpareLevel
 from diestore.service.failing import attempt
 from maintenance.forecasts import store
-from maintenance.log import queries
+from maintenance.log import purchase_reads, queries
 from maintenance.log.data import OrderLeft
+from maintenance.log.purchase_reads import LeadSeen
 from maintenance.wording import numbers
 from reports.purchasing.ahead import FLAT_DAYS, SLOPE_DAYS, STEPS, OrderAhead, Programme, hits_ahead, usual_pace
 from reports.purchasing.breaks import pieces_at_once
@@ -196,7 +197,12 @@ class PlantAhead:
     def lead_days_seen(self) -> dict[int, tuple[float, ...]]:
         """Of what has a preferred source, as that supplier took."""
         theirs = {item: one.supplier_id for item, one in self.supplied.items()}
-        return reads.lead_days_seen(self.plant, self.wanted, suppliers=theirs)
+        return reads.lead_days_seen(self.plant, self.wanted, suppliers=theirs, lines=self.lines_seen)
+
+    @cached_property
+    def lines_seen(self) -> list[LeadSeen]:
+        """The lines of orders that came whole, and how long each took."""
+        return purchase_reads.lead_times_seen(plant=self.plant, items=self.wanted)
 
     @cached_property
     def supplied(self) -> dict[int, Supplied]:

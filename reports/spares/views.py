@@ -96,11 +96,17 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         raise Http404("No such spare here.")
     ahead = kept.ahead_of(plant, [item])
-    told = why.why(item, plant, ahead=ahead)
+    today = timezone.localdate()
+    sources = sources_reads.of_item(item, plant, today, lines_seen=lambda: ahead.lines_seen)
+    sources = [one for one in sources if one.source.stands]
+    if ahead.wanted is not None:
+        preferred = [one.source for one in sources if one.source.preferred]
+        ahead.supplied = sources_reads.supplied_by(preferred, day=today, currency=shop.current().currency)
+    movements = reads.movements_of(plant, item.pk)
+    told = why.why(item, plant, ahead=ahead, movements=movements)
     row = told.row
-    ordered = supply.of_a_spare(plant, item.pk, on_order=row.on_order)
+    ordered = supply.of_a_spare(plant, item.pk, on_order=row.on_order, lines_seen=ahead.lines_seen, today=ahead.today)
     projection = projection_of(told, ahead, ordered)
-    sources = [one for one in sources_reads.of_item(item, plant, timezone.localdate()) if one.source.stands]
     return render(
         request,
         "reports/spares/spare.html",
@@ -117,7 +123,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None,
             "plant_query": f"?plant={plant.pk}" if picked.several else "",
             "by_hand": by_hand.on_spare(
-                plant, item, row.on_hand, system_of(request.user), f"plant={plant.pk}" if picked.several else ""
+                item, movements, row.on_hand, system_of(request.user), f"plant={plant.pk}" if picked.several else ""
             ),
             "word": WORDS[row.state],
             "how_old": how_old(told.records_until, row.today),

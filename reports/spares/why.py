@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -74,13 +75,20 @@ class Why:
         return any(place.grinds_left is not None for die in self.dies for place in die.places)
 
 
-def why(item: Item, plant: Plant, *, ahead: PlantAhead | None = None) -> Why:
-    """One item with everything behind its row. ahead: what is ahead of its dies, where that is read already."""
+def why(
+    item: Item,
+    plant: Plant,
+    *,
+    ahead: PlantAhead | None = None,
+    movements: Sequence[reads.StockMovement] | None = None,
+) -> Why:
+    """One item with everything behind its row. ahead, movements: what is ahead of its dies, and what moved of it, where
+    that is read already."""
     ahead = ahead or PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
     row = row_of(item, queries.stock_of_spares(plant, items=[item.pk]).get(item.pk), ahead)
     days = min(item.lead_days, int(LEAD_DAYS.most)) if item.lead_days is not None else 90
     gaps = list(ahead.gaps(item.pk))
-    moves = tuple(reads.moves_of(plant, item.pk))
+    moves = tuple(reads.moves_of(reads.movements_of(plant, item.pk) if movements is None else movements))
     cause = None
     if row.advice is not None and row.advice.short_by:
         changes = [Moved(at=move.at, kind=move.kind, pieces=move.quantity) for move in moves]

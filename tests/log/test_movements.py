@@ -15,6 +15,7 @@ from maintenance.log import movement_reads, movements, queries, take_back, write
 from maintenance.log.movements import AsItIs
 from maintenance.log.rules import EntryRefused
 from maintenance.models import Change, StockMovement
+from reports.spares import reads as spares_reads
 from tests import factories as make
 from tests.pages.money_shop import movement
 
@@ -59,6 +60,7 @@ def test_what_is_drawn_is_off_the_shelf_until_it_is_fitted_or_returned(die, item
     assert (there(item), there(item, "drawn")) == (1, 2), "what is fitted is the one that was drawn"
     movements.bring_back(**told(item, die=die, quantity=1))
     ((one),) = movement_reads.drawn(make.plant().pk)
+    assert [one] == movement_reads.drawn_of(one.item, spares_reads.movements_of(make.plant(), one.item.pk))
     assert (there(item), one.pieces, one.die) == (2, 1, die)
     movements.bring_back(**told(item, die=die, quantity=3))
     assert (there(item), there(item, "drawn")) == (5, 0), "taken out of the die, it was never drawn"
@@ -92,7 +94,9 @@ def test_what_comes_back_from_repair_is_what_it_now_is(item, grinder):
     now = AsItIs(length_mm=61.25, grinds_left=3, worth=Decimal("22.5"))
     row = movements.take_back(**told(item, supplier=grinder, quantity=1, now=now))
     assert (there(item), there(item, "repair")) == (3, 1)
-    (back,) = movement_reads.came_back(make.plant().pk, item.pk)
+    moved = spares_reads.movements_of(make.plant(), item.pk)
+    (back,) = movement_reads.back_of(moved)
+    assert movement_reads.away_of(moved) == movement_reads.away(make.plant().pk, item.pk)
     assert back == row
     said = movement_reads.as_it_is(back, units.System.METRIC, currency="EUR")
     assert said.startswith("61.25 mm long") and said.endswith("3 grinds left, worth 22.50 EUR")

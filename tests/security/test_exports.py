@@ -85,7 +85,7 @@ def exports() -> list[str]:
     """Every address of the table that gives out a sheet."""
     found = []
     for name, row in addresses.TABLE.items():
-        there = reverse(name, kwargs={k: 1 if k == "pk" else v for k, v in row.parts.items()})
+        there = reverse(name, kwargs={k: 1 if k in ("pk", "source") else v for k, v in row.parts.items()})
         assert not re.search(r"\.(xls|ods|tsv)$", there), "teach this test to read such a sheet"
         if there.endswith((".csv", ".xlsx")):
             found.append(name)
