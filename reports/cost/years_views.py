@@ -63,8 +63,10 @@ def years_page(request: HttpRequest, pk: int) -> HttpResponse:
 def years_csv(request: HttpRequest, pk: int) -> HttpResponse:
     """The months as a file: the page's figures to the cent."""
     die, _, told = _asked(request, pk)
-    rows = []
-    if told.years:
+    rows: list[list] = []
+    if told.years is None:
+        rows.append([f"The years ahead are not known. {told.refusal}", *[""] * (len(HEAD) - 1)])
+    else:
         together = told.years.together.months
         for n, until in enumerate(told.months):
             parts = [told.years.by_key[key].months[n].expected for key in KEYS]

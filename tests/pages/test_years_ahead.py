@@ -103,6 +103,8 @@ def test_a_die_without_a_forecast_says_why(as_role):
     assert "nothing ran in the last year" in page(client, idle)
     make.order(idle, "26-0901", due=timezone.localdate())
     text = page(client, idle)
+    told_in_file = client.get(reverse("reports:cost_years_csv", args=[idle.pk])).content.decode("utf-8-sig")
+    assert "The years ahead are not known. Nothing is forecast" in told_in_file
     assert "The years ahead are not known." in text and "Nothing is forecast" in text
 
 
