@@ -26,9 +26,9 @@ class Supply:
     drafts: dict[int, tuple[str, int, int]] = field(default_factory=dict)
 
 
-def of_plant(plant: Plant) -> Supply:
-    """Four questions, and one for the day."""
-    rows = purchase_reads.rows(purchase_reads.waited_for(plant), today=bench_reads.today_at(plant))
+def of_plant(plant: Plant, *, today: dt.date | None = None) -> Supply:
+    """Four questions, and one for the day if it is not given."""
+    rows = purchase_reads.rows(purchase_reads.waited_for(plant), today=today or bench_reads.today_at(plant))
     late = sorted((row for row in rows if row.days_late), key=lambda row: (-row.days_late, row.pk))
     return Supply(
         late=tuple(late), open=len(rows), coming=purchase_reads.coming(line for row in rows for line in row.lines),

@@ -34,7 +34,7 @@ def spares_page(request: HttpRequest) -> HttpResponse:
     picked = plants.picked(request)
     listed, sums, chosen = _listed(request, picked.plant)
     wanted = listed.wanted(chosen.asked(decide=True)) if listed else []
-    ordered = supply.of_plant(picked.plant) if picked.plant and listed else supply.Supply()
+    ordered = supply.of_plant(picked.plant, today=listed.today) if picked.plant and listed else supply.Supply()
     may_order = request.user.has_perm(roles.ORDER_SPARES)
     made = SpareTable(
         wanted, prefix="", query=picked.query, supply=ordered, may_order=may_order,
@@ -99,9 +99,8 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     today = timezone.localdate()
     sources = sources_reads.of_item(item, plant, today, lines_seen=lambda: ahead.lines_seen)
     sources = [one for one in sources if one.source.stands]
-    if ahead.wanted is not None:
-        preferred = [one.source for one in sources if one.source.preferred]
-        ahead.supplied = sources_reads.supplied_by(preferred, day=today, currency=shop.current().currency)
+    preferred = [one.source for one in sources if one.source.preferred]
+    ahead.supplied = sources_reads.supplied_by(preferred, day=today, currency=shop.current().currency)
     movements = reads.movements_of(plant, item.pk)
     told = why.why(item, plant, ahead=ahead, movements=movements)
     row = told.row
