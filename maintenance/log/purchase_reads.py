@@ -272,7 +272,7 @@ def late(plant: Plant, *, today: dt.date | None = None) -> list[OrderRow]:
 def on_the_way(
     plant: Plant, *, items: Iterable[int] | None = None, today: dt.date | None = None
 ) -> dict[int, list[Coming]]:
-    """Of each spare what open orders bring, the earliest first. One question, and one for the day if it is not given."""
+    """Of each spare what open orders bring, the earliest first. One question; a second for the day if none is given."""
     lines = PurchaseLine.objects.filter(order__plant=plant, order__placed_at__isnull=False, order__cancelled_at=None)
     if items is not None:
         lines = lines.filter(item__in=list(items))

@@ -20,9 +20,11 @@ AT_MOST = 25
 # spares (what is stated of its years, its mishaps: four), and another build.
 # In a shop of fewer than a hundred dies the advice on spares is made from the log as it is asked for, some twenty
 # questions however many spares there are: on the first page, on the list and of one spare.
+# Three of these are what a spare's preferred source says, its prices, and the level that somebody set by hand.
+# The year ahead asks which places follow their own edge; the years ahead stand on the same log, cost and year.
 WHOLE = {
-    "diestore:die": 34, "reports:cost_die": 37, "reports:today": 39, "reports:spares": 29, "reports:spare": 30,
-    "reports:spares_ahead": 29,
+    "diestore:die": 34, "reports:cost_die": 38, "reports:cost_years": 28, "reports:today": 42, "reports:spares": 32,
+    "reports:spare": 30, "reports:spares_ahead": 29,
 }  # fmt: skip
 
 OF_NONE = [
