@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from django.http import HttpResponse
+from django.utils.http import content_disposition_header
 
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 # A spreadsheet that parts by semicolons or tabs cuts a cell where these stand, and may find a formula behind the cut.
@@ -28,7 +29,7 @@ def safe_cell(value: object) -> object:
 def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[object]]) -> HttpResponse:
     """A file to download. UTF-8 with a mark at its start, since spreadsheets otherwise garble names."""
     response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    response["Content-Disposition"] = content_disposition_header(True, name)
     response.write("\ufeff")
     writer = csv.writer(response)
     writer.writerow([safe_cell(cell) for cell in head])

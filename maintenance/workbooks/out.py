@@ -9,13 +9,14 @@ import csv
 import io
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from contextlib import contextmanager
 from pathlib import Path
 
 import xlsxwriter
 
 from diestore.register.models import Plant
+from maintenance.history.bill_columns import BILLS
 from maintenance.history.columns import TABLES
 from maintenance.history.described import Sort
 from maintenance.history.photo_columns import PHOTOS
@@ -147,7 +148,7 @@ def template(sort: str) -> bytes:
 @contextmanager
 def whole_shop(plant: Plant) -> Iterator[Path]:
     """All records of a plant as one workbook, a sheet for each table of the history folder; gone when the block ends.
-    Photos stay behind: a workbook holds no pictures, and their list would lead nowhere.
+    Photos and the papers of bills stay behind: a workbook holds no files, and what names them would lead nowhere.
 
     Numbers stand as numbers where they come back the same, all else as text: times with their offset.
     """
@@ -159,11 +160,11 @@ def whole_shop(plant: Plant) -> Iterator[Path]:
             for table in TABLES:
                 file = Path(folder) / "tables" / table.file
                 if file.exists() and table is not PHOTOS:
-                    _put(book, table, file, bold)
+                    _put(book, table, file, bold, left_empty={"paper"} if table is BILLS else frozenset())
         yield path
 
 
-def _put(book: xlsxwriter.Workbook, table, file: Path, bold) -> None:
+def _put(book: xlsxwriter.Workbook, table, file: Path, bold, left_empty: Set[str]) -> None:
     name = table.file.removesuffix(".csv")
     figures = {c.name for c in table.columns if c.sort in (Sort.WHOLE, Sort.NUMBER, Sort.MONEY)}
     with file.open(encoding="utf-8", newline="") as text:
@@ -178,7 +179,7 @@ def _put(book: xlsxwriter.Workbook, table, file: Path, bold) -> None:
                     sheet.write_string(0, c, column, bold)
             at += 1
             for c, value in enumerate(row):
-                if value == "":
+                if value == "" or columns[c] in left_empty:
                     continue
                 if columns[c] in figures and _comes_back(value):
                     sheet.write_number(at, c, float(value))
