@@ -353,25 +353,15 @@ def edge_forecasts(positions: Iterable[int]) -> dict[int, dict]:
     }
 
 
-def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]]:
-    """Kind of spare -> pieces replaced before they were ground out, and the strokes of all such places together."""
-    positions = _positions(plant, None, None)
+def strokes_by_kind(plant: Plant) -> dict[str, float]:
+    """Kind of spare -> the strokes of all places that take it together."""
     runs = Run.objects.standing().filter(die__plant=plant).order_by().values("die_id")
     hits = dict(runs.annotate(n=Sum("hits")).values_list("die_id", "n"))
-    replaced = dict(
-        Replacement.objects.standing()
-        .filter(position__in=positions.values("pk"), since_start=False, piece_in__isnull=False)
-        .exclude(why__in=(Replacement.Why.FIRST, Replacement.Why.GROUND_OUT))
-        .order_by()
-        .values("position__item__kind")
-        .annotate(n=Count("pk"))
-        .values_list("position__item__kind", "n")
-    )
-    shares = positions.order_by().values("die_id", "item__kind").annotate(n=Sum("stroke_share"))
+    places = _positions(plant, None, None).order_by().values("die_id", "item__kind").annotate(n=Sum("stroke_share"))
     strokes: dict[str, float] = defaultdict(float)
-    for die, kind, share in shares.values_list("die_id", "item__kind", "n"):
+    for die, kind, share in places.values_list("die_id", "item__kind", "n"):
         strokes[kind] += share * hits.get(die, 0)
-    return {kind: (replaced.get(kind, 0), n) for kind, n in strokes.items()}
+    return dict(strokes)
 
 
 def stop_minutes(plant: Plant, until: dt.date) -> dict[tuple[int, str], tuple[int, float]]:

@@ -493,10 +493,15 @@ class PlantAhead:
         return reads.mishaps(self.plant, self.wanted)
 
     @cached_property
+    def _mishaps_here(self) -> list[reads.Mishap]:
+        """Those of the whole plant."""
+        return self._mishaps if self.wanted is None else reads.mishaps(self.plant)
+
+    @cached_property
     def mishaps_by_kind(self) -> dict[str, KindMishaps]:
         if self.shop:
             return self.shop.mishaps
-        rows = self._mishaps if self.wanted is None else reads.mishaps(self.plant)
+        rows = self._mishaps_here
         if not rows:
             return {}
         end = self._spans_before[0]
@@ -510,10 +515,14 @@ class PlantAhead:
 
     @cached_property
     def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
+        """Kind of spare -> pieces replaced before they were ground out, and the strokes of all such places together."""
         if self.shop:
             return self.shop.breaks
         if self.dies is not None or self.wanted is not None:
-            return reads.breaks_by_kind(self.plant)
+            pieces: Counter[str] = Counter()
+            for mishap in self._mishaps_here:
+                pieces[mishap.kind] += mishap.pieces
+            return {kind: (pieces[kind], n) for kind, n in reads.strokes_by_kind(self.plant).items()}
         replaced, strokes = defaultdict(int), defaultdict(float)
         for row in self.rows:
             kind = self.items[row.item_id].kind
