@@ -39,7 +39,7 @@ def costs_of(plant: Plant) -> list[DieCost]:
     changes = None if row is None else freshness.since(row.mark)
     if changes is None:
         return cost_per_thousand(plant)
-    changed = changes.dies_in("records", "price")
+    changed = changes.dies_in("records", "price") | reads.fitted_with(changes.items)
     dies = {str(die.pk): die for die in reads.dies_of(plant)}
     kept = {pk: _read(sheet, dies[pk]) for pk, sheet in row.sheets.items() if pk in dies and int(pk) not in changed}
     anew = cost_per_thousand([die for pk, die in dies.items() if pk not in kept])

@@ -5,15 +5,50 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from operator import itemgetter
+from typing import NamedTuple
 
-from django.db.models import BigIntegerField, BooleanField, Case, Count, Max, Min, Q, QuerySet, Sum, Value, When
+from django.db.models import (
+    BigIntegerField,
+    BooleanField,
+    Case,
+    Count,
+    DateTimeField,
+    F,
+    FloatField,
+    IntegerField,
+    Max,
+    Min,
+    Q,
+    QuerySet,
+    Sum,
+    TextField,
+    Value,
+    When,
+)
+from django.db.models.fields.json import KT
+from django.db.models.functions import Cast, Coalesce
+from django.utils import timezone
 
-from diestore.register.models import Die, Output, Plant, Rate
+from diestore.access import shop
+from diestore.money import STEPS
+from diestore.register.amendments import moment_of
+from diestore.register.models import Amendment, Die, Item, Output, Plant, Rate
+from diestore.register.sources import Source, SourcePrice
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import CostLine, OpenCount, Order, Replacement, Run, Stop, Work
+from maintenance.models import CostLine, OpenCount, Order, Replacement, Run, StockMovement, Stop, Work
+from reports.costing.day_prices import (
+    DayPrice,
+    KnownPrices,
+    Moved,
+    Point,
+    SourceLists,
+    SourceThen,
+    lots_of,
+    price_then,
+)
 
 ON_THE_EDGE = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
 
@@ -34,9 +69,20 @@ class GrindDay:
 
 @dataclass(frozen=True, kw_only=True)
 class SpareFitted:
+    """price: of the day on which it was fitted; None: never known."""
+
     at: dt.datetime
     item: str
-    unit_price: Decimal | None
+    price: DayPrice | None
+
+    @property
+    def unit_price(self) -> Decimal | None:
+        return self.price and self.price.amount
+
+    @property
+    def said(self) -> str:
+        """What is to say of its price: that it is of another day."""
+        return self.price.told_by.value if self.price and self.price.told_by.doubtful else ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,9 +154,11 @@ def spent_and_rates(
                 outside=bool(apart),
             )
         )
-    for die, at, fitted, usual, fitted_price, usual_price in _spares(ids):
-        name, price = (fitted, fitted_price) if fitted else (usual or "a piece without a name", usual_price)
-        spent_of[die].spares.append(SpareFitted(at=at, item=name, unit_price=price))
+    fitted = [_Fitted(*row) for row in _spares(ids)]
+    prices = _prices_then(fitted, plant)
+    for row in fitted:
+        name = row.code or row.usual_code or "a piece without a name"
+        spent_of[row.die].spares.append(SpareFitted(at=row.at, item=name, price=prices[row.pk]))
     for die, by_work, by_stop, at, kind, amount in _bills(ids):
         spent_of[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
     return spent_of, rates
@@ -208,6 +256,26 @@ def usual_lot(die: Die) -> int | None:
     return round(sum(parts) / len(parts)) if parts else None
 
 
+class _Fitted(NamedTuple):
+    """A spare that was fitted: the piece and its item, and the usual item of its place."""
+
+    pk: int
+    die: int
+    at: dt.datetime
+    piece: int
+    item_id: int | None
+    code: str | None
+    today: Decimal | None
+    usual_id: int | None
+    usual_code: str | None
+    usual_today: Decimal | None
+
+    @property
+    def of(self) -> tuple[int | None, Decimal | None]:
+        """The item by which it is priced, and what that costs today."""
+        return (self.item_id, self.today) if self.item_id else (self.usual_id, self.usual_today)
+
+
 def _spares(ids: list[int]) -> QuerySet:
     return (
         Replacement.objects.standing()
@@ -215,14 +283,179 @@ def _spares(ids: list[int]) -> QuerySet:
         .exclude(why=Replacement.Why.FIRST)
         .order_by("at")
         .values_list(
+            "pk",
             "position__die_id",
             "at",
+            "piece_in_id",
+            "piece_in__item_id",
             "piece_in__item__code",
-            "position__item__code",
             "piece_in__item__unit_price",
+            "position__item_id",
+            "position__item__code",
             "position__item__unit_price",
         )
     )
+
+
+def fitted_with(items: Iterable[int]) -> frozenset[int]:
+    """The dies into which one of these spares was fitted: what it cost may be told otherwise now."""
+    ids = list(items)
+    if not ids:
+        return frozenset()
+    rows = Replacement.objects.filter(Q(piece_in__item__in=ids) | Q(position__item__in=ids)).order_by()
+    return frozenset(rows.values_list("position__die_id", flat=True).distinct())
+
+
+# --- what spares cost on their day ------------------------------------------------------------------------------------
+
+_MOVED, _HELD, _AMENDED, _ASKED, _SOURCE = range(5)
+_FOLLOWED = "As its preferred source says"
+
+
+class _PriceRow(NamedTuple):
+    """A row of what prices rest on; which columns say something hangs on the sort. money: ten-thousandths."""
+
+    sort: int
+    item: int
+    at: dt.datetime
+    n: int | None
+    money: int | None
+    key: int | None
+    order: int | None
+    words: str | None
+    x: float | None
+    y: float | None
+    was: str | None
+    now: str | None
+
+    @property
+    def amount(self) -> Decimal | None:
+        return None if self.money is None else Decimal(self.money) / STEPS
+
+
+def _prices_then(fitted: list[_Fitted], plant: Plant | None) -> dict[int, DayPrice | None]:
+    """What each fitted spare cost on its day, by its `pk`: one question for any number."""
+    items = sorted({row.of[0] for row in fitted if row.of[0] is not None})
+    known, lots = _known_prices(items, plant) if items else ({}, {})
+    made: dict[int, DayPrice | None] = {}
+    for row in fitted:
+        item, today = row.of
+        prices = replace(known.get(item, KnownPrices()) if item is not None else KnownPrices(), today=today)
+        day = timezone.localdate(row.at)
+        made[row.pk] = price_then(prices, row.at, day, lots.get(row.piece))
+    return made
+
+
+def _known_prices(items: list[int], plant: Plant | None) -> tuple[dict[int, KnownPrices], dict[int, Moved]]:
+    """Of each item what is known of its prices; of each fitted piece the delivery that it came from."""
+    rows: dict[int, dict[int, list[_PriceRow]]] = defaultdict(lambda: defaultdict(list))
+    for one in _price_rows(items, plant):
+        row = _PriceRow(*one)
+        rows[row.item][row.sort].append(row)
+    own, lots, known = shop.current().currency, {}, {}
+    for item, of_item in rows.items():
+        lots |= lots_of(_moved(of_item[_MOVED], own))
+        first, later = _register(of_item[_HELD], of_item[_AMENDED])
+        known[item] = KnownPrices(sources=_sources(of_item[_SOURCE], of_item[_ASKED], own), first=first, later=later)
+    return known, lots
+
+
+def _moved(rows: list[_PriceRow], own: str) -> list[Moved]:
+    """Pieces that came and went; an order in another currency tells no price."""
+    return [
+        Moved(
+            at=row.at,
+            quantity=row.n or 0,
+            price=row.amount if row.words in (own, "") else None,
+            order=row.order,
+            piece=row.key,
+        )
+        for row in rows
+    ]
+
+
+def _sources(rows: list[_PriceRow], asked: list[_PriceRow], own: str) -> list[SourceLists]:
+    then: dict[int | None, list[SourceThen]] = defaultdict(list)
+    for row in rows:
+        worth = None if row.x is None else Decimal(str(row.x))
+        then[row.key].append(
+            SourceThen(
+                since=row.at,
+                preferred=bool(row.n),
+                worth_of_one=Decimal(1) if row.words == own else worth,
+                minutes_each=None if row.y is None else Decimal(str(row.y)),
+            )
+        )
+    lists: dict[int | None, dict[dt.date, tuple[int, Decimal]]] = defaultdict(dict)
+    for row in asked:
+        day, price = row.at.date(), (row.n or 0, row.amount or Decimal(0))
+        lists[row.key][day] = min(lists[row.key].get(day, price), price)
+    return [
+        SourceLists(then=then[source], lists=[(day, price) for day, (_, price) in lists[source].items()])
+        for source in sorted(lists, key=lambda source: source or 0)
+        if source in then
+    ]
+
+
+def _register(rows: list[_PriceRow], amended: list[_PriceRow]) -> tuple[Point | None, list[Point]]:
+    """The first price that the register knows, and those after it: changes with their day, and what a source said."""
+
+    def price(value: str | None) -> Decimal | None:
+        return Decimal(value) if value else None
+
+    held = sorted(rows, key=lambda row: (row.at, row.key))
+    later = [Point(since=row.at, value=row.amount) for row in held[1:] if row.words == _FOLLOWED]
+    first = Point(since=held[0].at, value=held[0].amount) if held else None
+    changes = sorted(((moment_of(row.words or None), row) for row in amended), key=lambda one: (one[0], one[1].key))
+    if changes and (first is None or changes[0][0] < first.since):
+        first = Point(since=changes[0][0], value=price(changes[0][1].was))
+    return first, [*later, *(Point(since=since, value=price(row.now)) for since, row in changes)]
+
+
+def _price_rows(items: list[int], plant: Plant | None) -> QuerySet:
+    """Rows (sort, item, at, n, money, key, order, words, a figure, another, text, text), all in one question."""
+
+    def none(field) -> Cast:
+        return Cast(Value(None), field)
+
+    big, text, real = BigIntegerField(), TextField(), FloatField()
+
+    def rows(query: QuerySet, sort: int, **columns) -> QuerySet:
+        usual = {
+            "n": none(IntegerField()), "money": none(big), "key": none(big), "order": none(big), "words": none(text),
+            "x": none(real), "y": none(real), "was": none(text), "now": none(text),
+        }  # fmt: skip
+        made = {"sort": Value(sort, IntegerField())} | usual | columns
+        made = {f"c_{name}": made[name] for name in ("sort", "item", "at", *usual)}
+        return query.order_by().annotate(**made).values_list(*made)
+
+    Kind, Place = StockMovement.Kind, StockMovement.Place
+    moved = StockMovement.objects.standing().filter(item__in=items, place__in=(Place.SHELF, Place.DRAWN))
+    moved = moved.exclude(kind__in=(Kind.DRAWN, Kind.RETURNED))
+    if plant is not None:
+        moved = moved.filter(plant=plant)
+    held = Item.history.filter(id__in=items).exclude(history_type="-")
+    amended = Amendment.objects.filter(
+        table="diestore.item", row_key__in=[str(pk) for pk in items], struck_at=None, fields__has_key="unit_price"
+    )
+    of_sources = Source.history.filter(item_id__in=items).exclude(history_type="-")
+    midday = SourcePrice.objects.filter(source__item__in=items)
+    return rows(
+        moved, _MOVED, item=F("item_id"), at=F("at"), n=F("quantity"), key=F("piece_id"), order=F("line__order_id"),
+        money=Cast(Case(When(line__isnull=False, then=F("line__unit_price")), default=F("worth")), big),
+        words=Cast(Coalesce("line__order__currency", Value("")), text),
+    ).union(
+        rows(held, _HELD, item=F("id"), at=F("history_date"), money=Cast("unit_price", big), key=F("history_id"),
+             words=Cast("history_change_reason", text)),
+        rows(amended, _AMENDED, item=Cast("row_key", big), at=F("recorded_at"), key=F("pk"),
+             words=KT("fields__unit_price__at"), was=KT("fields__unit_price__was"), now=KT("fields__unit_price__now")),
+        rows(midday, _ASKED, item=F("source__item_id"), at=Cast("valid_from", DateTimeField()), n=F("from_quantity"),
+             money=Cast("unit_price", big), key=F("source_id")),
+        rows(of_sources, _SOURCE, item=F("item_id"), at=F("history_date"), key=F("id"), words=Cast("currency", text),
+             n=Case(When(preferred=True, then=1), default=0, output_field=IntegerField()),
+             x=F("shop_money"), y=F("minutes_each")),
+        all=True,
+    )  # fmt: skip
 
 
 def _bills(ids: list[int]) -> QuerySet:

@@ -169,7 +169,9 @@ def _cost(die: Die, spent: Spent, rates: Rates) -> DieCost:
         parts_made=spent.parts,
         hours=[HoursWorked(day=_day(r.at), hours=r.hours) for r in inside if r.sharpening],
         repair_hours=[HoursWorked(day=_day(r.at), hours=r.hours) for r in inside if not r.sharpening],
-        spares=[SpareUsed(day=_day(r.at), item=r.item, pieces=1, unit_price=r.unit_price) for r in spent.spares],
+        spares=[
+            SpareUsed(day=_day(r.at), item=r.item, pieces=1, unit_price=r.unit_price, said=r.said) for r in spent.spares
+        ],
         stops=[StopMinutes(day=_day(r.at), minutes=r.minutes, parts_scrapped=r.parts_scrapped) for r in spent.stops],
         bills=[Bill(kind=r.kind, amount=r.amount) for r in spent.bills],
         toolroom_rates=rates.toolroom,

@@ -4,6 +4,7 @@ Money goes in and comes out as Decimal; floats live inside only where a distribu
 
 money       the border: `amount`, `quantity`, `from_float`, `rounded`; `DatedRate`, `rate_on`
 elements    `CostElement` (an amount and the parts it is spread over), `CostSheet`
+day_prices  `price_then`: what a spare cost on the day on which it was fitted; `lots_of`: first in, first out
 own_log     `cost_of_log`: what the die's own log has cost so far
 spread      `Spread`: a discrete distribution of money; sums, compounds, mixtures, bands
 next_year   `expected_year`: what the year ahead will cost, with a band, from counts of sharpenings, spares and stops

@@ -40,12 +40,13 @@ class HoursWorked:
 
 @dataclass(frozen=True, kw_only=True)
 class SpareUsed:
-    """Spares of one item fitted on a day. unit_price None: not known."""
+    """Spares of one item fitted on a day. unit_price: of that day, None: not known. said: what is to say of it."""
 
     day: dt.date
     item: str
     pieces: int
     unit_price: Decimal | None
+    said: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,6 +187,7 @@ def _hours(
 def _spares(total: _Sum, spares: Iterable[SpareUsed], left_out: list[str]) -> None:
     pieces, money = 0, Decimal(0)
     unpriced: dict[str, int] = {}
+    said: dict[str, int] = {}
     for row in spares:
         if row.pieces < 0:
             raise MoneyRefused(f"{row.pieces} pieces of {row.item} were used; it must be nought or more.")
@@ -194,8 +196,10 @@ def _spares(total: _Sum, spares: Iterable[SpareUsed], left_out: list[str]) -> No
         else:
             money += row.pieces * amount(row.unit_price, f"the price of {row.item}")
             pieces += row.pieces
+            if row.said:
+                said[row.said] = said.get(row.said, 0) + row.pieces
     if pieces:
-        total.add(money, _count(pieces, "piece"))
+        total.add(money, ", ".join([_count(pieces, "piece"), *(f"{n:,} {words}" for words, n in sorted(said.items()))]))
     for item, n in sorted(unpriced.items()):
         left_out.append(f"{_count(n, 'piece')} of {item} without a price.")
 

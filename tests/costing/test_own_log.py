@@ -181,3 +181,12 @@ def test_the_order_and_the_splitting_of_entries_do_not_matter(rows, price, parts
     split = [SpareUsed(day=DAY, item="P", pieces=1, unit_price=price)] * 4
     other = cost_of_log(build=None, parts_made=parts, hours=mixed, spares=split, toolroom_rates=TOOLROOM)
     assert one.per_thousand == other.per_thousand
+
+
+def test_a_price_of_another_day_is_said():
+    spares = [
+        SpareUsed(day=dt.date(2024, 5, n), item="PP-6.0", pieces=1, unit_price=Decimal(4), said="at a guess" * (n > 2))
+        for n in (1, 2, 3)
+    ]
+    sheet = cost_of_log(build=None, parts_made=1000, spares=spares)
+    assert sheet.element("spares").basis == "3 pieces, 1 at a guess"
