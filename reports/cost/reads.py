@@ -309,6 +309,7 @@ def fitted_with(items: Iterable[int]) -> frozenset[int]:
 # --- what spares cost on their day ------------------------------------------------------------------------------------
 
 _MOVED, _HELD, _AMENDED, _ASKED, _SOURCE = range(5)
+ONE_BY_ONE = 1_000  # spares are asked for by name; of more, all rows are read: no engine takes a question without end
 _FOLLOWED = "As its preferred source says"
 
 
@@ -429,17 +430,23 @@ def _price_rows(items: list[int], plant: Plant | None) -> QuerySet:
         made = {f"c_{name}": made[name] for name in ("sort", "item", "at", *usual)}
         return query.order_by().annotate(**made).values_list(*made)
 
+    def among(name: str, keys: list) -> Q:
+        return Q(**{f"{name}__in": keys}) if len(keys) <= ONE_BY_ONE else Q()
+
     Kind, Place = StockMovement.Kind, StockMovement.Place
-    moved = StockMovement.objects.standing().filter(item__in=items, place__in=(Place.SHELF, Place.DRAWN))
+    moved = StockMovement.objects.standing().filter(among("item", items), place__in=(Place.SHELF, Place.DRAWN))
     moved = moved.exclude(kind__in=(Kind.DRAWN, Kind.RETURNED))
     if plant is not None:
         moved = moved.filter(plant=plant)
-    held = Item.history.filter(id__in=items).exclude(history_type="-")
+    held = Item.history.filter(among("id", items)).exclude(history_type="-")
     amended = Amendment.objects.filter(
-        table="diestore.item", row_key__in=[str(pk) for pk in items], struck_at=None, fields__has_key="unit_price"
+        among("row_key", [str(pk) for pk in items]),
+        table="diestore.item",
+        struck_at=None,
+        fields__has_key="unit_price",
     )
-    of_sources = Source.history.filter(item_id__in=items).exclude(history_type="-")
-    midday = SourcePrice.objects.filter(source__item__in=items)
+    of_sources = Source.history.filter(among("item_id", items)).exclude(history_type="-")
+    midday = SourcePrice.objects.filter(among("source__item", items))
     return rows(
         moved, _MOVED, item=F("item_id"), at=F("at"), n=F("quantity"), key=F("piece_id"), order=F("line__order_id"),
         money=Cast(Case(When(line__isnull=False, then=F("line__unit_price")), default=F("worth")), big),

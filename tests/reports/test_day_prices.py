@@ -40,11 +40,16 @@ def fitted(die) -> list[tuple[Decimal, From]]:
     return [(row.price.amount, row.price.told_by) for row in spent.spares]
 
 
+@pytest.fixture(params=[1_000, 0], ids=["by name", "all"])
+def asked(request, monkeypatch):
+    monkeypatch.setattr(reads, "ONE_BY_ONE", request.param)
+
+
 def spares(die) -> Decimal:
     return sheets.cost_per_thousand(die).sheet.element("spares").amount
 
 
-def test_a_price_change_changes_no_month_before_it(die):
+def test_a_price_change_changes_no_month_before_it(die, asked):
     """By hand in the register, and by a source that somebody prefers from now on: what was fitted stays as it cost."""
     fit(die, 20)
     assert fitted(die) == [(Decimal("48.50"), From.REGISTER)] and spares(die) == Decimal("48.50")
