@@ -4,6 +4,7 @@ laws      laws of an interval in die strokes: `WeibullLaw`, `StoredLaw` (from a 
 worlds    `die_worlds`: a forecast split into what is the same for all intervals to come and what is not
 renewals  `RenewalCounts`: chances of 0, 1, 2 ... sharpenings (or replacements) in so many strokes
 demand    `Demand`: chances of 0, 1, 2 ... pieces; `GrindGroup` (pieces ground together), `BreakRate`, `item_demand`
+removal   `Removal`: what a grind takes off, learnt and drawn; how long an allowance lasts
 ahead     `hits_ahead`: strokes of a die until a day, from open orders, its usual pace or what is stated of its years
 breaks    mishaps: limits from a small count, whether they come more often, how many pieces each takes
 lead      `LeadTime`: how long an order takes, the promise moved by what was seen; the use until it comes

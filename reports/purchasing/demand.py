@@ -10,12 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from .removal import DemandRefused, means_of, replacements
+
 NEGLIGIBLE = 1e-12
 MOST_PIECES = 20_000
-
-
-class DemandRefused(ValueError):
-    """A demand that cannot be; the message carries the numbers."""
+STEP = 8  # sharpenings
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,36 +177,57 @@ def grinds_in(allowance_mm: float, removed_mm: float) -> int:
 
 @dataclass(frozen=True, kw_only=True)
 class PieceUse:
-    """One position that takes the spare. Grinds left in the piece in it, and in a new one; None: never ground out.
+    """One position that takes the spare. Grinds left in the piece in it, and in a new one: the allowance over the mean
+    removal; None: never ground out.
 
-    stroke_share: share of the die's strokes in which it works.
+    spread, doubt: of one grind's removal about its mean, and of that mean, sd over mean (`Removal`); both nought: each
+    takes the same, and the piece goes at the first grind for which there is no room. ground_share: share of its set's
+    sharpenings in which it is ground. stroke_share: share of the die's strokes in which it works.
     """
 
     label: str
-    grinds_left: int | None
-    grinds_new: int | None
+    grinds_left: float | None
+    grinds_new: float | None
     stroke_share: float = 1.0
+    spread: float = 0.0
+    doubt: float = 0.0
+    ground_share: float = 1.0
 
     def __post_init__(self) -> None:
         for name in ("grinds_left", "grinds_new"):
             value = getattr(self, name)
-            if value is not None and value < 0:
+            if value is not None and not (math.isfinite(value) and value >= 0):
                 raise DemandRefused(f"{self.label} has {value} grinds; it must be nought or more.")
         if (self.grinds_left is None) != (self.grinds_new is None):
             raise DemandRefused(f"{self.label}: the grinds left and those in a new piece are known together or not.")
-        if not 0 < self.stroke_share <= 1:
-            raise DemandRefused(f"{self.label} works in {self.stroke_share:g} of the strokes; above 0 and up to 1.")
+        for name in ("stroke_share", "ground_share"):
+            if not 0 < getattr(self, name) <= 1:
+                raise DemandRefused(f"{self.label}: a {name} of {getattr(self, name):g}; above 0 and up to 1.")
+        if not (0 <= self.spread < math.inf and 0 <= self.doubt < math.inf):
+            raise DemandRefused(f"{self.label}: a spread of {self.spread:g} and a doubt of {self.doubt:g} cannot be.")
 
-    def ground_out(self, sharpenings: int) -> int:
-        """Replacements in that many sharpenings: the piece with g grinds left goes at sharpening g + 1."""
-        return int(self.ground_out_of(np.array([sharpenings]))[0])
+    def ground_out(self, sharpenings: int) -> float:
+        """Replacements expected in that many sharpenings: the piece with g grinds left goes at sharpening g + 1."""
+        worlds = zip(means_of(self.doubt), self.ground_out_in(sharpenings), strict=True)
+        return float(sum(weight * rows[:, -1].sum() for (_, weight), rows in worlds))
 
-    def ground_out_of(self, sharpenings: NDArray[np.int_]) -> NDArray[np.int_]:
-        """The same of int[n] counts of sharpenings."""
+    def ground_out_in(self, sharpenings: int, *, worlds: int | None = None) -> list[NDArray[np.float64]]:
+        """float[K, sharpenings + 1] for each value that the mean removal may have (`means_of`): row k - 1 the chance of
+        at least k replacements in 0, 1 ... sharpenings. worlds: so many; one that is known has the same in each."""
         if self.grinds_left is None or self.grinds_new is None:
-            return np.zeros(len(sharpenings), int)
-        beyond = sharpenings - self.grinds_left - 1
-        return np.where(beyond < 0, 0, 1 + beyond // (self.grinds_new + 1))
+            return [np.zeros((0, sharpenings + 1))] * (worlds or 1)
+        most = -(-max(sharpenings, 1) // STEP) * STEP  # so that it is computed for few lengths
+        made = [
+            replacements(
+                self.grinds_left / mean,
+                self.grinds_new / mean,
+                spread=self.spread,
+                share=self.ground_share,
+                most=most,
+            )[:, : sharpenings + 1]
+            for mean, _ in means_of(self.doubt)
+        ]
+        return made * worlds if worlds and len(made) == 1 else made
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -224,21 +244,52 @@ class GrindGroup:
     pieces: tuple[PieceUse, ...]
 
     def ground_out(self) -> Demand:
-        """Chances of pieces used up by grinding. The count of sharpenings is common to the pieces of the group."""
-        counts = Demand.of(self.sharpenings).chances
-        n = np.arange(len(counts))
-        alike = Counter((p.grinds_left, p.grinds_new) for p in self.pieces if p.grinds_left is not None)
+        """Chances of pieces used up by grinding. The count of sharpenings is common to the pieces of the group, and so
+        is what each takes off: those alike go together, and one with less left never after one with more.
+
+        Of n sharpenings with the chances g of at least k replacements of each piece, the pieces as one (comonotone):
+        sorted falling, P(as many as the first i of them) = g_i - g_(i+1); mixed over what the mean may be.
+        Limits: exact for pieces alike and in the mean; the spread of a set of unlike ones is never too narrow.
+        """
+        alike = Counter(
+            (p.grinds_left, p.grinds_new, p.spread, p.doubt, p.ground_share)
+            for p in self.pieces
+            if p.grinds_left is not None
+        )
         if not alike:
             return Demand.none()
-        used = np.zeros(len(n), int)
-        for (left, new), times in alike.items():
-            used += times * PieceUse(label="", grinds_left=left, grinds_new=new).ground_out_of(n)
-        return Demand._made(np.asarray(np.bincount(used, weights=counts), float))
+        counts = Demand.of(self.sharpenings).chances
+        worlds = max((means_of(doubt) for *_, doubt, _ in alike), key=len)
+        rows = [
+            PieceUse(
+                label="", grinds_left=left, grinds_new=new, spread=spread, doubt=doubt, ground_share=share
+            ).ground_out_in(len(counts) - 1, worlds=len(worlds))
+            for left, new, spread, doubt, share in alike
+        ]
+        found = [
+            _as_one([world[n] for world in rows], list(alike.values()), counts * weight)
+            for n, (_, weight) in enumerate(worlds)
+        ]
+        p = np.zeros(max(map(len, found)))
+        for chances in found:
+            p[: len(chances)] += chances
+        return Demand._made(_trimmed(p))
 
     @property
     def piece_strokes(self) -> float:
         """Strokes ahead summed over its pieces: what their breaks are exposed to."""
         return self.strokes * sum(piece.stroke_share for piece in self.pieces)
+
+
+def _as_one(rows: list[NDArray[np.float64]], times: list[int], weights: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The sum of several pieces that go as one: the chance of each, times `weights` of each number of sharpenings."""
+    chances = np.vstack(rows)
+    pieces = np.repeat(times, [len(row) for row in rows])
+    order = np.argsort(-chances, axis=0, kind="stable")
+    n = chances.shape[1]
+    reached = np.vstack([np.ones(n), np.take_along_axis(chances, order, axis=0), np.zeros(n)])
+    used = np.vstack([np.zeros(n, int), np.cumsum(pieces[order], axis=0)])
+    return np.asarray(np.bincount(used.ravel(), weights=(-np.diff(reached, axis=0) * weights).ravel()), float)
 
 
 def item_demand(

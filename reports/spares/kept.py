@@ -19,6 +19,7 @@ from diestore.register.models import Die, Item, Plant
 from maintenance.log import freshness, purchase_reads
 from reports.models import KeptFigures, KeptSpare, KeptSpares
 from reports.purchasing.ladder import Rung
+from reports.purchasing.removal import Taken
 from reports.purchasing.reorder import Advice
 
 from . import advice as spares_advice
@@ -244,7 +245,7 @@ def _said(shop: ShopWide) -> dict:
     return {
         "records_until": shop.records_until.isoformat(),
         "horizon_days": shop.horizon_days,
-        "removal_mm": shop.removal_mm,
+        "removal": asdict(shop.removal),
         "breaks": {kind: list(seen) for kind, seen in shop.breaks.items()},
         "die_grinds": {str(die): n for die, n in shop.die_grinds.items()},
         "costs": shop.costs.to_keep(),
@@ -264,7 +265,7 @@ def _shop(kept: KeptSpares) -> ShopWide:
         today=kept.today,
         records_until=dt.date.fromisoformat(shop["records_until"]) if "records_until" in shop else kept.today,
         horizon_days=shop["horizon_days"],
-        removal_mm=shop["removal_mm"],
+        removal=Taken(**shop.get("removal", {})),
         breaks={kind: tuple(seen) for kind, seen in shop["breaks"].items()},
         die_grinds={int(die): n for die, n in shop["die_grinds"].items()},
         costs=ShopCosts.from_kept(shop.get("costs", {})),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -35,6 +35,7 @@ from maintenance.log import purchase_reads
 from maintenance.log.purchase_reads import LeadSeen
 from maintenance.models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Stop, Work
 from reports.purchasing.ahead import Programme
+from reports.purchasing.removal import Taken
 
 REMOVING = [key for key, operation in OPERATIONS.items() if operation.removes]
 LONG_AGO = Value(dt.datetime(1900, 1, 1, tzinfo=dt.UTC), DateTimeField())
@@ -53,7 +54,7 @@ class PlaceOfItem:
     strokes: in which it worked since the records began; die_hits: of its die with any inserts. allowance_left_mm:
     of the piece in it. removed_mm: all that was ground away here in `grinds` grinds; die_grinds: times that
     anything of its die was ground. replaced: pieces taken out before they were ground out; ground_out: pieces used
-    up by grinding.
+    up by grinding. taken: what its grinds took off, of those that were measured.
     """
 
     position_id: int
@@ -71,6 +72,7 @@ class PlaceOfItem:
     die_grinds: int
     replaced: int
     ground_out: int
+    taken: Taken = field(default_factory=Taken)
 
 
 def places_of_items(
@@ -108,6 +110,7 @@ def places_of_items(
                 die_grinds=counts.die_grinds.get(die, 0),
                 replaced=counts.taken_out.get(pk, 0),
                 ground_out=counts.ground_out.get(pk, 0),
+                taken=counts.taken.get(pk, Taken()),
             )
         )
     return made
@@ -129,7 +132,8 @@ class _Counts(NamedTuple):
 
     hits: die -> set of inserts -> strokes over all its record. ground: position -> times that it was ground, mm that
     came off it. die_grinds: die -> moments at which anything of it was ground. taken_out, ground_out: position ->
-    pieces taken out before they were used up by grinding, and those used up by it.
+    pieces taken out before they were used up by grinding, and those used up by it. taken: position -> what its grinds
+    took off, of those that were measured.
     """
 
     hits: dict[int, dict[int, int]]
@@ -137,6 +141,7 @@ class _Counts(NamedTuple):
     die_grinds: dict[int, int]
     taken_out: dict[int, int]
     ground_out: dict[int, int]
+    taken: dict[int, Taken]
 
 
 _HITS, _GROUND, _DIE_GRINDS, _TAKEN_OUT, _GROUND_OUT = range(5)
@@ -147,6 +152,8 @@ def _counts(positions: QuerySet[Position], known_die_grinds: Mapping[int, int]) 
     positions = positions.order_by()
     ids, dies = positions.values("pk"), positions.values("die")
     no_inserts, no_mm = Value(None, BigIntegerField()), Value(None, FloatField())
+    measured = Q(operation="ground", removed_mm__gt=0)
+    none_taken = {"measured": no_inserts, "ground_mm": no_mm, "squares": no_mm}
     made = Run.objects.standing().filter(die__in=dies).order_by()
     ground = _removing().filter(position__in=ids)
     of_dies = _removing().filter(operation="ground", position__die__in=dies)
@@ -158,25 +165,34 @@ def _counts(positions: QuerySet[Position], known_die_grinds: Mapping[int, int]) 
     times = Count("at", distinct=True)
     rows = (
         made.values(what=Value(_HITS), owner=F("die"), inserts=F("variant"))
-        .annotate(n=Sum("hits"), mm=no_mm)
+        .annotate(n=Sum("hits"), mm=no_mm, **none_taken)
         .union(
             ground.values(what=Value(_GROUND), owner=F("position"), inserts=no_inserts).annotate(
-                n=Count("at", distinct=True, filter=Q(operation="ground")), mm=Sum("removed_mm")
+                n=Count("at", distinct=True, filter=Q(operation="ground")),
+                mm=Sum("removed_mm"),
+                measured=Count("pk", filter=measured),
+                ground_mm=Sum("removed_mm", filter=measured),
+                squares=Sum(F("removed_mm") * F("removed_mm"), filter=measured),
             ),
             of_dies.values(what=Value(_DIE_GRINDS), owner=F("position__die"), inserts=no_inserts).annotate(
-                n=times, mm=no_mm
+                n=times, mm=no_mm, **none_taken
             ),
-            replaced.values(what=used_up, owner=F("position"), inserts=no_inserts).annotate(n=Count("pk"), mm=no_mm),
+            replaced.values(what=used_up, owner=F("position"), inserts=no_inserts).annotate(
+                n=Count("pk"), mm=no_mm, **none_taken
+            ),
             all=True,
         )
     )
-    found = _Counts(hits=defaultdict(dict), ground={}, die_grinds=dict(known_die_grinds), taken_out={}, ground_out={})
+    found = _Counts(
+        hits=defaultdict(dict), ground={}, die_grinds=dict(known_die_grinds), taken_out={}, ground_out={}, taken={}
+    )
     for row in rows:
         what, owner, n = row["what"], row["owner"], int(row["n"])
         if what == _HITS:
             found.hits[owner][row["inserts"]] = n
         elif what == _GROUND:
             found.ground[owner] = n, row["mm"] or 0.0
+            found.taken[owner] = Taken.of(int(row["measured"] or 0), row["ground_mm"] or 0.0, row["squares"] or 0.0)
         else:
             {_DIE_GRINDS: found.die_grinds, _TAKEN_OUT: found.taken_out, _GROUND_OUT: found.ground_out}[what][owner] = n
     return found

@@ -22,12 +22,12 @@ from maintenance.forecasts import store
 from maintenance.log import purchase_reads, queries
 from maintenance.log.data import OrderLeft
 from maintenance.log.purchase_reads import LeadSeen
-from maintenance.wording import numbers
 from reports.purchasing.ahead import FLAT_DAYS, SLOPE_DAYS, STEPS, OrderAhead, Programme, hits_ahead, usual_pace
 from reports.purchasing.breaks import pieces_at_once
-from reports.purchasing.demand import BreakRate, Demand, GrindGroup, PieceUse, grinds_in, item_demand
+from reports.purchasing.demand import BreakRate, Demand, GrindGroup, item_demand
 from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw, middle_of
 from reports.purchasing.lead import LeadTime
+from reports.purchasing.removal import Taken
 from reports.purchasing.renewals import RenewalCounts
 from reports.purchasing.worlds import DieWorlds, die_worlds
 from reports.purchasing.worth import LONGEST_COVER_DAYS, Economics
@@ -37,13 +37,13 @@ from reports.sources.reads import Supplied
 from . import reads
 from .costs import ShopCosts
 from .mishaps import SPANS, KindMishaps, by_kind
+from .places import SparePlace, UsedUp, place_of, taken
 from .reads import PlaceOfItem
 
 LOOK_AHEAD_DAYS = 365
 FURTHEST_DAYS = 3_650  # beyond ten years no day is told
 ALONE_BELOW = 0.25  # a place ground in fewer of the die's grinds than this follows its own edge, not the set
 HALF_A_BREAK = 0.5
-USUAL_REMOVAL_MM = 0.15  # off a face at a grind where nothing was written down; common practice, no source
 
 
 def day_of_records(plant: Plant) -> dt.date:
@@ -66,48 +66,13 @@ def today_at(plant: Plant, records_until: dt.date | None = None) -> dt.date:
 
 
 @dataclass(frozen=True, kw_only=True)
-class UsedUp:
-    """When the piece in a place has been ground out, as often as not: after so many strokes of its die, and on which
-    day at the pace of last year; None where it does not run or that is too far off to say."""
-
-    strokes: float
-    day: dt.date | None
-
-    @property
-    def about(self) -> str:
-        return numbers.hits(self.strokes)
-
-
-@dataclass(frozen=True, kw_only=True)
-class SparePlace:
-    """A place that takes an item, as the use ahead sees it. stands: in words, what it rests on."""
-
-    row: PlaceOfItem
-    removal_mm: float
-    removal_known: bool
-    grinds_left: int | None
-    grinds_new: int | None
-    share_of_grinds: float
-    used_up: UsedUp | None = None
-
-    @property
-    def use(self) -> PieceUse:
-        """Counted in grinds of the die: a place ground at every second one has room for twice as many."""
-        p = self.share_of_grinds
-        left, new = self.grinds_left, self.grinds_new
-        if left is not None and p < 1:
-            left, new = int((left + 1) / p) - 1, int((new + 1) / p) - 1
-        return PieceUse(label=self.row.code, grinds_left=left, grinds_new=new, stroke_share=self.row.stroke_share)
-
-
-@dataclass(frozen=True, kw_only=True)
 class ShopWide:
     """What the use of every item rests on beside its own dies. breaks: kind -> (pieces, strokes)."""
 
     today: dt.date
     records_until: dt.date
     horizon_days: int
-    removal_mm: float | None
+    removal: Taken
     breaks: dict[str, tuple[int, float]]
     die_grinds: dict[int, int] = field(default_factory=dict)
     costs: ShopCosts = field(default_factory=ShopCosts)
@@ -179,7 +144,7 @@ class PlantAhead:
             today=self.today,
             records_until=self.records_until,
             horizon_days=self.horizon_days,
-            removal_mm=_mean_removal(rows),
+            removal=taken(rows),
             breaks=self.breaks_by_kind,
             die_grinds={row.die_id: row.die_grinds for row in rows},
             costs=self.costs,
@@ -254,14 +219,19 @@ class PlantAhead:
         by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
         for row in self.rows:
             by_item[row.item_id].append(row)
-        shop = self.shop.removal_mm if self.shop else _mean_removal(self.rows)
+        shop = self.shop.removal if self.shop else taken(self.rows)
         return {
             item: attempt(partial(self._places, item, mine, shop), partial(self._no_places, item), what=f"spare {item}")
             for item, mine in by_item.items()
         }
 
-    def _places(self, item: int, mine: list[PlaceOfItem], shop: float | None) -> list[SparePlace]:
-        return [_place(row, self.items[item].grind_allowance_mm, _mean_removal(mine), shop) for row in mine]
+    def _places(self, item: int, mine: list[PlaceOfItem], shop: Taken) -> list[SparePlace]:
+        of_item, by_die = taken(mine), defaultdict(list)
+        for row in mine:
+            by_die[row.die_id].append(row)
+        in_die = {die: taken(rows) for die, rows in by_die.items()}
+        allowance_mm = self.items[item].grind_allowance_mm
+        return [place_of(row, allowance_mm, [shop, of_item, in_die[row.die_id], row.taken]) for row in mine]
 
     def _no_places(self, item: int, why: str) -> list[SparePlace]:
         self.failed[item] = why
@@ -415,11 +385,12 @@ class PlantAhead:
 
         The middle of the interval under way and the mean of those after it: close to the middle of their sum.
         """
-        left, die = place.use.grinds_left, place.row.die_id
+        alone, die = place.row.position_id in self.edges, place.row.die_id
+        left = place.grinds_left if alone else place.use.grinds_left
         if left is None:
             return None
         try:
-            first, fresh = self.laws(die, place if place.row.position_id in self.edges else None)
+            first, fresh = self.laws(die, place if alone else None)
         except LawRefused:
             return None
         strokes = middle_of(first) + left * float(np.mean([law.mean_hits for law in fresh]))
@@ -439,7 +410,7 @@ class PlantAhead:
         for place in self.places.get(item, ()):
             die = place.row.die_id
             if self.is_alone(place):
-                groups.append(self._group(die, days, [place], self.chances(die, days, place)))
+                groups.append(self._group(die, days, [place], self.chances(die, days, place), alone=True))
             else:
                 sets[die].append(place)
         for die, places in sets.items():
@@ -451,12 +422,14 @@ class PlantAhead:
             groups.append(self._group(die, days, places, chances))
         return groups
 
-    def _group(self, die: int, days: int, places: list[SparePlace], chances: np.ndarray) -> GrindGroup:
+    def _group(
+        self, die: int, days: int, places: list[SparePlace], chances: np.ndarray, *, alone: bool = False
+    ) -> GrindGroup:
         return GrindGroup(
             label=places[0].row.die_code,
             strokes=self.strokes(die, days),
             sharpenings=chances,
-            pieces=tuple(place.use for place in places),
+            pieces=tuple(place.drawn(alone=alone) for place in places),
         )
 
     def breaks(self, item: int) -> BreakRate | None:
@@ -564,7 +537,12 @@ class PlantAhead:
             self.breaks(item),
             tuple(self.mishaps_of(item).sizes.items()),
             tuple(
-                (place.use, place.row.die_id, self._law_basis(place), self._stroke_basis(place.row.die_id))
+                (
+                    place.drawn(alone=self.is_alone(place)),
+                    place.row.die_id,
+                    self._law_basis(place),
+                    self._stroke_basis(place.row.die_id),
+                )
                 for place in self.places.get(item, ())
             ),
         )
@@ -613,36 +591,6 @@ class PlantAhead:
 
 def _has_law(forecast) -> bool:
     return bool(forecast is not None and forecast.fresh and forecast.remaining)
-
-
-def _mean_removal(rows: Iterable[PlaceOfItem]) -> float | None:
-    """What a grind takes off, by all that these places were ground."""
-    grinds, removed = 0, 0.0
-    for row in rows:
-        if row.removed_mm > 0:
-            grinds += row.grinds
-            removed += row.removed_mm
-    return removed / grinds if grinds and removed else None
-
-
-def _place(row: PlaceOfItem, allowance_mm: float | None, of_item: float | None, of_shop: float | None) -> SparePlace:
-    own = _mean_removal([row]) if row.grinds >= 5 else None
-    removal = own or of_item or of_shop
-    left = new = None
-    if row.allowance_left_mm is not None:
-        each = removal or USUAL_REMOVAL_MM
-        left = grinds_in(row.allowance_left_mm, each)
-        new = grinds_in(allowance_mm if allowance_mm is not None else row.allowance_left_mm, each)
-    # half a grind of doubt: a young die is taken to be ground as a set
-    share = (row.grinds + 1) / (row.die_grinds + 1) if row.die_grinds else 1.0
-    return SparePlace(
-        row=row,
-        removal_mm=removal or USUAL_REMOVAL_MM,
-        removal_known=removal is not None,
-        grinds_left=left,
-        grinds_new=new,
-        share_of_grinds=min(share, 1.0),
-    )
 
 
 def _rounded_up(hits: float) -> float:
