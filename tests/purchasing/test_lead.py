@@ -68,7 +68,7 @@ def test_laws(promised, seen, rate, wait):
     lead = LeadTime.learnt(promised, seen)
     assert sum(lead.chances) == pytest.approx(1) and list(lead.days) == sorted(set(lead.days)) and lead.days[0] >= 0
     assert lead.longest <= 5 * max([promised, *seen]) + 1
-    later = LeadTime.learnt(promised, [*seen, 5 * promised])
+    later = LeadTime.learnt(promised, [*seen, 5 * max([promised, *seen])])
     assert later.late >= lead.middle  # one late order makes nobody sooner than the middle was
     use = lambda days: poisson(rate * days)  # noqa: E731
     assert lead.use(use, wait=wait).mean == pytest.approx(
