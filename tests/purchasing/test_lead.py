@@ -68,12 +68,18 @@ def test_laws(promised, seen, rate, wait):
     lead = LeadTime.learnt(promised, seen)
     assert sum(lead.chances) == pytest.approx(1) and list(lead.days) == sorted(set(lead.days)) and lead.days[0] >= 0
     assert lead.longest <= 5 * max([promised, *seen]) + 1
-    later = LeadTime.learnt(promised, [*seen, 5 * max([promised, *seen])])
-    assert later.late >= lead.middle  # one late order makes nobody sooner than the middle was
     use = lambda days: poisson(rate * days)  # noqa: E731
     assert lead.use(use, wait=wait).mean == pytest.approx(
         rate * (wait + np.dot(lead.days, lead.chances)), rel=1e-6, abs=1e-9
     )
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 400), st.lists(st.floats(0, 5), max_size=8))
+def test_one_order_later_than_all_before_makes_none_sooner_than_the_middle_was(promised, times):
+    """times: how long each took, in promised days; the late one takes five times as long as promised."""
+    seen = [promised * one for one in times]
+    assert LeadTime.learnt(promised, [*seen, 5 * promised]).late >= LeadTime.learnt(promised, seen).middle
 
 
 @pytest.mark.parametrize(
