@@ -35,10 +35,29 @@ def users(of_the_module):
     return {role: make.user(role) for role in roles.ROLES} | {"": User.objects.create_user("nobody in particular")}
 
 
+class SignedIn(dict):
+    """A client of each user, signed in once: signing in takes longer than most pages."""
+
+    def __missing__(self, user) -> Client:
+        self[user] = signed_in(user)
+        return self[user]
+
+    def send(self, user, method: str, url: str):
+        answer = getattr(self[user], method)(url)
+        if answer.status_code == 302:  # a form was taken: it may have signed out, or left a word for the next page
+            del self[user]
+        return answer
+
+
 def signed_in(user, **options) -> Client:
     client = Client(**options)
     client.force_login(user)
     return client
+
+
+@pytest.fixture
+def clients() -> SignedIn:
+    return SignedIn()
 
 
 def test_every_address_stands_in_the_table_and_nothing_else():
@@ -64,11 +83,11 @@ def test_who_is_not_signed_in_is_sent_to_the_sign_in(numbers):
     assert wrong == []
 
 
-def test_each_role_reads_what_it_may_and_nothing_else(numbers, users):
+def test_each_role_reads_what_it_may_and_nothing_else(numbers, users, clients):
     wrong = []
     for name, row in TABLE.items():
         for role, user in users.items():
-            answer = signed_in(user).get(address(name, numbers))
+            answer = clients.send(user, "get", address(name, numbers))
             # Somebody without a role sees the pages that everybody sees, except those that ask for a permission.
             let_in = role in row.get if role else answer.status_code in (200, 302) and row.get == frozenset(roles.ROLES)
             expected = (200, 302) if let_in else (401, 403, 405) if row.by_token else (403, 405)
@@ -77,12 +96,12 @@ def test_each_role_reads_what_it_may_and_nothing_else(numbers, users):
     assert wrong == []
 
 
-def test_each_role_sends_what_it_may_and_nothing_else(numbers, users):
+def test_each_role_sends_what_it_may_and_nothing_else(numbers, users, clients):
     """An empty form: whoever is let in is told what is wrong with it, and the others are refused before."""
     wrong = []
     for name, row in TABLE.items():
         for role, user in users.items():
-            answer = signed_in(user).post(address(name, numbers))
+            answer = clients.send(user, "post", address(name, numbers))
             expected = (
                 (200, 302, *REFUSED_ANYWAY) if role in row.post else (401, 403, 405) if row.by_token else (403, 405)
             )
@@ -93,13 +112,13 @@ def test_each_role_sends_what_it_may_and_nothing_else(numbers, users):
     assert wrong == []
 
 
-def test_other_methods_change_nothing(numbers, users):
+def test_other_methods_change_nothing(numbers, users, clients):
     wrong = []
     for name, row in TABLE.items():
         if row.signed_out:
             continue
         for method in ("put", "patch", "delete"):
-            answer = getattr(signed_in(users["administrator"]), method)(address(name, numbers))
+            answer = clients.send(users["administrator"], method, address(name, numbers))
             if answer.status_code not in (401, 403, 405):
                 wrong.append((name, method, answer.status_code))
     assert wrong == []
@@ -119,7 +138,7 @@ def test_nothing_is_sent_without_the_pages_own_token(numbers, users):
     assert wrong == []
 
 
-def test_a_thing_that_is_not_there_is_not_found(numbers, users):
+def test_a_thing_that_is_not_there_is_not_found(numbers, users, clients):
     wrong = []
     tried = 0
     for name, row in TABLE.items():
@@ -129,7 +148,7 @@ def test_a_thing_that_is_not_there_is_not_found(numbers, users):
                 url = reverse(name, kwargs=mine | {part: number})
                 for method in [name for name, who in (("get", row.get), ("post", row.post)) if who]:
                     tried += 1
-                    if (status := getattr(signed_in(users["administrator"]), method)(url).status_code) != 404:
+                    if (status := clients.send(users["administrator"], method, url).status_code) != 404:
                         wrong.append((name, part, number, method, status))
     assert wrong == [] and tried > 20
 

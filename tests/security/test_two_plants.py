@@ -81,6 +81,12 @@ def signed_in(user) -> Client:
     return client
 
 
+@pytest.fixture
+def clients(people) -> dict[tuple[str, str], Client]:
+    """Of each role, near and far, signed in once: signing in takes longer than most pages."""
+    return {who: signed_in(user) for who, user in people.items()}
+
+
 def methods(row, role: str) -> list[str]:
     return [method for method, who in (("get", row.get), ("post", row.post)) if role in who]
 
@@ -101,25 +107,25 @@ def keyed() -> dict[str, tuple]:
     return found
 
 
-def test_no_address_that_takes_a_number_finds_what_is_another_plants(people, near, far):
+def test_no_address_that_takes_a_number_finds_what_is_another_plants(people, near, far, clients):
     wrong, tried = [], 0
     for name, row in keyed().items():
         for role in ROLES:
             for method in methods(row, role):
                 tried += 1
-                theirs = getattr(signed_in(people[role, "near"]), method)(reverse(name, kwargs=parts_of(row, far)))
+                theirs = getattr(clients[role, "near"], method)(reverse(name, kwargs=parts_of(row, far)))
                 if theirs.status_code != 404:
                     wrong.append((name, role, method, "finds the far plant's", theirs.status_code))
                 if method == "get":
-                    own = signed_in(people[role, "near"]).get(reverse(name, kwargs=parts_of(row, near)))
-                    far_one = signed_in(people[role, "far"]).get(reverse(name, kwargs=parts_of(row, far)))
+                    own = clients[role, "near"].get(reverse(name, kwargs=parts_of(row, near)))
+                    far_one = clients[role, "far"].get(reverse(name, kwargs=parts_of(row, far)))
                     if not {own.status_code, far_one.status_code} <= {200, 302}:
                         wrong.append((name, role, "does not find its own", own.status_code, far_one.status_code))
     assert wrong == [] and tried > 30
 
 
 @pytest.mark.walk
-def test_no_page_shows_anything_of_another_plant(people, near, far):
+def test_no_page_shows_anything_of_another_plant(people, near, far, clients):
     wrong, seen_there = [], set()
     for name, row in TABLE.items():
         if row.by_token or name in ("diestore:service", "diestore:service_json"):
@@ -132,14 +138,14 @@ def test_no_page_shows_anything_of_another_plant(people, near, far):
             if role == next(one for one in reversed(ROLES) if one in row.get):  # what is asked for is read by all alike
                 asked += [f"{url}{'&' if '?' in url else '?'}q=9", *_with_far_numbers(url, far)]
             for at in asked:
-                answer = signed_in(people[role, "near"]).get(at, follow=True)
+                answer = clients[role, "near"].get(at, follow=True)
                 words = _words(answer)
                 tells = {word for word in FAR if word in words.replace(f"“{word}”", "")}
                 if not name.startswith("reports:"):
                     tells.discard(CATALOGUE)
                 wrong += [(name, role, at, word) for word in sorted(tells)]
             if "pk" not in row.parts:
-                words = _words(signed_in(people[role, "far"]).get(address(name, far), follow=True))
+                words = _words(clients[role, "far"].get(address(name, far), follow=True))
                 seen_there |= {word for word in FAR if word in words}
     assert wrong == []
     assert seen_there == set(FAR), "what the far plant does not see itself, this test does not miss"
