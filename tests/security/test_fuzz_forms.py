@@ -68,8 +68,8 @@ def counted() -> dict[str, int]:
     return {m._meta.label: m._base_manager.count() for m in models if m.__name__ != "Tries"}
 
 
-@pytest.fixture
-def die():
+@pytest.fixture(scope="module")
+def die(of_the_module):
     item = spare("PP-6.0-M2", on_hand=2)
     made = make.die(usual_press=Press.objects.create(plant=make.plant(), code="press 3"))
     make.position(made, "1-A", item=item)
@@ -81,9 +81,19 @@ def die():
     return made
 
 
+@pytest.fixture(scope="module")
+def numbers(die) -> dict[str, int]:
+    return things()
+
+
+@pytest.fixture(scope="module")
+def administrator(of_the_module):
+    return make.user("administrator")
+
+
 @pytest.fixture
-def lead(client):
-    client.force_login(make.user("administrator"))
+def lead(client, administrator):
+    client.force_login(administrator)
     return client
 
 
@@ -199,11 +209,10 @@ def test_striking_out_strikes_whole_or_nothing(lead, die, data):
 @pytest.mark.parametrize("name", OTHERS)
 @given(data=st.data())
 @FUZZ
-def test_every_other_form_answers(lead, die, name, data):
+def test_every_other_form_answers(lead, numbers, name, data):
     """Also those that come later: what a page would send is read off the page."""
     lead.raise_request_exception = False
     with scratch():
-        numbers = things()
         url = there(name, numbers)
         client = Client(raise_request_exception=False) if TABLE[name].signed_out else lead
         page = client.get(url)
