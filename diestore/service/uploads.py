@@ -11,7 +11,7 @@ from django.urls import Resolver404, resolve
 from diestore.pictures import BYTES_AT_MOST as PHOTO_AT_MOST
 
 BYTES_AT_MOST = 8_200_000  # of a spreadsheet
-BOOKS = {"maintenance:book_new"}
+BOOKS = {"maintenance:book_new", "maintenance:list_new"}
 PHOTOS = {
     "maintenance:log_stop",
     "maintenance:log_mishap",

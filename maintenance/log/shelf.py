@@ -112,7 +112,8 @@ def count(
         return made
 
 
-def _counted(by: Actor, plant: Plant, item: Item, one: Counted, now: int, at: dt.datetime, key: str) -> StockMovement:
+def difference(item: Item, one: Counted, now: int) -> int:
+    """How many more lie there than should. Raises EntryRefused where it cannot be or says no reason."""
     if not 0 <= one.found <= PIECES_AT_MOST:
         raise EntryRefused(f"{one.found:,} of {item} cannot lie there. Enter 0 to {PIECES_AT_MOST:,}.",
                            field=f"found-{item.pk}")  # fmt: skip
@@ -127,6 +128,11 @@ def _counted(by: Actor, plant: Plant, item: Item, one: Counted, now: int, at: dt
     if differs and not reason:
         what = f"{differs:,} more" if differs > 0 else f"{-differs:,} fewer"
         raise EntryRefused(f"{item}: {what} than should lie there. Say why.", field=f"reason-{item.pk}")
+    return differs
+
+
+def _counted(by: Actor, plant: Plant, item: Item, one: Counted, now: int, at: dt.datetime, key: str) -> StockMovement:
+    differs, reason = difference(item, one, now), " ".join(one.reason.split())
     return StockMovement(
         plant=plant, item=item, quantity=differs, kind=Kind.COUNT, place=Place.SHELF, at=at, note=reason,
         key=f"{key}:{item.pk}", **by.columns(),

@@ -6,11 +6,13 @@ Text is never taken for a formula (XlsxWriter, strings_to_formulas off), rows go
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import re
 import tempfile
-from collections.abc import Iterator, Set
+from collections.abc import Iterable, Iterator, Sequence, Set
 from contextlib import contextmanager
+from decimal import Decimal
 from pathlib import Path
 
 import xlsxwriter
@@ -142,6 +144,44 @@ def template(sort: str) -> bytes:
         for r, (left, right) in enumerate([*lines, *((h, t) for h, _, t in columns)]):
             about.write_string(r, 0, left, head)
             about.write_string(r, 1, right, wrap)
+    return out.getvalue()
+
+
+def list_of_rows(
+    title: str,
+    head: Sequence[str],
+    rows: Iterable[Sequence[object]],
+    *,
+    about: str = "",
+    to_fill: Set[str] = frozenset(),
+) -> bytes:
+    """A list as a spreadsheet that can be brought back: a title, what to do with it, the heading, the rows. to_fill:
+    headings of columns that are typed in."""
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out, OPTIONS | {"in_memory": True, "constant_memory": False}) as book:
+        bold = book.add_format({"bold": True, "bottom": 2, "text_wrap": True, "valign": "bottom"})
+        plain = book.add_format({"bold": True})
+        day, box = book.add_format({"num_format": "yyyy-mm-dd"}), book.add_format({"border": 1})
+        sheet = book.add_worksheet(re.sub(r"[\[\]:*?/\\]", " ", title)[:31].strip("' ") or "List")
+        sheet.write_string(0, 0, title, plain)
+        sheet.write_string(1, 0, about)
+        sheet.freeze_panes(4, 0)
+        widths = [len(name) * 0.9 for name in head]
+        for c, name in enumerate(head):
+            sheet.write_string(3, c, name, bold)
+        for r, row in enumerate(rows, start=4):
+            for c, value in enumerate(row):
+                if isinstance(value, dt.date):
+                    sheet.write_datetime(r, c, dt.datetime(value.year, value.month, value.day), day)
+                elif isinstance(value, (int, float, Decimal)):
+                    sheet.write_number(r, c, float(value))
+                elif value not in (None, ""):
+                    sheet.write_string(r, c, str(value))
+                elif head[c] in to_fill:
+                    sheet.write_blank(r, c, None, box)
+                widths[c] = max(widths[c], len(str(value or "")) * 1.1)
+        for c, wide in enumerate(widths):
+            sheet.set_column(c, c, max(9, min(40, wide)))
     return out.getvalue()
 
 

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from django.db import transaction
 from django.utils import timezone
 
 from diestore.handbook.kinds import KINDS
@@ -32,8 +33,9 @@ from .pure.forms import folded
 from .pure.lists import lists
 from .pure.readings import read
 from .pure.registered import KnownDie, Lists, Place, Standing
-from .pure.sheets import FIELDS, Grid, Layout, layout
+from .pure.sheets import BUYING, FIELDS, Grid, Layout, layout
 from .pure.understood import SheetRead
+from .read import Book
 
 LATELY = dt.timedelta(days=3)
 EXACT = "exact"
@@ -79,6 +81,21 @@ def _plain(value: object) -> object:
 
 def _rich(value: object) -> object:
     return dt.datetime.fromisoformat(value["at"]) if isinstance(value, dict) else value
+
+
+KEPT_AT_ONCE = 20  # books of a plant that wait; the oldest give way
+
+
+def kept_to_wait(plant: Plant, read: Book, *, by: object, choices: Mapping | None = None) -> Workbook:
+    """A read file, kept until it is brought in or thrown away."""
+    with transaction.atomic():
+        made = Workbook.objects.create(
+            plant=plant, name=read.name, uploaded_by=by, cells=packed(read.grids), notes=read.notes,
+            choices=dict(choices or {}),
+        )  # fmt: skip
+        old = Workbook.objects.filter(plant=plant, brought_at=None).order_by("-pk").values_list("pk", flat=True)
+        Workbook.objects.filter(pk__in=list(old[KEPT_AT_ONCE:])).delete()
+    return made
 
 
 # --- what the register holds --------------------------------------------------------------------------------------
@@ -160,7 +177,7 @@ def look(
     merged = {
         heading: name
         for sort, words in known.items()
-        if sort != "answer" and BETWEEN not in sort
+        if sort != "answer" and sort not in BUYING and BETWEEN not in sort
         for heading, name in words.items()
     }
     layouts, reads, tables = [], [], {}
@@ -369,5 +386,5 @@ def of_plant(user_plants: frozenset[int] | None) -> list[Plant]:
 
 def waiting(plants: list[Plant]) -> list[Workbook]:
     """Books that were brought and are not in yet, the newest first."""
-    rows = Workbook.objects.filter(plant__in=plants, brought_at=None).defer("cells")
+    rows = Workbook.objects.filter(plant__in=plants, brought_at=None).exclude(choices__has_key="list").defer("cells")
     return list(rows.select_related("plant", "uploaded_by")[:10])

@@ -37,9 +37,10 @@ def _query(picked) -> str:
 def sources_page(request: HttpRequest, pk: int) -> HttpResponse:
     """All sources of a spare side by side, their price lists, what they took, and who changed what."""
     picked, item = plants.picked(request), _item(pk)
+    rows = reads.of_item(item, picked.plant, timezone.localdate())
     shown = {
         "item": item, "picked": picked, "query": _query(picked), "past": reads.past_of(item),
-        "rows": reads.of_item(item, picked.plant, timezone.localdate()), "all_of_it": True,
+        "rows": rows, "all_of_it": True, "prefers": next((row.source.supplier_id for row in rows), None),
     }  # fmt: skip
     return render(request, "reports/sources/sources.html", shown)
 

@@ -18,7 +18,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 FILES = (
     "maintenance:book_whole", "maintenance:book_template", "maintenance:bench_sheet", "maintenance:photo",
     "maintenance:photo_small", "maintenance:set_up_paper", "maintenance:purchase_pdf", "maintenance:purchase_xlsx",
-    "maintenance:bill_paper",
+    "maintenance:bill_paper", "maintenance:list_out",
     "reports:spares_ahead_xlsx",
 )  # fmt: skip
 

@@ -193,6 +193,9 @@ TABLE: dict[str, Row] = {
     "maintenance:book_template": see(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), sort="prices"),
     "maintenance:book": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), pk="book"),
     "maintenance:book_away": send(may(roles.EDIT_REGISTER, roles.EDIT_SPARES), pk="book"),
+    "maintenance:list": form(may(roles.TAKE_IN_SPARES), pk="list"),
+    "maintenance:list_new": form(may(roles.TAKE_IN_SPARES), sort="count"),
+    "maintenance:list_out": see(may(roles.TAKE_IN_SPARES), sort="count"),
     # For whoever watches the service: the monitor shows a key of its own
     "diestore:alive": Row(get=EVERYBODY, signed_out=True),
     "diestore:service": see(may(roles.RUN_FIT)),
@@ -312,6 +315,10 @@ def things(code: str = "H-900") -> dict[str, int]:
         "mishap": Incident.objects.create(die=die, at=make.moment(30), sort="misfeed").pk,
         "device": device.pk,
         "token": _calendar_token(die),
+        "list": Workbook.objects.create(
+            plant=die.plant, name="count.csv", choices={"list": "count"},
+            cells=packed([Grid("count", [["Spare", "Lies there"], ["PP-6.0-M2", 3]])]),
+        ).pk,
         "book": Workbook.objects.create(plant=die.plant, name="stock.csv", cells=packed([Grid("stock", SPARES)])).pk,
         "bench work": BenchWork.objects.create(die=die, what="a spring", key=f"bench work of {die}").pk,
         "photo": _photo(die),

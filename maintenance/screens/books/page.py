@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from maintenance.history.columns import TABLES
 from maintenance.workbooks import exact
 from maintenance.workbooks.pure.forms import Day
-from maintenance.workbooks.pure.sheets import FIELDS, LENGTHS, SORTS, SURE, WHAT, Column
+from maintenance.workbooks.pure.sheets import FIELDS, LENGTHS, SORTS, SURE, WHAT, Column, Layout
 from maintenance.workbooks.pure.understood import Assumed, Gap, SheetRead
 from maintenance.workbooks.take import EXACT, Looked, Outcome
 
@@ -138,6 +138,15 @@ def _sheet(looked: Looked, number: int, outcome: Outcome, may_all: bool, *, whol
     if not whole or is_exact:
         return made
     made.assumed = [asked(a, "answer-") for a in rows.assumed if not a.asks]
+    made.columns = columns_of(grid, laid)
+    made.skipped = skipped_words(rows)
+    _preview(made, grid, laid.columns, rows, outcome, number)
+    return made
+
+
+def columns_of(grid, laid: Layout) -> list[ShownColumn]:
+    """What each column is taken for, with the first things that stand in it and all that it could be."""
+    made = []
     first = (laid.heading or 0) + 1 + laid.units_row
     for column in laid.columns:
         values = [
@@ -149,7 +158,7 @@ def _sheet(looked: Looked, number: int, outcome: Outcome, may_all: bool, *, whol
             continue
         fields = FIELDS.get(laid.sort, ())
         choices = (Choice("", "not taken", not column.field), *(Choice(f, WHAT[f], f == column.field) for f in fields))
-        made.columns.append(
+        made.append(
             ShownColumn(
                 column.letter,
                 column.index,
@@ -160,8 +169,6 @@ def _sheet(looked: Looked, number: int, outcome: Outcome, may_all: bool, *, whol
                 bool(column.field),
             )
         )
-    made.skipped = _skipped(rows)
-    _preview(made, grid, laid.columns, rows, outcome, number)
     return made
 
 
@@ -221,7 +228,7 @@ def _short(value: object) -> object:
     return str(value)[:40]
 
 
-def _skipped(rows: SheetRead) -> str:
+def skipped_words(rows: SheetRead) -> str:
     """The rows that are not taken, by why: '3 rows left out: a sum of other rows (9, 21), hidden (14)'."""
     by_why: dict[str, list[int]] = {}
     for n, why in rows.skipped:

@@ -29,7 +29,6 @@ from . import page
 
 BIGGEST_KEY = 2**63 - 1
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-KEPT_AT_ONCE = 20  # books of a plant that wait; the oldest give way
 ANSWER_AT_MOST = 200
 
 
@@ -46,7 +45,8 @@ class Books(UserPassesTestMixin, View):
         return self.request.user.has_perm(roles.EDIT_REGISTER)
 
     def book(self, pk: int) -> Workbook:
-        rows = within(Workbook.objects.select_related("plant", "uploaded_by"), self.request.user)
+        rows = within(Workbook.objects.exclude(choices__has_key="list"), self.request.user)
+        rows = rows.select_related("plant", "uploaded_by")
         return get_object_or_404(rows, pk=min(pk, BIGGEST_KEY))
 
     def plants(self) -> list[Plant]:
@@ -67,19 +67,13 @@ class NewBook(Books):
         if file.size > BYTES_AT_MOST:
             most = f"{BYTES_AT_MOST / 1e6:g}"
             return self._show(request, f"The file has {file.size / 1e6:,.1f} MB; {most} MB is the most.")
-        name = str(file.name).replace("\x00", "")[-200:] or "spreadsheet"
         try:
-            read = read_book(name, file.read())
+            read = read_book(file_name(file), file.read())
         except BookRefused as refused:
             return self._show(request, str(refused))
         if not any(grid.rows for grid in read.grids):
             return self._show(request, "Nothing stands in this file.")
-        with transaction.atomic():
-            made = Workbook.objects.create(
-                plant=plant, name=name, uploaded_by=request.user, cells=take.packed(read.grids), notes=read.notes
-            )
-            old = Workbook.objects.filter(plant=plant, brought_at=None).order_by("-pk").values_list("pk", flat=True)
-            Workbook.objects.filter(pk__in=list(old[KEPT_AT_ONCE:])).delete()
+        made = take.kept_to_wait(plant, read, by=request.user)
         return redirect("maintenance:book", pk=made.pk)
 
     def _plant(self, code: str) -> Plant | None:
@@ -299,6 +293,10 @@ class WholeShop(Books):
             raise Http404
         with out.whole_shop(plant) as path:
             return _file(path.read_bytes(), f"shop-{timezone.localdate():%Y-%m-%d}.xlsx")
+
+
+def file_name(file) -> str:
+    return str(file.name).replace("\x00", "")[-200:] or "spreadsheet"
 
 
 def _answer(answers: dict, assumed: list[Assumed], sent: dict[str, str], prefix: str) -> None:

@@ -189,14 +189,17 @@ def figure(text: str, sign: str) -> Figure:
     return Figure(value=value, unit=unit, low=low, high=high, about=bool(found["about"]))
 
 
+_UNITS_BEFORE = ("hrc", "hrb", "hv", "hb", "eur", "usd", "chf", "pln", "gbp", "€", "£")
+
+
 def _unit(found: re.Match, text: str) -> str:
-    """The unit written behind a figure, or the scale of hardness before it."""
+    """The unit written behind a figure, or the scale of hardness or the currency before it."""
     unit, before = (found["rest"] or "").strip(), (found["before"] or "").strip()
     if unit in ("-", "–", "—") and (found["digits"] or "").endswith(","):
         return ""  # a price such as 12,-
     if unit and not any(c.isalpha() or c in "%\"'″”€$£°²³" for c in unit):
         raise Unreadable(f"{quoted(text)} is not one number.")
-    return before.upper() if not unit and before.casefold() in ("hrc", "hrb", "hv", "hb") else unit
+    return before.upper() if not unit and before.casefold() in _UNITS_BEFORE else unit
 
 
 # --- days ---------------------------------------------------------------------------------------------------------

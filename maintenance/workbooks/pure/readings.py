@@ -7,6 +7,7 @@ things is read as those that could not. Everything assumed comes back as `Assume
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterator, Mapping
 
 from diestore import units
@@ -14,8 +15,8 @@ from diestore import units
 from . import forms
 from .decided import CELLS_SHOWN, DIE_TITLE, Decisions
 from .forms import POINT, Figure, Unreadable, folded, is_nothing, quoted
-from .sheets import CODES, DAYS, FIGURES, IN_UNITS, LENGTHS, MOMENTS, WHAT, WHOLES, Column, Grid, Layout
-from .understood import Gap, Option, ReadRow, SheetRead
+from .sheets import BUYING, CODES, DAYS, FIGURES, IN_UNITS, LENGTHS, MOMENTS, PIECES, WHAT, WHOLES, Column, Grid, Layout
+from .understood import Gap, Option, Price, ReadRow, SheetRead
 from .vocabulary import SUMS, UNIT_WORDS, best
 
 ROWS_AT_MOST = 200_000
@@ -198,6 +199,8 @@ class _Reader(Decisions):
             return forms.clock
         if name == "gap":
             return lambda v: self._gap(v, i)
+        if name == "unit_price" and self.laid.sort in BUYING:
+            return lambda v: self._price(v, column)
         if name in WHOLES:
             return lambda v: self._whole(v, column)
         if name in FIGURES:
@@ -218,6 +221,8 @@ class _Reader(Decisions):
         if isinstance(value, bool) or not isinstance(value, (int, float, str)):
             shown = value.strftime("%d %b %Y") if isinstance(value, dt.datetime) else str(value)
             raise Unreadable(f"{quoted(shown)} stands here as a date or yes/no, not as a number. Write the number.")
+        if isinstance(value, str) and value.lstrip().startswith("="):
+            raise Unreadable(f"{quoted(value)} is a formula. Write the number that it comes to.")
         if isinstance(value, str):
             return forms.figure(value, self.sign.get(column.index, POINT))
         return Figure(float(value))
@@ -225,7 +230,12 @@ class _Reader(Decisions):
     def _whole(self, value: object, column: Column) -> int:
         figure = self._figure(value, column)
         number = figure.value * (1_000 if column.unit == "thousand" else 1)
+        if column.field in PIECES or (column.field == "quantity" and self.laid.sort in BUYING):
+            self._in_pieces(value, figure, column)
         if column.field == "lead_days":
+            known = UNIT_WORDS.get(folded(figure.unit), "") if figure.unit else ""
+            if known not in ("", "days", "weeks", "months"):
+                raise Unreadable(f"{quoted(value)} is no time. Write the days, or weeks or months behind the number.")
             unit = {"weeks": 7, "months": 30}.get(
                 UNIT_WORDS.get(folded(figure.unit), self.unit.get(column.index, "days")), 1
             )
@@ -235,6 +245,20 @@ class _Reader(Decisions):
                 return round(number)
             raise Unreadable(f"{quoted(value)} is not a whole number. Write it without a fraction.")
         return round(number)
+
+    def _in_pieces(self, value: object, figure: Figure, column: Column) -> None:
+        """Raises Unreadable where pieces are said in a unit of something else."""
+        for unit in (figure.unit, column.unit):
+            known = UNIT_WORDS.get(folded(unit), "") if unit else ""
+            if known not in ("", "thousand") or unit in ('"', "''", "″"):
+                raise Unreadable(f"{quoted(value)} is in {known or 'inches'}, not in pieces. Write how many.")
+
+    def _price(self, value: object, column: Column) -> Price:
+        figure = self._figure(value, column)
+        units_said = [_currency(unit) for unit in (figure.unit, column.unit) if unit]
+        if None in units_said:
+            raise Unreadable(f"{quoted(value)} is no price of one. Write the price of one piece.")
+        return Price(figure.value, next((unit for unit in units_said if unit), ""))
 
     def _value(self, value: object, column: Column) -> float:
         figure = self._figure(value, column)
@@ -260,6 +284,18 @@ class _Reader(Decisions):
         unit = _unit_of(figure.unit) or self.unit.get(i, "%")
         amount = figure.value / (2 if self.half.get(i) else 1)
         return Gap(amount, "%") if unit == "%" else Gap(_converted(amount, unit, "mm", figure.unit), "mm")
+
+
+_CURRENCIES = frozenset({"EUR", "USD", "CHF", "PLN", "GBP"})
+_EACH = re.compile(r"^(?:/|per|je|pro|a|each)?\s*(?:1\s*)?(?:pcs?|pieces?|each|ea|stk|st|stuck)?\.?,?-*$", re.I)
+
+
+def _currency(unit: str) -> str | None:
+    """A currency, '' where a price is said to be of a piece; None where it is something else."""
+    plain = {"€": "EUR", "£": "GBP"}.get(unit.strip(), unit.strip())
+    if plain.upper() in _CURRENCIES or UNIT_WORDS.get(folded(plain)) in _CURRENCIES:
+        return UNIT_WORDS.get(folded(plain), plain.upper())
+    return "" if _EACH.match(plain) else None
 
 
 def _day_like(value: object) -> bool:

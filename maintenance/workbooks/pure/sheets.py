@@ -29,6 +29,13 @@ SORTS = {
     STOCK: "stock list",
     PRICES: "price list",
 }
+# Lists of the buyer: read where a page asks for one, and never guessed from what a sheet looks like.
+COUNT, PRICE_LIST, CONFIRMATION = "count", "price-list", "confirmation"
+BUYING = {
+    COUNT: "count sheet",
+    PRICE_LIST: "price list of a supplier",
+    CONFIRMATION: "confirmation of an order",
+}
 _SPARE_FIELDS = (
     "spare",
     "revision",
@@ -114,6 +121,31 @@ FIELDS: dict[str, tuple[str, ...]] = {
     RUNS: ("die", "date", "time", "started", "ended", "hits", "good_parts", "press", "job", "lot", "person", "note"),
     STOCK: _SPARE_FIELDS,
     PRICES: tuple(f for f in _SPARE_FIELDS if f not in ("on_hand", "on_order", "counted_at")),
+    COUNT: ("spare", "revision", "description", "shelf_place", "should", "counted", "why", "counted_at"),
+    PRICE_LIST: (
+        "spare",
+        "revision",
+        "description",
+        "part_number",
+        "from_quantity",
+        "unit_price",
+        "currency",
+        "valid_from",
+        "lead_days",
+        "pack_size",
+        "least_quantity",
+    ),
+    CONFIRMATION: (
+        "spare",
+        "revision",
+        "description",
+        "part_number",
+        "quantity",
+        "unit_price",
+        "currency",
+        "promised_on",
+        "their_number",
+    ),
 }
 # Of each list the columns without which it is none: one of each group.
 NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
@@ -123,6 +155,9 @@ NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
     RUNS: (("date", "started"), ("hits",)),
     STOCK: (("spare",), ("on_hand",)),
     PRICES: (("spare",), ("unit_price",)),
+    COUNT: (("spare",), ("counted",)),
+    PRICE_LIST: (("spare", "part_number"), ("unit_price", "lead_days")),
+    CONFIRMATION: (("spare", "part_number"), ("promised_on", "unit_price", "quantity")),
 }
 WHAT: dict[str, str] = {
     "die": "die",
@@ -188,8 +223,18 @@ WHAT: dict[str, str] = {
     "supplier": "supplier",
     "counted_at": "day of the count",
     "revision": "revision",
+    "should": "should lie there",
+    "counted": "lies there",
+    "why": "why it differs",
+    "part_number": "their number of it",
+    "from_quantity": "from so many pieces",
+    "currency": "currency",
+    "valid_from": "holds from",
+    "least_quantity": "least quantity",
+    "promised_on": "promised for",
+    "their_number": "their number of the order",
 }
-DAYS = frozenset({"date", "counted_at"})
+DAYS = frozenset({"date", "counted_at", "valid_from", "promised_on"})
 MOMENTS = frozenset({"started", "ended"})
 LENGTHS = frozenset(
     {"thickness_mm", "cut_length_mm", "length_mm", "grind_allowance_mm", "removed_mm", "seat_mm", *SET_UP_LENGTHS}
@@ -210,15 +255,35 @@ WHOLES = frozenset(
         "on_order",
         "lead_days",
         "pack_size",
+        "should",
+        "counted",
+        "from_quantity",
+        "least_quantity",
     }
 )
+PIECES = frozenset({"should", "counted", "from_quantity", "least_quantity", "pack_size"})
 FIGURES = (
     LENGTHS
     | WHOLES
     | {"tensile_mpa", "strokes_per_minute", "hardness_hrc", "gap", "hours", "unit_price", "build_price"}
     | set(IN_UNITS)
 )
-CODES = frozenset({"die", "station", "position", "spare", "press", "job", "lot", "revision", "shelf_place"})
+CODES = frozenset(
+    {"die", "station", "position", "spare", "press", "job", "lot", "revision", "shelf_place", "part_number"}
+)
+# In a list of the buyer a word that is of another list otherwise: (what it says, what it is here).
+_CALLED: dict[str, tuple[tuple[str, str], ...]] = {
+    COUNT: (
+        ("on_hand", "counted"),
+        ("quantity", "counted"),
+        ("note", "why"),
+        ("reason", "why"),
+        ("date", "counted_at"),
+        ("position", "shelf_place"),
+    ),
+    PRICE_LIST: (("quantity", "from_quantity"), ("date", "valid_from")),
+    CONFIRMATION: (("date", "promised_on"), ("lead_days", "promised_on")),
+}
 _GROUND = re.compile(r"sharpen|grind|ground|schliff|schleif|affut|afil|ostrz|szlif|rectif")
 
 
@@ -311,10 +376,10 @@ def layout(
     first = row + 1 + units_row
     samples = _samples(grid, first, len(names))
     found: dict[str, tuple[float, dict[int, tuple[str, float]]]] = {}
-    for candidate in SORTS:
+    for candidate in (sort,) if sort in BUYING else SORTS:
         found[candidate] = _fit(candidate, names, samples, known or {}, columns or {}, f"{grid.name} {title}", book)
     scores = {name: score for name, (score, _) in found.items()}
-    chosen = sort if sort in SORTS else None
+    chosen = sort if sort in found else None
     ranked = sorted(scores, key=lambda name: -scores[name])
     picked = chosen or ranked[0]
     if sort == "" or (chosen is None and scores[picked] <= 0):
@@ -398,6 +463,9 @@ def _samples(grid: Grid, first: int, width: int) -> list[list[object]]:
     return [[r[i] for r in rows if i < len(r) and not is_nothing(r[i])] for i in range(width)]
 
 
+_EMPTY = 0.3 + 0.7 * 0.6  # what a heading weighs above a column that tells nothing
+
+
 def shape(name: str, values: list[object]) -> float:
     """How far the values of a column look like what it is said to hold, 0 to 1; an empty one tells nothing: 0.6."""
     if not values:
@@ -416,7 +484,7 @@ def shape(name: str, values: list[object]) -> float:
         return 0.4 + 0.6 * sum(isinstance(v, str) and best("kind", v)[1] > 0 for v in values) / n
     if name in ("material", "tool_steel"):
         return 0.9 if sum(isinstance(v, str) for v in values) / n > 0.5 else 0.5
-    if name in ("description", "note", "person", "supplier", "reason", "found", "coating"):
+    if name in ("description", "note", "person", "supplier", "reason", "found", "coating", "why"):
         return 0.35 + 0.65 * sum(isinstance(v, str) and not _is_figure(v) for v in values) / n
     return 1.0 if sum(_is_day(v) and not isinstance(v, (int, float, str)) for v in values) < n / 2 else 0.2
 
@@ -458,8 +526,13 @@ def _fit(
         if index in chosen:
             continue
         said = _speaks_of(name, unit, known, samples[index])
+        if sort in BUYING:  # asked for: a column that is called so is it, whatever stands there
+            said = {what: score / _EMPTY for what, score in _speaks_of(name, unit, known, []).items()}
         if "material" in said and "material" not in FIELDS[sort]:  # of a component it is its steel
             said["tool_steel"] = max(said.get("tool_steel", 0.0), 0.95 * said["material"])
+        for usual, here in _CALLED.get(sort, ()):  # there it can be nothing else
+            if usual in said:
+                said[here] = max(said.get(here, 0.0), 0.9 * said[usual])
         for what, score in said.items():
             if what in FIELDS[sort]:
                 pairs.append((score, -index, what))

@@ -62,6 +62,14 @@ class Gap:
     unit: str
 
 
+@dataclass(frozen=True)
+class Price:
+    """A price in a list of the buyer. currency: as written beside it or in the heading, '' where none stands."""
+
+    value: float
+    currency: str = ""
+
+
 @dataclass
 class ReadRow:
     """number: from 1. values: field -> text, number, Day, time, Gap or Figure-like value in the stored unit."""
