@@ -309,12 +309,20 @@ def _count(sheet: SheetRead, of: Of, by: write.Actor, told: Told, lines: dict[in
         line.changes = True
         if differs:
             what = f"{differs:,} more" if differs > 0 else f"{-differs:,} fewer"
-            line.says.append(f"{one.found:,} lie there, {what} than should: {why}.")
+            line.says.append(f"{_lie(one.found)} there, {what} than should: {why}.")
         else:
-            line.says.append(f"{one.found:,} lie there, as it should be.")
+            line.says.append(f"{_lie(one.found)} there, as it should be.")
     if told.wrong or not all_of_it:
         return
     shelf.count(by=by, plant=of.plant, counted=all_of_it, at=at, key=key)
+
+
+def _lie(n: int) -> str:
+    return "1 lies" if n == 1 else f"{n:,} lie"
+
+
+def _are(n: int) -> str:
+    return "1 is" if n == 1 else f"{n:,} are"
 
 
 def _moment_of(day: dt.date | None, told: Told) -> dt.datetime:
@@ -375,6 +383,7 @@ def _prices_of(
     money = _currency_of(rows, lines)
     prices, at_row = _listed(rows, lines)
     if any(lines[row.number].wrong for row in rows):
+        _wait(rows, lines)
         return
     if len(there) > 1 and values["part_number"]:
         there = [source for source in there if source.part_number == values["part_number"]] or there
@@ -394,11 +403,20 @@ def _prices_of(
     except ChangeRefused as refused:
         where = _row_of(prices, at_row) if refused.field == "prices" else rows[0].number
         lines[where].wrong.append(str(refused))
+        _wait(rows, lines)
         return
     head.says += says or ["Stands so already."]
     head.changes = bool(says)
     for row in rows[1:]:
         lines[row.number].says.append(f"With row {rows[0].number}.")
+
+
+def _wait(rows: list[ReadRow], lines: dict[int, Line]) -> None:
+    """The other rows of a spare of which one is wrong."""
+    wrong = next(row.number for row in rows if lines[row.number].wrong)
+    for row in rows:
+        if not lines[row.number].wrong:
+            lines[row.number].says = [f"Waits for row {wrong}."]
 
 
 def _currency_of(rows: list[ReadRow], lines: dict[int, Line]) -> str:
@@ -533,7 +551,7 @@ def _promise(row: ReadRow, mine: purchase_reads.LineRow, order: PurchaseOrder, l
     item, was = mine.line.item, mine.line
     pieces, price, day = row.values.get("quantity"), row.values.get("unit_price"), _day(row.values.get("promised_on"))
     if pieces is not None and pieces not in {was.quantity, mine.open}:
-        line.wrong.append(f"{item}: {pieces:,} are confirmed, {was.quantity:,} are ordered. Settle it with the "
+        line.wrong.append(f"{item}: {_are(pieces)} confirmed, {_are(was.quantity)} ordered. Settle it with the "
                           "supplier; the order holds what was placed.")  # fmt: skip
     agreed = was.unit_price
     if isinstance(price, Price):

@@ -316,7 +316,9 @@ def things(code: str = "H-900") -> dict[str, int]:
         "device": device.pk,
         "token": _calendar_token(die),
         "list": Workbook.objects.create(
-            plant=die.plant, name="count.csv", choices={"list": "count"},
+            plant=die.plant,
+            name="count.csv",
+            choices={"list": "count"},
             cells=packed([Grid("count", [["Spare", "Lies there"], ["PP-6.0-M2", 3]])]),
         ).pk,
         "book": Workbook.objects.create(plant=die.plant, name="stock.csv", cells=packed([Grid("stock", SPARES)])).pk,
