@@ -162,7 +162,7 @@ def list_of_rows(
         bold = book.add_format({"bold": True, "bottom": 2, "text_wrap": True, "valign": "bottom"})
         plain = book.add_format({"bold": True})
         day, box = book.add_format({"num_format": "yyyy-mm-dd"}), book.add_format({"border": 1})
-        sheet = book.add_worksheet(re.sub(r"[\[\]:*?/\\]", " ", title)[:31].strip("' ") or "List")
+        sheet = book.add_worksheet("List")
         sheet.write_string(0, 0, title, plain)
         sheet.write_string(1, 0, about)
         sheet.freeze_panes(4, 0)
