@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports.cost import part_views, views, years_views
+from reports.cost import ledger_views, part_views, views, years_views
 from reports.sources import views as sources_views
 from reports.spares import months_page, together
 from reports.spares import views as spares_views
@@ -29,6 +29,10 @@ urlpatterns: list = [
     path("cost/", views.cost_page, name="cost"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),
     path("cost/<int:pk>/part/", part_views.part_page, name="cost_part"),
+    path("cost/<int:pk>/ledger/", ledger_views.page, name="cost_ledger"),
+    path("cost/<int:pk>/ledger.csv", ledger_views.as_csv, name="cost_ledger_csv"),
+    path("cost/<int:pk>/ledger.xlsx", ledger_views.as_xlsx, name="cost_ledger_xlsx"),
+    path("cost/<int:pk>/ledger.pdf", ledger_views.as_pdf, name="cost_ledger_pdf"),
     path("cost/<int:pk>/years/", years_views.years_page, name="cost_years"),
     path("cost/<int:pk>/years.csv", years_views.years_csv, name="cost_years_csv"),
 ]

@@ -100,3 +100,42 @@ def by_month(months: Sequence[MonthBar], *, level: float | None, y_label: str, t
         axes.xaxis.set_minor_locator(NullLocator())
         axes.set_xticklabels([months[n].word for n in named])
         return svg(figure, title)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpentMonth:
+    """What a month took, group by group from below, as used up; and what was paid in it. word: its tick."""
+
+    used: tuple[float, float, float]
+    paid: float
+    word: str = ""
+
+
+def spent_by_month(months: Sequence[SpentMonth], *, y_label: str, title: str):
+    """Bars of what was used up, each with a dot where what was paid in that month stands."""
+    from matplotlib import rc_context
+    from matplotlib.ticker import FixedLocator, NullLocator
+
+    across = range(len(months))
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(height=300, x="", y=y_label)
+        up, down = [0.0] * len(months), [0.0] * len(months)
+        for n, ink in enumerate((Ink.BAR_1, Ink.BAR_2, Ink.BAR_3)):
+            heights = [month.used[n] for month in months]
+            below = [up[i] if height >= 0 else down[i] for i, height in enumerate(heights)]
+            axes.bar(across, heights, width=0.84, bottom=below, color=ink.colour, linewidth=0)
+            up = [u + max(h, 0.0) for u, h in zip(up, heights, strict=True)]
+            down = [d + min(h, 0.0) for d, h in zip(down, heights, strict=True)]
+        paid = [month.paid for month in months]
+        axes.plot(across, paid, "o", color=Ink.DOT.colour, markersize=6)
+        least, most = min(*down, *paid, 0.0), max(*up, *paid, 1.0)
+        axes.set_xlim(-0.6, len(months) - 0.4)
+        axes.set_ylim(1.06 * least, 1.06 * most)
+        axes.grid(False, axis="x")
+        axes.set_axisbelow(True)
+        round_ticks(axes.yaxis)
+        named = [n for n, month in enumerate(months) if month.word]
+        axes.xaxis.set_major_locator(FixedLocator(named))
+        axes.xaxis.set_minor_locator(NullLocator())
+        axes.set_xticklabels([months[n].word for n in named])
+        return svg(figure, title)

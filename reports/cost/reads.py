@@ -29,7 +29,7 @@ from django.db.models import (
     When,
 )
 from django.db.models.fields.json import KT
-from django.db.models.functions import Cast, Coalesce
+from django.db.models.functions import Cast, Coalesce, NullIf, TruncMonth
 from django.utils import timezone
 
 from diestore.access import shop
@@ -58,19 +58,29 @@ DatedRates = dict[str, list[tuple[dt.date, Decimal]]]
 
 @dataclass(frozen=True, kw_only=True)
 class GrindDay:
-    """All works on a die at one moment. hours None: nobody wrote them down. outside: done by a supplier."""
+    """All works on a die at one moment. hours None: nobody wrote them down. outside: done by a supplier.
 
+    pk: of one of them. chipped: one of them was done since a piece was chipped; other: all of them for other reasons.
+    """
+
+    pk: int
     at: dt.datetime
     sharpening: bool
     pieces: int
     hours: float | None
     outside: bool
+    operation: str
+    chipped: bool
+    other: bool
 
 
 @dataclass(frozen=True, kw_only=True)
 class SpareFitted:
-    """price: of the day on which it was fitted; None: never known."""
+    """price: of the day on which it was fitted; None: never known. why: a `Replacement.Why`."""
 
+    pk: int
+    place: str
+    why: str
     at: dt.datetime
     item: str
     price: DayPrice | None
@@ -87,6 +97,8 @@ class SpareFitted:
 
 @dataclass(frozen=True, kw_only=True)
 class StopOfDie:
+    pk: int
+    cause: str
     at: dt.datetime
     minutes: float
     parts_scrapped: int
@@ -94,9 +106,17 @@ class StopOfDie:
 
 @dataclass(frozen=True, kw_only=True)
 class BillOfDie:
+    """at: the day that stands on it. done: when what it is for was done, where known. payer None: the shop."""
+
+    pk: int
     at: dt.datetime
+    done: dt.datetime | None
     kind: str
     amount: Decimal
+    payer: int | None
+    payer_name: str
+    bill: int | None
+    words: str
 
 
 @dataclass(kw_only=True)
@@ -137,13 +157,14 @@ def spent_and_rates(
     else:
         falls = [(output.variant_id, output.part_id, output.parts_per_hit) for output in outputs]
     _add_parts(spent_of, falls, _runs(ids))
-    for is_work, die, at, word, apart, number, written, amount in _works_and_stops(ids):
+    for row in _works_and_stops(ids):
+        is_work, die, at, word, apart, number, written, amount, pk, chipped, other = row
         if not is_work and (apart or word == Stop.Cause.SETTING):
             spent_of[die].setting_minutes += amount
             spent_of[die].set_ups += 1
             continue
         if not is_work:
-            spent_of[die].stops.append(StopOfDie(at=at, minutes=amount, parts_scrapped=number))
+            spent_of[die].stops.append(StopOfDie(pk=pk, cause=word, at=at, minutes=amount, parts_scrapped=number))
             continue
         spent_of[die].grinds.append(
             GrindDay(
@@ -152,15 +173,27 @@ def spent_and_rates(
                 pieces=number,
                 hours=round(amount, 4) if written else None,
                 outside=bool(apart),
+                pk=pk,
+                operation=word,
+                chipped=bool(chipped),
+                other=bool(other),
             )
         )
     fitted = [_Fitted(*row) for row in _spares(ids)]
     prices = _prices_then(fitted, plant)
     for row in fitted:
         name = row.code or row.usual_code or "a piece without a name"
-        spent_of[row.die].spares.append(SpareFitted(at=row.at, item=name, price=prices[row.pk]))
-    for die, by_work, by_stop, at, kind, amount in _bills(ids):
-        spent_of[die or by_work or by_stop].bills.append(BillOfDie(at=at, kind=kind, amount=amount))
+        spent_of[row.die].spares.append(
+            SpareFitted(pk=row.pk, place=row.place, why=row.why, at=row.at, item=name, price=prices[row.pk])
+        )
+    for row in _bills(ids):
+        die, by_work, by_stop, pk, at, kind, amount, payer, payer_name, bill, words, worked, stood, ended = row
+        spent_of[die or by_work or by_stop].bills.append(
+            BillOfDie(
+                pk=pk, at=at, done=worked or stood or ended, kind=kind, amount=amount, payer=payer,
+                payer_name=payer_name or "", bill=bill, words=words,
+            )
+        )  # fmt: skip
     return spent_of, rates
 
 
@@ -193,15 +226,34 @@ def _add_parts(spent_of: dict[int, Spent], outputs: Iterable[tuple], runs: Itera
         spent.last = max(filter(None, (spent.last, last)))
 
 
-def _runs(ids: list[int]) -> QuerySet:
-    """What was run, and what counters count just now: nobody has counted good parts of that yet."""
-    of = ("die_id", "variant_id", "order__part_id")
+def parts_by_month(die: Die) -> dict[dt.date, int]:
+    """Good parts of a die by the first day of the month in which their runs ended: two questions."""
+    outputs = list(Output.objects.filter(variant__die=die).values_list("variant_id", "part_id", "parts_per_hit"))
+    rows: dict[dt.date, list[tuple]] = defaultdict(list)
+    for month, *row in _runs([die.pk], by_month=True):
+        rows[timezone.localdate(month)].append(tuple(row))
+    made = {}
+    for month, of_month in sorted(rows.items()):
+        spent = Spent(die=die.pk)
+        _add_parts({die.pk: spent}, outputs, of_month)
+        made[month] = spent.parts
+    return made
+
+
+def _runs(ids: list[int], *, by_month: bool = False) -> QuerySet:
+    """What was run, and what counters count just now: nobody has counted good parts of that yet.
+
+    by_month: by the month in which a run ended too, which then stands before all other columns.
+    """
+    of: tuple = ("die_id", "variant_id", "order__part_id")
+    month = {"month": TruncMonth("at")} if by_month else {}
     uncounted = Value(None, BigIntegerField())
     runs = (
         Run.objects.standing()
         .filter(die__in=ids)
         .order_by()
-        .values(*of)
+        .annotate(**month)
+        .values(*month, *of)
         .annotate(
             all_hits=Sum("hits"),
             counted_hits=Sum("hits", filter=Q(good_parts__isnull=False)),
@@ -209,17 +261,18 @@ def _runs(ids: list[int]) -> QuerySet:
             first=Min("started"),
             last=Max("at"),
         )
-        .values_list(*of, "all_hits", "counted_hits", "good", "first", "last")
+        .values_list(*month, *of, "all_hits", "counted_hits", "good", "first", "last")
     )
-    counting = OpenCount.objects.as_hits().filter(die__in=ids).order_by()
-    return runs.union(counting.values_list(*of, "hits", uncounted, uncounted, "started", "at"), all=True)
+    counting = OpenCount.objects.as_hits().filter(die__in=ids).order_by().annotate(**month)
+    return runs.union(counting.values_list(*month, *of, "hits", uncounted, uncounted, "started", "at"), all=True)
 
 
 def _works_and_stops(ids: list[int]) -> list[tuple]:
     """All works on a die at one moment together, and its stops, in their order.
 
-    Of works: the operation, whether a supplier did it, pieces, how many with hours, those hours. Of a stop: its cause,
-    whether it was planned, parts scrapped, nothing, its minutes.
+    Of works: the operation, whether a supplier did it, pieces, how many with hours, those hours, one of them, whether
+    one was for a chip, whether all were for other reasons. Of a stop: its cause, whether it was planned, parts
+    scrapped, nothing, its minutes, itself, nothing.
     """
     works = (
         Work.objects.standing()
@@ -232,16 +285,32 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
             pieces=Count("pk"),
             written=Count("hours"),
             sum_hours=Sum("hours"),
+            one=Min("pk"),
+            chipped=Max(Case(When(why=Work.Why.CHIPPED, then=1), default=0)),
+            other=Min(Case(When(why=Work.Why.OTHER, then=1), default=0)),
         )
         .values_list(
-            "is_work", "position__die_id", "at", "operation", "outside", "pieces", "written", "sum_hours", "supplier_id"
+            "is_work",
+            "position__die_id",
+            "at",
+            "operation",
+            "outside",
+            "pieces",
+            "written",
+            "sum_hours",
+            "one",
+            "chipped",
+            "other",
+            "supplier_id",
         )
     )
     none = Value(None, BigIntegerField())
+    nought = Value(0, IntegerField())
     stops = Stop.objects.standing().filter(die__in=ids).order_by().values_list(
-        Value(False, BooleanField()), "die_id", "at", "cause", "planned", "parts_scrapped", none, "minutes", none
+        Value(False, BooleanField()), "die_id", "at", "cause", "planned", "parts_scrapped", none, "minutes", "pk",
+        nought, nought, none,
     )  # fmt: skip
-    return sorted((row[:8] for row in works.union(stops, all=True)), key=itemgetter(2))
+    return sorted((row[:11] for row in works.union(stops, all=True)), key=itemgetter(2))
 
 
 def stop_minutes(plant: Plant) -> list[float]:
@@ -261,6 +330,8 @@ class _Fitted(NamedTuple):
 
     pk: int
     die: int
+    place: str
+    why: str
     at: dt.datetime
     piece: int
     item_id: int | None
@@ -285,6 +356,8 @@ def _spares(ids: list[int]) -> QuerySet:
         .values_list(
             "pk",
             "position__die_id",
+            "position__code",
+            "why",
             "at",
             "piece_in_id",
             "piece_in__item_id",
@@ -469,7 +542,11 @@ def _bills(ids: list[int]) -> QuerySet:
     lines = CostLine.objects.standing().filter(
         Q(die__in=ids) | Q(die__isnull=True, work__position__die__in=ids) | Q(die__isnull=True, stop__die__in=ids)
     )
-    return lines.order_by("at").values_list("die_id", "work__position__die_id", "stop__die_id", "at", "kind", "amount")
+    return lines.order_by("at", "pk").values_list(
+        "die_id", "work__position__die_id", "stop__die_id", "pk", "at", "kind", "amount", "payer_id",
+        Coalesce(NullIf("payer__name", Value("")), "payer__code"), "bill_id", "note", "work__at", "stop__at",
+        "bench_work__ended_at",
+    )  # fmt: skip
 
 
 def with_plant():

@@ -6,6 +6,7 @@ money       the border: `amount`, `quantity`, `from_float`, `rounded`; `DatedRat
 elements    `CostElement` (an amount and the parts it is spread over), `CostSheet`
 day_prices  `price_then`: what a spare cost on the day on which it was fitted; `lots_of`: first in, first out
 own_log     `cost_of_log`: what the die's own log has cost so far
+ledger      `Ledger`: entries by month, element, planned or not, payer; cash beside accrual; what is still held
 spread      `Spread`: a discrete distribution of money; sums, compounds, mixtures, bands
 next_year   `expected_year`: what the year ahead will cost, with a band, from counts of sharpenings, spares and stops
 years_ahead `years_ahead`: money month by month for years ahead, what is expected and how far single lives lie apart

@@ -26,7 +26,7 @@ class From(StrEnum):
     REPAIR = "as it came back from repair"
     PRICE_LIST = "by the price list of that day"
     REGISTER = "by the register of that day"
-    FIRST = "by the first price in the register, none older is kept"
+    FIRST = "by the first price that is kept"
     TODAY = "by today's price, none older is kept"
 
     @property

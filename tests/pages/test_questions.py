@@ -37,6 +37,7 @@ OF_NONE = [
 OF_A_DIE = [
     "diestore:die",
     "reports:cost_die",
+    "reports:cost_ledger",
     "reports:cost_years",
     "maintenance:set_up_sheet",
     "maintenance:set_up_paper",

@@ -264,6 +264,10 @@ TABLE: dict[str, Row] = {
     "reports:cost": see(may(roles.SEE_COST)),
     "reports:cost_die": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_part": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_ledger": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_ledger_csv": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_ledger_pdf": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_ledger_xlsx": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_years": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_years_csv": see(may(roles.SEE_COST), pk="die"),
 }

@@ -1,0 +1,214 @@
+"""The ledger of a die from its own log: each entry with its day, its price of that day and where it is seen."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.urls import reverse
+from django.utils import timezone
+
+from diestore.register.models import Die
+from reports.costing.ledger import Ledger, LedgerEntry, Payer, Plan, in_cents, plan_of, used_up
+from reports.costing.money import quantity, rounded
+
+from . import reads
+from .reads import BillOfDie, GrindDay, SpareFitted, Spent, StopOfDie
+from .sheets import DieCost, Rates, build_of, cost_per_thousand
+
+SIXTY = Decimal(60)
+PLANNED = frozenset({"dull", "ground out"})  # of spares: they wore down
+UNPLANNED = frozenset({"chipped", "broken"})
+OF_BILLS = {"build": Plan.PLANNED, "sharpening": Plan.PLANNED, "repair": Plan.UNPLANNED, "stop": Plan.UNPLANNED}
+
+
+@dataclass(frozen=True, kw_only=True)
+class DieLedger:
+    """cost: the sheet that the ledger agrees with, element by element. links: by the key of an entry, where it is seen.
+
+    orders: by the key of an entry, the order that a spare came by. payers: by the key, who pays by name.
+    """
+
+    die: Die
+    cost: DieCost
+    ledger: Ledger
+    links: Mapping[str, str]
+    orders: Mapping[str, int]
+    payers: Mapping[str, str]
+    left_out: tuple[str, ...]
+
+
+def ledger_of(die: Die) -> DieLedger:
+    """All that its cost sheet holds, an entry each. What the sheet leaves out for want of a price is left out here."""
+    cost = cost_per_thousand(die)
+    spent, rates = cost.spent or Spent(die=die.pk), cost.rates or Rates(toolroom=(), press=())
+    log = _Log(die, spent, rates)
+    entries = in_cents(log.entries())
+    shares = list(_build_used(die, entries))
+    return DieLedger(
+        die=die,
+        cost=cost,
+        ledger=Ledger(entries=(*entries, *shares)),
+        links=log.links | {entry.key: reverse("diestore:die", args=[die.pk]) for entry in shares},
+        orders=log.orders,
+        payers=log.payers | {entry.key: log.builder for entry in shares},
+        left_out=tuple(_left_out(die, cost, dated=bool(entries))),
+    )
+
+
+def _left_out(die: Die, cost: DieCost, *, dated: bool) -> Iterator[str]:
+    yield from (words for words in cost.sheet.left_out if "spent, but no good part" not in words)
+    if die.build_price is not None and not dated:
+        yield "The build price has no month, since nothing stands in the log yet."
+    if die.build_price is not None and not die.expected_parts:
+        yield "Of the build price nothing is used up here, since the parts the die is built for are not known."
+
+
+def _day(at: dt.datetime) -> dt.date:
+    return timezone.localdate(at)
+
+
+class _Log:
+    """The entries of one die, not rounded yet, and what is said of each beside its money."""
+
+    def __init__(self, die: Die, spent: Spent, rates: Rates) -> None:
+        self.die, self.spent, self.rates = die, spent, rates
+        self.links: dict[str, str] = {}
+        self.orders: dict[str, int] = {}
+        self.payers: dict[str, str] = {}
+        self.builder = str(die.owner) if die.owner_id else ""
+
+    def entries(self) -> Iterator[LedgerEntry]:
+        for grind in self.spent.grinds:
+            yield from self._grind(grind)
+        for spare in self.spent.spares:
+            yield from self._spare(spare)
+        for stop in self.spent.stops:
+            yield from self._stop(stop)
+        for bill in self.spent.bills:
+            yield self._bill(bill)
+        yield from self._build()
+
+    def _build(self) -> Iterator[LedgerEntry]:
+        price, first = self.die.build_price, self._first_day()
+        if price is None or first is None:
+            return
+        self.links["build"], self.payers["build"] = reverse("diestore:die", args=[self.die.pk]), self.builder
+        yield LedgerEntry(
+            key="build",
+            element="build",
+            amount=price,
+            paid=first,
+            used=None,
+            plan=Plan.PLANNED,
+            payer=Payer.OWNER if self.die.owner_id else Payer.SHOP,
+            words="the build",
+            basis="dated by the first entry",
+        )
+
+    def _first_day(self) -> dt.date | None:
+        spent = self.spent
+        rows = (*spent.grinds, *spent.spares, *spent.stops, *spent.bills)
+        days = [row.at for row in rows] + ([spent.first] if spent.first else [])
+        return _day(min(days)) if days else None
+
+    def _grind(self, row: GrindDay) -> Iterator[LedgerEntry]:
+        day = _day(row.at)
+        rate = self.rates.on("toolroom", day)
+        if row.outside or row.hours is None or not row.hours or rate is None:
+            return
+        key, hours = f"work-{row.pk}", quantity(row.hours, "the hours")
+        self.links[key] = reverse("maintenance:entry", args=["work", row.pk])
+        yield LedgerEntry(
+            key=key,
+            element="sharpening" if row.sharpening else "repair",
+            amount=hours * rate,
+            paid=day,
+            used=day,
+            plan=Plan.UNPLANNED if row.chipped else Plan.NOT_SAID if row.other else Plan.PLANNED,
+            words=f"{row.operation}, {row.pieces} piece{'' if row.pieces == 1 else 's'}",
+            basis=f"{hours.normalize():f} h at {rounded(rate):,}",
+        )
+
+    def _spare(self, row: SpareFitted) -> Iterator[LedgerEntry]:
+        if row.price is None:
+            return
+        key, day = f"replacement-{row.pk}", _day(row.at)
+        self.links[key] = reverse("maintenance:entry", args=["replacement", row.pk])
+        if row.price.order is not None:
+            self.orders[key] = row.price.order
+        yield LedgerEntry(
+            key=key,
+            element="spares",
+            amount=row.price.amount,
+            paid=min(_day(row.price.came), day) if row.price.came else day,
+            used=day,
+            plan=plan_of([row.why], planned=PLANNED, unplanned=UNPLANNED),
+            words=f"{row.item} into {row.place}",
+            basis=row.price.told_by.value,
+        )
+
+    def _stop(self, row: StopOfDie) -> Iterator[LedgerEntry]:
+        day = _day(row.at)
+        rate = self.rates.on("press", day)
+        minutes = quantity(row.minutes, "the minutes")
+        link = reverse("maintenance:entry", args=["stop", row.pk])
+        if minutes and rate is not None:
+            self.links[f"stop-{row.pk}"] = link
+            yield LedgerEntry(
+                key=f"stop-{row.pk}",
+                element="stop",
+                amount=minutes * rate / SIXTY,
+                paid=day,
+                used=day,
+                plan=Plan.UNPLANNED,
+                words=f"stop: {row.cause}",
+                basis=f"{minutes.normalize():f} min at {rounded(rate):,} an hour",
+            )
+
+    def _bill(self, row: BillOfDie) -> LedgerEntry:
+        key, day = f"bill-{row.pk}", _day(row.at)
+        self.links[key] = (
+            reverse("maintenance:bill", args=[row.bill])
+            if row.bill is not None
+            else f"{reverse('maintenance:bills')}?die={self.die.pk}"
+        )
+        payer = Payer.SHOP
+        if row.payer is not None:
+            payer = Payer.OWNER if row.payer == self.die.owner_id else Payer.CUSTOMER
+            self.payers[key] = row.payer_name
+        return LedgerEntry(
+            key=key,
+            element=row.kind,
+            amount=row.amount,
+            paid=day,
+            used=None if row.kind == "build" else _day(row.done) if row.done else day,
+            plan=OF_BILLS.get(row.kind, Plan.NOT_SAID),
+            payer=payer,
+            words=row.words or "a bill",
+            basis="as billed",
+        )
+
+
+def _build_used(die: Die, entries: list[LedgerEntry]) -> Iterator[LedgerEntry]:
+    """What of the build is used up month by month, as its parts are made."""
+    build = build_of(die)
+    paid = [entry for entry in entries if entry.used is None]
+    if build is None or not paid:
+        return
+    made = reads.parts_by_month(die)
+    for entry in paid:
+        for month, share in used_up(entry.amount, entry.paid, made, build.expected_parts):
+            yield LedgerEntry(
+                key=f"{entry.key} {month:%Y-%m}",
+                element="build",
+                amount=share,
+                paid=None,
+                used=max(month, entry.paid),
+                plan=Plan.PLANNED,
+                payer=entry.payer,
+                words=f"{entry.words}: used up in {month:%b %Y}",
+                basis=f"by parts made, of {build.expected_parts:,}",
+            )

@@ -1,0 +1,221 @@
+"""The ledger of a die on A4: what it came to, the elements, the periods, every entry. Nothing on it hangs on the day on
+which it is printed: the same entries give the same bytes."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from decimal import Decimal
+
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from diestore.drawing import paper
+from diestore.drawing.paper import BOLD, HIGH, PLAIN, WIDE
+from reports.costing.ledger import By, Payer, Plan
+from reports.costing.own_log import ELEMENTS
+from reports.format import day
+
+from . import periods
+from .ledger import DieLedger
+
+EDGE, FOOT = 12.0, 16.0
+ROOM = WIDE - 2 * EDGE
+CODE_SIDE = 25.0
+SHORT = {"build": "Build", "stop": "Stops, scrap"}
+METHOD = (
+    "Cash counts on the day on which hours were worked, spares came and bills were written; accrual when what "
+    "they bought was used. The build price is used up with the parts that the die is built for. Each hour is "
+    "priced by the rate of its day, each spare by its order, the price list or the register of its day. Spares on "
+    "the shelf are in no die's ledger. Worn, ground out, with the set or as planned counts as planned; chipped, "
+    "broken, repairs and stops as unplanned (common practice, no source). Hours, spares and stops are paid by the "
+    "shop, a bill by whom it names, the build by the owner of the die. Stages after IEC 60300-3-3."
+)
+
+
+class _Page(paper.Page):
+    def __init__(self, canvas: Canvas, told: DieLedger, address: str) -> None:
+        super().__init__(canvas, edge=EDGE)
+        self.told, self.address = told, address
+
+    def room_for(self, high: float) -> bool:
+        """Turned to the next page where this one has no room; whether it was."""
+        if self.y - high >= FOOT:
+            return False
+        self.foot()
+        self.turn()
+        return True
+
+    def foot(self) -> None:
+        self.canvas.setFont(PLAIN, 6.5)
+        self.canvas.drawString(EDGE * mm, 7 * mm, paper.cut(self.address, PLAIN, 6.5, ROOM - 40))
+        self.canvas.drawRightString((WIDE - EDGE) * mm, 7 * mm, f"ledger {self.told.die.code}, page {self.number}")
+
+    def words(self, text: str, *, size: float = 8) -> None:
+        step = size * paper.POINT_MM * 1.3
+        for line in paper.wrapped(text, size, ROOM):
+            self.room_for(step)
+            self.y -= step
+            self.text(EDGE, line, size=size)
+
+    def heading(self, text: str) -> None:
+        self.room_for(22)
+        self.y -= 8.5
+        self.text(EDGE, text, size=11, bold=True)
+        self.y -= 1.5
+
+    def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], wide: Sequence[float], *, left: int,
+              last_bold: bool = False, size: float = 7.2) -> None:  # fmt: skip
+        """Columns of that width in mm; the first `left` stand from their left, the others up to their right."""
+        self._row(head, wide, left, bold=True, size=size)
+        self.rule(y=self.y - 1.2, width=0.6)
+        self.y -= 1.2
+        for number, row in enumerate(rows):
+            if self.room_for(5):
+                self.y -= 2
+                self._row(head, wide, left, bold=True, size=size)
+                self.rule(y=self.y - 1.2, width=0.6)
+                self.y -= 1.2
+            is_last = last_bold and number == len(rows) - 1
+            if is_last:
+                self.rule(y=self.y - 0.9, width=0.6)
+                self.y -= 0.9
+            self._row(row, wide, left, bold=is_last, size=size)
+
+    def _row(self, cells: Sequence[str], wide: Sequence[float], left: int, *, bold: bool, size: float) -> None:
+        self.y -= 4.2
+        x = EDGE
+        for number, (cell, room) in enumerate(zip(cells, wide, strict=True)):
+            if number < left:
+                self.text(x, cell, size=size, bold=bold, room=room - 1.5)
+            else:
+                self.text(
+                    x + room, paper.cut(cell, BOLD if bold else PLAIN, size, room - 1), size=size, bold=bold, right=True
+                )
+            x += room
+
+
+def pdf(told: DieLedger, *, address: str, shop: str, currency: str) -> bytes:
+    """As many pages as the entries need."""
+    paper.fonts()
+    out = io.BytesIO()
+    canvas = Canvas(out, pagesize=(WIDE * mm, HIGH * mm), invariant=True)
+    canvas.setTitle(f"Ledger: {told.die.code}")
+    page = _Page(canvas, told, address)
+    _head(page, shop, currency)
+    _elements(page)
+    _periods(page)
+    _entries(page)
+    page.heading("How it is told")
+    page.words(METHOD)
+    if told.left_out:
+        page.y -= 1.5
+        page.words(f"Not in these figures: {' '.join(told.left_out)}")
+    page.foot()
+    canvas.save()
+    return out.getvalue()
+
+
+def _money(value: Decimal) -> str:
+    return f"{value:,.2f}" if value else "–"
+
+
+def _head(page: _Page, shop: str, currency: str) -> None:
+    told = page.told
+    ledger, die = told.ledger, told.die
+    paper.code(page.canvas, page.address, WIDE - EDGE - CODE_SIDE + 2, HIGH - EDGE - CODE_SIDE + 3, CODE_SIDE)
+    room = ROOM - CODE_SIDE - 4
+    page.y -= 7
+    page.text(EDGE, die.code, size=22, bold=True, room=room)
+    beside = EDGE + paper.width(die.code, BOLD, 22) + 4
+    if die.description and beside < EDGE + room - 20:
+        page.text(beside, die.description, size=12, room=EDGE + room - beside)
+    page.y -= 6.6
+    page.text(EDGE, f"Ledger, {shop}" if shop else "Ledger", size=13, bold=True, room=room)
+    days = [on for entry in ledger.entries for on in (entry.paid, entry.used) if on is not None]
+    page.y -= 5
+    until = f"Entries of {day(min(days))} to {day(max(days))}" if days else "No entry yet"
+    owner = f"; owner: {die.owner}" if die.owner_id else ""
+    page.text(EDGE, f"{until}{owner}; all money in {currency}", size=9, room=room)
+    page.y = HIGH - EDGE - CODE_SIDE + 1
+    page.rule(width=0.8)
+    page.y -= 6
+    page.text(EDGE, f"Paid {ledger.paid:,.2f}, of it used up {ledger.used:,.2f}.", size=12, bold=True, room=ROOM)
+    if ledger.held:
+        page.y -= 5
+        page.text(EDGE, f"{ledger.held:,.2f} stand in the die: build price for which no part is made yet.", size=9)
+
+
+def _elements(page: _Page) -> None:
+    elements = periods.elements_of(page.told.ledger)
+    page.heading("By element")
+    head = ["Element", "Stage", "Paid", "Used up", "Held", "Planned", "Unplanned", "Not said", "Shop", "Owner",
+            "Customer"]  # fmt: skip
+
+    def row(name: str, stage: str, some: Sequence[periods.OfElement]) -> list[str]:
+        def together(values) -> str:
+            return _money(sum(values, Decimal(0)))
+
+        return [
+            name, stage, together(e.paid for e in some), together(e.used for e in some), together(e.held for e in some),
+            *(together(e.plans[plan] for e in some) for plan in Plan),
+            *(together(e.payers[payer] for e in some) for payer in Payer),
+        ]  # fmt: skip
+
+    rows = [row(SHORT.get(e.key, e.name), e.stage, [e]) for e in elements]
+    wide = [17.0, 16.0, *[(ROOM - 33) / 9] * 9]
+    page.table(head, [*rows, row("Together", "", elements)], wide, left=2, last_bold=True, size=6.4)
+
+
+def _periods(page: _Page) -> None:
+    ledger = page.told.ledger
+    elements = periods.elements_of(ledger)
+    keys = [e.key for e in elements]
+    page.heading("Month by month: elements as they were used up")
+    rows = [
+        [
+            one.name,
+            *(_money(one.elements.get(key, Decimal(0))) for key in keys),
+            *(_money(one.plans.get(plan, Decimal(0))) for plan in Plan),
+            _money(one.used),
+            _money(one.paid),
+        ]
+        for one in periods.periods_of(ledger)
+    ]
+    plans = {plan: sum((e.amount for e in ledger.entries if e.used and e.plan == plan), Decimal(0)) for plan in Plan}
+    rows.append(
+        ["Together", *(_money(e.used) for e in elements), *(_money(plans[plan]) for plan in Plan),
+         _money(ledger.total(By.ACCRUAL)), _money(ledger.total(By.CASH))]
+    )  # fmt: skip
+    head = [
+        "Month",
+        *(SHORT.get(e.key, e.name) for e in elements),
+        "Planned",
+        "Unplanned",
+        "Not said",
+        "Used up",
+        "Paid",
+    ]
+    across = len(head) - 1
+    page.table(head, rows, [19.0, *[(ROOM - 19) / across] * across], left=1, last_bold=True)
+
+
+def _entries(page: _Page) -> None:
+    told = page.told
+    page.heading("Every entry")
+    ordered = sorted(told.ledger.entries, key=lambda e: (e.paid or e.used, e.paid is None, e.key))
+    rows = [
+        [
+            day(entry.paid),
+            day(entry.used),
+            SHORT.get(entry.element, ELEMENTS[entry.element][0]),
+            entry.words,
+            entry.basis,
+            entry.plan.value,
+            told.payers.get(entry.key, "") or entry.payer.value,
+            f"{entry.amount:,.2f}",
+        ]
+        for entry in ordered
+    ]
+    head = ["Paid", "Used up", "Element", "What", "How it is priced", "Planned?", "Who pays", "Amount"]
+    page.table(head, rows, [17.0, 17.0, 18.5, 37.5, 42.5, 16.0, 22.0, ROOM - 170.5], left=7)

@@ -1,0 +1,171 @@
+"""The ledger of a die: it agrees with the cost sheet to the cent, its files with the page, its paper with itself."""
+
+from __future__ import annotations
+
+import csv
+import io
+from decimal import Decimal
+
+import openpyxl
+import pytest
+from django.urls import reverse
+
+from diestore.register.models import Party, Rate
+from maintenance.log import write
+from maintenance.models import CostLine, Stop, Work, fresh_key
+from reports.cost import ledger as ledgers
+from reports.cost import periods, reads, sheets
+from reports.costing.ledger import By, Payer, Plan
+from reports.costing.money import rounded
+from tests import factories as make
+from tests.pages import money_shop as shop
+
+from .as_read import as_read
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def die():
+    """Eight sharpenings of 4 h, a chipped piece and one ground out, stops, a bill of next month, one of the owner's."""
+    shop.rates()
+    made = shop.worked_die("H-900", shop.spare("PP-6.0-M2", on_hand=4))
+    made.owner = Party.objects.create(code="DOVECOTT", name="Dovecott Seating", role="customer")
+    made.save()
+    place = made.positions.get(code="1-A")
+    for day, why in ((31, "chipped"), (93, "ground out")):
+        write.log_replacement(by=make.actor(), position=place, at=make.moment(day), why=why)
+    for day, minutes in ((35, 7), (36, 11.1), (160, 20)):
+        Stop.objects.create(die=made, cause="burr", minutes=minutes, at=make.moment(day), key=fresh_key())
+    ground = Work.objects.filter(position=place).order_by("at").first()
+    for amount, kind, day, more in (
+        ("310.00", "sharpening", 40, {"work": ground}), ("99.99", "repair", 50, {"payer": made.owner}),
+        ("0.0049", "other", 51, {"payer": Party.objects.create(code="OTHER", role="customer")}),
+        ("1500", "build", 60, {}),
+    ):  # fmt: skip
+        CostLine.objects.create(
+            die=made, kind=kind, amount=Decimal(amount), at=make.moment(day), key=fresh_key(), **more
+        )
+    return made
+
+
+def page(client, die, query: str = "") -> str:
+    return as_read(client.get(reverse("reports:cost_ledger", args=[die.pk]) + query))
+
+
+def test_it_agrees_with_the_cost_sheet_to_the_cent(die):
+    told = ledgers.ledger_of(die)
+    paid = told.ledger.by_element(By.CASH)
+    sheet = sheets.cost_per_thousand(die).sheet
+    assert {key: money for key, money in paid.items() if money} == {
+        e.key: rounded(e.amount) for e in sheet.elements if rounded(e.amount)
+    }
+    assert len(paid) == len(sheet.elements) == 6
+    one_by_one = periods.elements_of(told.ledger)
+    assert sum(e.paid for e in one_by_one) == told.ledger.paid == sum(p.paid for p in periods.periods_of(told.ledger))
+    assert sum(e.used for e in one_by_one) == told.ledger.used == sum(p.used for p in periods.periods_of(told.ledger))
+    for e in one_by_one:
+        assert sum(e.plans.values()) == sum(e.payers.values()) == e.paid
+
+
+def test_cash_and_accrual_meet_up_to_what_stands_in_the_die(die):
+    """31,500 for 4 million parts, 300,000 of them made: 2,362.50 used up."""
+    told = ledgers.ledger_of(die).ledger
+    assert sum(reads.parts_by_month(die).values()) == sheets.cost_per_thousand(die).sheet.parts_made == 300_000
+    assert told.held == Decimal("31500") - Decimal("2362.50")
+    assert all(entry.paid and entry.used for entry in told.entries if entry.element != "build")
+
+
+def test_planned_who_pays_and_which_day(die):
+    told = ledgers.ledger_of(die)
+    rows = {entry.words: entry for entry in told.ledger.entries}
+    by_element = {e.key: e for e in periods.elements_of(told.ledger)}
+    assert by_element["sharpening"].plans == {Plan.PLANNED: 1920 + 310, Plan.UNPLANNED: 0, Plan.NOT_SAID: 0}
+    spares = by_element["spares"].plans
+    assert (spares[Plan.PLANNED], spares[Plan.UNPLANNED]) == (Decimal("48.50"), Decimal("48.50"))
+    assert by_element["stop"].plans[Plan.UNPLANNED] == by_element["stop"].paid
+    assert by_element["repair"].payers[Payer.OWNER] == Decimal("99.99")
+    assert by_element["other"].payers[Payer.CUSTOMER] == 0  # half a hundredth of a cent
+    assert by_element["build"].payers == {Payer.SHOP: 1500, Payer.OWNER: 30_000, Payer.CUSTOMER: 0}
+    bill = next(entry for entry in told.ledger.entries if entry.amount == 310)
+    assert bill.paid == make.moment(40).date() and bill.used == make.moment(18).date()
+    assert told.payers["build"] == "Dovecott Seating" and rows["the build"].paid == make.moment(1).date()
+
+
+def test_a_rate_of_today_and_what_is_struck_out(die):
+    before = ledgers.ledger_of(die).ledger.entries
+    Rate.objects.create(plant=die.plant, kind="toolroom hour", valid_from="2026-01-01", amount=90)
+    assert ledgers.ledger_of(die).ledger.entries == before
+    last = Stop.objects.order_by("at").last()
+    write.strike_out(by=make.actor(), entry=last, reason="another die")
+    after = ledgers.ledger_of(die).ledger.entries
+    assert {entry.key for entry in before} - {entry.key for entry in after} == {
+        f"stop-{Stop.objects.order_by('at').last().pk}"
+    }
+
+
+def test_the_page_and_its_entries(as_role, die):
+    client = as_role("sales")
+    told = ledgers.ledger_of(die)
+    text = page(client, die)
+    assert (
+        f"{told.ledger.paid:,.2f} EUR were paid for this die so far, {told.ledger.used:,.2f} of it are used up." in text
+    )
+    assert f"The other {told.ledger.held:,.2f} stand in the die" in text and "the owner, Dovecott Seating" in text
+    assert "Feb 2025" in text and "<svg" in text
+    month = page(client, die, "?period=2025-02&element=stop")
+    assert "Stops and scrap, 2025-02" in month and "7 min at 95.00 an hour" in month and "20 min at" not in month
+    answer = client.get(reverse("reports:cost_ledger", args=[die.pk]), {"per_page": "500"})
+    links = {row.record.link for row in answer.context["table"].rows}
+    assert len(links) > 10
+    assert {client.get(link).status_code for link in links} == {200}
+
+
+@pytest.mark.words
+@pytest.mark.parametrize("query", ["?period=nonsense", "?period=2025-13&element=<b>", "?period=%00", "?sort=x&page=9"])
+def test_what_cannot_be_asked_shows_everything(as_role, die, query):
+    text = page(as_role("lead"), die, query)
+    assert "All of them." in text and "<b>" not in text
+
+
+def test_files_hold_what_the_page_holds(as_role, die):
+    client = as_role("sales")
+    ledger = ledgers.ledger_of(die).ledger
+    raw = client.get(reverse("reports:cost_ledger_csv", args=[die.pk])).content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(raw)))
+    assert sum(Decimal(row["amount"]) for row in rows if row["paid on"]) == ledger.paid
+    assert sum(Decimal(row["amount"]) for row in rows if row["used on"]) == ledger.used
+    book = openpyxl.load_workbook(
+        io.BytesIO(client.get(reverse("reports:cost_ledger_xlsx", args=[die.pk])).content), read_only=True
+    )
+    assert book.sheetnames == ["Entries", "Months"]
+    months = list(book["Months"].values)
+    assert months[0][-2:] == ("used up", "paid") and len(months) == 1 + len(ledger.months)
+    assert round(Decimal(sum(row[-1] for row in months[1:])), 2) == ledger.paid
+    assert round(Decimal(sum(sum(row[1:-2]) for row in months[1:])), 2) == ledger.used
+    assert len(list(book["Entries"].values)) == 1 + len(rows)
+
+
+def test_the_same_entries_give_the_same_paper(as_role, die):
+    client = as_role("sales")
+    address = reverse("reports:cost_ledger_pdf", args=[die.pk])
+    one, two = (client.get(address) for _ in range(2))
+    assert one["Content-Type"] == "application/pdf" and one.content.startswith(b"%PDF-")
+    assert one.content == two.content
+    assert 'filename="ledger-H-900.pdf"' in one["Content-Disposition"]
+
+
+def test_who_may_see_it(as_role, die):
+    for role, may in (("sales", 200), ("lead", 200), ("buyer", 403), ("setter", 403)):
+        client = as_role(role)
+        for name in ("cost_ledger", "cost_ledger_csv", "cost_ledger_xlsx", "cost_ledger_pdf"):
+            assert client.get(reverse(f"reports:{name}", args=[die.pk])).status_code == may, (role, name)
+            assert may == 403 or client.get(reverse(f"reports:{name}", args=[10**30])).status_code == 404
+
+
+def test_a_die_without_any_entry(as_role):
+    bare = make.die("H-950", build_price=Decimal(9_000))
+    client = as_role("sales")
+    text = page(client, bare)
+    assert "Nothing stands in the ledger yet." in text and "The build price has no month" in text
+    assert client.get(reverse("reports:cost_ledger_pdf", args=[bare.pk])).status_code == 200
