@@ -12,7 +12,7 @@ import numpy as np
 from reports.costing.money import quantity
 from reports.costing.next_year import World, YearAhead, expected_year
 from reports.costing.spread import Spread
-from reports.purchasing.demand import BreakRate, GrindGroup, item_demand
+from reports.purchasing.demand import BreakRate, GrindGroup
 from reports.purchasing.laws import LawRefused
 from reports.spares.use import PlantAhead, SparePlace
 
@@ -139,7 +139,7 @@ def _spares_in(ahead: PlantAhead, die: int, sharpenings) -> dict[str, np.ndarray
             alone = [place for place in mine if ahead.is_alone(place)]
             groups = [ground_together([place], ahead.chances(die, YEAR_DAYS, place), alone=True) for place in alone]
             groups.append(ground_together([place for place in mine if place not in alone], sharpenings))
-            demand = item_demand(groups, breaks=ahead.breaks(item), at_once=ahead.at_once(item))
+            demand = ahead.with_breaks(item, groups, YEAR_DAYS, die=die)
             used[ahead.items[item].code] = demand.chances
     return used
 

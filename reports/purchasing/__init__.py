@@ -7,6 +7,7 @@ demand    `Demand`: chances of 0, 1, 2 ... pieces; `GrindGroup` (pieces ground t
 removal   `Removal`: what a grind takes off, learnt and drawn; how long an allowance lasts
 ahead     `hits_ahead`: strokes of a die until a day, from open orders, its usual pace or what is stated of its years
 breaks    mishaps: limits from a small count, whether they come more often, how many pieces each takes
+wear      pieces that wear out: the law of their kind, and how many are replaced, each by its age
 lead      `LeadTime`: how long an order takes, the promise moved by what was seen; the use until it comes
 projected `projected`: pieces on the shelf day by day with their band, orders on the way with their uncertain day
 spend     `buys_ahead`, `total`: what is paid month by month, by the law of a sum

@@ -81,6 +81,19 @@ class Demand:
             p[: len(demand.chances)] += weight * demand.chances
         return cls._made(p)
 
+    def thinned(self, share: float) -> Demand:
+        """Of these pieces each by itself counted with that chance: binomial of each number."""
+        if not 0 < share <= 1:
+            raise DemandRefused(f"a share of {share:g} of the pieces; above 0 and up to 1.")
+        if share == 1 or len(self.chances) == 1:
+            return self
+        n = np.arange(len(self.chances))
+        logs = _log_factorial(len(n))
+        with np.errstate(invalid="ignore"):
+            ways = logs[:, None] - logs[None, :] - logs[np.maximum(n[:, None] - n[None, :], 0)]
+        counted = np.exp(ways + n[None, :] * math.log(share) + (n[:, None] - n[None, :]) * math.log1p(-share))
+        return Demand._made(_trimmed(self.chances @ np.where(n[None, :] <= n[:, None], counted, 0.0)))
+
     def compounded(self, sizes: Demand) -> Demand:
         """Pieces where this counts mishaps and each takes a number of pieces that is spread like `sizes`."""
         p, power = np.zeros(1), np.ones(1)

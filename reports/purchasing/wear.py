@@ -67,6 +67,11 @@ class WearLaw:
     def wears_out(self) -> bool:
         return self.shape > 1 and self.rate > 0
 
+    @property
+    def mean_life(self) -> float:
+        """Strokes, of an average item."""
+        return self.scale / _per_stroke(self.rate, self.shape)
+
     @classmethod
     def learnt(cls, items: Sequence[Lives]) -> WearLaw:
         """From all items of a kind, each with a rate of its own about that of the kind.

@@ -249,6 +249,7 @@ def _said(shop: ShopWide) -> dict:
         "breaks": {kind: list(seen) for kind, seen in shop.breaks.items()},
         "die_grinds": {str(die): n for die, n in shop.die_grinds.items()},
         "costs": shop.costs.to_keep(),
+        "records_since": shop.records_since.isoformat() if shop.records_since else None,
         "mishaps": {kind: seen.to_keep() for kind, seen in shop.mishaps.items()},
     }
 
@@ -270,6 +271,7 @@ def _shop(kept: KeptSpares) -> ShopWide:
         die_grinds={int(die): n for die, n in shop["die_grinds"].items()},
         costs=ShopCosts.from_kept(shop.get("costs", {})),
         mishaps={kind: KindMishaps.from_kept(seen) for kind, seen in shop.get("mishaps", {}).items()},
+        records_since=dt.datetime.fromisoformat(shop["records_since"]) if shop.get("records_since") else None,
     )
 
 

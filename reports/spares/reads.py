@@ -465,13 +465,18 @@ def moves_of(rows: Iterable[StockMovement]) -> list[Move]:
 
 
 class Mishap(NamedTuple):
-    """Pieces of one item replaced in one die at one moment, before they were ground out."""
+    """Pieces of one item replaced in one die at one moment, before they were ground out. places: position -> share of
+    the die's strokes in which it works."""
 
     item: int
     kind: str
     die: int
     at: dt.datetime
-    pieces: int
+    places: dict[int, float]
+
+    @property
+    def pieces(self) -> int:
+        return len(self.places)
 
 
 def mishaps(plant: Plant, items: Iterable[int] | None = None) -> list[Mishap]:
@@ -480,12 +485,13 @@ def mishaps(plant: Plant, items: Iterable[int] | None = None) -> list[Mishap]:
         Replacement.objects.standing()
         .filter(position__in=positions.order_by().values("pk"), since_start=False, piece_in__isnull=False)
         .exclude(why__in=(Replacement.Why.FIRST, Replacement.Why.GROUND_OUT))
-        .order_by("position__die_id", "at", "position__item_id")
-        .values("position__item_id", "position__item__kind", "position__die_id", "at")
-        .annotate(n=Count("pk"))
+        .order_by("position__die_id", "at", "position__item_id", "position_id")
     )
-    names = ("position__item_id", "position__item__kind", "position__die_id", "at", "n")
-    return [Mishap(*row) for row in rows.values_list(*names)]
+    names = ("position__item_id", "position__item__kind", "position__die_id", "at")
+    found: dict[tuple, dict[int, float]] = defaultdict(dict)
+    for *key, place, share in rows.values_list(*names, "position_id", "position__stroke_share"):
+        found[tuple(key)][place] = share
+    return [Mishap(*key, places) for key, places in found.items()]
 
 
 def strokes_by_span(plant: Plant, bounds: list[dt.datetime]) -> dict[int, list[int]]:

@@ -260,8 +260,14 @@ def breaks(why: Why) -> list[str]:
             f"Of {seen.seen:,} mishaps to its kind here {several:,} took several pieces at once, up to "
             f"{max(seen.sizes):,}."
         )
-    trend = seen.trend
-    if trend.events >= LEAST_FOR_TREND:
+    trend, wear = seen.trend, seen.wear
+    if wear.wears_out:
+        lines.append(
+            f"Pieces of its kind wear out rather than break: of {wear.lives:,} whose fitting is on record they lasted "
+            f"about {numbers.hits(wear.mean_life)} strokes, the old ones going soonest (shape {wear.shape:.1f}; 1 "
+            "would be by chance alone). So each counts by its age, and no rise is reckoned with."
+        )
+    elif trend.events >= LEAST_FOR_TREND:
         word = "more often than they did" if trend.factor > 1 else "no more often than they did"
         lines.append(
             f"Mishaps to its kind come {word}, over all its dies (by luck alone {odds.percent(trend.chance_rising)}); "

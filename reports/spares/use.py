@@ -29,6 +29,7 @@ from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullL
 from reports.purchasing.lead import LeadTime
 from reports.purchasing.removal import Taken
 from reports.purchasing.renewals import RenewalCounts
+from reports.purchasing.wear import WearLaw, Worn, WornItem
 from reports.purchasing.worlds import DieWorlds, die_worlds
 from reports.purchasing.worth import LONGEST_COVER_DAYS, Economics
 from reports.sources import reads as sources_reads
@@ -36,7 +37,7 @@ from reports.sources.reads import Supplied
 
 from . import reads
 from .costs import ShopCosts
-from .mishaps import SPANS, KindMishaps, by_kind
+from .mishaps import SPANS, KindMishaps, Passed, by_kind, lives_of
 from .places import SparePlace, UsedUp, place_of, taken
 from .reads import PlaceOfItem
 
@@ -77,6 +78,7 @@ class ShopWide:
     die_grinds: dict[int, int] = field(default_factory=dict)
     costs: ShopCosts = field(default_factory=ShopCosts)
     mishaps: dict[str, KindMishaps] = field(default_factory=dict)
+    records_since: dt.datetime | None = None
 
 
 @dataclass
@@ -100,6 +102,7 @@ class PlantAhead:
     remembers: bool = True
     failed: dict[int, str] = field(default_factory=dict)  # item -> why its places could not be worked out
     _rates: dict[int, BreakRate | None] = field(default_factory=dict)
+    _worn: dict[int, tuple[WornItem, tuple]] = field(default_factory=dict)
     _at_once: dict[str, Demand | None] = field(default_factory=dict)
     _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
     _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
@@ -149,6 +152,7 @@ class PlantAhead:
             die_grinds={row.die_id: row.die_grinds for row in rows},
             costs=self.costs,
             mishaps=self.mishaps_by_kind,
+            records_since=self._records_since,
         )
 
     @cached_property
@@ -475,16 +479,55 @@ class PlantAhead:
         if self.shop:
             return self.shop.mishaps
         rows = self._mishaps_here
-        if not rows:
-            return {}
-        end = self._spans_before[0]
-        start = min(self._first_run, *(row.at for row in rows))
-        bounds = [start + (end - start) * n / SPANS for n in range(SPANS + 1)]
-        return by_kind(rows, reads.strokes_by_span(self.plant, bounds), bounds)
+        strokes = {kind: n for kind, (_, n) in self.breaks_by_kind.items()}
+        return by_kind(rows, self._passed, strokes) if rows else {}
 
     @cached_property
-    def _first_run(self) -> dt.datetime:
-        return min(self._dies.first.values(), default=self._spans_before[0])
+    def _passed(self) -> Passed:
+        """Strokes of each die by a moment."""
+        start, end = self._records_since, self._spans_before[0]
+        bounds = [start + (end - start) * n / SPANS for n in range(SPANS + 1)]
+        return Passed(reads.strokes_by_span(self.plant, bounds), bounds)
+
+    @cached_property
+    def _records_since(self) -> dt.datetime:
+        if self.shop and self.shop.records_since:
+            return self.shop.records_since
+        first = min(self._dies.first.values(), default=self._spans_before[0])
+        return min([first, *(row.at for row in self._mishaps_here)])
+
+    def worn(self, item: int, days: int, *, die: int | None = None) -> Demand | None:
+        """Pieces of an item replaced in the next days, each by its age, where its kind wears out; None: it breaks at a
+        rate. die: in that one only."""
+        law = self.mishaps_of(item).wear
+        if not law.wears_out:
+            return None
+        if item not in self._worn:
+            self._worn[item] = self._ages(item, law)
+        known, ages = self._worn[item]
+        places = [
+            Worn(strokes=self.strokes(of, days) * share, age=age, known=sure)
+            for of, share, age, sure in ages
+            if die in (None, of)
+        ]
+        replaced, at_once = known.replaced(places), self.at_once(item)
+        return replaced if at_once is None else replaced.thinned(1 / at_once.mean).compounded(at_once)
+
+    def _ages(self, item: int, law: WearLaw) -> tuple[WornItem, tuple]:
+        """Its law, and of each place its die, share of the strokes, age and whether that is known."""
+        shares, dies, rows = {}, {}, self.places.get(item, ())
+        for row in (place.row for place in rows):
+            shares[row.position_id] = row.strokes / row.die_hits if row.die_hits and row.strokes else row.stroke_share
+            dies[row.position_id] = row.die_id
+        mine = [row for row in self._mishaps if row.item == item]
+        lives = lives_of(mine, self._passed, shares)
+        last = {place: self._passed.by(row.die, row.at) for row in mine for place in row.places}
+        ages, never = [], 0.0
+        for place, share in shares.items():
+            at, end = last.get(place), self._passed.end(dies[place])
+            never += share * end if at is None else 0.0
+            ages.append((dies[place], share, share * (end - (at or 0.0)), at is not None))
+        return law.of_item(replace(lives, unknown_strokes=lives.unknown_strokes + never)), tuple(ages)
 
     @cached_property
     def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
@@ -509,6 +552,12 @@ class PlantAhead:
         groups = self.groups(item, days)
         if not groups:
             return Demand.none()
+        return self.with_breaks(item, groups, days)
+
+    def with_breaks(self, item: int, groups: list[GrindGroup], days: int, *, die: int | None = None) -> Demand:
+        """What is ground out of an item, and what breaks or wears out in the next days. die: in that one only."""
+        if (worn := self.worn(item, days, die=die)) is not None:
+            return item_demand(groups).plus(worn)
         return item_demand(groups, breaks=self.rate_of(item), at_once=self.at_once(item))
 
     def rate_of(self, item: int) -> BreakRate | None:
@@ -535,6 +584,7 @@ class PlantAhead:
             self.today,
             self.horizon_days,
             self.breaks(item),
+            self.worn(item, 0) is not None and self._worn[item],
             tuple(self.mishaps_of(item).sizes.items()),
             tuple(
                 (

@@ -13,7 +13,7 @@ from diestore.register.sources import SpareLevel
 from maintenance.log import queries
 from reports.purchasing.breaks import MeanLimits, mean_limits
 from reports.purchasing.cause import Moved, cause_of
-from reports.purchasing.demand import DemandRefused
+from reports.purchasing.demand import DemandRefused, GrindGroup
 from reports.purchasing.laws import LawRefused
 from reports.purchasing.lead import LeadTime
 from reports.purchasing.worth import Economics, Judged
@@ -132,8 +132,7 @@ def why(
                 places=tuple(replace(place, used_up=ahead.used_up(place)) for place in mine),
             )
         )
-    rate, at_once, seen = ahead.breaks(item.pk), ahead.at_once(item.pk), ahead.mishaps_of(item.pk)
-    strokes_ahead = sum(group.piece_strokes for group in groups)
+    seen = ahead.mishaps_of(item.pk)
     yearly = ahead.yearly_use(item.pk)
     strokes = sum(place.row.strokes for place in places)
     economics, lots = ahead.economics(item), {"least_quantity": ahead.least_quantity(item.pk)}
@@ -144,7 +143,7 @@ def why(
         days=days,
         dies=tuple(behind),
         ground_out=sum(group.ground_out().mean for group in groups),
-        broken=rate.per_stroke * strokes_ahead * (at_once.mean if at_once else 1.0) if rate else 0.0,
+        broken=_broken(ahead, item.pk, days, groups),
         mishaps=seen,
         limits=mean_limits(strokes, ahead.mishaps_by_item.get(item.pk, 0)) if strokes else None,
         mishaps_seen=ahead.mishaps_by_item.get(item.pk, 0),
@@ -164,6 +163,15 @@ def why(
         moves=moves,
         cause=cause,
     )
+
+
+def _broken(ahead: PlantAhead, item: int, days: int, groups: list[GrindGroup]) -> float:
+    """Pieces expected to break or wear out."""
+    if (worn := ahead.worn(item, days)) is not None:
+        return worn.mean
+    rate, at_once = ahead.breaks(item), ahead.at_once(item)
+    each = at_once.mean if at_once else 1.0
+    return rate.per_stroke * sum(group.piece_strokes for group in groups) * each if rate else 0.0
 
 
 def _expected_sharpenings(ahead: PlantAhead, die: int, days: int) -> float | None:
