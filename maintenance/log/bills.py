@@ -58,12 +58,13 @@ class LineFor:
 
 @dataclass(frozen=True, kw_only=True)
 class BillLine:
-    """One line as it stands on the bill. kind: a `CostLine.Kind`. row: its place on the form."""
+    """One line as it stands on the bill. kind: a `CostLine.Kind`. payer: None, the shop. row: its place on the form."""
 
     amount: Decimal
     kind: str
     of: LineFor = LineFor()
     words: str = ""
+    payer: Party | None = None
     row: int = 0
 
 
@@ -201,7 +202,7 @@ def enter_bill(
             CostLine(  # type: ignore[misc]
                 key=f"{key}:{place}", sequence=place, at=at, bill=bill, kind=line.kind, amount=sign * amount,
                 billed=line.amount, die=line.of.die, bench_work=line.of.bench_work, purchase=line.of.purchase,
-                note=line.words.strip(), **by.columns(),
+                note=line.words.strip(), payer=line.payer, **by.columns(),
             )
             for place, (line, amount) in enumerate(zip(lines, own, strict=True), 1)
         )  # fmt: skip
@@ -294,7 +295,7 @@ def bills_of(plant: Plant, text: str = "") -> QuerySet[Bill]:
             | Q(supplier__code__icontains=text)
             | Q(pk__in=of_lines.values("bill"))
         )
-    lines = CostLine.objects.select_related("die", "bench_work", "purchase").order_by("sequence", "pk")
+    lines = CostLine.objects.select_related("die", "bench_work", "purchase", "payer").order_by("sequence", "pk")
     return rows.select_related("supplier").prefetch_related(Prefetch("lines", queryset=lines)).order_by("-on", "-pk")
 
 
@@ -305,4 +306,4 @@ def lines_of_die(die: Die, kind: str = "") -> QuerySet[CostLine]:
     )
     if kind in CostLine.Kind.values:
         rows = rows.filter(kind=kind)
-    return rows.select_related("bill__supplier", "bench_work").order_by("-at", "-pk")
+    return rows.select_related("bill__supplier", "bench_work", "payer").order_by("-at", "-pk")

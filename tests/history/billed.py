@@ -20,7 +20,13 @@ def billed(*, plant, by, die) -> None:
 
     def enter(number: str, *of: bills.LineFor, **more) -> Bill:
         lines = [
-            bills.BillLine(amount=Decimal("10.37") * n, kind=kind, of=one, words="= by van; all")
+            bills.BillLine(
+                amount=Decimal("10.37") * n,
+                kind=kind,
+                of=one,
+                words="= by van; all",
+                payer=die.owner if n == 1 else None,
+            )
             for n, (kind, one) in enumerate(zip(("repair", "other", "sharpening"), of, strict=False), 1)
         ]
         return bills.enter_bill(

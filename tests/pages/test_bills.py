@@ -8,8 +8,11 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from diestore.register.models import Plant
+from diestore.register.models import Party, Plant
 from maintenance.models import BenchWork, Bill, CostLine
+from reports.cost.ledger import ledger_of
+from reports.cost.periods import elements_of
+from reports.costing.ledger import Payer
 from tests import factories as make
 from tests.history.pictured import drawn
 from tests.log.test_bills import PDF, enter, grinder, line
@@ -75,6 +78,24 @@ def test_a_sum_on_the_cost_page_leads_to_its_bills(as_role, die):
     assert "Together 550.00 EUR" in words and "without a bill" in words and "60.00" not in words
     assert "Together 610.00 EUR" in as_read(client.get(f"/bills/?die={die.pk}&kind=nothing"))
     assert client.get("/bills/?die=9999999999999999999999").status_code == 404
+
+
+def test_who_pays_a_line(as_role, die):
+    """The die's owner where nobody is picked, the shop where there is none or it is picked, else who is picked."""
+    client = as_role("buyer")
+    die.owner = Party.objects.create(code="DOVECOTT", name="Dovecott Seating", role="customer")
+    die.save()
+    other = Party.objects.create(code="MARLOW", name="Marlow Hinges", role="customer")
+    more = {"for-1": die.code, "payer-1": "shop", "for-2": die.code, "kind-2": "other", "amount-2": "10",
+            "payer-2": str(other.pk), "kind-3": "other", "amount-3": "1", "total": "671.50"}  # fmt: skip
+    words = as_read(client.post(NEW, filled(client, die, **more), follow=True))
+    lines = CostLine.objects.order_by("sequence")
+    assert [line.payer and line.payer.code for line in lines] == ["DOVECOTT", None, "MARLOW", None]
+    assert "Marlow Hinges" in words and "the shop" in words
+    sharpening = next(e for e in elements_of(ledger_of(die).ledger) if e.key == "sharpening")
+    assert sharpening.payers[Payer.OWNER] == Decimal("540.50")
+    refused = client.post(NEW, filled(client, die, number="R-78", **{"payer-0": str(grinder().pk)}))
+    assert refused.status_code == 422 and "Pick who pays from the list." in as_read(refused)
 
 
 WRONG = {

@@ -18,6 +18,7 @@ from maintenance.log.rules import EntryRefused
 from maintenance.models import CostLine, fresh_key
 
 ROWS, MORE_ROWS = 4, 4
+AS_OWNED, SHOP = "", "shop"  # who pays where nobody is picked: the owner of the die, else the shop
 KINDS = [("", "pick one"), *((value, label.capitalize()) for value, label in CostLine.Kind.choices)]
 
 
@@ -84,14 +85,30 @@ class BillForm(forms.Form):
         self.fields["worth_of_one"].help_text = f"In {own_currency}. Empty where the bill is in {own_currency}."
         known = Party.objects.filter(role=Party.Role.SUPPLIER, retired_at=None)
         self.fields["supplier"].queryset = known.order_by("name", "code")
+        customers = Party.objects.filter(role=Party.Role.CUSTOMER, retired_at=None).order_by("name", "code")
+        self.customers = {str(one.pk): one for one in customers}
+        payers = [(AS_OWNED, "the die's owner, else the shop"), (SHOP, "the shop")]
+        payers += [(pk, str(one)) for pk, one in self.customers.items()]
         for row in range(self.n):
             boxes = {
                 "for": forms.CharField(max_length=100, required=False, widget=_short(list="lines-for")),
                 "kind": forms.ChoiceField(choices=KINDS, required=False, widget=Opens),
                 "words": forms.CharField(max_length=200, required=False, widget=_short(**{"class": "words"})),
                 "amount": AmountField(required=False),
+                "payer": forms.ChoiceField(
+                    choices=payers,
+                    required=False,
+                    widget=Opens,
+                    error_messages={"invalid_choice": "Pick who pays from the list."},
+                ),
             }
-            said = {"for": "What for", "kind": "Kind of cost", "words": "What was done", "amount": "Amount"}
+            said = {
+                "for": "What for",
+                "kind": "Kind of cost",
+                "words": "What was done",
+                "amount": "Amount",
+                "payer": "Who pays",
+            }
             for name, box in boxes.items():
                 box.label = f"{said[name]}, line {row + 1}"
                 box.widget.attrs["aria-label"] = box.label
@@ -99,7 +116,7 @@ class BillForm(forms.Form):
 
     def lines(self) -> Iterator[dict]:
         for row in range(self.n):
-            yield {name: self[f"{name}-{row}"] for name in ("for", "kind", "words", "amount")}
+            yield {name: self[f"{name}-{row}"] for name in ("for", "kind", "words", "payer", "amount")}
 
     def clean_worth_of_one(self) -> Decimal | None:
         text = self.cleaned_data["worth_of_one"].strip().replace(",", ".")
@@ -115,7 +132,8 @@ class BillForm(forms.Form):
         self.read: list[bills.BillLine] = []
         for row in range(self.n):
             told = {name: cleaned.get(f"{name}-{row}") for name in ("for", "kind", "words", "amount")}
-            amiss = any(f"{name}-{row}" in self.errors for name in told)
+            payer = cleaned.get(f"payer-{row}")
+            amiss = any(f"{name}-{row}" in self.errors for name in (*told, "payer"))
             if amiss or not any(value not in (None, "") for value in told.values()):
                 continue
             if told["amount"] is None:
@@ -130,9 +148,17 @@ class BillForm(forms.Form):
                 self.add_error(f"for-{row}", str(refused))
                 continue
             self.read.append(
-                bills.BillLine(amount=told["amount"], kind=told["kind"], words=told["words"] or "", of=of, row=row)
-            )
+                bills.BillLine(
+                    amount=told["amount"], kind=told["kind"], words=told["words"] or "", of=of, row=row,
+                    payer=self._payer(payer or AS_OWNED, of),
+                )
+            )  # fmt: skip
         return cleaned
+
+    def _payer(self, picked: str, of: bills.LineFor) -> Party | None:
+        if picked == AS_OWNED:
+            return of.die.owner if of.die is not None else None
+        return self.customers.get(picked)
 
 
 class StrikeForm(ByForm):
