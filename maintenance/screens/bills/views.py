@@ -177,7 +177,9 @@ class OneBill(SeesBills):
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
         bill = _bill(request, pk)
-        lines = list(bill.lines.select_related("die", "bench_work__die", "purchase", "payer").order_by("sequence", "pk"))
+        lines = list(
+            bill.lines.select_related("die", "bench_work__die", "purchase", "payer").order_by("sequence", "pk")
+        )
         here = {die.pk for die in plants.within(Die.objects.filter(pk__in=[o.die_id for o in lines]), request.user)}
         shown = {
             "bill": bill, "lines": lines, "own": spent(lines), "currency": shop.current().currency, "here": here,
