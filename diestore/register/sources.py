@@ -102,7 +102,8 @@ class Source(models.Model):
                 condition=Q(pack_size__gte=1, least_quantity__gte=1), name="source_lots_at_least_one"
             ),
             models.CheckConstraint(
-                condition=Q(priced_by="piece", minutes_each=None) | Q(priced_by="hour", minutes_each__gt=0),
+                condition=Q(priced_by="piece", minutes_each=None)
+                | Q(priced_by="hour", minutes_each__isnull=False, minutes_each__gt=0),
                 name="source_hours_say_minutes",
             ),
             models.CheckConstraint(

@@ -7,6 +7,7 @@ cent; what stands on the paper is kept beside it.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -27,7 +28,7 @@ from maintenance.models import (
 )
 from maintenance.models.bills import BILL_AT_MOST, MILLION
 
-from . import changes
+from . import changes, purchase_reads
 from .rules import EntryRefused, check_text, day_of, saving
 from .write import Actor
 
@@ -143,10 +144,12 @@ def enter_bill(
     note: str = "",
     paper: Paper | None = None,
     other_bill: bool = False,
+    not_ordered: bool = False,
     key: str | None = None,
 ) -> Bill:
     """A bill with its lines and its paper. worth_of_one: of its currency, in the shop's money; needed where they
-    differ. other_bill: somebody said that one of the same number is another. key: of the form; sent twice it is once.
+    differ. other_bill: somebody said that one of the same number is another. not_ordered: that spares billed to a die
+    came on no order. key: of the form; sent twice it is once.
 
     Raises EntryRefused with a sentence; then nothing is saved.
     """
@@ -189,6 +192,8 @@ def enter_bill(
                 f"Bill {same} of {supplier}, of {day_of(same.on)}, {same.total:,.2f} {same.currency}, is entered "
                 "already. If this is another one, tick that it is.", field="other_bill",
             )  # fmt: skip
+        if not not_ordered:
+            _check_counts_once(lines, supplier)
         bill = Bill.objects.create(  # type: ignore[misc]
             plant=plant, key=key, number=number, supplier=supplier, on=on, currency=currency, total=total,
             is_credit=is_credit, million_worth=worth * MILLION, note=note.strip(), person=by.person,
@@ -257,6 +262,22 @@ def _check_lines(lines: Sequence[BillLine], total: Decimal, currency: str) -> No
         )  # fmt: skip
 
 
+def _check_counts_once(lines: Sequence[BillLine], supplier: Party) -> None:
+    """Spares that came on an order count by their price once they are fitted: as a line of the die they would twice."""
+    for line in lines:
+        if line.kind != CostLine.Kind.SPARES or line.of.die is None:
+            continue
+        ordered = PurchaseOrder.objects.filter(
+            supplier=supplier, placed_at__isnull=False, cancelled_at=None, lines__item__positions__die=line.of.die
+        )
+        if order := ordered.order_by("-placed_at", "-pk").first():
+            raise EntryRefused(
+                f"Spares of {supplier} for {line.of.die} came on order {order}: they are in its cost by their price "
+                f"once they are fitted, and this line would count them twice. Enter it for {order}, or tick that these "
+                "came on no order.", field="not_ordered",
+            )  # fmt: skip
+
+
 def strike_bill(*, by: Actor, bill: Bill, reason: str) -> Bill:
     """The bill and all its lines count for nothing; they stay, with who struck them out and why."""
     if by.person is None:
@@ -307,3 +328,115 @@ def lines_of_die(die: Die, kind: str = "") -> QuerySet[CostLine]:
     if kind in CostLine.Kind.values:
         rows = rows.filter(kind=kind)
     return rows.select_related("bill__supplier", "bench_work", "payer").order_by("-at", "-pk")
+
+
+# --- against an order -------------------------------------------------------------------------------------------------
+
+_PIECES = re.compile(r"^([0-9]{1,7}) × (.+)$")
+
+
+@dataclass(frozen=True, kw_only=True)
+class AgreedLine:
+    """A line of an order as it was agreed. pieces: that came or still come; price None: none was agreed."""
+
+    item: str
+    pieces: int
+    price: Decimal | None
+
+    @property
+    def words(self) -> str:
+        """As a line of its bill is offered, and known again."""
+        return f"{self.pieces:,} × {self.item}".replace(",", "")
+
+    @property
+    def sum(self) -> Decimal | None:
+        return None if self.price is None else _to_cent(self.price * self.pieces)
+
+    @property
+    def price_words(self) -> str:
+        return purchase_reads.price_words(self.price)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AgainstOrder:
+    """What was agreed of an order and what was billed for it, in its currency. besides: for other things than spares,
+    such as freight. elsewhere: bills in another currency, which are not compared."""
+
+    order: PurchaseOrder
+    lines: tuple[AgreedLine, ...]
+    bills: tuple[Bill, ...]
+    billed: Decimal
+    besides: Decimal
+    elsewhere: tuple[Bill, ...]
+
+    @property
+    def agreed(self) -> Decimal:
+        return sum((line.sum for line in self.lines if line.sum is not None), Decimal(0))
+
+    @property
+    def unpriced(self) -> int:
+        return sum(line.price is None for line in self.lines)
+
+    @property
+    def is_too_much(self) -> bool:
+        return bool(self.bills) and not self.unpriced and self.billed > self.agreed
+
+    @property
+    def sentence(self) -> str:
+        """What was billed beside what was agreed."""
+        money, agreed, billed = self.order.currency, self.agreed, self.billed
+        said = f"{agreed:,.2f} {money} are agreed for the spares"
+        if not self.bills:
+            words = f"{said}; nothing of them is billed yet."
+        elif self.unpriced:
+            n = self.unpriced
+            of = f"Of {n} {'line' if n == 1 else 'lines'} no price was agreed, so they cannot be compared."
+            words = f"{billed:,.2f} {money} are billed. {of}"
+        elif billed == agreed:
+            words = f"Billed as agreed: {billed:,.2f} {money}."
+        elif billed > agreed:
+            ask = "Ask the supplier, or put the price right that was confirmed."
+            words = f"{said}, {billed:,.2f} are billed: {billed - agreed:,.2f} too much. {ask}"
+        else:
+            words = f"{said}, {billed:,.2f} are billed: {agreed - billed:,.2f} less, or still to be billed."
+        if self.besides:
+            words += f" {self.besides:,.2f} {money} more are for other things, such as freight."
+        for bill in self.elsewhere[:3]:
+            words += f" Bill {bill} is in {bill.currency} and is not compared."
+        return words
+
+
+def against(order: PurchaseOrder) -> AgainstOrder:
+    """What was agreed and what was billed of an order. Three questions."""
+    agreed = []
+    for row in purchase_reads.rows([order], today=timezone.localdate())[0].lines:
+        pieces = row.received + row.open
+        if pieces > 0:
+            price: Decimal | None = row.line.unit_price  # type: ignore[assignment]
+            agreed.append(AgreedLine(item=str(row.line.item), pieces=pieces, price=price))
+    rows = CostLine.objects.standing().filter(purchase=order, bill__isnull=False).select_related("bill")
+    bills: dict[int, Bill] = {}
+    elsewhere: dict[int, Bill] = {}
+    sums = {True: Decimal(0), False: Decimal(0)}  # spares, besides
+    for line in rows.order_by("bill__on", "bill__pk", "sequence"):
+        bill, spares = line.bill, line.kind == CostLine.Kind.SPARES
+        assert bill is not None and line.billed is not None
+        if bill.currency != order.currency:
+            elsewhere[bill.pk] = bill
+            continue
+        if spares:
+            bills[bill.pk] = bill
+        sums[spares] += -line.billed if bill.is_credit else line.billed
+    return AgainstOrder(
+        order=order, lines=tuple(agreed), bills=tuple(bills.values()), billed=sums[True], besides=sums[False],
+        elsewhere=tuple(elsewhere.values()),
+    )  # fmt: skip
+
+
+def agreed_of(words: str, order: AgainstOrder) -> Decimal | None:
+    """What was agreed for the spares that a line of a bill names, such as '4 × PP-6.0-M2'. None: it names none."""
+    found = _PIECES.match(words.strip())
+    line = found and next((one for one in order.lines if one.item == found[2]), None)
+    if not found or line is None or line.price is None:
+        return None
+    return _to_cent(int(found[1]) * line.price)

@@ -219,3 +219,67 @@ def test_the_database_keeps_its_rules(die):
         with pytest.raises(TypeError, match="never deleted"):
             row.delete()
     assert BillPaper.objects.count() == 1 and changes.BATCH
+
+
+# --- against an order -------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def ordered(db):
+    """Four punches at 48.50 and two plates at 20.00, of which one came and one comes no more."""
+    punch, plate = make.item("PP-6.0-M2"), make.item("BP-1")
+    for item, price in ((punch, "48.50"), (plate, "20")):
+        item.supplier, item.unit_price = grinder(), Decimal(price)
+        item.save()
+    wanted = [purchases.Wanted(item=punch, quantity=4), purchases.Wanted(item=plate, quantity=2)]
+    (order,) = purchases.draft(by=make.actor(), plant=make.plant(), wanted=wanted, currency="EUR").orders
+    order = purchases.place(by=make.actor(), order=order)
+    of_plate = order.lines.get(item=plate)
+    came = {of_plate.pk: purchases.Came(quantity=1, answer=purchases.COMES_NO_MORE)}
+    purchases.receive(by=make.actor(), order=order, came=came)
+    return order
+
+
+def test_what_is_billed_stands_beside_what_was_agreed(ordered):
+    """4 x 48.50 + 1 x 20.00 = 214.00: what comes no more is agreed no more."""
+    told = bills.against(ordered)
+    assert told.agreed == Decimal("214") and [one.words for one in told.lines] == ["4 × PP-6.0-M2", "1 × BP-1"]
+    assert told.sentence == "214.00 EUR are agreed for the spares; nothing of them is billed yet."
+    enter(line("150", "spares", purchase=ordered), line("12", "other", purchase=ordered))
+    told = bills.against(ordered)
+    assert not told.is_too_much and told.besides == 12
+    assert "150.00 are billed: 64.00 less, or still to be billed." in told.sentence
+    assert "12.00 EUR more are for other things" in told.sentence
+    more = enter(line("70", "spares", purchase=ordered), number="R-2")
+    told = bills.against(ordered)
+    assert told.is_too_much and "220.00 are billed: 6.00 too much. Ask the supplier" in told.sentence
+    enter(line("6", "spares", purchase=ordered), number="R-3", is_credit=True)
+    told = bills.against(ordered)
+    assert not told.is_too_much and told.sentence.startswith("Billed as agreed: 214.00 EUR.") and len(told.bills) == 3
+    bills.strike_bill(by=make.actor(), bill=more, reason="of another shop")
+    assert bills.against(ordered).billed == 144, "what is struck out is not billed"
+    enter(line("9", "spares", purchase=ordered), number="R-4", currency="USD", worth_of_one=Decimal("0.9"))
+    told = bills.against(ordered)
+    assert told.billed == 144 and "Bill R-4 is in USD and is not compared." in told.sentence
+    assert (bills.agreed_of("2 × PP-6.0-M2", told), bills.agreed_of("punches", told)) == (Decimal("97"), None)
+
+
+def test_a_line_without_an_agreed_price_is_not_compared(ordered):
+    ordered.lines.filter(item__code="BP-1").update(unit_price=None)
+    enter(line("194", "spares", purchase=ordered))
+    told = bills.against(ordered)
+    assert not told.is_too_much and "Of 1 line no price was agreed, so they cannot be compared." in told.sentence
+
+
+def test_spares_of_an_order_never_count_twice(ordered):
+    """Fitted they count by their price; their bill is in no die's cost, and as a line of the die it is asked about."""
+    die = make.die()
+    make.position(die, item=ordered.lines.first().item)
+    with pytest.raises(EntryRefused, match=r"would count them twice\. Enter it for PO-") as refused:
+        enter(line("48.50", "spares", die=die))
+    assert refused.value.field == "not_ordered" and not Bill.objects.exists()
+    enter(line("48.50", "spares", purchase=ordered))
+    assert not bills.lines_of_die(die).exists()
+    enter(line("48.50", "spares", die=die), number="R-2", not_ordered=True)
+    enter(line("48.50", "repair", die=die), number="R-3")
+    assert bills.lines_of_die(die).count() == 2

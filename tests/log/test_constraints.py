@@ -1,14 +1,31 @@
 """The rules that the database keeps itself, broken on purpose, past every check in Python."""
 
 import datetime as dt
+from decimal import Decimal
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.db.models import CheckConstraint
 from django.utils import timezone
 
-from diestore.register.models import Piece, Position
-from maintenance.log import write
-from maintenance.models import Fitting, HitCorrection, Order, Reading, Run, Work, fresh_key
+from diestore.register import sourcing
+from diestore.register.models import Party, Piece, Position
+from diestore.register.sources import Source, SourcePrice, SpareLevel
+from maintenance.log import bills, purchases, write
+from maintenance.models import (
+    Bill,
+    CostLine,
+    Fitting,
+    HitCorrection,
+    Order,
+    PurchaseLine,
+    PurchaseOrder,
+    Reading,
+    Run,
+    StockMovement,
+    Work,
+    fresh_key,
+)
 from maintenance.models.constraints import RULES, install_rules
 from tests import factories as make
 
@@ -142,3 +159,125 @@ def test_keys_are_taken_once_and_entries_never_deleted():
         run.delete()
     with pytest.raises(TypeError, match="Strike them out"):
         Run.objects.all().delete()
+
+
+# --- sources, prices, levels, orders, movements and bills -------------------------------------------------------------
+
+
+@pytest.fixture
+def bought():
+    """A spare with a source, its price list, a level by hand, an order that is placed, and a bill of one line."""
+    supplier = Party.objects.create(code="QUILLFEN", role="supplier")
+    item = make.item(supplier=supplier)
+    source = make.source(item, supplier=supplier)
+    sourcing.set_level(by=None, plant=make.plant(), item=item, least_pieces=2, reason="slow to come")
+    (order,) = purchases.draft(
+        by=make.actor(), plant=make.plant(), wanted=[purchases.Wanted(item=item, quantity=4)], currency="EUR"
+    ).orders
+    order = purchases.place(by=make.actor(), order=order)
+    bill = bills.enter_bill(
+        by=make.actor(), plant=make.plant(), number="R-1", supplier=supplier, on=dt.date(2025, 3, 4), currency="EUR",
+        own_currency="EUR", total=Decimal(5), lines=[bills.BillLine(amount=Decimal(5), kind="spares")],
+    )  # fmt: skip
+    return {
+        "source": source, "price": source.prices.get(), "level": SpareLevel.objects.get(), "order": order,
+        "line": order.lines.get(), "movement": StockMovement.objects.get(), "bill": bill, "cost": bill.lines.get(),
+        "item": item,
+    }  # fmt: skip
+
+
+BROKEN = [
+    ("source", "source_ended_not_preferred", {"ended_on": dt.date(2025, 1, 1), "ended_reason": "closed down"}),
+    ("source", "source_preferred_with_a_reason", {"why_preferred": ""}),
+    ("source", "source_of_somebody", {"supplier": None}),
+    ("source", "source_of_somebody", {"sort": "in house"}),
+    ("source", "source_names_its_service", {"sort": "service"}),
+    ("source", "source_names_its_service", {"service": "coating"}),
+    ("source", "source_takes_a_day_or_lies_there", {"lead_days": 0}),
+    ("source", "source_lots_at_least_one", {"pack_size": 0}),
+    ("source", "source_lots_at_least_one", {"least_quantity": 0}),
+    ("source", "source_hours_say_minutes", {"priced_by": "hour"}),
+    ("source", "source_hours_say_minutes", {"minutes_each": 5.0}),
+    ("source", "source_ended_whole", {"preferred": False, "ended_reason": "closed down"}),
+    ("source", "source_ended_whole", {"preferred": False, "ended_on": dt.date(2025, 1, 1)}),
+    ("source", "source_has_a_currency", {"currency": ""}),
+    ("price", "source_price_not_negative", {"unit_price": Decimal("-0.01")}),
+    ("price", "source_price_not_negative", {"from_quantity": 0}),
+    ("level", "spare_level_one_of_two", {"least_pieces": None}),
+    ("level", "spare_level_one_of_two", {"chance_percent": 95.0}),
+    ("level", "spare_level_has_a_reason", {"reason": ""}),
+    ("order", "purchase_placed_with_somebody", {"supplier": None}),
+    ("order", "purchase_cancelled_whole", {"cancelled_reason": "why"}),
+    ("order", "purchase_cancelled_whole", {"cancelled_at": make.moment(1)}),
+    ("order", "purchase_has_a_number", {"number": ""}),
+    ("order", "purchase_has_a_number", {"currency": ""}),
+    ("line", "purchase_line_pieces_possible", {"quantity": 0}),
+    ("line", "purchase_line_pieces_possible", {"quantity": 1_000_001}),
+    ("line", "purchase_line_price_not_negative", {"unit_price": Decimal("-0.01")}),
+    ("movement", "movement_back_as_possible", {"length_mm": 0.0}),
+    ("movement", "movement_back_as_possible", {"length_mm": 10_001.0}),
+    ("movement", "movement_back_as_possible", {"grinds_left": 10_001}),
+    ("movement", "movement_back_as_possible", {"worth": Decimal(-1)}),
+    ("movement", "stockmovement_struck_out_whole", {"struck_reason": "why"}),
+    ("bill", "bill_struck_out_whole", {"struck_reason": "why"}),
+    ("bill", "bill_struck_out_whole", {"struck_at": make.moment(1)}),
+    ("bill", "bill_has_a_number", {"number": ""}),
+    ("bill", "bill_has_a_number", {"currency": ""}),
+    ("bill", "bill_total_possible", {"total": Decimal(0)}),
+    ("bill", "bill_total_possible", {"total": Decimal(10) ** 12}),
+    ("bill", "bill_currency_worth_something", {"million_worth": Decimal(0)}),
+    ("cost", "costline_of_a_bill_says_both", {"billed": None}),
+    ("cost", "costline_of_a_bill_says_both", {"bill": None}),
+]
+
+
+def test_what_is_bought_holds_in_the_database(bought):
+    """Each rule broken by itself, past every check in Python; the row as it stands breaks none."""
+    held = []
+    for name, rule, columns in BROKEN:
+        row = bought[name]
+        try:
+            with transaction.atomic():
+                type(row).objects.filter(pk=row.pk).update(**columns)
+                held.append((rule, columns, "was let through"))
+                transaction.set_rollback(True)
+        except IntegrityError as error:
+            if rule not in str(error):
+                held.append((rule, columns, str(error)))
+    assert not held
+
+
+def test_every_check_of_what_is_bought_is_broken_here():
+    """A rule that is added to one of these tables asks for its line above."""
+    told = {rule for _, rule, _ in BROKEN}
+    for model in (Source, SourcePrice, SpareLevel, PurchaseOrder, PurchaseLine, StockMovement, Bill, CostLine):
+        checks = {c.name for c in model._meta.constraints if isinstance(c, CheckConstraint)}
+        assert checks - told - {"costline_struck_out_whole"} == set(), model
+
+
+def test_what_is_bought_is_there_once(bought):
+    source, price, level, order, line = (bought[n] for n in ("source", "price", "level", "order", "line"))
+    twice = [
+        ("source_one_preferred", lambda: _again(source, key="other")),
+        ("source_price_once", lambda: _again(price)),
+        ("spare_level_once", lambda: _again(level, key="other")),
+        ("purchase_number_once", lambda: _again(order, key="other")),
+        ("purchase_line_once_an_item", lambda: _again(line, key="other")),
+        *(("key", lambda row=row, more=more: _again(row, **more)) for row, more in (
+            (source, {"preferred": False, "why_preferred": ""}), (level, {"back_on": dt.date(2025, 1, 1)}),
+            (order, {"number": "PO-0"}), (bought["movement"], {}), (bought["bill"], {}),
+        )),
+    ]  # fmt: skip
+    columns = {"source_price_once": "from_quantity", "spare_level_once": "item_id", "source_one_preferred": "item_id",
+               "purchase_number_once": "number", "purchase_line_once_an_item": "item_id", "key": "key"}  # fmt: skip
+    for rule, save in twice:
+        with refused() as caught, transaction.atomic():
+            save()
+        said = str(caught.value)  # SQLite names the columns, PostgreSQL the rule
+        assert rule in said or said.endswith(columns[rule]), said
+
+
+def _again(row, **columns) -> None:
+    """The same row once more."""
+    fields = {f.attname: getattr(row, f.attname) for f in type(row)._meta.concrete_fields if not f.primary_key}
+    type(row).objects.bulk_create([type(row)(**fields | columns)])

@@ -9,6 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from diestore.register.models import Party, Plant
+from maintenance.log import purchases
 from maintenance.models import BenchWork, Bill, CostLine
 from reports.cost.ledger import ledger_of
 from reports.cost.periods import elements_of
@@ -177,3 +178,28 @@ def test_another_plant_sees_none(as_role, die):
     enter(line("5"), number="elsewhere", plant=Plant.objects.create(code="second"))
     client = as_role("lead")
     assert "elsewhere" not in as_read(client.get(LIST))
+
+
+def test_a_bill_of_an_order_is_offered_its_spares_and_compared(as_role):
+    client, item = as_role("buyer"), shop.spare("PP-6.0-M2")
+    wanted = [purchases.Wanted(item=item, quantity=4), purchases.Wanted(item=shop.spare("BP-1"), quantity=1)]
+    (order,) = purchases.draft(by=make.actor(), plant=make.plant(), wanted=wanted, currency="EUR").orders
+    order = purchases.place(by=make.actor(), order=order)
+    there = f"{NEW}?supplier={order.supplier_id}&for={order.number}"
+    page = client.get(there)
+    assert "242.50 EUR are agreed for the spares; nothing of them is billed yet." in as_read(page)
+    assert sent(page)["words-0"] == "4 × PP-6.0-M2" and sent(page)["words-1"] == "1 × BP-1"
+    typed = sent(page, number="R-9", on="2025-03-04", total="200", **{"amount-0": "200"})
+    answer = client.post(NEW, typed, follow=True)
+    words = as_read(answer)
+    assert "is entered" in words and "200.00 are billed: 42.50 less, or still to be billed." in words
+    assert "4 × PP-6.0-M2: 200.00 EUR are billed, 194.00 were agreed: 6.00 too much." in words
+    assert "billed more" in words and CostLine.objects.count() == 1
+    again = as_read(client.get(there))
+    assert "200.00 are billed: 42.50 less" in again
+    assert "42.50 less" in as_read(client.get(reverse("maintenance:purchase", args=[order.pk])))
+    die = shop.worked_die("H-901", item, cycles=1)
+    typed = sent(page, number="R-10", on="2025-03-04", total="50", key="other", **{"for-0": die.code, "amount-0": "50"})
+    answer = client.post(NEW, typed)
+    assert answer.status_code == 422 and "would count them twice" in as_read(answer)
+    assert 'name="not_ordered"' in answer.content.decode()

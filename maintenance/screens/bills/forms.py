@@ -74,9 +74,18 @@ class BillForm(forms.Form):
     )  # fmt: skip
     paper = PaperField(label="Photo or PDF of it", required=False)
     other_bill = forms.BooleanField(label="It is another bill with the same number", required=False)
+    not_ordered = forms.BooleanField(label="These spares came on no order", required=False)
 
-    def __init__(self, data=None, files=None, *, plant: Plant, own_currency: str, initial=None, n: int = ROWS) -> None:
-        self.plant, self.own_currency, self.asks_other = plant, own_currency, False
+    def __init__(
+        self, data=None, files=None, *, plant: Plant, own_currency: str, initial=None, n: int = ROWS,
+        order: bills.AgainstOrder | None = None,
+    ) -> None:  # fmt: skip
+        """order: whose lines are offered, each with what was agreed."""
+        self.plant, self.own_currency, self.asks_other, self.asks_ordered = plant, own_currency, False, False
+        self.order = order
+        if order is not None and data is None and not (initial or {}).get("words-0"):
+            initial = (initial or {}) | self._offered(order)
+            n = max(n, min(len(order.lines) + 1, bills.LINES_AT_MOST))
         self.n = max(1, min(n, bills.LINES_AT_MOST))
         start = {"currency": own_currency, "key": fresh_key(), "rows": str(self.n)}
         super().__init__(data, files, initial=start | (initial or {}))
@@ -114,6 +123,13 @@ class BillForm(forms.Form):
                 box.widget.attrs["aria-label"] = box.label
                 self.fields[f"{name}-{row}"] = box
 
+    @staticmethod
+    def _offered(order: bills.AgainstOrder) -> dict[str, str]:
+        made = {"currency": order.order.currency}
+        for row, line in enumerate(order.lines[: bills.LINES_AT_MOST]):
+            made |= {f"for-{row}": order.order.number, f"kind-{row}": "spares", f"words-{row}": line.words}
+        return made
+
     def lines(self) -> Iterator[dict]:
         for row in range(self.n):
             yield {name: self[f"{name}-{row}"] for name in ("for", "kind", "words", "payer", "amount")}
@@ -136,6 +152,8 @@ class BillForm(forms.Form):
             amiss = any(f"{name}-{row}" in self.errors for name in (*told, "payer"))
             if amiss or not any(value not in (None, "") for value in told.values()):
                 continue
+            if told["amount"] is None and self.order and told["words"] in {one.words for one in self.order.lines}:
+                continue  # offered, and not on this bill
             if told["amount"] is None:
                 self.add_error(f"amount-{row}", "Type the amount, or empty the line.")
                 continue

@@ -29,6 +29,7 @@ from .forms import MORE_ROWS, ROWS, BillForm, StrikeForm
 
 BIGGEST_KEY = 2**63 - 1
 PER_PAGE = 50
+COMPARED_AT_MOST = 3  # orders of one bill
 OFFERED_AT_MOST = 300  # dies, works and orders each that a box suggests
 KINDS = dict(CostLine.Kind.choices)
 
@@ -53,6 +54,14 @@ def _bill(request: HttpRequest, pk: int) -> Bill:
 
 def _number(text: str) -> int:
     return int(text) if text.isascii() and text.isdigit() and int(text[:20]) <= BIGGEST_KEY else 0
+
+
+def _order_named(plant: Plant, typed: list[str]) -> bills.AgainstOrder | None:
+    """The placed order that a line is for, with what was agreed of it."""
+    numbers = {text.strip().upper()[:40] for text in typed if text.strip()}
+    orders = PurchaseOrder.objects.filter(plant=plant, placed_at__isnull=False).select_related("plant", "supplier")
+    order = orders.filter(number__in=numbers).first() if numbers else None
+    return None if order is None else bills.against(order)
 
 
 def spent(lines: Iterable[CostLine]) -> Decimal:
@@ -108,9 +117,10 @@ class NewBill(PermissionRequiredMixin, View):
             messages.warning(request, "There is no plant yet that could have a bill.")
             return redirect("maintenance:bills")
         start = {"for-0": request.GET.get("for", "")[:100].replace("\x00", "")}
+        order = _order_named(plant, [start["for-0"]])
         supplier = _number(request.GET.get("supplier", ""))
         return self._show(
-            request, plant, self._form(plant, initial=start | ({"supplier": supplier} if supplier else {}))
+            request, plant, self._form(plant, initial=start | ({"supplier": supplier} if supplier else {}), order=order)
         )
 
     def post(self, request: HttpRequest) -> HttpResponse:
@@ -119,10 +129,11 @@ class NewBill(PermissionRequiredMixin, View):
             raise Http404("There is no such plant.")
         typed = {name: value.replace("\x00", "") for name, value in request.POST.items()}
         n = _number(typed.get("rows", "")) or ROWS
+        order = _order_named(plant, [typed.get(f"for-{row}", "") for row in range(bills.LINES_AT_MOST)])
         if "more" in typed:
             n = min(n + MORE_ROWS, bills.LINES_AT_MOST)
-            return self._show(request, plant, self._form(plant, initial=typed | {"rows": str(n)}, n=n))
-        form = self._form(plant, request.POST, request.FILES, n=n)
+            return self._show(request, plant, self._form(plant, initial=typed | {"rows": str(n)}, n=n, order=order))
+        form = self._form(plant, request.POST, request.FILES, n=n, order=order)
         if not form.is_valid():
             return self._show(request, plant, form, status=422)
         c = form.cleaned_data
@@ -136,10 +147,12 @@ class NewBill(PermissionRequiredMixin, View):
             bill = bills.enter_bill(
                 by=by, plant=plant, own_currency=form.own_currency, lines=form.read, key=key or None,
                 **{name: c[name] for name in ("number", "supplier", "on", "total", "worth_of_one", "is_credit", "note",
-                                              "paper", "other_bill")}, currency=c["currency"].strip().upper(),
+                                              "paper", "other_bill", "not_ordered")},
+                currency=c["currency"].strip().upper(),
             )  # fmt: skip
         except EntryRefused as refused:
             form.asks_other = refused.field == "other_bill" or c["other_bill"]
+            form.asks_ordered = refused.field == "not_ordered" or c["not_ordered"]
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, plant, form, status=422)
         if before:
@@ -180,9 +193,21 @@ class OneBill(SeesBills):
         lines = list(
             bill.lines.select_related("die", "bench_work__die", "purchase", "payer").order_by("sequence", "pk")
         )
+        named = list(dict.fromkeys(line.purchase for line in lines if line.purchase))
+        orders = {order.pk: bills.against(order) for order in named[:COMPARED_AT_MOST]}
+        for line in lines:
+            order = orders.get(line.purchase_id) if line.purchase else None
+            same = order is not None and order.order.currency == bill.currency
+            line.agreed = bills.agreed_of(line.note, order) if order is not None and same else None
+        apart = [
+            f"{line.note}: {line.billed:,.2f} {bill.currency} are billed, {line.agreed:,.2f} were agreed: "
+            f"{abs(line.billed - line.agreed):,.2f} {'too much' if line.billed > line.agreed else 'less'}."
+            for line in lines if line.agreed is not None and line.agreed != line.billed and not bill.is_credit
+        ]  # fmt: skip
         here = {die.pk for die in plants.within(Die.objects.filter(pk__in=[o.die_id for o in lines]), request.user)}
         shown = {
             "bill": bill, "lines": lines, "own": spent(lines), "currency": shop.current().currency, "here": here,
+            "orders": list(orders.values()), "apart": apart, "agreed": any(line.agreed is not None for line in lines),
             "paper": BillPaper.objects.filter(bill=bill).defer("data").first(),
             "may_strike": request.user.has_perm(roles.ORDER_SPARES) and not bill.is_struck,
             "sees_cost": request.user.has_perm(roles.SEE_COST), "several": len(plants.all_seen(request.user)) > 1,

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_safe
 from diestore.access import plants, roles, shop
 from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can
-from maintenance.log import bench_reads, purchase_reads, purchases, write
+from maintenance.log import bench_reads, bills, purchase_reads, purchases, write
 from maintenance.log.rules import EntryRefused
 from maintenance.models import PurchaseOrder, StockMovement
 
@@ -205,6 +205,7 @@ class OneOrder(PermissionRequiredMixin, View):
             "moves": moves.select_related("item", "struck_by", "person").order_by("-at", "-pk"),
             "may_strike": request.user.has_perm(roles.STRIKE_ENTRY), "several": len(plants.all_seen(request.user)) > 1,
             "today": bench_reads.today_at(order.plant),
+            "billed": bills.against(order) if order.placed_at and may else None,
         }  # fmt: skip
         name = "draft" if order.is_draft and may else "order"
         return render(request, f"maintenance/screens/orders/{name}.html", shown, status=status)
