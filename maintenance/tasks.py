@@ -40,6 +40,9 @@ AT_ONCE = 25  # dies whose forecasts follow a write at once, where no workers ru
 
 # For the apps above. plant: its fleet was fitted; sent inside the closing transaction of that task.
 fleet_fitted = Signal()
+# plant, fits: the fits of the past that its look back made; a receiver works out what it needs of them and returns what
+# keeps it, to be called inside the closing transaction of that task.
+looked_back = Signal()
 # die: it is foretold again after a write.
 die_foretold = Signal()
 
@@ -159,6 +162,7 @@ def look_back(context: TaskContext, plant: int) -> None:
     except TooShort as reason:
         track, refusal = None, str(reason)
     decisions, nothing = replay.attempted(of, fits)
+    keepers = [keeps for _, keeps in looked_back.send(sender=Plant, plant=of, fits=fits)]
     with queue.closing(context) as says:
         if decisions is not None:
             replay.store_replayed(decisions)
@@ -170,6 +174,8 @@ def look_back(context: TaskContext, plant: int) -> None:
             row = track_record.store_refusal(of, read.last_moment(of) or timezone.now(), refusal)
         if shortens is not None:
             causes.keep(shortens)
+        for keeps in keepers:
+            keeps()
         says["record"] = row.pk
 
 

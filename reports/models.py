@@ -84,3 +84,16 @@ class KeptSpare(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+
+class PurchasingRecord(models.Model):
+    """The last years of a plant's purchasing again, as looked back on last. figures: of each spare, as reports/record
+    writes and reads them; refusal: why there is none."""
+
+    plant = models.OneToOneField(Plant, on_delete=models.CASCADE, related_name="purchasing_record")
+    made_at = models.DateTimeField(default=timezone.now)
+    figures = models.JSONField(default=dict)
+    refusal = models.CharField(max_length=300, blank=True)
+
+    def __str__(self) -> str:
+        return f"record for purchasing of {self.plant}"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import time
+from collections.abc import Callable, Mapping
+from functools import partial
 
 from django.db.models import QuerySet
 from django.dispatch import receiver
@@ -13,10 +15,12 @@ from django_tasks import TaskContext, task
 from diestore.register.models import Die, Plant
 from diestore.service import queue
 from maintenance import tasks
+from maintenance.life.fleet import FleetFit
 from maintenance.log import changes
 from maintenance.tasks import AFTER_ENTRY, NIGHTLY
 from reports.cost import kept
 from reports.models import KeptSpares
+from reports.record import work as record
 from reports.spares import kept as spares_kept
 
 QUICK_S = 2.0
@@ -28,6 +32,14 @@ def plan(sender, *, plant: Plant, **kwargs) -> None:
     """Put it into the queue, unless it waits there already."""
     queue.enqueue_once(keep_sheets, plant.pk)
     queue.enqueue_once(keep_spares, plant.pk)
+
+
+@receiver(tasks.looked_back, dispatch_uid="reports.look_back_on_purchasing")
+def look_back_on_purchasing(
+    sender, *, plant: Plant, fits: Mapping[dt.datetime, FleetFit], **kwargs
+) -> Callable[[], None]:
+    """The record for purchasing, from the same fits."""
+    return partial(record.keep, record.work_out(plant, fits))
 
 
 @receiver(tasks.die_foretold, dispatch_uid="reports.plan_spares_of_die")

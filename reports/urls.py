@@ -3,6 +3,7 @@
 from django.urls import path
 
 from reports.cost import ledger_views, part_views, views, years_views
+from reports.record import views as record_views
 from reports.sources import views as sources_views
 from reports.spares import months_page, together
 from reports.spares import views as spares_views
@@ -20,6 +21,8 @@ urlpatterns: list = [
     path("spares/ahead/", months_page.page, name="spares_ahead"),
     path("spares/ahead.csv", months_page.as_csv, name="spares_ahead_csv"),
     path("spares/ahead.xlsx", months_page.as_xlsx, name="spares_ahead_xlsx"),
+    path("spares/record/", record_views.page, name="spares_record"),
+    path("spares/record.csv", record_views.as_csv, name="spares_record_csv"),
     path("spares/<int:pk>/", spares_views.spare_page, name="spare"),
     path("spares/<int:pk>/sources/", sources_views.sources_page, name="sources"),
     path("spares/<int:pk>/sources/new/", sources_views.OneSource.as_view(), name="source_new"),

@@ -25,7 +25,7 @@ from maintenance.models import Change, DieForecast, EdgeForecast, FleetFit
 
 from . import decisions, samples
 from .fit import CODE_VERSION, Computed, compute
-from .fleet_log import DIES_AT_ONCE, Tell
+from .fleet_log import DIES_AT_ONCE, Tell, read_fleet
 from .predict import NOTHING_CUTS, DieOutlook, tell_each
 from .spool import batches
 
@@ -244,6 +244,19 @@ def _edge_rows(row: DieForecast, outlook: DieOutlook) -> list[EdgeForecast]:
         if position not in outlook.edges
     ]
     return rows
+
+
+def of_the_past(plant: Plant, moment: dt.datetime, fitted: fleet.FleetFit) -> dict[int, DieForecast]:
+    """Die -> what would have been said of it at a moment, from what was recorded by then. Rows that nobody saves.
+
+    fitted: the fleet as it was fitted then.
+    """
+    known = read_fleet(list(Die.objects.filter(plant=plant).order_by("code")), moment, known_at=moment)
+    orders = queries.next_order_by_die(plant, as_of=moment)
+    told: dict[int, DieForecast] = {}
+    for logs, parts in known.in_batches():
+        told |= {one.die: _die_row(one, None, ()) for one in tell_each(logs, parts, fitted, moment, orders)}
+    return told
 
 
 def _not_known(prediction: predict.DiePrediction) -> float:

@@ -105,6 +105,20 @@ class StoredLaw:
         return np.where(p > self.chances[-1], np.inf, np.where(p < first_p, p / first_p * first_h, inside))
 
 
+def gone_on(remaining: Mapping[str, float], strokes: float) -> dict[str, float]:
+    """A stored forecast so many strokes later, where it has not ended: at p what lay at F + p (1 - F), less the
+    strokes, F the chance of having ended by now. Chances that lie beyond the last one stored are left out; where none
+    is left, it ends at once. Raises LawRefused as `StoredLaw.of` does."""
+    law = StoredLaw.of(remaining)
+    ended = float(law.ended(strokes))
+    chances = [p for p in law.chances if ended + p * (1 - ended) <= law.chances[-1]]
+    if not chances:
+        return {f"{law.chances[-1]:g}": 0.0}
+    at = law.lasting([ended + p * (1 - ended) for p in chances])
+    left = np.maximum.accumulate(np.maximum(at - strokes, 0.0))
+    return {f"{p:g}": float(hits) for p, hits in zip(chances, left, strict=True)}
+
+
 @dataclass(frozen=True)
 class _First:
     laws: tuple[IntervalLaw, ...]

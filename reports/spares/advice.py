@@ -319,18 +319,19 @@ KEPT_AT_MOST = 50_000
 
 def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
     if not ahead.remembers:
-        return _computed(now, item, ahead)
+        return reckoned(now, item, ahead)
     key = (now, ahead.lead(item), ahead.economics(item), ahead.least_stock(item.pk), ahead.basis_of(item.pk))
     advice = _kept.get(key)
     if advice is None:
-        advice = _computed(now, item, ahead)
+        advice = reckoned(now, item, ahead)
         if len(_kept) >= KEPT_AT_MOST:
             _kept.clear()
         _kept[key] = advice
     return advice
 
 
-def _computed(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
+def reckoned(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
+    """The advice on one spare with so much of it there, remembered by nobody."""
     yearly = ahead.yearly_use(item.pk)
     judged = ahead.economics(item).judged(yearly, pack_size=now.pack_size, least_quantity=now.least_quantity)
     return advise(

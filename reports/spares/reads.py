@@ -407,17 +407,21 @@ def lead_days_seen(
     *,
     suppliers: Mapping[int, int | None] | None = None,
     lines: Iterable[LeadSeen] | None = None,
+    until: dt.datetime | None = None,
 ) -> dict[int, tuple[float, ...]]:
     """Item -> days from ordered to received: of each line of an order as the spare's page lists it, and of what was
     ordered without one, the first ordered taken to come first. What comes with nothing ordered before tells nothing.
     suppliers: item -> from whom it is bought now: what others took does not count of it. lines: those lines, where they
-    are read already."""
+    are read already. until: what moved before and was known then; None: all."""
     seen: dict[int, list[float]] = defaultdict(list)
     for lead in purchase_reads.lead_times_seen(plant=plant, items=items) if lines is None else lines:
         if suppliers and suppliers.get(lead.item_id, lead.supplier_id) != lead.supplier_id:
             continue
         seen[lead.item_id].append(float(lead.days))
-    moves = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.ON_ORDER, line=None)
+    known = StockMovement.objects.standing()
+    if until is not None:
+        known = StockMovement.objects.known_at(until).filter(at__lt=until)
+    moves = known.filter(plant=plant, place=StockMovement.Place.ON_ORDER, line=None)
     if items is not None:
         moves = moves.filter(item__in=list(items))
     waiting: dict[int, list[list]] = defaultdict(list)

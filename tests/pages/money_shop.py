@@ -9,6 +9,7 @@ from diestore.register.models import Party, Rate
 from maintenance.forecasts import store
 from maintenance.log import changes
 from maintenance.models import StockMovement, fresh_key
+from reports.models import PurchasingRecord
 from tests import factories as make
 
 LAST_DAY = 170
@@ -32,6 +33,24 @@ def spare(code: str, *, on_hand: int = 1, lead_days: int | None = 40, **more):
     )
     movement(item, on_hand)
     return item
+
+
+def purchasing_record(*items, **more) -> PurchasingRecord:
+    """Kept figures of some spares: the advice short once of each, a minimum twice or three times."""
+
+    def rule(short, money, orders):
+        return {"short": short, "waited": [3, 4, 9], "money": [money, money, money + 2], "late": [0, 1, 1],
+                "orders": orders}  # fmt: skip
+
+    rows = [
+        {"item": item.pk, "needed": 7, "was_money": 120.0, "untold": False, "advice": rule([1, 1, 1], 97.0, 2),
+         "minimum": rule([2, 2, 3], 145.5, 6)}
+        for item in items
+    ]  # fmt: skip
+    wide = {"times": [0, 1, 2], "money": [48.5, 145.5, 242.5], "short": [4, 2, 0], "short_at_money": 3.0,
+            "money_at_short": 242.0}  # fmt: skip
+    figures = {"first": "2025-01-06", "last": "2026-01-05", "review_days": 7, "rows": rows, "wide": wide, "left_out": 0}
+    return PurchasingRecord.objects.create(plant=make.plant(), figures=figures | more)
 
 
 def rates() -> None:

@@ -31,7 +31,7 @@ OF_NONE = [
     "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
     "maintenance:record", "maintenance:replay",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
-    "reports:spares_ahead",
+    "reports:spares_ahead", "reports:spares_record",
     "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip
 OF_A_DIE = [

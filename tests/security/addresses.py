@@ -251,6 +251,8 @@ TABLE: dict[str, Row] = {
     "reports:today": see(EVERYBODY),
     "reports:spares": see(may(roles.SEE_SPARES)),
     "reports:shelf_money": see(may(roles.SEE_SPARES)),
+    "reports:spares_record": see(may(roles.SEE_SPARES)),
+    "reports:spares_record_csv": see(may(roles.SEE_SPARES)),
     "reports:spares_ahead": see(may(roles.SEE_SPARES)),
     "reports:spares_ahead_csv": see(may(roles.SEE_SPARES)),
     "reports:spares_ahead_xlsx": see(may(roles.SEE_SPARES)),

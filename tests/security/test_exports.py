@@ -130,6 +130,7 @@ def buyer(as_role):
     )
     Item.objects.update(unit_price=Decimal("-0") + Decimal("3.5"))
     money_shop.rates()
+    money_shop.purchasing_record(item)
     purchases.draft(by=write.Actor(), plant=die.plant, wanted=[purchases.Wanted(item=item, quantity=4)], currency="EUR")
     return as_role("administrator")
 

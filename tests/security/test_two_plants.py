@@ -175,6 +175,8 @@ def _words(answer) -> str:
         "reports:spares",
         "reports:spares_csv",
         "reports:shelf_money",
+        "reports:spares_record",
+        "reports:spares_record_csv",
         "reports:spares_ahead",
         "reports:spares_ahead_csv",
         "reports:spares_ahead_xlsx",

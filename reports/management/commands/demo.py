@@ -121,13 +121,14 @@ class Command(BaseCommand):
         from fixtures.demo_counters import show_counters
         from fixtures.demo_inspections import show_inspections
         from maintenance.forecasts import causes, drift, replay, store, track_record
+        from reports.record import work as record
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
         is_kept = stamp.exists() and stamp.read_text() == wanted and _database(folder).exists()
         if not is_kept:
             stamp.unlink(missing_ok=True)
             _remove(_database(folder))
-        with _Steps(2 if is_kept else 9, self.stdout) as step:
+        with _Steps(2 if is_kept else 10, self.stdout) as step:
             step("Getting the demo's database ready")
             call_command("migrate", verbosity=0, interactive=False)
             if not is_kept:
@@ -142,6 +143,8 @@ class Command(BaseCommand):
                 track_record.look_back_and_store(plant, fits=fits)
                 replay.look_back_and_store(plant, fits, most=DECISIONS)
                 causes.keep(causes.compute(plant, as_of=row.as_of))
+                step("Ordering the spares of two years again")
+                record.keep(record.work_out(plant, fits))
                 step("Setting dies in presses, and work on the bench")
                 show_counters(plant)
                 show_bench(plant)
