@@ -78,7 +78,7 @@ class OfRule:
 class Line:
     """One spare."""
 
-    item: int
+    pk: int
     code: str
     description: str
     needed: int
@@ -129,7 +129,7 @@ class Shown:
     def lines(self) -> list[Line]:
         return [
             Line(
-                item=row["item"], code=str(self.items[row["item"]]), needed=row["needed"],
+                pk=row["item"], code=str(self.items[row["item"]]), needed=row["needed"],
                 description=self.items[row["item"]].description, was_money=row["was_money"], untold=row["untold"],
                 advice=OfRule.read(row[ADVICE]), minimum=OfRule.read(row[MINIMUM]),
             )
@@ -229,22 +229,22 @@ def csv_lines(shown: Shown, currency: str) -> Iterator[list[object]]:
 
 
 class RecordTable(tables.Table):
-    code = Column(verbose_name="Spare", order_by=("code", "item"))
-    needed = Column(verbose_name="Needed", note="pieces", attrs=RIGHT, order_by=("needed", "code", "item"))
+    code = Column(verbose_name="Spare", order_by=("code", "pk"))
+    needed = Column(verbose_name="Needed", note="pieces", attrs=RIGHT, order_by=("needed", "code", "pk"))
     advice_short = Column(
-        verbose_name="Short", note="by the advice", attrs=RIGHT, order_by=("advice_short", "code", "item")
+        verbose_name="Short", note="by the advice", attrs=RIGHT, order_by=("advice_short", "code", "pk")
     )
     minimum_short = Column(
-        verbose_name="Short", note="by the minimum", attrs=RIGHT, order_by=("minimum_short", "code", "item")
+        verbose_name="Short", note="by the minimum", attrs=RIGHT, order_by=("minimum_short", "code", "pk")
     )
     late = Column(
-        verbose_name="Jobs late", note="advice, minimum", attrs=RIGHT, order_by=("late", "code", "item")
+        verbose_name="Jobs late", note="advice, minimum", attrs=RIGHT, order_by=("late", "code", "pk")
     )  # fmt: skip
     advice_money = Column(
-        verbose_name="On the shelf", note="by the advice", attrs=RIGHT, order_by=("advice_money", "code", "item")
+        verbose_name="On the shelf", note="by the advice", attrs=RIGHT, order_by=("advice_money", "code", "pk")
     )
     minimum_money = Column(
-        verbose_name="On the shelf", note="by the minimum", attrs=RIGHT, order_by=("minimum_money", "code", "item")
+        verbose_name="On the shelf", note="by the minimum", attrs=RIGHT, order_by=("minimum_money", "code", "pk")
     )
 
     class Meta:
@@ -256,7 +256,7 @@ class RecordTable(tables.Table):
         self.query = query
 
     def render_code(self, value, record):
-        address = f"{reverse('reports:spare', args=[record.item])}{self.query}"
+        address = f"{reverse('reports:spare', args=[record.pk])}{self.query}"
         return format_html('<a href="{}">{}</a><small>{}</small>', address, value, record.description)
 
     def render_advice_short(self, record):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from bisect import bisect_left, bisect_right
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -19,11 +19,13 @@ from maintenance.log import purchase_reads, queries
 from reports.purchasing.ahead import OrderAhead
 from reports.purchasing.demand import DemandRefused
 from reports.purchasing.laws import LawRefused, gone_on
+from reports.purchasing.removal import Taken
 from reports.purchasing.reorder import StockNow
 from reports.sources import reads as sources_reads
 from reports.spares.advice import reckoned
 from reports.spares.costs import ShopCosts
-from reports.spares.mishaps import SPANS, by_kind
+from reports.spares.mishaps import SPANS, Passed, by_kind
+from reports.spares.places import taken
 from reports.spares.reads import DiesAhead, Mishap, PlaceOfItem, lead_days_seen, places_of_items, programmes
 from reports.spares.use import PlantAhead, ShopWide
 
@@ -79,6 +81,7 @@ class Records:
         for run in reads.runs(self.plant):
             self.runs[run.die].append(run)
         self.seen = purchase_reads.lead_times_seen(plant=self.plant, items=self.items)
+        self.shares = {row.position_id: row.stroke_share for row in self.places}
         self.dies = sorted({row.die_id for row in self.places})
         self.programmes = programmes(self.dies)
         self.by_item = defaultdict(list)
@@ -203,6 +206,7 @@ class AdviceThen:
         )
         ahead.rows = [self._row(row, moment) for item in items for row in records.by_item.get(item, ())]
         ahead._mishaps = [one for one in self._mishaps_by(moment) if one.item in set(items)]
+        ahead._passed = self._passed(moment)
         ahead.lines_seen = [one for one in records.seen if one.came_on <= today]
         ahead.supplied = sources_reads.supplied(items, day=today, currency=shop.current().currency)
         theirs = {item: one.supplier_id for item, one in ahead.supplied.items()}
@@ -266,6 +270,7 @@ class AdviceThen:
         out = sum(one.why == reads.GROUND_OUT for one in worn)
         hits = self._hits(row.die_id, moment)
         grinds = {one.known.at for one in ground if one.is_grind}
+        measured = [one.removed_mm for one in ground if one.is_grind and one.removed_mm > 0]
         return replace(
             row,
             strokes=row.strokes / row.die_hits * hits if row.die_hits else 0.0,
@@ -276,6 +281,7 @@ class AdviceThen:
             die_grinds=self._die_grinds(row.die_id, moment),
             replaced=len(worn) - out,
             ground_out=out,
+            taken=Taken.of(len(measured), sum(measured), sum(mm * mm for mm in measured)),
         )
 
     def _die_grinds(self, die: int, moment: float) -> int:
@@ -287,13 +293,16 @@ class AdviceThen:
         return self._grinds_at[key]
 
     def _mishaps_by(self, moment: float) -> list[Mishap]:
-        counted: Counter = Counter()
+        found: dict[tuple[int, int, str, float], dict[int, float]] = defaultdict(dict)
         for one in self.records.fittings:
             if one.need and one.why != reads.GROUND_OUT and one.known.by(moment):
-                counted[one.item, one.kind, one.die, one.known.at] += 1
+                share = self.records.shares.get(one.position, 1.0)
+                found[one.die, one.item, one.kind, one.known.at][one.position] = share
         return [
-            Mishap(item, kind, die, dt.datetime.fromtimestamp(at, dt.UTC), n)
-            for (item, kind, die, at), n in sorted(counted.items(), key=lambda row: (row[0][2], row[0][3], row[0][0]))
+            Mishap(item, kind, die, _time(at), places)
+            for (die, item, kind, at), places in sorted(
+                found.items(), key=lambda row: (row[0][0], row[0][3], row[0][1])
+            )
         ]
 
     def _shop(self, day: int, moment: float) -> ShopWide:
@@ -307,29 +316,27 @@ class AdviceThen:
                 kind = self.records.items[row.item_id].kind
                 replaced[kind] += row.replaced
                 strokes[kind] += row.stroke_share * row.die_hits
-            mm, grinds = sum(row.removed_mm for row in rows), sum(row.grinds for row in rows if row.removed_mm > 0)
             self._shops[block] = ShopWide(
                 today=today,
                 records_until=today,
                 horizon_days=self.horizon_days,
-                removal_mm=mm / grinds if grinds and mm else None,
+                removal=taken(rows),
                 breaks={kind: (replaced[kind], n) for kind, n in strokes.items()},
                 die_grinds={row.die_id: row.die_grinds for row in rows},
                 costs=ShopCosts.of(self.records.plant, today=today, records_until=today),
-                mishaps=self._mishaps_by_kind(moment),
+                mishaps=by_kind(self._mishaps_by(moment), self._passed(moment), dict(strokes)),
+                records_since=_time(moment),
             )
         return self._shops[block]
 
-    def _mishaps_by_kind(self, moment: float) -> dict:
-        rows = self._mishaps_by(moment)
-        starts = [run.started for die in self.records.dies for run in self.records.runs[die]]
-        if not rows or not starts:
-            return {}
-        start = min(min(starts), *(row.at.timestamp() for row in rows))
+    def _passed(self, moment: float) -> Passed:
+        """Strokes of each die by a moment before."""
+        records, starts = self.records, [run.started for die in self.records.dies for run in self.records.runs[die]]
+        start = min([*starts, *(one.known.at for one in records.fittings if one.need), moment - 1])
         edges = [start + (moment - start) * n / SPANS for n in range(SPANS + 1)]
-        strokes = {die: [0] * SPANS for die in self.records.dies}
-        for die in self.records.dies:
-            for run in self.records.runs[die]:
-                if run.known.by(moment) and run.known.at < moment:
+        strokes = {die: [0] * SPANS for die in records.dies}
+        for die in records.dies:
+            for run in records.runs[die]:
+                if run.known.by(moment):
                     strokes[die][min(max(bisect_left(edges, run.known.at) - 1, 0), SPANS - 1)] += run.hits
-        return by_kind(rows, strokes, [dt.datetime.fromtimestamp(at, dt.UTC) for at in edges])
+        return Passed(strokes, [_time(at) for at in edges])

@@ -91,6 +91,12 @@ class Scored:
         return found
 
 
+def used_up(left: int, sharpenings: np.ndarray) -> np.ndarray:
+    """int[n] pieces of a place ground out in so many sharpenings: one with g grinds left goes at the next but g."""
+    beyond = sharpenings - left - 1
+    return np.where(beyond < 0, 0, 1 + beyond // (GRINDS_NEW + 1))
+
+
 def shop(rng: np.random.Generator) -> Shop:
     n = KINDS * ITEMS
     kind = np.repeat(np.arange(KINDS), ITEMS)
@@ -114,8 +120,7 @@ def shop(rng: np.random.Generator) -> Shop:
         ends = np.cumsum(rng.weibull(2.5, 400) * law.eta_hits) / pace[i]
         ends = ends[ends < BEFORE + DAYS].astype(int) if ground[i] else np.zeros(0, int)
         if len(ends):
-            piece = PieceUse(label="", grinds_left=int(left[i]), grinds_new=GRINDS_NEW)
-            used = piece.ground_out_of(np.arange(len(ends) + 1))
+            used = used_up(int(left[i]), np.arange(len(ends) + 1))
             np.add.at(needs[:, i], ends, np.diff(used) * places[i])
         sharpened.append(ends)
         laws.append(law)
@@ -176,7 +181,7 @@ class Records:
             law, on = of.law[i], (now - (done[-1] if len(done) else 0)) * pace
             first = WeibullLaw(eta_hits=law.eta_hits, shape=law.shape, hits_on=on)
             counts = RenewalCounts.of(first=first, fresh=law, horizon_hits=pace * FURTHEST, cells=128)
-            used = PieceUse(label="", grinds_left=int(of.left[i]), grinds_new=GRINDS_NEW).ground_out(len(done))
+            used = int(used_up(int(of.left[i]), np.array([len(done)]))[0])
             left = int(of.left[i]) + used * (GRINDS_NEW + 1) - len(done)
             piece = PieceUse(label="", grinds_left=left, grinds_new=GRINDS_NEW)
 
