@@ -15,6 +15,7 @@ reorder   `advise`: half / 9 in 10, what is short, order by, how many; `reorder_
 worth     `Economics`: one piece missing against one too many, the level that follows; lot and point together
 ladder    `ladder`: what each further piece buys, with the recommended rung
 lots      economic lot and price breaks, of all units or of those above (Decimal)
+record    `replay`: the past again under a rule of ordering, pieces short and money on the shelf; `Bounds`
 cause     `cause_of`: the movement that made a spare due
 shelf     `shelf_curve`: money tied up against press stops a year, over a whole shop
 """
