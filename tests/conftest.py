@@ -102,13 +102,10 @@ def of_the_module(django_db_setup, django_db_blocker):
 @pytest.fixture
 def no_forecasts():
     """A forecast after each write is half of what tests of the log would take, and none of what they ask."""
-    from maintenance import tasks
-    from maintenance.log import changes
+    from tests import factories
 
-    receiver = {"dispatch_uid": "maintenance.foretell"}
-    assert changes.dies_changed.disconnect(**receiver)
-    yield
-    changes.dies_changed.connect(tasks.foretell, **receiver)
+    with factories.no_forecasts():
+        yield
 
 
 @pytest.fixture

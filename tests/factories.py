@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from contextlib import contextmanager
 from decimal import Decimal
 from unittest import mock
@@ -27,6 +28,7 @@ from diestore.register.models import (
     Variant,
 )
 from diestore.register.sources import Source
+from maintenance import tasks
 from maintenance.log import changes, derived, write
 from maintenance.models import Order, Replacement, fresh_key
 
@@ -162,3 +164,22 @@ def source(item: Item, *, supplier=None, prices=((1, "48.50"),), since: dt.date 
               "preferred": True, "why_preferred": "the only one"} | more  # fmt: skip
     told = [(pieces, Decimal(price)) for pieces, price in prices]
     return sourcing.enter(by=None, item=item, values=values, prices=told, prices_from=since, in_its_place=True)
+
+
+@contextmanager
+def no_forecasts() -> Iterator[None]:
+    """What is written in the block is foretold by nobody."""
+    receiver = {"dispatch_uid": "maintenance.foretell"}
+    assert changes.dies_changed.disconnect(**receiver)
+    try:
+        yield
+    finally:
+        changes.dies_changed.connect(tasks.foretell, **receiver)
+
+
+@contextmanager
+def one_forecast(die: Die) -> Iterator[None]:
+    """However much is written of a die in the block, it is foretold once, at the end: what a day's entries come to."""
+    with no_forecasts():
+        yield
+    assert not tasks.foretell(None, dies=frozenset({die.pk}), by_night=False)

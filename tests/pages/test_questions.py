@@ -84,11 +84,12 @@ def dies():
 def grown(die, letter: str, first: int) -> None:
     """The same die with thirty more places, sharpened as sets, and thirty more of every sort of entry."""
     places = [make.position(die, f"{n}-{letter}", item=make.item(code=f"P-{n}{letter}")) for n in range(30)]
-    for day in range(first, first + 30):
-        make.run(die, day, 900)
-        make.sharpen(die, day + 0.5, *places[: 1 + day % 5])
-        write.log_stop(by=make.actor(), die=die, at=make.moment(day + 0.8), minutes=20, cause="other")
-        write.log_replacement(by=make.actor(), position=places[day % 30], at=make.moment(day + 0.9), why="other")
+    with make.one_forecast(die):
+        for day in range(first, first + 30):
+            make.run(die, day, 900)
+            make.sharpen(die, day + 0.5, *places[: 1 + day % 5])
+            write.log_stop(by=make.actor(), die=die, at=make.moment(day + 0.8), minutes=20, cause="other")
+            write.log_replacement(by=make.actor(), position=places[day % 30], at=make.moment(day + 0.9), why="other")
 
 
 def on_the_bench(die, first: int, last: int) -> None:
