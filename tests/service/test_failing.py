@@ -151,7 +151,7 @@ def test_a_spare_that_fails_is_listed_as_that(dies, monkeypatch, where):
     other = money_shop.spare("ZZ-1", on_hand=3)
     dies[1].positions.filter(code="1-B").update(item=other)
     if where == "place":
-        monkeypatch.setattr(use, "_place", fails_for(use._place, lambda row, *rest: row.item_id == other.pk))
+        monkeypatch.setattr(use, "place_of", fails_for(use.place_of, lambda row, *rest: row.item_id == other.pk))
     else:
         monkeypatch.setattr(advice, "_advised", fails_for(advice._advised, lambda now, item, ahead: item == other))
     rows = {row.code: row for row in advice.all_spares(dies[0].plant)}
