@@ -53,14 +53,15 @@ class ShopCosts:
     def of(cls, plant: Plant, *, today: dt.date, records_until: dt.date) -> ShopCosts:
         stops: dict[int, tuple[int, float]] = {}
         setting = (0, 0.0)
-        for (die, cause), (n, minutes) in reads.stop_minutes(plant, records_until).items():
+        charged = reads.charged(plant, until=records_until, day=today)
+        for (die, cause), (n, minutes) in charged.stops.items():
             before = setting if cause == "setting" else stops.get(die, (0, 0.0))
             now = (before[0] + n, before[1] + minutes)
             if cause == "setting":
                 setting = now
             else:
                 stops[die] = now
-        return cls(rates=reads.rates_on(plant, today), stops=stops, setting=setting)
+        return cls(rates=charged.rates, stops=stops, setting=setting)
 
     @classmethod
     def from_kept(cls, kept: dict) -> ShopCosts:

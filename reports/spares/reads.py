@@ -13,6 +13,7 @@ from django.db.models import (
     BigIntegerField,
     Case,
     Count,
+    DateField,
     DateTimeField,
     Exists,
     F,
@@ -26,10 +27,10 @@ from django.db.models import (
     Value,
     When,
 )
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Cast, Coalesce
 from django.utils import timezone
 
-from diestore.register.models import Die, Item, Output, Plant, Position, Rate, Volume
+from diestore.register.models import Die, Item, Output, Plant, Position, Rate
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.log import purchase_reads
 from maintenance.log.purchase_reads import LeadSeen
@@ -270,20 +271,31 @@ class DiesAhead(NamedTuple):
     first: dict[int, dt.datetime]
 
 
-def dies_ahead(plant: Plant, bounds: list[dt.datetime], *, dies: Iterable[int] | None = None) -> DiesAhead:
-    """bounds: the latest first; a span lies between each two. dies: of these only."""
-    runs, forecasts = Run.objects.standing().order_by(), DieForecast.objects.filter(is_newest=True).order_by()
-    if dies is None:
-        runs, forecasts = runs.filter(die__plant=plant), forecasts.filter(die__plant=plant)
-    else:
-        dies = list(dies)
-        runs, forecasts = runs.filter(die__in=dies), forecasts.filter(die__in=dies)
+def newest_forecasts(plant: Plant, dies: Iterable[int] | None = None) -> dict[int, DieForecast]:
+    """Die -> its newest forecast. dies: of these only."""
+    forecasts = DieForecast.objects.filter(is_newest=True).order_by()
+    forecasts = forecasts.filter(die__plant=plant) if dies is None else forecasts.filter(die__in=list(dies))
+    return {row.die_id: row for row in forecasts}
+
+
+def dies_ahead(
+    plant: Plant,
+    bounds: list[dt.datetime],
+    *,
+    dies: Iterable[int] | None = None,
+    forecasts: dict[int, DieForecast] | None = None,
+) -> DiesAhead:
+    """bounds: the latest first; a span lies between each two. dies: of these only. forecasts: where they are read
+    already."""
+    runs = Run.objects.standing().order_by()
+    dies = None if dies is None else list(dies)
+    runs = runs.filter(die__plant=plant) if dies is None else runs.filter(die__in=dies)
     spans = {
         f"n{k}": Sum("hits", filter=Q(at__gte=since, at__lt=until)) for k, (until, since) in enumerate(pairwise(bounds))
     }
     of_dies = list(runs.values("die_id").annotate(**spans, first=Min("started")).values_list("die_id", "first", *spans))
     return DiesAhead(
-        forecasts={row.die_id: row for row in forecasts},
+        forecasts=newest_forecasts(plant, dies) if forecasts is None else forecasts,
         hits={die: [n or 0 for n in hits] for die, _, *hits in of_dies if any(n is not None for n in hits)},
         first={die: first for die, first, *_ in of_dies},
     )
@@ -293,27 +305,33 @@ def programmes(dies: Iterable[int]) -> dict[int, Programme]:
     """Die -> the years stated of its parts in strokes, and its end; dies of which nothing is stated are left out.
 
     Parts of one stroke share it: the largest counts; sets of inserts are added up. A part that several dies in service
-    make is shared by them evenly. A year counts where it is stated, or an earlier one, of every part.
+    make is shared by them evenly. A year counts where it is stated, or an earlier one, of every part. One question.
     """
-    rows = list(
+    in_service = (
+        Output.objects.filter(part=OuterRef("part"), variant__die__status=Die.Status.IN_SERVICE)
+        .order_by()
+        .values("part")
+        .annotate(n=Count("variant__die", distinct=True))
+        .values("n")
+    )
+    asked = ("variant__die_id", "variant_id", "part_id", "parts_per_hit", "part__last_needed")
+    outputs: dict[tuple, None] = {}
+    stated: dict[int, dict[int, int]] = defaultdict(dict)
+    makers: dict[int, int] = {}
+    for *output, year, n, dies_of_part in (
         Output.objects.filter(variant__die__in=list(dies))
         .order_by("variant__die_id", "variant_id", "part_id")
-        .values_list("variant__die_id", "variant_id", "part_id", "parts_per_hit", "part__last_needed")
-    )
-    parts = {part for _, _, part, _, _ in rows}
-    stated: dict[int, dict[int, int]] = defaultdict(dict)
-    for part, year, n in Volume.objects.filter(part__in=parts).values_list("part_id", "year", "parts"):
-        stated[part][year] = n
+        .annotate(in_service=Subquery(in_service))
+        .values_list(*asked, "part__volumes__year", "part__volumes__parts", "in_service")
+    ):
+        outputs[tuple(output)] = None
+        if year is not None:
+            stated[output[2]][year] = n
+            makers[output[2]] = dies_of_part or 1
+    rows = list(outputs)
     ended = {die: [last for of, _, _, _, last in rows if of == die] for die in {row[0] for row in rows}}
     if not stated and not any(any(last) for last in ended.values()):
         return {}
-    makers = dict(
-        Output.objects.filter(part__in=list(stated), variant__die__status=Die.Status.IN_SERVICE)
-        .order_by()
-        .values("part_id")
-        .annotate(n=Count("variant__die", distinct=True))
-        .values_list("part_id", "n")
-    )
     made = {}
     for die, lasts in ended.items():
         mine = [row for row in rows if row[0] == die]
@@ -380,25 +398,39 @@ def strokes_by_kind(plant: Plant) -> dict[str, float]:
     return dict(strokes)
 
 
-def stop_minutes(plant: Plant, until: dt.date) -> dict[tuple[int, str], tuple[int, float]]:
-    """(die, cause) -> stops in the three years before and their minutes together: those that a broken or missing piece
-    makes, and setting up."""
+class Charged(NamedTuple):
+    """What waiting and buying are priced by. stops: (die, cause) -> how many and their minutes together; rates: kind of
+    rate -> what holds."""
+
+    stops: dict[tuple[int, str], tuple[int, float]]
+    rates: dict[str, float]
+
+
+def charged(plant: Plant, *, until: dt.date, day: dt.date) -> Charged:
+    """In one question: the stops of the three years up to a day that a broken or missing piece makes, and setting up;
+    and the rates that hold on a day."""
     end = dt.datetime.combine(until + dt.timedelta(days=1), dt.time(), tzinfo=dt.UTC)
-    rows = (
+    stops = (
         Stop.objects.standing()
         .filter(die__plant=plant, at__gte=end - dt.timedelta(days=365 * STOPS_OF_YEARS), at__lt=end)
         .filter(Q(planned=False, cause__in=FOR_WANT_OF_A_PIECE) | Q(cause=Stop.Cause.SETTING))
         .order_by()
-        .values("die_id", "cause")
-        .annotate(n=Count("pk"), total=Sum("minutes"))
+        .values(owner=F("die"), name=F("cause"))
+        .annotate(n=Count("pk"), figure=Sum("minutes", output_field=FloatField()), since=Value(None, DateField()))
     )
-    return {(die, cause): (n, total) for die, cause, n, total in rows.values_list("die_id", "cause", "n", "total")}
-
-
-def rates_on(plant: Plant, day: dt.date) -> dict[str, float]:
-    """Kind of rate -> what holds on a day."""
-    rows = Rate.objects.filter(plant=plant, valid_from__lte=day).order_by("valid_from").values_list("kind", "amount")
-    return {kind: float(amount) for kind, amount in rows}
+    rates = (
+        Rate.objects.filter(plant=plant, valid_from__lte=day)
+        .order_by()
+        .values(owner=Value(None, BigIntegerField()), name=F("kind"))
+        .annotate(n=Value(0, BigIntegerField()), figure=Cast("amount", FloatField()), since=F("valid_from"))
+    )
+    found, holds = {}, {}
+    for row in stops.union(rates, all=True):
+        if row["since"] is None:
+            found[row["owner"], row["name"]] = row["n"], row["figure"]
+        elif row["name"] not in holds or row["since"] >= holds[row["name"]][0]:
+            holds[row["name"]] = row["since"], row["figure"]
+    return Charged(stops=found, rates={kind: amount for kind, (_, amount) in holds.items()})
 
 
 def lead_days_seen(

@@ -101,6 +101,7 @@ class PlantAhead:
     wanted: list[int] | None = None
     remembers: bool = True
     failed: dict[int, str] = field(default_factory=dict)  # item -> why its places could not be worked out
+    _forecasts_read: dict | None = None  # of the whole plant
     _rates: dict[int, BreakRate | None] = field(default_factory=dict)
     _worn: dict[int, tuple[WornItem, tuple]] = field(default_factory=dict)
     _at_once: dict[str, Demand | None] = field(default_factory=dict)
@@ -119,8 +120,15 @@ class PlantAhead:
     ) -> PlantAhead:
         """records_until: where that is read already."""
         days = cls.days_for(longest_lead_days)
+        read = None
+        if records_until is None and dies is None:  # those of the whole plant say it, and are asked for anyway
+            read = reads.newest_forecasts(plant)
+            newest = max((forecast.as_of for forecast in read.values()), default=None)
+            records_until = timezone.localdate(newest)
         until = records_until or day_of_records(plant)
-        return cls(plant, today_at(plant, until), until, None if dies is None else list(dies), horizon_days=days)
+        made = cls(plant, today_at(plant, until), until, None if dies is None else list(dies), horizon_days=days)
+        made._forecasts_read = read
+        return made
 
     @staticmethod
     def days_for(lead_days: int) -> int:
@@ -270,7 +278,7 @@ class PlantAhead:
 
     @cached_property
     def _dies(self) -> reads.DiesAhead:
-        return reads.dies_ahead(self.plant, self._spans_before, dies=self.asked_dies)
+        return reads.dies_ahead(self.plant, self._spans_before, dies=self.asked_dies, forecasts=self._forecasts_read)
 
     @property
     def _spans_before(self) -> list[dt.datetime]:

@@ -5,6 +5,7 @@ records    loading a history against bare executemany or COPY; one die again aft
 counters   counts that come in, against a bare view that writes one row
 pulls      the pull planner for 60 dies, against a bare loop and trying all
 bench_plan the plan of the bench, 500 works over twelve weeks
+purchasing the use of 20,000 spares in 500,000 places, twelve months ahead
 shards     what the fit climbs, in several processes
 pages      every list and die page of a shop of 1,000 dies, 60,000 positions and 1,000,000 works (some minutes)
 
@@ -25,7 +26,7 @@ import platform
 import subprocess
 import sys
 
-NAMES = ("engine", "records", "counters", "pulls", "bench_plan", "shards", "pages", "replay", "decisions")
+NAMES = ("engine", "records", "counters", "pulls", "bench_plan", "purchasing", "shards", "pages", "replay", "decisions")
 
 
 def main() -> None:
