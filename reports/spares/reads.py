@@ -27,7 +27,7 @@ from django.db.models import (
     Value,
     When,
 )
-from django.db.models.functions import Cast, Coalesce
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from diestore.register.models import Die, Item, Output, Plant, Position, Rate
@@ -416,20 +416,22 @@ def charged(plant: Plant, *, until: dt.date, day: dt.date) -> Charged:
         .filter(Q(planned=False, cause__in=FOR_WANT_OF_A_PIECE) | Q(cause=Stop.Cause.SETTING))
         .order_by()
         .values(owner=F("die"), name=F("cause"))
-        .annotate(n=Count("pk"), figure=Sum("minutes", output_field=FloatField()), since=Value(None, DateField()))
+        .annotate(n=Count("pk"), total=Sum("minutes", output_field=FloatField()))
+        .annotate(since=Value(None, DateField()), amount_of=Value(None, Rate._meta.get_field("amount")))
     )
     rates = (
         Rate.objects.filter(plant=plant, valid_from__lte=day)
         .order_by()
         .values(owner=Value(None, BigIntegerField()), name=F("kind"))
-        .annotate(n=Value(0, BigIntegerField()), figure=Cast("amount", FloatField()), since=F("valid_from"))
+        .annotate(n=Value(0, BigIntegerField()), total=Value(0.0, FloatField()))
+        .annotate(since=F("valid_from"), amount_of=F("amount"))
     )
     found, holds = {}, {}
     for row in stops.union(rates, all=True):
         if row["since"] is None:
-            found[row["owner"], row["name"]] = row["n"], row["figure"]
+            found[row["owner"], row["name"]] = row["n"], row["total"]
         elif row["name"] not in holds or row["since"] >= holds[row["name"]][0]:
-            holds[row["name"]] = row["since"], row["figure"]
+            holds[row["name"]] = row["since"], float(row["amount_of"])
     return Charged(stops=found, rates={kind: amount for kind, (_, amount) in holds.items()})
 
 
