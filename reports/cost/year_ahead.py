@@ -12,7 +12,7 @@ import numpy as np
 from reports.costing.money import quantity
 from reports.costing.next_year import World, YearAhead, expected_year
 from reports.costing.spread import Spread
-from reports.purchasing.demand import BreakRate, GrindGroup
+from reports.purchasing.demand import BreakRate, GrindGroup, item_demand
 from reports.purchasing.laws import LawRefused
 from reports.spares.use import PlantAhead, SparePlace
 
@@ -128,8 +128,8 @@ def _spares_in(ahead: PlantAhead, die: int, sharpenings) -> dict[str, np.ndarray
     """Chances of 0, 1, 2 ... pieces of each item used by this die in a year, where its sharpenings are spread so."""
     strokes = ahead.strokes(die, YEAR_DAYS)
 
-    def ground_together(places: list[SparePlace], chances: np.ndarray, *, alone: bool = False) -> GrindGroup:
-        pieces = tuple(place.drawn(alone=alone) for place in places)
+    def ground_together(places: list[SparePlace], chances: np.ndarray) -> GrindGroup:
+        pieces = tuple(place.use for place in places)
         return GrindGroup(label=str(die), strokes=strokes, sharpenings=chances, pieces=pieces)
 
     used = {}
@@ -137,9 +137,9 @@ def _spares_in(ahead: PlantAhead, die: int, sharpenings) -> dict[str, np.ndarray
         mine = [place for place in places if place.row.die_id == die]
         if mine:
             alone = [place for place in mine if ahead.is_alone(place)]
-            groups = [ground_together([place], ahead.chances(die, YEAR_DAYS, place), alone=True) for place in alone]
+            groups = [ground_together([place], ahead.chances(die, YEAR_DAYS, place)) for place in alone]
             groups.append(ground_together([place for place in mine if place not in alone], sharpenings))
-            demand = ahead.with_breaks(item, groups, YEAR_DAYS, die=die)
+            demand = item_demand(groups, breaks=ahead.breaks(item), at_once=ahead.at_once(item))
             used[ahead.items[item].code] = demand.chances
     return used
 
