@@ -181,6 +181,8 @@ STOCKS = Card(
         Typed("tensile_mpa", "Tensile strength"),
         Typed("shear_mpa", "Shear strength", "Empty: reckoned from the tensile strength."),
         Typed("hardness", "Hardness, as it is told"),
+        Typed("price_kg", "A kilogram costs", "By it a scrapped part is worth something; empty: not known."),
+        Typed("scrap_kg", "A kilogram of scrap brings"),
         Typed("source", "Where that is from", "Certificate, standard or measurement."),
     ),
     columns=("code", "material", "thickness_mm", "tensile_mpa", "source"), search=("code", "material", "source"),

@@ -138,6 +138,8 @@ class Stock(models.Model):
     shear_mpa = models.FloatField(null=True, blank=True, validators=[Within("stock", "shear_mpa")])
     hardness = models.CharField(max_length=40, blank=True)
     thickness_mm = models.FloatField(validators=[Within("stock", "thickness_mm")])
+    price_kg = MoneyField(null=True, blank=True, help_text="What a kilogram of it costs.")
+    scrap_kg = MoneyField(null=True, blank=True, help_text="What a kilogram of its scrap brings.")
     source = models.CharField(max_length=200, blank=True, help_text="Certificate, standard or measurement.")
     retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
     history = HistoricalRecords()
@@ -147,6 +149,11 @@ class Stock(models.Model):
         constraints = [
             models.CheckConstraint(condition=Q(tensile_mpa__gt=0), name="stock_tensile_positive"),
             models.CheckConstraint(condition=Q(thickness_mm__gt=0), name="stock_thickness_positive"),
+            models.CheckConstraint(
+                condition=(Q(price_kg__isnull=True) | Q(price_kg__gte=0))
+                & (Q(scrap_kg__isnull=True) | Q(scrap_kg__gte=0)),
+                name="stock_prices_not_negative",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -144,6 +144,8 @@ STOCKS = Table(
         _may("shear_mpa", "Shear strength.", **_TENSILE),
         _may("hardness", "Hardness as it is told.", Sort.WORDS, longest=40),
         _must("thickness_mm", "Thickness.", **_THICKNESS),
+        _may("price_kg", "What a kilogram of it costs.", Sort.MONEY, at_least=0, at_most=MONEY),
+        _may("scrap_kg", "What a kilogram of its scrap brings.", Sort.MONEY, at_least=0, at_most=MONEY),
         _may("source", "Certificate, standard or measurement.", Sort.WORDS, longest=200),
         RETIRED,
     ),

@@ -116,8 +116,9 @@ class Register(TableLoader):
             merger.once(code, row.line, code)
             self.doubt(tables.STOCKS, row, "thickness_mm", doubts.of_thickness(row["thickness_mm"]))
             values = given(
-                row, "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "source", "retired_at"
-            )
+                row, "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "price_kg", "scrap_kg",
+                "source", "retired_at",
+            )  # fmt: skip
             merger.put(code, self.shop.stocks.get(code), code, values, {"code": code})
 
         self.each(tables.STOCKS, take)

@@ -230,7 +230,10 @@ class Maker(
 
     def stocks(self):
         for s in sorted(Stock.objects.all(), key=lambda s: s.code):
-            names = ("material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "source", "retired_at")
+            names = (
+                "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "price_kg", "scrap_kg", "source",
+                "retired_at",
+            )  # fmt: skip
             yield {"stock": s.code} | fields(s, *names)
 
     def parts(self):

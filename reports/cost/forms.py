@@ -71,9 +71,11 @@ class PartForm(forms.Form):
     used = BetweenField(label="Of the strip in the part, %", least=1, most=100, unit="%")
 
     def __init__(self, asked, *, system: units.System, start: dict) -> None:
-        super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)
         weight = units.column("weight_kg").unit(system)
         self.kg = units.parse(f"1 {weight}".replace("lb", "lbm"), "weight_kg", system).value  # of one unit of weight
+        a_unit = Decimal(str(self.kg))
+        start = start | {name: start[name] and start[name] * a_unit for name in ("price", "scrap")}
+        super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)
         self.fields["pitch"] = MeasureField("length_mm", system, label=f"Pitch, {_unit(system)}", required=False)
         self.fields["width"] = MeasureField("length_mm", system, label=f"Strip width, {_unit(system)}", required=False)
         self.fields["price"] = BetweenField(label=f"Stock costs a {weight}", least=0, most=1e6)

@@ -16,7 +16,7 @@ from reports.costing.money import quantity, rounded
 
 from . import reads
 from .reads import BillOfDie, GrindDay, SpareFitted, Spent, StopOfDie
-from .sheets import DieCost, Rates, build_of, cost_per_thousand
+from .sheets import DieCost, Rates, build_of, cost_per_thousand, scrapped_worth
 
 SIXTY = Decimal(60)
 PLANNED = frozenset({"dull", "ground out"})  # of spares: they wore down
@@ -166,6 +166,20 @@ class _Log:
                 plan=Plan.UNPLANNED,
                 words=f"stop: {row.cause}",
                 basis=f"{minutes.normalize():f} min at {rounded(rate):,} an hour",
+            )
+        each, told_by = scrapped_worth(self.die, self.spent, row, self.rates) if row.parts_scrapped else (None, "")
+        if each is not None:
+            key, n = f"scrap-{row.pk}", row.parts_scrapped
+            self.links[key] = link
+            yield LedgerEntry(
+                key=key,
+                element="stop",
+                amount=n * each,
+                paid=day,
+                used=day,
+                plan=Plan.UNPLANNED,
+                words=f"{n:,} part{'' if n == 1 else 's'} scrapped: {row.cause}",
+                basis=told_by,
             )
 
     def _bill(self, row: BillOfDie) -> LedgerEntry:

@@ -23,11 +23,9 @@ from reports.spares.use import PlantAhead
 
 from . import reads, sheets
 from .forms import PartForm
+from .sheets import RUNNING
 from .two_builds import as_it_is
 from .year_ahead import year_ahead
-
-RUNNING = Decimal(85)  # % of its time that a press runs; common practice, no source
-DENSITY = (("alumin", 2.7), ("brass", 8.5), ("bronze", 8.8), ("copper", 8.96), ("stainless", 7.9), ("", 7.85))  # memory
 
 
 @require_safe
@@ -89,7 +87,6 @@ def part_page(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _start(die: Die, cost: sheets.DieCost) -> dict:
     """What the register and the record say, and what is usual."""
-    words = (die.usual_stock.material or "").casefold()
     hours = cost.spent.setting_minutes / 60 / cost.spent.set_ups if cost.spent and cost.spent.set_ups else None
     return {
         "strokes": die.strokes_per_minute,
@@ -98,10 +95,10 @@ def _start(die: Die, cost: sheets.DieCost) -> dict:
         "set_up": round(hours, 2) if hours is not None else None,
         "pitch": die.feed_pitch_mm,
         "width": die.strip_width_mm,
-        "density": next(value for word, value in DENSITY if word in words),
+        "density": float(sheets.density_of(die)),
         "used": None,
-        "price": None,
-        "scrap": None,
+        "price": die.usual_stock.price_kg,
+        "scrap": die.usual_stock.scrap_kg,
     }
 
 

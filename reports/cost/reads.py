@@ -35,7 +35,7 @@ from django.utils import timezone
 from diestore.access import shop
 from diestore.money import STEPS
 from diestore.register.amendments import moment_of
-from diestore.register.models import Amendment, Die, Item, Output, Plant, Rate
+from diestore.register.models import Amendment, Die, Item, Output, Plant, Rate, Stock
 from diestore.register.sources import Source, SourcePrice
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import CostLine, OpenCount, Order, Replacement, Run, StockMovement, Stop, Work
@@ -97,11 +97,15 @@ class SpareFitted:
 
 @dataclass(frozen=True, kw_only=True)
 class StopOfDie:
+    """price_kg, scrap_kg: of its usual stock that day, what a kilogram costs and its scrap brings; None: not known."""
+
     pk: int
     cause: str
     at: dt.datetime
     minutes: float
     parts_scrapped: int
+    price_kg: Decimal | None = None
+    scrap_kg: Decimal | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,14 +161,18 @@ def spent_and_rates(
     else:
         falls = [(output.variant_id, output.part_id, output.parts_per_hit) for output in outputs]
     _add_parts(spent_of, falls, _runs(ids))
+    scrapping: list[tuple[int, int, int]] = []  # die, place among its stops, its usual stock
     for row in _works_and_stops(ids):
-        is_work, die, at, word, apart, number, written, amount, pk, chipped, other = row
+        is_work, die, at, word, apart, number, written, amount, pk, chipped, other, stock = row
         if not is_work and (apart or word == Stop.Cause.SETTING):
             spent_of[die].setting_minutes += amount
             spent_of[die].set_ups += 1
             continue
         if not is_work:
-            spent_of[die].stops.append(StopOfDie(pk=pk, cause=word, at=at, minutes=amount, parts_scrapped=number))
+            stop = StopOfDie(pk=pk, cause=word, at=at, minutes=amount, parts_scrapped=number)
+            if number:
+                scrapping.append((die, len(spent_of[die].stops), stock))
+            spent_of[die].stops.append(stop)
             continue
         spent_of[die].grinds.append(
             GrindDay(
@@ -180,7 +188,11 @@ def spent_and_rates(
             )
         )
     fitted = [_Fitted(*row) for row in _spares(ids)]
-    prices = _prices_then(fitted, plant)
+    prices, of_stock = _prices_then(fitted, plant, sorted({stock for _, _, stock in scrapping}))
+    for die, n, stock in scrapping:
+        stop = spent_of[die].stops[n]
+        price, scrap = (_of_day(known, stop.at) for known in of_stock.get(stock, (KnownPrices(), KnownPrices())))
+        spent_of[die].stops[n] = replace(stop, price_kg=price, scrap_kg=scrap)
     for row in fitted:
         name = row.code or row.usual_code or "a piece without a name"
         spent_of[row.die].spares.append(
@@ -272,7 +284,7 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
 
     Of works: the operation, whether a supplier did it, pieces, how many with hours, those hours, one of them, whether
     one was for a chip, whether all were for other reasons. Of a stop: its cause, whether it was planned, parts
-    scrapped, nothing, its minutes, itself, nothing.
+    scrapped, nothing, its minutes, itself, nothing, nothing, the usual stock of its die.
     """
     works = (
         Work.objects.standing()
@@ -301,6 +313,7 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
             "one",
             "chipped",
             "other",
+            Cast(Value(None), BigIntegerField()),
             "supplier_id",
         )
     )
@@ -308,9 +321,9 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
     nought = Value(0, IntegerField())
     stops = Stop.objects.standing().filter(die__in=ids).order_by().values_list(
         Value(False, BooleanField()), "die_id", "at", "cause", "planned", "parts_scrapped", none, "minutes", "pk",
-        nought, nought, none,
+        nought, nought, "die__usual_stock_id", none,
     )  # fmt: skip
-    return sorted((row[:11] for row in works.union(stops, all=True)), key=itemgetter(2))
+    return sorted((row[:12] for row in works.union(stops, all=True)), key=itemgetter(2))
 
 
 def stop_minutes(plant: Plant) -> list[float]:
@@ -381,7 +394,7 @@ def fitted_with(items: Iterable[int]) -> frozenset[int]:
 
 # --- what spares cost on their day ------------------------------------------------------------------------------------
 
-_MOVED, _HELD, _AMENDED, _ASKED, _SOURCE = range(5)
+_MOVED, _HELD, _AMENDED, _ASKED, _SOURCE, _STOCK, _STOCK_AMENDED, _SCRAP_AMENDED = range(8)
 ONE_BY_ONE = 1_000  # spares are asked for by name; of more, all rows are read: no engine takes a question without end
 _FOLLOWED = "As its preferred source says"
 
@@ -407,31 +420,55 @@ class _PriceRow(NamedTuple):
         return None if self.money is None else Decimal(self.money) / STEPS
 
 
-def _prices_then(fitted: list[_Fitted], plant: Plant | None) -> dict[int, DayPrice | None]:
-    """What each fitted spare cost on its day, by its `pk`: one question for any number."""
+def _of_day(known: KnownPrices, at: dt.datetime) -> Decimal | None:
+    told = price_then(known, at, timezone.localdate(at))
+    return None if told is None else told.amount
+
+
+OfStock = dict[int, tuple[KnownPrices, KnownPrices]]  # what a kilogram costs, what its scrap brings
+
+
+def _prices_then(
+    fitted: list[_Fitted], plant: Plant | None, stocks: list[int]
+) -> tuple[dict[int, DayPrice | None], OfStock]:
+    """What each fitted spare cost on its day, by its `pk`, and what is known of stocks: one question for any number."""
     items = sorted({row.of[0] for row in fitted if row.of[0] is not None})
-    known, lots = _known_prices(items, plant) if items else ({}, {})
+    known, lots, of_stock = _known_prices(items, plant, stocks) if items or stocks else ({}, {}, {})
     made: dict[int, DayPrice | None] = {}
     for row in fitted:
         item, today = row.of
         prices = replace(known.get(item, KnownPrices()) if item is not None else KnownPrices(), today=today)
         day = timezone.localdate(row.at)
         made[row.pk] = price_then(prices, row.at, day, lots.get(row.piece))
-    return made
+    return made, of_stock
 
 
-def _known_prices(items: list[int], plant: Plant | None) -> tuple[dict[int, KnownPrices], dict[int, Moved]]:
-    """Of each item what is known of its prices; of each fitted piece the delivery that it came from."""
+def _known_prices(
+    items: list[int], plant: Plant | None, stocks: list[int]
+) -> tuple[dict[int, KnownPrices], dict[int, Moved], OfStock]:
+    """Of each item what is known of its prices; of each fitted piece the delivery that it came from; of each stock."""
     rows: dict[int, dict[int, list[_PriceRow]]] = defaultdict(lambda: defaultdict(list))
-    for one in _price_rows(items, plant):
+    for one in _price_rows(items, plant, stocks):
         row = _PriceRow(*one)
         rows[row.item][row.sort].append(row)
     own, lots, known = shop.current().currency, {}, {}
-    for item, of_item in rows.items():
+    for item in items if len(items) <= ONE_BY_ONE else list(rows):
+        of_item = rows[item]
         lots |= lots_of(_moved(of_item[_MOVED], own))
         first, later = _register(of_item[_HELD], of_item[_AMENDED])
         known[item] = KnownPrices(sources=_sources(of_item[_SOURCE], of_item[_ASKED], own), first=first, later=later)
-    return known, lots
+    of_stock = {}
+    for stock in stocks:
+        held = rows[stock][_STOCK]
+        price, scrap = (
+            _register(of_it, rows[stock][sort])
+            for of_it, sort in (
+                (held, _STOCK_AMENDED),
+                ([row._replace(money=row.order) for row in held], _SCRAP_AMENDED),
+            )
+        )
+        of_stock[stock] = tuple(KnownPrices(first=first, later=later) for first, later in (price, scrap))
+    return known, lots, of_stock
 
 
 def _moved(rows: list[_PriceRow], own: str) -> list[Moved]:
@@ -486,7 +523,7 @@ def _register(rows: list[_PriceRow], amended: list[_PriceRow]) -> tuple[Point | 
     return first, [*later, *(Point(since=since, value=price(row.now)) for since, row in changes)]
 
 
-def _price_rows(items: list[int], plant: Plant | None) -> QuerySet:
+def _price_rows(items: list[int], plant: Plant | None, stocks: list[int]) -> QuerySet:
     """Rows (sort, item, at, n, money, key, order, words, a figure, another, text, text), all in one question."""
 
     def none(field) -> Cast:
@@ -518,6 +555,10 @@ def _price_rows(items: list[int], plant: Plant | None) -> QuerySet:
         struck_at=None,
         fields__has_key="unit_price",
     )
+    of_stocks = Stock.history.filter(among("id", stocks)).exclude(history_type="-")
+    stock_amended = Amendment.objects.filter(
+        among("row_key", [str(pk) for pk in stocks]), table="diestore.stock", struck_at=None
+    )
     of_sources = Source.history.filter(among("item_id", items)).exclude(history_type="-")
     midday = SourcePrice.objects.filter(among("source__item", items))
     return rows(
@@ -534,6 +575,12 @@ def _price_rows(items: list[int], plant: Plant | None) -> QuerySet:
         rows(of_sources, _SOURCE, item=F("item_id"), at=F("history_date"), key=F("id"), words=Cast("currency", text),
              n=Case(When(preferred=True, then=1), default=0, output_field=IntegerField()),
              x=F("shop_money"), y=F("minutes_each")),
+        rows(of_stocks, _STOCK, item=F("id"), at=F("history_date"), money=Cast("price_kg", big), key=F("history_id"),
+             order=Cast("scrap_kg", big), words=Cast("history_change_reason", text)),
+        *(rows(stock_amended.filter(fields__has_key=name), sort, item=Cast("row_key", big), at=F("recorded_at"),
+               key=F("pk"), words=KT(f"fields__{name}__at"), was=KT(f"fields__{name}__was"),
+               now=KT(f"fields__{name}__now"))
+          for name, sort in (("price_kg", _STOCK_AMENDED), ("scrap_kg", _SCRAP_AMENDED))),
         all=True,
     )  # fmt: skip
 
@@ -551,9 +598,9 @@ def _bills(ids: list[int]) -> QuerySet:
 
 def with_plant():
     """The dies of every plant, each with the plant by whose rates its cost is told."""
-    return Die.objects.select_related("owner", "plant")
+    return Die.objects.select_related("owner", "plant", "usual_stock")
 
 
 def dies_of(plant: Plant):
     """The dies that a cost is told of."""
-    return Die.objects.filter(plant=plant).select_related("owner").order_by("code")
+    return Die.objects.filter(plant=plant).select_related("owner", "usual_stock").order_by("code")

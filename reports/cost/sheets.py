@@ -13,16 +13,20 @@ from django.utils import timezone
 from diestore.register.models import Die, Output, Plant, Rate
 from diestore.service.failing import attempt
 from reports.costing.elements import CostSheet
+from reports.costing.material import strip_material
 from reports.costing.money import DatedRate, NoRate, rate_on
 from reports.costing.own_log import Bill, BuildPrice, HoursWorked, SpareUsed, StopMinutes, cost_of_log
+from reports.costing.part_cost import parts_an_hour, scrapped_part
 
 from . import reads
-from .reads import Spent
+from .reads import Spent, StopOfDie
 
 YEAR_DAYS = 365
 GRINDS_LOOKED_AT = 30  # the newest ones say what a sharpening costs
 STOPS_NEEDED = 5  # fewer than these, and the whole shop's stops say what one costs
 DRAWS = 24
+RUNNING = Decimal(85)  # % of its time that a press runs; common practice, no source
+DENSITY = (("alumin", 2.7), ("brass", 8.5), ("bronze", 8.8), ("copper", 8.96), ("stainless", 7.9), ("", 7.85))  # memory
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +36,7 @@ class Rates:
     toolroom: tuple[DatedRate, ...]
     press: tuple[DatedRate, ...]
     capital: tuple[DatedRate, ...] = ()
+    scrapped: tuple[DatedRate, ...] = ()
 
     @classmethod
     def of(cls, rows: dict[str, list[tuple[dt.date, Decimal]]]) -> Rates:
@@ -42,6 +47,7 @@ class Rates:
             toolroom=dated(Rate.Kind.TOOLROOM_HOUR),
             press=dated(Rate.Kind.PRESS_HOUR),
             capital=dated(Rate.Kind.CAPITAL_PERCENT),
+            scrapped=dated(Rate.Kind.SCRAPPED_PART),
         )
 
     def on(self, which: str, day: dt.date) -> Decimal | None:
@@ -172,12 +178,59 @@ def _cost(die: Die, spent: Spent, rates: Rates) -> DieCost:
         spares=[
             SpareUsed(day=_day(r.at), item=r.item, pieces=1, unit_price=r.unit_price, said=r.said) for r in spent.spares
         ],
-        stops=[StopMinutes(day=_day(r.at), minutes=r.minutes, parts_scrapped=r.parts_scrapped) for r in spent.stops],
+        stops=[
+            StopMinutes(
+                day=_day(r.at),
+                minutes=r.minutes,
+                parts_scrapped=r.parts_scrapped,
+                each=scrapped_worth(die, spent, r, rates)[0] if r.parts_scrapped else None,
+            )
+            for r in spent.stops
+        ],
         bills=[Bill(kind=r.kind, amount=r.amount) for r in spent.bills],
         toolroom_rates=rates.toolroom,
         press_rates=rates.press,
     )
     return DieCost(die=die, sheet=sheet, spent=spent, rates=rates, notes=tuple(_notes(spent)))
+
+
+def scrapped_worth(die: Die, spent: Spent, stop: StopOfDie, rates: Rates) -> tuple[Decimal | None, str]:
+    """What a part was worth that was scrapped at a stop, and by what that is told.
+
+    By the weight of its strip at the price of the stock that day less what its scrap brings, and the press time in it;
+    where that is not known, by the shop's rate of that day. None: neither.
+    """
+    day = _day(stop.at)
+    worth = _by_weight(die, spent, stop, rates.on("press", day))
+    if worth is not None:
+        return worth, "stock by weight less its scrap, and the press time in it"
+    return rates.on("scrapped", day), "by the shop's rate of that day"
+
+
+def _by_weight(die: Die, spent: Spent, stop: StopOfDie, press_rate: Decimal | None) -> Decimal | None:
+    if stop.price_kg is None or not die.feed_pitch_mm or not die.strip_width_mm:
+        return None
+    per_hit = max(round(spent.parts / spent.hits), 1) if spent.hits else 1
+    strip = strip_material(
+        sheet_cm2=Decimal(str(die.feed_pitch_mm)) * Decimal(str(die.strip_width_mm)) / 100 / per_hit,
+        part_cm2=Decimal(0),
+        thickness_mm=Decimal(str(die.usual_stock.thickness_mm)),
+        density_g_cm3=density_of(die),
+        price_per_kg=stop.price_kg,
+        scrap_price_per_kg=stop.scrap_kg or Decimal(0),
+    )
+    if strip.net < 0:
+        return None  # scrap that brings more than the stock costs: one of the two prices is wrong
+    hourly = parts_an_hour(
+        strokes_per_minute=Decimal(str(die.strokes_per_minute)), parts_per_hit=per_hit, availability=RUNNING / 100
+    )
+    return scrapped_part(strip=strip, press_rate=press_rate, hourly=hourly)
+
+
+def density_of(die: Die) -> Decimal:
+    """Of its usual stock, times that of water: a handbook value by the name of the material."""
+    words = (die.usual_stock.material or "").casefold()
+    return Decimal(str(next(value for word, value in DENSITY if word in words)))
 
 
 def _notes(spent: Spent) -> Iterable[str]:

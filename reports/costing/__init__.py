@@ -16,5 +16,6 @@ discounting present value, payment, annual equivalent, economic life, rate of re
 builds      `compare_builds`: two ways of building a die, cost per thousand against volume, with the crossing
 payback     `payback`: when the extra money for a dearer way comes back, what it is worth today, what it earns
 material    `strip_material`: what the material of a part costs; the least that a scrapped part is worth
-part_cost   `part_cost`: what a part costs all in, by the parts an hour, the lot, its material and the tool
+part_cost   `part_cost`: what a part costs all in, by the parts an hour, the lot, its material and the tool;
+            `scrapped_part`: what one is worth that goes into the scrap
 """

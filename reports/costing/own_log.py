@@ -51,11 +51,12 @@ class SpareUsed:
 
 @dataclass(frozen=True, kw_only=True)
 class StopMinutes:
-    """A stop of the press on account of the die."""
+    """A stop of the press on account of the die. each: what a scrapped part was worth that day; None: not known."""
 
     day: dt.date
     minutes: float | Decimal
     parts_scrapped: int = 0
+    each: Decimal | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,11 +105,11 @@ def cost_of_log(
     build price / the larger of the parts expected and the parts made;
     sharpening and repair = sum of hours x the toolroom rate of the day, plus bills;
     spares = sum of pieces x unit price, plus bills;
-    stops = sum of minutes / 60 x the press rate of the day + parts scrapped x the worth of a scrapped part, plus bills;
+    stops = sum of minutes / 60 x the press rate of the day + parts scrapped x the worth of one that day, plus bills;
     each of these / the good parts made meanwhile; x 1000 for the cost per thousand.
 
     parts_made: good parts in the period that the log covers. scrapped_part: what a scrapped part is worth (its
-    material at least); None: not known.
+    material at least) where the stop does not say; None: not known.
     What cannot be priced (no rate on the day, no hours written, no price of the item) is left out and said so in
     `left_out`; it never counts as nought in silence. Nothing made yet: only the build price can be spread.
     Raises MoneyRefused for negative, infinite and not-a-number input.
@@ -211,14 +212,19 @@ def _stops(
     scrapped_part: Decimal | None,
     left_out: list[str],
 ) -> None:
-    priced, unpriced, scrapped = Decimal(0), Decimal(0), 0
-    money = Decimal(0)
+    priced, unpriced, scrapped, unknown = Decimal(0), Decimal(0), 0, 0
+    money, lost = Decimal(0), Decimal(0)
     why = ""
     for row in stops:
         minutes = quantity(row.minutes, f"the minutes of the stop on {row.day}")
         if row.parts_scrapped < 0:
             raise MoneyRefused(f"{row.parts_scrapped} parts scrapped on {row.day}; it must be nought or more.")
-        scrapped += row.parts_scrapped
+        each = scrapped_part if row.each is None else row.each
+        if each is None:
+            unknown += row.parts_scrapped
+        else:
+            scrapped += row.parts_scrapped
+            lost += row.parts_scrapped * amount(each, "the worth of a scrapped part")
         if not minutes:
             continue
         try:
@@ -231,13 +237,10 @@ def _stops(
         total.add(money, f"{_plain(priced)} min of the press")
     if unpriced:
         left_out.append(f"{_plain(unpriced)} min of stops have no price. {why}")
-    if not scrapped:
-        return
-    if scrapped_part is None:
-        left_out.append(f"{_count(scrapped, 'part')} scrapped, worth not known.")
-    else:
-        worth = amount(scrapped_part, "the worth of a scrapped part")
-        total.add(scrapped * worth, f"{_count(scrapped, 'part')} scrapped")
+    if unknown:
+        left_out.append(f"{_count(unknown, 'part')} scrapped, worth not known.")
+    if scrapped:
+        total.add(lost, f"{_count(scrapped, 'part')} scrapped")
 
 
 def _plain(value: Decimal) -> str:

@@ -28,6 +28,20 @@ def parts_an_hour(*, strokes_per_minute: Decimal, parts_per_hit: int, availabili
     return made
 
 
+def scrapped_part(*, strip: StripMaterial, press_rate: Decimal | None, hourly: Decimal | None) -> Decimal:
+    """What a part is worth that goes into the scrap: its strip less what scrap brings, and the press time in it.
+
+    strip: of which nothing is in a part, so that all of it comes back as scrap. press_rate: money a press hour; hourly:
+    parts an hour; where one is not known, the strip alone: the least that it is worth.
+    """
+    if press_rate is None or hourly is None:
+        return strip.net
+    made = quantity(hourly, "the parts an hour")
+    if made == 0:
+        raise MoneyRefused("no part an hour.")
+    return strip.net + amount(press_rate, "the press rate") / made
+
+
 @dataclass(frozen=True, kw_only=True)
 class PartCost:
     """Money per thousand parts. None: not known, and not in `together`."""

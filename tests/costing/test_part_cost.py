@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from reports.costing.material import strip_material
 from reports.costing.money import MoneyRefused
-from reports.costing.part_cost import part_cost, parts_an_hour
+from reports.costing.part_cost import part_cost, parts_an_hour, scrapped_part
 
 D = Decimal
 
@@ -74,3 +74,32 @@ def priced(**changes):
         "tool": None,
     }
     return part_cost(**{**given, **changes})
+
+
+def strip(price: Decimal, scrap: Decimal):
+    return strip_material(
+        sheet_cm2=D(236), part_cm2=D(0), thickness_mm=D("0.91"), density_g_cm3=D("7.9"), price_per_kg=price,
+        scrap_price_per_kg=scrap,
+    )  # fmt: skip
+
+
+def test_what_a_scrapped_part_is_worth():
+    """The sheet of T8-11 whole: 13.57 cents of stock, of which 236 / (236 - 163.4) x 0.47 = 1.53 come back as scrap.
+
+    Then 3,600 parts an hour at 90 are 2.5 cents of press each.
+    """
+    whole = strip(D("0.80"), D("0.09"))
+    alone = scrapped_part(strip=whole, press_rate=None, hourly=None)
+    assert float(alone) * 100 == pytest.approx(13.57 - 1.53, abs=0.02)
+    assert scrapped_part(strip=whole, press_rate=D(90), hourly=D(3600)) == alone + D("0.025")
+    with pytest.raises(MoneyRefused, match="no part an hour"):
+        scrapped_part(strip=whole, press_rate=D(90), hourly=D(0))
+
+
+@given(st.integers(0, 10**5), st.integers(0, 10**5), st.integers(0, 10**6), st.integers(1, 10**5))
+def test_dearer_scrap_never_makes_a_scrapped_part_worth_more(price, scrap, rate, hourly):
+    one, two = (
+        scrapped_part(strip=strip(D(price) / 100, D(s) / 100), press_rate=D(rate) / 100, hourly=D(hourly))
+        for s in (scrap, scrap + 1)
+    )
+    assert two < one

@@ -120,7 +120,7 @@ def everything() -> None:
     )
     steel = Stock.objects.create(
         code="DC01", material="low-carbon steel", tensile_mpa=340, shear_mpa=272.25, hardness="55 HRB",
-        thickness_mm=1.2,
+        thickness_mm=1.2, price_kg=Decimal("1.1025"), scrap_kg=Decimal("0.21"),
         source="certificate 7, heat = 3", retired_at=moment(4.5),
     )  # fmt: skip
     thin = Stock.objects.create(code="DC01 thin", material="low-carbon steel", tensile_mpa=340, thickness_mm=1.0)

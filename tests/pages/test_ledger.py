@@ -8,9 +8,11 @@ from decimal import Decimal
 
 import openpyxl
 import pytest
+import time_machine
 from django.urls import reverse
 
-from diestore.register.models import Party, Rate
+from diestore.register import actions
+from diestore.register.models import Party, Rate, Stock
 from maintenance.log import write
 from maintenance.models import CostLine, Stop, Work, fresh_key
 from reports.cost import ledger as ledgers
@@ -169,3 +171,55 @@ def test_a_die_without_any_entry(as_role):
     text = page(client, bare)
     assert "Nothing stands in the ledger yet." in text and "The build price has no month" in text
     assert client.get(reverse("reports:cost_ledger_pdf", args=[bare.pk])).status_code == 200
+
+
+# What is scrapped
+
+
+@pytest.fixture
+def scrapping(die):
+    """40 mm x 60 mm x 1.5 mm at 7.85 are 28.26 g a part; at 100 strokes and 85 % 5,100 parts an hour at 95."""
+    die.feed_pitch_mm, die.strip_width_mm, die.strokes_per_minute = 40, 60, 100
+    die.save()
+    stock = die.usual_stock
+    stock.thickness_mm = 1.5
+    stock.save()
+    Stop.objects.create(die=die, cause="burr", minutes=0, parts_scrapped=500, at=make.moment(70), key="scrap")
+    return die
+
+
+def scrap(die):
+    return next((e for e in ledgers.ledger_of(die).ledger.entries if e.key.startswith("scrap")), None)
+
+
+def test_scrap_by_weight_and_press_time_on_its_day(scrapping):
+    assert scrap(scrapping) is None
+    assert "500 parts scrapped, worth not known." in ledgers.ledger_of(scrapping).left_out
+    Rate.objects.create(plant=scrapping.plant, kind="scrapped part", valid_from="2025-01-01", amount=Decimal("0.12"))
+    assert (scrap(scrapping).amount, scrap(scrapping).basis) == (60, "by the shop's rate of that day")
+    by = make.user("lead")
+    with time_machine.travel(make.moment(20), tick=False):
+        actions.amend(by=by, row=scrapping.usual_stock, at=make.moment(20), reason="by the mill's list",
+                      values={"price_kg": Decimal("1.10"), "scrap_kg": Decimal("0.20")})  # fmt: skip
+    each = Decimal("0.02826") * Decimal("0.90") + Decimal(95) / 5_100
+    assert scrap(scrapping).amount == rounded(500 * each) == Decimal("22.03")
+    with time_machine.travel(make.moment(100), tick=False):
+        row = Stock.objects.get(pk=scrapping.usual_stock.pk)
+        actions.amend(by=by, row=row, at=make.moment(100), reason="dearer", values={"price_kg": Decimal("1.50")})
+    assert scrap(scrapping).amount == Decimal("22.03")
+    assert scrap(scrapping).plan == Plan.UNPLANNED
+    sheet = sheets.cost_per_thousand(scrapping).sheet.element("stop")
+    assert rounded(sheet.amount) == ledgers.ledger_of(scrapping).ledger.by_element(By.CASH)["stop"]
+    assert sheet.basis.endswith("500 parts scrapped")
+
+
+def test_scrap_that_brings_more_than_the_stock_costs_tells_no_worth(scrapping):
+    Stock.objects.filter(pk=scrapping.usual_stock_id).update(price_kg=Decimal("0.10"), scrap_kg=Decimal("0.20"))
+    Stock.objects.get(pk=scrapping.usual_stock_id).save()
+    assert scrap(scrapping) is None
+
+
+def test_the_part_page_starts_with_what_the_stock_costs(as_role, scrapping):
+    Stock.objects.filter(pk=scrapping.usual_stock_id).update(price_kg=Decimal("1.10"))
+    text = as_read(as_role("sales").get(reverse("reports:cost_part", args=[scrapping.pk])))
+    assert "Material is left out" not in text and "31.1" in text
