@@ -232,7 +232,10 @@ class RecordTable(tables.Table):
     code = Column(verbose_name="Spare", order_by=("code", "pk"))
     needed = Column(verbose_name="Needed", note="pieces", attrs=RIGHT, order_by=("needed", "code", "pk"))
     advice_short = Column(
-        verbose_name="Short", note="by the advice", attrs=RIGHT, order_by=("advice_short", "code", "pk")
+        verbose_name="Short",
+        note="by the advice",
+        attrs=RIGHT,
+        order_by=("advice_short", "minimum_short", "needed", "pk"),
     )
     minimum_short = Column(
         verbose_name="Short", note="by the minimum", attrs=RIGHT, order_by=("minimum_short", "code", "pk")
@@ -248,7 +251,7 @@ class RecordTable(tables.Table):
     )
 
     class Meta:
-        order_by = ("-advice_short", "-minimum_short", "-needed")
+        order_by = ("-advice_short",)
         empty_text = "No spare is among them."
 
     def __init__(self, *args, query: str = "", **kwargs) -> None:
