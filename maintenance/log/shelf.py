@@ -54,11 +54,11 @@ def racks(plant: Plant) -> dict[str, int]:
 
 
 def lies_in(plant: Plant, rack: str) -> list[Lies]:
-    """What should lie in a rack, by place. Three questions."""
+    """What should lie in a rack, by place; without one on the whole shelf. Three questions."""
     rows = (
         _kept(plant).filter(shelf_place="") if rack == NO_PLACE else _kept(plant).filter(shelf_place__startswith=rack)
     )
-    items = [item for item in rows if rack_of(item.shelf_place) == rack]
+    items = [item for item in rows if rack in ("", rack_of(item.shelf_place))]
     ids = [item.pk for item in items]
     stock = queries.stock_of_spares(plant, items=ids)
     counted = StockMovement.objects.standing().filter(plant=plant, item__in=ids, place=Place.SHELF, kind=Kind.COUNT)

@@ -20,6 +20,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from diestore.exports import as_typed
 from diestore.register import sourcing
 from diestore.register.models import Item, Party, Plant
 from diestore.register.sources import Source, SourcePrice, list_of
@@ -138,6 +139,8 @@ def _how_far(laid: Layout, grid: Grid) -> tuple:
 def bring(sheet: SheetRead, of: Of, *, by: write.Actor, keep: bool, seen: str = "") -> Told:
     """What a list would change, row by row. keep: it is changed, if nothing is wrong. seen: the mark of what was looked
     at; raises SeenOtherwise where it would be otherwise now."""
+    for row in sheet.rows:
+        row.values.update({name: as_typed(text) for name, text in row.values.items() if isinstance(text, str)})
     lines = {row.number: Line(row=row.number, spare=_spare_of(row)) for row in sheet.rows}
     for problem in sheet.problems:
         line = lines.setdefault(problem.row, Line(row=problem.row, spare=""))
@@ -172,8 +175,7 @@ class _Catalogue:
     """Spares by what a list calls them: their number here, with or without the revision; else the supplier's."""
 
     def __init__(self, rows: Iterable[ReadRow], supplier: Party | None) -> None:
-        said = {str(row.values[name]).removeprefix("'") for row in rows for name in ("spare", "part_number")
-                if row.values.get(name)}  # fmt: skip
+        said = {str(row.values[name]) for row in rows for name in ("spare", "part_number") if row.values.get(name)}
         codes = said | {text.rpartition(" ")[0] for text in said if " " in text}
         self.by_code: dict[str, list[Item]] = defaultdict(list)
         self.whole: dict[str, Item] = {}
@@ -188,7 +190,7 @@ class _Catalogue:
 
     def find(self, row: ReadRow) -> Item | str:
         """The spare, or a sentence on why there is none."""
-        code = str(row.values.get("spare", "")).removeprefix("'")
+        code = str(row.values.get("spare", ""))
         theirs = str(row.values.get("part_number", ""))
         revision = str(row.values.get("revision", ""))
         if not code and not theirs:

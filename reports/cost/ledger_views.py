@@ -19,11 +19,11 @@ from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
+from diestore.exports import csv_response
 from diestore.frame.tables import RIGHT, Column, Rows, lay_out
 from maintenance.workbooks.out import OPTIONS
 from reports.costing.ledger import By, Ledger, LedgerEntry, Payer, Plan, cut, month_of
 from reports.costing.own_log import ELEMENTS
-from reports.exports import csv_response
 from reports.format import day, plain_money
 
 from . import ledger_paper, periods, plot, reads

@@ -10,11 +10,11 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
+from diestore.exports import csv_response
 from diestore.register.models import Die
 from reports.costing.money import rounded
 from reports.costing.own_log import ELEMENTS
 from reports.costing.years_ahead import KEYS, Band
-from reports.exports import csv_response
 from reports.format import day, how_old, money, three_figures
 from reports.spares import kept as spares_kept
 from reports.spares.use import PlantAhead

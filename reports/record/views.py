@@ -8,9 +8,9 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
+from diestore.exports import csv_response
 from diestore.frame.tables import Rows, lay_out
 from diestore.register.models import Item
-from reports.exports import csv_response
 from reports.format import day
 from reports.models import PurchasingRecord
 

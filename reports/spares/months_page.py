@@ -19,9 +19,9 @@ from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
 from diestore.drawing.scales import Even, Tick, short
+from diestore.exports import csv_response
 from diestore.frame.tables import RIGHT, Column, Rows, lay_out
 from maintenance.workbooks.out import OPTIONS
-from reports.exports import csv_response
 from reports.format import how_old, money
 from reports.purchasing.spend import Spend
 

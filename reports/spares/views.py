@@ -12,9 +12,9 @@ from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
 from diestore.access.queries import system_of
+from diestore.exports import csv_response
 from diestore.frame.tables import lay_out
 from maintenance.wording.odds import chance
-from reports.exports import csv_response
 from reports.format import day, how_old, money
 from reports.sources import reads as sources_reads
 

@@ -196,6 +196,7 @@ TABLE: dict[str, Row] = {
     "maintenance:list": form(may(roles.TAKE_IN_SPARES), pk="list"),
     "maintenance:list_new": form(may(roles.TAKE_IN_SPARES), sort="count"),
     "maintenance:list_out": see(may(roles.TAKE_IN_SPARES), sort="count"),
+    "maintenance:list_out_csv": see(may(roles.TAKE_IN_SPARES), sort="count"),
     # For whoever watches the service: the monitor shows a key of its own
     "diestore:alive": Row(get=EVERYBODY, signed_out=True),
     "diestore:service": see(may(roles.RUN_FIT)),
@@ -241,6 +242,7 @@ TABLE: dict[str, Row] = {
     "maintenance:purchase_take_in": form(may(roles.TAKE_IN_SPARES), pk="purchase"),
     "maintenance:purchase_pdf": see(may(roles.SEE_SPARES), pk="purchase"),
     "maintenance:purchase_xlsx": see(may(roles.SEE_SPARES), pk="purchase"),
+    "maintenance:purchase_csv": see(may(roles.SEE_SPARES), pk="purchase"),
     # Bills: entered by whoever buys, seen by whoever sees cost too
     "maintenance:bills": see(may(roles.SEE_COST, roles.ORDER_SPARES)),
     "maintenance:bill_new": form(may(roles.ORDER_SPARES)),

@@ -20,6 +20,7 @@ from django.views import View
 from diestore.access import plants, roles, shop
 from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can
+from diestore.exports import csv_response
 from diestore.register.models import Party
 from maintenance.log import bench_reads, shelf, write
 from maintenance.log.rules import EntryRefused
@@ -154,22 +155,27 @@ class GivenOut(Buying):
     """The list as the service gives it out: a count sheet of a rack, or all that a supplier is a source of."""
 
     http_method_names = ["get"]
+    ending = "xlsx"
 
     def get(self, request: HttpRequest, sort: str) -> HttpResponse:
         asked = self.asked(sort)
         now = timezone.localtime()
+        to_fill: frozenset[str] = frozenset()
         if sort == COUNT and asked.picked.plant is not None:
             head, rows = buying.count_rows(asked.picked.plant, asked.rack)
             title = f"Count sheet of {asked.rack or 'the shelf'}, {asked.picked.plant}, {now:%Y-%m-%d %H:%M}"
             about = "Type what lies there, and why it differs where it does. What is left empty is not counted."
-            data = out.list_of_rows(title, head, rows, about=about, to_fill={"Lies there", "Why it differs"})
-            return _file(data, f"count-{now:%Y-%m-%d}.xlsx")
-        if sort == PRICE_LIST and asked.supplier is not None:
+            to_fill = frozenset({"Lies there", "Why it differs"})
+        elif sort == PRICE_LIST and asked.supplier is not None:
             head, rows = buying.price_rows(asked.supplier, timezone.localdate())
             title = f"Price list of {asked.supplier}, {now:%Y-%m-%d}"
             about = "A row for each price break. What is left as it stands changes nothing."
-            return _file(out.list_of_rows(title, head, rows, about=about), f"price-list-{now:%Y-%m-%d}.xlsx")
-        raise Http404
+        else:
+            raise Http404
+        name = f"{sort}-{now:%Y-%m-%d}.{self.ending}"
+        if self.ending == "csv":
+            return csv_response(name, head, rows)
+        return _file(out.list_of_rows(title, head, rows, about=about, to_fill=to_fill), name)
 
 
 class OneList(Buying):

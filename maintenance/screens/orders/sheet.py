@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
+from decimal import Decimal
 
 import xlsxwriter
 from django.utils import timezone
@@ -13,6 +15,14 @@ from .paper import OrderOnPaper, day_words
 
 HEAD = ("Line", "Spare", "What it is", "Pieces", "Price of one", "Sum", "Currency", "Promised")
 WIDTHS = (6, 24, 52, 9, 13, 13, 10, 14)
+
+
+def rows(told: OrderOnPaper) -> list[tuple[object, ...]]:
+    """A row for each line, under `HEAD`."""
+    return [
+        (one.number, one.code, one.what, one.pieces, one.price, one.sum, told.currency, one.promised_on)
+        for one in told.lines
+    ]
 
 
 def xlsx(told: OrderOnPaper) -> bytes:
@@ -37,18 +47,15 @@ def xlsx(told: OrderOnPaper) -> bytes:
         for column, (name, wide) in enumerate(zip(HEAD, WIDTHS, strict=True)):
             page.set_column(column, column, wide)
             page.write_string(row, column, name, bold)
-        for line in told.lines:
+        for cells in rows(told):
             row += 1
-            page.write_number(row, 0, line.number)
-            page.write_string(row, 1, line.code)
-            page.write_string(row, 2, line.what)
-            page.write_number(row, 3, line.pieces)
-            if line.price is not None and line.sum is not None:
-                page.write_number(row, 4, float(line.price))
-                page.write_number(row, 5, float(line.sum))
-            page.write_string(row, 6, told.currency)
-            if line.promised_on is not None:
-                page.write_datetime(row, 7, line.promised_on, day)
+            for column, value in enumerate(cells):
+                if isinstance(value, dt.date):
+                    page.write_datetime(row, column, value, day)
+                elif isinstance(value, (int, Decimal)):
+                    page.write_number(row, column, float(value))
+                elif value:
+                    page.write_string(row, column, str(value))
         if told.total is not None:
             page.write_string(row + 1, 4, "Together")
             page.write_number(row + 1, 5, float(told.total))

@@ -11,4 +11,5 @@ urlpatterns = [
     path("<int:pk>/take-in/", views.TakeIn.as_view(), name="purchase_take_in"),
     path("<int:pk>/order.pdf", views.order_pdf, name="purchase_pdf"),
     path("<int:pk>/order.xlsx", views.order_xlsx, name="purchase_xlsx"),
+    path("<int:pk>/order.csv", views.order_csv, name="purchase_csv"),
 ]

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_safe
 from diestore.access import plants, roles, shop
 from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can
+from diestore.exports import csv_response
 from maintenance.log import bench_reads, bills, purchase_reads, purchases, write
 from maintenance.log.rules import EntryRefused
 from maintenance.models import PurchaseOrder, StockMovement
@@ -274,7 +275,19 @@ def order_xlsx(request: HttpRequest, pk: int) -> HttpResponse:
     return _file(sheet.xlsx(paper.read(row, shop_name=shop.current().name)), row, kind, "attachment", "xlsx")
 
 
+@require_safe
+def order_csv(request: HttpRequest, pk: int) -> HttpResponse:
+    """Its lines by themselves, for a program that reads no spreadsheet."""
+    _needs(request, roles.SEE_SPARES, "spares")
+    row = purchase_reads.row_of(_order(request, pk))
+    told = paper.read(row, shop_name=shop.current().name)
+    return csv_response(f"{_named(row)}.csv", sheet.HEAD, sheet.rows(told))
+
+
+def _named(row: purchase_reads.OrderRow) -> str:
+    return "".join(c for c in row.order.number if c.isascii() and (c.isalnum() or c in "-_")) or "order"
+
+
 def _file(content: bytes, row: purchase_reads.OrderRow, kind: str, how: str, ending: str) -> HttpResponse:
-    named = "".join(c for c in row.order.number if c.isascii() and (c.isalnum() or c in "-_")) or "order"
-    headers = {"Content-Disposition": f'{how}; filename="{named}.{ending}"'}
+    headers = {"Content-Disposition": f'{how}; filename="{_named(row)}.{ending}"'}
     return HttpResponse(content, content_type=kind, headers=headers)

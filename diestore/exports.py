@@ -12,6 +12,7 @@ from django.utils.http import content_disposition_header
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 # A spreadsheet that parts by semicolons or tabs cuts a cell where these stand, and may find a formula behind the cut.
 _BEHIND_A_CUT = re.compile(r"([;\t\r\n][ \u00a0\ufeff]*)(?=[=+\-@＝＋－＠])")
+_GUARDED_BEHIND = re.compile(_BEHIND_A_CUT.pattern.replace(")(?=", ")'(?="))
 
 
 def safe_cell(value: object) -> object:
@@ -24,6 +25,13 @@ def safe_cell(value: object) -> object:
     if value.lstrip(" \u00a0\ufeff").startswith(RISKY):
         return "'" + value
     return value
+
+
+def as_typed(text: str) -> str:
+    """What somebody wrote, of a cell that `safe_cell` made of it; an apostrophe of his own before a sign is lost."""
+    if text.startswith("'") and text[1:].lstrip(" \u00a0\ufeff").startswith(RISKY):
+        text = text[1:]
+    return _GUARDED_BEHIND.sub(r"\1", text)
 
 
 def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[object]]) -> HttpResponse:
