@@ -25,6 +25,7 @@ ORDER_SPARES = "diestore.order_spares"
 SOURCE_SPARES = "diestore.source_spares"
 TAKE_IN_SPARES = "diestore.take_in_spares"
 SEE_COST = "diestore.see_cost"
+OUTLINE_TOOLS = "diestore.outline_tools"
 EDIT_REGISTER = "diestore.edit_register"
 EDIT_SPARES = "diestore.edit_spares"
 RUN_FIT = "diestore.run_fit"
@@ -44,6 +45,7 @@ PERMISSIONS = (
     (SOURCE_SPARES, "May say who supplies a spare, and its level"),
     (TAKE_IN_SPARES, "May take spares in and count the shelf"),
     (SEE_COST, "May see what a tool costs"),
+    (OUTLINE_TOOLS, "May outline tools and price them"),
     (EDIT_REGISTER, "May change the register of dies"),
     (EDIT_SPARES, "May change the catalogue of spares"),
     (RUN_FIT, "May have the forecasts computed anew"),
@@ -61,9 +63,9 @@ GRANTS: dict[str, set[str]] = {
     SETTER: _PRESS_SIDE,
     TOOLMAKER: _BENCH,
     LEAD: _BENCH
-    | {PLAN_BENCH, STRIKE_ENTRY, ORDER_SPARES, SEE_COST, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
+    | {PLAN_BENCH, STRIKE_ENTRY, ORDER_SPARES, SEE_COST, OUTLINE_TOOLS, EDIT_REGISTER, EDIT_SPARES, RUN_FIT, MANAGE_PEOPLE},
     BUYER: {SEE_SPARES, EDIT_SPARES, ORDER_SPARES, SOURCE_SPARES, TAKE_IN_SPARES},
-    SALES: {SEE_COST},
+    SALES: {SEE_COST, OUTLINE_TOOLS},
     ADMINISTRATOR: {code for code, _ in PERMISSIONS},
 }
 

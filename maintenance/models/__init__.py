@@ -58,6 +58,7 @@ from .log import (
     Work,
 )
 from .orders import Order
+from .outlines import ElementPrice, Outline, OutlinePlace, OutlineWay
 from .photos import Photo, PhotoQuerySet
 from .purchasing import PurchaseLine, PurchaseOrder, PurchaseStep
 from .workbooks import KnownHeading, Workbook
@@ -88,6 +89,7 @@ __all__ = [
     "DieInPress",
     "DriftFlag",
     "EdgeForecast",
+    "ElementPrice",
     "Event",
     "EventQuerySet",
     "Fitting",
@@ -104,6 +106,9 @@ __all__ = [
     "OpenCount",
     "OpenCountQuerySet",
     "Order",
+    "Outline",
+    "OutlinePlace",
+    "OutlineWay",
     "PastDecision",
     "PastDecisions",
     "PastForecasts",
