@@ -3,6 +3,9 @@
 from django.urls import path
 
 from reports.cost import ledger_views, part_views, views, years_views
+from reports.offers import paper_views as offer_paper
+from reports.offers import rows as offer_rows
+from reports.offers import views as offers_views
 from reports.record import views as record_views
 from reports.sources import views as sources_views
 from reports.spares import months_page, together
@@ -30,6 +33,19 @@ urlpatterns: list = [
     path("spares/orders/<int:pk>/more/", together.order_more, name="order_more"),
     path("spares/<int:pk>/level/", sources_views.Level.as_view(), name="level"),
     path("cost/", views.cost_page, name="cost"),
+    path("cost/outlines/", offers_views.outlines_page, name="outlines"),
+    path("cost/outlines/new/", offers_views.PutOutline.as_view(), name="outline_new"),
+    path("cost/outlines/prices/", offers_views.Prices.as_view(), name="build_prices"),
+    path("cost/outlines/<int:pk>/", offers_views.outline_page, name="outline"),
+    path("cost/outlines/<int:pk>/change/", offers_views.PutOutline.as_view(), name="outline_change"),
+    path("cost/outlines/<int:pk>/copy/", offers_views.copy, name="outline_copy"),
+    path("cost/outlines/<int:pk>/away/", offers_views.put_away, name="outline_away"),
+    path("cost/outlines/<int:pk>/assumed/", offers_views.Assumed.as_view(), name="outline_assumed"),
+    path("cost/outlines/<int:pk>/ways/new/", offers_views.PutWay.as_view(), name="outline_way_new"),
+    path("cost/outlines/<int:pk>/ways/<int:number>/", offers_views.PutWay.as_view(), name="outline_way"),
+    path("cost/outlines/<int:pk>/offer.pdf", offer_paper.as_pdf, name="outline_pdf"),
+    path("cost/outlines/<int:pk>/outline.csv", offer_rows.as_csv, name="outline_csv"),
+    path("cost/outlines/<int:pk>/outline.xlsx", offer_rows.as_xlsx, name="outline_xlsx"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),
     path("cost/<int:pk>/part/", part_views.part_page, name="cost_part"),
     path("cost/<int:pk>/ledger/", ledger_views.page, name="cost_ledger"),

@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from .tool_steels import COATINGS, GRADES, coating, grade
+from .tool_steels import COATINGS, coating, grade
 
 STEELS = ("A2", "D2", "M2", "PM", "carbide")
 ANOTHER = "another"
+WAYS_AT_MOST, YEARS_AT_MOST = 5, 20  # of a tool that is outlined
 GUIDES = {"plain": "plain guides", "roller": "roller guides"}
 STRIPPERS = {"fixed": "fixed stripper", "spring": "spring stripper"}
 DIE_SIDES = {"solid": "solid die plate", "inserts": "die side of inserts"}
@@ -103,6 +104,3 @@ def piece_key_and_coat(steel: str, coat: str) -> list[str]:
 
 def missing(needed: Mapping[str, float], prices: Mapping[str, object]) -> list[str]:
     return [key for key in ELEMENTS if needed.get(key) and key not in prices]
-
-
-__all__ = ["COATINGS", "ELEMENTS", "GRADES", "Build", "Element", "NoPrice", "counted", "missing"]

@@ -17,6 +17,7 @@ from .described import may as _may
 from .described import must as _must
 from .described import need as _need
 from .inspection_columns import INSPECTION_TABLES
+from .outline_columns import OUTLINE_TABLES
 from .photo_columns import PHOTO_TABLES
 from .purchase_columns import PURCHASE_TABLES
 from .source_columns import SOURCE_TABLES
@@ -608,6 +609,7 @@ TABLES = (
     *INSPECTION_TABLES,
     *PURCHASE_TABLES,
     *BILL_TABLES,
+    *OUTLINE_TABLES,
     *PHOTO_TABLES,
     *AMENDED_TABLES,
 )

@@ -45,6 +45,7 @@ from .log import (
     Stops,
     Works,
 )
+from .outlines import Outlines
 from .photos import Photos
 from .problems import AT_MOST, Findings, HistoryRefused, Problem
 from .purchases import Purchases
@@ -225,6 +226,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Bills(folder, shop).load()
     Costs(folder, shop, ledger).load()  # names works, stops and bills, so all of those must be sound
     folder.findings.stop_if_wrong()
+    Outlines(folder, shop).load()
     Photos(folder, shop).load()
     amended.load()
     folder.findings.stop_if_wrong()

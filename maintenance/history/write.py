@@ -59,6 +59,7 @@ from .columns import TABLES, Table
 from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
 from .inspections import InspectionTables
+from .outlines import OutlineTables
 from .photos import PhotoTables, write_pictures
 from .purchases import PurchaseTables
 from .sources import SourceTables
@@ -179,7 +180,15 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
 
 
 class Maker(
-    BillTables, CounterTables, BenchTables, InspectionTables, PurchaseTables, SourceTables, PhotoTables, AmendedTables
+    BillTables,
+    CounterTables,
+    BenchTables,
+    InspectionTables,
+    OutlineTables,
+    PurchaseTables,
+    SourceTables,
+    PhotoTables,
+    AmendedTables,
 ):
     """Rows for each table. Their order never hangs on ids or on how a database sorts text."""
 

@@ -1,4 +1,4 @@
-"""Writes of outlined tools: the outline with its cutting places, its ways of building, its assumptions, the price list."""
+"""Writes of outlined tools: outlines with their cutting places, ways of building, assumptions, the price list."""
 
 from __future__ import annotations
 
@@ -11,10 +11,9 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.utils import timezone
 
-from diestore.handbook.build_elements import ELEMENTS
+from diestore.handbook.build_elements import ELEMENTS, WAYS_AT_MOST, YEARS_AT_MOST
 from diestore.register.models import Plant
 from maintenance.models import ElementPrice, Outline, OutlinePlace, OutlineWay, fresh_key
-from maintenance.models.outlines import WAYS_AT_MOST, YEARS_AT_MOST
 
 from .rules import EntryRefused
 
@@ -56,7 +55,9 @@ def _check(values: Mapping[str, object], places: Sequence[Place]) -> None:
     volumes = values.get("volumes")
     if isinstance(volumes, list):
         if not 1 <= len(volumes) <= YEARS_AT_MOST:
-            raise EntryRefused(f"Enter the parts of 1 to {YEARS_AT_MOST} years, one figure for each year.", field="volumes")
+            raise EntryRefused(
+                f"Enter the parts of 1 to {YEARS_AT_MOST} years, one figure for each year.", field="volumes"
+            )
         if any(not 0 <= parts <= PARTS_AT_MOST for parts in volumes) or not any(volumes):
             raise EntryRefused("Parts of a year are nought or more, and at least one year has some.", field="volumes")
     if not places:
@@ -83,10 +84,12 @@ def copy_outline(*, by: AbstractBaseUser, outline: Outline) -> Outline:
     made.valid_until = None if days is None else made.on + dt.timedelta(days=days)
     made._state.adding = True
     _save(made, by)
-    for row in (*places, *ways):
-        row.pk, row.outline = None, made
-        row._state.adding = True
-        row.save()
+    for place in places:
+        place.pk, place.outline = None, made
+    for way in ways:
+        way.pk, way.outline = None, made
+    OutlinePlace.objects.bulk_create(places)
+    OutlineWay.objects.bulk_create(ways)
     return made
 
 
@@ -120,11 +123,9 @@ def drop_way(*, by: AbstractBaseUser, way: OutlineWay) -> None:
     _save(outline, by)
 
 
-def assume(
-    *, by: AbstractBaseUser, outline: Outline, figures: Mapping[str, float], shop_pays: Sequence[str]
-) -> None:
+def assume(*, by: AbstractBaseUser, outline: Outline, figures: Mapping[str, float], shop_pays: Sequence[str]) -> None:
     """figures: those that are other than usual, by name. shop_pays: elements of cost that the shop bears."""
-    outline.assumed = dict(figures)
+    outline.assumed = dict(sorted(figures.items()))
     outline.shop_pays = sorted(shop_pays)
     _save(outline, by)
 
@@ -142,7 +143,6 @@ def put_prices(*, by: AbstractBaseUser, plant: Plant, day: dt.date, prices: Mapp
             raise EntryRefused(f"There is no element called {element!r}.")
         if price < 0:
             raise EntryRefused(f"{ELEMENTS[element].words}: a price is nought or more.", field=element)
-        ElementPrice.objects.update_or_create(
-            plant=plant, element=element, valid_from=day, defaults={"price": price, "user_id": by.pk}
-        )
+        told: dict[str, object] = {"price": price, "user_id": by.pk}
+        ElementPrice.objects.update_or_create(plant=plant, element=element, valid_from=day, defaults=told)
     return len(prices)

@@ -13,9 +13,6 @@ from diestore.register.models import Plant
 
 from .keys import fresh_key
 
-WAYS_AT_MOST = 5
-YEARS_AT_MOST = 20
-
 
 class Outline(models.Model):
     """A tool for a part, before anybody builds it. volumes: parts in each year. assumed: figures that were changed, by

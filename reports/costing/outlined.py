@@ -1,4 +1,4 @@
-"""What running an outlined tool costs a part, from stated assumptions: for many sets of them and many worlds at once."""
+"""What running an outlined tool costs a part, from stated assumptions: many sets of them and many worlds at once."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ ASSUMED: dict[str, Assumption] = {
         _one("chip_times", "edges chip, over what is told of them,", "times as often", 1, 0.5, 2, 0, 100),
         _one("break_piece_pct", "chips that take the piece with them", "%", 50, 20, 100, 0, 100),
         _one("break_hours", "putting a chipped place right", "h", 2, 1, 4, 0, 100),
-        _one("solid_break_times", "on the die side of a solid plate that takes", "times as long", 1, 1, 4, 0.1, 50, ALIKE),
+        _one("solid_break_times", "on the die side of a solid plate", "times as long", 1, 1, 4, 0.1, 50, ALIKE),
         _one("chip_gap_power", "a tighter gap chips more: (10 % / gap) to the power", "", 0, 0, 1, -2, 4, ALIKE),
         _one("dull_stop_pct", "sharpenings that stop a job in the press", "%", 50, 20, 80, 0, 100),
         _one("stop_minutes", "such a stop takes the press", "min", 60, 30, 120, 0, 10_000),
@@ -187,7 +187,7 @@ def running(way: Built, figures: Mapping[str, Array], share: Array | None = None
     """
     rate, press = figures["toolroom_rate"], figures["press_rate"]
     every = interval(way, figures, share)
-    grinding = {"steel": 1.0, "powder": figures["powder_times"], "carbide": figures["carbide_times"]}
+    grinding = {"steel": np.ones_like(rate), "powder": figures["powder_times"], "carbide": figures["carbide_times"]}
     hours, worn, broken = figures["refit_hours"], np.zeros_like(rate), np.zeros_like(rate)
     standing = figures["stop_minutes"] / 60 * press
     for one in way.edges:
@@ -196,8 +196,8 @@ def running(way: Built, figures: Mapping[str, Array], share: Array | None = None
         piece = figures["piece_price"] if one.piece is None else float(one.piece)
         hours = hours + one.count * figures["grind_minutes"] / 60 * grinding[one.grade]
         worn = worn + one.count * (piece + figures["fit_hours"] * rate) / (grinds + 1)
-        gap = 1.0 if one.gap_pct is None else (10 / max(one.gap_pct, 1.0)) ** figures["chip_gap_power"]
-        longer = figures["solid_break_times"] if way.solid and one.below else 1.0
+        gap = np.power(10 / max(one.gap_pct or 10.0, 1.0), figures["chip_gap_power"])
+        longer = figures["solid_break_times"] if way.solid and one.below else np.ones_like(rate)
         each = figures["break_piece_pct"] / 100 * piece + figures["break_hours"] * longer * rate + standing
         broken = broken + one.count * one.chips * figures["chip_times"] / 1e5 * gap * each
     parts = figures["look_hits"] * way.parts_per_hit
@@ -210,7 +210,8 @@ def running(way: Built, figures: Mapping[str, Array], share: Array | None = None
         "breaks": broken,
         "press time": a_hit,
     }
-    return {key: np.broadcast_to(value / way.parts_per_hit, every.shape) for key, value in money.items()}
+    shape = np.broadcast_shapes(every.shape, rate.shape)
+    return {key: np.broadcast_to(value / way.parts_per_hit, shape) for key, value in money.items()}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -230,7 +230,7 @@ def _against(one: Money, base: Money, programme: Programme) -> Against:
 
 
 def _years_back(saved: Array, extra: float, programme: Programme, more: Sequence[float]) -> Array:
-    """float[worlds]: years until what is saved has paid the extra money, straight within a year; inf: not by the end."""
+    """float[worlds]: years until what is saved has paid the extra money, straight within a year; inf: never."""
     back = np.full(saved.shape, math.inf)
     if extra <= 0 and not any(more):
         return np.where(saved >= 0, 0.0, back) if extra == 0 else np.zeros(saved.shape)

@@ -13,14 +13,14 @@ from django.db.models import Count, QuerySet, Sum
 
 from diestore.access import plants
 from diestore.handbook import kinds
+from diestore.handbook.build_elements import YEARS_AT_MOST
 from diestore.register.models import Cut, Die, Output, Plant, Rate
 from maintenance.models import ElementPrice, Outline, OutlinePlace, OutlineWay, Run, Work
-from maintenance.models.outlines import WAYS_AT_MOST, YEARS_AT_MOST
 
 NEWEST = 400  # entries of each sort that say what is usual here
 NEEDED = 5  # fewer say nothing
 
-__all__ = ["WAYS_AT_MOST", "YEARS_AT_MOST", "Outline", "OutlinePlace", "OutlineWay", "outline", "outlines_of"]
+__all__ = ["Outline", "OutlinePlace", "OutlineWay", "outline", "outlines_of"]
 
 
 def outlines_of(plant: Plant, *, away: bool = False) -> QuerySet[Outline]:
@@ -83,17 +83,19 @@ def known_figures(plant: Plant, day: dt.date) -> dict[str, Known]:
             made[key] = Known(value=float(amount), source=f"the shop's rates, from {since.day} {since:%b %Y}")
     apart = float(held[Rate.Kind.REFIT_PERCENT][0]) / 100 if Rate.Kind.REFIT_PERCENT in held else 0.4
     made |= _of_grinds(plant, apart)
-    hits = list(Run.objects.standing().filter(die__plant=plant).order_by("-at", "-pk").values_list("hits", flat=True)[:NEWEST])
+    hits = list(
+        Run.objects.standing().filter(die__plant=plant).order_by("-at", "-pk").values_list("hits", flat=True)[:NEWEST]
+    )
     if len(hits) >= NEEDED and (middle := float(median(hits))) >= 1:
-        made["look_hits"] = Known(value=middle, source=f"the middle of the {len(hits)} newest runs: looked at after each")
+        made["look_hits"] = Known(
+            value=middle, source=f"the middle of the {len(hits)} newest runs: looked at after each"
+        )
     return made
 
 
 def _of_grinds(plant: Plant, apart: float) -> dict[str, Known]:
     works = Work.objects.standing().filter(position__die__plant=plant, operation="ground", supplier__isnull=True)
-    removed = list(
-        works.filter(removed_mm__gt=0).order_by("-at", "-pk").values_list("removed_mm", flat=True)[:NEWEST]
-    )  # fmt: skip
+    removed = list(works.filter(removed_mm__gt=0).order_by("-at", "-pk").values_list("removed_mm", flat=True)[:NEWEST])
     made = {}
     if len(removed) >= NEEDED:
         made["grind_mm"] = Known(value=round(fmean(removed), 3), source=f"the mean of the {len(removed)} newest grinds")
@@ -124,12 +126,15 @@ def of_die(die: Die) -> OfDie:
     part = outputs[0].part if outputs else None
     values: dict[str, object] = {
         "customer": str(part.customer.name or part.customer.code) if part and part.customer else "",
-        "part": str(part.number) if part else die.description, "material": stock.material,
-        "thickness_mm": stock.thickness_mm, "tensile_mpa": stock.tensile_mpa,
+        "part": str(part.number) if part else die.description,
+        "material": stock.material,
+        "thickness_mm": stock.thickness_mm,
+        "tensile_mpa": stock.tensile_mpa,
         "burr_limit_um": part.burr_limit_um if part else None,
-        "parts_per_hit": sum(o.parts_per_hit for o in outputs) or 1, "strokes_per_minute": die.strokes_per_minute,
+        "parts_per_hit": sum(o.parts_per_hit for o in outputs) or 1,
+        "strokes_per_minute": die.strokes_per_minute,
         "volumes": [row.parts for row in part.volumes.order_by("year")][:YEARS_AT_MOST] if part else [],
-    }  # fmt: skip
+    }
     cuts = list(Cut.objects.filter(die=die, valid_to__isnull=True).select_related("upper__item", "lower"))
     alike: dict[tuple[str, float], int] = defaultdict(int)
     for cut in cuts:
@@ -146,11 +151,17 @@ def of_die(die: Die) -> OfDie:
 
 def _way_of(cuts: Iterable[Cut], thickness_mm: float) -> dict[str, object]:
     cuts = list(cuts)
-    builds = [(c.upper.item.tool_steel, c.upper.item.hardness_hrc, c.upper.item.coating) for c in cuts
-              if c.upper is not None and c.upper.item is not None and c.upper.item.tool_steel]  # fmt: skip
+    builds = [
+        (c.upper.item.tool_steel, c.upper.item.hardness_hrc, c.upper.item.coating)
+        for c in cuts
+        if c.upper is not None and c.upper.item is not None and c.upper.item.tool_steel
+    ]
     gaps = [100 * c.gap_mm / thickness_mm for c in cuts if c.gap_mm]
     steel, hardness, coating = max(builds, key=builds.count) if builds else ("D2", None, "")
     return {
-        "name": "as the die that runs", "steel": steel, "hardness_hrc": hardness,
-        "coating": "" if coating in ("", "none") else coating, "gap_pct": round(median(gaps), 1) if gaps else None,
-    }  # fmt: skip
+        "name": "as the die that runs",
+        "steel": steel,
+        "hardness_hrc": hardness,
+        "coating": "" if coating in ("", "none") else coating,
+        "gap_pct": round(median(gaps), 1) if gaps else None,
+    }

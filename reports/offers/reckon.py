@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from diestore.handbook import build_elements, kinds, materials, tool_steels
 from diestore.handbook.build_doubts import Strip, of_gap, of_hardness
 from diestore.handbook.build_elements import ELEMENTS, Build, NoPrice
-from maintenance.forecasts import burr_limits, builds, store
+from maintenance.forecasts import builds, burr_limits, store
 from maintenance.life import unbuilt
 from maintenance.life.cycles import EdgeSpec, SampleRefused
 from maintenance.life.fleet import FleetFit
@@ -29,13 +29,21 @@ Array = NDArray[np.float64]
 BUILD = "build"
 PAID = (BUILD, *RUNNING)
 WORDS = {
-    BUILD: "building the tool", "sharpening": "sharpening", "spares": "pieces ground out",
-    "burr stops": "stops and sorting for burr", "breaks": "chips and breaks", "press time": "press time",
-}  # fmt: skip
+    BUILD: "building the tool",
+    "sharpening": "sharpening",
+    "spares": "pieces ground out",
+    "burr stops": "stops and sorting for burr",
+    "breaks": "chips and breaks",
+    "press time": "press time",
+}
 RECEIVER = {
-    BUILD: "who builds it", "sharpening": "the toolroom", "spares": "suppliers of spares, the toolroom",
-    "burr stops": "the press shop", "breaks": "suppliers of spares, the toolroom", "press time": "the press shop",
-}  # fmt: skip
+    BUILD: "who builds it",
+    "sharpening": "the toolroom",
+    "spares": "suppliers of spares, the toolroom",
+    "burr stops": "the press shop",
+    "breaks": "suppliers of spares, the toolroom",
+    "press time": "the press shop",
+}
 ALL, CUSTOMER, SHOP = "all", "customer", "shop"
 VOLUMES = 49
 LIMITS = 25
@@ -140,8 +148,15 @@ class Told:
     def parts(self) -> int:
         return sum(self.outline.volumes)
 
-    def number_of(self, name: str) -> int:
-        return next(way.number for way in self.ways if way.row.name == name)
+    def number_of_way(self, name: str) -> int:
+        """The number of a way by the name that it is weighed under."""
+        assert self.weighed is not None
+        return next(n for n, one in enumerate(self.weighed.ways, start=1) if one.way.name == name)
+
+    @property
+    def base_number(self) -> int:
+        assert self.weighed is not None
+        return self.number_of_way(self.weighed.base.way.name)
 
 
 def figures_of(outline: Outline, known: Mapping[str, Known]) -> tuple[Figure, ...]:
@@ -157,9 +172,18 @@ def figures_of(outline: Outline, known: Mapping[str, Known]) -> tuple[Figure, ..
         value = min(max(value, one.least), one.most)
         low, high = outlined.span(key, value)
         made.append(
-            Figure(key=key, words=one.words, unit=one.unit, value=value, source=source, low=low, high=high,
-                   changed=typed is not None, by_shop=key in known)
-        )  # fmt: skip
+            Figure(
+                key=key,
+                words=one.words,
+                unit=one.unit,
+                value=value,
+                source=source,
+                low=low,
+                high=high,
+                changed=typed is not None,
+                by_shop=key in known,
+            )
+        )
     return tuple(made)
 
 
@@ -178,9 +202,13 @@ def reckon(outline: Outline, *, whose: str = ALL) -> Told:
 
 
 def _told(
-    outline: Outline, rows: Sequence[OutlineWay], figures: tuple[Figure, ...], fit: FleetFit,
-    prices: Mapping[str, Price], whose: str,
-) -> Told:  # fmt: skip
+    outline: Outline,
+    rows: Sequence[OutlineWay],
+    figures: tuple[Figure, ...],
+    fit: FleetFit,
+    prices: Mapping[str, Price],
+    whose: str,
+) -> Told:
     plain = {figure.key: figure.value for figure in figures}
     one_set = outlined.sets(plain)
     groups = [_groups(outline, row) for row in rows]
@@ -197,7 +225,9 @@ def _told(
         for n, (row, group, way, elements) in enumerate(zip(rows, groups, built, every_element, strict=True), start=1)
     ]
     programme = Programme(
-        parts_by_year=tuple(outline.volumes), interest=_share_of(plain["interest_pct"]), rise=_share_of(plain["rise_pct"])
+        parts_by_year=tuple(outline.volumes),
+        interest=_share_of(plain["interest_pct"]),
+        rise=_share_of(plain["rise_pct"]),
     )
     names = _names(rows)
     ways = [
@@ -275,14 +305,20 @@ def _groups(outline: Outline, row: OutlineWay) -> list[tuple[EdgeSpec, int]]:
             made.append(
                 (
                     EdgeSpec(
-                        die=0, thickness_mm=outline.thickness_mm, tensile_mpa=outline.tensile_mpa, stock_family=family,
-                        steel=builds.steel_group(steel), hardness_above_usual_hrc=builds.above_usual(steel, hrc),
-                        coating="none" if below else tool_steels.coating(row.coating), gap_pct=row.gap_pct,
-                        side="lower" if below else "upper", kind=kind,
+                        die=0,
+                        thickness_mm=outline.thickness_mm,
+                        tensile_mpa=outline.tensile_mpa,
+                        stock_family=family,
+                        steel=builds.steel_group(steel),
+                        hardness_above_usual_hrc=builds.above_usual(steel, hrc),
+                        coating="none" if below else tool_steels.coating(row.coating),
+                        gap_pct=row.gap_pct,
+                        side="lower" if below else "upper",
+                        kind=kind,
                     ),
                     count,
                 )
-            )  # fmt: skip
+            )
     return made
 
 
@@ -298,25 +334,39 @@ def _piece(steel: str, coating: str, prices: Mapping[str, Price]) -> Decimal | N
 
 
 def _built(
-    outline: Outline, row: OutlineWay, groups: Sequence[tuple[EdgeSpec, int]], fit: FleetFit,
-    prices: Mapping[str, Price], intervals: Array, share: float | None,
-) -> Built:  # fmt: skip
+    outline: Outline,
+    row: OutlineWay,
+    groups: Sequence[tuple[EdgeSpec, int]],
+    fit: FleetFit,
+    prices: Mapping[str, Price],
+    intervals: Array,
+    share: float | None,
+) -> Built:
     edges = []
     for spec, count in groups:
         below = spec.side == "lower"
         steel = row.below if below else row.steel
         edges.append(
             EdgesAlike(
-                count=count, grade=_grade(steel), piece=_piece(steel, "" if below else row.coating, prices),
-                chips=fit.chip_rates.of(spec), gap_pct=row.gap_pct, below=below,
+                count=count,
+                grade=_grade(steel),
+                piece=_piece(steel, "" if below else row.coating, prices),
+                chips=fit.chip_rates.of(spec),
+                gap_pct=row.gap_pct,
+                below=below,
             )
-        )  # fmt: skip
+        )
     return Built(
-        intervals=intervals, edges=tuple(edges), parts_per_hit=row.parts_per_hit or outline.parts_per_hit,
-        strokes_per_minute=outline.strokes_per_minute, roller=row.guides == "roller",
-        fixed_stripper=row.stripper == "fixed", solid=row.die_side == "solid",
-        burr_limit_um=outline.burr_limit_um, burr_share=share,
-    )  # fmt: skip
+        intervals=intervals,
+        edges=tuple(edges),
+        parts_per_hit=row.parts_per_hit or outline.parts_per_hit,
+        strokes_per_minute=outline.strokes_per_minute,
+        roller=row.guides == "roller",
+        fixed_stripper=row.stripper == "fixed",
+        solid=row.die_side == "solid",
+        burr_limit_um=outline.burr_limit_um,
+        burr_share=share,
+    )
 
 
 def _share(fit: FleetFit, outline: Outline):
@@ -334,9 +384,17 @@ def _share(fit: FleetFit, outline: Outline):
 
 
 def _way(
-    outline: Outline, row: OutlineWay, number: int, groups, fit: FleetFit, prices: Mapping[str, Price], way: Built,
-    elements: Mapping[str, Array], one_set, plain: Mapping[str, float],
-) -> WayTold:  # fmt: skip
+    outline: Outline,
+    row: OutlineWay,
+    number: int,
+    groups,
+    fit: FleetFit,
+    prices: Mapping[str, Price],
+    way: Built,
+    elements: Mapping[str, Array],
+    one_set,
+    plain: Mapping[str, float],
+) -> WayTold:
     lines: tuple[PriceLine, ...] = ()
     price = row.price
     if price is None:
@@ -347,13 +405,20 @@ def _way(
     dull = float(np.quantile(way.intervals, 0.5))
     edges = sum(count for _, count in groups)
     return WayTold(
-        row=row, number=number, price=price, by_list=row.price is None, lines=lines,
-        interval=(float(low), float(middle), float(high)), interval_dull=dull, grinds=_grinds(row.steel, plain),
+        row=row,
+        number=number,
+        price=price,
+        by_list=row.price is None,
+        lines=lines,
+        interval=(float(low), float(middle), float(high)),
+        interval_dull=dull,
+        grinds=_grinds(row.steel, plain),
         grinds_below=_grinds(row.below, plain),
         elements={key: from_float(float(elements[key].mean()) * 1000) for key in RUNNING},
-        per_hit=way.parts_per_hit, chips=sum(e.count * e.chips for e in way.edges) / edges,
+        per_hit=way.parts_per_hit,
+        chips=sum(e.count * e.chips for e in way.edges) / edges,
         doubts=tuple(_doubts(outline, row)),
-    )  # fmt: skip
+    )
 
 
 def _grinds(steel: str, plain: Mapping[str, float]) -> int:
@@ -367,19 +432,30 @@ def _price_lines(row: OutlineWay, groups, prices: Mapping[str, Price]) -> tuple[
     lengths = {n: place.length_mm for n, place in enumerate(row.outline.places.all())}
     cut = sum(count * lengths[n // 2] for n, (spec, count) in enumerate(groups) if spec.side == "upper")
     needed = build_elements.counted(
-        Build(places=places, cut_mm=cut, steel=row.steel, steel_below=row.below, coating=row.coating,
-              guides=row.guides, stripper=row.stripper, die_side=row.die_side)
-    )  # fmt: skip
+        Build(
+            places=places,
+            cut_mm=cut,
+            steel=row.steel,
+            steel_below=row.below,
+            coating=row.coating,
+            guides=row.guides,
+            stripper=row.stripper,
+            die_side=row.die_side,
+        )
+    )
     if lacking := build_elements.missing(needed, prices):
         raise NoPrice(lacking)
     return tuple(
         PriceLine(
-            words=ELEMENTS[key].words, quantity=needed[key], unit=ELEMENTS[key].unit, each=prices[key].price,
+            words=ELEMENTS[key].words,
+            quantity=needed[key],
+            unit=ELEMENTS[key].unit,
+            each=prices[key].price,
             amount=(prices[key].price * Decimal(repr(float(needed[key])))).quantize(Decimal("0.01")),
         )
         for key in ELEMENTS
         if needed.get(key)
-    )  # fmt: skip
+    )
 
 
 def _doubts(outline: Outline, row: OutlineWay) -> list[str]:
@@ -404,9 +480,12 @@ def _by_volume(way: Way, number: int, volumes: Sequence[int]) -> Curve:
     mean = float(way.a_part) * 1000
     y = [float(thousand_at(way, parts)) for parts in volumes]
     return Curve(
-        number=number, name=way.name, y=tuple(y), low=tuple(v - mean + float(low) for v in y),
+        number=number,
+        name=way.name,
+        y=tuple(y),
+        low=tuple(v - mean + float(low) for v in y),
         high=tuple(v - mean + float(high) for v in y),
-    )  # fmt: skip
+    )
 
 
 def _by_burr(built, ways, told, one_set, counted, model, outline: Outline, parts: int):
@@ -447,29 +526,50 @@ def _bars(weighed: Weighed, ways, built, figures, counted) -> tuple[tuple[Bar, .
 
     def worth(saving: Array, scale: float = 1.0, interest=None, rise=None) -> Array:
         return outlined.worth_of_saving(
-            saving, extra=float(other.extra), parts_by_year=[round(p * scale) for p in parts],
+            saving,
+            extra=float(other.extra),
+            parts_by_year=[round(p * scale) for p in parts],
             interest=moved["interest_pct"][:, 0] / 100 if interest is None else interest,
-            rise=moved["rise_pct"][:, 0] / 100 if rise is None else rise, extra_by_year=more,
-        )  # fmt: skip
+            rise=moved["rise_pct"][:, 0] / 100 if rise is None else rise,
+            extra_by_year=more,
+        )
 
     values = worth(saved.mean(axis=1))
     first = {"interest": moved["interest_pct"][0, 0] / 100, "rise": moved["rise_pct"][0, 0] / 100}
     named = {figure.key: figure for figure in figures}
     bars = [
-        Bar(key=key, words=_with_unit(named[key]), at_low=float(values[1 + 2 * n]), at_high=float(values[2 + 2 * n]),
-            from_value=named[key].low, to_value=named[key].high)
+        Bar(
+            key=key,
+            words=_with_unit(named[key]),
+            at_low=float(values[1 + 2 * n]),
+            at_high=float(values[2 + 2 * n]),
+            from_value=named[key].low,
+            to_value=named[key].high,
+        )
         for n, key in enumerate(keys)
-    ]  # fmt: skip
+    ]
     low, high = np.quantile(saved[0], [0.1, 0.9])
     bars.append(
-        Bar(key="life", words="how long edges last, as unsure as it is told", at_low=float(worth(low, **first)),
-            at_high=float(worth(high, **first)), from_value=0.1, to_value=0.9)
-    )  # fmt: skip
+        Bar(
+            key="life",
+            words="how long edges last, as unsure as it is told",
+            at_low=float(worth(low, **first)),
+            at_high=float(worth(high, **first)),
+            from_value=0.1,
+            to_value=0.9,
+        )
+    )
     mean = saved[0].mean()
     bars.append(
-        Bar(key="volume", words="parts, times as many", at_low=float(worth(mean, 0.5, **first)),
-            at_high=float(worth(mean, 1.5, **first)), from_value=0.5, to_value=1.5)
-    )  # fmt: skip
+        Bar(
+            key="volume",
+            words="parts, times as many",
+            at_low=float(worth(mean, 0.5, **first)),
+            at_high=float(worth(mean, 1.5, **first)),
+            from_value=0.5,
+            to_value=1.5,
+        )
+    )
     wide = sorted((bar for bar in bars if bar.width > 0.005), key=lambda bar: (-bar.width, bar.key))
     return tuple(wide[:BARS]), other.money.way.name, other.worth
 
@@ -489,10 +589,15 @@ def _payers(outline: Outline, told: Sequence[WayTold], parts: int, keys: Sequenc
         return way.price if key == BUILD else way.elements[key] * parts / 1000
 
     return tuple(
-        Payer(key=key, words=WORDS[key], shop_pays=key in outline.shop_pays, receiver=RECEIVER[key],
-              amounts=tuple(amount(way, key) for way in told))
+        Payer(
+            key=key,
+            words=WORDS[key],
+            shop_pays=key in outline.shop_pays,
+            receiver=RECEIVER[key],
+            amounts=tuple(amount(way, key) for way in told),
+        )
         for key in keys
-    )  # fmt: skip
+    )
 
 
 def _notes(outline: Outline, rows, fit: FleetFit, prices, told, model, counted) -> list[str]:

@@ -63,9 +63,10 @@ def test_a_burr_limit_shortens_the_interval():
         running(built(burr_limit_um=9.0), sets({}))
 
 
-def test_many_sets_at_once_are_each_as_if_alone():
+@pytest.mark.parametrize("more", [{}, {"roller": True, "burr_limit_um": 50.0}, {"burr_share": 0.5, "solid": True}])
+def test_many_sets_at_once_are_each_as_if_alone(more):
     figures = moved(outlined.usual(), list(ASSUMED))
-    way = built(edges(), edges(grade="carbide", below=True), intervals=(8e4, 1e5, 3e5), roller=True, burr_limit_um=50.0)
+    way = built(edges(), edges(grade="carbide", below=True), intervals=(8e4, 1e5, 3e5), **more)
     together = running(way, figures)
     for row in (0, 7, 20, len(figures["grind_mm"]) - 1):
         alone = running(way, sets({key: float(values[row, 0]) for key, values in figures.items()}))

@@ -61,7 +61,9 @@ def test_worlds_say_how_likely_it_pays():
         [way("a", 0, *[0.02] * 101), way("b", 100, *np.linspace(0.01, 0.03, 101))], Programme(parts_by_year=(20_000,))
     )
     assert told.others[0].chance == pytest.approx(0.25, abs=0.01)  # from 0.005 a part on
-    assert told.others[0].high is None and told.others[0].low == pytest.approx(100 / 0.008 / 20_000)  # the best tenth saves 0.008
+    assert told.others[0].high is None and told.others[0].low == pytest.approx(
+        100 / 0.008 / 20_000
+    )  # the best tenth saves 0.008
 
 
 def test_tools_are_built_again_when_they_are_worn_out():

@@ -54,6 +54,7 @@ from maintenance.models import (
     CounterReading,
     DieHold,
     DieInPress,
+    ElementPrice,
     Fitting,
     Grinder,
     HitCorrection,
@@ -61,6 +62,9 @@ from maintenance.models import (
     Inspection,
     InspectionPlan,
     Order,
+    Outline,
+    OutlinePlace,
+    OutlineWay,
     Photo,
     PurchaseLine,
     PurchaseOrder,
@@ -81,6 +85,7 @@ from tests.history.billed import billed
 from tests.history.counted import counters
 from tests.history.inspected import inspected
 from tests.history.moved import moved
+from tests.history.outlined import outlined
 from tests.history.pictured import pictured
 from tests.history.purchased import purchased
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
@@ -266,6 +271,7 @@ def everything() -> None:
     billed(plant=plant, by=by, die=die)
     moved(plant=plant, by=by, die=die, at=moment)
     sourced(plant=plant, user=user, at=moment)
+    outlined(plant=plant, user=user, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
@@ -448,6 +454,10 @@ EVERY_MODEL = (
     Photo,
     Bill,
     BillPaper,
+    ElementPrice,
+    Outline,
+    OutlinePlace,
+    OutlineWay,
 )
 
 

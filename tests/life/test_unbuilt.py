@@ -49,4 +49,3 @@ def test_no_edges_or_too_many_are_refused():
             unbuilt.mean_intervals(HANDBOOK, ways)
     with pytest.raises(SampleRefused, match="up to 2,000"):
         unbuilt.mean_intervals(HANDBOOK, [[(PUNCH, 2001)]])
-
