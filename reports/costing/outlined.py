@@ -60,7 +60,7 @@ ASSUMED: dict[str, Assumption] = {
         _one("chip_times", "edges chip, over what is told of them,", "times as often", 1, 0.5, 2, 0, 100),
         _one("break_piece_pct", "chips that take the piece with them", "%", 50, 20, 100, 0, 100),
         _one("break_hours", "putting a chipped place right", "h", 2, 1, 4, 0, 100),
-        _one("solid_break_times", "on the die side of a solid plate", "times as long", 1, 1, 4, 0.1, 50, ALIKE),
+        _one("solid_break_times", "a chip in a solid plate takes", "times as long", 1, 1, 4, 0.1, 50, ALIKE),
         _one("chip_gap_power", "a tighter gap chips more: (10 % / gap) to the power", "", 0, 0, 1, -2, 4, ALIKE),
         _one("dull_stop_pct", "sharpenings that stop a job in the press", "%", 50, 20, 80, 0, 100),
         _one("stop_minutes", "such a stop takes the press", "min", 60, 30, 120, 0, 10_000),

@@ -356,7 +356,7 @@ def _plot(
 
 def _volume(page: _Page) -> None:
     told = page.offer.told
-    page.need(86)
+    page.need(81)
     page.heading("Cost per thousand parts against volume")
     named = [(float(told.parts), "all parts")]
     named += [
@@ -369,6 +369,7 @@ def _volume(page: _Page) -> None:
         [(c.number, told.volumes, c.y) for c in told.by_volume],
         by_ratio=True,
         named=named,
+        height=53,
         x_label="parts over the life of the tool",
         y_label=f"{page.offer.currency} per thousand parts",
     )
@@ -501,7 +502,7 @@ def _matters(page: _Page) -> None:
     page.y = bottom - 3
     page.colour(QUIET)
     canvas.setFont(PLAIN, 7)
-    for value in scales.even_values(low, high, 6):
+    for value in (v for v in scales.even_values(low, high, 6) if at(v) < right - 5):
         canvas.drawCentredString(at(value) * mm, page.y * mm, scales.counted(value))
     page.y -= 4
     page.text(

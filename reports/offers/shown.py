@@ -245,7 +245,7 @@ def payers(told: Told) -> list[dict]:
 
 
 def value_words(value: float) -> str:
-    return f"{value:,.10g}" if abs(value) >= 1e4 else f"{value:.4g}"
+    return f"{round(value):,}" if abs(value) >= 1_000 else f"{value:.4g}"
 
 
 def assumed(told: Told, currency: str) -> list[dict]:

@@ -9,6 +9,7 @@ from diestore.register.models import Rate
 from maintenance.log import bench, write
 from maintenance.models import Absence, BenchHours, Work
 from tests import factories as make
+from tests.security.addresses import outlined_tool
 
 from .small_shop import shop
 
@@ -31,7 +32,11 @@ OF_NONE = [
     "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
     "maintenance:record", "maintenance:replay",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
+<<<<<<< HEAD
     "reports:spares_ahead", "reports:spares_record",
+=======
+    "reports:spares_ahead", "reports:outlines", "reports:outline_new", "reports:build_prices",
+>>>>>>> 0596dda (Tests of outlined tools; their addresses, files and questions)
     "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip
 OF_A_DIE = [
@@ -60,6 +65,7 @@ def addresses(die) -> dict[str, str]:
     found["hold"] = reverse("maintenance:hold", args=[die.pk])
     if (work := die.bench_works.order_by("pk").first()) is not None:
         found |= {f"bench_{of}": reverse(f"maintenance:bench_{of}", args=[work.pk]) for of in ("work", "sheet")}
+    found["reports:outline"] = reverse("reports:outline", args=[outlined_tool(die.plant, ways=5).pk])
     found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
     edge = die.positions.get(code="1-A")
     found["maintenance:edge"] = reverse("maintenance:edge", args=[edge.pk])

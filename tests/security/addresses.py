@@ -7,9 +7,11 @@ others the parts of the address. A value that names something of the shop made i
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from django.contrib.auth.models import User
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from diestore.access import roles
@@ -18,7 +20,7 @@ from diestore.pictures import drawn_anew
 from diestore.register import actions
 from diestore.register.models import Die, Part, Party, Press, Rate, Volume
 from maintenance.counters import devices
-from maintenance.log import bills, photos, purchases, write
+from maintenance.log import bills, outlines, photos, purchases, write
 from maintenance.models import (
     Absence,
     BenchHours,
@@ -29,6 +31,7 @@ from maintenance.models import (
     Grinder,
     Incident,
     InspectionPlan,
+    Outline,
     Stop,
     Workbook,
 )
@@ -266,6 +269,20 @@ TABLE: dict[str, Row] = {
     "reports:order_more": see(may(roles.ORDER_SPARES), pk="draft"),
     "reports:level": form(may(roles.SOURCE_SPARES), pk="item"),
     "reports:cost": see(may(roles.SEE_COST)),
+    # Outlined tools: entered by whoever sells
+    "reports:outlines": see(may(roles.SEE_COST)),
+    "reports:outline_new": form(may(roles.OUTLINE_TOOLS)),
+    "reports:build_prices": Row(get=may(roles.SEE_COST), post=may(roles.OUTLINE_TOOLS)),
+    "reports:outline": see(may(roles.SEE_COST), pk="outline"),
+    "reports:outline_change": form(may(roles.OUTLINE_TOOLS), pk="outline"),
+    "reports:outline_copy": send(may(roles.OUTLINE_TOOLS), pk="outline"),
+    "reports:outline_away": send(may(roles.OUTLINE_TOOLS), pk="outline"),
+    "reports:outline_assumed": form(may(roles.OUTLINE_TOOLS), pk="outline"),
+    "reports:outline_way_new": form(may(roles.OUTLINE_TOOLS), pk="outline"),
+    "reports:outline_way": form(may(roles.OUTLINE_TOOLS), pk="outline", number="way"),
+    "reports:outline_pdf": see(may(roles.SEE_COST), pk="outline"),
+    "reports:outline_csv": see(may(roles.SEE_COST), pk="outline"),
+    "reports:outline_xlsx": see(may(roles.SEE_COST), pk="outline"),
     "reports:cost_die": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_part": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger": see(may(roles.SEE_COST), pk="die"),
@@ -337,6 +354,8 @@ def things(code: str = "H-900") -> dict[str, int]:
         **_source(),
         "draft": _draft(die),
         "bill": _bill(die),
+        "outline": outlined_tool(die.plant).pk,
+        "way": 1,
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
         "grinder": Grinder.objects.get_or_create(plant=die.plant, code="surface grinder")[0].pk,
@@ -389,6 +408,22 @@ def _source() -> dict[str, int]:
     item = make.item("of one supplier", supplier=money_shop.supplier(), lead_days=20)
     source = item.sources.first() or make.source(item, supplier=money_shop.supplier())
     return {"sourced": item.pk, "source": source.pk}
+
+
+def outlined_tool(plant, ways: int = 2, **values) -> Outline:
+    """An outlined tool with ways of building it, their prices typed; made by somebody who may."""
+    by = User.objects.filter(is_active=True).first() or User.objects.create(username="seller")
+    told = {
+        "customer": "Quillfen", "part": "clip 9", "material": "low-carbon steel", "thickness_mm": 1.2,
+        "tensile_mpa": 340.0, "burr_limit_um": None, "strokes_per_minute": 80.0, "volumes": [300_000, 500_000],
+        "on": dt.date(2026, 3, 1), "valid_until": dt.date(2026, 5, 1),
+    }  # fmt: skip
+    places = [outlines.Place(kind="pierce_punch", count=3, length_mm=18.8)]
+    made = outlines.put_outline(by=by, plant=plant, values=told | values, places=places)
+    for steel, price in (("D2", 20_000), ("PM", 26_000), ("carbide", 41_000), ("A2", 19_000), ("M2", 22_000))[:ways]:
+        values = {"name": f"of {steel}", "steel": steel, "gap_pct": 8.0, "price": Decimal(price)}
+        outlines.put_way(by=by, outline=made, values=values)
+    return made
 
 
 def _absence(die: Die) -> int:
