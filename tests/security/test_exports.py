@@ -151,6 +151,11 @@ def test_no_sheet_carries_a_live_formula(buyer, words):
         name_all(words)
         numbers = {"die": Die.objects.first().pk, "item": Item.objects.first().pk}
         numbers["purchase"] = PurchaseOrder.objects.get().pk
+        outline = addresses.outlined_tool(Die.objects.first().plant)
+        for n, way in enumerate(outline.ways.all()):
+            way.name = words[n % len(words)].replace(chr(0), "")[:60]
+            way.save()
+        numbers["outline"] = outline.pk
         for name in exports():
             answer = buyer.get(addresses.address(name, numbers))
             made = b"".join(answer)
