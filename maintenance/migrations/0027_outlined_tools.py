@@ -11,7 +11,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('diestore', '0022_right_to_outline_tools'),
+        ('diestore', '0024_right_to_outline_tools'),
         ('maintenance', '0026_bills'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

@@ -12,8 +12,8 @@ from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from diestore.access import roles, shop
+from diestore.exports import csv_response
 from maintenance.workbooks.out import OPTIONS
-from reports.exports import csv_response
 
 from . import reads, shown
 from .reckon import BUILD, WORDS, Told, reckon

@@ -32,11 +32,7 @@ OF_NONE = [
     "maintenance:due", "maintenance:pulls", "diestore:dies", "maintenance:log", "maintenance:entries", "reports:cost",
     "maintenance:record", "maintenance:replay",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
-<<<<<<< HEAD
-    "reports:spares_ahead", "reports:spares_record",
-=======
-    "reports:spares_ahead", "reports:outlines", "reports:outline_new", "reports:build_prices",
->>>>>>> 0596dda (Tests of outlined tools; their addresses, files and questions)
+    "reports:spares_ahead", "reports:spares_record", "reports:outlines", "reports:outline_new", "reports:build_prices",
     "maintenance:bench", "maintenance:presses",
 ]  # fmt: skip
 OF_A_DIE = [

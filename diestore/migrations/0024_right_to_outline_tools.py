@@ -6,7 +6,7 @@ from django.db import migrations
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('diestore', '0021_who_supplies_a_spare'),
+        ('diestore', '0023_what_stock_costs'),
     ]
 
     operations = [
