@@ -60,6 +60,8 @@ def ledger_of(die: Die) -> DieLedger:
 
 def _left_out(die: Die, cost: DieCost, *, dated: bool) -> Iterator[str]:
     yield from (words for words in cost.sheet.left_out if "spent, but no good part" not in words)
+    if any("scrapped, worth not known" in words for words in cost.sheet.left_out):
+        yield "It is told once the die's stock has a price a kilogram, and the die its pitch and strip width."
     if die.build_price is not None and not dated:
         yield "The build price has no month, since nothing stands in the log yet."
     if die.build_price is not None and not die.expected_parts:

@@ -22,7 +22,7 @@ from .ledger import DieLedger
 EDGE, FOOT = 12.0, 16.0
 ROOM = WIDE - 2 * EDGE
 CODE_SIDE = 25.0
-SHORT = {"build": "Build", "stop": "Stops, scrap"}
+SHORT = {"build": "Build", "stop": "Stops"}
 METHOD = (
     "Cash counts on the day on which hours were worked, spares came and bills were written; accrual when what "
     "they bought was used. The build price is used up with the parts that the die is built for. Each hour is "
