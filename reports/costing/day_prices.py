@@ -26,13 +26,14 @@ class From(StrEnum):
     REPAIR = "as it came back from repair"
     PRICE_LIST = "by the price list of that day"
     REGISTER = "by the register of that day"
+    EMPTIED = "by the last price before it was emptied"
     FIRST = "by the first price that is kept"
     TODAY = "by today's price, none older is kept"
 
     @property
     def doubtful(self) -> bool:
         """Whether the price is of another day."""
-        return self in (From.FIRST, From.TODAY)
+        return self in (From.EMPTIED, From.FIRST, From.TODAY)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,11 +158,12 @@ def price_then(known: KnownPrices, at: dt.datetime, day: dt.date, lot: Moved | N
         return DayPrice(amount=asked, told_by=From.PRICE_LIST)
     points = sorted(known.later, key=lambda point: point.since)
     begun = [point for point in points if point.since <= at]
-    if begun and begun[-1].value is not None:
-        return DayPrice(amount=begun[-1].value, told_by=From.REGISTER)
-    if not begun and known.first is not None and known.first.value is not None:
+    for point in reversed(begun):
+        if point.value is not None:
+            return DayPrice(amount=point.value, told_by=From.REGISTER if point is begun[-1] else From.EMPTIED)
+    if known.first is not None and known.first.value is not None:
         told_by = From.REGISTER if known.first.since <= at else From.FIRST
-        return DayPrice(amount=known.first.value, told_by=told_by)
+        return DayPrice(amount=known.first.value, told_by=From.EMPTIED if begun else told_by)
     after = [point for point in points if point.since > at and point.value is not None]
     if after:
         return DayPrice(amount=after[0].value or Decimal(0), told_by=From.FIRST)

@@ -94,7 +94,7 @@ def in_cents(entries: Iterable[LedgerEntry]) -> list[LedgerEntry]:
     """The same entries in whole cents, in the order of their days.
 
     Those of an element add up to the exact sum of the element, rounded: a cost sheet and the ledger agree to the cent.
-    An entry differs from its exact amount by less than a cent, and one that comes later changes none before it.
+    An entry differs from its exact amount by a cent at most, and one that comes later changes none before it.
     """
     exact: dict[str, Decimal] = {}
     made = []

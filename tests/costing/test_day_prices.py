@@ -87,6 +87,9 @@ def test_each_price_has_its_turn():
     ]  # fmt: skip
     assert told[0].came == moment(1) and told[0].order == 17
     assert at(KnownPrices(today=Decimal(9)), 6).told_by == From.TODAY
+    emptied = replace(known, sources=[], later=[*later, Point(since=moment(30), value=None)])
+    assert (at(emptied, 40).amount, at(emptied, 40).told_by) == (4, From.EMPTIED)
+    assert at(replace(emptied, later=emptied.later[1:]), 40).amount == 3
     assert at(KnownPrices(), 6) is None
     assert at(known, 60, Moved(at=moment(1), quantity=1)).told_by == From.PRICE_LIST  # a lot without a price
 

@@ -59,7 +59,8 @@ def test_every_cut_adds_up_to_the_whole(entries, ways, by):
 def test_in_cents_the_order_does_not_matter_and_each_element_is_its_exact_sum(entries, order):
     made = in_cents(entries)
     exact = {one.key: one.amount for one in entries}
-    assert all(abs(one.amount - exact[one.key]) < D("0.01") for one in made)
+    # two roundings of half a cent at most each: just a cent where the sum goes from 0.005 to -0.005
+    assert all(abs(one.amount - exact[one.key]) <= D("0.01") for one in made)
     for element in ELEMENTS:
         whole = sum((one.amount for one in entries if one.element == element), D(0))
         assert sum((one.amount for one in made if one.element == element), D(0)) == rounded(whole)
