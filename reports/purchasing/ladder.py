@@ -82,6 +82,7 @@ def ladder(
     level: float | None = None,
     least: int = 0,
     least_lot: int = 1,
+    most: int | None = None,
     most_rungs: int = MOST_RUNGS,
 ) -> tuple[Rung, ...]:
     """The rungs 0, 1, 2 ... packs, with the recommended one marked.
@@ -93,8 +94,9 @@ def ladder(
     worth the price by the piece in the usual lot: counted at the price of one, each piece beyond a break would seem
     to earn. With breaks no rung above both that lot and the need is recommended: the lot has weighed keeping so many.
     For one price it is the newsvendor's: the least s with P(D <= s) >= short / (short + left_over). least: pieces
-    that have to be ordered in any case; least_lot: fewer than that, but none, cannot be ordered. Where two rungs tie,
-    the smaller. The first rung of each price break is shown however far it lies.
+    that have to be ordered in any case; least_lot: fewer than that, but none, cannot be ordered. most: no rung beyond
+    the first that holds so many is recommended, unless `least` asks for it. Where two rungs tie, the smaller. The
+    first rung of each price break is shown however far it lies.
     Source: Nahmias, Production and Operations Analysis, the newsvendor's rule.
     """
     if level is None and prices is None:
@@ -106,6 +108,8 @@ def ladder(
     best_s = until_next.quantile(level if level is not None else _ratio(prices))
     first_packs = -(-max(best_s - position, least, 0) // pack_size)
     least_packs = -(-max(least_lot, 1) // pack_size)
+    if most is not None:
+        first_packs = min(first_packs, max(-(-most // pack_size), -(-least // pack_size)))
     if first_packs:
         first_packs = max(first_packs, least_packs)
     breaks = [row.pieces for row in prices.breaks] if prices is not None else []
@@ -124,6 +128,8 @@ def ladder(
         allowed = q >= least
         if prices is not None and prices.lot and at_breaks:
             allowed &= q <= max(first_packs * pack_size, prices.lot, int(q[1]))
+        if most is not None:
+            allowed &= q <= max(-(-max(most, least) // pack_size) * pack_size, int(q[1]))
         chosen = int(np.flatnonzero(allowed)[np.argmin(np.round(cost[allowed], 9))])
     rungs = [
         Rung(

@@ -15,7 +15,9 @@ from .demand import Demand, DemandRefused
 # Beforehand, of y = ln(taken / promised): a supplier's own middle lies about the promise by a quarter either way, and
 # one order about that middle by a seventh, as well known as from six orders. Common practice, no source.
 SUPPLIERS_SPREAD = 0.25
-FURTHEST = 3.0  # a middle further off than so many of these spreads: the promise then says less, and its spread is wider
+FURTHEST = (
+    3.0  # a middle further off than so many of these spreads: the promise then says less, and its spread is wider
+)
 USUAL_SPREAD = 0.15
 SPREAD_AS_FROM = 6.0
 # Slices of the law, finer towards the late end, where a service level is decided; each taken at its middle.
@@ -52,8 +54,8 @@ class LeadTime:
         y = ln(taken / promised) of n orders. The spread of one order: a = a0 + (n - 1) / 2, b = b0 + sum (y - mean)^2 /
         2 with a0 = 3, b0 = a0 0.15^2, s^2 = b / a. The middle is shrunk to the promise: w mean y, w = t^2 / (t^2 +
         s^2 / n) with t = 0.25, or |mean y| / 3 where that is more: a supplier who takes five times what is promised is
-        not taken back to the promise by one odd order. The next order: Student's t of 2 a degrees of freedom about it, scale^2 = s^2 + w s^2 /
-        n; without orders about the promise, scale^2 = s^2 + t^2 / 4, since most keep it.
+        not taken back to the promise by one odd order. The next order: Student's t of 2 a degrees of freedom about it,
+        scale^2 = s^2 + w s^2 / n; without orders about the promise, scale^2 = s^2 + t^2 / 4, since most keep it.
         Source: normal means shrunk to a common one, and a spread with an inverse gamma beforehand, Gelman et al.,
         Bayesian Data Analysis, ch. 2 and 3 (from memory).
         Nought days of promise are taken as one where orders were seen to take longer, and as certain else.

@@ -157,15 +157,17 @@ def advise(
         runs_out = None if lasts is None else today + dt.timedelta(days=lasts + 1)
         order_by = today + dt.timedelta(days=last_wait)
         wait = max(last_wait, 0)
+    in_lead_then = in_lead if not wait else lead.use(use, wait=wait)
     rungs = ladder(
         position=stock.position,
-        in_lead=in_lead if not wait else lead.use(use, wait=wait),
+        in_lead=in_lead_then,
         until_next=lead.use(use, wait=wait + cover_days),
         pack_size=stock.pack_size,
         prices=prices,
         level=service if by_hand or prices is None else None,
         least=0 if last_wait is None else max(1, least_stock - stock.position),
         least_lot=stock.least_quantity,
+        most=None if prices is None else max(in_lead_then.quantile(service) + lot - stock.position, 0),
     )
     if last_wait is not None:
         quantity = next(rung.pieces for rung in rungs if rung.best)

@@ -33,7 +33,7 @@ from . import reads
 
 REFRESHED_DAYS = 28  # after which the use ahead of a spare is reckoned anew, where nothing happened to its dies before
 MOST_OF_THE_SET = 0.5  # of the places of a die that are ground at all: it was sharpened
-WARY_DAYS = 1  # ordered in the evening, looked at again a week later; the advice counts the day
+WEEK_DAYS = 7  # what has to be ordered before the next look is ordered now, as the list of what to order has it
 
 
 def _time(moment: float) -> dt.datetime:
@@ -183,7 +183,7 @@ class AdviceThen:
         judged = ahead.economics(of).judged(
             ahead.yearly_use(item), pack_size=of.pack_size, least_quantity=ahead.least_quantity(item)
         )
-        return ahead.lead(of).use(lambda days: ahead.use(item, days), wait=WARY_DAYS).quantile(judged.service)
+        return ahead.lead(of).use(lambda days: ahead.use(item, days), wait=WEEK_DAYS).quantile(judged.service)
 
     def _moment(self, day: int) -> float:
         evening = dt.datetime.combine(self.first + dt.timedelta(days=day + 1), dt.time())

@@ -149,6 +149,12 @@ def why_this_rung(why: Why) -> str:
     if best.cost is None:
         fewest = f"Recommended: the fewest that are enough {level(advice.service)} of the time."
         return f"{fewest} Without a price nothing is said in money."
+    cheapest = min((rung.cost for rung in advice.ladder if rung.cost is not None), default=best.cost)
+    if best.enough < advice.service if advice.by_hand else best.cost > cheapest:
+        return (
+            f"Recommended: what brings the shelf to {pieces(advice.lot)} above the order point of {advice.point:,}. "
+            "More is not kept for what nobody knows yet: if the shelf empties sooner, the next order goes out sooner."
+        )
     if advice.by_hand:
         fewest = f"Recommended: the fewest that are enough {level(advice.service)} of the time,"
         chance = why.by_hand is not None and why.by_hand.chance_percent is not None

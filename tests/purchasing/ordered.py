@@ -29,6 +29,7 @@ REFRESHED = 56  # days after which the law of an item's use is worked out anew
 HALF_A_BREAK = 0.5
 SETTLED = 120  # days after which what was ordered first has come: before, both rules live on the same shelf
 SEEN_EVERY = 90  # days between the orders whose lead times the records tell of
+WEEK_DAYS = 7  # the shelf is looked at weekly: what has to be ordered before the next look is ordered now
 FURTHEST = 800  # days ahead
 GRINDS_NEW = 6
 KEEP = KeepCost(capital=0.06, keeping=0.04, ageing=0.08)
@@ -72,11 +73,10 @@ class Sums:
 
 @dataclass(frozen=True, kw_only=True)
 class Scored:
-    """minimums: by TIMES of the mean use. at_point: the advice's order points with other orders, see `AtPoint`."""
+    """minimums: by TIMES of the mean use."""
 
     needed: int
     advice: Sums
-    at_point: Sums
     minimums: tuple[Sums, ...]
 
     @property
@@ -193,11 +193,12 @@ class Records:
 
         worth = Economics(price=float(of.price[i]), keep=KEEP, short=MISSING, order_cost=ORDER_COST)
         judged = worth.judged(use(365).mean)
-        return Known(use=use, lead=lead, judged=judged, point=lead.use(use, wait=1).quantile(judged.service))
+        point = lead.use(use, wait=WEEK_DAYS).quantile(judged.service)
+        return Known(use=use, lead=lead, judged=judged, point=point)
 
 
 class Advised:
-    """The advice as a rule: what `advise` says is due is ordered, as many as it says."""
+    """The advice as a rule: what `advise` wants decided this week is ordered, as many as it says."""
 
     def __init__(self, records: Records) -> None:
         self.records = records
@@ -212,17 +213,8 @@ class Advised:
         return advise(
             StockNow(on_hand=have, on_order=0, lead_days=promised), known.use, today=dt.date(2026, 1, 1),
             service=judged.service, by_hand=judged.by_hand, lead=known.lead, prices=judged.prices, lot=judged.lot,
-            cover_days=judged.cover_days, look_ahead_days=2,
+            cover_days=judged.cover_days, look_ahead_days=promised + WEEK_DAYS + 1,
         ).quantity  # fmt: skip
-
-
-class AtPoint(Advised):
-    """The same order points, as the theory of a lot and a point has it: an order goes out when the position comes down
-    to the point, not below it, where more than one piece is bought at a time; and brings it one lot above."""
-
-    def of_one(self, known: Known, have: int, i: int) -> int:
-        lot = known.judged.lot
-        return known.point + lot - have if have < known.point + (lot > 1) else 0
 
 
 def minimum_of(of: Shop, times: float) -> np.ndarray:
@@ -252,14 +244,11 @@ def scored(*, shops: int, seed: int) -> Scored:
         )
         needed += int(past.needs[SETTLED:].sum())
         records = Records(of)
-        for name, rule in (("advice", Advised), ("at point", AtPoint)):
-            sums[name] += _sums(replay(past, rule(records).wanted), of)
+        sums["advice"] += _sums(replay(past, Advised(records).wanted), of)
         for times in TIMES:
             sums[times] += _sums(replay(past, fixed_minimum(minimum_of(of, times), lots_of(of))), of)
     made = {name: Sums(short=int(s), money=float(m), orders=int(o)) for name, (s, m, o) in sums.items()}
-    return Scored(
-        needed=needed, advice=made["advice"], at_point=made["at point"], minimums=tuple(made[t] for t in TIMES)
-    )
+    return Scored(needed=needed, advice=made["advice"], minimums=tuple(made[t] for t in TIMES))
 
 
 def _sums(found: Replayed, of: Shop) -> np.ndarray:

@@ -10,6 +10,7 @@ from scipy.stats import norm
 
 from reports.purchasing.ahead import OrderAhead, hits_ahead
 from reports.purchasing.demand import Demand, DemandRefused, poisson
+from reports.purchasing.ladder import Prices
 from reports.purchasing.reorder import StockNow, advise, critical_ratio, expected_cost, packs, reorder_point
 
 TODAY = dt.date(2025, 11, 3)
@@ -187,3 +188,23 @@ def test_bad_strokes_ahead_are_refused():
 @given(st.integers(0, 400), st.integers(0, 400), st.floats(0, 1e5))
 def test_strokes_ahead_never_fall(one, more, pace):
     assert ahead(one, pace=pace) <= ahead(one + more, pace=pace) + 1e-6
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(-2, 30), st.integers(1, 200), st.floats(0, 0.3), st.integers(1, 12), st.floats(1, 500),
+    st.floats(0, 2_000), st.integers(1, 40),
+)  # fmt: skip
+def test_an_order_brings_the_shelf_no_higher_than_one_lot_above_the_point(
+    on_hand, lead, a_day, pack, price, short, lot
+):
+    """The policy of a lot and a point: what is unsure until the next order is no reason to buy for it now."""
+    stock = StockNow(on_hand=on_hand, on_order=0, lead_days=lead, pack_size=pack)
+    prices = Prices(price=price, short=short + 1, left_over=0.2 * price, order_cost=40)
+    advice = advise(
+        stock, lambda days: poisson(a_day * max(days, 0)), today=TODAY, service=0.9, by_hand=False, prices=prices,
+        lot=lot, look_ahead_days=lead + 8,
+    )  # fmt: skip
+    if advice.order_by is not None and advice.order_by <= TODAY:
+        assert on_hand + advice.quantity <= packs(advice.point + lot - on_hand, pack) + on_hand
+        assert advice.quantity >= 1
