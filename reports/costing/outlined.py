@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 RUNNING = ("sharpening", "spares", "burr stops", "breaks", "press time")
 LEAST_SHARE = 0.02  # of the life to dull: below it a burr limit is what a fresh edge leaves
 COMMON = "common practice, no source"
-ALIKE = "not known: the same for every way until somebody says otherwise"
+ALIKE = "not known: alike for every way"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -298,8 +298,11 @@ def _plot(
     left, right, top = EDGE + 17, EDGE + ROOM - 8, page.y - 6
     bottom, canvas = top - height, page.canvas
     across = _Scale(low=lines[0][1][0], high=lines[0][1][-1], by_ratio=by_ratio)
-    most = max(max(y) for _, _, y in lines)
-    up = _Scale(low=0.0, high=1.06 * most if most > 0 else 1.0)
+    most, least = (of(of(y) for _, _, y in lines) for of in (max, min))
+    if by_ratio and least > 0:
+        up = _Scale(low=least / 1.25, high=most * 1.1, by_ratio=True)
+    else:
+        up = _Scale(low=0.0, high=1.06 * most if most > 0 else 1.0)
     x_at, y_at = across.place(), up.place()
     canvas.setLineWidth(0.3)
     for value in across.values(8):
@@ -466,7 +469,7 @@ def _matters(page: _Page) -> None:
     if not bars:
         return
     page.need(24 + 5.2 * len(bars))
-    page.heading(f"What matters: how far each assumption moves what {told.bars_of} is worth")
+    page.heading("What matters")
     middle = float(told.bars_worth)
     ends = [v for bar in bars for v in (bar.at_low, bar.at_high)] + [middle, 0.0]
     span = max(ends) - min(ends) or 1.0
@@ -507,7 +510,7 @@ def _matters(page: _Page) -> None:
     page.y -= 4
     page.text(
         EDGE,
-        f"{page.offer.currency} today. Upright: as it stands; dotted: nought. Light: at its low; dark: at its high.",
+        f"What {told.bars_of} is worth today, {page.offer.currency}; dotted: nought. Light: the assumption at its low.",
         size=7,
     )
     page.colour()
@@ -564,7 +567,7 @@ def _assumed(page: _Page) -> None:
     page.words(" ".join(told.notes) + f" Intervals rest on {told.rests_on}.", size=8, lead=3.8)
     page.y -= 2
     for figure in told.figures:
-        if figure.key in INSIDE and not page.offer.with_rates:
+        if not figure.used or (figure.key in INSIDE and not page.offer.with_rates):
             continue
         page.need(4)
         page.y -= 3.8

@@ -42,7 +42,7 @@ def against(
     named: Sequence[Named] = (),
     bands: bool = True,
 ):
-    """Lines with their numbers at the right end. by_ratio: across in even steps of the logarithm."""
+    """Lines with their numbers at the right end. by_ratio: both ways in even steps of the logarithm."""
     from matplotlib import rc_context
 
     with rc_context(plots.SETTINGS):
@@ -56,10 +56,15 @@ def against(
         if by_ratio:
             axes.set_xscale("log")
         axes.set_xlim(lines[0].x[0], lines[0].x[-1])
-        most = max(max(line.y) for line in lines)
-        axes.set_ylim(0, 1.05 * most if most > 0 else 1)
+        most, least = (of(of(line.y) for line in lines) for of in (max, min))
+        by_ratio_up = by_ratio and least > 0
+        if by_ratio_up:
+            axes.set_yscale("log")
+            axes.set_ylim(least / 1.25, most * 1.1)
+        else:
+            axes.set_ylim(0, 1.05 * most if most > 0 else 1)
         round_ticks(axes.xaxis, by_ratio=by_ratio)
-        round_ticks(axes.yaxis)
+        round_ticks(axes.yaxis, by_ratio=by_ratio_up)
         _numbers(axes, lines)
         first, last = lines[0].x[0], lines[0].x[-1]
         for n, one in enumerate(named):
@@ -81,14 +86,14 @@ def against(
 
 def _numbers(axes, lines: Sequence[Line]) -> None:
     """The number of each way beside its end, one above the other where ends meet."""
-    top = axes.get_ylim()[1]
-    room, below = 0.055 * top, float("-inf")
-    for line in sorted(lines, key=lambda line: (line.y[-1], line.number)):
-        below = max(line.y[-1], below + room)
+    to_share, below = axes.transData + axes.transAxes.inverted(), float("-inf")
+    ends = [(float(to_share.transform((line.x[-1], line.y[-1]))[1]), line.number) for line in lines]
+    for share, number in sorted(ends):
+        below = max(share, below + 0.055)
         axes.annotate(
-            str(line.number),
+            str(number),
             (1, below),
-            xycoords=("axes fraction", "data"),
+            xycoords="axes fraction",
             xytext=(6, 0),
             textcoords="offset points",
             va="center",

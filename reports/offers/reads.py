@@ -87,9 +87,7 @@ def known_figures(plant: Plant, day: dt.date) -> dict[str, Known]:
         Run.objects.standing().filter(die__plant=plant).order_by("-at", "-pk").values_list("hits", flat=True)[:NEWEST]
     )
     if len(hits) >= NEEDED and (middle := float(median(hits))) >= 1:
-        made["look_hits"] = Known(
-            value=middle, source=f"the middle of the {len(hits)} newest runs: looked at after each"
-        )
+        made["look_hits"] = Known(value=middle, source=f"{len(hits)} newest runs, looked at after each")
     return made
 
 
@@ -98,12 +96,12 @@ def _of_grinds(plant: Plant, apart: float) -> dict[str, Known]:
     removed = list(works.filter(removed_mm__gt=0).order_by("-at", "-pk").values_list("removed_mm", flat=True)[:NEWEST])
     made = {}
     if len(removed) >= NEEDED:
-        made["grind_mm"] = Known(value=round(fmean(removed), 3), source=f"the mean of the {len(removed)} newest grinds")
+        made["grind_mm"] = Known(value=round(fmean(removed), 3), source=f"{len(removed)} newest grinds, the mean")
     heads = works.order_by().values("position__die_id", "at").annotate(hours=Sum("hours"), edges=Count("pk"))
     sets = list(heads.filter(hours__gt=0).order_by("-at", "position__die_id").values_list("hours", "edges")[:NEWEST])
     if len(sets) >= NEEDED:
         hours, an_edge = median(h for h, _ in sets), median(h / n for h, n in sets)
-        told = f"the {len(sets)} newest sharpenings with hours, {apart:.0%} of them for pulling and trying out"
+        told = f"{len(sets)} newest sharpenings, {apart:.0%} for the rest"
         made["refit_hours"] = Known(value=round(apart * hours, 2), source=told)
         made["grind_minutes"] = Known(value=round((1 - apart) * an_edge * 60, 1), source=told)
     return made

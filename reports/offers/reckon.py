@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
@@ -16,6 +16,7 @@ from maintenance.forecasts import builds, burr_limits, store
 from maintenance.life import unbuilt
 from maintenance.life.cycles import EdgeSpec, SampleRefused
 from maintenance.life.fleet import FleetFit
+from maintenance.life.seen import Seen
 from reports.costing import outlined
 from reports.costing.break_even import BreakEven
 from reports.costing.money import MoneyRefused, from_float
@@ -48,12 +49,13 @@ ALL, CUSTOMER, SHOP = "all", "customer", "shop"
 VOLUMES = 49
 LIMITS = 25
 BARS = 12
+FEW = 10  # dull ends below which the handbook says more of a build than the record (common practice, no source)
 ROUND_KINDS = {"pierce_punch", "pilot_pierce_punch", "semi_pierce_punch"}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Figure:
-    """An assumption as it holds. source: where from. low, high: between which it is moved."""
+    """An assumption as it holds. source: where from. low, high: between which it is moved. used: in this answer."""
 
     key: str
     words: str
@@ -64,6 +66,7 @@ class Figure:
     high: float
     changed: bool
     by_shop: bool
+    used: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,10 +196,10 @@ def reckon(outline: Outline, *, whose: str = ALL) -> Told:
     rows = list(outline.ways.all())
     if not rows:
         return Told(outline=outline, figures=figures, whose=whose, refusal="No way of building it is entered yet.")
-    fit = store.fleet_of(outline.plant)
+    fit, seen = store.fleet_of(outline.plant), store.seen_by(store.newest_fit(outline.plant))
     prices = reads.prices_on(outline.plant, outline.on)
     try:
-        return _told(outline, rows, figures, fit, prices, whose)
+        return _told(outline, rows, figures, fit, seen, prices, whose)
     except (MoneyRefused, SampleRefused, NoPrice) as reason:
         return Told(outline=outline, figures=figures, whose=whose, refusal=str(reason))
 
@@ -206,6 +209,7 @@ def _told(
     rows: Sequence[OutlineWay],
     figures: tuple[Figure, ...],
     fit: FleetFit,
+    seen: Seen,
     prices: Mapping[str, Price],
     whose: str,
 ) -> Told:
@@ -245,7 +249,7 @@ def _told(
     bars, bars_of, bars_worth = _bars(weighed, ways, built, figures, counted)
     return Told(
         outline=outline,
-        figures=figures,
+        figures=_with_use(figures, outline, rows, prices, model, counted),
         whose=whose,
         ways=tuple(told),
         weighed=weighed,
@@ -258,9 +262,36 @@ def _told(
         bars_of=bars_of,
         bars_worth=bars_worth,
         payers=_payers(outline, told, sum(outline.volumes), _counted(outline, rows, ALL)),
-        notes=tuple(_notes(outline, rows, fit, prices, told, model, counted)),
+        notes=tuple([*_not_seen(rows, seen), *_notes(outline, rows, fit, prices, model, counted)]),
         rests_on=builds.rests_on(fit),
     )
+
+
+def _with_use(figures, outline: Outline, rows, prices, model, counted) -> tuple[Figure, ...]:
+    """The same, those that nothing here rests on marked so."""
+    idle = set()
+    if model is not None or outline.burr_limit_um is None:
+        idle |= {"fresh_burr_um", "dull_burr_um"}
+    if "press time" not in counted:
+        idle.add("press_runs_pct")
+    if all(_piece(row.steel, row.coating, prices) is not None for row in rows) and all(
+        _piece(row.below, "", prices) is not None for row in rows
+    ):
+        idle.add("piece_price")
+    grades = {_grade(steel) for row in rows for steel in (row.steel, row.below)}
+    if "carbide" not in grades:
+        idle |= {"carbide_times", "carbide_grind_mm"}
+    if grades == {"carbide"}:
+        idle.add("grind_mm")
+    if "powder" not in grades:
+        idle.add("powder_times")
+    if all(row.guides == "plain" for row in rows):
+        idle.add("roller_times")
+    if all(row.stripper == "spring" for row in rows):
+        idle.add("fixed_stripper_times")
+    if all(row.die_side == "inserts" for row in rows):
+        idle.add("solid_break_times")
+    return tuple(replace(figure, used=figure.key not in idle) for figure in figures)
 
 
 def _names(rows: Sequence[OutlineWay]) -> list[str]:
@@ -600,7 +631,24 @@ def _payers(outline: Outline, told: Sequence[WayTold], parts: int, keys: Sequenc
     )
 
 
-def _notes(outline: Outline, rows, fit: FleetFit, prices, told, model, counted) -> list[str]:
+def _not_seen(rows: Sequence[OutlineWay], seen: Seen) -> list[str]:
+    """Steels and coatings of which the shop has little or nothing on record: memory may speak for the dearer way."""
+    made = []
+    for sort, names in (
+        ("steel", {builds.steel_group(steel) or steel for row in rows for steel in (row.steel, row.below)}),
+        ("coating", {tool_steels.coating(row.coating) for row in rows} - {"none"}),
+    ):
+        words = builds.steel_words if sort == "steel" else builds.coating_words
+        for name in sorted(names):
+            edges, ends = seen.counts.get(sort, {}).get(name, (0, 0))
+            if not edges:
+                made.append(f"No edge of {words(name)} is on record here: what it does is the handbook's, from memory.")
+            elif ends < FEW:
+                made.append(f"Of {words(name)} only {ends} dull ends are on record: it is mostly the handbook's word.")
+    return made
+
+
+def _notes(outline: Outline, rows, fit: FleetFit, prices, model, counted) -> list[str]:
     made = []
     steels = {steel for row in rows for steel in (row.steel, row.below)}
     lacking = sorted(s for s in steels if build_elements.steel_key(s) not in prices)

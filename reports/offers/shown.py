@@ -198,6 +198,11 @@ def crossings(told: Told) -> list[str]:
     return [f"{o['name']}: {o['crossing'] or o['never']}" for o in others(told)]
 
 
+def _start(name: str) -> str:
+    """A name at the start of a sentence."""
+    return name[:1].upper() + name[1:]
+
+
 def lead(told: Told, currency: str) -> tuple[str, str]:
     """What it comes to: the answer, and what one asks next."""
     assert told.weighed is not None
@@ -208,15 +213,18 @@ def lead(told: Told, currency: str) -> tuple[str, str]:
         told.whose, ""
     )
     if not found:
-        return f"{best.way.name} costs {cost} {thousand} {over}.", f"Add a second way to compare. {whose}".strip()
+        return (
+            f"{_start(best.way.name)} costs {cost} {thousand} {over}.",
+            f"Add a second way to compare. {whose}".strip(),
+        )
     if all(one["alike"] for one in found):
         return f"All ways come to the same: {cost} {thousand} {over}.", whose
     if best is base:
-        pays = [f"{one['name']} pays with a chance of {one['chance']}." for one in found if not one["alike"]]
-        head = f"{best.way.name}, the cheapest to build, stays the cheapest {over}: {cost} {thousand}."
+        pays = [f"{_start(one['name'])} pays with a chance of {one['chance']}." for one in found if not one["alike"]]
+        head = f"{_start(best.way.name)}, the cheapest to build, stays the cheapest {over}: {cost} {thousand}."
         return head, " ".join(filter(None, [*pays, whose]))
-    one = next(o for o in found if o["name"] == best.way.name)
-    head = f"{best.way.name} is the cheapest {over}: {cost} {thousand}, {base.way.name} {three_figures(base.thousand)}."
+    one, figure = next(o for o in found if o["name"] == best.way.name), three_figures(base.thousand)
+    head = f"{_start(best.way.name)} is the cheapest {over}: {cost} {thousand}. {_start(base.way.name)}: {figure}."
     bits = [f"The build costs {one['extra']} more.", f"It is back after {one['years']} years." if one["years"] else ""]
     bits.append(f"What it saves is worth {one['worth']} today, the build paid. Chance that it pays: {one['chance']}.")
     return head, " ".join(filter(None, [*bits, whose]))
@@ -259,6 +267,7 @@ def assumed(told: Told, currency: str) -> list[dict]:
             "range": f"{value_words(f.low)} to {value_words(f.high)}",
         }
         for f in told.figures
+        if f.used
     ]
 
 

@@ -1,0 +1,58 @@
+"""A salesperson opposite a customer: a tool outlined, a second way, the crossing and the payback read, the paper."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from diestore.access import roles
+from maintenance.models import Outline
+
+from .test_hands import Finger
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def test_from_the_cost_page_to_the_offer_in_hand(open_browser):
+    visit = open_browser(roles.SALES, has_touch=True)
+    page = visit.go("/cost/")
+    finger = Finger(page)
+    finger.tap(page.get_by_role("link", name="Outline a tool"))
+    for label, typed in (
+        ("Customer", "Quillfen Seating"), ("Part", "latch plate"), ("Parts a year", "400,000"),
+        ("For how many years", "4"), ("Strip material", "low-carbon steel"), ("Thickness, mm", "1.5"),
+        ("Tensile strength, MPa", "350"), ("How many, row 1", "6"), ("Cut of one, mm, row 1", "25"),
+    ):  # fmt: skip
+        page.get_by_label(label, exact=True).fill(typed)
+    page.get_by_label("Kind, row 1").select_option("pierce_punch")
+    finger.tap(page.get_by_role("button", name="Save"))
+    expect(page.get_by_role("status")).to_contain_text("latch plate for Quillfen Seating is saved")
+    expect(page.locator("main")).to_contain_text("The price list has no price of")
+
+    # No price list here: the price of each way is typed.
+    finger.tap(page.get_by_role("link", name="usual build"))
+    page.get_by_label("Price of the build").fill("18000")
+    finger.tap(page.get_by_role("button", name="Save"))
+    expect(page.locator("main")).to_contain_text("usual build costs")
+    finger.tap(page.get_by_role("link", name="One more way"))
+    page.get_by_label("What it is called").fill("powder steel")
+    page.get_by_label("Punches of").select_option("PM")
+    page.get_by_label("Price of the build").fill("24000")
+    finger.tap(page.get_by_role("button", name="Save"))
+    assert finger.taps == 6
+
+    against = page.get_by_role("region", name="Against the cheapest to build")
+    expect(against).to_contain_text("6,000 EUR")
+    assert re.search(r"[0-9,]+ parts", against.inner_text()), "the crossing"
+    expect(
+        page.get_by_role("img", name="Cost per thousand parts of each way against the parts it makes")
+    ).to_be_visible()
+    expect(page.get_by_role("img", name="Money paid up to each year, of each way")).to_be_visible()
+    assert not visit.sideways()
+
+    where = page.get_by_role("link", name="The offer as PDF").get_attribute("href")
+    paper = page.request.get(visit.home + where)
+    assert paper.ok and paper.body().startswith(b"%PDF") and paper.headers["content-type"] == "application/pdf"
+    assert Outline.objects.get().ways.count() == 2 and visit.complaints == []
