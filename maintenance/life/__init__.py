@@ -23,6 +23,7 @@
 - record.py, drift.py, trend.py   how right past forecasts were; dies that wear faster than before; wear to a limit
 - effects.py, causes.py   presses, lots, hands and mishaps told apart by how often edges go dull with them
 - handbook.py usual intervals by the wear model alone, and with another build
+- unbuilt.py  the interval of a die that nobody has built yet
 
 Hits are plain hits everywhere outside; inside the engine counts in 100,000. An edge's own clock runs in the strokes in
 which it cuts; every forecast is in strokes of the die.

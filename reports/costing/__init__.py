@@ -15,6 +15,8 @@ small_tool  `SmallTool`: pieces a year that pay for a tool; what a tool may cost
 discounting present value, payment, annual equivalent, economic life, rate of return
 builds      `compare_builds`: two ways of building a die, cost per thousand against volume, with the crossing
 payback     `payback`: when the extra money for a dearer way comes back, what it is worth today, what it earns
+outlined    `running`: what a tool that is only outlined costs a part, for many sets of assumptions and worlds at once
+ways        `weigh`: two to five ways of building a tool over the years of its parts
 material    `strip_material`: what the material of a part costs; the least that a scrapped part is worth
 part_cost   `part_cost`: what a part costs all in, by the parts an hour, the lot, its material and the tool;
             `scrapped_part`: what one is worth that goes into the scrap
