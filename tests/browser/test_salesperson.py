@@ -35,7 +35,7 @@ def test_from_the_cost_page_to_the_offer_in_hand(open_browser):
     finger.tap(page.get_by_role("link", name="usual build"))
     page.get_by_label("Price of the build").fill("18000")
     finger.tap(page.get_by_role("button", name="Save"))
-    expect(page.locator("main")).to_contain_text("usual build costs")
+    expect(page.locator("main")).to_contain_text("Usual build costs")
     finger.tap(page.get_by_role("link", name="One more way"))
     page.get_by_label("What it is called").fill("powder steel")
     page.get_by_label("Punches of").select_option("PM")
