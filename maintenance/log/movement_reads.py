@@ -67,20 +67,28 @@ class Drawn:
 
 
 def drawn(plant: int, *, item: int | None = None, die: int | None = None, work: int | None = None) -> list[Drawn]:
-    """What is drawn and not fitted yet, by spare and die. Two questions, one where there is nothing."""
-    rows = StockMovement.objects.standing().filter(plant=plant, place=Place.DRAWN, die__isnull=False)
+    """What is drawn and not fitted yet, by spare and die. One question."""
+    rows = StockMovement.objects.standing().filter(plant=plant, place=Place.DRAWN)
     for name, value in (("item", item), ("die", die), ("bench_work", work)):
         if value is not None:
             rows = rows.filter(**{name: value})
-    sums = [
-        one for one in rows.order_by().values_list("item", "die", "bench_work").annotate(n=Sum("quantity")) if one[3]
+    return drawn_of(rows.select_related("item", "die", "bench_work"))
+
+
+def drawn_of(movements: Iterable[StockMovement]) -> list[Drawn]:
+    """The same of movements that are read already, with their spares, dies and works."""
+    sums: Counter[tuple[int, int, int | None]] = Counter()
+    first: dict[tuple[int, int, int | None], StockMovement] = {}
+    for row in movements:
+        if row.place == Place.DRAWN and row.die_id is not None:
+            key = (row.item_id, row.die_id, row.bench_work_id)
+            sums[key] += row.quantity
+            first.setdefault(key, row)
+    made = [
+        Drawn(item=first[key].item, die=first[key].die, work=first[key].bench_work, pieces=n)  # type: ignore[arg-type]
+        for key, n in sums.items()
+        if n
     ]
-    if not sums:
-        return []
-    items = Item.objects.in_bulk({one[0] for one in sums})
-    dies = Die.objects.in_bulk({one[1] for one in sums})
-    works = BenchWork.objects.in_bulk({one[2] for one in sums if one[2]}) if any(one[2] for one in sums) else {}
-    made = [Drawn(item=items[i], die=dies[d], work=works.get(w), pieces=n) for i, d, w, n in sums]
     return sorted(made, key=lambda one: (one.item.code, one.die.code, one.work.pk if one.work else 0))
 
 
@@ -111,27 +119,12 @@ class Away:
 
 def away(plant: int, item: int) -> list[Away]:
     """Where pieces of a spare are to be repaired. One question."""
-    rows = StockMovement.objects.standing().filter(plant=plant, item=item, place=Place.REPAIR).order_by()
-    sums = rows.values_list("supplier", "supplier__name", "supplier__code").annotate(n=Sum("quantity"))
-    return sorted(
-        (Away(supplier=name or code or "", supplier_id=pk, pieces=n) for pk, name, code, n in sums if n),
-        key=lambda one: (one.supplier, one.supplier_id or 0),
-    )
-
-
-def drawn_of(item: Item, movements: Iterable[StockMovement]) -> list[Drawn]:
-    """As `drawn`, of one spare's movements that are read already, with their dies and works."""
-    rows = [row for row in movements if row.place == Place.DRAWN and row.die is not None]
-    sums: Counter[tuple[int, int | None]] = Counter()
-    for row in rows:
-        sums[row.die_id, row.bench_work_id] += row.quantity
-    first = {(row.die_id, row.bench_work_id): row for row in rows}
-    made = [Drawn(item=item, die=first[key].die, work=first[key].bench_work, pieces=n) for key, n in sums.items() if n]
-    return sorted(made, key=lambda one: (one.die.code, one.work.pk if one.work else 0))
+    rows = StockMovement.objects.standing().filter(plant=plant, item=item, place=Place.REPAIR)
+    return away_of(rows.select_related("supplier"))
 
 
 def away_of(movements: Iterable[StockMovement]) -> list[Away]:
-    """As `away`, of movements that are read already, with their suppliers."""
+    """The same of movements that are read already, with their suppliers."""
     sums: Counter[tuple[str, int | None]] = Counter()
     for row in movements:
         if row.place == Place.REPAIR:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -147,14 +147,11 @@ def scrap(
     if not reason:
         raise EntryRefused("Say why it is scrapped.", field="note")
     at, key = _checked(item, quantity, at, reason, key)
-    with saving():
-        _one_after_the_other(plant)
-        if known := StockMovement.objects.filter(key=f"{key}:shelf").first():
-            return known
-        row = _row(by, plant, item, -quantity, Kind.SCRAPPED, Place.SHELF, at, reason, f"{key}:shelf")
-        row.save()
-        changes.tell(items=[item.pk])
-        return row
+
+    def rows() -> list[StockMovement]:
+        return [_row(by, plant, item, -quantity, Kind.SCRAPPED, Place.SHELF, at, reason, f"{key}:shelf")]
+
+    return _once(f"{key}:shelf", [plant], rows)
 
 
 def move_to(
@@ -172,17 +169,14 @@ def move_to(
     if to.pk == plant.pk:
         raise EntryRefused(f"It lies in {plant} already. Pick another plant.", field="to")
     at, key = _checked(item, quantity, at, note, key)
-    with saving():
-        _one_after_the_other(plant, to)
-        if known := StockMovement.objects.filter(key=f"{key}:leaves").first():
-            return known
+
+    def rows() -> list[StockMovement]:
         here = _row(by, plant, item, -quantity, Kind.MOVED, Place.SHELF, at, note, f"{key}:leaves", elsewhere=to.code)
         there = _row(by, to, item, quantity, Kind.MOVED, Place.SHELF, at, note, f"{key}:arrives", elsewhere=plant.code)
         there.person = None  # people are a plant's; the sign-in says who it was
-        here.save()
-        there.save()
-        changes.tell(items=[item.pk])
-        return here
+        return [here, there]
+
+    return _once(f"{key}:leaves", [plant, to], rows)
 
 
 def put_in_place(*, by: Actor, item: Item, place: str, reason: str) -> Item:
@@ -219,9 +213,16 @@ def _checked(item: Item, quantity: int, at: dt.datetime | None, note: str, key: 
     return at, key or fresh_key()
 
 
-def _one_after_the_other(*plants: Plant) -> None:
-    """Whoever moves, counts and takes in waits for the others: each sees what the one before did."""
-    list(Plant.objects.select_for_update(no_key=True).filter(pk__in=[plant.pk for plant in plants]).order_by("pk"))
+def _once(key: str, plants: Sequence[Plant], rows: Callable[[], list[StockMovement]]) -> StockMovement:
+    """The rows of one act, all or none; what it made the first time where it is sent again. key: of the first row,
+    which is returned. Whoever moves, counts and takes in waits for the others: each sees what the one before did."""
+    with saving():
+        list(Plant.objects.select_for_update(no_key=True).filter(pk__in=[plant.pk for plant in plants]).order_by("pk"))
+        if known := StockMovement.objects.filter(key=key).first():
+            return known
+        made = StockMovement.objects.bulk_create(rows())
+        changes.tell(items=[made[0].item_id])
+        return made[0]
 
 
 def _row(
@@ -251,15 +252,12 @@ def _between(
     if quantity == 0:
         raise EntryRefused("Enter 1 or more pieces.", field="quantity")
     at, key = _checked(item, quantity, at, note, key)
-    with saving():
-        _one_after_the_other(plant)
-        if known := StockMovement.objects.filter(key=f"{key}:shelf").first():
-            return known
+
+    def rows() -> list[StockMovement]:
         row = _row(by, plant, item, quantity, kind, Place.SHELF, at, note, f"{key}:shelf", **told, **(now or {}))
-        rows = [row, *_beside(by, row, beside, f"{key}:beside", told)]
-        StockMovement.objects.bulk_create(rows)
-        changes.tell(items=[item.pk])
-        return row
+        return [row, *_beside(by, row, beside, f"{key}:beside", told)]
+
+    return _once(f"{key}:shelf", [plant], rows)
 
 
 def _beside(by: Actor, row: StockMovement, place: str, key: str, told: dict) -> Sequence[StockMovement]:

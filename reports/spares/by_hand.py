@@ -33,7 +33,7 @@ def on_spare(
     ]
     return {
         "below": [_below(item, on_hand)] if on_hand < 0 else [], "count_query": query, "moves_item": item.pk,
-        "drawn": movement_reads.drawn_of(item, movements), "away": movement_reads.away_of(movements),
+        "drawn": movement_reads.drawn_of(movements), "away": movement_reads.away_of(movements),
         "back": back,
     }  # fmt: skip
 

@@ -488,9 +488,9 @@ class Move(NamedTuple):
 
 
 def movements_of(plant: Plant, item: int) -> list[StockMovement]:
-    """All movements of a spare, the oldest first, with die, work and supplier."""
+    """All movements of a spare, the oldest first, with spare, die, work and supplier."""
     rows = StockMovement.objects.standing().filter(plant=plant, item=item).order_by("at", "sequence", "pk")
-    return list(rows.select_related("die", "bench_work", "supplier"))
+    return list(rows.select_related("item", "die", "bench_work", "supplier"))
 
 
 def moves_of(rows: Iterable[StockMovement]) -> list[Move]:

@@ -60,7 +60,7 @@ def test_what_is_drawn_is_off_the_shelf_until_it_is_fitted_or_returned(die, item
     assert (there(item), there(item, "drawn")) == (1, 2), "what is fitted is the one that was drawn"
     movements.bring_back(**told(item, die=die, quantity=1))
     ((one),) = movement_reads.drawn(make.plant().pk)
-    assert [one] == movement_reads.drawn_of(one.item, spares_reads.movements_of(make.plant(), one.item.pk))
+    assert [one] == movement_reads.drawn_of(spares_reads.movements_of(make.plant(), one.item.pk))
     assert (there(item), one.pieces, one.die) == (2, 1, die)
     movements.bring_back(**told(item, die=die, quantity=3))
     assert (there(item), there(item, "drawn")) == (5, 0), "taken out of the die, it was never drawn"
