@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from statistics import fmean, median
 
-from django.db.models import Count, QuerySet, Sum
+from django.db.models import Count, QuerySet
 
 from diestore.access import plants
 from diestore.handbook import kinds
@@ -17,7 +17,8 @@ from diestore.handbook.build_elements import YEARS_AT_MOST
 from diestore.register.models import Cut, Die, Output, Plant, Rate
 from maintenance.models import ElementPrice, Outline, OutlinePlace, OutlineWay, Run, Work
 
-NEWEST = 400  # entries of each sort that say what is usual here
+NEWEST = 400  # runs that say what is usual here
+NEWEST_GRINDS = 2_000  # by their number, which the database finds without reading the rest
 NEEDED = 5  # fewer say nothing
 
 __all__ = ["Outline", "OutlinePlace", "OutlineWay", "outline", "outlines_of"]
@@ -83,27 +84,31 @@ def known_figures(plant: Plant, day: dt.date) -> dict[str, Known]:
             made[key] = Known(value=float(amount), source=f"the shop's rates, from {since.day} {since:%b %Y}")
     apart = float(held[Rate.Kind.REFIT_PERCENT][0]) / 100 if Rate.Kind.REFIT_PERCENT in held else 0.4
     made |= _of_grinds(plant, apart)
-    hits = list(
-        Run.objects.standing().filter(die__plant=plant).order_by("-at", "-pk").values_list("hits", flat=True)[:NEWEST]
-    )
+    hits = list(Run.objects.standing().filter(die__plant=plant).order_by("-pk").values_list("hits", flat=True)[:NEWEST])
     if len(hits) >= NEEDED and (middle := float(median(hits))) >= 1:
         made["look_hits"] = Known(value=middle, source=f"{len(hits)} newest runs, looked at after each")
     return made
 
 
 def _of_grinds(plant: Plant, apart: float) -> dict[str, Known]:
+    """From the newest grinds in house: what comes off, and the hours of those done together. apart: share of the hours
+    that is not grinding."""
     works = Work.objects.standing().filter(position__die__plant=plant, operation="ground", supplier__isnull=True)
-    removed = list(works.filter(removed_mm__gt=0).order_by("-at", "-pk").values_list("removed_mm", flat=True)[:NEWEST])
+    rows = works.order_by("-pk").values_list("position__die_id", "at", "hours", "removed_mm")[:NEWEST_GRINDS]
+    removed, sets = [], defaultdict(list)
+    for die, at, hours, mm in rows:
+        if mm:
+            removed.append(mm)
+        sets[die, at].append(hours or 0.0)
     made = {}
     if len(removed) >= NEEDED:
-        made["grind_mm"] = Known(value=round(fmean(removed), 3), source=f"{len(removed)} newest grinds, the mean")
-    heads = works.order_by().values("position__die_id", "at").annotate(hours=Sum("hours"), edges=Count("pk"))
-    sets = list(heads.filter(hours__gt=0).order_by("-at", "position__die_id").values_list("hours", "edges")[:NEWEST])
-    if len(sets) >= NEEDED:
-        hours, an_edge = median(h for h, _ in sets), median(h / n for h, n in sets)
-        told = f"{len(sets)} newest sharpenings, {apart:.0%} for the rest"
-        made["refit_hours"] = Known(value=round(apart * hours, 2), source=told)
-        made["grind_minutes"] = Known(value=round((1 - apart) * an_edge * 60, 1), source=told)
+        made["grind_mm"] = Known(value=round(fmean(removed), 3), source=f"{len(removed):,} newest grinds, the mean")
+    timed = [(sum(hours), len(hours)) for hours in sets.values() if sum(hours) > 0]
+    if len(timed) >= NEEDED:
+        told = f"{len(timed):,} newest sharpenings, {apart:.0%} for the rest"
+        of_set, of_edge = median(h for h, _ in timed), median(h / n for h, n in timed)
+        made["refit_hours"] = Known(value=round(apart * of_set, 2), source=told)
+        made["grind_minutes"] = Known(value=round((1 - apart) * of_edge * 60, 1), source=told)
     return made
 
 

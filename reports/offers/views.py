@@ -61,7 +61,9 @@ def outline_page(request: HttpRequest, pk: int) -> HttpResponse:
     told = reckon(_outline(request, pk), whose=whose_of(request))
     context = shown.page(told, shop.current().currency, system_of(request.user))
     whose = [(key, words, key == told.whose) for key, words in WHOSE.items()]
-    return render(request, "reports/offers/outline.html", context | {"whose": whose})
+    several = len(plants.all_seen(request.user)) > 1
+    query = f"?plant={told.outline.plant_id}" if several else ""
+    return render(request, "reports/offers/outline.html", context | {"whose": whose, "query": query})
 
 
 class PutOutline(PermissionRequiredMixin, View):

@@ -8,9 +8,11 @@ from decimal import Decimal
 import openpyxl
 import pytest
 from django.urls import reverse
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from maintenance.log import outlines as written
-from maintenance.models import ElementPrice, Outline
+from maintenance.models import ElementPrice, Outline, Work
 from reports.offers import reckon
 from tests import factories as make
 from tests.pages import money_shop as shop
@@ -19,6 +21,13 @@ from tests.security.addresses import outlined_tool
 from .as_read import as_read
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def seller(as_role):
+    return as_role("sales")
+
+
 SENT = {
     "customer": "Quillfen", "part": "clip 9", "volumes": "300,000", "years": "3", "material": "low-carbon steel",
     "thickness_mm": "1.2", "tensile_mpa": "340", "on": "2026-03-01", "valid_until": "2026-05-01",
@@ -112,6 +121,22 @@ def test_whose_money_and_what_is_assumed(as_role):
     refused = client.post(reverse("reports:outline_assumed", args=[made.pk]), {"interest_pct": "101", "grind_mm": "0"})
     assert refused.status_code == 422 and "enter 0 to 100" in as_read(refused)
     assert Outline.objects.get().assumed == {"interest_pct": 0.0}
+
+
+def test_what_the_records_and_rates_say_stands_in_the_place_of_what_is_usual():
+    """60 and 95 an hour; 0.15 mm a grind; runs of 12,000; of 4 h a set of three 40 % for the rest, 48 min an edge."""
+    shop.rates()
+    shop.worked_die("H-900")
+    for work in Work.objects.all():
+        work.hours = 4.0 if work.position.code == "1-A" else None
+        work.save()
+    found = {figure.key: figure for figure in told(outline()).figures}
+    for key, value in (
+        ("toolroom_rate", 60), ("press_rate", 95), ("grind_mm", 0.15), ("look_hits", 12_000), ("refit_hours", 1.6),
+        ("grind_minutes", 48.0),
+    ):  # fmt: skip
+        assert found[key].value == pytest.approx(value) and found[key].by_shop, key
+    assert found["fit_hours"].source == "common practice, no source" and not found["fit_hours"].by_shop
 
 
 def test_the_widest_bar_first_and_each_about_what_stands():
@@ -227,6 +252,43 @@ def test_page_file_and_spreadsheet_say_the_same(as_role):
     for n, one in enumerate(found.ways):
         assert ways[n + 1][8] == pytest.approx(float(one.thousand), abs=1e-4)
         assert sum(row[n + 1] for row in elements) == pytest.approx(float(one.thousand), abs=1e-3)  # they add up
+
+
+EXTREMES = st.fixed_dictionaries(
+    {
+        "thickness_mm": st.sampled_from([0.01, 1.0, 25.0]),
+        "tensile_mpa": st.sampled_from([30.0, 3_000.0]),
+        "burr_limit_um": st.sampled_from([None, 1.0, 61.0, 10_000.0]),
+        "strokes_per_minute": st.sampled_from([0.1, 5_000.0]),
+        "parts_per_hit": st.sampled_from([1, 200]),
+        "volumes": st.sampled_from([[1], [0, 7], [10**12] * 20, [0] * 19 + [1]]),
+    }
+)
+BUILT = st.fixed_dictionaries(
+    {
+        "steel": st.sampled_from(["W1", "carbide", "PM", "no such steel"]),
+        "gap_pct": st.sampled_from([None, 1.0, 40.0]),
+        "price": st.sampled_from([Decimal(0), Decimal(10**9)]),
+        "lasts_hits": st.sampled_from([None, 1_000, 10**12]),
+        "parts_per_hit": st.sampled_from([None, 1, 200]),
+        "guides": st.sampled_from(["plain", "roller"]),
+        "stripper": st.sampled_from(["fixed", "spring"]),
+    }
+)
+
+
+@given(EXTREMES, st.lists(BUILT, min_size=1, max_size=3), st.sampled_from(["all", "customer", "shop"]))
+@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_whatever_can_be_typed_has_an_answer_or_a_sentence(seller, values, ways, whose):
+    made = outline(ways=0, **values)
+    for n, way in enumerate(ways):
+        written.put_way(by=made.user, outline=made, values=way | {"name": f"way {n}"})
+    page = seller.get(reverse("reports:outline", args=[made.pk]), {"whose": whose})
+    assert page.status_code == 200
+    paper = seller.get(reverse("reports:outline_pdf", args=[made.pk]), {"whose": whose, "rates": "1"})
+    said = page.context["told"].refusal
+    assert (paper.status_code, bool(said)) in {(200, False), (302, True)}
+    assert "nan" not in as_read(page).split() and "inf" not in as_read(page).split()
 
 
 def test_writes_refuse_what_a_form_does_not_let_through():
