@@ -41,7 +41,7 @@ def part_page(request: HttpRequest, pk: int) -> HttpResponse:
     form = PartForm(request.GET if request.GET else None, system=system_of(request.user), start=_start(die, cost))
     left_out: list[str] = []
     made, refusal = None, ""
-    ahead = PlantAhead.of(die.plant, dies=[die.pk])
+    ahead = spares_kept.ahead_of_die(die)
     rate = cost.rates.on("press", ahead.today) if cost.rates else None
     tool = _tool(cost, ahead, left_out)
     try:
@@ -105,8 +105,6 @@ def _start(die: Die, cost: sheets.DieCost) -> dict:
 def _tool(cost: sheets.DieCost, ahead: PlantAhead, left_out: list[str]) -> Decimal | None:
     """A thousand parts of tool in the long run, with its share of the build."""
     die = cost.die
-    if (breaks := spares_kept.breaks_by_kind(die.plant)) is not None:
-        ahead.breaks_by_kind = breaks
     try:
         running = as_it_is(cost, year_ahead(cost, ahead=ahead), ahead=ahead)[0].running_per_thousand().expected
     except (LawRefused, MoneyRefused) as reason:

@@ -226,7 +226,8 @@ def _pieces(ahead: PlantAhead, die: int, change: Change | None):
         for place in places:
             if place.row.die_id != die or place.grinds_new is None or price is None:
                 continue
-            lasts = place.use.grinds_new
+            served = place.drawn(alone=ahead.is_alone(place)).served
+            lasts = None if served is None else max(served - 1, 0.0)
             as_is.append((price, lasts))
             changed = change is not None and place.row.side in change.sides
             otherwise.append((price * change.piece_times if changed else price, lasts))
@@ -244,16 +245,15 @@ def _per_million(ahead: PlantAhead, cost: DieCost, year: Ahead, change: Change |
     """What goes by the stroke whatever the interval: pieces that break, at what they cost then, and stops."""
     total = 0.0
     for item, places in ahead.places.items():
-        price, rate = ahead.items[item].unit_price, ahead.breaks(item)
-        if price is not None and rate is not None:
+        price = ahead.items[item].unit_price
+        if price is not None:
             share = sum(
                 place.row.stroke_share
                 * (float(change.piece_times) if change is not None and place.row.side in change.sides else 1.0)
                 for place in places
                 if place.row.die_id == cost.die.pk
             )
-            at_once = ahead.at_once(item)
-            total += float(price) * rate.per_stroke * share * (at_once.mean if at_once else 1.0)
+            total += float(price) * ahead.replaced_per_stroke(item) * share
     if year.prices is not None and year.prices.stop is not None:
         total += BreakRate.seen(len(cost.spent.stops), cost.spent.hits).per_stroke * year.prices.stop.mean
     return from_float(total * 1e6)

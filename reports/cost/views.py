@@ -16,7 +16,6 @@ from maintenance.wording.odds import chance
 from reports.costing.money import MoneyRefused, rounded
 from reports.format import day, how_old, money, three_figures
 from reports.spares import kept as spares_kept
-from reports.spares.use import PlantAhead
 
 from . import kept, plot, reads, sheets, two_builds, year_ahead
 from .forms import ChangeForm
@@ -68,9 +67,7 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
     asked = any(name in request.GET for name in ChangeForm.base_fields)
     form = ChangeForm(request.GET if asked else None, initial={"when": "now", "sides": "upper", "pieces": 1})
     cost = sheets.cost_per_thousand(die)
-    ahead = PlantAhead.of(plant, dies=[die.pk])
-    if (breaks := spares_kept.breaks_by_kind(plant)) is not None:
-        ahead.breaks_by_kind = breaks
+    ahead = spares_kept.ahead_of_die(die)
     year = year_ahead.year_ahead(cost, ahead=ahead)
     volumes = _volumes(cost, year)
     two = two_builds.two_builds(cost, year, form.change, volumes, ahead=ahead)

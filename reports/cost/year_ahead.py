@@ -12,9 +12,9 @@ import numpy as np
 from reports.costing.money import quantity
 from reports.costing.next_year import World, YearAhead, expected_year
 from reports.costing.spread import Spread
-from reports.purchasing.demand import BreakRate, GrindGroup, item_demand
+from reports.purchasing.demand import BreakRate, item_demand
 from reports.purchasing.laws import LawRefused
-from reports.spares.use import PlantAhead, SparePlace
+from reports.spares.use import PlantAhead
 
 from . import reads
 from .reads import Spent
@@ -103,7 +103,10 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
     except LawRefused as reason:
         return Ahead(year=None, refusal=f"Nothing is forecast of this die: {reason}", strokes=strokes, prices=prices)
     stops = BreakRate.seen(len(spent.stops), spent.hits).breaks_in(strokes).chances
-    worlds = [World(weight=1.0, sharpenings=p, spares=_spares_in(ahead, die.pk, p), stops=stops) for p in chances]
+    spares = _spares_in(ahead, die.pk, chances)
+    worlds = [
+        World(weight=1.0, sharpenings=p, spares=used, stops=stops) for p, used in zip(chances, spares, strict=True)
+    ]
     year = expected_year(
         planned_parts=planned,
         build=build_of(die),
@@ -124,24 +127,18 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
     )
 
 
-def _spares_in(ahead: PlantAhead, die: int, sharpenings) -> dict[str, np.ndarray]:
-    """Chances of 0, 1, 2 ... pieces of each item used by this die in a year, where its sharpenings are spread so."""
-    strokes = ahead.strokes(die, YEAR_DAYS)
-
-    def ground_together(places: list[SparePlace], chances: np.ndarray) -> GrindGroup:
-        pieces = tuple(place.use for place in places)
-        return GrindGroup(label=str(die), strokes=strokes, sharpenings=chances, pieces=pieces)
-
-    used = {}
+def _spares_in(ahead: PlantAhead, die: int, worlds: Sequence[np.ndarray]) -> list[dict[str, np.ndarray]]:
+    """World by world, by the chances of its sharpenings: those of 0, 1, 2 ... pieces of each item that this die uses in
+    the year, by the law that the page of the spare goes by."""
+    made: list[dict[str, np.ndarray]] = [{} for _ in worlds]
     for item, places in ahead.places.items():
-        mine = [place for place in places if place.row.die_id == die]
-        if mine:
-            alone = [place for place in mine if ahead.is_alone(place)]
-            groups = [ground_together([place], ahead.chances(die, YEAR_DAYS, place)) for place in alone]
-            groups.append(ground_together([place for place in mine if place not in alone], sharpenings))
-            demand = item_demand(groups, breaks=ahead.breaks(item), at_once=ahead.at_once(item))
-            used[ahead.items[item].code] = demand.chances
-    return used
+        if not any(place.row.die_id == die for place in places):
+            continue
+        code, other = ahead.items[item].code, ahead.breaking(item, YEAR_DAYS, die=die)
+        for used, sharpenings in zip(made, worlds, strict=True):
+            groups = ahead.groups(item, YEAR_DAYS, of_die=die, sharpenings=sharpenings)
+            used[code] = item_demand(groups).plus(other).chances
+    return made
 
 
 def _unit_prices(ahead: PlantAhead) -> dict[str, Decimal | None]:

@@ -6,6 +6,7 @@ import datetime as dt
 from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -13,9 +14,20 @@ from diestore.register.models import Die
 from reports.costing.elements import per_thousand
 from reports.costing.money import MoneyRefused
 from reports.costing.spread import Spread
-from reports.costing.years_ahead import ByTheStroke, GroundPiece, GroundSet, YearsAhead, years_ahead
+from reports.costing.years_ahead import (
+    Allowance,
+    ByAge,
+    ByTheStroke,
+    GroundPiece,
+    GroundSet,
+    Lasting,
+    YearsAhead,
+    years_ahead,
+)
 from reports.purchasing.demand import BreakRate
 from reports.purchasing.laws import LawRefused
+from reports.purchasing.removal import lasting, means_of
+from reports.purchasing.wear import Worn, WornItem
 from reports.spares.use import PlantAhead, SparePlace
 
 from . import reads
@@ -78,6 +90,7 @@ def years_of(cost: DieCost, *, ahead: PlantAhead, yearly_rise: Decimal = Decimal
         strokes=np.diff(ends, prepend=0.0),
         sets=sets,
         by_the_stroke=_by_the_stroke(ahead, cost, year),
+        by_age=_by_age(ahead, die, days),
         yearly_rise=yearly_rise,
     )
     try:
@@ -118,10 +131,21 @@ def _mine(ahead: PlantAhead, die: Die) -> list[tuple[int, SparePlace]]:
 
 
 def _piece(ahead: PlantAhead, item: int, place: SparePlace) -> GroundPiece | None:
-    use, price = place.use, ahead.items[item].unit_price
+    use, price = place.drawn(alone=ahead.is_alone(place)), ahead.items[item].unit_price
     if use.grinds_left is None or use.grinds_new is None or price is None:
         return None
-    return GroundPiece(price=price, left=use.grinds_left, new=use.grinds_new)
+    law = _allowances(use.grinds_left, use.grinds_new, use.spread, use.doubt, use.ground_share)
+    return GroundPiece(price=price, allowances=law)
+
+
+@lru_cache(maxsize=4096)  # so that pieces alike are known by it
+def _allowances(left: float, new: float, spread: float, doubt: float, share: float) -> tuple[Allowance, ...]:
+    def lasts(grinds: float) -> Lasting:
+        return lambda most: lasting(grinds, spread=spread, share=share, most=most)
+
+    return tuple(
+        Allowance(chance=chance, left=lasts(left / mean), new=lasts(new / mean)) for mean, chance in means_of(doubt)
+    )
 
 
 def _sets(ahead: PlantAhead, die: Die, year: Ahead, days: list[int]) -> list[GroundSet]:
@@ -160,16 +184,46 @@ def _by_the_stroke(ahead: PlantAhead, cost: DieCost, year: Ahead) -> list[ByTheS
     for item, place in _mine(ahead, cost.die):
         share[item] += place.row.stroke_share
     for item, strokes in share.items():
-        price, rate, at_once = ahead.items[item].unit_price, ahead.breaks(item), ahead.at_once(item)
-        if price is not None and rate is not None:
-            pieces = at_once.chances if at_once is not None else [0.0, 1.0]
-            one = Spread.of_counts(pieces, price)
+        price, rate = ahead.items[item].unit_price, ahead.rate_of(item)
+        if price is not None and rate is not None and ahead.by_age(item) is None:
+            one = _one_mishap(ahead, item, price)
             sorts.append(ByTheStroke(key="spares", shape=rate.shape, strokes=rate.strokes, share=strokes, cost=one))
     if year.prices is not None and year.prices.stop is not None:
         seen = BreakRate.seen(len(cost.spent.stops), cost.spent.hits)
         stop = year.prices.stop
         sorts.append(ByTheStroke(key="stop", shape=seen.shape, strokes=seen.strokes, share=1.0, cost=stop))
     return sorts
+
+
+def _one_mishap(ahead: PlantAhead, item: int, price: Decimal) -> Spread:
+    at_once = ahead.at_once(item)
+    return Spread.of_counts(at_once.chances if at_once is not None else [0.0, 1.0], price)
+
+
+def _by_age(ahead: PlantAhead, die: Die, days: list[int]) -> list[ByAge]:
+    """Pieces that wear out, a sort for each spare."""
+    sorts = []
+    for item in dict.fromkeys(item for item, _ in _mine(ahead, die)):
+        price, by_age, at_once = ahead.items[item].unit_price, ahead.by_age(item), ahead.at_once(item)
+        if price is None or by_age is None:
+            continue
+        law, aged = by_age
+        mine = [place for place in aged if place.die == die.pk]
+        last = [place.ahead(ahead.strokes(die.pk, days[-1])) for place in mine]
+        sorts.append(
+            ByAge(
+                key="spares",
+                until=[law.expected(place.ahead(ahead.strokes(die.pk, n)) for place in mine) for n in days],
+                drawn=partial(_drawn, law, last),
+                share=1 / at_once.mean if at_once is not None else 1.0,
+                cost=_one_mishap(ahead, item, price),
+            )
+        )
+    return sorts
+
+
+def _drawn(law: WornItem, places: list[Worn], ends: np.ndarray, lives: int, rng: np.random.Generator) -> np.ndarray:
+    return law.drawn(places, ends, lives=lives, rng=rng)
 
 
 def _big(ahead: PlantAhead, die: Die, days: list[int]) -> list[Big]:

@@ -17,7 +17,6 @@ from reports.costing.own_log import ELEMENTS
 from reports.costing.years_ahead import KEYS, Band
 from reports.format import day, how_old, money, three_figures
 from reports.spares import kept as spares_kept
-from reports.spares.use import PlantAhead
 
 from . import plot, reads, sheets
 from .forms import RiseForm
@@ -81,9 +80,7 @@ def _asked(request: HttpRequest, pk: int) -> tuple[Die, RiseForm, DieYears]:
     if die is None:
         raise Http404("No such die here.")
     form = RiseForm(request.GET if "rise" in request.GET else None)
-    ahead = PlantAhead.of(die.plant, dies=[die.pk])
-    if (breaks := spares_kept.breaks_by_kind(die.plant)) is not None:
-        ahead.breaks_by_kind = breaks
+    ahead = spares_kept.ahead_of_die(die)
     return die, form, years_of(sheets.cost_per_thousand(die), ahead=ahead, yearly_rise=form.share)
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from .break_even import BreakEven, break_even
 from .elements import THOUSAND
-from .money import LARGEST, MoneyRefused, amount, from_float
+from .money import LARGEST, MoneyRefused, amount, from_float, quantity
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,11 +106,11 @@ class Comparison:
         return float(np.mean(np.where(difference < 0, 1.0, np.where(difference == 0, 0.5, 0.0))))
 
 
-def worn_off_per_sharpening(pieces: Sequence[tuple[Decimal, int | None]]) -> Decimal:
+def worn_off_per_sharpening(pieces: Sequence[tuple[Decimal, float | None]]) -> Decimal:
     """What one sharpening of a set uses up of its pieces: sum of price / (grinds in a new piece + 1).
 
-    pieces: (unit price, grinds that a new piece allows); None grinds: never ground out, adds nothing. A piece with
-    g grinds serves g + 1 intervals.
+    pieces: (unit price, grinds that a new piece allows on average); None grinds: never ground out, adds nothing. A
+    piece with g grinds serves g + 1 intervals.
     """
     total = Decimal(0)
     for price, grinds in pieces:
@@ -118,7 +118,7 @@ def worn_off_per_sharpening(pieces: Sequence[tuple[Decimal, int | None]]) -> Dec
             continue
         if grinds < 0:
             raise MoneyRefused(f"a new piece allows {grinds} grinds; it must be nought or more.")
-        total += amount(price, "the price of a piece") / (grinds + 1)
+        total += amount(price, "the price of a piece") / (quantity(grinds, "the grinds of a new piece") + 1)
     return total
 
 

@@ -20,16 +20,43 @@ MOST_INTERVALS = 20_000  # of one life
 KEYS = ("sharpening", "spares", "stop")  # of `own_log.ELEMENTS`
 
 Quantile = Callable[[NDArray[np.float64]], NDArray[np.float64]]  # chance, 0 to 1 -> strokes; inf: not within sight
+Lasting = Callable[
+    [int], NDArray[np.float64]
+]  # n -> float[n + 1], the chance to be in after 0, 1 ... n grinds of a set
+Drawn = Callable[[NDArray[np.float64], int, np.random.Generator], NDArray[np.int_]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Allowance:
+    """How long the piece in a place lasts, and each new one after it, in grinds of its set; with the chance that what a
+    grind takes off is such on average."""
+
+    chance: float
+    left: Lasting
+    new: Lasting
 
 
 @dataclass(frozen=True, kw_only=True)
 class GroundPiece:
-    """A piece that is ground with its set. left: grinds it still gives; new: those of a new one. It is replaced at the
-    grind after the last. price: money; nought where it is not known (`YearsAhead` does not say so, the caller does)."""
+    """A piece that is ground with its set. It goes at the first grind that its allowance does not hold. allowances: one
+    for each value that the mean removal may have; pieces of a set with as many share it. price: money."""
 
     price: Decimal
-    left: int
-    new: int
+    allowances: tuple[Allowance, ...]
+
+    def used(self, most: int) -> NDArray[np.float64]:
+        """float[most + 1]: pieces expected to be ground out in 0, 1 ... most grinds of the set."""
+        return np.asarray(sum(one.chance * _renewed(one, most) for one in self.allowances), float)
+
+
+def _renewed(allowance: Allowance, most: int) -> NDArray[np.float64]:
+    """Renewal equation, by grinds: m(n) = P(goes at n) + sum over j of m(j) P(a new one lasts n - j)."""
+    first = -np.diff(allowance.left(most), prepend=1.0)
+    later = -np.diff(allowance.new(most), prepend=1.0)
+    each = np.zeros(most + 1)
+    for n in range(most + 1):
+        each[n] = first[n] + each[:n] @ later[n:0:-1]
+    return np.cumsum(each)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,13 +75,44 @@ class GroundSet:
     until: Sequence[ArrayLike]
 
     def spent(self, most: int) -> NDArray[np.float64]:
-        """float[most + 1]: money for pieces after 0, 1 ... grinds."""
-        n = np.arange(most + 1)
+        """float[most + 1]: money for pieces expected after 0, 1 ... grinds."""
         total = np.zeros(most + 1)
-        for piece in self.pieces:
-            beyond = n - piece.left - 1
-            total += float(piece.price) * np.where(beyond < 0, 0, 1 + beyond // (piece.new + 1))
+        for piece in self._alike():
+            total += float(piece.price) * piece.used(most)
         return total
+
+    def spent_drawn(self, counts: NDArray[np.int_], rng: np.random.Generator) -> NDArray[np.float64]:
+        """float[lives, months]: money for pieces in lives drawn at random, until the end of each month.
+
+        counts: int[lives, months], grinds until then. Pieces of a set go as one: those alike together, and of two the
+        one with less left never after the other. What the mean removal is holds for a whole life.
+        """
+        lives, most = len(counts), int(counts.max(initial=0))
+        total = np.zeros(counts.shape)
+        mean, later = rng.random(lives), []
+        for piece in self._alike():
+            world = np.searchsorted(np.cumsum([one.chance for one in piece.allowances])[:-1], mean, side="right")
+            gone = [1.0 - one.left(most) for one in piece.allowances]
+            renewed = [1.0 - one.new(most) for one in piece.allowances]
+            at, k = np.zeros(lives, int), 0
+            while True:
+                if k == len(later):
+                    later.append(rng.random(lives))
+                for n, law in enumerate(gone if k == 0 else renewed):
+                    mine = world == n
+                    at[mine] += np.searchsorted(law, later[k][mine], side="right")
+                if not (at <= most).any():
+                    break
+                total += float(piece.price) * (at[:, None] <= counts)
+                k += 1
+        return total
+
+    def _alike(self) -> list[GroundPiece]:
+        """Each sort of piece once, at the price of all of that sort."""
+        price: dict[tuple[Allowance, ...], Decimal] = {}
+        for piece in self.pieces:
+            price[piece.allowances] = price.get(piece.allowances, Decimal(0)) + piece.price
+        return [GroundPiece(price=money, allowances=law) for law, money in price.items()]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +126,22 @@ class ByTheStroke:
     key: str
     shape: float
     strokes: float
+    share: float
+    cost: Spread
+
+
+@dataclass(frozen=True, kw_only=True)
+class ByAge:
+    """Pieces of one sort that wear out.
+
+    until: float[months], how many are expected to be replaced until the end of each month. drawn(ends, lives, rng):
+    int[lives, months], how many in each month of lives drawn at random; ends: strokes until then as a share of all.
+    share: of these one each is a mishap, at `cost`, which may take several.
+    """
+
+    key: str
+    until: Sequence[float]
+    drawn: Drawn
     share: float
     cost: Spread
 
@@ -138,6 +212,7 @@ def years_ahead(
     strokes: ArrayLike,
     sets: Sequence[GroundSet],
     by_the_stroke: Sequence[ByTheStroke] = (),
+    by_age: Sequence[ByAge] = (),
     yearly_rise: Decimal = Decimal(0),
     lives: int = LIVES,
     seed: int = SEED,
@@ -146,29 +221,20 @@ def years_ahead(
 
     expected is exact: for each set E N(m) x money of a grind + sum over n of P(N(m) = n) x money for the pieces that n
     grinds use up; by the stroke shape / strokes x share x mean cost, for each month; the difference from one month's
-    end to the next, times (1 + rise)^(m / 12) for the m-th month.
+    end to the next, times (1 + rise)^(m / 12) for the m-th month. What wears out by age: until(m) x share x mean cost.
     The spread comes from lives drawn at random: in each one world holds, the intervals of a set are drawn one after the
     other by inverting their laws, rates by the stroke are drawn once and the counts of each month are Poisson.
-    Sets are independent within a world; a life has the same world in all its sets.
+    Sets are independent within a world; a life has the same world in all its sets. Pieces: `GroundSet.spent_drawn`.
     yearly_rise: of all prices and rates, a share a year (0.03 for 3 %); 0: at today's prices.
     Limits: a piece that breaks is replaced by one ground to match, so that a break does not put off the end of a set.
     Source: renewal and compound Poisson processes, D. R. Cox, Renewal Theory, 1962 (from memory).
     Raises MoneyRefused for no month or too many, strokes that are negative or not finite, and a rise of -100 % or less.
     """
-    month_strokes = np.atleast_1d(np.asarray(strokes, float))
+    month_strokes = _months(strokes, [*sets, *by_age], lives)
     months = len(month_strokes)
-    if month_strokes.ndim != 1 or not 1 <= months <= MOST_MONTHS:
-        raise MoneyRefused(f"{months} months ahead; between 1 and {MOST_MONTHS} can be told.")
-    if not np.isfinite(month_strokes).all() or (month_strokes < 0).any():
-        raise MoneyRefused("the strokes of a month ahead are negative or not finite.")
     rise = amount(yearly_rise, "the yearly rise of prices", may_be_negative=True)
     if rise <= -1:
         raise MoneyRefused(f"prices that fall by {-rise:.0%} a year leave nothing.")
-    if lives < 1:
-        raise MoneyRefused(f"{lives} lives; at least one is needed.")
-    for one in sets:
-        if len(one.until) != months:
-            raise MoneyRefused(f"chances for {len(one.until)} months, but strokes for {months}.")
     factor = (1 + float(rise)) ** (np.arange(months) / 12)
     ends = np.cumsum(month_strokes)
     rng = np.random.default_rng(seed)
@@ -186,18 +252,39 @@ def years_ahead(
             continue
         counts = _grinds_until(one, ends, which, rng)
         drawn["sharpening"] += np.diff(counts, axis=1, prepend=0) * float(one.grind)
-        table = one.spent(int(counts.max(initial=0)))
-        drawn["spares"] += np.diff(table[counts], axis=1, prepend=0.0)
+        if one.pieces:
+            drawn["spares"] += np.diff(one.spent_drawn(counts, rng), axis=1, prepend=0.0)
     for sort in by_the_stroke:
         rate = quantity(sort.shape, "the shape of a rate") / quantity(sort.strokes, "the strokes of a rate")
         expected[sort.key] += month_strokes * (float(rate) * sort.share * sort.cost.mean)
         drawn[sort.key] += _by_the_stroke(sort, month_strokes, lives, rng)
+    for aged in by_age:
+        expected[aged.key] += np.diff(np.asarray(aged.until, float), prepend=0.0) * (aged.share * aged.cost.mean)
+        if ends[-1] > 0:
+            mishaps = rng.binomial(aged.drawn(ends / ends[-1], lives, rng), aged.share)
+            drawn[aged.key] += _costs_of(mishaps, aged.cost, rng)
     by_key = {key: Path(expected=expected[key] * factor, lives=drawn[key] * factor) for key in KEYS}
     together = Path(
         expected=np.sum([path.expected for path in by_key.values()], axis=0),
         lives=np.sum([path.lives for path in by_key.values()], axis=0),
     )
     return YearsAhead(strokes=month_strokes, by_key=by_key, together=together)
+
+
+def _months(strokes: ArrayLike, told: Sequence[GroundSet | ByAge], lives: int) -> NDArray[np.float64]:
+    """float[months], checked."""
+    month_strokes = np.atleast_1d(np.asarray(strokes, float))
+    months = len(month_strokes)
+    if month_strokes.ndim != 1 or not 1 <= months <= MOST_MONTHS:
+        raise MoneyRefused(f"{months} months ahead; between 1 and {MOST_MONTHS} can be told.")
+    if not np.isfinite(month_strokes).all() or (month_strokes < 0).any():
+        raise MoneyRefused("the strokes of a month ahead are negative or not finite.")
+    if lives < 1:
+        raise MoneyRefused(f"{lives} lives; at least one is needed.")
+    for one in told:
+        if len(one.until) != months:
+            raise MoneyRefused(f"chances for {len(one.until)} months, but strokes for {months}.")
+    return month_strokes
 
 
 def _grinds_until(
@@ -232,7 +319,11 @@ def _by_the_stroke(
 ) -> NDArray[np.float64]:
     """float[lives, months]: money."""
     rate = rng.gamma(sort.shape, 1 / sort.strokes, lives)
-    counts = rng.poisson(rate[:, None] * (strokes * sort.share)[None])
+    return _costs_of(rng.poisson(rate[:, None] * (strokes * sort.share)[None]), sort.cost, rng)
+
+
+def _costs_of(counts: NDArray[np.int_], cost: Spread, rng: np.random.Generator) -> NDArray[np.float64]:
+    """float[lives, months]: so many, each with a cost of its own."""
     cells = np.repeat(np.arange(counts.size), counts.ravel())
-    costs = rng.choice(sort.cost.values, size=len(cells), p=sort.cost.chances)
+    costs = rng.choice(cost.values, size=len(cells), p=cost.chances)
     return np.bincount(cells, weights=costs, minlength=counts.size).reshape(counts.shape).astype(float, copy=False)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .removal import DemandRefused, means_of, replacements
+from .removal import DemandRefused, lasting, means_of, replacements
 
 NEGLIGIBLE = 1e-12
 MOST_PIECES = 20_000
@@ -218,6 +218,20 @@ class PieceUse:
                 raise DemandRefused(f"{self.label}: a {name} of {getattr(self, name):g}; above 0 and up to 1.")
         if not (0 <= self.spread < math.inf and 0 <= self.doubt < math.inf):
             raise DemandRefused(f"{self.label}: a spread of {self.spread:g} and a doubt of {self.doubt:g} cannot be.")
+
+    @property
+    def served(self) -> float | None:
+        """Sharpenings of its set that one new piece after the other serves, in the long run; None: never ground out.
+
+        One over the replacements a sharpening; of a known mean removal the sum of P(still in after n) over n.
+        """
+        if self.grinds_new is None:
+            return None
+        rate = 0.0
+        for mean, chance in means_of(self.doubt):
+            most = int(4 * self.grinds_new / mean + 40)
+            rate += chance / float(lasting(self.grinds_new / mean, spread=self.spread, share=1.0, most=most).sum())
+        return 1 / (rate * self.ground_share)
 
     def ground_out(self, sharpenings: int) -> float:
         """Replacements expected in that many sharpenings: the piece with g grinds left goes at sharpening g + 1."""

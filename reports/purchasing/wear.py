@@ -25,6 +25,7 @@ CLEAR = (
     2.71  # twice the gain in log-likelihood that luck alone seldom gives: chi-square of one degree, 1 in 20 one-sided
 )
 SLICES = np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0])  # of what is not known of a rate
+GRID = 1_025  # points by which the first life of a place is drawn
 AGE_STEP = 0.05  # of the scale of a life: ages are taken to the nearest, so that what was computed serves others
 
 
@@ -186,7 +187,7 @@ class WornItem:
         rates, chances = self.rates
         found = []
         for rate in rates:
-            eta = self.scale / max(float(rate), 1e-12) ** (1 / self.shape)
+            eta = self._eta(float(rate))
             found.append(
                 Demand.total(
                     power(_count(self.shape, place.strokes / eta, place.age / eta, place.known), n)
@@ -194,6 +195,57 @@ class WornItem:
                 )
             )
         return Demand.mixed(found, chances)
+
+    def expected(self, places: Iterable[Worn]) -> float:
+        """The mean of `replaced`."""
+        alike = Counter(places)
+        rates, chances = self.rates
+        total = 0.0
+        for rate, chance in zip(rates, chances, strict=True):
+            eta = self._eta(float(rate))
+            counts = (_count(self.shape, p.strokes / eta, p.age / eta, p.known).mean * n for p, n in alike.items())
+            total += chance * sum(counts)
+        return total
+
+    def drawn(
+        self, places: Sequence[Worn], ends: ArrayLike, *, lives: int, rng: np.random.Generator
+    ) -> NDArray[np.int_]:
+        """int[lives, months]: pieces replaced in each month of lives drawn at random.
+
+        ends: float[months], the share of each place's strokes that has passed by the end of each month, rising to 1.
+        In a life one rate holds for all places, as in `replaced`; each goes on from its own age.
+        """
+        until = np.asarray(ends, float)
+        counts = np.zeros((lives, len(until)), np.int64)
+        rates, chances = self.rates
+        which = rng.choice(len(rates), size=lives, p=chances)
+        for n, rate in enumerate(rates):
+            mine, eta = np.flatnonzero(which == n), self._eta(float(rate))
+            for place in places:
+                if place.strokes > 0 and len(mine):
+                    counts[mine] += _drawn(self.shape, place, eta, until, len(mine), rng)
+        return counts
+
+    def _eta(self, rate: float) -> float:
+        """Scale of a life, strokes."""
+        return self.scale / max(rate, 1e-12) ** (1 / self.shape)
+
+
+def _drawn(
+    shape: float, place: Worn, eta: float, until: NDArray[np.float64], lives: int, rng: np.random.Generator
+) -> NDArray[np.int_]:
+    """int[lives, months] of one place; strokes in scales of its life."""
+    ahead, age = place.strokes / eta, place.age / eta
+    first = WeibullLaw(eta_hits=1.0, shape=shape, hits_on=age) if place.known else RunningLaw(shape=shape, watched=age)
+    grid = np.linspace(0.0, ahead, GRID)
+    at = np.interp(rng.random(lives), first.ended(grid), grid, right=np.inf)
+    counts = np.zeros(lives * len(until), np.int64)
+    alive = np.arange(lives)
+    while len(alive := alive[at[alive] < ahead]):
+        month = np.searchsorted(until, at[alive] / ahead, side="right")
+        np.add.at(counts, alive * len(until) + np.minimum(month, len(until) - 1), 1)
+        at[alive] += (-np.log1p(-rng.random(len(alive)))) ** (1 / shape)
+    return counts.reshape(lives, len(until))
 
 
 def power(demand: Demand, n: int) -> Demand:

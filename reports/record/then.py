@@ -69,7 +69,7 @@ class Records:
     fittings: list[reads.Fitted] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.places = places_of_items(plant=self.plant, items=self.items)
+        self.places = places_of_items(plant=self.plant, items=self.items).rows
         self.fittings = reads.fittings(self.plant)
         ground, self.by_place = reads.grinds(self.plant), defaultdict(list)
         for one in ground:

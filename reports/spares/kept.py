@@ -254,10 +254,14 @@ def _said(shop: ShopWide) -> dict:
     }
 
 
-def breaks_by_kind(plant: Plant) -> dict[str, tuple[int, float]] | None:
-    """How often a kind of spare breaks in a large shop, as of last night; None where nothing is kept."""
-    shop = KeptSpares.objects.filter(plant=plant).values_list("shop", flat=True).first()
-    return shop and {kind: tuple(seen) for kind, seen in shop["breaks"].items()}
+def ahead_of_die(die: Die) -> PlantAhead:
+    """What is ahead of one die, from the log as it stands now, with what was kept of the rest of a large shop."""
+    kept = KeptSpares.objects.filter(plant=die.plant).first()
+    if kept is None:
+        return PlantAhead.of(die.plant, dies=[die.pk])
+    shop = replace(_shop(kept), die_grinds={})
+    until = shop.records_until
+    return PlantAhead(die.plant, today_at(die.plant, until), until, [die.pk], horizon_days=shop.horizon_days, shop=shop)
 
 
 def _shop(kept: KeptSpares) -> ShopWide:

@@ -6,6 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import reduce
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -76,19 +77,29 @@ class PlaceOfItem:
     taken: Taken = field(default_factory=Taken)
 
 
+class Places(NamedTuple):
+    """rows: the positions asked for. taken: what all grinds took off, there or in the whole plant."""
+
+    rows: list[PlaceOfItem]
+    taken: Taken
+
+
 def places_of_items(
     *,
     plant: Plant | None = None,
     dies: Iterable[int] | None = None,
     items: Iterable[int] | None = None,
     known_die_grinds: Mapping[int, int] | None = None,
-) -> list[PlaceOfItem]:
+    with_plant: bool = False,
+) -> Places:
     """The positions of dies at work that name a spare, in the order of dies and positions.
 
-    known_die_grinds: how often dies were ground at all, where that is known; it is not counted again.
+    known_die_grinds: how often dies were ground at all, where that is known; it is not counted again. with_plant: what
+    grinds took off is counted in the whole plant, in the same question.
     """
     positions = _positions(plant, dies, items)
-    counts, left = _counts(positions, known_die_grinds or {}), allowances_left(positions)
+    ground_at = _positions(plant, None, None) if with_plant else positions
+    counts, left = _counts(positions, known_die_grinds or {}, ground_at=ground_at), allowances_left(positions)
     made = []
     for (pk, code, side, die, die_code, item, allowance_mm, share), variants in _with_variants(positions).items():
         mine = counts.hits.get(die, {})
@@ -114,7 +125,7 @@ def places_of_items(
                 taken=counts.taken.get(pk, Taken()),
             )
         )
-    return made
+    return Places(rows=made, taken=reduce(Taken.plus, counts.taken.values(), Taken()))
 
 
 def _with_variants(positions: QuerySet[Position]) -> dict[tuple, set[int]]:
@@ -148,15 +159,18 @@ class _Counts(NamedTuple):
 _HITS, _GROUND, _DIE_GRINDS, _TAKEN_OUT, _GROUND_OUT = range(5)
 
 
-def _counts(positions: QuerySet[Position], known_die_grinds: Mapping[int, int]) -> _Counts:
-    """All in one question. Grinds of dies that are known are not counted again."""
+def _counts(
+    positions: QuerySet[Position], known_die_grinds: Mapping[int, int], *, ground_at: QuerySet[Position]
+) -> _Counts:
+    """All in one question. Grinds of dies that are known are not counted again. ground_at: the positions of which it is
+    counted what was ground off."""
     positions = positions.order_by()
     ids, dies = positions.values("pk"), positions.values("die")
     no_inserts, no_mm = Value(None, BigIntegerField()), Value(None, FloatField())
     measured = Q(operation="ground", removed_mm__gt=0)
     none_taken = {"measured": no_inserts, "ground_mm": no_mm, "squares": no_mm}
     made = Run.objects.standing().filter(die__in=dies).order_by()
-    ground = _removing().filter(position__in=ids)
+    ground = _removing().filter(position__in=ground_at.order_by().values("pk"))
     of_dies = _removing().filter(operation="ground", position__die__in=dies)
     if known_die_grinds:
         of_dies = of_dies.exclude(position__die__in=list(known_die_grinds))
@@ -387,15 +401,22 @@ def edge_forecasts(positions: Iterable[int]) -> dict[int, dict]:
     }
 
 
-def strokes_by_kind(plant: Plant) -> dict[str, float]:
-    """Kind of spare -> the strokes of all places that take it together."""
+class KindStrokes(NamedTuple):
+    """strokes: kind of spare -> of all places that take it together. since: when the first run of the plant began."""
+
+    strokes: dict[str, float]
+    since: dt.datetime | None
+
+
+def strokes_by_kind(plant: Plant) -> KindStrokes:
     runs = Run.objects.standing().filter(die__plant=plant).order_by().values("die_id")
-    hits = dict(runs.annotate(n=Sum("hits")).values_list("die_id", "n"))
+    of_dies = list(runs.annotate(n=Sum("hits"), first=Min("started")).values_list("die_id", "n", "first"))
+    hits = {die: n for die, n, _ in of_dies}
     places = _positions(plant, None, None).order_by().values("die_id", "item__kind").annotate(n=Sum("stroke_share"))
     strokes: dict[str, float] = defaultdict(float)
     for die, kind, share in places.values_list("die_id", "item__kind", "n"):
         strokes[kind] += share * hits.get(die, 0)
-    return dict(strokes)
+    return KindStrokes(strokes=dict(strokes), since=min((first for *_, first in of_dies), default=None))
 
 
 class Charged(NamedTuple):
@@ -532,10 +553,14 @@ def mishaps(plant: Plant, items: Iterable[int] | None = None) -> list[Mishap]:
     return [Mishap(*key, places) for key, places in found.items()]
 
 
-def strokes_by_span(plant: Plant, bounds: list[dt.datetime]) -> dict[int, list[int]]:
-    """Die -> strokes of the runs that ended between each two of some moments, the earliest first."""
+def strokes_by_span(
+    plant: Plant, bounds: list[dt.datetime], *, dies: Iterable[int] | None = None
+) -> dict[int, list[int]]:
+    """Die -> strokes of the runs that ended between each two of some moments, the earliest first. dies: these only."""
     spans = {
         f"n{k}": Sum("hits", filter=Q(at__gte=since, at__lt=until)) for k, (since, until) in enumerate(pairwise(bounds))
     }
-    rows = Run.objects.standing().filter(die__plant=plant).order_by().values("die_id").annotate(**spans)
+    runs = Run.objects.standing().order_by()
+    runs = runs.filter(die__plant=plant) if dies is None else runs.filter(die__in=list(dies))
+    rows = runs.values("die_id").annotate(**spans)
     return {die: [n or 0 for n in hits] for die, *hits in rows.values_list("die_id", *spans)}

@@ -67,6 +67,20 @@ def today_at(plant: Plant, records_until: dt.date | None = None) -> dt.date:
 
 
 @dataclass(frozen=True, kw_only=True)
+class AgedPlace:
+    """A place of what wears out: the share of its die's strokes that it works in, and the age of the piece in it."""
+
+    die: int
+    share: float
+    age: float
+    known: bool
+
+    def ahead(self, strokes: float) -> Worn:
+        """strokes: of its die, ahead."""
+        return Worn(strokes=strokes * self.share, age=self.age, known=self.known)
+
+
+@dataclass(frozen=True, kw_only=True)
 class ShopWide:
     """What the use of every item rests on beside its own dies. breaks: kind -> (pieces, strokes)."""
 
@@ -103,7 +117,7 @@ class PlantAhead:
     failed: dict[int, str] = field(default_factory=dict)  # item -> why its places could not be worked out
     _forecasts_read: dict | None = None  # of the whole plant
     _rates: dict[int, BreakRate | None] = field(default_factory=dict)
-    _worn: dict[int, tuple[WornItem, tuple]] = field(default_factory=dict)
+    _worn: dict[int, tuple[WornItem, tuple[AgedPlace, ...]]] = field(default_factory=dict)
     _at_once: dict[str, Demand | None] = field(default_factory=dict)
     _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
     _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
@@ -155,7 +169,7 @@ class PlantAhead:
             today=self.today,
             records_until=self.records_until,
             horizon_days=self.horizon_days,
-            removal=taken(rows),
+            removal=self._taken_in_shop,
             breaks=self.breaks_by_kind,
             die_grinds={row.die_id: row.die_grinds for row in rows},
             costs=self.costs,
@@ -221,9 +235,20 @@ class PlantAhead:
         return max((self.today - min(since, default=self.today)).days, 0)
 
     @cached_property
+    def _read_places(self) -> reads.Places:
+        known, apart = self.shop.die_grinds if self.shop else {}, self.dies is not None and self.shop is None
+        return reads.places_of_items(
+            plant=self.plant, dies=self.dies, items=self.wanted, known_die_grinds=known, with_plant=apart
+        )
+
+    @cached_property
     def rows(self) -> list[PlaceOfItem]:
-        known = self.shop.die_grinds if self.shop else {}
-        return reads.places_of_items(plant=self.plant, dies=self.dies, items=self.wanted, known_die_grinds=known)
+        return self._read_places.rows
+
+    @property
+    def _taken_in_shop(self) -> Taken:
+        """What grinds took off in the whole plant."""
+        return self.shop.removal if self.shop else self._read_places.taken
 
     @cached_property
     def places(self) -> dict[int, list[SparePlace]]:
@@ -231,9 +256,12 @@ class PlantAhead:
         by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
         for row in self.rows:
             by_item[row.item_id].append(row)
-        shop = self.shop.removal if self.shop else taken(self.rows)
         return {
-            item: attempt(partial(self._places, item, mine, shop), partial(self._no_places, item), what=f"spare {item}")
+            item: attempt(
+                partial(self._places, item, mine, self._taken_in_shop),
+                partial(self._no_places, item),
+                what=f"spare {item}",
+            )
             for item, mine in by_item.items()
         }
 
@@ -415,12 +443,17 @@ class PlantAhead:
         """Whether a place is ground by itself, as its own edge wants it, and not with the set."""
         return place.grinds_left is not None and place.row.position_id in self.edges
 
-    def groups(self, item: int, days: int) -> list[GrindGroup]:
-        """The places of an item, by what is ground together."""
+    def groups(
+        self, item: int, days: int, *, of_die: int | None = None, sharpenings: np.ndarray | None = None
+    ) -> list[GrindGroup]:
+        """The places of an item, by what is ground together. of_die: in that one only; sharpenings: chances of 0, 1,
+        2 ... of its set, where one of its worlds holds."""
         sets: dict[int, list[SparePlace]] = defaultdict(list)
         groups = []
         for place in self.places.get(item, ()):
             die = place.row.die_id
+            if of_die not in (None, die):
+                continue
             if self.is_alone(place):
                 groups.append(self._group(die, days, [place], self.chances(die, days, place), alone=True))
             else:
@@ -428,7 +461,9 @@ class PlantAhead:
         for die, places in sets.items():
             needed = any(p.grinds_left is not None for p in places)
             try:
-                chances = self.chances(die, days) if needed else np.ones(1)
+                chances = np.ones(1)
+                if needed:
+                    chances = self.chances(die, days) if sharpenings is None else sharpenings
             except LawRefused:
                 chances = np.ones(1)  # its breaks still count; `gaps` says what is missing
             groups.append(self._group(die, days, places, chances))
@@ -471,16 +506,19 @@ class PlantAhead:
     @cached_property
     def mishaps_by_item(self) -> dict[int, int]:
         """Item -> mishaps that took one or several of it."""
-        return dict(Counter(row.item for row in self._mishaps))
+        return dict(Counter(row.item for row in self._mishaps if self.dies is None or row.die in self.dies))
 
     @cached_property
     def _mishaps(self) -> list[reads.Mishap]:
+        """Those of the whole plant, or of the items looked at where the rest of the shop is known."""
+        if self.dies is not None and self.shop:
+            return reads.mishaps(self.plant, sorted({row.item_id for row in self.rows}))
         return reads.mishaps(self.plant, self.wanted)
 
     @cached_property
     def _mishaps_here(self) -> list[reads.Mishap]:
         """Those of the whole plant."""
-        return self._mishaps if self.wanted is None else reads.mishaps(self.plant)
+        return reads.mishaps(self.plant) if self.wanted is not None or self.shop else self._mishaps
 
     @cached_property
     def mishaps_by_kind(self) -> dict[str, KindMishaps]:
@@ -495,34 +533,45 @@ class PlantAhead:
         """Strokes of each die by a moment."""
         start, end = self._records_since, self._spans_before[0]
         bounds = [start + (end - start) * n / SPANS for n in range(SPANS + 1)]
-        return Passed(reads.strokes_by_span(self.plant, bounds), bounds)
+        return Passed(reads.strokes_by_span(self.plant, bounds, dies=self.asked_dies if self.shop else None), bounds)
 
     @cached_property
     def _records_since(self) -> dt.datetime:
         if self.shop and self.shop.records_since:
             return self.shop.records_since
-        first = min(self._dies.first.values(), default=self._spans_before[0])
+        known = self._dies.first.values() if self._is_whole else filter(None, [self._strokes_by_kind.since])
+        first = min(known, default=self._spans_before[0])
         return min([first, *(row.at for row in self._mishaps_here)])
+
+    @property
+    def _is_whole(self) -> bool:
+        return self.dies is None and self.wanted is None
+
+    @cached_property
+    def _strokes_by_kind(self) -> reads.KindStrokes:
+        return reads.strokes_by_kind(self.plant)
 
     def worn(self, item: int, days: int, *, die: int | None = None) -> Demand | None:
         """Pieces of an item replaced in the next days, each by its age, where its kind wears out; None: it breaks at a
         rate. die: in that one only."""
+        by_age = self.by_age(item)
+        if by_age is None:
+            return None
+        known, ages = by_age
+        places = [one.ahead(self.strokes(one.die, days)) for one in ages if die in (None, one.die)]
+        replaced, at_once = known.replaced(places), self.at_once(item)
+        return replaced if at_once is None else replaced.thinned(1 / at_once.mean).compounded(at_once)
+
+    def by_age(self, item: int) -> tuple[WornItem, tuple[AgedPlace, ...]] | None:
+        """The law of an item that wears out, and how old the piece in each place is; None: it breaks at a rate."""
         law = self.mishaps_of(item).wear
         if not law.wears_out:
             return None
         if item not in self._worn:
             self._worn[item] = self._ages(item, law)
-        known, ages = self._worn[item]
-        places = [
-            Worn(strokes=self.strokes(of, days) * share, age=age, known=sure)
-            for of, share, age, sure in ages
-            if die in (None, of)
-        ]
-        replaced, at_once = known.replaced(places), self.at_once(item)
-        return replaced if at_once is None else replaced.thinned(1 / at_once.mean).compounded(at_once)
+        return self._worn[item]
 
-    def _ages(self, item: int, law: WearLaw) -> tuple[WornItem, tuple]:
-        """Its law, and of each place its die, share of the strokes, age and whether that is known."""
+    def _ages(self, item: int, law: WearLaw) -> tuple[WornItem, tuple[AgedPlace, ...]]:
         shares, dies, rows = {}, {}, self.places.get(item, ())
         for row in (place.row for place in rows):
             shares[row.position_id] = row.strokes / row.die_hits if row.die_hits and row.strokes else row.stroke_share
@@ -534,7 +583,7 @@ class PlantAhead:
         for place, share in shares.items():
             at, end = last.get(place), self._passed.end(dies[place])
             never += share * end if at is None else 0.0
-            ages.append((dies[place], share, share * (end - (at or 0.0)), at is not None))
+            ages.append(AgedPlace(die=dies[place], share=share, age=share * (end - (at or 0.0)), known=at is not None))
         return law.of_item(replace(lives, unknown_strokes=lives.unknown_strokes + never)), tuple(ages)
 
     @cached_property
@@ -542,11 +591,11 @@ class PlantAhead:
         """Kind of spare -> pieces replaced before they were ground out, and the strokes of all such places together."""
         if self.shop:
             return self.shop.breaks
-        if self.dies is not None or self.wanted is not None:
+        if not self._is_whole:
             pieces: Counter[str] = Counter()
             for mishap in self._mishaps_here:
                 pieces[mishap.kind] += mishap.pieces
-            return {kind: (pieces[kind], n) for kind, n in reads.strokes_by_kind(self.plant).items()}
+            return {kind: (pieces[kind], n) for kind, n in self._strokes_by_kind.strokes.items()}
         replaced, strokes = defaultdict(int), defaultdict(float)
         for row in self.rows:
             kind = self.items[row.item_id].kind
@@ -560,13 +609,25 @@ class PlantAhead:
         groups = self.groups(item, days)
         if not groups:
             return Demand.none()
-        return self.with_breaks(item, groups, days)
+        return item_demand(groups).plus(self.breaking(item, days))
 
-    def with_breaks(self, item: int, groups: list[GrindGroup], days: int, *, die: int | None = None) -> Demand:
-        """What is ground out of an item, and what breaks or wears out in the next days. die: in that one only."""
+    def breaking(self, item: int, days: int, *, die: int | None = None) -> Demand:
+        """Pieces of an item that break or wear out in the next days. die: in that one only."""
         if (worn := self.worn(item, days, die=die)) is not None:
-            return item_demand(groups).plus(worn)
-        return item_demand(groups, breaks=self.rate_of(item), at_once=self.at_once(item))
+            return worn
+        rate, at_once = self.rate_of(item), self.at_once(item)
+        if rate is None:
+            return Demand.none()
+        rows = [place.row for place in self.places.get(item, ()) if die in (None, place.row.die_id)]
+        mishaps = rate.breaks_in(sum(self.strokes(row.die_id, days) * row.stroke_share for row in rows))
+        return mishaps if at_once is None else mishaps.compounded(at_once)
+
+    def replaced_per_stroke(self, item: int) -> float:
+        """Pieces of a place that break or wear out, a stroke, in the long run."""
+        if (by_age := self.by_age(item)) is not None:
+            return 1 / by_age[0].mean_life
+        rate, at_once = self.rate_of(item), self.at_once(item)
+        return rate.per_stroke * (at_once.mean if at_once else 1.0) if rate is not None else 0.0
 
     def rate_of(self, item: int) -> BreakRate | None:
         """`breaks`, remembered."""

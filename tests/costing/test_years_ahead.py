@@ -9,13 +9,33 @@ from hypothesis import strategies as st
 
 from reports.costing.money import MoneyRefused
 from reports.costing.spread import Spread
-from reports.costing.years_ahead import ByTheStroke, GroundPiece, GroundSet, years_ahead
+from reports.costing.years_ahead import Allowance, ByAge, ByTheStroke, GroundPiece, GroundSet, years_ahead
+from reports.purchasing.demand import GrindGroup, PieceUse
 from reports.purchasing.laws import WeibullLaw
+from reports.purchasing.removal import lasting, means_of
 from reports.purchasing.renewals import RenewalCounts
+from reports.purchasing.wear import Worn, WornItem
 
 D = Decimal
 MONTHS = 36
 STROKES = np.full(MONTHS, 10_000.0)
+
+
+def hard(price: int, left: int, new: int) -> GroundPiece:
+    """A piece that goes at the grind after so many, each time."""
+
+    def lasts(grinds):
+        return lambda most: (np.arange(most + 1) <= grinds).astype(float)
+
+    return GroundPiece(price=D(price), allowances=(Allowance(chance=1.0, left=lasts(left), new=lasts(new)),))
+
+
+def drawn_piece(price: int, left: float, new: float, *, spread=0.25, doubt=0.2, share=1.0) -> GroundPiece:
+    def lasts(grinds):
+        return lambda most: lasting(grinds, spread=spread, share=share, most=most)
+
+    laws = [Allowance(chance=w, left=lasts(left / m), new=lasts(new / m)) for m, w in means_of(doubt)]
+    return GroundPiece(price=D(price), allowances=tuple(laws))
 
 
 def every(hits: float, *, grind="100", pieces=(), months=MONTHS) -> GroundSet:
@@ -47,7 +67,7 @@ def weibull(*medians: float, shape: float = 3.0, grind="100", pieces=()) -> Grou
 def test_by_hand():
     """Ground every 25,000 strokes of 10,000 a month: in months 3, 5, 8, 10 ... A piece with one grind left and two in a
     new one goes in at the second grind, then at each third: the 2nd, 5th, 8th ..., of which each costs 60."""
-    told = years_ahead(strokes=STROKES, sets=[every(25_000.1, pieces=[GroundPiece(price=D(60), left=1, new=2)])])
+    told = years_ahead(strokes=STROKES, sets=[every(25_000.1, pieces=[hard(60, left=1, new=2)])])
     sharpening = [int(band.expected) for band in told.by_key["sharpening"].months[:10]]
     assert sharpening == [0, 0, 100, 0, 0, 100, 0, 100, 0, 0]  # 75,000.3 lies in month 8, 50,000.2 in month 6
     assert [m for m, band in enumerate(told.by_key["spares"].months) if band.expected] == [5, 12, 20, 27, 35]
@@ -57,7 +77,7 @@ def test_by_hand():
 
 
 def test_what_is_expected_is_the_mean_of_the_lives():
-    pieces = [GroundPiece(price=D(48), left=2, new=5), GroundPiece(price=D(900), left=6, new=11)]
+    pieces = [drawn_piece(48, 2.3, 5.6, share=0.8), hard(900, left=6, new=11)]
     stop = ByTheStroke(key="stop", shape=4, strokes=1e6, share=1, cost=Spread.of([50, 400], [0.7, 0.3]))
     broken = ByTheStroke(key="spares", shape=2.5, strokes=2e6, share=8, cost=Spread.of([48, 96], [0.9, 0.1]))
     told = years_ahead(
@@ -79,6 +99,61 @@ def test_counts_of_drawn_lives_are_those_of_renewal_theory():
     assert np.abs(np.cumsum(seen) - np.cumsum(exact)).max() < 1.63 / np.sqrt(len(grinds))  # Kolmogorov, 1 %
 
 
+@pytest.mark.parametrize(("left", "new", "share"), [(0.4, 3.2, 1.0), (2.3, 5.6, 1.0), (1.2, 4.0, 0.6)])
+def test_pieces_ground_out_are_those_of_the_spares_in_mean_and_spread(left, new, share):
+    """Eight alike, of which the advice on a spare counts the chances of 0, 1, 2 ... by another way of computing."""
+    piece = drawn_piece(1, left, new, share=share)
+    of_set = weibull(14_000, 20_000, 28_000, grind="0", pieces=[piece] * 8)
+    told = years_ahead(strokes=STROKES, sets=[of_set]).by_key["spares"]
+    use = PieceUse(label="", grinds_left=left, grinds_new=new, spread=0.25, doubt=0.2, ground_share=share)
+    for months in (12, 36):
+        group = GrindGroup(label="", strokes=0, sharpenings=of_set.until[months - 1], pieces=(use,) * 8)
+        chances = group.ground_out().chances
+        n = np.arange(len(chances))
+        mean = n @ chances
+        assert told.expected[:months].sum() == pytest.approx(mean, rel=1e-9)
+        lives, sd = told.lives[:, :months].sum(axis=1), np.sqrt((n - mean) ** 2 @ chances)
+        assert lives.mean() == pytest.approx(mean, abs=4 * sd / 100)  # of 10,000 lives
+        assert lives.std() == pytest.approx(sd, rel=0.04)
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_what_wears_out_is_that_of_the_spares_in_mean_and_spread(known):
+    law = WornItem(shape=3.0, scale=100_000, events=6.5, exposure=7.0)
+    places = [Worn(strokes=360_000, age=age, known=known) for age in (20_000, 90_000, 90_000)]
+    until = [law.expected(Worn(strokes=n, age=p.age, known=known) for p in places) for n in np.cumsum(STROKES)]
+    aged = ByAge(
+        key="spares", until=until, share=1.0, cost=Spread.of([1.0], [1.0]),
+        drawn=lambda ends, lives, rng: law.drawn(places, ends, lives=lives, rng=rng),
+    )  # fmt: skip
+    path = years_ahead(strokes=STROKES, sets=[], by_age=[aged]).by_key["spares"]
+    for months in (12, 36):
+        soon = [Worn(strokes=months * 10_000, age=p.age, known=known) for p in places]
+        chances = law.replaced(soon).chances
+        n = np.arange(len(chances))
+        mean = n @ chances
+        sd = np.sqrt((n - mean) ** 2 @ chances)
+        lives = path.lives[:, :months].sum(axis=1)
+        assert path.expected[:months].sum() == pytest.approx(mean, rel=1e-9)
+        assert lives.mean() == pytest.approx(mean, abs=4 * sd / 100 + 0.025 * 3)  # ages are counted by twentieths
+        assert lives.std() == pytest.approx(sd, rel=0.06)
+
+
+def test_mishaps_that_take_several_pieces_keep_the_mean_and_widen_the_band():
+    law = WornItem(shape=3.0, scale=100_000, events=6.5, exposure=7.0)
+    places = [Worn(strokes=360_000, age=50_000)] * 4
+    until = [law.expected([Worn(strokes=n, age=50_000)] * 4) for n in np.cumsum(STROKES)]
+    one, several = (
+        ByAge(key="spares", until=until, share=share, cost=cost,
+              drawn=lambda ends, lives, rng: law.drawn(places, ends, lives=lives, rng=rng))
+        for share, cost in ((1.0, Spread.of([10], [1.0])), (0.5, Spread.of([10, 30], [0.5, 0.5])))
+    )  # fmt: skip
+    calm, rough = (years_ahead(strokes=STROKES, sets=[], by_age=[sort]).by_key["spares"] for sort in (one, several))
+    assert calm.expected == pytest.approx(rough.expected)
+    assert rough.lives.sum(axis=1).mean() == pytest.approx(rough.expected.sum(), rel=0.02)
+    assert rough.lives.sum(axis=1).std() > 1.2 * calm.lives.sum(axis=1).std()
+
+
 def test_a_count_by_the_stroke_is_negative_binomial():
     """A gamma rate and a Poisson count; its mean and variance: m and m + m^2 / shape (Johnson, Kotz, from memory)."""
     stop = ByTheStroke(key="stop", shape=3, strokes=200_000, share=1, cost=Spread.of([1.0], [1.0]))
@@ -90,7 +165,7 @@ def test_a_count_by_the_stroke_is_negative_binomial():
 
 def test_the_trough_and_the_hump_are_seen():
     """A new set of eight dear pieces costs nothing for long, and all at once when it is ground out."""
-    pieces = [GroundPiece(price=D(400), left=9, new=12)] * 8
+    pieces = [hard(400, left=9, new=12)] * 8
     told = years_ahead(strokes=STROKES, sets=[weibull(20_000, pieces=pieces)])
     spares = told.by_key["spares"]
     assert spares.year(1).high == 0
@@ -110,7 +185,7 @@ def test_a_dearer_world_shows_in_the_band_and_not_in_the_half():
 def test_dearer_spares_and_rising_prices_never_lower_the_cost(rise, price):
     def cost(rise, price):
         told = years_ahead(
-            strokes=STROKES, sets=[every(25_000.1, pieces=[GroundPiece(price=D(price), left=1, new=2)])],
+            strokes=STROKES, sets=[every(25_000.1, pieces=[hard(price, left=1, new=2)])],
             yearly_rise=rise, lives=20,
         )  # fmt: skip
         return told.together.of(slice(0, 36)).expected

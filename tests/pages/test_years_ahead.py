@@ -5,15 +5,18 @@ import datetime as dt
 import io
 from decimal import Decimal
 
+import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from diestore.register.models import Part
+from diestore.register.models import Item, Part
+from maintenance.models import Work
 from reports.cost import sheets, year_ahead, years
 from reports.costing.money import rounded
+from reports.spares import kept as spares_kept
 from reports.spares.use import PlantAhead
 from tests import factories as make
 from tests.pages import money_shop as shop
@@ -52,6 +55,28 @@ def test_the_first_twelve_months_are_the_year_ahead_without_the_build(die):
     for key, expected in ahead.items():
         assert float(made.years.by_key[key].year(1).expected) == pytest.approx(float(expected), rel=2e-4), key
     assert made.months[11] - made.months[0] == dt.timedelta(days=365 - 30)
+
+
+def test_year_years_and_the_page_of_a_spare_go_by_one_law(die):
+    """Of a spare that this die takes alone, in a shop that grinds deeper elsewhere; the lattice on which sharpenings
+    are counted differs, by 2 in 10,000."""
+    deeper = shop.worked_die("H-903", shop.spare("PP-8.0-M2", on_hand=1, grind_allowance_mm=3.0))
+    Work.objects.filter(position__die=deeper).update(removed_mm=0.31)
+    shop.forecast()
+    item = Item.objects.get(code="PP-6.0-M2")
+    used = spares_kept.ahead_of(die.plant, [item]).use(item.pk, 365)
+    assert PlantAhead.of(die.plant, dies=[die.pk]).use(item.pk, 365).chances == pytest.approx(used.chances, abs=2e-4)
+    assert used.mean != pytest.approx(sum(used.chances[1:]), rel=0.01)  # the chance of two and more counts
+    year = year_ahead.year_ahead(sheets.cost_per_thousand(die)).year
+    spares = {element.key: element for element in year.elements}["spares"]
+    money = used.mean * float(item.unit_price)
+    assert float(spares.expected) == pytest.approx(money, rel=2e-4)
+    path = told(die).years.by_key["spares"]
+    assert float(path.year(1).expected) == pytest.approx(money, rel=2e-4)
+    lives, pieces = path.lives[:, :12].sum(axis=1), np.arange(len(used.chances))
+    sd = float(np.sqrt((pieces - used.mean) ** 2 @ used.chances)) * float(item.unit_price)
+    assert lives.mean() == pytest.approx(money, abs=4 * sd / 100)  # of 10,000 lives
+    assert lives.std() == pytest.approx(sd, rel=0.04)
 
 
 def test_page_and_file_say_the_same(die, as_role):

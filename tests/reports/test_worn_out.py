@@ -48,6 +48,9 @@ def test_an_old_spring_is_needed_sooner_than_a_young_one(springs, as_role, monke
     soon = {item.code: ahead.use(item.pk, 30) for item in springs}
     assert soon["SP-OLD"].mean > 3 > 0.5 > soon["SP-YOUNG"].mean
     assert ahead.use(young.pk, 300).mean == pytest.approx(ahead.use(old.pk, 300).mean, abs=5)
+    # a die's year ahead counts its own by the same ages, though it reads no other die
+    alone = PlantAhead.of(plant, dies=[old.positions.first().die_id])
+    assert alone.breaking(old.pk, 365).chances == pytest.approx(ahead.breaking(old.pk, 365).chances, abs=1e-12)
     text = as_read(as_role("buyer").get(reverse("reports:spare", args=[old.pk])))
     assert "wear out rather than break" in text and "each counts by its age" in text
 
