@@ -89,7 +89,8 @@ class GroundSet:
         """
         lives, most = len(counts), int(counts.max(initial=0))
         total = np.zeros(counts.shape)
-        mean, later = rng.random(lives), []
+        mean = rng.random(lives)
+        later: list[NDArray[np.float64]] = []
         for piece in self._alike():
             world = np.searchsorted(np.cumsum([one.chance for one in piece.allowances])[:-1], mean, side="right")
             gone = [1.0 - one.left(most) for one in piece.allowances]

@@ -6,7 +6,7 @@ import datetime as dt
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from functools import cached_property, lru_cache, partial
+from functools import cached_property, partial
 
 import numpy as np
 from django.conf import settings
@@ -25,19 +25,20 @@ from maintenance.log.purchase_reads import LeadSeen
 from reports.purchasing.ahead import FLAT_DAYS, SLOPE_DAYS, STEPS, OrderAhead, Programme, hits_ahead, usual_pace
 from reports.purchasing.breaks import pieces_at_once
 from reports.purchasing.demand import BreakRate, Demand, GrindGroup, item_demand
-from reports.purchasing.laws import IntervalLaw, LawRefused, StoredLaw, WeibullLaw, middle_of
+from reports.purchasing.laws import LawRefused, StoredLaw, WeibullLaw, middle_of
 from reports.purchasing.lead import LeadTime
 from reports.purchasing.removal import Taken
-from reports.purchasing.renewals import RenewalCounts
-from reports.purchasing.wear import WearLaw, Worn, WornItem
+from reports.purchasing.wear import WornItem
 from reports.purchasing.worlds import DieWorlds, die_worlds
 from reports.purchasing.worth import LONGEST_COVER_DAYS, Economics
 from reports.sources import reads as sources_reads
 from reports.sources.reads import Supplied
 
 from . import reads
+from .aged import AgedPlace, aged_places
 from .costs import ShopCosts
-from .mishaps import SPANS, KindMishaps, Passed, by_kind, lives_of
+from .counted import counts, mixed_counts, rounded_up
+from .mishaps import SPANS, KindMishaps, Passed, by_kind
 from .places import SparePlace, UsedUp, place_of, taken
 from .reads import PlaceOfItem
 
@@ -64,20 +65,6 @@ def days_of_records(plants: Iterable[Plant]) -> dict[int, dt.date]:
 def today_at(plant: Plant, records_until: dt.date | None = None) -> dt.date:
     """Today by the clock, from which orders are reckoned; a shop that stands still is at the end of its records."""
     return (records_until or day_of_records(plant)) if settings.STANDS_STILL else timezone.localdate()
-
-
-@dataclass(frozen=True, kw_only=True)
-class AgedPlace:
-    """A place of what wears out: the share of its die's strokes that it works in, and the age of the piece in it."""
-
-    die: int
-    share: float
-    age: float
-    known: bool
-
-    def ahead(self, strokes: float) -> Worn:
-        """strokes: of its die, ahead."""
-        return Worn(strokes=strokes * self.share, age=self.age, known=self.known)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -387,11 +374,11 @@ class PlantAhead:
         first, laws = self.laws(die, place)
         horizon = self._horizon(die, days)
         strokes = self.strokes(die, days)
-        return [_counts(first, law, horizon).chances(strokes) for law in laws]
+        return [counts(first, law, horizon).chances(strokes) for law in laws]
 
     def _horizon(self, die: int, days: int) -> float:
         """The strokes up to which counts are computed: those of all that is usually asked, more where more is."""
-        return _rounded_up(self.strokes(die, max(days, self.horizon_days)))
+        return rounded_up(self.strokes(die, max(days, self.horizon_days)))
 
     def laws(self, die: int, place: SparePlace | None) -> tuple[StoredLaw, tuple[WeibullLaw, ...]]:
         """Of the interval under way, and of a later one, world by world. Raises LawRefused where nothing is told."""
@@ -416,7 +403,7 @@ class PlantAhead:
         if key not in self._chances:
             first, laws = self.laws(die, place)
             horizon = self._horizon(die, days)
-            self._chances[key] = Demand.of(_mixed_counts(first, laws, horizon).chances(self.strokes(die, days))).chances
+            self._chances[key] = Demand.of(mixed_counts(first, laws, horizon).chances(self.strokes(die, days))).chances
         return self._chances[key]
 
     def used_up(self, place: SparePlace) -> UsedUp | None:
@@ -568,23 +555,10 @@ class PlantAhead:
         if not law.wears_out:
             return None
         if item not in self._worn:
-            self._worn[item] = self._ages(item, law)
+            rows = [place.row for place in self.places.get(item, ())]
+            mine = [row for row in self._mishaps if row.item == item]
+            self._worn[item] = aged_places(law, rows, mine, self._passed)
         return self._worn[item]
-
-    def _ages(self, item: int, law: WearLaw) -> tuple[WornItem, tuple[AgedPlace, ...]]:
-        shares, dies, rows = {}, {}, self.places.get(item, ())
-        for row in (place.row for place in rows):
-            shares[row.position_id] = row.strokes / row.die_hits if row.die_hits and row.strokes else row.stroke_share
-            dies[row.position_id] = row.die_id
-        mine = [row for row in self._mishaps if row.item == item]
-        lives = lives_of(mine, self._passed, shares)
-        last = {place: self._passed.by(row.die, row.at) for row in mine for place in row.places}
-        ages, never = [], 0.0
-        for place, share in shares.items():
-            at, end = last.get(place), self._passed.end(dies[place])
-            never += share * end if at is None else 0.0
-            ages.append(AgedPlace(die=dies[place], share=share, age=share * (end - (at or 0.0)), known=at is not None))
-        return law.of_item(replace(lives, unknown_strokes=lives.unknown_strokes + never)), tuple(ages)
 
     @cached_property
     def breaks_by_kind(self) -> dict[str, tuple[int, float]]:
@@ -710,23 +684,3 @@ class PlantAhead:
 
 def _has_law(forecast) -> bool:
     return bool(forecast is not None and forecast.fresh and forecast.remaining)
-
-
-def _rounded_up(hits: float) -> float:
-    """To the next of steps an eighth apart, so that computed counts are used again as orders come and go."""
-    return 0.0 if hits <= 0 else float(2.0 ** (np.ceil(np.log2(hits) * 8) / 8))
-
-
-@lru_cache(maxsize=1024)
-def _counts(first: IntervalLaw, fresh: WeibullLaw, horizon: float) -> RenewalCounts:
-    """Depends on nothing but its arguments, which are all frozen."""
-    return RenewalCounts.of(first=first, fresh=fresh, horizon_hits=horizon)
-
-
-@lru_cache(maxsize=4096)  # 100 kB each at most: a shop of 1,000 dies takes 100 MB while the night counts it
-def _mixed_counts(first: IntervalLaw, fresh: tuple[WeibullLaw, ...], horizon: float) -> RenewalCounts:
-    return RenewalCounts.mixed(first=first, fresh=fresh, horizon_hits=horizon)
-
-
-def die_ids(plant: Plant) -> list[int]:
-    return list(Die.objects.filter(plant=plant).values_list("pk", flat=True))
