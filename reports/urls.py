@@ -6,6 +6,7 @@ from reports.cost import ledger_views, part_views, views, years_views
 from reports.offers import paper_views as offer_paper
 from reports.offers import rows as offer_rows
 from reports.offers import views as offers_views
+from reports.owners import condition_views
 from reports.record import views as record_views
 from reports.sources import views as sources_views
 from reports.spares import months_page, together
@@ -52,6 +53,11 @@ urlpatterns: list = [
     path("cost/<int:pk>/ledger.csv", ledger_views.as_csv, name="cost_ledger_csv"),
     path("cost/<int:pk>/ledger.xlsx", ledger_views.as_xlsx, name="cost_ledger_xlsx"),
     path("cost/<int:pk>/ledger.pdf", ledger_views.as_pdf, name="cost_ledger_pdf"),
+    path("cost/<int:pk>/condition/", condition_views.ConditionPage.as_view(), name="condition"),
+    path("cost/<int:pk>/condition.pdf", condition_views.condition_pdf, name="condition_pdf"),
+    path("customers/reports/<int:pk>/", condition_views.signed_report, name="signed_report"),
+    path("customers/reports/<int:pk>/report.pdf", condition_views.signed_report_pdf, name="signed_report_pdf"),
+    path("customers/reports/<int:pk>/strike/", condition_views.StrikeReport.as_view(), name="signed_report_strike"),
     path("cost/<int:pk>/years/", years_views.years_page, name="cost_years"),
     path("cost/<int:pk>/years.csv", years_views.years_csv, name="cost_years_csv"),
 ]

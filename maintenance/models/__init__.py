@@ -59,6 +59,7 @@ from .log import (
 )
 from .orders import Order
 from .outlines import ElementPrice, Outline, OutlinePlace, OutlineWay
+from .owners import CustomerLink, LinkOpening, SignedReport
 from .photos import Photo, PhotoQuerySet
 from .purchasing import PurchaseLine, PurchaseOrder, PurchaseStep
 from .workbooks import KnownHeading, Workbook
@@ -84,6 +85,7 @@ __all__ = [
     "CounterDevice",
     "CounterQuestion",
     "CounterReading",
+    "CustomerLink",
     "DieForecast",
     "DieHold",
     "DieInPress",
@@ -103,6 +105,7 @@ __all__ = [
     "InspectionPlan",
     "KeptBenchPlan",
     "KnownHeading",
+    "LinkOpening",
     "OpenCount",
     "OpenCountQuerySet",
     "Order",
@@ -124,6 +127,7 @@ __all__ = [
     "Scope",
     "SentForm",
     "SetUp",
+    "SignedReport",
     "StockMovement",
     "Stop",
     "WearCause",

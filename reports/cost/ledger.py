@@ -28,7 +28,8 @@ OF_BILLS = {"build": Plan.PLANNED, "sharpening": Plan.PLANNED, "repair": Plan.UN
 class DieLedger:
     """cost: the sheet that the ledger agrees with, element by element. links: by the key of an entry, where it is seen.
 
-    orders: by the key of an entry, the order that a spare came by. payers: by the key, who pays by name.
+    orders: by the key of an entry, the order that a spare came by. payers: by the key, who pays by name; payer_ids: by
+    its number.
     """
 
     die: Die
@@ -37,6 +38,7 @@ class DieLedger:
     links: Mapping[str, str]
     orders: Mapping[str, int]
     payers: Mapping[str, str]
+    payer_ids: Mapping[str, int]
     left_out: tuple[str, ...]
 
 
@@ -54,6 +56,7 @@ def ledger_of(die: Die) -> DieLedger:
         links=log.links | {entry.key: reverse("diestore:die", args=[die.pk]) for entry in shares},
         orders=log.orders,
         payers=log.payers | {entry.key: log.builder for entry in shares},
+        payer_ids=log.payer_ids,
         left_out=tuple(_left_out(die, cost, dated=bool(entries))),
     )
 
@@ -80,6 +83,7 @@ class _Log:
         self.links: dict[str, str] = {}
         self.orders: dict[str, int] = {}
         self.payers: dict[str, str] = {}
+        self.payer_ids: dict[str, int] = {}
         self.builder = str(die.owner) if die.owner_id else ""
 
     def entries(self) -> Iterator[LedgerEntry]:
@@ -98,6 +102,8 @@ class _Log:
         if price is None or first is None:
             return
         self.links["build"], self.payers["build"] = reverse("diestore:die", args=[self.die.pk]), self.builder
+        if self.die.owner_id:
+            self.payer_ids["build"] = self.die.owner_id
         yield LedgerEntry(
             key="build",
             element="build",
@@ -194,7 +200,7 @@ class _Log:
         payer = Payer.SHOP
         if row.payer is not None:
             payer = Payer.OWNER if row.payer == self.die.owner_id else Payer.CUSTOMER
-            self.payers[key] = row.payer_name
+            self.payers[key], self.payer_ids[key] = row.payer_name, row.payer
         return LedgerEntry(
             key=key,
             element=row.kind,

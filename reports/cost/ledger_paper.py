@@ -11,17 +11,15 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from diestore.drawing import paper
-from diestore.drawing.paper import BOLD, HIGH, PLAIN, WIDE
+from diestore.drawing.paper import BOLD, HIGH, WIDE
 from reports.costing.ledger import By, Payer, Plan
 from reports.costing.own_log import ELEMENTS
 from reports.format import day
+from reports.paper import CODE_SIDE, EDGE, ROOM, ReportPage
 
 from . import periods
 from .ledger import DieLedger
 
-EDGE, FOOT = 12.0, 16.0
-ROOM = WIDE - 2 * EDGE
-CODE_SIDE = 25.0
 SHORT = {"build": "Build", "stop": "Stops"}
 METHOD = (
     "Cash counts on the day on which hours were worked, spares came and bills were written; accrual when what "
@@ -33,66 +31,10 @@ METHOD = (
 )
 
 
-class _Page(paper.Page):
+class _Page(ReportPage):
     def __init__(self, canvas: Canvas, told: DieLedger, address: str) -> None:
-        super().__init__(canvas, edge=EDGE)
+        super().__init__(canvas, left=address, named=f"ledger {told.die.code}")
         self.told, self.address = told, address
-
-    def room_for(self, high: float) -> bool:
-        """Turned to the next page where this one has no room; whether it was."""
-        if self.y - high >= FOOT:
-            return False
-        self.foot()
-        self.turn()
-        return True
-
-    def foot(self) -> None:
-        self.canvas.setFont(PLAIN, 6.5)
-        self.canvas.drawString(EDGE * mm, 7 * mm, paper.cut(self.address, PLAIN, 6.5, ROOM - 40))
-        self.canvas.drawRightString((WIDE - EDGE) * mm, 7 * mm, f"ledger {self.told.die.code}, page {self.number}")
-
-    def words(self, text: str, *, size: float = 8) -> None:
-        step = size * paper.POINT_MM * 1.3
-        for line in paper.wrapped(text, size, ROOM):
-            self.room_for(step)
-            self.y -= step
-            self.text(EDGE, line, size=size)
-
-    def heading(self, text: str) -> None:
-        self.room_for(22)
-        self.y -= 8.5
-        self.text(EDGE, text, size=11, bold=True)
-        self.y -= 1.5
-
-    def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], wide: Sequence[float], *, left: int,
-              last_bold: bool = False, size: float = 7.2) -> None:  # fmt: skip
-        """Columns of that width in mm; the first `left` stand from their left, the others up to their right."""
-        self._row(head, wide, left, bold=True, size=size)
-        self.rule(y=self.y - 1.2, width=0.6)
-        self.y -= 1.2
-        for number, row in enumerate(rows):
-            if self.room_for(5):
-                self.y -= 2
-                self._row(head, wide, left, bold=True, size=size)
-                self.rule(y=self.y - 1.2, width=0.6)
-                self.y -= 1.2
-            is_last = last_bold and number == len(rows) - 1
-            if is_last:
-                self.rule(y=self.y - 0.9, width=0.6)
-                self.y -= 0.9
-            self._row(row, wide, left, bold=is_last, size=size)
-
-    def _row(self, cells: Sequence[str], wide: Sequence[float], left: int, *, bold: bool, size: float) -> None:
-        self.y -= 4.2
-        x = EDGE
-        for number, (cell, room) in enumerate(zip(cells, wide, strict=True)):
-            if number < left:
-                self.text(x, cell, size=size, bold=bold, room=room - 1.5)
-            else:
-                self.text(
-                    x + room, paper.cut(cell, BOLD if bold else PLAIN, size, room - 1), size=size, bold=bold, right=True
-                )
-            x += room
 
 
 def pdf(told: DieLedger, *, address: str, shop: str, currency: str) -> bytes:

@@ -240,6 +240,11 @@ def _add_parts(spent_of: dict[int, Spent], outputs: Iterable[tuple], runs: Itera
 
 def parts_by_month(die: Die) -> dict[dt.date, int]:
     """Good parts of a die by the first day of the month in which their runs ended: two questions."""
+    return {month: made.parts for month, made in made_by_month(die).items()}
+
+
+def made_by_month(die: Die) -> dict[dt.date, Spent]:
+    """Hits and good parts of a die by the first day of the month in which its runs ended: two questions."""
     outputs = list(Output.objects.filter(variant__die=die).values_list("variant_id", "part_id", "parts_per_hit"))
     rows: dict[dt.date, list[tuple]] = defaultdict(list)
     for month, *row in _runs([die.pk], by_month=True):
@@ -248,7 +253,7 @@ def parts_by_month(die: Die) -> dict[dt.date, int]:
     for month, of_month in sorted(rows.items()):
         spent = Spent(die=die.pk)
         _add_parts({die.pk: spent}, outputs, of_month)
-        made[month] = spent.parts
+        made[month] = spent
     return made
 
 

@@ -1,0 +1,310 @@
+"""The condition of a tool for its owner: what it made, what was done, what is left in it, who paid, what comes next.
+
+No rate, no price of a spare and no margin of the shop goes in: of money only what the owner himself was asked for.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from django.utils import timezone
+
+from diestore.access import shop
+from diestore.handbook.kinds import KINDS
+from diestore.register.models import Die, Item, Party
+from maintenance.clockwork.works import OPERATIONS
+from maintenance.forecasts import due
+from maintenance.forecasts.due import Readiness
+from maintenance.log import damage, queries
+from maintenance.log.owners import PaidSaid, PieceSaid, ReportSaid, StepSaid, YearSaid
+from maintenance.wording import standing as words_of
+from maintenance.wording.numbers import counted
+from maintenance.wording.standing import Standing
+from reports.cost import reads as cost_reads
+from reports.cost.ledger import DieLedger, ledger_of
+from reports.costing import steel_left
+from reports.costing.own_log import ELEMENTS
+from reports.costing.steel_left import PieceLeft, Step
+from reports.format import day
+from reports.purchasing.laws import LawRefused
+from reports.spares import kept as spares_kept
+from reports.spares.use import PlantAhead, SparePlace
+
+from . import reads
+
+MONTH_DAYS = 365.25 / 12
+GROUND = frozenset(key for key, work in OPERATIONS.items() if work.fresh_edge and key != "welded and recut")
+REPAIRS = frozenset({"repaired", "welded and recut"})
+BROKEN = frozenset({"chipped", "broken"})
+RUNNING = {
+    words_of.RUNS.word: "It is fit to run.",
+    words_of.CLOSE.word: "It is fit to run, and close to its next sharpening.",
+    words_of.STOP.word: "It is fit to run; its next sharpening falls inside a job.",
+    words_of.SHARPEN.word: "It has to be sharpened before it runs again.",
+    words_of.HELD.word: "It makes no parts until a first piece is approved.",
+    words_of.DAMAGED.word: "It is damaged and must not run until it is put right.",
+    words_of.BURRS.word: "Its burr is too high: it must not run until it is put right.",
+    words_of.WORN.word: "A piece of it is worn past its limit: it must not run until that is changed.",
+    words_of.UNKNOWN.word: "How it stands is not known.",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Condition:
+    """What the report says now, unsigned. for_whom None: the tool is the shop's own. ledger: behind its money."""
+
+    die: Die
+    for_whom: Party | None
+    said: ReportSaid
+    standing: Standing
+
+
+def addressee(die: Die, customers: Sequence[Party]) -> Party | None:
+    """For whom its report is: its owner; of a tool of the shop the one customer whose parts it makes; else nobody."""
+    if die.owner_id:
+        return die.owner
+    return customers[0] if len(customers) == 1 else None
+
+
+def condition_of(die: Die) -> Condition:
+    """As the records of now tell it."""
+    for_whom = addressee(die, reads.customers_of(die))
+    ledger = ledger_of(die)
+    spent = ledger.cost.spent or cost_reads.Spent(die=die.pk)
+    ready = readiness([die]).get(die.pk)
+    forecast = queries.newest_forecast(die)
+    per_hit = spent.parts / spent.hits if spent.hits else cost_reads.parts_per_hit([die.pk]).get(die.pk, 1)
+    left = _Left.of(die, per_hit)
+    standing = ready.standing if ready is not None else words_of.UNKNOWN
+    years = years_of(die, ledger)
+    own = shop.current()
+    owns = bool(die.owner_id)
+
+    def in_parts(hits: float | None) -> int | None:
+        return None if hits is None else int(hits * per_hit)
+
+    big = steel_left.next_big(left.steps)
+    sharpened = [timezone.localdate(row.at) for row in spent.grinds if row.operation in GROUND]
+    said = ReportSaid(
+        die=die.code, description=die.description, plant=str(die.plant), shop=own.name, currency=own.currency,
+        owner=str(for_whom) if for_whom else "", owns=owns, status=die.status,
+        on=left.today, records_until=left.records_until,
+        standing=standing.word, css=standing.css, condition=_condition(die, standing),
+        wrong=tuple(damage.sentences(ready.wrong)) if ready else (),
+        decision=decision(die, standing, big, left),
+        hits=sum(year.hits for year in years), parts=sum(year.parts for year in years),
+        since=timezone.localdate(spent.first) if spent.first else None,
+        until=timezone.localdate(spent.last) if spent.last else None,
+        expected_parts=die.expected_parts,
+        last_sharpened=max(sharpened, default=None),
+        years=tuple(years),
+        limiting=forecast.limiting.code if forecast is not None and forecast.limiting else "",
+        half_parts=in_parts(forecast.half_hits) if forecast else None,
+        nine_in_ten_parts=in_parts(forecast.nine_in_ten_hits) if forecast else None,
+        parts_a_month=int(left.pace * per_hit * MONTH_DAYS),
+        pieces=tuple(left.pieces), steps=tuple(left.said_steps), steel=steel(left),
+        paid=tuple(_paid(ledger, for_whom)), who_pays=_who_pays(for_whom, owns=owns),
+        left_out=tuple(left.left_out),
+        rests_on=(forecast.rests_on or {}).get("words", "") if forecast else "",
+    )  # fmt: skip
+    return Condition(die=die, for_whom=for_whom, said=said, standing=standing)
+
+
+def readiness(dies: Sequence[Die]) -> dict[int, Readiness]:
+    """How dies stand, by their next orders."""
+    return due.readiness([die.pk for die in dies], queries.next_order_by_die(dies=dies))
+
+
+def _condition(die: Die, standing: Standing) -> str:
+    if die.status == Die.Status.RETIRED:
+        return "It is retired and runs no more."
+    where = "" if die.status == Die.Status.IN_SERVICE else f"It is {die.status}. "
+    return f"{where}{RUNNING[standing.word]}"
+
+
+# --- what was made and done ---------------------------------------------------------------------------------------
+
+
+def years_of(die: Die, ledger: DieLedger) -> list[YearSaid]:
+    """By the year in which a run ended and work was done, each year since the first."""
+    spent = ledger.cost.spent or cost_reads.Spent(die=die.pk)
+    made: dict[int, Counter[str]] = defaultdict(Counter)
+    for month, of_month in cost_reads.made_by_month(die).items():
+        made[month.year].update(hits=of_month.hits, parts=of_month.parts)
+    moments: dict[int, set[dt.datetime]] = defaultdict(set)
+    for row in spent.grinds:
+        year = timezone.localtime(row.at).year
+        if row.operation in GROUND:
+            moments[year].add(row.at)
+        which = "ground" if row.operation in GROUND else "repairs" if row.operation in REPAIRS else "other"
+        made[year][which] += row.pieces
+    for spare in spent.spares:
+        year = timezone.localtime(spare.at).year
+        made[year].update(replaced=1, broken=spare.why in BROKEN)
+    if not made:
+        return []
+    names = ("hits", "parts", "ground", "replaced", "broken", "repairs", "other")
+    return [
+        YearSaid(year=year, sharpenings=len(moments[year]), **{name: made[year][name] for name in names})
+        for year in range(min(made), max(made) + 1)
+    ]
+
+
+# --- what is left -------------------------------------------------------------------------------------------------
+
+
+class _Left:
+    """What is left in the ground pieces of a die, as the pages of its spares say it."""
+
+    def __init__(self, die: Die, ahead: PlantAhead, per_hit: float) -> None:
+        self.die, self.ahead, self.per_hit = die, ahead, per_hit
+        self.today, self.records_until = ahead.today, ahead.records_until
+        self.pace = ahead.pace.get(die.pk, 0.0)
+        self.pieces: list[PieceSaid] = []
+        self.left_out: list[str] = []
+        self.steps: tuple[Step, ...] = ()
+
+    @classmethod
+    def of(cls, die: Die, per_hit: float) -> _Left:
+        items = list(Item.objects.filter(positions__die=die).distinct().order_by("pk"))
+        made = cls(die, spares_kept.ahead_of(die.plant, items), per_hit)
+        mine = [(item, p) for item in items for p in made.ahead.places.get(item.pk, ()) if p.row.die_id == die.pk]
+        known = []
+        for item, place in sorted(mine, key=lambda one: one[1].row.code):
+            if place.grinds_left is None:
+                continue
+            piece = made._piece(item, place)
+            if piece is not None:
+                known.append(piece)
+        made.steps = steel_left.steps(known)
+        unnamed = reads.ground_places_without_spare(die)
+        if unnamed:
+            made.left_out.append(f"No spare is named for {', '.join(unnamed)}, so what is left there is not told.")
+        return made
+
+    def _piece(self, item: Item, place: SparePlace) -> PieceLeft | None:
+        ahead, row = self.ahead, place.row
+        what = KINDS[item.kind].name if item.kind in KINDS else item.description
+        goes = ahead.used_up(place)
+        said = PieceSaid(place=row.code, what=what, spare=item.code, grinds=place.grinds_left)
+        if goes is None:
+            self.pieces.append(said.model_copy(update={"why": "Nothing is forecast of this tool yet."}))
+            return None
+        months = None if goes.day is None else max((goes.day - self.today).days, 0) / MONTH_DAYS
+        why = "" if goes.day else "It does not run at present, or that is more than ten years off."
+        told = {"parts": int(goes.strokes * self.per_hit), "months": months, "by": goes.day, "why": why}
+        self.pieces.append(said.model_copy(update=told))
+        alone = ahead.is_alone(place)
+        try:
+            interval = float(np.mean([law.mean_hits for law in ahead.laws(self.die.pk, place if alone else None)[1]]))
+        except LawRefused:
+            return None
+        new = (place.grinds_new if alone else place.use.grinds_new) or 0
+        return PieceLeft(
+            place=row.code, item=item.code, strokes=max(goes.strokes, 0.0), fresh=(new + 1) * interval,
+            interval=interval, price=item.unit_price,
+        )  # fmt: skip
+
+    def by(self, strokes: float) -> dt.date | None:
+        return reads.day_at(strokes, self.pace, self.ahead.today)
+
+    @property
+    def said_steps(self) -> Iterable[StepSaid]:
+        for step in self.steps:
+            yield StepSaid(
+                spare=step.item, places=step.places, parts=int(step.strokes * self.per_hit),
+                buys=int(step.buys * self.per_hit), by=self.by(step.strokes), is_big=step.is_big,
+            )  # fmt: skip
+
+
+def places_in_words(places: Sequence[str], *, at_most: int = 4) -> str:
+    some = list(places[:at_most])
+    if len(places) > at_most:
+        return f"{', '.join(some)} and {len(places) - at_most} more"
+    return " and ".join([", ".join(some[:-1]), some[-1]]) if len(some) > 1 else "".join(some)
+
+
+def steel(left: _Left) -> str:
+    """Parts left in the steel, in two or three sentences."""
+    if not left.steps:
+        return "How many parts are left in the steel is not known: nothing is forecast of its ground pieces yet."
+    first, big, most = left.steps[0], steel_left.next_big(left.steps), steel_left.buys_most(left.steps)
+
+    def parts(strokes: float) -> str:
+        return f"{_three(strokes * left.per_hit):,}"
+
+    told = [
+        f"About {parts(first.strokes)} parts until the first pieces are ground out: "
+        f"{counted(len(first.places), 'piece', 'pieces')} {first.item} in {places_in_words(first.places)}. "
+        f"New ones let it go on for {parts(first.buys)} more."
+    ]
+    if big is None:
+        told.append("None of the steps within sight is a big one.")
+    elif big is first:
+        told.append("That is the next big spend.")
+    else:
+        told.append(f"The next big spend comes after about {parts(big.strokes)} parts: {big.item}.")
+    if most is not None and most is not first:
+        told.append(f"Of the steps below, {most.item} in {places_in_words(most.places)} buys most: {parts(most.buys)}.")
+    told.append("A shim brings a ground piece back to its height and adds no steel, so none buys parts.")
+    return " ".join(told)
+
+
+def _three(n: float) -> int:
+    """To three figures: nobody knows a forecast better."""
+    return int(float(f"{n:.3g}"))
+
+
+def decision(die: Die, standing: Standing, big: Step | None, left: _Left) -> str:
+    """What has to be decided next, in one or two sentences."""
+    if die.status == Die.Status.RETIRED:
+        return "Whether it is kept, scrapped or handed back."
+    first = {
+        words_of.HELD.word: "Approve a first piece, or say what has to be changed.",
+        words_of.DAMAGED.word: "Put right what is damaged before the next job.",
+        words_of.BURRS.word: "Sharpen or repair it before the next job.",
+        words_of.WORN.word: "Change the worn piece before the next job.",
+        words_of.SHARPEN.word: "Sharpen it before the next job.",
+        words_of.STOP.word: "Plan a stop for a sharpening inside the next job.",
+    }.get(standing.word, "")
+    if big is None:
+        then = "" if first else "Nothing has to be decided now."
+    else:
+        by = left.by(big.strokes)
+        when = f"by about {by:%B %Y}" if by else f"after about {_three(big.strokes * left.per_hit):,} parts"
+        then = f"New pieces {big.item} have to be there {when}: decide whether they are ordered."
+    return " ".join(filter(None, (first, then)))
+
+
+# --- money --------------------------------------------------------------------------------------------------------
+
+
+def _paid(ledger: DieLedger, for_whom: Party | None) -> Iterable[PaidSaid]:
+    """What the one for whom it is was asked to pay, of the entries of the ledger that are paid."""
+    if for_whom is None:
+        return
+    for entry in ledger.ledger.entries:
+        if entry.paid is not None and ledger.payer_ids.get(entry.key) == for_whom.pk:
+            yield PaidSaid(on=entry.paid, what=ELEMENTS[entry.element][0], amount=entry.amount)
+
+
+def _who_pays(for_whom: Party | None, *, owns: bool) -> str:
+    if for_whom is None:
+        return "The tool is the shop's own, and the shop pays for it."
+    if not owns:
+        return f"The tool is the shop's own. {for_whom} pays the bills that name it; the shop pays all else."
+    return (
+        f"{for_whom} owns the tool and pays its build and the bills that name it. Sharpening in the shop, spares that "
+        "it fits and stops are paid by the shop."
+    )
+
+
+def as_signed(said: ReportSaid) -> str:
+    """Who signed and when, or that nobody did."""
+    if not said.signer:
+        return "Draft: nobody has signed this report."
+    return f"Signed off by {said.signer} on {day(said.signed_on)}."
