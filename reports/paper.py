@@ -56,7 +56,7 @@ class ReportPage(paper.Page):
         self.rule(y=self.y - 1.2, width=0.6)
         self.y -= 1.2
         for number, row in enumerate(rows):
-            if self.room_for(5):
+            if self.room_for(10 if last_bold and number == len(rows) - 2 else 5):
                 self.y -= 2
                 self._row(head, wide, left, bold=True, size=size)
                 self.rule(y=self.y - 1.2, width=0.6)

@@ -18,6 +18,7 @@ from .described import must as _must
 from .described import need as _need
 from .inspection_columns import INSPECTION_TABLES
 from .outline_columns import OUTLINE_TABLES
+from .owner_columns import OWNER_TABLES
 from .photo_columns import PHOTO_TABLES
 from .purchase_columns import PURCHASE_TABLES
 from .source_columns import SOURCE_TABLES
@@ -610,6 +611,7 @@ TABLES = (
     *PURCHASE_TABLES,
     *BILL_TABLES,
     *OUTLINE_TABLES,
+    *OWNER_TABLES,
     *PHOTO_TABLES,
     *AMENDED_TABLES,
 )

@@ -46,6 +46,7 @@ from .log import (
     Works,
 )
 from .outlines import Outlines
+from .owners import SignedReports
 from .photos import Photos
 from .problems import AT_MOST, Findings, HistoryRefused, Problem
 from .purchases import Purchases
@@ -227,6 +228,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Costs(folder, shop, ledger).load()  # names works, stops and bills, so all of those must be sound
     folder.findings.stop_if_wrong()
     Outlines(folder, shop).load()
+    SignedReports(folder, shop).load()
     Photos(folder, shop).load()
     amended.load()
     folder.findings.stop_if_wrong()

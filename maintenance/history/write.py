@@ -60,6 +60,7 @@ from .components import OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
 from .inspections import InspectionTables
 from .outlines import OutlineTables
+from .owners import OwnerTables, write_reports
 from .photos import PhotoTables, write_pictures
 from .purchases import PurchaseTables
 from .sources import SourceTables
@@ -122,6 +123,7 @@ def write(
             tell(1)
         write_pictures(path, plant)
         write_papers(path, plant)
+        write_reports(path, plant)
     return Written(plant=plant, rows=counts)
 
 
@@ -181,6 +183,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
 
 class Maker(
     BillTables,
+    OwnerTables,
     CounterTables,
     BenchTables,
     InspectionTables,

@@ -63,9 +63,9 @@ class PieceSaid(_Said):
 
 
 class StepSaid(_Said):
-    """Pieces of a spare that have to be new at once. parts: from now; buys: parts until the next step."""
+    """Pieces that have to be new at once. parts: from now; buys: parts until the next step."""
 
-    spare: str
+    spares: tuple[str, ...]
     places: tuple[str, ...]
     parts: int
     buys: int

@@ -29,7 +29,7 @@ class DieLedger:
     """cost: the sheet that the ledger agrees with, element by element. links: by the key of an entry, where it is seen.
 
     orders: by the key of an entry, the order that a spare came by. payers: by the key, who pays by name; payer_ids: by
-    its number.
+    its number. made: what was run in each month.
     """
 
     die: Die
@@ -40,6 +40,7 @@ class DieLedger:
     payers: Mapping[str, str]
     payer_ids: Mapping[str, int]
     left_out: tuple[str, ...]
+    made: Mapping[dt.date, Spent]
 
 
 def ledger_of(die: Die) -> DieLedger:
@@ -48,7 +49,8 @@ def ledger_of(die: Die) -> DieLedger:
     spent, rates = cost.spent or Spent(die=die.pk), cost.rates or Rates(toolroom=(), press=())
     log = _Log(die, spent, rates)
     entries = in_cents(log.entries())
-    shares = list(_build_used(die, entries))
+    made = reads.made_by_month(die)
+    shares = list(_build_used(die, entries, made))
     return DieLedger(
         die=die,
         cost=cost,
@@ -57,6 +59,7 @@ def ledger_of(die: Die) -> DieLedger:
         orders=log.orders,
         payers=log.payers | {entry.key: log.builder for entry in shares},
         payer_ids=log.payer_ids,
+        made=made,
         left_out=tuple(_left_out(die, cost, dated=bool(entries))),
     )
 
@@ -214,15 +217,15 @@ class _Log:
         )
 
 
-def _build_used(die: Die, entries: list[LedgerEntry]) -> Iterator[LedgerEntry]:
+def _build_used(die: Die, entries: list[LedgerEntry], made: Mapping[dt.date, Spent]) -> Iterator[LedgerEntry]:
     """What of the build is used up month by month, as its parts are made."""
     build = build_of(die)
     paid = [entry for entry in entries if entry.used is None]
     if build is None or not paid:
         return
-    made = reads.parts_by_month(die)
+    parts = {month: of_month.parts for month, of_month in made.items()}
     for entry in paid:
-        for month, share in used_up(entry.amount, entry.paid, made, build.expected_parts):
+        for month, share in used_up(entry.amount, entry.paid, parts, build.expected_parts):
             yield LedgerEntry(
                 key=f"{entry.key} {month:%Y-%m}",
                 element="build",

@@ -1,7 +1,7 @@
-"""Parts left in the steel: which piece of a die is ground out first, what new ones of that spare buy, what comes then.
+"""Parts left in the steel: which pieces of a die are ground out first, what new ones buy, what comes then.
 
-Pieces of one spare that are ground out within one interval of each other are bought and fitted together: one step. A
-step is a big spend where its pieces cost a stated share of all ground pieces of the die.
+Pieces that are ground out before the first of them would be ground again are made new in one go: one step. A step is a
+big spend where its pieces cost a stated share of all ground pieces of the die.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 BIG_SHARE = Decimal("0.1")  # of what all ground pieces of the die cost new; common practice, no source
+ONE = 1 - 1e-9  # of an interval: a piece that lasts one grind more is in the next step
 
 
 class SteelRefused(ValueError):
@@ -48,10 +49,10 @@ class PieceLeft:
 
 @dataclass(frozen=True, kw_only=True)
 class Step:
-    """Pieces of one spare that have to be new at once. strokes: of the die from now. buys: that new ones let the die
-    go on until the next step. money: of all of them; None: a price is not known."""
+    """Pieces that have to be new at once. strokes: of the die from now. buys: that new ones let the die go on until the
+    next step. money: of all of them; None: a price is not known."""
 
-    item: str
+    items: tuple[str, ...]
     places: tuple[str, ...]
     strokes: float
     buys: float
@@ -60,7 +61,7 @@ class Step:
 
 
 def steps(pieces: Sequence[PieceLeft], *, ahead: int = 6) -> tuple[Step, ...]:
-    """The next steps of a die, the soonest first; of equals the spare that comes first by name. None without pieces.
+    """The next steps of a die, the soonest first. None without pieces.
 
     Each piece is taken to be new when its step has come, and to last `fresh` from then on. A price that is not known
     makes no step big; where no price is known, every step is.
@@ -69,16 +70,13 @@ def steps(pieces: Sequence[PieceLeft], *, ahead: int = 6) -> tuple[Step, ...]:
         raise SteelRefused(f"{ahead} steps ahead were asked for; at least one is needed.")
     if not pieces:
         return ()
-    items = sorted({piece.item for piece in pieces})
-    item = np.array([items.index(piece.item) for piece in pieces])
     ends, fresh, interval = (np.array([getattr(p, n) for p in pieces]) for n in ("strokes", "fresh", "interval"))
     known = [piece.price for piece in pieces if piece.price is not None]
     big = BIG_SHARE * sum(known, Decimal(0))
     found: list[tuple[float, np.ndarray]] = []
     for _ in range(ahead + 1):
-        first = int(np.lexsort((item, ends))[0])
-        at = float(ends[first])
-        together = (item == item[first]) & (ends < at + interval)
+        at = float(ends.min())
+        together = ends - at < ONE * interval[ends == at].min()
         found.append((at, together))
         ends = np.where(together, at + fresh, ends)
     made = []
@@ -88,7 +86,7 @@ def steps(pieces: Sequence[PieceLeft], *, ahead: int = 6) -> tuple[Step, ...]:
         money = None if None in prices else sum((p for p in prices if p is not None), Decimal(0))
         made.append(
             Step(
-                item=chosen[0].item,
+                items=tuple(sorted({piece.item for piece in chosen})),
                 places=tuple(sorted(piece.place for piece in chosen)),
                 strokes=at,
                 buys=then - at,

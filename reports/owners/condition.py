@@ -39,6 +39,7 @@ from . import reads
 MONTH_DAYS = 365.25 / 12
 GROUND = frozenset(key for key, work in OPERATIONS.items() if work.fresh_edge and key != "welded and recut")
 REPAIRS = frozenset({"repaired", "welded and recut"})
+STEPS_SHOWN, STEPS_LOOKED_AT = 6, 24
 BROKEN = frozenset({"chipped", "broken"})
 RUNNING = {
     words_of.RUNS.word: "It is fit to run.",
@@ -72,22 +73,21 @@ def addressee(die: Die, customers: Sequence[Party]) -> Party | None:
 
 def condition_of(die: Die) -> Condition:
     """As the records of now tell it."""
-    for_whom = addressee(die, reads.customers_of(die))
+    for_whom = addressee(die, [] if die.owner_id else reads.customers_of(die))
     ledger = ledger_of(die)
     spent = ledger.cost.spent or cost_reads.Spent(die=die.pk)
     ready = readiness([die]).get(die.pk)
-    forecast = queries.newest_forecast(die)
     per_hit = spent.parts / spent.hits if spent.hits else cost_reads.parts_per_hit([die.pk]).get(die.pk, 1)
     left = _Left.of(die, per_hit)
+    forecast = left.ahead.forecasts.get(die.pk) or queries.newest_forecast(die)
     standing = ready.standing if ready is not None else words_of.UNKNOWN
-    years = years_of(die, ledger)
+    years = years_of(ledger)
     own = shop.current()
     owns = bool(die.owner_id)
 
     def in_parts(hits: float | None) -> int | None:
         return None if hits is None else int(hits * per_hit)
 
-    big = steel_left.next_big(left.steps)
     sharpened = [timezone.localdate(row.at) for row in spent.grinds if row.operation in GROUND]
     said = ReportSaid(
         die=die.code, description=die.description, plant=str(die.plant), shop=own.name, currency=own.currency,
@@ -95,14 +95,14 @@ def condition_of(die: Die) -> Condition:
         on=left.today, records_until=left.records_until,
         standing=standing.word, css=standing.css, condition=_condition(die, standing),
         wrong=tuple(damage.sentences(ready.wrong)) if ready else (),
-        decision=decision(die, standing, big, left),
+        decision=decision(die, standing, left),
         hits=sum(year.hits for year in years), parts=sum(year.parts for year in years),
         since=timezone.localdate(spent.first) if spent.first else None,
         until=timezone.localdate(spent.last) if spent.last else None,
         expected_parts=die.expected_parts,
         last_sharpened=max(sharpened, default=None),
         years=tuple(years),
-        limiting=forecast.limiting.code if forecast is not None and forecast.limiting else "",
+        limiting=ready.limiting if ready is not None else "",
         half_parts=in_parts(forecast.half_hits) if forecast else None,
         nine_in_ten_parts=in_parts(forecast.nine_in_ten_hits) if forecast else None,
         parts_a_month=int(left.pace * per_hit * MONTH_DAYS),
@@ -129,11 +129,11 @@ def _condition(die: Die, standing: Standing) -> str:
 # --- what was made and done ---------------------------------------------------------------------------------------
 
 
-def years_of(die: Die, ledger: DieLedger) -> list[YearSaid]:
+def years_of(ledger: DieLedger) -> list[YearSaid]:
     """By the year in which a run ended and work was done, each year since the first."""
-    spent = ledger.cost.spent or cost_reads.Spent(die=die.pk)
+    spent = ledger.cost.spent or cost_reads.Spent(die=ledger.die.pk)
     made: dict[int, Counter[str]] = defaultdict(Counter)
-    for month, of_month in cost_reads.made_by_month(die).items():
+    for month, of_month in ledger.made.items():
         made[month.year].update(hits=of_month.hits, parts=of_month.parts)
     moments: dict[int, set[dt.datetime]] = defaultdict(set)
     for row in spent.grinds:
@@ -166,11 +166,12 @@ class _Left:
         self.pace = ahead.pace.get(die.pk, 0.0)
         self.pieces: list[PieceSaid] = []
         self.left_out: list[str] = []
-        self.steps: tuple[Step, ...] = ()
+        self.all_steps: tuple[Step, ...] = ()
 
     @classmethod
     def of(cls, die: Die, per_hit: float) -> _Left:
-        items = list(Item.objects.filter(positions__die=die).distinct().order_by("pk"))
+        positions = reads.positions_of(die)
+        items = sorted({p.item_id: p.item for p in positions if p.item_id}.values(), key=lambda item: item.pk)
         made = cls(die, spares_kept.ahead_of(die.plant, items), per_hit)
         mine = [(item, p) for item in items for p in made.ahead.places.get(item.pk, ()) if p.row.die_id == die.pk]
         known = []
@@ -180,10 +181,12 @@ class _Left:
             piece = made._piece(item, place)
             if piece is not None:
                 known.append(piece)
-        made.steps = steel_left.steps(known)
-        unnamed = reads.ground_places_without_spare(die)
+        made.all_steps = steel_left.steps(known, ahead=STEPS_LOOKED_AT)
+        unnamed = [p.code for p in positions if p.item_id is None and KINDS[p.kind].cuts and p.valid_to is None]
         if unnamed:
-            made.left_out.append(f"No spare is named for {', '.join(unnamed)}, so what is left there is not told.")
+            made.left_out.append(
+                f"No spare is named for {places_in_words(unnamed)}, so what is left there is not told."
+            )
         return made
 
     def _piece(self, item: Item, place: SparePlace) -> PieceLeft | None:
@@ -195,7 +198,7 @@ class _Left:
             self.pieces.append(said.model_copy(update={"why": "Nothing is forecast of this tool yet."}))
             return None
         months = None if goes.day is None else max((goes.day - self.today).days, 0) / MONTH_DAYS
-        why = "" if goes.day else "It does not run at present, or that is more than ten years off."
+        why = "" if goes.day or self.pace > 0 else "It does not run at present."
         told = {"parts": int(goes.strokes * self.per_hit), "months": months, "by": goes.day, "why": why}
         self.pieces.append(said.model_copy(update=told))
         alone = ahead.is_alone(place)
@@ -209,6 +212,11 @@ class _Left:
             interval=interval, price=item.unit_price,
         )  # fmt: skip
 
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """Those that are shown."""
+        return self.all_steps[:STEPS_SHOWN]
+
     def by(self, strokes: float) -> dt.date | None:
         return reads.day_at(strokes, self.pace, self.ahead.today)
 
@@ -216,7 +224,7 @@ class _Left:
     def said_steps(self) -> Iterable[StepSaid]:
         for step in self.steps:
             yield StepSaid(
-                spare=step.item, places=step.places, parts=int(step.strokes * self.per_hit),
+                spares=step.items, places=step.places, parts=int(step.strokes * self.per_hit),
                 buys=int(step.buys * self.per_hit), by=self.by(step.strokes), is_big=step.is_big,
             )  # fmt: skip
 
@@ -228,18 +236,24 @@ def places_in_words(places: Sequence[str], *, at_most: int = 4) -> str:
     return " and ".join([", ".join(some[:-1]), some[-1]]) if len(some) > 1 else "".join(some)
 
 
+def pieces_in_words(step: Step) -> str:
+    """How many pieces of what, and where."""
+    spares = places_in_words(step.items, at_most=2)
+    return f"{counted(len(step.places), 'piece', 'pieces')} ({spares}) in {places_in_words(step.places)}"
+
+
 def steel(left: _Left) -> str:
     """Parts left in the steel, in two or three sentences."""
     if not left.steps:
         return "How many parts are left in the steel is not known: nothing is forecast of its ground pieces yet."
-    first, big, most = left.steps[0], steel_left.next_big(left.steps), steel_left.buys_most(left.steps)
+    first, big, most = left.steps[0], steel_left.next_big(left.all_steps), steel_left.buys_most(left.steps)
 
     def parts(strokes: float) -> str:
         return f"{_three(strokes * left.per_hit):,}"
 
     told = [
         f"About {parts(first.strokes)} parts until the first pieces are ground out: "
-        f"{counted(len(first.places), 'piece', 'pieces')} {first.item} in {places_in_words(first.places)}. "
+        f"{pieces_in_words(first)}. "
         f"New ones let it go on for {parts(first.buys)} more."
     ]
     if big is None:
@@ -247,9 +261,11 @@ def steel(left: _Left) -> str:
     elif big is first:
         told.append("That is the next big spend.")
     else:
-        told.append(f"The next big spend comes after about {parts(big.strokes)} parts: {big.item}.")
+        told.append(f"The next big spend comes after about {parts(big.strokes)} parts: {pieces_in_words(big)}.")
     if most is not None and most is not first:
-        told.append(f"Of the steps below, {most.item} in {places_in_words(most.places)} buys most: {parts(most.buys)}.")
+        told.append(
+            f"Of the steps below, the one in {places_in_words(most.places)} buys most: {parts(most.buys)} parts."
+        )
     told.append("A shim brings a ground piece back to its height and adds no steel, so none buys parts.")
     return " ".join(told)
 
@@ -259,7 +275,7 @@ def _three(n: float) -> int:
     return int(float(f"{n:.3g}"))
 
 
-def decision(die: Die, standing: Standing, big: Step | None, left: _Left) -> str:
+def decision(die: Die, standing: Standing, left: _Left) -> str:
     """What has to be decided next, in one or two sentences."""
     if die.status == Die.Status.RETIRED:
         return "Whether it is kept, scrapped or handed back."
@@ -271,12 +287,13 @@ def decision(die: Die, standing: Standing, big: Step | None, left: _Left) -> str
         words_of.SHARPEN.word: "Sharpen it before the next job.",
         words_of.STOP.word: "Plan a stop for a sharpening inside the next job.",
     }.get(standing.word, "")
-    if big is None:
+    if not left.steps:
         then = "" if first else "Nothing has to be decided now."
     else:
-        by = left.by(big.strokes)
-        when = f"by about {by:%B %Y}" if by else f"after about {_three(big.strokes * left.per_hit):,} parts"
-        then = f"New pieces {big.item} have to be there {when}: decide whether they are ordered."
+        step = left.steps[0]
+        by = left.by(step.strokes)
+        when = f"by about {by:%B %Y}" if by else f"after about {_three(step.strokes * left.per_hit):,} parts"
+        then = f"New pieces for {places_in_words(step.places)} have to be there {when}."
     return " ".join(filter(None, (first, then)))
 
 

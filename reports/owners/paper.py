@@ -16,7 +16,7 @@ from reports.paper import EDGE, ROOM, ReportPage
 from . import shown
 from .condition import as_signed
 
-BAR = 26.0  # mm: what the bar of a piece is long at its most
+BAR = 19.0  # mm: what the bar of a piece is long at its most
 
 
 def pdf(said: ReportSaid) -> bytes:
@@ -51,7 +51,7 @@ def _head(page: ReportPage, said: ReportSaid) -> None:
     page.text(EDGE, "Condition report" + (f" for {said.owner}" if said.owner else ""), size=13, bold=True, room=ROOM)
     page.y -= 5
     who = "; owner: " + said.owner if said.owns else "; owner: the shop"
-    where = " · ".join(filter(None, (said.shop, said.plant)))
+    where = " · ".join(dict.fromkeys(filter(None, (said.shop, said.plant))))
     page.text(EDGE, f"{where}{who}; log up to {day(said.records_until)}", size=9, room=ROOM)
     page.y -= 3
     page.rule(width=0.8)
@@ -92,8 +92,8 @@ def _left(page: ReportPage, said: ReportSaid) -> None:
             [one["parts"], one["by"], one["spare"], one["places"], "big" if one["is_big"] else "", one["buys"]]
             for one in told["steps"]
         ]
-        _columns(page, ["After parts", "About", "Spare", "Places", "Spend", "Buys parts"], rows,
-                 [22.0, 20.0, 36.0, ROOM - 118, 18.0, 22.0], right=(0, 5))  # fmt: skip
+        _columns(page, ["After parts", "About", "Spares", "Places", "Spend", "Buys parts"], rows,
+                 [22.0, 20.0, 62.0, ROOM - 142, 16.0, 22.0], right=(0, 5))  # fmt: skip
     if not said.pieces:
         return
     page.heading("What is left, piece by piece", needs=30)
@@ -116,7 +116,7 @@ def _left(page: ReportPage, said: ReportSaid) -> None:
             page.canvas.setFillGray(0)
             page.text(x + max(long, 0.4) + 1.2, row["by"], size=6.5, room=WIDE - EDGE - x - long)
         else:
-            page.text(x, "not within ten years" if one.parts is not None else "", size=6.5)
+            page.text(x, "later than in ten years" if row["months"] == "over 120" else one.why, size=6.5)
 
 
 def _columns(page: ReportPage, head: list[str], rows: list[list[str]], wide: list[float], *, right: tuple) -> None:
@@ -145,13 +145,13 @@ def _work(page: ReportPage, said: ReportSaid) -> None:
     if not said.years:
         return
     page.heading("What it made and what was done", needs=30)
-    head = ["Year", "Hits", "Good parts", "Sharpenings", "Pieces ground", "Replaced", "of it broken", "Repairs",
+    head = ["Year", "Hits", "Good parts", "Sharpenings", "Ground", "Replaced", "Broken", "Repairs",
             "Other work"]  # fmt: skip
     page.table(head, shown.rows_of_years(said), [18.0, *[(ROOM - 18) / 8] * 8], left=1, last_bold=True)
 
 
 def _money(page: ReportPage, said: ReportSaid) -> None:
-    page.heading(f"Money by month, {said.currency}" if said.paid else "Money")
+    page.heading(f"Money by month, {said.currency}" if said.paid else "Money", needs=36)
     page.words(said.who_pays, size=9)
     if said.owner and not said.paid:
         page.words(f"Nothing was asked of {said.owner} for this tool so far.", size=9)

@@ -6,7 +6,6 @@ import datetime as dt
 
 from django.db.models import QuerySet
 
-from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Party, Position
 from maintenance.models import SignedReport
 
@@ -19,11 +18,9 @@ def customers_of(die: Die) -> list[Party]:
     return sorted(rows, key=lambda party: (str(party), party.pk))
 
 
-def ground_places_without_spare(die: Die) -> list[str]:
-    """Places of cutting pieces for which no spare is named."""
-    cutting = [kind.key for kind in KINDS.values() if kind.cuts]
-    rows = Position.objects.filter(die=die, item__isnull=True, kind__in=cutting, valid_to__isnull=True).order_by("code")
-    return list(rows.values_list("code", flat=True))
+def positions_of(die: Die) -> list[Position]:
+    """With the spare of each, by code."""
+    return list(Position.objects.filter(die=die).select_related("item").order_by("code"))
 
 
 def day_at(strokes: float, pace: float, today: dt.date) -> dt.date | None:

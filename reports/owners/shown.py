@@ -14,7 +14,7 @@ SAFETY = (
 METHOD = (
     "Hits and parts are those of the log. A piece is ground out when its grind allowance is used up: what is left, "
     "divided by what a grind takes off here, times the usual hits between sharpenings; half last longer. Months go by "
-    "the pace of the last year. Pieces of one spare that are ground out within one interval are bought together; such "
+    "the pace of the last year. Pieces that are ground out at the same grind are made new together; such "
     "a step is big where it is a tenth or more of all ground pieces (common practice, no source). A forecast is no "
     "promise: a piece may break before."
 )
@@ -22,12 +22,12 @@ METHOD = (
 
 def three(n: float) -> str:
     """To three figures: nobody knows a forecast better."""
-    return f"{int(float(f'{n:.3g}')):,}"
+    return _or_dash(int(float(f"{n:.3g}")))
 
 
 def months(piece: PieceSaid) -> str:
     if piece.months is None:
-        return "not known"
+        return "over 120" if piece.parts is not None and not piece.why else "not known"
     return "due now" if piece.months < 0.5 else f"{piece.months:.0f}"
 
 
@@ -83,8 +83,8 @@ def context(said: ReportSaid) -> dict:
         ],
         "steps": [
             {
-                "spare": one.spare, "places": ", ".join(one.places), "parts": three(one.parts), "buys": three(one.buys),
-                "by": f"{one.by:%b %Y}" if one.by else "", "is_big": one.is_big,
+                "spare": ", ".join(one.spares), "places": ", ".join(one.places), "parts": three(one.parts),
+                "buys": three(one.buys), "by": f"{one.by:%b %Y}" if one.by else "", "is_big": one.is_big,
             }
             for one in said.steps
         ],

@@ -19,7 +19,8 @@ FILES = (
     "maintenance:book_whole", "maintenance:book_template", "maintenance:bench_sheet", "maintenance:photo",
     "maintenance:photo_small", "maintenance:set_up_paper", "maintenance:purchase_pdf", "maintenance:purchase_xlsx",
     "maintenance:bill_paper", "maintenance:list_out",
-    "reports:spares_ahead_xlsx", "reports:cost_ledger_pdf", "reports:cost_ledger_xlsx",
+    "reports:spares_ahead_xlsx", "reports:cost_ledger_pdf", "reports:condition_pdf",
+    "reports:signed_report_pdf", "reports:cost_ledger_xlsx",
     "reports:outline_pdf", "reports:outline_xlsx",
 )  # fmt: skip
 

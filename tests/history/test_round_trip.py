@@ -74,6 +74,7 @@ from maintenance.models import (
     Replacement,
     Run,
     SetUp,
+    SignedReport,
     StockMovement,
     Stop,
     Work,
@@ -89,6 +90,7 @@ from tests.history.outlined import outlined
 from tests.history.pictured import pictured
 from tests.history.purchased import purchased
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
+from tests.history.signed import signed
 from tests.history.sourced import sourced
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo-shop"
@@ -272,6 +274,7 @@ def everything() -> None:
     moved(plant=plant, by=by, die=die, at=moment)
     sourced(plant=plant, user=user, at=moment)
     outlined(plant=plant, user=user, at=moment)
+    signed(die=die, by=by, customer=customer)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
@@ -383,7 +386,8 @@ def test_nothing_of_a_full_plant_is_lost(db, tmp_path):
     everything()
     trip(tmp_path / "out")
     written = {path.name for path in (tmp_path / "out").iterdir()}
-    assert written == {"photos", "bills"} | {table.file for table in TABLES}  # the plant has something in every table
+    files_beside = {"photos", "bills", "signed_reports"}
+    assert written == files_beside | {table.file for table in TABLES}  # the plant has something in every table
 
 
 def test_every_field_of_the_records_is_in_the_folder(db, tmp_path):
@@ -423,6 +427,7 @@ EVERY_MODEL = (
     HitCorrection,
     RecordRestart,
     SetUp,
+    SignedReport,
     Stop,
     Incident,
     Work,
@@ -472,6 +477,7 @@ NOT_IN_A_FOLDER = {
     "Workbook": "waits to be brought in", "KnownHeading": "how books are read",
     "KeptSheets": "worked out", "KeptSpares": "worked out", "KeptSpare": "worked out",
     "KeptFigures": "worked out", "PurchasingRecord": "worked out",
+    "CustomerLink": "a secret of one database", "LinkOpening": "of such a secret",
 }  # fmt: skip
 
 

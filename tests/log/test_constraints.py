@@ -11,7 +11,7 @@ from django.utils import timezone
 from diestore.register import sourcing
 from diestore.register.models import Party, Piece, Position
 from diestore.register.sources import Source, SourcePrice, SpareLevel
-from maintenance.log import bills, purchases, write
+from maintenance.log import bills, owners, purchases, write
 from maintenance.models import (
     Bill,
     CostLine,
@@ -22,12 +22,14 @@ from maintenance.models import (
     PurchaseOrder,
     Reading,
     Run,
+    SignedReport,
     StockMovement,
     Work,
     fresh_key,
 )
 from maintenance.models.constraints import RULES, install_rules
 from tests import factories as make
+from tests.history.signed import SAID
 
 pytestmark = pytest.mark.django_db
 
@@ -183,6 +185,9 @@ def bought():
         "source": source, "price": source.prices.get(), "level": SpareLevel.objects.get(), "order": order,
         "line": order.lines.get(), "movement": StockMovement.objects.get(), "bill": bill, "cost": bill.lines.get(),
         "item": item,
+        "report": owners.sign(
+            person=make.person(), user=None, die=make.die("H-990"), customer=None, said=SAID
+        ),
     }  # fmt: skip
 
 
@@ -226,6 +231,8 @@ BROKEN = [
     ("bill", "bill_total_possible", {"total": Decimal(0)}),
     ("bill", "bill_total_possible", {"total": Decimal(10) ** 12}),
     ("bill", "bill_currency_worth_something", {"million_worth": Decimal(0)}),
+    ("report", "signed_report_struck_out_whole", {"struck_reason": "why"}),
+    ("report", "signed_report_struck_out_whole", {"struck_at": make.moment(1)}),
     ("cost", "costline_of_a_bill_says_both", {"billed": None}),
     ("cost", "costline_of_a_bill_says_both", {"bill": None}),
 ]
@@ -250,7 +257,8 @@ def test_what_is_bought_holds_in_the_database(bought):
 def test_every_check_of_what_is_bought_is_broken_here():
     """A rule that is added to one of these tables asks for its line above."""
     told = {rule for _, rule, _ in BROKEN}
-    for model in (Source, SourcePrice, SpareLevel, PurchaseOrder, PurchaseLine, StockMovement, Bill, CostLine):
+    bought_here = (Source, SourcePrice, SpareLevel, PurchaseOrder, PurchaseLine, StockMovement, Bill, CostLine)
+    for model in (*bought_here, SignedReport):
         checks = {c.name for c in model._meta.constraints if isinstance(c, CheckConstraint)}
         assert checks - told - {"costline_struck_out_whole"} == set(), model
 
@@ -265,7 +273,7 @@ def test_what_is_bought_is_there_once(bought):
         ("purchase_line_once_an_item", lambda: _again(line, key="other")),
         *(("key", lambda row=row, more=more: _again(row, **more)) for row, more in (
             (source, {"preferred": False, "why_preferred": ""}), (level, {"back_on": dt.date(2025, 1, 1)}),
-            (order, {"number": "PO-0"}), (bought["movement"], {}), (bought["bill"], {}),
+            (order, {"number": "PO-0"}), (bought["movement"], {}), (bought["bill"], {}), (bought["report"], {}),
         )),
     ]  # fmt: skip
     columns = {"source_price_once": "from_quantity", "spare_level_once": "item_id", "source_one_preferred": "item_id",

@@ -22,10 +22,12 @@ AT_MOST = 25
 # In a shop of fewer than a hundred dies the advice on spares is made from the log as it is asked for, some twenty
 # questions however many spares there are: on the first page, on the list and of one spare.
 # Three of these are what a spare's preferred source says, its prices, and the level that somebody set by hand.
+# A condition report is one paper: the ledger of a die, what is left in each of its pieces, and who may sign it.
 # The year ahead asks which places follow their own edge; the years ahead stand on the same log, cost and year.
 WHOLE = {
     "diestore:die": 34, "reports:cost_die": 37, "reports:cost_years": 27, "reports:today": 39, "reports:spares": 28,
     "reports:spare": 26,
+    "reports:condition": 32,
 }  # fmt: skip
 
 OF_NONE = [
@@ -39,6 +41,7 @@ OF_A_DIE = [
     "diestore:die",
     "reports:cost_die",
     "reports:cost_ledger",
+    "reports:condition",
     "reports:cost_years",
     "maintenance:set_up_sheet",
     "maintenance:set_up_paper",

@@ -20,7 +20,7 @@ from diestore.pictures import drawn_anew
 from diestore.register import actions
 from diestore.register.models import Die, Part, Party, Press, Rate, Volume
 from maintenance.counters import devices
-from maintenance.log import bills, outlines, photos, purchases, write
+from maintenance.log import bills, outlines, owners, photos, purchases, write
 from maintenance.models import (
     Absence,
     BenchHours,
@@ -32,6 +32,7 @@ from maintenance.models import (
     Incident,
     InspectionPlan,
     Outline,
+    SignedReport,
     Stop,
     Workbook,
 )
@@ -39,6 +40,7 @@ from maintenance.workbooks.pure.sheets import Grid
 from maintenance.workbooks.take import packed
 from tests import factories as make
 from tests.history.pictured import drawn
+from tests.history.signed import SAID
 from tests.pages import money_shop
 
 EVERYBODY = frozenset(roles.ROLES)
@@ -289,6 +291,11 @@ TABLE: dict[str, Row] = {
     "reports:cost_ledger_csv": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger_pdf": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger_xlsx": see(may(roles.SEE_COST), pk="die"),
+    "reports:condition": form(may(roles.SEE_COST), pk="die"),
+    "reports:condition_pdf": see(may(roles.SEE_COST), pk="die"),
+    "reports:signed_report": see(may(roles.SEE_COST), pk="signed"),
+    "reports:signed_report_pdf": see(may(roles.SEE_COST), pk="signed"),
+    "reports:signed_report_strike": form(may(roles.SEE_COST), pk="signed"),
     "reports:cost_years": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_years_csv": see(may(roles.SEE_COST), pk="die"),
 }
@@ -354,6 +361,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         **_source(),
         "draft": _draft(die),
         "bill": _bill(die),
+        "signed": signed_report(die).pk,
         "outline": outlined_tool(die.plant).pk,
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
@@ -400,6 +408,12 @@ def _bill(die: Die) -> int:
         by=write.Actor(), plant=die.plant, number="R-40", supplier=money_shop.supplier(), on=make.moment(20).date(),
         currency="EUR", own_currency="EUR", total=Decimal(40), lines=lines, paper=paper, other_bill=True,
     ).pk  # fmt: skip
+
+
+def signed_report(die: Die, customer: Party | None = None) -> SignedReport:
+    """A condition report with a name under it, of its die for that customer."""
+    said = SAID.model_copy(update={"die": die.code, "owner": str(customer) if customer else ""})
+    return owners.sign(person=make.person(), user=None, die=die, customer=customer, said=said)
 
 
 def _source() -> dict[str, int]:
