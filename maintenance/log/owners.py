@@ -12,6 +12,7 @@ import secrets
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.contrib.auth.models import User
 from django.core import signing
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -149,7 +150,14 @@ def read(kept: object) -> ReportSaid:
 
 
 def sign(
-    *, person: Person | None, user, die: Die, customer: Party | None, said: ReportSaid, note: str = "", key: str = ""
+    *,
+    person: Person | None,
+    user: User | None,
+    die: Die,
+    customer: Party | None,
+    said: ReportSaid,
+    note: str = "",
+    key: str = "",
 ) -> SignedReport:
     """Keep what the report says now, under a name. Signed twice under one key, it counts once."""
     if person is None:
@@ -202,7 +210,7 @@ class NewLink:
     token: str
 
 
-def make_link(*, person: Person | None, user, customer: Party, plant: Plant, last_day: dt.date) -> NewLink:
+def make_link(*, person: Person | None, user: User | None, customer: Party, plant: Plant, last_day: dt.date) -> NewLink:
     """An address that opens until the end of that day."""
     if person is None:
         raise EntryRefused("Say who makes it.", field="person")
