@@ -49,6 +49,7 @@ urlpatterns = [
     path("spares/shelf/", include("maintenance.screens.shelf.urls")),
     path("spares/movement/", include("maintenance.screens.movement.urls")),
     path("spares/orders/", include("maintenance.screens.orders.urls")),
+    path("spares/revision/", include("maintenance.screens.revision.urls")),
     path("spares/lists/", include("maintenance.screens.books.list_urls")),
     path("bills/", include("maintenance.screens.bills.urls")),
     path("books/", include("maintenance.screens.books.urls")),

@@ -28,12 +28,13 @@ router = Router()
 
 
 class Short(Schema):
-    """A spare to order. order_by: the day it has to be ordered. waits: something was entered since it was told, which
-    does not count in it yet."""
+    """A spare to order. usable_older: pieces of what it took the place of, still used; they count as stock. order_by:
+    the day it has to be ordered. waits: something was entered since it was told, which does not count in it yet."""
 
     item: str
     kind: str
     on_hand: int
+    usable_older: int
     on_order: int
     short_by: int
     order_by: dt.date
@@ -62,6 +63,7 @@ def get_short(request: HttpRequest, part: Query[Page]):
                 "item": row.code,
                 "kind": row.kind,
                 "on_hand": row.on_hand,
+                "usable_older": row.usable_older,
                 "on_order": row.on_order,
                 "short_by": row.short_by,
                 "order_by": row.order_by,
@@ -75,7 +77,8 @@ def get_short(request: HttpRequest, part: Query[Page]):
 
 
 class AdviceTold(Schema):
-    """What is advised on one spare. order_point: below it an order goes out; pieces, by: how many, and the last day on
+    """What is advised on one spare. usable_older: pieces of what it took the place of, still used; they count as stock.
+    order_point: below it an order goes out; pieces, by: how many, and the last day on
     which that keeps the level, null where not within the year; chance: of running out before an order of today could
     come; cost: what the pieces come to, a text in the currency, null without a price. Where nothing can be said, reason
     says why and the figures are null. waits: something was entered since it was told, which does not count in it yet.
@@ -86,6 +89,7 @@ class AdviceTold(Schema):
     kind: str
     supplier: str
     stock: int
+    usable_older: int
     on_the_way: int
     order_point: int | None
     pieces: int | None
@@ -126,6 +130,7 @@ def _advice_told(row: SpareRow) -> dict:
         "kind": row.kind,
         "supplier": row.supplier,
         "stock": row.on_hand,
+        "usable_older": row.usable_older,
         "on_the_way": row.on_order,
         "order_point": advice and advice.point,
         "pieces": row.quantity,

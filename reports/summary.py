@@ -71,7 +71,7 @@ def spare_lines(plant: Plant) -> list[str]:
         (
             row.code,
             row.item.description,
-            f"{row.on_hand}",
+            f"{row.on_hand} and {row.usable_older} older" if row.older else f"{row.on_hand}",
             f"{row.on_order}",
             f"{row.lead_days}",
             f"0 to {row.nine_in_ten}",

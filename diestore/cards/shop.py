@@ -66,6 +66,19 @@ def doubts_of_item(item: Item) -> list[str]:
     return found
 
 
+def notes_of_item(item: Item, system: units.System) -> list[str]:
+    """What took its place, and what became of its pieces."""
+    if item.newer is None:
+        return []
+    of_pieces = {
+        Item.OldStock.USABLE: "Its pieces are still usable, and used up first.",
+        Item.OldStock.RETIRED: "Its pieces are retired.",
+    }
+    return [
+        f"{item.newer} took its place. {of_pieces[Item.OldStock(item.old_stock)]} Nothing of it is ordered any more."
+    ]
+
+
 PARTS = Card(
     key="parts", app="diestore", model=Part, one="part", many="parts",
     intro="What the shop makes: customer, burr limit, until when it is needed, how many a year.",
@@ -143,8 +156,11 @@ SPARES = Card(
     ),
     columns=("code", "revision", "description", "kind", "supplier", "lead_days", "unit_price", "shelf_place"),
     search=("code", "description", "shelf_place", "tool_steel", "supplier__code", "supplier__name"),
-    see=(roles.SEE_SPARES,), edit=(LEAD, BUYER), related=("supplier",), doubts=doubts_of_item,
+    see=(roles.SEE_SPARES,), edit=(LEAD, BUYER), related=("supplier", "newer"), doubts=doubts_of_item,
+    notes=notes_of_item, acts=(("Another takes its place", "maintenance:revision"),),
     below=(
+        Below("Took the place of", lambda row: row.older.order_by("code", "revision", "pk"), str,
+              "diestore:spares_card"),
         Below("Fits", lambda row: row.positions.select_related("die").order_by("die__code", "code", "pk"),
               lambda p: f"{p.code} of {p.die}", plant="die__plant"),
     ),

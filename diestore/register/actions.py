@@ -295,7 +295,10 @@ def take_back(*, by, amendment: Amendment, reason: str) -> Amendment:
             elif isinstance(row, Cut):
                 rows = CutRows(row).take_back(by, amendment, reason)
             else:
+                along = amendments.along_with(amendment)
                 _take_row_back(by, row, amendment, reason)
+                for one in along:
+                    take_back(by=by, amendment=one, reason=reason)
         amendment.struck_at, amendment.struck_by, amendment.struck_who = (
             timezone.now(),
             writing.user_of(by),

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from diestore import units
 
-from .models import Amendment, Cut, Die, Plant
+from .models import Amendment, Cut, Die, Item, Plant, Position
 
 LONG_AGO = dt.datetime.min.replace(tzinfo=dt.UTC)
 NOTHING = "–"
@@ -221,3 +221,22 @@ def _lines(model, amendment: Amendment, system) -> Iterator[Line]:
         if isinstance(field, models.FloatField):
             was, now = (as_read(model, name, entry[which], system) for which in ("was", "now"))
         yield Line(entry["label"], was, now)
+
+
+def along_with(amendment: Amendment) -> list[Amendment]:
+    """The changes that went along when something took the place of a spare: of its places, and of what it had itself
+    taken the place of. Nothing where the change is none of that sort."""
+    now = amendment.fields.get("newer", {}).get("now")
+    if amendment.table != table_of(Item) or now is None or amendment.fields["newer"]["was"] is not None:
+        return []
+    rows = Amendment.objects.filter(
+        table__in=[table_of(Position), table_of(Item)], at=amendment.at, reason=amendment.reason,
+        struck_at=None,
+    ).exclude(pk=amendment.pk)  # fmt: skip
+    old = str(amendment.row_key)
+    found = []
+    for row in rows.order_by("-pk"):
+        entry = row.fields.get("item" if row.table == table_of(Position) else "newer")
+        if entry is not None and str(entry["was"]) == old and entry["now"] == now:
+            found.append(row)
+    return found

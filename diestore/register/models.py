@@ -344,6 +344,10 @@ class Item(models.Model):
         SLOWS = "slows the job", "slows the job"
         WAITS = "can wait", "can wait"
 
+    class OldStock(models.TextChoices):
+        USABLE = "usable", "still usable"
+        RETIRED = "retired", "retired"
+
     code = models.CharField(max_length=80)
     revision = models.CharField(max_length=20, blank=True)
     description = models.CharField(max_length=200, blank=True)
@@ -369,11 +373,18 @@ class Item(models.Model):
     pack_size = models.PositiveIntegerField(default=1, validators=[Within("item", "pack_size")])
     shelf_place = models.CharField(max_length=40, blank=True, help_text="Where in the store it lies.")
     retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
+    newer = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="older")
+    old_stock = models.CharField(max_length=8, blank=True, choices=OldStock, help_text="Once another took its place.")
     history = HistoricalRecords()
 
     class Meta:
         ordering = ["code", "revision"]
         constraints = [
+            models.CheckConstraint(
+                condition=Q(newer=None, old_stock="") | (Q(newer__isnull=False) & ~Q(old_stock="")),
+                name="item_says_what_of_old_stock",
+            ),
+            models.CheckConstraint(condition=Q(newer=None) | ~Q(newer=F("pk")), name="item_not_its_own_newer"),
             models.UniqueConstraint(fields=["code", "revision"], name="item_revision_once"),
             models.CheckConstraint(condition=Q(pack_size__gte=1), name="item_pack_at_least_one"),
             models.CheckConstraint(
@@ -393,6 +404,11 @@ class Item(models.Model):
             springs.class_of(self.spring_class)
         except springs.SpringError as error:
             raise ValidationError({"spring_class": str(error)}) from error
+        if self.newer is not None and self.newer.newer is not None:
+            raise ValidationError({"newer": f"{self.newer.newer} took the place of {self.newer}. Name that one."})
+        if self.old_stock == self.OldStock.RETIRED and self.retired_at is None:
+            said = f"Its pieces were retired when {self.newer} took its place. Strike that change out instead."
+            raise ValidationError({"retired_at": said})
         self._check_its_source()
 
     def _check_its_source(self) -> None:
@@ -475,6 +491,8 @@ class Position(models.Model):
     def clean(self) -> None:
         if self.wear_of and wear_limits.named(self.wear_of) is None:
             raise ValidationError({"wear_of": wear_limits.UNKNOWN})
+        if self.item is not None and self.item.newer is not None and self.valid_to is None:
+            raise ValidationError({"item": f"{self.item.newer} took the place of {self.item}. Name that one."})
         if self.station_id and self.die_id and self.station.die_id != self.die_id:
             raise ValidationError({"station": f"Station {self.station} is of die {self.station.die}."})
 

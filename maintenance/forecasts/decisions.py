@@ -445,7 +445,7 @@ def pieces_on_shelf(known: DieAhead, plant: int) -> list[int]:
     items = dict(Position.objects.filter(pk__in=ids, item__isnull=False).values_list("pk", "item_id"))
     if not items:
         return []
-    shelf = dict(on_the_shelf(plant).filter(item__in=items.values()))
+    shelf = on_the_shelf(plant, items.values())
     aside = BenchPiece.objects.filter(
         item__in=items.values(), work__state__in=BenchWork.OPEN, work__die__plant=plant
     ).exclude(work__die=known.die)

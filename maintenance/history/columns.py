@@ -258,6 +258,10 @@ SPARES = Table(
         _may("supplier", "Who sells it.", longest=40),
         _may("counted_at", "When it was counted. Empty: at the last moment in the folder.", Sort.TIME, past=True),
         RETIRED,
+        _may("newer", "The spare that took its place: the last one, which has none itself.", longest=80),
+        _may("newer_revision", "Its revision.", longest=20),
+        _may("old_stock", "What became of its pieces then. Needed where something took its place.", longest=8,
+             choices=("usable", "retired")),
     ),
 )  # fmt: skip
 COMPONENTS = Table(
@@ -529,7 +533,7 @@ MOVEMENTS = _entries(
     _must("quantity", "Pieces, with a minus where they go.", Sort.WHOLE, at_least=-INT, at_most=INT),
     _must("kind", "Why. A count holds the difference that was found.", longest=12,
           choices=("count", "ordered", "delivered", "fitted", "scrapped", "correction", "cancelled", "drawn",
-                   "returned", "sent out", "back", "moved")),
+                   "returned", "sent out", "back", "moved", "sent back")),
     _may("place", "Empty: shelf.", longest=10, choices=("shelf", "on order", "drawn", "repair")),
     _may("piece", "Key of the piece, where it is known.", longest=120),
     _may("order_line", "Of an order to a supplier, the line: as in purchase_lines.csv.", longest=160),

@@ -90,6 +90,38 @@ class Components(TableLoader):
         self.each(tables.SPARES, take)
         self._spares_of(self.rows, items, columns)
         items.save(self.shop.items)
+        self._newer({item.pk for item in items.new.values()})
+
+    def _newer(self, fresh: set[int]) -> None:
+        """What took the place of a spare, once all of them are there. fresh: keys of those that came with this load."""
+        replaced = {(row["spare"], row.get("revision", "")) for row, _ in self.counts_told if "newer" in row}
+        links, made = Merger(self.shop, Item, "spares"), []
+
+        def take(row: Row) -> None:
+            key = row["spare"], row.get("revision", "")
+            if "newer" not in row:
+                if "old_stock" in row:
+                    raise BadRow("It is not said what took its place.", "newer")
+                return
+            there = row["newer"], row.get("newer_revision", "")
+            newer, item = self.shop.items.get(there), self.shop.items[key]
+            if newer is None:
+                raise BadRow(f"There is no spare {' '.join(there).strip()}.", "newer")
+            if newer.pk == item.pk or there in replaced or (newer.newer_id is not None and newer.pk not in fresh):
+                raise BadRow(f"{newer} was itself replaced: name the last one.", "newer")
+            if "old_stock" not in row:
+                raise BadRow("It is not said what became of its pieces.", "old_stock")
+            values = {"newer_id": newer.pk, "old_stock": row["old_stock"]}
+            if item.pk in fresh:
+                item.newer_id, item.old_stock = newer.pk, row["old_stock"]
+                made.append(item)
+            elif (item.newer_id, item.old_stock) != tuple(values.values()):
+                links.put(key, item, str(item), values)
+
+        self.take(tables.SPARES, [row for row, _ in self.counts_told], take)
+        self.findings.stop_if_wrong()
+        Item.objects.bulk_update(made, ["newer", "old_stock"], batch_size=500)
+        links.save(self.shop.items)
 
     def _spares_of(self, rows: list[Row], items: Merger, columns: set[str]) -> None:
         """Spares that components name: new ones are added, and what spares.csv has no column for is filled in

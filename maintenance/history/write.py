@@ -312,7 +312,7 @@ class Maker(
             .values_list("item_id", "place")
             .annotate(n=Sum("quantity"))
         }
-        for i in sorted(Item.objects.select_related("supplier"), key=lambda i: (i.code, i.revision)):
+        for i in sorted(Item.objects.select_related("supplier", "newer"), key=lambda i: (i.code, i.revision)):
             names = (
                 "description",
                 "lead_days",
@@ -326,10 +326,13 @@ class Maker(
                 "retired_at",
                 "revision",
                 "criticality",
+                "old_stock",
                 *PIECE_FIELDS,
             )
             yield {
                 "spare": i.code,
+                "newer": i.newer and i.newer.code,
+                "newer_revision": i.newer and i.newer.revision,
                 "on_hand": sums.get((i.pk, StockMovement.Place.SHELF), 0),
                 "on_order": sums.get((i.pk, StockMovement.Place.ON_ORDER), 0),
                 "kind": kind_name(i.kind),

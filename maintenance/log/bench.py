@@ -388,7 +388,7 @@ def clash_of(row: BenchPiece, plant: int) -> str:
             if other
             else ""
         )
-    shelf = dict(queries.on_the_shelf(plant).filter(item=row.item_id)).get(row.item_id, 0)
+    shelf = queries.on_the_shelf(plant, [row.item_id]).get(row.item_id, 0) if row.item_id is not None else 0
     taken = bench_reads.still_aside(others.filter(item=row.item_id, work__opened_at__lt=row.work.opened_at))
     aside = taken.aggregate(n=Sum("still"))["n"] or 0
     if shelf - aside >= bench_reads.still_aside(BenchPiece.objects.filter(pk=row.pk)).values_list("still").get()[0]:

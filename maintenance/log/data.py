@@ -22,13 +22,28 @@ class OrderLeft:
 
 
 @dataclass(frozen=True, kw_only=True)
+class OlderStock:
+    """Pieces on the shelf of a spare whose place another took, and which are still usable."""
+
+    item_id: int
+    name: str
+    pieces: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class SpareStock:
-    """An item of the catalogue with what is on the shelf and on the way."""
+    """An item of the catalogue with what is on the shelf and on the way. older: of those whose place it took, what is
+    still usable: used up first."""
 
     item_id: int
     on_hand: int
     on_order: int
     ordered_at: dt.datetime | None = None  # the last time that any were ordered
+    older: tuple[OlderStock, ...] = ()
+
+    @property
+    def usable_older(self) -> int:
+        return sum(one.pieces for one in self.older)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -156,8 +156,7 @@ class BenchPlace:
 def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = None) -> list[BenchPlace]:
     """Every position of the die that is in use now, in the order of its stations. log: its log, where that is read."""
     now, log = now or timezone.now(), log or read.of_die(die)
-    of_its_own = Position.objects.filter(die=die, item__isnull=False).values("item")
-    positions = (
+    positions = list(
         die.positions.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=now))
         .filter(Q(valid_to__isnull=True) | Q(valid_to__gt=now))
         .select_related("station", "item")
@@ -165,7 +164,7 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
     )
     newest = DieForecast.objects.filter(die=die, is_newest=True, refusal="")
     limiting = set(newest.values_list("limiting_id", flat=True))
-    shelf = dict(queries.on_the_shelf(die.plant_id).filter(item__in=of_its_own))
+    shelf = queries.on_the_shelf(die.plant_id, {row.item_id for row in positions if row.item_id is not None})
     state_of = clockwork_states.states(log, now.timestamp())
     return [
         BenchPlace(

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from django.db.models import Case, F, When
 from django.utils import timezone
 
-from diestore.register.models import Plant, Position
+from diestore.register.models import Item, Plant, Position
 from maintenance.models import Change
 
 ONE_BY_ONE = 1_000  # the last rows: more than are under way at once
@@ -62,7 +62,8 @@ def items_of(changes: Changes, plant: Plant) -> frozenset[int]:
     """The spares of a plant that are told of anew: those changed, and those that the dies changed take."""
     dies = changes.dies_in(Change.What.RECORDS, Change.What.FORECAST)
     taken = Position.objects.filter(die__plant=plant, die__in=dies, item__isnull=False).order_by()
-    return changes.items | frozenset(taken.values_list("item_id", flat=True).distinct())
+    newer = Item.objects.filter(pk__in=changes.items, newer__isnull=False).order_by()  # usable old pieces count there
+    return changes.items | frozenset(taken.values_list("item_id", flat=True).union(newer.values_list("newer_id")))
 
 
 def forget() -> None:

@@ -98,14 +98,20 @@ def drawn_for(die: int, items: Iterable[int]) -> dict[int, int]:
     return {item: n for item, n in rows.order_by().values_list("item").annotate(n=Sum("quantity")) if n}
 
 
-def where_from(*, plant: int, item: int, die: int) -> dict:
+def where_from(*, plant: int, item: Item, die: int) -> dict:
     """Where a piece that is fitted into a die comes from, as columns of its movement: what was drawn for the die first,
-    else the shelf. The plant is held until the end of the transaction: of two at once only one takes a drawn piece."""
+    else the shelf; of what the spare took the place of first, while that is usable and lasts. The plant is held until
+    the end of the transaction: of two at once only one takes a drawn piece."""
     list(Plant.objects.select_for_update(no_key=True).filter(pk=plant))
-    for one in drawn(plant, item=item, die=die):
-        if one.pieces > 0:
-            return {"place": Place.DRAWN, "die_id": die, "bench_work": one.work}
-    return {"place": Place.SHELF, "die_id": die}
+    usable = Item.objects.filter(newer=item, old_stock=Item.OldStock.USABLE, retired_at=None)
+    older = list(usable.order_by("code", "revision", "pk"))
+    rows = StockMovement.objects.standing().filter(plant=plant)
+    for one in (*older, item):
+        for row in drawn(plant, item=one.pk, die=die):
+            if row.pieces > 0:
+                return {"item": one, "place": Place.DRAWN, "die_id": die, "bench_work": row.work}
+    lies = (one for one in older if sum_of(rows.filter(item=one, place=Place.SHELF)) > 0)
+    return {"item": next(lies, item), "place": Place.SHELF, "die_id": die}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -141,15 +141,17 @@ def scrap(
     quantity: int = 1,
     at: dt.datetime | None = None,
     key: str | None = None,
+    sent_back: bool = False,
 ) -> StockMovement:
-    """Off the shelf for good, with the reason."""
+    """Off the shelf for good, with the reason: scrapped, or returned to the supplier."""
     reason = " ".join(reason.split())
     if not reason:
-        raise EntryRefused("Say why it is scrapped.", field="note")
+        raise EntryRefused(f"Say why it is {'returned' if sent_back else 'scrapped'}.", field="note")
     at, key = _checked(item, quantity, at, reason, key)
+    kind = Kind.SENT_BACK if sent_back else Kind.SCRAPPED
 
     def rows() -> list[StockMovement]:
-        return [_row(by, plant, item, -quantity, Kind.SCRAPPED, Place.SHELF, at, reason, f"{key}:shelf")]
+        return [_row(by, plant, item, -quantity, kind, Place.SHELF, at, reason, f"{key}:shelf")]
 
     return _once(f"{key}:shelf", [plant], rows)
 

@@ -162,11 +162,19 @@ def _their_lead() -> Subquery:
 
 def lines_of(orders: Iterable[int]) -> QuerySet[PurchaseLine]:
     """The lines of some orders with what came of each and what is still to come."""
-    rows = PurchaseLine.objects.filter(order__in=list(orders)).select_related("item", "order")
+    rows = PurchaseLine.objects.filter(order__in=list(orders)).select_related("item__newer", "order")
     rows = rows.annotate(
         came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER), their_lead=_their_lead()
     )
     return rows.order_by("order", "sequence", "pk")
+
+
+def open_lines_of(item: int, plants: Iterable[int]) -> list[PurchaseLine]:
+    """Lines of drafts, and of placed orders that are still waited for, that name a spare. One question."""
+    lines = PurchaseLine.objects.filter(order__plant__in=list(plants), item=item, order__cancelled_at=None)
+    lines = lines.annotate(to_come=_sum_of(place=Place.ON_ORDER)).select_related("order__supplier", "order__plant")
+    open_ones = lines.filter(Q(order__placed_at=None) | Q(to_come__gt=0))
+    return list(open_ones.order_by("order__opened_at", "order__number", "pk"))
 
 
 def expected_on(line: PurchaseLine) -> dt.date | None:

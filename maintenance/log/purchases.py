@@ -505,6 +505,8 @@ def _step(
 
 
 def check_item(item: Item) -> None:
+    if item.newer is not None:
+        raise EntryRefused(f"{item.newer} took the place of {item}. Order {item.newer} in its place.", field="item")
     if item.retired_at is None:
         return
     others = Item.objects.filter(code=item.code, retired_at=None).exclude(pk=item.pk).order_by("-revision", "-pk")

@@ -6,9 +6,9 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 
-from django.db.models import IntegerField, Max, Q, QuerySet, Sum, Value
+from django.db.models import Case, F, IntegerField, Max, Q, QuerySet, Sum, Value, When
 
-from diestore.register.models import Die, Output, Plant
+from diestore.register.models import Die, Item, Output, Plant
 from maintenance.models import (
     DieForecast,
     DriftFlag,
@@ -21,7 +21,7 @@ from maintenance.models import (
     StockMovement,
 )
 
-from .data import OrderLeft, SpareStock
+from .data import OlderStock, OrderLeft, SpareStock
 
 
 def open_orders(
@@ -193,32 +193,50 @@ def edges_of(forecast: DieForecast) -> list[EdgeForecast]:
     return list(forecast.edges.select_related("position", "position__station", "position__item"))
 
 
-def stock_of_spares(plant: Plant | None = None, *, items: Iterable[int] | None = None) -> dict[int, SpareStock]:
-    """What is on the shelf and on the way of each item. items: of these only."""
+# Of the pieces of a movement: another spare took the place of theirs, and they are still used.
+USABLE = Q(item__old_stock=Item.OldStock.USABLE, item__retired_at=None)
+
+
+def stock_of_spares(plant: Plant | int | None = None, *, items: Iterable[int] | None = None) -> dict[int, SpareStock]:
+    """What is on the shelf and on the way of each item, and what is still usable of those whose place it took. items:
+    of these only. One question."""
     rows = StockMovement.objects.standing()
     if plant is not None:
         rows = rows.filter(plant=plant)
-    if items is not None:
-        rows = rows.filter(item__in=list(items))
+    asked = None if items is None else set(items)
+    if asked is not None:
+        rows = rows.filter(Q(item__in=asked) | USABLE & Q(item__newer__in=asked))
     sums: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     ordered: dict[int, dt.datetime | None] = {}
+    older: dict[int, list[OlderStock]] = defaultdict(list)
     came = Max("at", filter=Q(quantity__gt=0))
-    columns = ("item_id", "place", "n", "came")
-    for item, place, quantity, last in (
-        rows.order_by().values("item_id", "place").annotate(n=Sum("quantity"), came=came).values_list(*columns)
+    newer = Case(When(USABLE, then=F("item__newer_id")))
+    columns = ("item_id", "place", "newer", "item__code", "item__revision")
+    for item, place, newer_id, code, revision, quantity, last in (
+        rows.order_by()
+        .annotate(newer=newer)
+        .values(*columns)
+        .annotate(n=Sum("quantity"), came=came)
+        .values_list(*columns, "n", "came")
     ):
+        if place == StockMovement.Place.SHELF and newer_id is not None and quantity > 0:
+            older[newer_id].append(OlderStock(item_id=item, name=f"{code} {revision}".strip(), pieces=quantity))
+        if asked is not None and item not in asked:
+            continue
         sums[item][place] = quantity
         if place == StockMovement.Place.ON_ORDER:
             ordered[item] = last
     return {
         item: SpareStock(
-            item_id=item, on_hand=places["shelf"], on_order=places["on order"], ordered_at=ordered.get(item)
+            item_id=item, on_hand=sums[item]["shelf"], on_order=sums[item]["on order"], ordered_at=ordered.get(item),
+            older=tuple(sorted(older.get(item, ()), key=lambda one: (one.name, one.item_id))),
         )
-        for item, places in sums.items()
-    }
+        for item in [*sums, *(one for one in older if one not in sums)]
+    }  # fmt: skip
 
 
-def on_the_shelf(plant: int):
-    """(item, pieces) of what lies on the shelf of that plant."""
-    rows = StockMovement.objects.standing().filter(plant=plant, place=StockMovement.Place.SHELF)
-    return rows.order_by().values("item_id").annotate(n=Sum("quantity")).values_list("item_id", "n")
+def on_the_shelf(plant: int, items: Iterable[int]) -> dict[int, int]:
+    """Of some spares what lies on the shelf of that plant and can be fitted: with what is still usable of those whose
+    place they took. One question."""
+    stock = stock_of_spares(plant, items=items)
+    return {item: there.on_hand + there.usable_older for item, there in stock.items()}

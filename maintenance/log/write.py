@@ -17,7 +17,7 @@ from django.utils import timezone
 from diestore.access.models import Person
 from diestore.handbook.limits import STOP_MINUTES
 from diestore.register.build import default_variant
-from diestore.register.models import Cut, Die, Party, Piece, Position, Press, Station, Stock, Variant
+from diestore.register.models import Cut, Die, Item, Party, Piece, Position, Press, Station, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import (
     DriftFlag,
@@ -377,8 +377,11 @@ def log_replacement(
     if old is None and why != Replacement.Why.FIRST:
         check_fitted(position, at)  # says what is wrong
     with saving(f"That piece, or {position}, is taken at that time already."):
+        comes: dict = {}
+        if item is not None:
+            comes = movement_reads.where_from(plant=position.die.plant_id, item=item, die=position.die_id)
         if piece is None and not take_out_only:
-            piece = new_piece_like(old, position=position)
+            piece = new_piece_like(old, position=position, item=comes.get("item"))
         row = Replacement.objects.create(
             position=position,
             piece_in=None if take_out_only else piece,
@@ -390,21 +393,19 @@ def log_replacement(
             key=key or fresh_key(),
             **by.columns(),
         )
-        if item is not None:
+        if comes:
             StockMovement.objects.create(
                 plant=position.die.plant,
-                item=item,
                 piece=piece,
                 quantity=-1,
                 kind=StockMovement.Kind.FITTED,
-                **movement_reads.where_from(plant=position.die.plant_id, item=item.pk, die=position.die_id),
+                **comes,
                 at=at,
                 key=f"{row.key}:shelf",
                 **by.columns(),
             )
         rebuild_fittings(position)
-        drawn = [position.item_id] if from_shelf and position.item_id is not None else []
-        changes.tell(dies=[position.die_id], items=drawn, since=at)
+        changes.tell(dies=[position.die_id], items=[comes["item"].pk] if comes else [], since=at)
         return row
 
 
@@ -414,15 +415,17 @@ def _piece_before(position: Position, at: dt.datetime) -> Piece | None:
     return max(before, key=lambda f: (f.since is not None, f.since)).piece if before else None
 
 
-def new_piece_like(old: Piece | None, *, position: Position) -> Piece:
-    """A new piece for a position: as its spare says, else like the one that comes out."""
-    source = position.item or old
+def new_piece_like(old: Piece | None, *, position: Position, item: Item | None = None) -> Piece:
+    """A new piece for a position: as its spare says, else like the one that comes out. item: where it is another spare
+    than the place takes now."""
+    item = item or position.item
+    source = item or old
     fields = ("tool_steel", "coating", "hardness_hrc", "length_mm", "grind_allowance_mm")
     values = {f: getattr(source, f) for f in fields} if source else {}
     if old is not None:  # what the spare's entry leaves open is taken from the piece before
         values = {f: values.get(f) if values.get(f) not in (None, "") else getattr(old, f) for f in fields}
     return Piece.objects.create(
-        plant=position.die.plant, key=fresh_key(), item=position.item, opening=Piece.Opening.NEW, **values
+        plant=position.die.plant, key=fresh_key(), item=item, opening=Piece.Opening.NEW, **values
     )
 
 

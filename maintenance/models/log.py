@@ -402,6 +402,7 @@ class StockMovement(Event):
         SENT_OUT = "sent out", "sent out to be repaired"
         BACK = "back", "back from repair"
         MOVED = "moved", "moved to another plant"
+        SENT_BACK = "sent back", "returned to the supplier"
 
     class Place(models.TextChoices):
         SHELF = "shelf", "on the shelf"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -13,6 +13,7 @@ from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
 from diestore.service.failing import NOT_OF_A_ROW, sentence_of
 from maintenance.log import queries
+from maintenance.log.data import OlderStock
 from reports.purchasing.demand import DemandRefused
 from reports.purchasing.laws import LawRefused
 from reports.purchasing.reorder import Advice, StockNow, advise
@@ -32,7 +33,8 @@ NO_LEAD = "The lead time is not known."
 
 @dataclass(frozen=True, kw_only=True)
 class SpareRow:
-    """One item for the buyer. advice None: nothing can be said, `refusal` says why."""
+    """One item for the buyer. advice None: nothing can be said, `refusal` says why. older: usable pieces on the shelf
+    of what it took the place of; they are used up first and count as stock."""
 
     item: Item
     on_hand: int
@@ -43,6 +45,16 @@ class SpareRow:
     places: int = 0
     dies: tuple[str, ...] = ()
     waits: bool = False  # something was entered since it was told, and does not count in it yet
+    older: tuple[OlderStock, ...] = ()
+
+    @property
+    def usable_older(self) -> int:
+        return sum(one.pieces for one in self.older)
+
+    @property
+    def there(self) -> int:
+        """Pieces on the shelf that can be fitted: its own, and those of what it took the place of."""
+        return self.on_hand + self.usable_older
 
     @property
     def code(self) -> str:
@@ -275,6 +287,7 @@ def spares_to_order(plant: Plant, *, within_days: int = 0) -> list[SpareRow]:
 
 def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
     on_hand, on_order = (stock.on_hand, stock.on_order) if stock else (0, 0)
+    older, usable = (stock.older, stock.usable_older) if stock else ((), 0)
     places = ahead.places.get(item.pk, [])
     advice, refusal = None, ""
     if item.pk in ahead.failed:
@@ -286,10 +299,12 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
     else:
         try:
             now = StockNow(
-                on_hand=on_hand, on_order=max(on_order, 0), lead_days=item.lead_days, pack_size=item.pack_size,
+                on_hand=on_hand + usable, on_order=max(on_order, 0), lead_days=item.lead_days, pack_size=item.pack_size,
                 least_quantity=ahead.least_quantity(item.pk),
             )  # fmt: skip
             advice = _advised(now, item, ahead)
+            if item.newer_id is not None:
+                advice = never_ordered(advice)
         except (DemandRefused, LawRefused) as reason:
             refusal = str(reason)
         except (ArithmeticError, ValueError) as error:  # one spare's figures take no list from anybody
@@ -309,6 +324,14 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
         refusal=refusal,
         places=len(places),
         dies=tuple(dict.fromkeys(p.row.die_code for p in places)),
+        older=older,
+    )
+
+
+def never_ordered(advice: Advice) -> Advice:
+    """Of a spare whose place another took: nothing of it is short, whatever its record says."""
+    return replace(
+        advice, short_by=0, quantity=0, order_by=None, runs_out=None, days_late=0, chase=False, least_stock=0, ladder=()
     )
 
 

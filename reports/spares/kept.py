@@ -17,6 +17,7 @@ from django.db.models.query import ModelIterable
 
 from diestore.register.models import Die, Item, Plant
 from maintenance.log import freshness, purchase_reads
+from maintenance.log.data import OlderStock
 from reports.models import KeptFigures, KeptSpare, KeptSpares
 from reports.purchasing.ladder import Rung
 from reports.purchasing.removal import Taken
@@ -136,7 +137,7 @@ class KeptList:
     @property
     def rows(self) -> QuerySet:
         """The most urgent first; each read comes as a SpareRow."""
-        return self._as_rows(self._ordered.select_related("item__supplier"))
+        return self._as_rows(self._ordered.select_related("item__supplier", "item__newer"))
 
     @property
     def _ordered(self) -> QuerySet:
@@ -303,6 +304,7 @@ def _kept(row: SpareRow, kept: KeptSpares) -> KeptSpare:
             "dies": list(row.dies),
             "advice": _advice(row.advice),
             "each": None if row.each is None else str(row.each),
+            "older": [asdict(one) for one in row.older],
         },
         **{name: getattr(row, name) for name in _SAME},
     )
@@ -356,4 +358,5 @@ def _read(row: KeptSpare, today: dt.date, waits: bool) -> SpareRow:
         places=row.told["places"],
         dies=tuple(row.told["dies"]),
         waits=waits,
+        older=tuple(OlderStock(**one) for one in row.told.get("older", ())),
     )

@@ -124,7 +124,7 @@ def _buys(row: SpareRow, ahead: PlantAhead, ends: list[int]) -> tuple[Buy, ...] 
         return None
     last = ahead.ends(row.item.pk)
     rule = Rule(
-        position=row.on_hand + max(row.on_order, 0),
+        position=row.there + max(row.on_order, 0),
         point=told.point,
         first=max(told.quantity or told.lot, row.item.pack_size),
         lot=max(told.lot, row.item.pack_size),

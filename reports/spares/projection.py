@@ -71,17 +71,17 @@ def of_a_spare(why: Why, ahead: PlantAhead, ordered: OfASpare) -> Projection | N
     until = min(max(lead.longest + advice.cover_days, LEAST_DAYS), ahead.horizon_days)
     try:
         stock = projected(
-            row.on_hand,
+            row.there,
             lambda days: ahead.use(row.item.pk, days),
             arrivals=[order.arrival for order in orders],
             days=_days(until, orders),
         )
     except (DemandRefused, LawRefused):
         return None
-    moved = [(timezone.localdate(m.at), m.stock) for m in why.moves if m.place == "shelf"][::-1]
+    moved = [(timezone.localdate(m.at), m.stock + row.usable_older) for m in why.moves if m.place == "shelf"][::-1]
     return Projection(
         today=row.today,
-        past=_since(moved, row.today - dt.timedelta(days=min(until, MOST_PAST_DAYS)), row.today, row.on_hand),
+        past=_since(moved, row.today - dt.timedelta(days=min(until, MOST_PAST_DAYS)), row.today, row.there),
         ahead=stock,
         point=advice.point,
         lead=advice.lead,

@@ -379,18 +379,18 @@ def items_in_use(plant: Plant) -> QuerySet[Item]:
     return (
         Item.objects.filter(Q(pk__in=_positions(plant, None, None).values("item_id")) | Q(movements__plant=plant))
         .distinct()
-        .select_related("supplier")
+        .select_related("supplier", "newer")
     )
 
 
 def items_by_pk(pks: Iterable[int]) -> QuerySet[Item]:
-    return Item.objects.filter(pk__in=list(pks)).select_related("supplier")
+    return Item.objects.filter(pk__in=list(pks)).select_related("supplier", "newer")
 
 
 def item_in_use(plant: Plant, pk: int) -> Item | None:
     """That one, if it is among them."""
     places, moves = _positions(plant, None, [pk]), StockMovement.objects.filter(plant=plant, item=pk)
-    return Item.objects.filter(Q(Exists(places)) | Q(Exists(moves)), pk=pk).select_related("supplier").first()
+    return Item.objects.filter(Q(Exists(places)) | Q(Exists(moves)), pk=pk).select_related("supplier", "newer").first()
 
 
 def edge_forecasts(positions: Iterable[int]) -> dict[int, dict]:

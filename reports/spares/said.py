@@ -50,6 +50,7 @@ def cause(moved: Moved | None, why: Why) -> str:
         "count": f"the count of {when} found {n:,} fewer",
         "fitted": f"{n:,} {'was' if n == 1 else 'were'} fitted on {when}",
         "scrapped": f"{n:,} {'was' if n == 1 else 'were'} scrapped on {when}",
+        "sent back": f"{n:,} {'was' if n == 1 else 'were'} returned to the supplier on {when}",
         "ordered": f"an order of {n:,} was cancelled on {when}",
         "delivered": f"{n:,} fewer came on {when} than were ordered",
     }
@@ -69,6 +70,9 @@ def headline_of(row: SpareRow) -> str:
     advice = row.advice
     if advice is None:
         return ""
+    if (newer := row.item.newer) is not None:
+        pieces_of_it = "retired" if row.item.retired_at is not None else "used up first"
+        return f"{newer} took its place. Nothing of it is ordered any more; what is left is {pieces_of_it}."
     comes = day(row.today + dt.timedelta(days=advice.lead))
     risk = f"{odds.percent(1 - advice.enough)} risk of running out before {comes}"
     if advice.order_by is None:

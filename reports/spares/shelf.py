@@ -43,7 +43,7 @@ class Shelf:
         does not hold yet."""
         if self.curve is None:
             return []
-        held = [max(row.on_hand + row.on_order, 0) for row in self.items]
+        held = [max(row.there + row.on_order, 0) for row in self.items]
         taken, money, wanted = [0] * len(held), 0.0, dict[int, int]()
         for number in map(int, self.curve.order):
             taken[number] += 1
@@ -64,7 +64,8 @@ def of_rows(rows: Iterable[SpareRow]) -> Shelf:
     rare: list[Idle] = []
     for row in rows:
         advice, price = row.advice, row.item.unit_price
-        if row.on_hand > 0 and (row.places == 0 or (advice is not None and advice.yearly < NEVER)):
+        used_first = row.item.newer_id is not None and row.item.retired_at is None  # they count with the newer one
+        if row.on_hand > 0 and not used_first and (row.places == 0 or (advice is not None and advice.yearly < NEVER)):
             (rare if row.places else idle).append(Idle(row, None if price is None else row.on_hand * price))
         if advice is None or not price or not advice.missing or advice.yearly < NEVER:
             left_out += advice is None or not price
@@ -76,7 +77,7 @@ def of_rows(rows: Iterable[SpareRow]) -> Shelf:
                 price=float(price),
                 cycles=advice.yearly / max(advice.lot, 1),
                 missing=advice.missing,
-                there=row.on_hand + row.on_order,
+                there=row.there + row.on_order,
                 stops=FELT.get(row.item.criticality, 1.0),
             )
         )

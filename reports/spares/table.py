@@ -98,7 +98,10 @@ class SpareTable(tables.Table):
         return format_html("{}<small>{}</small>", words, WAITS) if record.waits else words
 
     def render_on_hand(self, record: SpareRow):
-        return f"{record.on_hand:,}"
+        if not record.older:
+            return f"{record.on_hand:,}"
+        older = "; ".join(f"and {one.pieces:,} {one.name}" for one in record.older)
+        return format_html("{}<small>{}</small>", f"{record.on_hand:,}", older)
 
     def render_on_order(self, record: SpareRow):
         coming = self.supply.coming.get(record.item.pk, [])
@@ -140,8 +143,9 @@ class SpareTable(tables.Table):
 
 
 HEAD = (
-    "spare", "description", "kind", "supplier", "how it stands", "on hand", "on the way", "lead time (days)",
-    "half use no more than", "9 in 10 use no more than", "short by", "order by", "days late", "how many", "pack size",
+    "spare", "description", "kind", "supplier", "how it stands", "on hand", "usable older pieces", "on the way",
+    "lead time (days)", "half use no more than", "9 in 10 use no more than", "short by", "order by", "days late",
+    "how many", "pack size",
     "unit price", "currency", "place on the shelf", "dies", "records up to", "why nothing is said",
 )  # fmt: skip
 
@@ -156,6 +160,7 @@ def csv_row(row: SpareRow, currency: str) -> list[object]:
         row.supplier,
         WORDS[row.state],
         row.on_hand,
+        row.usable_older,
         row.on_order,
         row.lead_days,
         row.half,

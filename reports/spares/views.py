@@ -119,7 +119,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "stock": projection and drawn_stock(projection),
             "sources": sources,
             "no_preferred": sources and not any(one.source.preferred for one in sources),
-            "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None,
+            "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None and item.newer is None,
             "plant_query": f"?plant={plant.pk}" if picked.several else "",
             "by_hand": by_hand.on_spare(
                 item, movements, row.on_hand, system_of(request.user), f"plant={plant.pk}" if picked.several else ""

@@ -92,7 +92,7 @@ def why(
     cause = None
     if row.advice is not None and row.advice.short_by:
         changes = [Moved(at=move.at, kind=move.kind, pieces=move.quantity) for move in moves]
-        cause = cause_of(changes, position=row.on_hand + row.on_order, point=row.advice.point)
+        cause = cause_of(changes, position=row.there + row.on_order, point=row.advice.point)
     try:
         groups = ahead.groups(item.pk, days)
         use = ahead.use(item.pk, days) if item.lead_days is None else ahead.lead(item).use(partial(ahead.use, item.pk))

@@ -158,7 +158,7 @@ def everything() -> None:
         spring_rate_n_mm=70.5, spring_class="ISO 10243 red", gas_force_n=2500.5, gas_charge_mpa=14.5,
         unit_price=Decimal("0.0385"), pack_size=10, retired_at=moment(7),
     )  # fmt: skip
-    Item.objects.create(code="SP")
+    Item.objects.create(code="SP", newer=punch, old_stock="usable")
     upper = Position.objects.create(
         die=die, station=first, code="1-A", kind="pierce_punch", side="upper", item=punch, x_mm=-12.5, y_mm=0.1 + 0.2,
         height_group="a", seat_mm=4.0, stroke_share=0.125, valid_from=moment(-400), valid_to=moment(4000),

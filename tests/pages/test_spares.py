@@ -493,3 +493,52 @@ def test_another_system_reads_the_advice_and_the_orders(punch, client):
     assert one["by"] == (shown.order_by and shown.order_by.isoformat()) and one["pieces"] == shown.quantity
     assert one["chance"] == pytest.approx(1 - shown.advice.enough, abs=1e-4)
     assert one["reason"] == said.headline_of(shown)
+
+
+def test_usable_old_pieces_count_as_stock_and_what_was_replaced_is_never_proposed(punch):
+    """Whatever lies there of the old one, the advised quantity of the newer never rises; retired, it counts nought."""
+    old = Item.objects.create(code="PP-6.0-M2", revision="0", kind=punch.kind, lead_days=40)
+    plain = row(punch)
+    assert plain.quantity, "it is short, else nothing could be seen"
+    Item.objects.filter(pk=old.pk).update(newer=punch, old_stock=Item.OldStock.USABLE)
+    shop.movement(old, -3)
+    assert row(punch) == plain and not row(old).quantity and not row(old).is_due, "owed, and never ordered"
+    before, now = plain.quantity, plain
+    for more in (4, 2, 30):
+        shop.movement(old, more)
+        now = row(punch)
+        assert now.quantity <= before and now.on_hand == plain.on_hand
+        before = now.quantity
+    assert now.quantity < plain.quantity and [(one.name, one.pieces) for one in now.older] == [("PP-6.0-M2 0", 33)]
+    Item.objects.filter(pk=old.pk).update(retired_at=make.moment(1), old_stock=Item.OldStock.RETIRED)
+    assert row(punch) == plain and not row(old).quantity
+    shop.movement(punch, 33)
+    assert row(punch).older == () and row(punch).advice == now.advice, "old or new, so many are there"
+
+
+def test_the_change_of_drawing_from_the_card_to_the_list(as_role, punch):
+    newer = Item.objects.create(code="PP-6.0-M2", revision="B", kind=punch.kind, lead_days=40, unit_price=50)
+    shop.movement(punch, 4)
+    buyer = as_role("buyer")
+    there = reverse("maintenance:revision", args=[punch.pk])
+    assert there in buyer.get(reverse("diestore:spares_card", args=[punch.pk])).content.decode()
+    asked = as_read(buyer.get(there))
+    assert "6 places of 2 dies take the newer one" in asked and "4 lie on the shelf" in asked
+    sent = {
+        "newer": "PP-6.0-M2 b",
+        "fate": "usable",
+        "reason": "radius",
+        "at": make.moment(400).strftime("%Y-%m-%dT%H:%M"),
+    }
+    for wrong, words in (({"newer": "X"}, "There is no spare “X”"), ({"newer": "PP-6.0-M2"}, "more than once"),
+                         ({"fate": ""}, "Say what becomes"), ({"newer": "PP-6.0-M2 "}, "more than once")):  # fmt: skip
+        answer = buyer.post(there, sent | wrong)
+        assert answer.status_code == 422 and words in as_read(answer)
+    card = as_read(buyer.post(there, sent, follow=True))
+    assert "PP-6.0-M2 B took the place of PP-6.0-M2. Its places follow." in card and "used up first" in card
+    told = as_read(buyer.get(reverse("reports:spare", args=[newer.pk])))
+    assert "whose place it took, are still usable: they count as stock here and are fitted first" in told
+    assert "Nothing of it is ordered any more" in as_read(buyer.get(reverse("reports:spare", args=[punch.pk])))
+    rows = list(csv.DictReader(io.StringIO(buyer.get(reverse("reports:spares_csv")).content.decode("utf-8-sig"))))
+    assert {one["spare"]: one["usable older pieces"] for one in rows} == {"PP-6.0-M2": "0", "PP-6.0-M2 B": "4"}
+    assert as_role("toolmaker").get(there).status_code == 403

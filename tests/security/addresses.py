@@ -241,6 +241,7 @@ TABLE: dict[str, Row] = {
     # Orders to suppliers: seen by whoever sees the spares, taken in on the bench, placed by whoever buys
     "maintenance:shelf": form(may(roles.TAKE_IN_SPARES)),
     "maintenance:movement": form(may(roles.TAKE_IN_SPARES), query="item"),
+    "maintenance:revision": form(may(roles.EDIT_SPARES, roles.EDIT_REGISTER), pk="item"),
     "maintenance:purchases": Row(get=may(roles.SEE_SPARES), post=may(roles.ORDER_SPARES)),
     "maintenance:purchase_new": send(may(roles.ORDER_SPARES)),
     "maintenance:purchase": Row(get=may(roles.SEE_SPARES), post=may(roles.ORDER_SPARES), parts={"pk": "purchase"}),

@@ -45,6 +45,8 @@ WHATS: dict[str, What] = {
     "back": What(words="Back from repair", does="Take it back", fields=("supplier", "now", "note"),
                  done=lambda row: f"{_n(row)} back on the shelf from {row.supplier}."),
     "scrapped": What(words="Scrapped", does="Scrap it", fields=("note",), done=lambda row: f"{_n(row)} scrapped."),
+    "sent-back": What(words="Returned to the supplier", does="Return it", fields=("note",),
+                      done=lambda row: f"{_n(row)} returned to the supplier."),
     "moved": What(words="To another plant", does="Move it", fields=("to", "note"),
                   done=lambda row: f"{_n(row)} moved to {row.elsewhere}."),
 }  # fmt: skip
@@ -105,11 +107,12 @@ class MoveForm(forms.Form):
         self.fields["worth"] = AmountField(label="One is worth", required=False)
 
     def _add_note(self, **_) -> None:
-        scrapped = self.what == "scrapped"
+        scrapped, gone = self.what == "scrapped", self.what in ("scrapped", "sent-back")
+        went = "scrapped" if scrapped else "returned"
         self.fields["note"] = forms.CharField(
-            label="Why is it scrapped?" if scrapped else "Note", max_length=NOTE, required=scrapped,
-            widget=forms.TextInput({"autocomplete": "off", **({"list": "why"} if scrapped else {})}),
-            error_messages={"required": "Say why it is scrapped.", "max_length": f"Say it in {NOTE} letters."},
+            label=f"Why is it {went}?" if gone else "Note", max_length=NOTE, required=gone,
+            widget=forms.TextInput({"autocomplete": "off", **({"list": "why"} if gone else {})}),
+            error_messages={"required": f"Say why it is {went}.", "max_length": f"Say it in {NOTE} letters."},
         )  # fmt: skip
 
     def save(self, by: Actor) -> StockMovement:
@@ -127,8 +130,8 @@ class MoveForm(forms.Form):
                 return movements.send_out(supplier=c["supplier"], note=note, **told)
             case "back":
                 return movements.take_back(supplier=c["supplier"], note=note, now=self._now(), **told)
-            case "scrapped":
-                return movements.scrap(reason=note, **told)
+            case "scrapped" | "sent-back":
+                return movements.scrap(reason=note, sent_back=self.what == "sent-back", **told)
             case _:
                 return movements.move_to(to=c["to"], note=note, **told)
 

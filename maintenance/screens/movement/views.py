@@ -22,6 +22,7 @@ from maintenance.models import StockMovement
 from .forms import PLACE, WHATS, WHY_SCRAPPED, MoveForm, PlaceForm
 
 BIGGEST_KEY = 2**63 - 1
+Kind = StockMovement.Kind
 SHOWN = 8
 OFFERED = 60
 
@@ -161,4 +162,4 @@ class Movement(PermissionRequiredMixin, View):
         return render(request, "maintenance/screens/movement/movement.html", shown, status=status)
 
 
-_BY_HAND = (*movement_reads.TWO_PLACES, StockMovement.Kind.SCRAPPED, StockMovement.Kind.MOVED)
+_BY_HAND = (*movement_reads.TWO_PLACES, Kind.SCRAPPED, Kind.SENT_BACK, Kind.MOVED)

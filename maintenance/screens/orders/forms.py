@@ -112,12 +112,16 @@ def _item_called(code: str) -> Item | None:
     if not found and " " in code:
         bare, _, revision = code.rpartition(" ")
         found = list(Item.objects.filter(code__iexact=bare, revision__iexact=revision))
-    return max(found, key=lambda item: (item.retired_at is None, item.revision, item.pk), default=None)
+    return max(
+        found,
+        key=lambda item: (item.retired_at is None and item.newer_id is None, item.revision, item.pk),
+        default=None,
+    )
 
 
 def offered(order: PurchaseOrder) -> list[tuple[str, str]]:
     """Spares that may be added: those of the supplier first. Codes and what they are."""
-    rows = Item.objects.filter(retired_at=None).exclude(purchase_lines__order=order)
+    rows = Item.objects.filter(retired_at=None, newer=None).exclude(purchase_lines__order=order)
     if order.supplier_id is not None:
         rows = rows.filter(supplier=order.supplier_id)
     return [(str(item), item.description) for item in rows.order_by("code", "revision")[:OFFERED_AT_MOST]]

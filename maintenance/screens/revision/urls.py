@@ -1,0 +1,7 @@
+"""Address of a change of drawing."""
+
+from django.urls import path
+
+from . import views
+
+urlpatterns = [path("<int:pk>/", views.Revision.as_view(), name="revision")]
