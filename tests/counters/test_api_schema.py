@@ -15,9 +15,11 @@ from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
 from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, settings
+from pydantic import TypeAdapter, ValidationError
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi import checks as openapi_checks
 
+from maintenance.api.schema import Code
 from maintenance.counters import devices, settle
 from maintenance.models import Counter
 from reports.api import api
@@ -66,15 +68,24 @@ schema = schemathesis.openapi.from_dict(api.get_openapi_schema(path_prefix="/api
 schema.app = get_wsgi_application()
 
 
+def is_code(value: object) -> bool:
+    try:
+        TypeAdapter(Code).validate_python(value, strict=True)
+    except ValidationError:
+        return False
+    return True
+
+
 @schema.hook
 def map_body(context, body):
-    """Half of the messages speak of the press and the die that there are; else few would get past the first look."""
+    """Half of the messages speak of the press and the die that there are; else few would get past the first look. What
+    is no code stays: it has to be refused."""
     if isinstance(body, dict):
         counts = body.get("counts")
         for row in [body, *(counts if isinstance(counts, list) else ())]:
             if isinstance(row, dict) and len(str(row.get("id"))) % 2:
                 for name, code in (("press", "P1"), ("die", "H-900")):
-                    if isinstance(row.get(name), str):
+                    if is_code(row.get(name)):
                         row[name] = code
     return body
 
