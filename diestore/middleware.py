@@ -10,7 +10,7 @@ import uuid
 from django.conf import settings
 from django.template.loader import render_to_string
 
-from diestore.service.log_lines import working_on
+from diestore.service.log_lines import without_secrets, working_on
 
 logger = logging.getLogger("diestore.requests")
 HEADER = "X-Request-Id"
@@ -34,14 +34,15 @@ class NumberRequests:
             response = self.get_response(request)
             response[HEADER] = request.number
             user = getattr(request, "_cached_user", None)
+            path = without_secrets(request.path)
             figures = {
                 "method": request.method,
-                "path": request.path,
+                "path": path,
                 "status": response.status_code,
                 "ms": round((time.perf_counter() - begun) * 1000, 1),
                 "user": user.pk if user is not None else None,
             }
-            logger.info("%s %s %s", request.method, request.path, response.status_code, extra={"figures": figures})
+            logger.info("%s %s %s", request.method, path, response.status_code, extra={"figures": figures})
         return response
 
 

@@ -6,7 +6,7 @@ from reports.cost import ledger_views, part_views, views, years_views
 from reports.offers import paper_views as offer_paper
 from reports.offers import rows as offer_rows
 from reports.offers import views as offers_views
-from reports.owners import condition_views
+from reports.owners import condition_views, customers, outside
 from reports.record import views as record_views
 from reports.sources import views as sources_views
 from reports.spares import months_page, together
@@ -55,6 +55,12 @@ urlpatterns: list = [
     path("cost/<int:pk>/ledger.pdf", ledger_views.as_pdf, name="cost_ledger_pdf"),
     path("cost/<int:pk>/condition/", condition_views.ConditionPage.as_view(), name="condition"),
     path("cost/<int:pk>/condition.pdf", condition_views.condition_pdf, name="condition_pdf"),
+    path("customers/", customers.customers, name="customer_list"),
+    path("customers/<int:pk>/", customers.CustomerPage.as_view(), name="customer"),
+    path("customers/links/<int:pk>/withdraw/", customers.withdraw_link, name="link_withdraw"),
+    path("tools/<str:token>/", outside.tools, name="tools"),
+    path("tools/<str:token>/<int:pk>/", outside.tool, name="tools_report"),
+    path("tools/<str:token>/<int:pk>/report.pdf", outside.tool_pdf, name="tools_report_pdf"),
     path("customers/reports/<int:pk>/", condition_views.signed_report, name="signed_report"),
     path("customers/reports/<int:pk>/report.pdf", condition_views.signed_report_pdf, name="signed_report_pdf"),
     path("customers/reports/<int:pk>/strike/", condition_views.StrikeReport.as_view(), name="signed_report_strike"),

@@ -60,6 +60,10 @@ ADDRESS = Door(name="address", free=40, first_s=10, longest_s=60, forgives_s=60,
 # A PIN has few digits: at seven or eight tries an hour after the free ones, 10,000 PINs take eight weeks at a tablet.
 PIN = Door(name="pin", free=5, first_s=30, longest_s=900, forgives_s=440, forgets_s=14_400)
 PIN_DEVICE = Door(name="pin device", free=15, first_s=30, longest_s=240, forgives_s=200, forgets_s=14_400)
+# An address that opens nothing: nobody guesses one, and whoever has an old one tries it a few times.
+LINK = Door(name="link", free=20, first_s=10, longest_s=300, forgives_s=60, forgets_s=3_600)
+# One that opens, each time it is opened: read by people, and not fetched without end.
+LINK_OPENED = Door(name="link opened", free=60, first_s=10, longest_s=60, forgives_s=5, forgets_s=3_600)
 
 
 class Held(Exception):

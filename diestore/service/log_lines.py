@@ -18,6 +18,7 @@ _NAMED = re.compile(
     r"(['\"]?\s*[=:]\s*)(?:bearer\s+)?('[^']*'|\"[^\"]*\"|[^\s,;&)]+)"
 )
 _IN_ADDRESS = re.compile(r"(\w+://[^\s:/@]+:)[^\s@/]+@")
+_AS_ADDRESS = re.compile(r"(/(?:tools|calendar)/)[^\s/\"'?]{8,}")  # whoever has such an address opens what it shows
 _HIDDEN = "(hidden)"
 
 
@@ -35,6 +36,7 @@ def without_secrets(text: str) -> str:
     """The text without the service's own keys, and without what stands behind a word such as password or token."""
     for secret in _known_secrets():
         text = text.replace(secret, _HIDDEN)
+    text = _AS_ADDRESS.sub(rf"\1{_HIDDEN}", text)
     return _IN_ADDRESS.sub(rf"\1{_HIDDEN}@", _NAMED.sub(rf"\1\2{_HIDDEN}", text))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django import forms
 
 from diestore.access.who_does import ByForm
+from diestore.cards.forms import DayField
 from maintenance.log.owners import NOTE_AT_MOST
 
 
@@ -27,3 +28,10 @@ class StrikeForm(ByForm):
         widget=forms.TextInput({"placeholder": "signed for the wrong tool ...", "autocomplete": "off"}),
         error_messages={"required": "Say why it is struck out.", "max_length": "Say it in 300 letters."},
     )  # fmt: skip
+
+
+class LinkForm(ByForm):
+    who = "Who makes it?"
+    missing = "Pick who makes it."
+    last_day = DayField(label="It opens until the end of", help_text="A year at most.")
+    last_day.error_messages["required"] = "Say until which day it opens."

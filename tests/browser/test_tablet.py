@@ -20,7 +20,7 @@ FILES = (
     "maintenance:photo_small", "maintenance:set_up_paper", "maintenance:purchase_pdf", "maintenance:purchase_xlsx",
     "maintenance:bill_paper", "maintenance:list_out",
     "reports:spares_ahead_xlsx", "reports:cost_ledger_pdf", "reports:condition_pdf",
-    "reports:signed_report_pdf", "reports:cost_ledger_xlsx",
+    "reports:signed_report_pdf", "reports:tools_report_pdf", "reports:cost_ledger_xlsx",
     "reports:outline_pdf", "reports:outline_xlsx",
 )  # fmt: skip
 

@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from django.contrib.auth.models import User
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from diestore.access import roles
 from diestore.access.models import Person
@@ -292,6 +293,13 @@ TABLE: dict[str, Row] = {
     "reports:cost_ledger_csv": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger_pdf": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger_xlsx": see(may(roles.SEE_COST), pk="die"),
+    "reports:customer_list": see(may(roles.SEE_COST)),
+    "reports:customer": form(may(roles.SEE_COST), pk="customer"),
+    "reports:link_withdraw": send(may(roles.SEE_COST), pk="customer link"),
+    # The token stands in the address: whoever has it reads the signed reports of one customer's tools
+    "reports:tools": Row(get=EVERYBODY, parts={"token": "link token"}, signed_out=True),
+    "reports:tools_report": Row(get=EVERYBODY, parts={"token": "link token", "pk": "linked"}, signed_out=True),
+    "reports:tools_report_pdf": Row(get=EVERYBODY, parts={"token": "link token", "pk": "linked"}, signed_out=True),
     "reports:condition": form(may(roles.SEE_COST), pk="die"),
     "reports:condition_pdf": see(may(roles.SEE_COST), pk="die"),
     "reports:signed_report": see(may(roles.SEE_COST), pk="signed"),
@@ -363,6 +371,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "draft": _draft(die),
         "bill": _bill(die),
         "signed": signed_report(die).pk,
+        **_customer_link(die),
         "outline": outlined_tool(die.plant).pk,
         "hours": BenchHours.objects.get_or_create(person=make.person(), defaults={"hours_a_day": 7})[0].pk,
         "absence": _absence(die),
@@ -415,6 +424,18 @@ def signed_report(die: Die, customer: Party | None = None) -> SignedReport:
     """A condition report with a name under it, of its die for that customer."""
     said = SAID.model_copy(update={"die": die.code, "owner": str(customer) if customer else ""})
     return owners.sign(person=make.person(), user=None, die=die, customer=customer, said=said)
+
+
+def _customer_link(die: Die) -> dict:
+    """A link for a customer who owns another die of that plant, with a signed report of it."""
+    customer = Party.objects.get_or_create(code=f"owner of {die}", role="customer")[0]
+    own = make.die(f"{die.code}-own", owner=customer)
+    if own.plant_id != die.plant_id:
+        Die.objects.filter(pk=own.pk).update(plant=die.plant)
+    made = owners.make_link(
+        person=make.person(), user=None, customer=customer, plant=die.plant, last_day=timezone.localdate()
+    )
+    return {"customer link": made.link.pk, "link token": made.token, "linked": signed_report(own, customer).pk}
 
 
 def _source() -> dict[str, int]:
