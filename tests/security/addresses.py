@@ -428,7 +428,7 @@ def signed_report(die: Die, customer: Party | None = None) -> SignedReport:
 
 def _customer_link(die: Die) -> dict:
     """A link for a customer who owns another die of that plant, with a signed report of it."""
-    customer = Party.objects.get_or_create(code=f"owner of {die}", role="customer")[0]
+    customer = Party.objects.get_or_create(code=f"owner {die.pk}", role="customer")[0]
     own = make.die(f"{die.code}-own", owner=customer)
     if own.plant_id != die.plant_id:
         Die.objects.filter(pk=own.pk).update(plant=die.plant)

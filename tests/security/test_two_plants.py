@@ -102,7 +102,8 @@ def keyed() -> dict[str, tuple]:
             or name in OF_THE_CATALOGUE
             or (of == "item" and not name.startswith("reports:"))
         )
-        if not of_the_shop and not row.by_token:
+        in_the_address = "token" in row.parts  # whose it is goes by the token, and no sign-in counts
+        if not of_the_shop and not row.by_token and not in_the_address:
             found[name] = row
     return found
 
