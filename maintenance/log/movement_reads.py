@@ -176,7 +176,10 @@ class Below:
     since: dt.datetime
 
 
-def below_nought(plant: Plant, *, most: int = 12) -> list[Below]:
+BELOW_SHOWN = 12
+
+
+def below_nought(plant: Plant, *, most: int = BELOW_SHOWN) -> list[Below]:
     """Spares that stand below nought, the lowest first. Two questions, one where there is none."""
     rows = StockMovement.objects.standing().filter(plant=plant, place=Place.SHELF).order_by()
     sums = dict(rows.values_list("item").annotate(n=Sum("quantity")).filter(n__lt=0).order_by("n", "item")[:most])

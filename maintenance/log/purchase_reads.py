@@ -281,14 +281,29 @@ def on_the_way(
     plant: Plant, *, items: Iterable[int] | None = None, today: dt.date | None = None
 ) -> dict[int, list[Coming]]:
     """Of each spare what open orders bring, the earliest first. One question; a second for the day if none is given."""
-    lines = PurchaseLine.objects.filter(order__plant=plant, order__placed_at__isnull=False, order__cancelled_at=None)
+    lines = _waited_for(plant).filter(order__placed_at__isnull=False, to_come__gt=0)
     if items is not None:
         lines = lines.filter(item__in=list(items))
-    lines = lines.select_related("order", "item").annotate(
+    today = today or bench_reads.today_at(plant)
+    return coming(_line_row(line, today) for line in lines)
+
+
+def ordered_of(plant: Plant, item: int, *, today: dt.date) -> tuple[list[Coming], PurchaseLine | None]:
+    """Of one spare what open orders bring, the earliest first, and its line in a draft. One question."""
+    waits = Q(order__placed_at=None) | Q(to_come__gt=0)
+    lines = list(_waited_for(plant).filter(waits, item=item))
+    placed = coming(_line_row(line, today) for line in lines if line.order.placed_at is not None)
+    drafts = sorted((line for line in lines if line.order.placed_at is None), key=lambda line: line.pk)
+    return placed.get(item, []), drafts[0] if drafts else None
+
+
+def _waited_for(plant: Plant) -> QuerySet[PurchaseLine]:
+    """Lines of orders that are not cancelled, with what came of each and what is to come."""
+    lines = PurchaseLine.objects.filter(order__plant=plant, order__cancelled_at=None).select_related("order", "item")
+    lines = lines.annotate(
         came=_sum_of(place=Place.SHELF), to_come=_sum_of(place=Place.ON_ORDER), their_lead=_their_lead()
     )
-    today = today or bench_reads.today_at(plant)
-    return coming(_line_row(line, today) for line in lines.filter(to_come__gt=0).order_by("order__placed_at", "pk"))
+    return lines.order_by("order__placed_at", "pk")
 
 
 def coming(lines: Iterable[LineRow]) -> dict[int, list[Coming]]:

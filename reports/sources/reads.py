@@ -128,22 +128,32 @@ class Supplied:
 
 
 def supplied(items: Iterable[int] | None, *, day: dt.date, currency: str) -> dict[int, Supplied]:
-    """Item -> its preferred source. Two questions, one where there is none."""
+    """Item -> its preferred source. One question."""
     sources = Source.objects.filter(preferred=True)
     if items is not None:
         sources = sources.filter(item__in=list(items))
-    return supplied_by(sources.prefetch_related("prices"), day=day, currency=currency)
+    own = [field.attname for field in Source._meta.concrete_fields]
+    of_price = ("valid_from", "from_quantity", "unit_price")
+    found: dict[int, tuple[Source, list[SourcePrice]]] = {}
+    for row in sources.order_by("pk").values_list(*own, *(f"prices__{name}" for name in of_price)):
+        source = Source(**dict(zip(own, row[: len(own)], strict=True)))
+        _, prices = found.setdefault(source.pk, (source, []))
+        if row[len(own)] is not None:
+            prices.append(SourcePrice(source=source, **dict(zip(of_price, row[len(own) :], strict=True))))
+    return supplied_by(found.values(), day=day, currency=currency)
 
 
-def supplied_by(sources: Iterable[Source], *, day: dt.date, currency: str) -> dict[int, Supplied]:
-    """The same of preferred sources that are read already, with their prices."""
+def supplied_by(
+    sources: Iterable[tuple[Source, Iterable[SourcePrice]]], *, day: dt.date, currency: str
+) -> dict[int, Supplied]:
+    """The same of preferred sources that are read already, each with its prices."""
     from diestore.register import sourcing
 
     made = {}
-    for source in sources:
+    for source, prices in sources:
         rows = [
             (row.from_quantity, sourcing.in_shop_money(source, source.each(row.unit_price), currency))
-            for row in list_of(source.prices.all(), day)
+            for row in list_of(prices, day)
         ]
         known = [(n, price) for n, price in rows if price is not None]
         made[source.item_id] = Supplied(

@@ -12,13 +12,20 @@ from diestore.register.models import Item, Plant
 from maintenance.log import movement_reads, shelf
 from reports.format import day
 
-from . import reads
+from . import kept, reads
+from .advice import Spares
 
 
-def on_list(plant: Plant | None, query: str) -> dict:
-    """Spares of the plant that stand below nought. One question where there is none."""
-    below = movement_reads.below_nought(plant) if plant is not None else []
-    return {"below": [_below(one.item, one.on_hand) for one in below], "count_query": query}
+def on_list(plant: Plant | None, query: str, listed: kept.KeptList | Spares | None) -> dict:
+    """Spares of the plant that stand below nought, the lowest first. listed: the list of its spares; one that is kept
+    from the night does not know what moved since, so that is asked: one question where there is none."""
+    if isinstance(listed, Spares):
+        rows = sorted((row for row in listed.rows if row.on_hand < 0), key=lambda row: (row.on_hand, row.item.pk))
+        below = [_below(row.item, row.on_hand) for row in rows[: movement_reads.BELOW_SHOWN]]
+    else:
+        found = movement_reads.below_nought(plant) if plant is not None else []
+        below = [_below(one.item, one.on_hand) for one in found]
+    return {"below": below, "count_query": query}
 
 
 def on_spare(

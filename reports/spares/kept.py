@@ -60,7 +60,7 @@ def work_out(plant: Plant) -> Made:
     return Made(
         kept=kept,
         rows=rows,
-        months=months.of_rows(rows, ahead, purchase_reads.on_the_way(plant)),
+        months=months.of_rows(rows, ahead, purchase_reads.on_the_way(plant, today=ahead.today)),
         shelf=shelf.told(shelf.of_rows(rows)),
     )
 

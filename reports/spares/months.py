@@ -76,7 +76,7 @@ def months_from(today: dt.date, *, n: int = MONTHS) -> tuple[Month, ...]:
 def of_plant(plant: Plant) -> MonthsAhead:
     """Of every spare of a plant, from the log."""
     ahead = advice.whole_plant(plant)
-    return of_rows(advice.all_spares(plant, ahead=ahead), ahead, purchase_reads.on_the_way(plant))
+    return of_rows(advice.all_spares(plant, ahead=ahead), ahead, purchase_reads.on_the_way(plant, today=ahead.today))
 
 
 def of_rows(rows: Iterable[SpareRow], ahead: PlantAhead, coming: dict[int, list[Coming]]) -> MonthsAhead:

@@ -34,6 +34,7 @@ from django.utils import timezone
 from diestore.register.models import Die, Item, Output, Plant, Position, Rate
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.log import purchase_reads
+from maintenance.log.data import SpareStock
 from maintenance.log.purchase_reads import LeadSeen
 from maintenance.models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Stop, Work
 from reports.purchasing.ahead import Programme
@@ -512,6 +513,23 @@ def movements_of(plant: Plant, item: int) -> list[StockMovement]:
     """All movements of a spare, the oldest first, with spare, die, work and supplier."""
     rows = StockMovement.objects.standing().filter(plant=plant, item=item).order_by("at", "sequence", "pk")
     return list(rows.select_related("item", "die", "bench_work", "supplier"))
+
+
+def stock_by(rows: Iterable[StockMovement]) -> SpareStock | None:
+    """What is on the shelf and on the way by all movements of a spare; as `queries.stock_of_spares`."""
+    rows = list(rows)
+    if not rows:
+        return None
+    sums: dict[str, int] = defaultdict(int)
+    for row in rows:
+        sums[row.place] += row.quantity
+    ordered = [row.at for row in rows if row.place == StockMovement.Place.ON_ORDER and row.quantity > 0]
+    return SpareStock(
+        item_id=rows[0].item_id,
+        on_hand=sums[StockMovement.Place.SHELF],
+        on_order=sums[StockMovement.Place.ON_ORDER],
+        ordered_at=max(ordered, default=None),
+    )
 
 
 def moves_of(rows: Iterable[StockMovement]) -> list[Move]:

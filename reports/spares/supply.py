@@ -92,12 +92,11 @@ def of_a_spare(
     today: dt.date | None = None,
 ) -> OfASpare:
     """lines_seen, today: where they are read already."""
-    coming = purchase_reads.on_the_way(plant, items=[item], today=today).get(item, [])
-    drafts = purchase_reads.in_drafts(plant)
+    coming, line = purchase_reads.ordered_of(plant, item, today=today or bench_reads.today_at(plant))
     if lines_seen is None:
         lines_seen = purchase_reads.lead_times_seen(plant=plant, items=[item])
     seen = [one for one in lines_seen if one.item_id == item]
-    draft = (drafts[item][0].number, drafts[item][0].pk, drafts[item][1]) if item in drafts else None
+    draft = (line.order.number, line.order_id, line.quantity) if line is not None else None
     return OfASpare(
         coming=coming, without=max(on_order - pieces_of(coming), 0), draft=draft,
         leads=LeadTimes(seen=tuple(seen)) if seen else None,

@@ -122,7 +122,7 @@ class PlantAhead:
         """records_until: where that is read already."""
         days = cls.days_for(longest_lead_days)
         read = None
-        if records_until is None and dies is None:  # those of the whole plant say it, and are asked for anyway
+        if records_until is None:  # those of the whole plant say it, and are asked for anyway
             read = reads.newest_forecasts(plant)
             newest = max((forecast.as_of for forecast in read.values()), default=None)
             records_until = timezone.localdate(newest)

@@ -61,7 +61,7 @@ def spares_page(request: HttpRequest) -> HttpResponse:
             "query": request.GET.urlencode(),
             "supply": ordered,
             "may_order": may_order,
-            "by_hand": by_hand.on_list(picked.plant, picked.query),
+            "by_hand": by_hand.on_list(picked.plant, picked.query, listed),
         },
     )
 
@@ -99,7 +99,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     today = timezone.localdate()
     sources = sources_reads.of_item(item, plant, today, lines_seen=lambda: ahead.lines_seen)
     sources = [one for one in sources if one.source.stands]
-    preferred = [one.source for one in sources if one.source.preferred]
+    preferred = [(one.source, one.source.prices.all()) for one in sources if one.source.preferred]
     ahead.supplied = sources_reads.supplied_by(preferred, day=today, currency=shop.current().currency)
     movements = reads.movements_of(plant, item.pk)
     told = why.why(item, plant, ahead=ahead, movements=movements)

@@ -10,7 +10,6 @@ from functools import partial
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
 from diestore.register.sources import SpareLevel
-from maintenance.log import queries
 from reports.purchasing.breaks import MeanLimits, mean_limits
 from reports.purchasing.cause import Moved, cause_of
 from reports.purchasing.demand import DemandRefused, GrindGroup
@@ -85,10 +84,12 @@ def why(
     """One item with everything behind its row. ahead, movements: what is ahead of its dies, and what moved of it, where
     that is read already."""
     ahead = ahead or PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
-    row = row_of(item, queries.stock_of_spares(plant, items=[item.pk]).get(item.pk), ahead)
+    if movements is None:
+        movements = reads.movements_of(plant, item.pk)
+    row = row_of(item, reads.stock_by(movements), ahead)
     days = min(item.lead_days, int(LEAD_DAYS.most)) if item.lead_days is not None else 90
     gaps = list(ahead.gaps(item.pk))
-    moves = tuple(reads.moves_of(reads.movements_of(plant, item.pk) if movements is None else movements))
+    moves = tuple(reads.moves_of(movements))
     cause = None
     if row.advice is not None and row.advice.short_by:
         changes = [Moved(at=move.at, kind=move.kind, pieces=move.quantity) for move in moves]

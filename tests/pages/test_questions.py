@@ -1,12 +1,15 @@
 """How often a page asks the database: at most so often, for a die with much as for one with little."""
 
+from decimal import Decimal
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from diestore.register.models import Rate
-from maintenance.log import bench, write
+from diestore.register.models import Item, Party, Rate
+from diestore.register.sources import SpareLevel
+from maintenance.log import bench, purchases, write
 from maintenance.models import Absence, BenchHours, Work
 from tests import factories as make
 from tests.security.addresses import outlined_tool
@@ -25,7 +28,7 @@ AT_MOST = 25
 # A condition report is one paper: the ledger of a die, what is left in each of its pieces, and who may sign it.
 # The year ahead asks which places follow their own edge; the years ahead stand on the same log, cost and year.
 WHOLE = {
-    "diestore:die": 34, "reports:cost_die": 37, "reports:cost_years": 27, "reports:today": 39, "reports:spares": 28,
+    "diestore:die": 32, "reports:cost_die": 37, "reports:cost_years": 27, "reports:today": 37, "reports:spares": 28,
     "reports:spare": 26,
     "reports:condition": 32,
 }  # fmt: skip
@@ -66,12 +69,12 @@ def addresses(die) -> dict[str, str]:
         found |= {f"bench_{of}": reverse(f"maintenance:bench_{of}", args=[work.pk]) for of in ("work", "sheet")}
     found["reports:outline"] = reverse("reports:outline", args=[outlined_tool(die.plant, ways=5).pk])
     found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
+    if (bought := die.positions.filter(item__sources__isnull=False).order_by("pk").first()) is not None:
+        found["reports:spare"] = reverse("reports:spare", args=[bought.item_id])
     edge = die.positions.get(code="1-A")
     found["maintenance:edge"] = reverse("maintenance:edge", args=[edge.pk])
     if edge.works.exists():
         found["short_cycle"] = reverse("maintenance:short_cycle", args=[edge.pk, 1])
-    if edge.item_id is not None:
-        found["reports:spare"] = reverse("reports:spare", args=[edge.item_id])
     return found
 
 
@@ -87,14 +90,48 @@ def dies():
 
 
 def grown(die, letter: str, first: int) -> None:
-    """The same die with thirty more places, sharpened as sets, and thirty more of every sort of entry."""
-    places = [make.position(die, f"{n}-{letter}", item=make.item(code=f"P-{n}{letter}")) for n in range(30)]
+    """The same die with thirty more places, sharpened as sets, and thirty more of every sort of entry; sharpened seldom
+    enough that its years ahead can be told."""
+    bought = {"lead_days": 30, "unit_price": Decimal("48.50")}
+    places = [make.position(die, f"{n}-{letter}", item=make.item(code=f"P-{n}{letter}", **bought)) for n in range(30)]
     with make.one_forecast(die):
         for day in range(first, first + 30):
             make.run(die, day, 900)
-            make.sharpen(die, day + 0.5, *places[: 1 + day % 5])
+            if day % 10 == 0:
+                make.sharpen(die, day + 0.5, *places[: 26 + day // 10 % 4])
             write.log_stop(by=make.actor(), die=die, at=make.moment(day + 0.8), minutes=20, cause="other")
             write.log_replacement(by=make.actor(), position=places[day % 30], at=make.moment(day + 0.9), why="other")
+
+
+def supplied(die, letter: str, first: int) -> None:
+    """A third of those places with a preferred source and its prices, a level by hand, mishaps, and orders: one that
+    came, one of which a part came and which is late, one that is placed and one in draft."""
+    by, plant = make.actor(), die.plant
+    seller = Party.objects.get_or_create(code="QUILLFEN", defaults={"role": "supplier", "name": "Quillfen Tooling"})[0]
+    items = [die.positions.get(code=f"{n}-{letter}").item for n in range(10)]
+    for item in items:
+        make.source(item, supplier=seller, prices=((1, "48.50"), (10, "44.00")), since=make.moment(1).date())
+        SpareLevel.objects.create(plant=plant, item=item, least_pieces=2, set_on=make.moment(2).date(),
+                                  reason="the press waited for one")  # fmt: skip
+    with make.one_forecast(die):
+        for n, place in enumerate(die.positions.filter(code__endswith=f"-{letter}").order_by("code")[:12]):
+            at = make.moment(first + 31 + n // 3)
+            if n % 3 == 0:
+                write.log_incident(by=by, die=die, at=at, sort="misfeed", positions=[place])
+            write.log_replacement(by=by, position=place, at=at, why="broken", found="broken")
+    for n in range(4):
+        wanted = [purchases.Wanted(item=item, quantity=4) for item in Item.objects.filter(pk__in=[i.pk for i in items])]
+        (order,) = purchases.draft(by=by, plant=plant, wanted=wanted, currency="EUR").orders
+        if n == 3:
+            return
+        order = purchases.place(by=by, order=order)
+        came = {0: 4, 1: 2}.get(n)
+        if came is not None:
+            told = {
+                line.pk: purchases.Came(quantity=came, answer=purchases.STILL_TO_COME if came < 4 else "")
+                for line in order.lines.all()
+            }
+            purchases.receive(by=by, order=order, came=told)
 
 
 def on_the_bench(die, first: int, last: int) -> None:
@@ -114,11 +151,14 @@ def test_few_questions_however_much_there_is(as_role, dies):
     client, (small, *_) = as_role("lead"), dies
     client.get(f"{reverse('maintenance:log_stop')}?die={small.pk}")  # the die that the Log starts with
     grown(small, "B", 10)
+    supplied(small, "B", 10)
     on_the_bench(small, 0, 3)
     before = {name: asks(client, address) for name, address in addresses(small).items()}
     grown(small, "C", 50)
+    supplied(small, "C", 50)
     on_the_bench(small, 3, 30)
     assert Work.objects.filter(position__die=small).count() > 120
+    assert "8 times in 10" in client.get(reverse("reports:cost_years", args=[small.pk])).content.decode()
     after = {name: asks(client, address) for name, address in addresses(small).items()}
     assert too_often(after) == {}
     assert {name: (before[name], n) for name, n in after.items() if n != before[name]} == {}
