@@ -15,6 +15,7 @@ class Stop:
     url_name: str
     permission: str | None = None
     any_of: tuple[str, ...] = ()  # where one of several is enough
+    also: tuple[str, ...] = ()  # where pages lie that belong to it and not under its own address
 
 
 STRIP = (
@@ -29,8 +30,8 @@ STRIP = (
     ),
     Stop("Log", "maintenance:log", roles.LOG_RUN),
     Stop("Counters", "maintenance:counters", roles.LOG_RUN),
-    Stop("Spares", "reports:spares", roles.SEE_SPARES),
-    Stop("Cost", "reports:cost", roles.SEE_COST),
+    Stop("Spares", "reports:spares", roles.SEE_SPARES, also=("/bills/",)),
+    Stop("Cost", "reports:cost", roles.SEE_COST, also=("/customers/",)),
     Stop("Record", "maintenance:record"),
     Stop("Wear model", "maintenance:wear", roles.SEE_COST),
     Stop("Words", "diestore:words"),
@@ -52,15 +53,15 @@ def strip_for(request) -> list[dict]:
             url = reverse(stop.url_name)
         except NoReverseMatch:
             continue
-        stops.append({"label": stop.label, "url": url, "name": stop.url_name})
+        stops.append({"label": stop.label, "url": url, "name": stop.url_name, "under": (url, *stop.also)})
     match = getattr(request, "resolver_match", None)
     current = max(
-        (s for s in stops if match and (s["name"] == match.view_name or _within(request.path, s["url"]))),
+        (s for s in stops if match and (s["name"] == match.view_name or _within(request.path, s["under"]))),
         key=lambda s: (s["name"] == (match.view_name if match else ""), len(s["url"])),
         default=None,
     )
     return [{**s, "current": s is current} for s in stops]
 
 
-def _within(path: str, url: str) -> bool:
-    return url != "/" and path.startswith(url)
+def _within(path: str, under: tuple[str, ...]) -> bool:
+    return any(url != "/" and path.startswith(url) for url in under)
