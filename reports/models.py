@@ -97,3 +97,21 @@ class PurchasingRecord(models.Model):
 
     def __str__(self) -> str:
         return f"record for purchasing of {self.plant}"
+
+
+class KeptGains(models.Model):
+    """What every change on every die of a plant is worth, from the night.
+
+    dies: by key, as reports/gains writes and reads them. mark: where the records stood.
+    """
+
+    plant = models.OneToOneField(Plant, on_delete=models.CASCADE, related_name="kept_gains")
+    made_at = models.DateTimeField(default=timezone.now)
+    mark = models.JSONField()
+    dies = models.JSONField(default=dict)
+
+    class Meta:
+        verbose_name_plural = "kept gains"
+
+    def __str__(self) -> str:
+        return f"what changes on the dies of {self.plant} are worth"

@@ -19,6 +19,7 @@ from maintenance.life.fleet import FleetFit
 from maintenance.log import changes
 from maintenance.tasks import AFTER_ENTRY, NIGHTLY
 from reports.cost import kept
+from reports.gains import kept as gains
 from reports.models import KeptSpares
 from reports.record import work as record
 from reports.spares import kept as spares_kept
@@ -32,6 +33,7 @@ def plan(sender, *, plant: Plant, **kwargs) -> None:
     """Put it into the queue, unless it waits there already."""
     queue.enqueue_once(keep_sheets, plant.pk)
     queue.enqueue_once(keep_spares, plant.pk)
+    queue.enqueue_once(keep_gains, plant.pk)
 
 
 @receiver(tasks.looked_back, dispatch_uid="reports.look_back_on_purchasing")
@@ -79,6 +81,15 @@ def keep_spares(context: TaskContext, plant: int) -> None:
     with queue.closing(context) as says:
         spares_kept.keep(made)
         says["spares"] = len(made.rows)
+
+
+@task(takes_context=True, priority=NIGHTLY)
+def keep_gains(context: TaskContext, plant: int) -> None:
+    """What every change on every die is worth."""
+    made = gains.work_out(Plant.objects.get(pk=plant))
+    with queue.closing(context) as says:
+        gains.keep(made)
+        says["dies"] = len(made.dies)
 
 
 @task(takes_context=True, priority=AFTER_FORECASTS)

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from reports.cost import ledger_views, part_views, views, years_views
+from reports.gains import views as gains_views
 from reports.offers import paper_views as offer_paper
 from reports.offers import rows as offer_rows
 from reports.offers import views as offers_views
@@ -47,6 +48,8 @@ urlpatterns: list = [
     path("cost/outlines/<int:pk>/offer.pdf", offer_paper.as_pdf, name="outline_pdf"),
     path("cost/outlines/<int:pk>/outline.csv", offer_rows.as_csv, name="outline_csv"),
     path("cost/outlines/<int:pk>/outline.xlsx", offer_rows.as_xlsx, name="outline_xlsx"),
+    path("cost/gains/", gains_views.page, name="gains"),
+    path("cost/gains.csv", gains_views.as_csv, name="gains_csv"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),
     path("cost/<int:pk>/part/", part_views.part_page, name="cost_part"),
     path("cost/<int:pk>/ledger/", ledger_views.page, name="cost_ledger"),

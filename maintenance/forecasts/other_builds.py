@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils import timezone
 
-from diestore.register.models import Die, Plant
+from diestore.register.models import Die
 from maintenance.life import prior
 from maintenance.life.cycles import EdgeSpec
+from maintenance.life.fleet import FleetFit
 from maintenance.log import queries
 from maintenance.log import read as log_read
 from maintenance.log.data import OrderLeft
@@ -18,7 +19,6 @@ from maintenance.models import DieForecast
 
 from . import samples
 from .predict import fitted_positions
-from .store import fleet_of
 
 TIMES_DRAWN = 2_000  # thetas from which the times of another build are told
 
@@ -69,7 +69,7 @@ def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[Ed
     return sorted(edges, key=lambda edge: edge.code)
 
 
-def times_with(plant: Plant, edges: Sequence[EdgeNow], changed: Sequence[EdgeSpec], *, draws: int = 24) -> np.ndarray:
+def times_with(fit: FleetFit, edges: Sequence[EdgeNow], changed: Sequence[EdgeSpec], *, draws: int = 24) -> np.ndarray:
     """How many times as long a die goes between sharpenings with its edges built otherwise: equally likely values,
     rising.
 
@@ -78,7 +78,6 @@ def times_with(plant: Plant, edges: Sequence[EdgeNow], changed: Sequence[EdgeSpe
     """
     if len(edges) != len(changed) or not edges:
         raise ValueError(f"{len(edges)} edges and {len(changed)} ways to build them; as many as there are edges")
-    fit = fleet_of(plant)
     usual = np.log([edge.usual_hits for edge in edges])
     steps = prior.design(list(changed)) - prior.design([edge.spec for edge in edges])
     b, k = fit.many(TIMES_DRAWN)

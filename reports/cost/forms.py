@@ -27,6 +27,7 @@ class ChangeForm(forms.Form):
     gap = BetweenField(label="Gap a side, % of thickness", least=1, most=40, unit="%")
     price = BetweenField(label="Costs more by (− less)", least=-1e9, most=1e9)
     pieces = BetweenField(label="A spare costs times", least=0.1, most=50)
+    place = forms.CharField(label="Only at place", required=False, max_length=40)
 
     def clean(self) -> dict:
         asked = super().clean() or {}
@@ -34,6 +35,8 @@ class ChangeForm(forms.Form):
             raise forms.ValidationError(
                 "A price alone builds nothing otherwise: pick a steel, hardness, coating or gap too."
             )
+        if asked.get("place") and asked.get("gap"):
+            raise forms.ValidationError("A gap is tried at all places together: leave the place or the gap empty.")
         return asked
 
     @staticmethod
@@ -57,6 +60,7 @@ class ChangeForm(forms.Form):
             price=_exactly(asked["price"] or 0),
             piece_times=_exactly(asked["pieces"] or 1),
             new=asked["when"] == "new",
+            place=asked["place"],
         )
 
 

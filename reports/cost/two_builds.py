@@ -10,6 +10,8 @@ import numpy as np
 from diestore.handbook.build_doubts import of_hardness
 from diestore.register.models import Rate
 from maintenance.forecasts import builds, other_builds
+from maintenance.forecasts.store import fleet_of
+from maintenance.life.fleet import FleetFit
 from reports.costing.builds import BuildPlan, Comparison, compare_builds, worn_off_per_sharpening
 from reports.costing.money import MoneyRefused, from_float
 from reports.costing.payback import Payback, payback
@@ -30,7 +32,8 @@ class Change:
 
     sides: upper, lower; a gap is that of the pair, so it holds for both. price: more (or less) for the build, or what
     the change costs. piece_times: what a piece of the changed side then costs, over what it costs now. new: a new die
-    built so, beside one as this was; else this die is changed now, and what it has cost is spent either way.
+    built so, beside one as this was; else this die is changed now, and what it has cost is spent either way. place: the
+    only one that is built otherwise, by its code; empty: all of those sides.
     """
 
     tool_steel: str = ""
@@ -41,10 +44,20 @@ class Change:
     price: Decimal = Decimal(0)
     piece_times: Decimal = Decimal(1)
     new: bool = False
+    place: str = ""
 
-    def words_on(self, side: str) -> str:
-        """What changes on that side."""
-        return self.words if side in self.sides else f"gap {self.gap_pct:g} % a side"
+    def takes(self, side: str, code: str) -> bool:
+        """Whether the piece there gets another steel, hardness or coating."""
+        return side in self.sides and self.place in ("", code)
+
+    @property
+    def where(self) -> str:
+        """What is built otherwise, in words."""
+        return f"at {self.place} alone" if self.place else _SIDE_WORDS[self.sides]
+
+    def words_on(self, side: str, code: str) -> str:
+        """What changes there."""
+        return self.words if self.takes(side, code) else f"gap {self.gap_pct:g} % a side"
 
     @property
     def words(self) -> str:
@@ -79,23 +92,50 @@ class TwoBuilds:
     missing: tuple[str, ...] = field(default=())
 
 
+@dataclass(frozen=True, kw_only=True)
+class Now:
+    """A die as it stands: what any change is compared with. worlds: the mean interval of each.
+
+    fit: where it is read already.
+    """
+
+    plan: BuildPlan
+    worlds: np.ndarray
+    edges: list[other_builds.EdgeNow]
+    fit: FleetFit | None = None
+
+
+def as_it_stands(cost: DieCost, year: Ahead, *, ahead: PlantAhead) -> Now:
+    """Read once for as many changes as are tried. Raises as `as_it_is` does."""
+    plan, worlds = as_it_is(cost, year, ahead=ahead)
+    orders = [row for row in ahead.open_orders if row.die_id == cost.die.pk]
+    edges = other_builds.edges_now(cost.die, orders=orders)
+    return Now(plan=plan, worlds=worlds, edges=edges)
+
+
 def two_builds(
-    cost: DieCost, year: Ahead, change: Change | None, volumes: list[int], *, ahead: PlantAhead | None = None
+    cost: DieCost,
+    year: Ahead,
+    change: Change | None,
+    volumes: list[int],
+    *,
+    ahead: PlantAhead | None = None,
+    now: Now | None = None,
 ) -> TwoBuilds:
-    """Cost per thousand against volume, as it is and built otherwise."""
+    """Cost per thousand against volume, as it is and built otherwise. now: where it is read already."""
     die = cost.die
     ahead = ahead or PlantAhead.of(die.plant, dies=[die.pk])
     missing = []
     try:
-        a, worlds = as_it_is(cost, year, ahead=ahead)
+        now = now or as_it_stands(cost, year, ahead=ahead)
     except (LawRefused, MoneyRefused) as reason:
         return TwoBuilds(refusal=str(reason))
+    a, worlds, edges = now.plan, now.worlds, now.edges
     new = change is not None and change.new
     if change is not None and not new:
         a = replace(a, price=Decimal(0))
     elif die.build_price is None:
         missing.append("The build price is not known; nought is taken, so only the difference counts.")
-    edges = other_builds.edges_now(die, orders=[row for row in ahead.open_orders if row.die_id == die.pk])
     shown = tuple(_edge_change(edge, change) for edge in edges)
     if change is None or not edges:
         return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)
@@ -109,16 +149,16 @@ def two_builds(
             hardness_hrc=change.hardness_hrc,
             gap_pct=change.gap_pct,
         )
-        if edge.spec.side in change.sides
+        if change.takes(edge.spec.side, edge.code)
         else builds.built_otherwise(edge.spec, gap_pct=change.gap_pct)
         for edge in edges
     ]
     if a.price + change.price < 0:
         missing.append("The other build would cost less than nothing; nought is taken.")
     missing.extend(_doubts(edges, change))
-    times = other_builds.times_with(die.plant, edges, built, draws=DRAWS)
+    times = other_builds.times_with(now.fit or fleet_of(die.plant), edges, built, draws=DRAWS)
     b = BuildPlan(
-        name=f"With {change.words} {_SIDE_WORDS[change.sides]}".strip(),
+        name=f"With {change.words} {change.where}".strip(),
         price=max(a.price + change.price, Decimal(0)),
         parts_per_hit=a.parts_per_hit,
         intervals_hits=tuple((intervals * np.tile(times, len(worlds))).tolist()),
@@ -207,13 +247,13 @@ def _band(values: np.ndarray) -> tuple[float, float, float]:
 
 def _edge_change(edge, change: Change | None) -> EdgeChange:
     hard = f"{edge.hardness_hrc:g} HRC" if edge.hardness_hrc is not None else ""
-    changed = change is not None and (edge.spec.side in change.sides or change.gap_pct is not None)
+    changed = change is not None and (change.takes(edge.spec.side, edge.code) or change.gap_pct is not None)
     coat = edge.coating if edge.coating not in ("", "none") else ""
     return EdgeChange(
         code=edge.code,
         before=" ".join(bit for bit in (edge.tool_steel or "steel not known", hard, coat) if bit),
         gap_before=edge.spec.gap_pct,
-        after=change.words_on(edge.spec.side) if changed else "",
+        after=change.words_on(edge.spec.side, edge.code) if changed else "",
         changed=changed,
     )
 
@@ -229,14 +269,14 @@ def _pieces(ahead: PlantAhead, die: int, change: Change | None):
             served = place.drawn(alone=ahead.is_alone(place)).served
             lasts = None if served is None else max(served - 1, 0.0)
             as_is.append((price, lasts))
-            changed = change is not None and place.row.side in change.sides
+            changed = change is not None and change.takes(place.row.side, place.row.code)
             otherwise.append((price * change.piece_times if changed else price, lasts))
     return as_is, otherwise
 
 
 def _doubts(edges, change: Change) -> list[str]:
     """Hardnesses that the steel is not worked at, each once."""
-    steels = {change.tool_steel or edge.tool_steel for edge in edges if edge.spec.side in change.sides}
+    steels = {change.tool_steel or edge.tool_steel for edge in edges if change.takes(edge.spec.side, edge.code)}
     doubts = [doubt for steel in sorted(filter(None, steels)) for doubt in of_hardness(steel, change.hardness_hrc)]
     return list(dict.fromkeys(f"{doubt.text} ({doubt.source})" for doubt in doubts))
 
@@ -249,7 +289,11 @@ def _per_million(ahead: PlantAhead, cost: DieCost, year: Ahead, change: Change |
         if price is not None:
             share = sum(
                 place.row.stroke_share
-                * (float(change.piece_times) if change is not None and place.row.side in change.sides else 1.0)
+                * (
+                    float(change.piece_times)
+                    if change is not None and change.takes(place.row.side, place.row.code)
+                    else 1.0
+                )
                 for place in places
                 if place.row.die_id == cost.die.pk
             )

@@ -476,7 +476,7 @@ NOT_IN_A_FOLDER = {
     "DriftFlag": "worked out", "KeptBenchPlan": "worked out", "WearCause": "worked out",
     "Workbook": "waits to be brought in", "KnownHeading": "how books are read",
     "KeptSheets": "worked out", "KeptSpares": "worked out", "KeptSpare": "worked out",
-    "KeptFigures": "worked out", "PurchasingRecord": "worked out",
+    "KeptFigures": "worked out", "PurchasingRecord": "worked out", "KeptGains": "worked out",
     "CustomerLink": "a secret of one database", "LinkOpening": "of such a secret",
 }  # fmt: skip
 

@@ -253,7 +253,7 @@ def test_times_of_one_edge_are_those_of_the_engine(told):
     plant = told.plant
     edge = other_builds.edges_now(told)[0]
     after = edge_builds.built_otherwise(edge.spec, tool_steel="M2", coating="TiCN", gap_pct=6.0)
-    times = other_builds.times_with(plant, [edge], [after], draws=2000)
+    times = other_builds.times_with(store.fleet_of(plant), [edge], [after], draws=2000)
     engine = what_if(store.fleet_of(plant), edge.spec, after)
     assert np.exp(np.log(times).mean()) == pytest.approx(engine.times, rel=0.01)
     low, high = np.quantile(times, [0.1, 0.9])
@@ -264,7 +264,7 @@ def test_times_lie_between_those_of_the_edges(told):
     edges = other_builds.edges_now(told)
     changed = [edge_builds.built_otherwise(e.spec, tool_steel="M2") if n else e.spec for n, e in enumerate(edges)]
     every = [edge_builds.built_otherwise(e.spec, tool_steel="M2") for e in edges]
-    some, all_of_them = (other_builds.times_with(told.plant, edges, c) for c in (changed, every))
+    some, all_of_them = (other_builds.times_with(store.fleet_of(told.plant), edges, c) for c in (changed, every))
     low, high = np.minimum(1, all_of_them), np.maximum(1, all_of_them)
     assert ((some >= low - 1e-12) & (some <= high + 1e-12)).all()
 

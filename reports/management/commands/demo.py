@@ -121,6 +121,7 @@ class Command(BaseCommand):
         from fixtures.demo_counters import show_counters
         from fixtures.demo_inspections import show_inspections
         from maintenance.forecasts import causes, drift, replay, store, track_record
+        from reports.gains import kept as gains
         from reports.record import work as record
 
         stamp, wanted = folder / "made-from", _made_from(fixtures)
@@ -128,7 +129,7 @@ class Command(BaseCommand):
         if not is_kept:
             stamp.unlink(missing_ok=True)
             _remove(_database(folder))
-        with _Steps(2 if is_kept else 10, self.stdout) as step:
+        with _Steps(2 if is_kept else 11, self.stdout) as step:
             step("Getting the demo's database ready")
             call_command("migrate", verbosity=0, interactive=False)
             if not is_kept:
@@ -149,6 +150,8 @@ class Command(BaseCommand):
                 show_counters(plant)
                 show_bench(plant)
                 show_inspections(plant)
+                step("Trying every change on every die")
+                gains.keep(gains.work_out(plant))
             step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
             create_users(plant)

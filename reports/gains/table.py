@@ -1,0 +1,67 @@
+"""The changes as a table. Formats, never computes."""
+
+from __future__ import annotations
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
+
+from diestore.frame.tables import RIGHT, Column
+from maintenance.wording.odds import chance
+from reports.format import money
+
+from .kept import Row
+
+LAST = "pk"
+CHANGED, AT_MOST = mark_safe("<small>changed since</small>"), mark_safe("<small>at most</small>")
+
+
+class GainsTable(tables.Table):
+    number = Column(verbose_name="Rank", accessor="number", order_by=("number", LAST), attrs=RIGHT)
+    die = Column(verbose_name="Die", accessor="gain__die", order_by=("gain__die", LAST))
+    words = Column(verbose_name="Change", accessor="gain__words", order_by=("gain__words", LAST))
+    extra = Column(
+        verbose_name="Costs now", accessor="gain__extra", order_by=("gain__extra", LAST), attrs=RIGHT, note="more"
+    )
+    saved = Column(
+        verbose_name="Saves", accessor="gain__saved_a_year", order_by=("gain__saved_a_year", LAST), attrs=RIGHT,
+        note="a year, running it",
+    )  # fmt: skip
+    worth = Column(
+        verbose_name="Worth today", accessor="gain__worth", order_by=("gain__worth", LAST), attrs=RIGHT,
+        note="less what it costs",
+    )  # fmt: skip
+    odds = Column(
+        verbose_name="Chance that it pays", accessor="gain__chance", order_by=("gain__chance", LAST), attrs=RIGHT
+    )
+
+    class Meta:
+        order_by = ("number",)
+        empty_text = "No change is like that."
+
+    def render_die(self, record: Row):
+        waits = CHANGED if record.waits else ""
+        return format_html(
+            '<a href="{}">{}</a>{}', reverse("reports:cost_die", args=[record.die]), record.gain.die, waits
+        )
+
+    def render_words(self, record: Row):
+        at = f"{reverse('reports:cost_die', args=[record.die])}?{record.tried.query}#builds"
+        doubts = format_html_join("", "<small>{}</small>", ((words,) for words in record.tried.doubts))
+        return format_html('<a href="{}">{}</a>{}', at, record.gain.words, doubts)
+
+    def render_extra(self, record: Row):
+        if not record.gain.is_priced:
+            return "not known"
+        return "nothing" if record.gain.is_free else money(record.gain.extra, cents=False)
+
+    def render_saved(self, record: Row):
+        return money(record.gain.saved_a_year, cents=False)
+
+    def render_worth(self, record: Row):
+        most = AT_MOST if not record.gain.is_priced else ""
+        return format_html("<strong>{}</strong>{}", money(record.gain.worth, cents=False), most)
+
+    def render_odds(self, record: Row):
+        return chance(record.gain.chance)

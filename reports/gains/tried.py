@@ -1,0 +1,189 @@
+"""Which changes are tried on a die, what each costs, and what the same page of the die says of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from urllib.parse import urlencode
+
+from diestore.handbook import tool_steels
+from diestore.handbook.build_elements import coat_key, steel_key
+from maintenance.forecasts import builds
+from maintenance.forecasts.other_builds import EdgeNow
+from maintenance.life.cycles import SampleRefused
+from maintenance.life.fleet import FleetFit
+from maintenance.life.seen import Seen
+from reports.cost import two_builds
+from reports.cost.sheets import DieCost
+from reports.cost.two_builds import Change
+from reports.cost.year_ahead import Ahead
+from reports.costing.gains import Gain
+from reports.costing.money import MoneyRefused
+from reports.offers.reads import Price
+from reports.purchasing.laws import LawRefused
+from reports.spares.use import PlantAhead
+
+GAPS = (
+    3.0,
+    4.0,
+    5.0,
+    6.0,
+    7.0,
+    8.0,
+    9.0,
+    10.0,
+    11.0,
+    12.0,
+    14.0,
+    16.0,
+    18.0,
+    20.0,
+)  # % a side
+STEELS = ("A2", "D2", "M2", "PM", "carbide")
+COATINGS = tuple(name for name in tool_steels.COATINGS if name != "none")
+UPPER, LOWER, BOTH = ("upper",), ("lower",), ("upper", "lower")
+FEW = 5  # dull ends: fewer of a sort say little
+CENT = Decimal("0.01")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tried:
+    """A change, what it comes to, and what is to say of it. query: that fills it in on the die's own page."""
+
+    gain: Gain
+    query: str
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class OfDie:
+    """refusal: why nothing could be tried on this die."""
+
+    tried: tuple[Tried, ...] = ()
+    refusal: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Priced:
+    change: Change
+    is_priced: bool
+
+
+def changes_of(
+    cost: DieCost, year: Ahead, *, ahead: PlantAhead, prices: Mapping[str, Price], seen: Seen, fit: FleetFit
+) -> OfDie:
+    """Every change on one die. The figures are those of `two_builds` for the same change, to the cent."""
+    if year.year is None:
+        return OfDie(refusal=year.refusal)
+    try:
+        now = two_builds.as_it_stands(cost, year, ahead=ahead)
+    except (LawRefused, MoneyRefused) as reason:
+        return OfDie(refusal=str(reason))
+    if not now.edges:
+        return OfDie(refusal="No edge of this die has a forecast to change.")
+    now = replace(now, fit=fit)
+    percent, _ = two_builds.interest(cost, year)
+    over = two_builds.volume(cost, year, new=False)
+    made = []
+    for sort, priced in _changes(now.edges, prices):
+        try:
+            two = two_builds.two_builds(cost, year, priced.change, [over.parts], ahead=ahead, now=now)
+            back = two_builds.pays_back(two, over, year, percent)
+        except (MoneyRefused, SampleRefused) as reason:
+            return OfDie(refusal=str(reason))
+        if back is None or two.comparison is None:
+            continue
+        gain = Gain(
+            die=cost.die.code,
+            sort=sort,
+            words=f"{priced.change.words} {priced.change.where}".strip(),
+            extra=back.extra,
+            worth=back.worth,
+            chance=back.chance,
+            saved_a_year=back.saved_a_year,
+            is_priced=priced.is_priced,
+        )
+        doubts = tuple(_doubts(priced, now.edges, seen))
+        made.append(Tried(gain=gain, query=query_of(priced.change), doubts=doubts))
+    return OfDie(tried=tuple(made))
+
+
+def query_of(change: Change) -> str:
+    """The address of the die's own page with this change filled in."""
+    sides = "both" if change.sides == BOTH else change.sides[0]
+    asked = {
+        "when": "now",
+        "sides": sides,
+        "steel": change.tool_steel,
+        "coating": change.coating,
+        "gap": "" if change.gap_pct is None else f"{change.gap_pct:g}",
+        "price": "" if change.price == 0 else f"{change.price:f}",
+        "pieces": f"{change.piece_times:f}",
+        "place": change.place,
+    }
+    return urlencode({name: value for name, value in asked.items() if value})
+
+
+def _changes(edges: list[EdgeNow], prices: Mapping[str, Price]) -> Iterator[tuple[str, _Priced]]:
+    """Gaps at the next replacement, which cost nothing; steels and coatings of a side, of both, and of the edge that
+    goes dull first."""
+    for gap in GAPS:
+        if any(edge.spec.gap_pct is None or abs(edge.spec.gap_pct - gap) > 0.5 for edge in edges):
+            yield "gap", _Priced(change=Change(gap_pct=gap, sides=BOTH), is_priced=True)
+    first = min(edges, key=lambda edge: (edge.usual_hits, edge.code))
+    places = [(UPPER, ""), (LOWER, ""), (BOTH, ""), ((first.spec.side,), first.code)]
+    for sides, place in places:
+        wanted = Change(sides=sides, place=place)
+        mine = [edge for edge in edges if wanted.takes(edge.spec.side, edge.code)]
+        if not mine or (place and len(mine) == len(edges)):
+            continue
+        for steel in STEELS:
+            if any(builds.steel_group(edge.tool_steel) != steel for edge in mine):
+                yield "steel", _priced(replace(wanted, tool_steel=steel), mine, prices)
+        for coating in COATINGS:
+            if any(edge.spec.coating != coating for edge in mine):
+                yield "coating", _priced(replace(wanted, coating=coating), mine, prices)
+
+
+def _priced(change: Change, edges: list[EdgeNow], prices: Mapping[str, Price]) -> _Priced:
+    """With what the shop's price list says: a set of such pieces now, and what each then costs over one of today's."""
+    before, after, extra = Decimal(0), Decimal(0), Decimal(0)
+    for edge in edges:
+        was = [steel_key(edge.tool_steel), coat_key(edge.coating)]
+        becomes = [
+            steel_key(change.tool_steel or edge.tool_steel),
+            coat_key(change.coating or edge.coating),
+        ]
+        if any(key and key not in prices for key in (*was, *becomes)):
+            return _Priced(change=change, is_priced=False)
+        piece = sum((prices[key].price for key in becomes if key), Decimal(0))
+        before += sum((prices[key].price for key in was if key), Decimal(0))
+        after += piece
+        # a steel needs a new piece; a coating goes on the one that is there
+        extra += piece if change.tool_steel else sum((prices[key].price for key in becomes[1:] if key), Decimal(0))
+    if not before:
+        return _Priced(change=change, is_priced=False)
+    times = max((after / before).quantize(CENT), CENT * 10)
+    return _Priced(change=replace(change, price=extra.quantize(CENT), piece_times=times), is_priced=True)
+
+
+def _doubts(priced: _Priced, edges: list[EdgeNow], seen: Seen) -> Iterator[str]:
+    """What the record cannot say of this change."""
+    change = priced.change
+    if not priced.is_priced:
+        yield "The price list does not say what such pieces cost: the worth is the most that it may cost."
+    if change.gap_pct is not None:
+        within = seen.range_of("gap_pct")
+        if within is None or not within[0] <= change.gap_pct <= within[1]:
+            run = f"gaps from {within[0]:.3g} to {within[1]:.3g} % only" if within else "no gap"
+            yield f"This shop has run {run}: by the handbook beyond."
+        if any(edge.spec.gap_pct is None for edge in edges):
+            yield "The gap of some places is not known: the usual one is taken."
+    for sort, name, words in (
+        ("steel", builds.steel_group(change.tool_steel), builds.steel_words),
+        ("coating", change.coating or None, builds.coating_words),
+    ):
+        if name is not None and (ends := seen.dull_with(sort, name)) < FEW:
+            ran = f"seen {ends} dull end{'s' if ends != 1 else ''} of" if ends else "seen no dull end of"
+            yield f"This shop has {ran} {words(name)}: mostly by the handbook."

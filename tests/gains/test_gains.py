@@ -1,0 +1,86 @@
+"""Every change on every die: the figure of the die's own page, its doubts, and what waits."""
+
+import datetime as dt
+from decimal import Decimal
+
+import pytest
+from django.http import QueryDict
+from django.urls import reverse
+
+from maintenance.models import ElementPrice
+from reports.cost import sheets, two_builds, year_ahead
+from reports.cost.forms import ChangeForm
+from reports.format import money
+from reports.gains import kept
+from reports.models import KeptGains
+from reports.spares.use import PlantAhead
+from tests import factories as make
+from tests.pages import money_shop as shop
+from tests.pages.as_read import as_read
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def die():
+    shop.rates()
+    made = shop.worked_die("H-900", shop.spare("PP-6.0-M2", on_hand=2, grind_allowance_mm=1.5))
+    shop.worked_die("H-901")
+    shop.forecast()
+    for element, price in (("piece another", 90), ("piece D2", 80), ("piece PM", 240), ("coat TiN", 20)):
+        ElementPrice.objects.create(
+            plant=made.plant, element=element, price=Decimal(price), valid_from=dt.date(2024, 1, 1)
+        )
+    kept.keep(kept.work_out(made.plant))
+    return made
+
+
+def test_the_same_figure_to_the_cent_as_on_the_dies_own_page(die, as_role):
+    rows = [row for row in kept.rows_of(die.plant).rows if row.die == die.pk]
+    assert {row.gain.sort for row in rows} == {"gap", "steel", "coating"}
+    ahead = PlantAhead.of(die.plant, dies=[die.pk])
+    cost = sheets.cost_per_thousand(die)
+    year = year_ahead.year_ahead(cost, ahead=ahead)
+    percent, _ = two_builds.interest(cost, year)
+    over = two_builds.volume(cost, year, new=False)
+    for row in rows[:: max(len(rows) // 12, 1)]:
+        change = ChangeForm(QueryDict(row.tried.query)).change
+        two = two_builds.two_builds(cost, year, change, [over.parts], ahead=ahead)
+        back = two_builds.pays_back(two, over, year, percent)
+        there = (back.worth, back.extra, back.saved_a_year, back.chance)
+        assert there == (row.gain.worth, row.gain.extra, row.gain.saved_a_year, row.gain.chance), row.tried.query
+    first = rows[0]
+    text = as_read(as_role("sales").get(f"{reverse('reports:cost_die', args=[die.pk])}?{first.tried.query}"))
+    assert f"it is worth {money(first.gain.worth, cents=False)} today" in text
+
+
+def test_the_page_ranks_says_its_doubts_and_what_was_changed_since(die, as_role):
+    client = as_role("lead")
+    text = as_read(client.get(reverse("reports:gains"), {"every": "1", "per_page": "500"}))
+    assert "This shop has seen no dull end of carbide: mostly by the handbook." in text
+    assert "The price list does not say what such pieces cost" in text  # carbide has no price here
+    assert "changed since" not in text
+    make.run(die, 171, 100)
+    text = as_read(client.get(reverse("reports:gains"), {"every": "1", "per_page": "500"}))
+    assert "1 die was changed since the night" in text
+    file = client.get(reverse("reports:gains_csv")).content.decode("utf-8-sig").splitlines()
+    assert len(file) == len(kept.rows_of(die.plant).rows) + 1 > 50
+
+
+def test_before_the_first_night_the_page_says_so(die, as_role):
+    KeptGains.objects.all().delete()
+    assert "No change was tried yet" in as_read(as_role("sales").get(reverse("reports:gains")))
+
+
+def test_a_die_that_nobody_can_reckon_is_named(die, as_role):
+    make.die("H-950")
+    kept.keep(kept.work_out(die.plant))
+    assert "No order is open and nothing ran" in as_read(as_role("sales").get(reverse("reports:gains")))
+
+
+def test_one_edge_alone_changes_less_than_its_side(die):
+    by_words = {row.gain.words: row.gain for row in kept.rows_of(die.plant).rows if row.die == die.pk}
+    alone = next(gain for words, gain in by_words.items() if words.startswith("PM at"))
+    assert abs(alone.saved_a_year) < abs(by_words["PM on the punches"].saved_a_year)
+    form = ChangeForm(QueryDict("gap=8&place=1-A"))
+    assert not form.is_valid() and "at all places together" in str(form.errors)
