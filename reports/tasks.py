@@ -33,7 +33,6 @@ def plan(sender, *, plant: Plant, **kwargs) -> None:
     """Put it into the queue, unless it waits there already."""
     queue.enqueue_once(keep_sheets, plant.pk)
     queue.enqueue_once(keep_spares, plant.pk)
-    queue.enqueue_once(keep_gains, plant.pk)
 
 
 @receiver(tasks.looked_back, dispatch_uid="reports.look_back_on_purchasing")
@@ -81,6 +80,7 @@ def keep_spares(context: TaskContext, plant: int) -> None:
     with queue.closing(context) as says:
         spares_kept.keep(made)
         says["spares"] = len(made.rows)
+        queue.enqueue_once(keep_gains, plant)  # after the spares: the cost of a die rests on what is kept of them
 
 
 @task(takes_context=True, priority=NIGHTLY)

@@ -18,7 +18,6 @@ from reports.costing.gains import Gain, best_of_each, ranked
 from reports.models import KeptGains
 from reports.offers.reads import prices_on
 from reports.spares import kept as spares_kept
-from reports.spares.use import PlantAhead
 
 from . import reads
 from .tried import OfDie, Tried, changes_of
@@ -62,10 +61,9 @@ def work_out(plant: Plant) -> KeptGains:
         "seen": store.seen_by(row),
         "fit": store.fleet_of(plant),
     }
-    breaks = spares_kept.breaks_by_kind(plant)
     told = {}
     for die in cost_reads.with_plant().filter(plant=plant).order_by("code"):
-        made = attempt(partial(_of_die, die, breaks, known), partial(_failed), what=f"changes on die {die.code}")
+        made = attempt(partial(_of_die, die, known), partial(_failed), what=f"changes on die {die.code}")
         told[str(die.pk)] = _columns(die.code, made)
     return KeptGains(plant=plant, mark=mark, dies=told)
 
@@ -104,11 +102,9 @@ def rows_of(plant: Plant) -> KeptRows:
     return KeptRows(kept=kept, rows=tuple(rows), untold=tuple(untold))
 
 
-def _of_die(die, breaks, known: dict) -> OfDie:
+def _of_die(die, known: dict) -> OfDie:
     """As the die's own page reckons it."""
-    ahead = PlantAhead.of(die.plant, dies=[die.pk])
-    if breaks is not None:
-        ahead.breaks_by_kind = breaks
+    ahead = spares_kept.ahead_of_die(die)
     cost = sheets.cost_per_thousand(die)
     return changes_of(cost, year_ahead.year_ahead(cost, ahead=ahead), ahead=ahead, **known)
 

@@ -13,7 +13,7 @@ from reports.cost.forms import ChangeForm
 from reports.format import money
 from reports.gains import kept
 from reports.models import KeptGains
-from reports.spares.use import PlantAhead
+from reports.spares import kept as spares_kept
 from tests import factories as make
 from tests.pages import money_shop as shop
 from tests.pages.as_read import as_read
@@ -38,7 +38,7 @@ def die():
 def test_the_same_figure_to_the_cent_as_on_the_dies_own_page(die, as_role):
     rows = [row for row in kept.rows_of(die.plant).rows if row.die == die.pk]
     assert {row.gain.sort for row in rows} == {"gap", "steel", "coating"}
-    ahead = PlantAhead.of(die.plant, dies=[die.pk])
+    ahead = spares_kept.ahead_of_die(die)
     cost = sheets.cost_per_thousand(die)
     year = year_ahead.year_ahead(cost, ahead=ahead)
     percent, _ = two_builds.interest(cost, year)
