@@ -33,8 +33,8 @@ from django.utils import timezone
 
 from diestore.register.models import Die, Item, Output, Plant, Position, Rate
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.log import purchase_reads
-from maintenance.log.data import SpareStock
+from maintenance.log import purchase_reads, queries
+from maintenance.log.data import OlderStock, SpareStock
 from maintenance.log.purchase_reads import LeadSeen
 from maintenance.models import DieForecast, EdgeForecast, Fitting, Replacement, Run, StockMovement, Stop, Work
 from reports.purchasing.ahead import Programme
@@ -510,25 +510,34 @@ class Move(NamedTuple):
 
 
 def movements_of(plant: Plant, item: int) -> list[StockMovement]:
-    """All movements of a spare, the oldest first, with spare, die, work and supplier."""
-    rows = StockMovement.objects.standing().filter(plant=plant, item=item).order_by("at", "sequence", "pk")
+    """All movements of a spare and of those whose place it took and which are still usable, the oldest first, with
+    spare, die, work and supplier."""
+    asked = Q(item=item) | queries.USABLE & Q(item__newer=item)
+    rows = StockMovement.objects.standing().filter(asked, plant=plant).order_by("at", "sequence", "pk")
     return list(rows.select_related("item", "die", "bench_work", "supplier"))
 
 
-def stock_by(rows: Iterable[StockMovement]) -> SpareStock | None:
-    """What is on the shelf and on the way by all movements of a spare; as `queries.stock_of_spares`."""
-    rows = list(rows)
-    if not rows:
-        return None
+def stock_by(item: int, rows: Iterable[StockMovement]) -> SpareStock:
+    """What is on the shelf and on the way of a spare, and what is still usable of those whose place it took, by
+    `movements_of`: the same as `queries.stock_of_spares`."""
     sums: dict[str, int] = defaultdict(int)
+    older: dict[int, int] = defaultdict(int)
+    names, ordered = {}, []
     for row in rows:
-        sums[row.place] += row.quantity
-    ordered = [row.at for row in rows if row.place == StockMovement.Place.ON_ORDER and row.quantity > 0]
+        if row.item_id == item:
+            sums[row.place] += row.quantity
+            if row.place == StockMovement.Place.ON_ORDER and row.quantity > 0:
+                ordered.append(row.at)
+        elif row.place == StockMovement.Place.SHELF:
+            older[row.item_id] += row.quantity
+            names[row.item_id] = f"{row.item.code} {row.item.revision}".strip()
+    usable = [OlderStock(item_id=one, name=names[one], pieces=n) for one, n in older.items() if n > 0]
     return SpareStock(
-        item_id=rows[0].item_id,
+        item_id=item,
         on_hand=sums[StockMovement.Place.SHELF],
         on_order=sums[StockMovement.Place.ON_ORDER],
         ordered_at=max(ordered, default=None),
+        older=tuple(sorted(usable, key=lambda one: (one.name, one.item_id))),
     )
 
 

@@ -102,6 +102,8 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
     preferred = [(one.source, one.source.prices.all()) for one in sources if one.source.preferred]
     ahead.supplied = sources_reads.supplied_by(preferred, day=today, currency=shop.current().currency)
     movements = reads.movements_of(plant, item.pk)
+    own = [one for one in movements if one.item_id == item.pk]
+    where = f"plant={plant.pk}" if picked.several else ""
     told = why.why(item, plant, ahead=ahead, movements=movements)
     row = told.row
     ordered = supply.of_a_spare(plant, item.pk, on_order=row.on_order, lines_seen=ahead.lines_seen, today=ahead.today)
@@ -121,9 +123,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "no_preferred": sources and not any(one.source.preferred for one in sources),
             "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None and item.newer is None,
             "plant_query": f"?plant={plant.pk}" if picked.several else "",
-            "by_hand": by_hand.on_spare(
-                item, movements, row.on_hand, system_of(request.user), f"plant={plant.pk}" if picked.several else ""
-            ),
+            "by_hand": by_hand.on_spare(item, own, row.on_hand, system_of(request.user), where),
             "word": WORDS[row.state],
             "how_old": how_old(told.records_until, row.today),
             "order_by": day(row.order_by),

@@ -86,10 +86,10 @@ def why(
     ahead = ahead or PlantAhead.of(plant, longest_lead_days=item.lead_days or 0)
     if movements is None:
         movements = reads.movements_of(plant, item.pk)
-    row = row_of(item, reads.stock_by(movements), ahead)
+    row = row_of(item, reads.stock_by(item.pk, movements), ahead)
     days = min(item.lead_days, int(LEAD_DAYS.most)) if item.lead_days is not None else 90
     gaps = list(ahead.gaps(item.pk))
-    moves = tuple(reads.moves_of(movements))
+    moves = tuple(reads.moves_of(one for one in movements if one.item_id == item.pk))
     cause = None
     if row.advice is not None and row.advice.short_by:
         changes = [Moved(at=move.at, kind=move.kind, pieces=move.quantity) for move in moves]
