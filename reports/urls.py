@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports.cost import ledger_views, part_views, views, years_views
+from reports.cost import ledger_views, part_views, promise_views, views, years_views
 from reports.gains import views as gains_views
 from reports.offers import paper_views as offer_paper
 from reports.offers import rows as offer_rows
@@ -52,6 +52,7 @@ urlpatterns: list = [
     path("cost/gains.csv", gains_views.as_csv, name="gains_csv"),
     path("cost/<int:pk>/", views.cost_die_page, name="cost_die"),
     path("cost/<int:pk>/part/", part_views.part_page, name="cost_part"),
+    path("cost/<int:pk>/promise/", promise_views.promise_page, name="cost_promise"),
     path("cost/<int:pk>/ledger/", ledger_views.page, name="cost_ledger"),
     path("cost/<int:pk>/ledger.csv", ledger_views.as_csv, name="cost_ledger_csv"),
     path("cost/<int:pk>/ledger.xlsx", ledger_views.as_xlsx, name="cost_ledger_xlsx"),

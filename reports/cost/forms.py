@@ -104,6 +104,23 @@ def _typed(start: dict) -> dict:
     return {name: "" if value is None else f"{value:g}" for name, value in start.items()}
 
 
+class PromiseForm(forms.Form):
+    """What is promised, and what a sharpening is worth. A GET form; what is not asked stands as it is started with."""
+
+    hits = BetweenField(label="Free below so many hits", least=0, most=1e9)
+    price = BetweenField(label="A sharpening costs", least=0, most=1e7)
+    strokes = BetweenField(label="Strokes a year", least=0, most=1e9)
+
+    def __init__(self, asked, *, start: dict) -> None:
+        super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)
+
+    def value(self, name: str) -> Decimal | None:
+        """What holds: as asked, or as it is started with where nothing was asked or what cannot be."""
+        cleaned = getattr(self, "cleaned_data", {}) if self.is_bound and self.is_valid() else self.initial
+        value = cleaned.get(name)
+        return None if value in (None, "") else _exactly(value)
+
+
 class RiseForm(forms.Form):
     """By how much prices and rates rise. A GET form, as above."""
 

@@ -64,6 +64,30 @@ def against_volume(
         return svg(figure, title)
 
 
+def against_promise(
+    hits: Sequence[float], money: Sequence[float], bands: Sequence[tuple[float, float]], *, asked: float, y_label: str,
+    title: str,
+):  # fmt: skip
+    """What a promise costs against the strokes promised, with its band; the one that is asked about stands upright."""
+    from matplotlib import rc_context
+
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(height=340, x="hits promised", y=y_label)
+        low, high = zip(*bands, strict=True)
+        axes.fill_between(hits, low, high, color=Ink.BAND_1.colour, linewidth=0)
+        axes.plot(hits, money, color=Ink.LINE_1.colour)
+        axes.set_xlim(0, hits[-1])
+        axes.set_ylim(0, 1.06 * max(*high, 1.0))
+        round_ticks(axes.xaxis)
+        round_ticks(axes.yaxis)
+        axes.axvline(asked, color=Ink.UPRIGHT.colour)
+        axes.annotate(
+            "as asked", (asked, 0.97), xycoords=("data", "axes fraction"), xytext=(-8, 0), textcoords="offset points",
+            ha="right", va="top", color=Ink.WORD.colour,
+        )  # fmt: skip
+        return svg(figure, title)
+
+
 @dataclass(frozen=True, kw_only=True)
 class MonthBar:
     """What a month is expected to cost, element by element from below, and where 8 in 10 lives fall. word: its tick."""

@@ -291,6 +291,7 @@ TABLE: dict[str, Row] = {
     "reports:gains_csv": see(may(roles.SEE_COST)),
     "reports:cost_die": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_part": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_promise": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger_csv": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_ledger_pdf": see(may(roles.SEE_COST), pk="die"),
