@@ -6,13 +6,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
-
-from reports.purchasing.laws import WeibullLaw
+from numpy.typing import ArrayLike, NDArray
 
 from .money import MoneyRefused, amount, from_float
+
+
+class IntervalLaw(Protocol):
+    """How long a fresh interval lasts, in strokes. ended: chances of having ended by then; lasting: turned round."""
+
+    @property
+    def mean_hits(self) -> float: ...
+    def ended(self, hits: ArrayLike) -> NDArray[np.float64]: ...
+    def lasting(self, chance: ArrayLike) -> NDArray[np.float64]: ...
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +41,7 @@ class Kept:
 def promise(
     hits: Sequence[float],
     *,
-    laws: Sequence[WeibullLaw],
+    laws: Sequence[IntervalLaw],
     strokes_a_year: float,
     sharpening: Decimal,
     parts_per_hit: float,
@@ -77,7 +85,7 @@ def promise(
     return tuple(made)
 
 
-def usual_promise(laws: Sequence[WeibullLaw]) -> int:
+def usual_promise(laws: Sequence[IntervalLaw]) -> int:
     """Strokes that nine intervals in ten outlast, in two figures: the mean over the worlds, rounded down."""
     hits = float(np.mean([law.lasting(0.1) for law in laws]))
     step = 10 ** max(math.floor(math.log10(max(hits, 1.0))) - 1, 0)
