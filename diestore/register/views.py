@@ -44,14 +44,12 @@ class DiePage(View):
     """The frame; what is left of the die, its log and its money are panels of the apps above."""
 
     def get(self, request, pk: int):
-        die = get_object_or_404(within(queries.dies_for_list(), request.user), pk=pk)
-        outputs = [o for v in die.variants.all() for o in v.outputs.all()]
+        die = get_object_or_404(within(queries.dies_for_list().prefetch_related(None), request.user), pk=pk)
         return render(
             request,
             "diestore/register/die.html",
             {
                 "die": die,
-                "outputs": outputs,
                 "system": system_of(request.user),
                 "panels": panels.panels_for(request, die),
                 "acts": panels.acts_for(request, die),

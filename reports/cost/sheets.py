@@ -145,6 +145,8 @@ def _costs(dies: list[Die], plant: Plant) -> list[DieCost]:
 
 def _outputs_read(dies: list[Die]) -> list[Output] | None:
     """What falls out of the dies, where a page read that with them; else None."""
+    if all("outputs" in vars(die) for die in dies):
+        return [output for die in dies for output in die.outputs]
     if not all("variants" in getattr(die, "_prefetched_objects_cache", {}) for die in dies):
         return None
     variants = [variant for die in dies for variant in die.variants.all()]

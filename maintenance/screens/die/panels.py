@@ -201,7 +201,7 @@ def _burrs(state: die_state.DieState, since: dt.datetime) -> tuple[list[timeline
         for m in state.log.readings
         if BURR in m.quantity.lower() and lately[0] <= m.at <= lately[1]
     ]
-    limits = [o.part.burr_limit_um for v in state.die.variants.all() for o in v.outputs.all() if o.part.burr_limit_um]
+    limits = [o.part.burr_limit_um for o in state.die.outputs if o.part.burr_limit_um]
     return measured, unit, units.shown_value(min(limits), quantity, state.system) if limits else None
 
 
