@@ -135,7 +135,7 @@ def test_the_figures_are_those_of_the_pages(call):
         assert one["per_thousand"] == (None if figure is None else f"{figure:.4f}")
         assert {e["key"] for e in one["elements"]} == {e.key for e in costs[one["die"]].sheet.elements}
 
-    assert sum(one["per_thousand"] is not None for one in told["dies"]) >= 2
+    assert any(one["per_thousand"] is not None for one in told["dies"])
 
     places = call.get("/register/dies/H-900/places")[1]["places"]
     assert [(p["code"], p["spare"]) for p in places] == [
