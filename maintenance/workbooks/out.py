@@ -21,6 +21,7 @@ from diestore.register.models import Plant
 from maintenance.history.bill_columns import BILLS
 from maintenance.history.columns import TABLES
 from maintenance.history.described import Sort
+from maintenance.history.owner_columns import SIGNED_REPORTS
 from maintenance.history.photo_columns import PHOTOS
 from maintenance.history.write import write
 
@@ -188,7 +189,8 @@ def list_of_rows(
 @contextmanager
 def whole_shop(plant: Plant) -> Iterator[Path]:
     """All records of a plant as one workbook, a sheet for each table of the history folder; gone when the block ends.
-    Photos and the papers of bills stay behind: a workbook holds no files, and what names them would lead nowhere.
+    Photos, signed reports and the papers of bills stay behind: a workbook holds no files, and what names them would lead
+    nowhere.
 
     Numbers stand as numbers where they come back the same, all else as text: times with their offset.
     """
@@ -199,7 +201,7 @@ def whole_shop(plant: Plant) -> Iterator[Path]:
             bold = book.add_format({"bold": True, "bottom": 2})
             for table in TABLES:
                 file = Path(folder) / "tables" / table.file
-                if file.exists() and table is not PHOTOS:
+                if file.exists() and table not in (PHOTOS, SIGNED_REPORTS):
                     _put(book, table, file, bold, left_empty={"paper"} if table is BILLS else frozenset())
         yield path
 

@@ -39,9 +39,10 @@ def promise_page(request: HttpRequest, pk: int) -> HttpResponse:
         laws = ahead.worlds(die.pk).laws
     except LawRefused as reason:
         refusal = f"Nothing is forecast of this die: {reason}"
+    price_now = prices_of(cost.spent, [], cost.rates, ahead.today).sharpening if cost.spent and cost.rates else None
     start = {
         "hits": usual_promise(laws) if laws else None,
-        "price": prices_of(cost.spent, [], cost.rates, ahead.today).sharpening if cost.spent and cost.rates else None,
+        "price": None if price_now is None else rounded(price_now),
         "strokes": round(ahead.strokes(die.pk, YEAR_DAYS)) or None,
     }
     form = PromiseForm(request.GET if request.GET else None, start=start)

@@ -30,8 +30,8 @@ def out_and_look(plant: Plant) -> take.Looked:
 
 
 def without_files(written: dict[str, str]) -> dict[str, str]:
-    """What a workbook can hold: no photos, and of a bill all but its paper."""
-    rest = {name: text for name, text in written.items() if not name.startswith(("photos", "bills/"))}
+    """What a workbook can hold: no photos, no signed reports, and of a bill all but its paper."""
+    rest = {name: text for name, text in written.items() if not name.startswith(("photos", "signed_reports", "bills/"))}
     rows = list(csv.DictReader(io.StringIO(rest["bills.csv"])))
     assert rows and all(row.pop("paper") in ("", "pdf", "jpg") for row in rows)
     return rest | {"bills.csv": str(rows)}
