@@ -189,7 +189,7 @@ def list_of_rows(
 @contextmanager
 def whole_shop(plant: Plant) -> Iterator[Path]:
     """All records of a plant as one workbook, a sheet for each table of the history folder; gone when the block ends.
-    Photos, signed reports and the papers of bills stay behind: a workbook holds no files, and what names them would lead
+    Photos, signed reports and papers of bills stay behind: a workbook holds no files, and what names them would lead
     nowhere.
 
     Numbers stand as numbers where they come back the same, all else as text: times with their offset.
