@@ -8,7 +8,6 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.deconstruct import deconstructible
-from django.utils.functional import cached_property
 from simple_history.models import HistoricalRecords
 
 from diestore.access import roles
@@ -285,12 +284,6 @@ class Die(models.Model):
 
     def clean(self) -> None:
         in_order("die", self)
-
-    @cached_property
-    def outputs(self) -> list[Output]:
-        """What falls out at a hit, by the part's number, each with its part and its way of running. One question."""
-        found = Output.objects.filter(variant__die=self).select_related("variant", "part")
-        return list(found.order_by("part__number", "pk"))
 
 
 class Variant(models.Model):

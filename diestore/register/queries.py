@@ -28,3 +28,13 @@ def _count_of(model):
     """How many of them the die has, counted for the dies that are shown and not over a join of all."""
     counted = model.objects.filter(die=OuterRef("pk")).order_by().values("die").annotate(n=Count("pk")).values("n")
     return Coalesce(Subquery(counted), 0)
+
+
+def outputs_of(die: Die) -> list[Output]:
+    """What falls out of a die at a hit, by the part's number, each with its part and its way of running. One question;
+    kept at the die for whoever asks on the same page."""
+    kept = vars(die)
+    if "outputs_read" not in kept:
+        found = Output.objects.filter(variant__die=die).select_related("variant", "part")
+        kept["outputs_read"] = list(found.order_by("part__number", "pk"))
+    return kept["outputs_read"]

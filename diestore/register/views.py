@@ -50,6 +50,7 @@ class DiePage(View):
             "diestore/register/die.html",
             {
                 "die": die,
+                "outputs": queries.outputs_of(die),
                 "system": system_of(request.user),
                 "panels": panels.panels_for(request, die),
                 "acts": panels.acts_for(request, die),

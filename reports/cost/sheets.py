@@ -11,6 +11,7 @@ from functools import partial
 from django.utils import timezone
 
 from diestore.register.models import Die, Output, Plant, Rate
+from diestore.register.queries import outputs_of
 from diestore.service.failing import attempt
 from reports.costing.elements import CostSheet
 from reports.costing.material import strip_material
@@ -145,8 +146,8 @@ def _costs(dies: list[Die], plant: Plant) -> list[DieCost]:
 
 def _outputs_read(dies: list[Die]) -> list[Output] | None:
     """What falls out of the dies, where a page read that with them; else None."""
-    if all("outputs" in vars(die) for die in dies):
-        return [output for die in dies for output in die.outputs]
+    if all("outputs_read" in vars(die) for die in dies):
+        return [output for die in dies for output in outputs_of(die)]
     if not all("variants" in getattr(die, "_prefetched_objects_cache", {}) for die in dies):
         return None
     variants = [variant for die in dies for variant in die.variants.all()]

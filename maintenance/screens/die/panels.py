@@ -13,6 +13,7 @@ from diestore import units
 from diestore.access import queries as register
 from diestore.access import roles
 from diestore.drawing import strip_plan as plan
+from diestore.register.queries import outputs_of
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
@@ -201,7 +202,7 @@ def _burrs(state: die_state.DieState, since: dt.datetime) -> tuple[list[timeline
         for m in state.log.readings
         if BURR in m.quantity.lower() and lately[0] <= m.at <= lately[1]
     ]
-    limits = [o.part.burr_limit_um for o in state.die.outputs if o.part.burr_limit_um]
+    limits = [o.part.burr_limit_um for o in outputs_of(state.die) if o.part.burr_limit_um]
     return measured, unit, units.shown_value(min(limits), quantity, state.system) if limits else None
 
 
