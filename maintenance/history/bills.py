@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +13,7 @@ from maintenance.log.rules import EntryRefused
 from maintenance.models import Bill, BillPaper
 from maintenance.models.bills import KEY
 
+from .attached import write_files
 from .bill_columns import BILLS, PAPERS
 from .files import Row
 from .merging import TableLoader, given
@@ -123,18 +123,6 @@ class BillTables:
 
 def write_papers(folder: Path, plant: Plant) -> None:
     """Each paper into a file of its own, one at a time; files of bills that are not there go."""
-    place = folder / PAPERS
-    wanted = set()
-    rows = BillPaper.objects.filter(bill__plant=plant).order_by("pk")
-    for key, kind, data in rows.values_list("bill__key", "kind", "data").iterator(chunk_size=1):
-        place.mkdir(exist_ok=True)
-        part = place / f"{key}.{kind}.part"
-        part.write_bytes(bytes(data))
-        os.replace(part, place / f"{key}.{kind}")
-        wanted.add(f"{key}.{kind}")
-    if place.is_dir():
-        for path in place.iterdir():
-            if path.name not in wanted and re.fullmatch(rf"{KEY}\.(pdf|jpg)", path.name):
-                path.unlink()
-        if not wanted and not any(place.iterdir()):
-            place.rmdir()
+    rows = BillPaper.objects.filter(bill__plant=plant).order_by("pk").values_list("bill__key", "kind", "data")
+    files = ((f"{key}.{kind}", bytes(data)) for key, kind, data in rows.iterator(chunk_size=1))
+    write_files(folder / PAPERS, files, ours=rf"{KEY}\.(pdf|jpg)")

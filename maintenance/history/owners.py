@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +13,7 @@ from maintenance.log.rules import EntryRefused
 from maintenance.models import SignedReport
 from maintenance.models.owners import KEY
 
+from .attached import write_files
 from .files import Row
 from .merging import TableLoader, given
 from .owner_columns import REPORTS, SIGNED_REPORTS
@@ -104,18 +104,10 @@ class OwnerTables:
 
 def write_reports(folder: Path, plant: Plant) -> None:
     """What each report said into a file of its own; files of reports that are not there go."""
-    place = folder / REPORTS
-    wanted = set()
-    rows = SignedReport.objects.filter(die__plant=plant).order_by("pk")
-    for key, said in rows.values_list("key", "said").iterator(chunk_size=20):
-        place.mkdir(exist_ok=True)
-        part = place / f"{key}.json.part"
-        part.write_text(json.dumps(said, ensure_ascii=False, indent=1, sort_keys=True), encoding="utf-8")
-        os.replace(part, place / f"{key}.json")
-        wanted.add(f"{key}.json")
-    if place.is_dir():
-        for path in place.glob("*.json"):
-            if path.name not in wanted and re.fullmatch(rf"{KEY}\.json", path.name):
-                path.unlink()
-        if not wanted and not any(place.iterdir()):
-            place.rmdir()
+    rows = SignedReport.objects.filter(die__plant=plant).order_by("pk").values_list("key", "said")
+    files = ((f"{key}.json", _as_text(said).encode()) for key, said in rows.iterator(chunk_size=20))
+    write_files(folder / REPORTS, files, ours=rf"{KEY}\.json")
+
+
+def _as_text(said: dict) -> str:
+    return json.dumps(said, ensure_ascii=False, indent=1, sort_keys=True)

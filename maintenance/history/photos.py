@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections import defaultdict
 from collections.abc import Iterator
@@ -15,6 +14,7 @@ from maintenance.log import photos as kept
 from maintenance.models import Photo
 from maintenance.models.photos import KEY
 
+from .attached import write_files
 from .files import Row
 from .merging import TableLoader
 from .photo_columns import PHOTOS, PICTURES
@@ -116,18 +116,5 @@ class PhotoTables:
 
 def write_pictures(folder: Path, plant: Plant) -> None:
     """Each picture into a file of its own, one at a time; files of photos that are not there go."""
-    place = folder / PICTURES
-    wanted = set()
-    rows = Photo.objects.filter(plant=plant).order_by("pk")
-    for key, jpeg in rows.values_list("key", "jpeg").iterator(chunk_size=1):
-        place.mkdir(exist_ok=True)
-        part = place / f"{key}.jpg.part"
-        part.write_bytes(bytes(jpeg))
-        os.replace(part, place / f"{key}.jpg")
-        wanted.add(f"{key}.jpg")
-    if place.is_dir():
-        for path in place.glob("*.jpg"):
-            if path.name not in wanted and re.fullmatch(rf"{KEY}\.jpg", path.name):
-                path.unlink()
-        if not wanted and not any(place.iterdir()):
-            place.rmdir()
+    rows = Photo.objects.filter(plant=plant).order_by("pk").values_list("key", "jpeg").iterator(chunk_size=1)
+    write_files(folder / PICTURES, ((f"{key}.jpg", bytes(jpeg)) for key, jpeg in rows), ours=rf"{KEY}\.jpg")
