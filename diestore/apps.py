@@ -1,5 +1,8 @@
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
+from django.urls import register_converter
+
+from diestore.row_keys import RowKey
 
 
 class DiestoreConfig(AppConfig):
@@ -11,4 +14,5 @@ class DiestoreConfig(AppConfig):
         from diestore.access.roles import grant_roles
         from diestore.service import checks  # noqa: F401  registers itself
 
+        register_converter(RowKey, "key")
         post_migrate.connect(grant_roles, dispatch_uid="diestore.grant_roles")

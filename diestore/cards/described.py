@@ -121,7 +121,7 @@ def addresses_of(card: Card) -> list:
     pages = {
         "": path(at, views.CardList.as_view(card=card), name=card.key),
         "new": path(f"{at}new/", views.NewRow.as_view(card=card), name=f"{card.key}_new"),
-        "card": path(f"{at}<int:pk>/", views.OneRow.as_view(card=card), name=f"{card.key}_card"),
-        "past": path(f"{at}<int:pk>/changes/", views.Past.as_view(card=card), name=f"{card.key}_past"),
+        "card": path(f"{at}<key:pk>/", views.OneRow.as_view(card=card), name=f"{card.key}_card"),
+        "past": path(f"{at}<key:pk>/changes/", views.Past.as_view(card=card), name=f"{card.key}_past"),
     }
     return [page for what, page in pages.items() if what not in card.elsewhere]

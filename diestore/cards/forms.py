@@ -16,6 +16,7 @@ from diestore.frame.fields import MeasureField, MomentField, Opens, Picks, Typed
 from diestore.money import MoneyField
 from diestore.register import amendments
 from diestore.register.models import Amendment
+from diestore.row_keys import row_key
 
 from .described import Card, Typed
 
@@ -196,8 +197,7 @@ class CardForm(forms.Form):
 
     @property
     def opened_at(self) -> int:
-        sent = self.data.get("opened", "")
-        return int(sent) if sent.isascii() and sent.isdigit() and len(sent) < 19 else 0
+        return row_key(self.data.get("opened")) or 0
 
     @property
     def values(self) -> dict[str, object]:

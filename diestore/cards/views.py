@@ -15,6 +15,7 @@ from diestore.access.queries import system_of
 from diestore.frame.tables import lay_out
 from diestore.register import actions, amendments, changes
 from diestore.register.models import Amendment, Die, Plant
+from diestore.row_keys import row_key
 
 from . import described, lists
 from .described import Card
@@ -150,9 +151,9 @@ class NewRow(OfCard):
         if "plant" in names and row.plant_id is None:
             row.plant = next(iter(plants.shown(request.user)), None)
         for below in self.card.typed:
-            asked = request.GET.get(below.name, "")
-            if asked.isascii() and asked.isdigit() and len(asked) < 19 and row._meta.get_field(below.name).is_relation:
-                setattr(row, row._meta.get_field(below.name).attname, int(asked))
+            asked = row_key(request.GET.get(below.name))
+            if asked is not None and row._meta.get_field(below.name).is_relation:
+                setattr(row, row._meta.get_field(below.name).attname, asked)
         return row
 
     def _show(self, request, form, status: int = 200):

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from diestore import pictures
 from diestore.register.models import Die, Party, Plant
+from diestore.row_keys import row_key
 from maintenance.models import (
     BenchWork,
     Bill,
@@ -36,7 +37,6 @@ LINES_AT_MOST = 40
 PDF_AT_MOST = 10_000_000  # bytes
 WORTH_AT_MOST = 10_000  # of one of a currency, in the shop's money
 CENT = Decimal("0.01")
-BIGGEST_KEY = 2**63 - 1
 _ORDER_HINT = "Type the code of a die, the number of an order, or work and its number; leave it empty for the shop."
 
 
@@ -102,8 +102,8 @@ def named(text: str, *, plant: Plant, field: str = "") -> LineFor:
             raise EntryRefused(f"{order} is not placed, so nothing of it can be billed.", field=field)
         return LineFor(purchase=order)
     head, _, number = text.partition(" ")
-    if head.casefold() == "work" and number.isascii() and number.isdigit() and int(number[:20]) <= BIGGEST_KEY:
-        work = BenchWork.objects.filter(die__plant=plant, pk=int(number)).select_related("die").first()
+    if head.casefold() == "work" and (pk := row_key(number)):
+        work = BenchWork.objects.filter(die__plant=plant, pk=pk).select_related("die").first()
         if work is not None:
             return LineFor(die=work.die, bench_work=work)
     raise EntryRefused(f"There is no die, order or work {text[:60]!r} here. {_ORDER_HINT}", field=field)

@@ -28,8 +28,6 @@ from . import paper, reads, shown
 from .condition import Condition, as_signed, condition_of
 from .forms import SignForm, StrikeForm
 
-BIGGEST_KEY = 2**63 - 1
-
 
 class ConditionPage(PermissionRequiredMixin, View):
     """The report as the records tell it now, the signed ones, and the form that signs it."""
@@ -157,7 +155,7 @@ def _seen(said: ReportSaid) -> str:
 
 
 def _die(request: HttpRequest, pk: int) -> Die:
-    die = plants.within(cost_reads.with_plant(), request.user).filter(pk=min(pk, BIGGEST_KEY)).first()
+    die = plants.within(cost_reads.with_plant(), request.user).filter(pk=pk).first()
     if die is None:
         raise Http404("No such die here.")
     return die
@@ -165,7 +163,7 @@ def _die(request: HttpRequest, pk: int) -> Die:
 
 def _report(request: HttpRequest, pk: int):
     rows = plants.within(reads.signed_reports(), request.user, "die__plant")
-    report = rows.filter(pk=min(pk, BIGGEST_KEY)).first()
+    report = rows.filter(pk=pk).first()
     if report is None:
         raise Http404("No such report here.")
     return report

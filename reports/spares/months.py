@@ -55,7 +55,7 @@ class MonthsAhead:
     left_out: int
     no_day: int
 
-    def of(self, *, supplier: str = "", die: int = 0) -> OfOne | None:
+    def of(self, *, supplier: str = "", die: int | None = None) -> OfOne | None:
         """One of them by name; None: it is not among them."""
         some = [one for one in self.dies if one.pk == die] if die else []
         return next(iter(some or [one for one in self.suppliers if supplier and one.name == supplier]), None)

@@ -21,6 +21,7 @@ from diestore.access import plants, roles, shop
 from diestore.drawing.scales import Even, Tick, short
 from diestore.exports import csv_response
 from diestore.frame.tables import RIGHT, Column, Rows, lay_out
+from diestore.row_keys import row_key
 from maintenance.workbooks.out import OPTIONS
 from reports.format import how_old, money
 from reports.purchasing.spend import Spend
@@ -43,7 +44,7 @@ def page(request: HttpRequest) -> HttpResponse:
     """The shop month by month, or one supplier or die of it; below, all of them by the year."""
     picked = plants.picked(request)
     found = kept.months_of(picked.plant) if picked.plant else None
-    one = found and found.of(supplier=request.GET.get("supplier", ""), die=_number(request.GET.get("die", "")))
+    one = found and found.of(supplier=request.GET.get("supplier", ""), die=row_key(request.GET.get("die")))
     spend = one.spend if one else found and found.shop
     context = {"picked": picked, "found": found, "one": one, "query": f"?{picked.query}" if picked.query else ""}
     if found and spend:
@@ -93,10 +94,6 @@ def as_xlsx(request: HttpRequest) -> HttpResponse:
 def _found(request: HttpRequest) -> MonthsAhead | None:
     picked = plants.picked(request)
     return kept.months_of(picked.plant) if picked.plant else None
-
-
-def _number(text: str) -> int:
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 12 else 0
 
 
 def _amount(value: float) -> str:

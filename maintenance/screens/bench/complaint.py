@@ -15,11 +15,12 @@ from diestore.access import roles
 from diestore.access.tablet import tablet_of
 from diestore.frame.fields import PhotoField
 from diestore.register.models import Die, Position
+from diestore.row_keys import row_key
 from maintenance.log import bench, bench_reads, photos, write
 from maintenance.models import BenchWork, fresh_key
 
 from .forms import ByForm, DieForm
-from .views import BIGGEST_KEY, _actor, _by, _dies
+from .views import _actor, _by, _dies
 
 # What a press complains of, in the trade's words: as it is said of a place, and what the button says beside it.
 WHAT = {
@@ -108,9 +109,7 @@ class Complaint(PermissionRequiredMixin, View):
         return HttpResponseRedirect(reverse("diestore:die", args=[die.pk]))
 
     def _die(self, request: HttpRequest) -> Die | None:
-        text = request.GET.get("die", "")
-        known = text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY
-        return _dies(request).filter(pk=int(text)).first() if known else None
+        return _dies(request).filter(pk=row_key(request.GET.get("die"))).first()
 
     def _ask(self, request: HttpRequest, *, status: int = 200) -> HttpResponse:
         form = DieForm()

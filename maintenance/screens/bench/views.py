@@ -20,6 +20,7 @@ from diestore.access.models import Person
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Item
+from diestore.row_keys import row_key
 from maintenance.log import bench, bench_plan, bench_reads, bench_spares, photos, write
 from maintenance.models import (
     BenchEdge,
@@ -38,12 +39,7 @@ from .forms import ApproveForm, DieForm, HoldForm, OpenForm, WorkForm, doers
 from .page import ENDED_SHOWN, PUT_DAYS, WEEKS, put_where, reasons, sentence, state_buttons
 
 LAST_PERSON = "log_person"  # who logged last in this session, as in the log
-BIGGEST_KEY = 2**63 - 1
 Source = BenchWork.Source
-
-
-def _number(text: str | None) -> int | None:
-    return int(text) if text and text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY else None
 
 
 def _people(plant: int):
@@ -174,7 +170,7 @@ class NewWork(PermissionRequiredMixin, View):
         return redirect("maintenance:bench_work", pk=work.pk)
 
     def _die(self, request: HttpRequest) -> Die | None:
-        pk = _number(request.GET.get("die"))
+        pk = row_key(request.GET.get("die"))
         return None if pk is None else _dies(request).filter(pk=pk).first()
 
     def _ask(self, request: HttpRequest, *, status: int = 200) -> HttpResponse:
@@ -186,10 +182,10 @@ class NewWork(PermissionRequiredMixin, View):
     def _about(self, request: HttpRequest, die: Die) -> dict:
         """What the address names beside the die: the stop, the mishap or the look at it, the spare that came."""
         get = request.GET.get
-        stop = Stop.objects.filter(pk=_number(get("stop")) or 0, die=die).first()
-        mishap = Incident.objects.filter(pk=_number(get("mishap")) or 0, die=die).first()
-        item = Item.objects.filter(pk=_number(get("item")) or 0, positions__die=die).distinct().first()
-        look = Inspection.objects.standing().filter(pk=_number(get("inspection")) or 0, die=die).first()
+        stop = Stop.objects.filter(pk=row_key(get("stop")), die=die).first()
+        mishap = Incident.objects.filter(pk=row_key(get("mishap")), die=die).first()
+        item = Item.objects.filter(pk=row_key(get("item")), positions__die=die).distinct().first()
+        look = Inspection.objects.standing().filter(pk=row_key(get("inspection")), die=die).first()
         return {"stop": stop, "incident": mishap, "inspection": look, "item": item}
 
     def _form(self, request: HttpRequest, die: Die, *, data=None, files=None) -> OpenForm:
@@ -267,7 +263,7 @@ class Work(PermissionRequiredMixin, View):
             case "aside":
                 _set_aside(request, work, form, by)
             case "back":
-                row = BenchPiece.objects.filter(work=work, pk=_number(value) or 0).first()
+                row = BenchPiece.objects.filter(work=work, pk=row_key(value)).first()
                 if row is not None:
                     bench.give_back(by=by, work=work, row=row)
             case "draw" | "unused" | "undraw":
@@ -282,7 +278,7 @@ class Work(PermissionRequiredMixin, View):
                 bench.move_work(by=by, work=work, person=c["doer"], day=c["day"], today=today)
 
     def _work(self, request: HttpRequest, pk: int) -> BenchWork:
-        return get_object_or_404(_works(request), pk=min(pk, BIGGEST_KEY))
+        return get_object_or_404(_works(request), pk=pk)
 
     def _form(
         self, request, work: BenchWork, *, today: dt.date, row: bench_plan.PlannedWork | None = None, data=None
@@ -379,12 +375,12 @@ def _spare(request: HttpRequest, work: BenchWork, name: str, value: str, by: wri
     """A spare is drawn for the work, comes back unused, or was not drawn after all."""
     pk, _, key = value.partition(" ")
     if name == "undraw":
-        row = StockMovement.objects.standing().filter(pk=_number(pk) or 0, bench_work=work, kind="drawn").first()
+        row = StockMovement.objects.standing().filter(pk=row_key(pk), bench_work=work, kind="drawn").first()
         if row is None:
             raise write.EntryRefused("That is taken back already.")
         messages.success(request, bench.undraw_spare(by=by, work=work, row=row, on_a_tablet=bool(tablet_of(request))))
         return
-    item = Item.objects.filter(pk=_number(pk) or 0).first()
+    item = Item.objects.filter(pk=row_key(pk)).first()
     if item is None:
         raise write.EntryRefused("Tap one of the spares on the list.")
     if name == "unused":
@@ -409,7 +405,7 @@ class Put(PermissionRequiredMixin, View):
     http_method_names = ["post"]
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        work = get_object_or_404(_works(request), pk=min(pk, BIGGEST_KEY))
+        work = get_object_or_404(_works(request), pk=pk)
         plant = work.die.plant
         person = day = None
         people = _people(plant.pk)
@@ -417,7 +413,7 @@ class Put(PermissionRequiredMixin, View):
         back = f"{reverse('maintenance:bench')}?plant={plant.pk}&work={work.pk}"
         if where:
             who, _, when = where.partition(" ")
-            person = next((one for one in doers(people) if one.pk == _number(who)), None)
+            person = next((one for one in doers(people) if one.pk == row_key(who)), None)
             try:
                 day = dt.date.fromisoformat(when) if when else None
             except ValueError:
@@ -475,7 +471,7 @@ class Hold(PermissionRequiredMixin, View):
         return redirect("diestore:die", pk=die.pk)
 
     def _die(self, request: HttpRequest, pk: int) -> Die:
-        return get_object_or_404(_dies(request), pk=min(pk, BIGGEST_KEY))
+        return get_object_or_404(_dies(request), pk=pk)
 
     def _form(self, request, die: Die, *, data=None, hold=None):
         kind = ApproveForm if (hold or bench_reads.hold_of(die)) else HoldForm
@@ -496,7 +492,7 @@ def bench_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     """The work's paper for the bench, as PDF."""
     if not request.user.has_perm(roles.LOG_MISHAP):
         raise PermissionDenied("Not allowed: the bench.")
-    work = get_object_or_404(_works(request), pk=min(pk, BIGGEST_KEY))
+    work = get_object_or_404(_works(request), pk=pk)
     address = request.build_absolute_uri(reverse("maintenance:bench_work", args=[work.pk]))
     heights = request.build_absolute_uri(reverse("maintenance:heights", args=[work.die_id]))
     told = sheet.read(work, system=system_of(request.user), address=address, heights_address=heights)

@@ -7,7 +7,7 @@ from . import views
 urlpatterns = [
     path("", views.Bills.as_view(), name="bills"),
     path("new/", views.NewBill.as_view(), name="bill_new"),
-    path("<int:pk>/", views.OneBill.as_view(), name="bill"),
-    path("<int:pk>/paper/", views.bill_paper, name="bill_paper"),
-    path("<int:pk>/strike/", views.StrikeBill.as_view(), name="bill_strike"),
+    path("<key:pk>/", views.OneBill.as_view(), name="bill"),
+    path("<key:pk>/paper/", views.bill_paper, name="bill_paper"),
+    path("<key:pk>/strike/", views.StrikeBill.as_view(), name="bill_strike"),
 ]

@@ -21,13 +21,13 @@ from diestore.access import plants, roles, shop
 from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can, who_did
 from diestore.register.models import Die, Plant
+from diestore.row_keys import row_key
 from maintenance.log import bills, write
 from maintenance.log.rules import EntryRefused
 from maintenance.models import BenchWork, Bill, BillPaper, CostLine, PurchaseOrder
 
 from .forms import MORE_ROWS, ROWS, BillForm, StrikeForm
 
-BIGGEST_KEY = 2**63 - 1
 PER_PAGE = 50
 COMPARED_AT_MOST = 3  # orders of one bill
 OFFERED_AT_MOST = 300  # dies, works and orders each that a box suggests
@@ -49,11 +49,7 @@ class SeesBills(PermissionRequiredMixin, View):
 
 def _bill(request: HttpRequest, pk: int) -> Bill:
     rows = plants.within(Bill.objects.select_related("plant", "supplier", "struck_by", "person"), request.user)
-    return get_object_or_404(rows, pk=min(pk, BIGGEST_KEY))
-
-
-def _number(text: str) -> int:
-    return int(text) if text.isascii() and text.isdigit() and int(text[:20]) <= BIGGEST_KEY else 0
+    return get_object_or_404(rows, pk=pk)
 
 
 def _order_named(plant: Plant, typed: list[str]) -> bills.AgainstOrder | None:
@@ -90,7 +86,7 @@ class Bills(SeesBills):
     @staticmethod
     def _of_die(request: HttpRequest) -> HttpResponse:
         dies = plants.within(Die.objects.select_related("plant"), request.user)
-        die = get_object_or_404(dies, pk=_number(request.GET["die"]))
+        die = get_object_or_404(dies, pk=row_key(request.GET["die"]))
         kind = request.GET.get("kind", "")
         kind = kind if kind in KINDS else ""
         rows = bills.lines_of_die(die, kind)
@@ -118,7 +114,7 @@ class NewBill(PermissionRequiredMixin, View):
             return redirect("maintenance:bills")
         start = {"for-0": request.GET.get("for", "")[:100].replace("\x00", "")}
         order = _order_named(plant, [start["for-0"]])
-        supplier = _number(request.GET.get("supplier", ""))
+        supplier = row_key(request.GET.get("supplier"))
         return self._show(
             request, plant, self._form(plant, initial=start | ({"supplier": supplier} if supplier else {}), order=order)
         )
@@ -128,7 +124,7 @@ class NewBill(PermissionRequiredMixin, View):
         if plant is None:
             raise Http404("There is no such plant.")
         typed = {name: value.replace("\x00", "") for name, value in request.POST.items()}
-        n = _number(typed.get("rows", "")) or ROWS
+        n = row_key(typed.get("rows")) or ROWS
         order = _order_named(plant, [typed.get(f"for-{row}", "") for row in range(bills.LINES_AT_MOST)])
         if "more" in typed:
             n = min(n + MORE_ROWS, bills.LINES_AT_MOST)

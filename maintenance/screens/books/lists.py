@@ -22,6 +22,7 @@ from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can
 from diestore.exports import csv_response
 from diestore.register.models import Party
+from diestore.row_keys import row_key
 from maintenance.log import bench_reads, shelf, write
 from maintenance.log.rules import EntryRefused
 from maintenance.models import PurchaseOrder, Workbook
@@ -31,7 +32,7 @@ from maintenance.workbooks.pure.sheets import BUYING, CONFIRMATION, COUNT, PRICE
 from maintenance.workbooks.read import BYTES_AT_MOST, BookRefused, read_book
 
 from . import page
-from .views import ANSWER_AT_MOST, BIGGEST_KEY, _answer, _columns, _file, _number, file_name
+from .views import ANSWER_AT_MOST, _answer, _columns, _file, _number, file_name
 
 MAY = {COUNT: roles.TAKE_IN_SPARES, PRICE_LIST: roles.SOURCE_SPARES, CONFIRMATION: roles.ORDER_SPARES}
 ROWS_SHOWN = 400
@@ -62,21 +63,17 @@ class Buying(UserPassesTestMixin, View):
         request, order = self.request, None
         if sort == CONFIRMATION:
             rows = PurchaseOrder.objects.select_related("plant", "supplier").exclude(supplier=None)
-            order = get_object_or_404(plants.within(rows, request.user), pk=_key(request.GET.get("order")))
-        supplier = Party.objects.filter(pk=_key(request.GET.get("supplier"))).first() if sort == PRICE_LIST else None
+            order = get_object_or_404(plants.within(rows, request.user), pk=row_key(request.GET.get("order")))
+        supplier = Party.objects.filter(pk=row_key(request.GET.get("supplier"))).first() if sort == PRICE_LIST else None
         return Asked(plants.picked(request), order, supplier, request.GET.get("rack", "")[:80])
 
     def book(self, pk: int) -> tuple[Workbook, str]:
         rows = plants.within(Workbook.objects.filter(choices__has_key="list"), self.request.user)
-        book = get_object_or_404(rows.select_related("plant", "uploaded_by"), pk=min(pk, BIGGEST_KEY))
+        book = get_object_or_404(rows.select_related("plant", "uploaded_by"), pk=pk)
         sort = book.choices["list"]
         if sort not in MAY or not self.request.user.has_perm(MAY[sort]):
             raise Http404
         return book, sort
-
-
-def _key(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and int(text[:20]) <= BIGGEST_KEY else 0
 
 
 class NewList(Buying):
@@ -89,7 +86,7 @@ class NewList(Buying):
         asked = self.asked(sort)
         supplier = asked.supplier
         if sort == PRICE_LIST and "supplier" in request.POST:
-            supplier = Party.objects.filter(pk=_key(request.POST["supplier"]), role="supplier").first()
+            supplier = Party.objects.filter(pk=row_key(request.POST["supplier"]), role="supplier").first()
             asked = Asked(asked.picked, asked.order, supplier, asked.rack)
         plant = asked.order.plant if asked.order else asked.picked.plant
         file, their_number = (

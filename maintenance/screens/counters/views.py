@@ -17,6 +17,7 @@ from diestore.access import plants, roles
 from diestore.access.models import Person
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die, Plant, Press
+from diestore.row_keys import row_key
 from maintenance.counters import asked as counters_asked
 from maintenance.counters import devices, questions, settle
 from maintenance.log import changes, expected, sent, write
@@ -26,7 +27,6 @@ from . import page
 from .forms import DeviceForm, InPressForm, SettleForm
 
 LAST_PERSON = "log_person"  # who logged last in this session, as in the log
-BIGGEST_KEY = 2**63 - 1
 NOT_OF_THE_ENTRY = ("csrfmiddlewaretoken", "confirm", "pin")
 OTHER_VALUES = (
     "This was sent before, with other values. That stands and nothing was changed. If this is another change, press "
@@ -155,7 +155,7 @@ class InPress(PermissionRequiredMixin, View):
         return redirect("diestore:die", pk=die.pk) if die is not None else redirect("maintenance:counters")
 
     def _about(self, request: HttpRequest) -> tuple[Die | None, Press | None]:
-        die, press = _number(request.GET.get("die")), _number(request.GET.get("press"))
+        die, press = row_key(request.GET.get("die")), row_key(request.GET.get("press"))
         if die is not None:
             dies = plants.within(Die.objects.select_related("plant"), request.user)
             return dies.filter(pk=die).first(), None
@@ -230,7 +230,7 @@ class Settle(PermissionRequiredMixin, View):
         return redirect("maintenance:counters")
 
     def _asked(self, request: HttpRequest, pk: int) -> counters_asked.Asked | None:
-        question = get_object_or_404(_questions(request), pk=min(pk, BIGGEST_KEY))
+        question = get_object_or_404(_questions(request), pk=pk)
         return None if question.settled_at is not None else counters_asked.of_question(question)
 
     def _form(self, request, asked, *, data=None) -> SettleForm:
@@ -257,7 +257,7 @@ class TakeBack(PermissionRequiredMixin, View):
     http_method_names = ["post"]
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        question = get_object_or_404(_questions(request), pk=min(pk, BIGGEST_KEY), settled_at__isnull=False)
+        question = get_object_or_404(_questions(request), pk=pk, settled_at__isnull=False)
         try:
             with changes.following() as outcome:
                 questions.take_back(by=write.Actor(user=request.user), question=question)
@@ -319,7 +319,7 @@ class Revoke(PermissionRequiredMixin, View):
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
         devices_seen = plants.within(CounterDevice.objects.all(), request.user)
-        device = get_object_or_404(devices_seen, pk=min(pk, BIGGEST_KEY))
+        device = get_object_or_404(devices_seen, pk=pk)
         devices.revoke_device(by=write.Actor(user=request.user), device=device)
         messages.success(request, f"The token of {device} opens nothing any more. What it sent stays.")
         return redirect("maintenance:counter_devices")
@@ -327,7 +327,3 @@ class Revoke(PermissionRequiredMixin, View):
 
 def _calendar(request: HttpRequest, token: str) -> str:
     return request.build_absolute_uri(f"/calendar/{token}.ics")
-
-
-def _number(text: str | None) -> int | None:
-    return int(text) if text and text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY else None

@@ -19,6 +19,7 @@ from diestore.handbook import build_doubts
 from diestore.handbook.gaps import GapMeant
 from diestore.register import amendments
 from diestore.register.models import Amendment, Die
+from diestore.row_keys import row_key
 from maintenance.log import write
 
 from . import card as cards
@@ -279,10 +280,10 @@ def _changes(grid: Grid) -> list[Change]:
 
 def _since(grid: Grid, data: Mapping[str, str]) -> list[amendments.Told]:
     """What others changed of the die since the page was opened."""
-    opened = data.get("opened", "")
-    if not (opened.isascii() and opened.isdigit() and len(opened) < 19):
+    opened = row_key(data.get("opened"))
+    if opened is None:
         return []
-    found = changing.changes_of(grid.card.die).filter(pk__gt=int(opened)).order_by("pk")
+    found = changing.changes_of(grid.card.die).filter(pk__gt=opened).order_by("pk")
     return [amendments.told(row, grid.card.system) for row in found]
 
 

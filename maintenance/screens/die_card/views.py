@@ -30,6 +30,7 @@ from diestore.handbook.places import in_a_station as belongs
 from diestore.register import build
 from diestore.register.actions import ChangeRefused
 from diestore.register.models import Die, Item, Part, Station
+from diestore.row_keys import row_key
 from maintenance.log import building, sent, write
 from maintenance.log.rules import EntryRefused, saving
 
@@ -37,7 +38,6 @@ from . import card as cards
 from . import cells, changing, forms, grid, makes, paste
 
 MEANT, TICKET = "gap_meant", "die_card_ticket"
-BIGGEST_KEY = 2**63 - 1
 NOT_OF_THE_FORM = ("csrfmiddlewaretoken", "key")
 CAUTIONS_HERE = ("springs", "marking")
 Answer = HttpResponse | HttpResponseRedirect
@@ -49,10 +49,6 @@ class Refused(Exception):
     def __init__(self, sentence: str = "", **bound) -> None:
         super().__init__(sentence)
         self.sentence, self.bound = sentence, bound
-
-
-def number(text: str | None) -> int | None:
-    return int(text) if text and text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY else None
 
 
 class DieCard(PermissionRequiredMixin, View):
@@ -111,13 +107,13 @@ class DieCard(PermissionRequiredMixin, View):
             return GapMeant.PERCENT_A_SIDE
 
     def station_of(self, data) -> Station:
-        station = self.card.station(number(data.get("station")))
+        station = self.card.station(row_key(data.get("station")))
         if station is None:
             raise Refused("That station is no longer there.")
         return station
 
     def place_of(self, data) -> cards.CardPlace:
-        place = self.card.place(number(data.get("place")))
+        place = self.card.place(row_key(data.get("place")))
         if place is None:
             raise Refused("That place is no longer there.")
         return place
@@ -127,7 +123,7 @@ class DieCard(PermissionRequiredMixin, View):
         side = data.get("side")
         if side not in ("upper", "lower"):
             return {}
-        station = self.card.station(number(data.get("station")))
+        station = self.card.station(row_key(data.get("station")))
         kinds = kinds_of(side, station is not None)
         kind = KINDS.get(data.get("kind", ""))
         if kind is None or kind not in kinds:
@@ -152,9 +148,9 @@ class DieCard(PermissionRequiredMixin, View):
             request.session[MEANT] = request.GET["gaps"]
         self.card = card = cards.read(self.die, system_of(request.user))
         data = request.POST if refused is not None else request.GET
-        place = card.place(number(data.get("place")))
+        place = card.place(row_key(data.get("place")))
         spot = self.spot(data) if place is None else {}
-        station = card.station(number(data.get("station"))) if not spot and place is None else None
+        station = card.station(row_key(data.get("station"))) if not spot and place is None else None
         bound = refused.bound if refused else {}
         if spot and "place_form" not in bound:
             bound["place_form"] = forms.PlaceForm(card=card, meant=self.meant,
@@ -171,7 +167,7 @@ class DieCard(PermissionRequiredMixin, View):
             "spot": spot,
             "place": place,
             "station": station,
-            "saved": [p for key in request.GET.getlist("saved") if (p := card.place(number(key)))],
+            "saved": [p for key in request.GET.getlist("saved") if (p := card.place(row_key(key)))],
             "refused": refused.sentence if refused else "",
             "operations": OPERATIONS,
             "ticket": self.ticket,
@@ -288,7 +284,7 @@ class DieCard(PermissionRequiredMixin, View):
 
     def take_back(self) -> Answer:
         for key in self.request.POST.getlist("place"):
-            place = self.card.place(number(key))
+            place = self.card.place(row_key(key))
             if place is not None:
                 building.take_back_place(by=self.by, position=place.position)
         return self.to(station=self.request.POST.get("station"), side=self.request.POST.get("side"))
@@ -314,7 +310,7 @@ class DieCard(PermissionRequiredMixin, View):
         form = forms.OpeningForm(self.request.POST, opening=self.opening)
         if not form.is_valid():
             raise Refused(opening_form=form)
-        but = [key for text in self.request.POST.getlist("but") if (key := number(text))]
+        but = [key for text in self.request.POST.getlist("but") if (key := row_key(text))]
         building.open_pieces(by=self.by, die=self.die, opening=form.opening_of(form.cleaned_data), but=but)
         return self.to("opening")
 
@@ -395,7 +391,7 @@ class DieCard(PermissionRequiredMixin, View):
 
     def strike(self) -> Answer:
         data = self.request.POST
-        changing.strike(by=self.by, die=self.die, key=number(data.get("amendment")),
+        changing.strike(by=self.by, die=self.die, key=row_key(data.get("amendment")),
                         reason=data.get("strike-reason", ""))  # fmt: skip
         return self.to("history")
 

@@ -20,7 +20,6 @@ from maintenance.log import changes, expected, listing, photos, take_back, write
 
 from . import forms
 from .tasks import (
-    BIGGEST_KEY,
     TASK_OF,
     TASKS,
     AnyOf,
@@ -69,9 +68,7 @@ class Strike(PermissionRequiredMixin, View):
 
     def _entry(self, request: HttpRequest, sort: str, pk: int) -> listing.Entry:
         seen, with_cost = plants.plants_of(request.user), sees_cost(request)
-        entry = None
-        if pk <= BIGGEST_KEY:
-            entry = listing.find(sort, pk, system=units_for(request), with_cost=with_cost, plants=seen)
+        entry = listing.find(sort, pk, system=units_for(request), with_cost=with_cost, plants=seen)
         if entry is None:
             raise Http404("There is no such entry.")
         return entry
@@ -111,9 +108,7 @@ class TakeBack(AnyOf, View):
     permission_required = tuple({t.permission for t in TASKS})
 
     def post(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
-        entry = None
-        if pk <= BIGGEST_KEY:
-            entry = listing.find(sort, pk, system=units_for(request), plants=plants.plants_of(request.user))
+        entry = listing.find(sort, pk, system=units_for(request), plants=plants.plants_of(request.user))
         if entry is None:
             raise Http404("There is no such entry.")
         tablet = tablet_of(request)

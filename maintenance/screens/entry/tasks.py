@@ -17,13 +17,13 @@ from diestore.access.models import Person
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.register.models import Die
+from diestore.row_keys import row_key
 from maintenance.log import changes, expected, listing, queries, take_back, write
 from maintenance.models import Event
 
 RECENT_DIES = "log_dies"
 LAST_PERSON = "log_person"
 REMEMBER = 6
-BIGGEST_KEY = 2**63 - 1
 
 
 class Task:
@@ -92,13 +92,8 @@ def sees_cost(request: HttpRequest) -> bool:
     return request.user.has_perm(roles.SEE_COST)
 
 
-def number_of(text: str | None) -> int | None:
-    """A row's number in an address; None where it cannot be one."""
-    return int(text) if text and text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY else None
-
-
 def die_asked(request: HttpRequest) -> Die | None:
-    pk = number_of(request.GET.get("die"))
+    pk = row_key(request.GET.get("die"))
     return None if pk is None else dies_seen(request).filter(pk=pk).select_related("plant", "usual_stock").first()
 
 

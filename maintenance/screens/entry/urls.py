@@ -12,10 +12,10 @@ urlpatterns = [
     path("stop/", views.LogStop.as_view(), name="log_stop"),
     path("reading/", views.LogReading.as_view(), name="log_reading"),
     path("mishap/", views.LogMishap.as_view(), name="log_mishap"),
-    path("mishap/<int:pk>/", views.Mishap.as_view(), name="mishap"),
+    path("mishap/<key:pk>/", views.Mishap.as_view(), name="mishap"),
     path("set-up/", views.LogSetUp.as_view(), name="log_set_up"),
     path("count/", views.LogCorrection.as_view(), name="log_correction"),
     path("entries/", entries.Entries.as_view(), name="entries"),
-    path("entries/<slug:sort>/<int:pk>/strike/", entries.Strike.as_view(), name="strike"),
-    path("entries/<slug:sort>/<int:pk>/take-back/", entries.TakeBack.as_view(), name="take_back"),
+    path("entries/<slug:sort>/<key:pk>/strike/", entries.Strike.as_view(), name="strike"),
+    path("entries/<slug:sort>/<key:pk>/take-back/", entries.TakeBack.as_view(), name="take_back"),
 ]

@@ -18,12 +18,12 @@ from diestore.access.tablet import tablet_of
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position
+from diestore.row_keys import row_key
 from maintenance.log import bench, changes, damage, expected, height_words, held_back, listing, photos, sent, write
 from maintenance.models import BenchWork, Event, Incident, Replacement, Run, SetUp, Work
 
 from . import forms, mishap_form, piece_forms, set_up_form, sharpening_form, stop_form
 from .tasks import (
-    BIGGEST_KEY,
     CORRECTION,
     MISHAP,
     READING,
@@ -44,7 +44,6 @@ from .tasks import (
     dies_seen,
     is_own,
     last_person,
-    number_of,
     remember_die,
     remember_person,
     say_behind,
@@ -194,7 +193,7 @@ class LogTask(PermissionRequiredMixin, View):
     def _instead(self, request: HttpRequest, die: Die) -> listing.Entry | None:
         """The struck entry that is entered again, where the address names one of this task and die."""
         sort, _, number = request.GET.get("instead", "").partition("-")
-        pk = number_of(number)
+        pk = row_key(number)
         if pk is None or TASK_OF.get(sort) is not self.task:
             return None
         struck = listing.find(sort, pk, system=units_for(request), plants=plants.plants_of(request.user))
@@ -262,7 +261,7 @@ class LogSharpening(LogTask):
         """Edges that a mishap chipped are tapped already, and so are those that it does not pay to grind now. Of a work
         on the bench, what it says is to be ground."""
         chipped, left = (
-            [number_of(text) for text in request.GET.get(name, "")[:2_000].split(",")] for name in ("chipped", "left")
+            [row_key(text) for text in request.GET.get(name, "")[:2_000].split(",")] for name in ("chipped", "left")
         )
         found = {f"found_{pk}": sharpening_form.SharpeningForm.LEFT_OUT for pk in left if pk is not None}
         found |= {f"found_{pk}": "chipped" for pk in chipped if pk is not None}
@@ -289,7 +288,7 @@ class LogSharpening(LogTask):
 
     def _bench_work(self, request: HttpRequest) -> BenchWork | None:
         """The open work that the address names, where it is on this die."""
-        pk, die = number_of(request.GET.get("bench")), die_asked(request)
+        pk, die = row_key(request.GET.get("bench")), die_asked(request)
         if pk is None or die is None:
             return None
         return BenchWork.objects.filter(pk=pk, die=die, state__in=BenchWork.OPEN).select_related("die").first()
@@ -310,7 +309,7 @@ class LogSharpening(LogTask):
 
     def _advice(self, request: HttpRequest, left: list[int]) -> str:
         """What was advised, as the note of the entry: so it is kept beside what is done."""
-        places = Position.objects.filter(die=number_of(request.GET.get("die")), pk__in=left).order_by("code")
+        places = Position.objects.filter(die=row_key(request.GET.get("die")), pk__in=left).order_by("code")
         codes = list(places.values_list("code", flat=True))
         return f"Advised: leave {', '.join(codes)}; grind the other edges." if codes else "Advised: grind every edge."
 
@@ -367,7 +366,7 @@ class Mishap(AnyOf, View):
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
         seen = plants.plants_of(request.user)
-        entry = listing.find("incident", pk, system=units_for(request), plants=seen) if pk <= BIGGEST_KEY else None
+        entry = listing.find("incident", pk, system=units_for(request), plants=seen)
         if entry is None:
             raise Http404("There is no such mishap.")
         (entry,) = photos.beside([entry])

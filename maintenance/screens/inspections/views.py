@@ -17,13 +17,13 @@ from diestore.access import plants, roles
 from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can, who_did
 from diestore.handbook.inspections import BY_KEY, INJURY, LOCAL
+from diestore.row_keys import row_key
 from maintenance.log import bench_reads, inspections, photos, write
 from maintenance.log.listing import SORTS, Entry
 from maintenance.models import Inspection, InspectionPlan
 
 from .forms import DoneForm, FoundForm, PlanForm
 
-BIGGEST_KEY = 2**63 - 1
 LATER_A_PAGE = 50
 PAST_SHOWN = 20
 
@@ -40,11 +40,11 @@ class Inspections(PermissionRequiredMixin, View):
         return self._show(request, picked, form)
 
     def post(self, request: HttpRequest) -> HttpResponse:
-        if not _number(request.POST.get("looked")):
+        if not row_key(request.POST.get("looked")):
             picked = plants.picked(request)
             form = DoneForm(request.POST, **who_can(request, picked.plant.pk)) if picked.plant else None
             return self._show(request, picked, form, status=422)
-        plan = get_object_or_404(_plans(request), pk=_number(request.POST.get("looked")))
+        plan = get_object_or_404(_plans(request), pk=row_key(request.POST.get("looked")))
         form = DoneForm(request.POST, **who_can(request, plan.plant_id))
         if form.is_valid():
             try:
@@ -110,7 +110,7 @@ class OnePlan(PermissionRequiredMixin, View):
         return self._show(request, plan, form, status=422)
 
     def _plan(self, request: HttpRequest, pk: int) -> InspectionPlan:
-        return get_object_or_404(_plans(request), pk=min(pk, BIGGEST_KEY))
+        return get_object_or_404(_plans(request), pk=pk)
 
     def _show(self, request, plan: InspectionPlan, form, *, status: int = 200) -> HttpResponse:
         today = bench_reads.today_at(plan.plant)
@@ -208,7 +208,3 @@ class Proposals(PermissionRequiredMixin, View):
 def _plans(request: HttpRequest):
     rows = InspectionPlan.objects.select_related("plant", "die", "press", "grinder")
     return plants.within(rows, request.user)
-
-
-def _number(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and int(text) <= BIGGEST_KEY else 0

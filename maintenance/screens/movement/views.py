@@ -15,20 +15,16 @@ from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can
 from diestore.register.models import Die, Item
+from diestore.row_keys import row_key
 from maintenance.log import movement_reads, queries, shelf, take_back, write
 from maintenance.log.rules import EntryRefused
 from maintenance.models import StockMovement
 
 from .forms import PLACE, WHATS, WHY_SCRAPPED, MoveForm, PlaceForm
 
-BIGGEST_KEY = 2**63 - 1
 Kind = StockMovement.Kind
 SHOWN = 8
 OFFERED = 60
-
-
-def _number(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and int(text[:20]) <= BIGGEST_KEY else 0
 
 
 class Movement(PermissionRequiredMixin, View):
@@ -52,7 +48,7 @@ class Movement(PermissionRequiredMixin, View):
             return self._ask(request, picked, status=422)
         by = self._actor(request, picked.plant.pk)
         if slip := request.POST.get("undo"):
-            self._undo(request, picked, item, _number(slip), by)
+            self._undo(request, picked, item, row_key(slip), by)
             return self._again(request, picked, item)
         what = self._what(request)
         form = self._form(request, picked, item, what, data=request.POST)
@@ -72,7 +68,7 @@ class Movement(PermissionRequiredMixin, View):
                 messages.warning(request, f"By the record {there[item.pk].on_hand:,} lie there now: count {item}.")
         return self._again(request, picked, item)
 
-    def _undo(self, request: HttpRequest, picked, item: Item, pk: int, by: write.Actor) -> None:
+    def _undo(self, request: HttpRequest, picked, item: Item, pk: int | None, by: write.Actor) -> None:
         row = StockMovement.objects.filter(pk=pk, item=item, plant=picked.plant, kind__in=_BY_HAND).first()
         if row is None:
             messages.warning(request, "That entry is not there any more.")
@@ -97,7 +93,7 @@ class Movement(PermissionRequiredMixin, View):
 
     @staticmethod
     def _item(request: HttpRequest) -> Item | None:
-        if pk := _number(request.GET.get("item")):
+        if pk := row_key(request.GET.get("item")):
             return Item.objects.filter(pk=pk).first()
         code = " ".join(request.GET.get("q", "").replace("\x00", "").split())[:120]
         bare, _, revision = code.rpartition(" ")
@@ -119,13 +115,13 @@ class Movement(PermissionRequiredMixin, View):
             return PlaceForm(data, item=item)
         return MoveForm(
             data, what=what, item=item, plant=picked.plant, user=request.user, system=system_of(request.user),
-            die=_number(request.GET.get("die")) or None,
+            die=row_key(request.GET.get("die")),
         )  # fmt: skip
 
     def _ask(self, request: HttpRequest, picked, *, status: int = 200) -> HttpResponse:
         """Which spare: those of a die, or what the code is like."""
         die, words = None, " ".join(request.GET.get("q", "").replace("\x00", "").split())[:120]
-        if pk := _number(request.GET.get("die")):
+        if pk := row_key(request.GET.get("die")):
             die = plants.within(Die.objects.all(), request.user).filter(pk=pk).first()
         rows = Item.objects.filter(retired_at=None)
         if die is not None and not words:

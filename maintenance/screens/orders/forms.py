@@ -8,6 +8,7 @@ from django.utils import timezone
 from diestore.cards.forms import AmountField, DayField
 from diestore.frame.fields import MomentField, Opens, Picks, WholeField, choices, minute
 from diestore.register.models import Item, Party
+from diestore.row_keys import row_key
 from maintenance.log import purchases
 from maintenance.log.purchase_reads import OrderRow
 from maintenance.models import PurchaseOrder, fresh_key
@@ -232,7 +233,7 @@ def wanted_of(values: list[str], *, at_most: int = purchases.LINES_AT_MOST) -> l
     told: dict[int, int] = {}
     for value in values[:at_most]:
         pk, _, pieces = value.partition(":")
-        if pk.isascii() and pk.isdigit() and len(pk) < 19:
-            told[int(pk)] = int(pieces) if pieces.isascii() and pieces.isdigit() and len(pieces) < 8 else 0
+        if (key := row_key(pk)) is not None:
+            told[key] = int(pieces) if pieces.isascii() and pieces.isdigit() and len(pieces) < 8 else 0
     items = Item.objects.filter(pk__in=told).select_related("supplier").order_by("code", "revision", "pk")
     return [purchases.Wanted(item=item, quantity=told[item.pk] or item.pack_size) for item in items]

@@ -19,6 +19,7 @@ from diestore.access import plants, roles, shop
 from diestore.access.tablet import tablet_of
 from diestore.access.who_does import who_can
 from diestore.exports import csv_response
+from diestore.row_keys import row_key
 from maintenance.log import bench_reads, bills, purchase_reads, purchases, write
 from maintenance.log.rules import EntryRefused
 from maintenance.models import PurchaseOrder, StockMovement
@@ -26,12 +27,7 @@ from maintenance.models import PurchaseOrder, StockMovement
 from . import paper, sheet
 from .forms import ConfirmForm, DraftForm, ReasonForm, TakeInForm, offered, wanted_of
 
-BIGGEST_KEY = 2**63 - 1
 PAST_A_PAGE = 25
-
-
-def _number(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and int(text[:20]) <= BIGGEST_KEY else 0
 
 
 def _orders(request: HttpRequest):
@@ -40,7 +36,7 @@ def _orders(request: HttpRequest):
 
 
 def _order(request: HttpRequest, pk: int) -> PurchaseOrder:
-    return get_object_or_404(_orders(request), pk=min(pk, BIGGEST_KEY))
+    return get_object_or_404(_orders(request), pk=pk)
 
 
 def _actor(request: HttpRequest, plant: int) -> write.Actor:
@@ -90,7 +86,7 @@ class Orders(PermissionRequiredMixin, View):
     def post(self, request: HttpRequest) -> HttpResponse:
         """One tap: the supplier was asked."""
         _needs(request, roles.ORDER_SPARES, "orders")
-        order = _orders(request).filter(pk=_number(request.POST.get("asked"))).first()
+        order = _orders(request).filter(pk=row_key(request.POST.get("asked"))).first()
         if order is None:
             messages.warning(request, "Tap one of the orders on the list.")
             return redirect("maintenance:purchases")

@@ -4,4 +4,4 @@ from django.urls import path
 
 from . import views
 
-urlpatterns = [path("<int:pk>/", views.Revision.as_view(), name="revision")]
+urlpatterns = [path("<key:pk>/", views.Revision.as_view(), name="revision")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views import View
@@ -13,29 +13,24 @@ from django.views.decorators.http import require_safe
 from diestore.access import plants, roles
 from diestore.access.queries import system_of
 from diestore.register.models import Die, Press, Variant
+from diestore.row_keys import row_key
 from maintenance.log import set_up_reads
 
 from . import sheet_paper
 from .sheet_words import words
 
-BIGGEST_KEY = 2**63 - 1
-
 
 def _read(request: HttpRequest, pk: int) -> set_up_reads.Read:
     dies = plants.within(Die.objects.select_related("plant", "usual_stock", "usual_press"), request.user)
-    die = get_object_or_404(dies, pk=min(pk, BIGGEST_KEY))
+    die = get_object_or_404(dies, pk=pk)
     press = _named(request, "press", Press.objects.filter(plant=die.plant_id))
     return set_up_reads.read(die, press=press, inserts=_named(request, "inserts", Variant.objects.filter(die=die)))
 
 
 def _named(request: HttpRequest, name: str, rows):
     """The row that the address names; None where it names none."""
-    key = request.GET.get(name, "")
-    if not key:
-        return None
-    if not (key.isascii() and key.isdigit() and len(key) < 19):
-        raise Http404(f"No such {name}.")
-    return get_object_or_404(rows, pk=int(key))
+    key = request.GET.get(name)
+    return get_object_or_404(rows, pk=row_key(key)) if key else None
 
 
 class SetUpSheetPage(PermissionRequiredMixin, View):
