@@ -30,7 +30,7 @@ def page(client, **asked) -> str:
 
 
 def codes(html: str) -> list[str]:
-    return re.findall(r'<th scope="row"[^>]*><a href="/dies/\d+/">([^<]+)</a>', html)
+    return re.findall(r'<th scope="row"[^>]*><a href="/dies/\d+/"><strong>([^<]+)</strong>', html)
 
 
 def test_the_list_takes_the_same_queries_at_three_and_at_thirty(as_role, django_assert_num_queries):
@@ -143,8 +143,9 @@ def test_a_chance_stands_with_its_bar_and_what_it_rests_on(as_role):
     said = page(client)
     assert "12 %" in said or "13 %" in said
     assert "mostly handbook" in said
-    assert re.search(r'class="fill short"[^>]*width="12\.0"', said)  # 0.125 of 96
-    assert "9 in 10: 1,000" in said and "One die should be sharpened before its order" in said
+    assert re.search(r'class="fill short"[^>]*width="8\.0"', said)  # 0.125 of 64
+    assert ">5,000</text>" in said and "Half last longer than 5,000; 8 in 10 between 1,000" in said
+    assert "One die should be sharpened before its order" in said
 
 
 def test_it_is_filtered_by_what_stands_and_by_words(as_role):
@@ -153,10 +154,19 @@ def test_it_is_filtered_by_what_stands_and_by_words(as_role):
         DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000, advice={})
         die.orders.update(parts=parts)
     assert codes(page(client, show="short")) == ["H-002", "H-001"]
-    assert codes(page(client, show="close")) == ["H-002", "H-001"]
+    assert codes(page(client, show="close")) == []
     dies[1].orders.update(parts=3_000)
     assert codes(page(client, show="short")) == ["H-002"]
-    assert codes(page(client, show="close")) == ["H-002", "H-001"]
+    assert codes(page(client, show="close")) == ["H-001"]
+    assert codes(page(client, show="runs")) == ["H-000"]
+    taps = re.findall(
+        r'<a href="([^"]*)"(?: aria-current="(true)")?>([^<]+?) <b>(\d+)</b>', page(client, q="H-00", show="close")
+    )
+    assert [(words, int(count)) for _, _, words, count in taps] == [
+        ("All", 3), ("See to first", 1), ("Borderline", 1), ("Can run", 1), ("Not known", 0)
+    ]  # fmt: skip
+    assert [words for _, is_on, words, _ in taps if is_on] == ["Borderline"]
+    assert [address for address, *_ in taps][:2] == ["?q=H-00", "?q=H-00&amp;show=short"], "the search stays"
     assert codes(page(client, q="26-0000")) == ["H-000"]
     assert codes(page(client, q="\x00", show="nonsense")) == ["H-002", "H-001", "H-000"], "what cannot be asked is left"
 
@@ -175,12 +185,12 @@ def test_sharpen_first_is_said_where_it_pays_and_says_what_it_buys(as_role):
     html, row = advise(35.0)
     assert (row.standing.word, row.chance) == ("Sharpen first", pytest.approx(0.8))
     assert 0.96 < row.advice.sharpened < 0.98  # between the jobs of which it is kept
-    assert row.advice.gain == pytest.approx(35) and "sharpened first: <strong>98 %" in html
+    assert row.advice.gain == pytest.approx(35) and "sharpened: 98 %" in html
     assert "One die should be sharpened before its order" in html
     die.orders.update(parts=9_000)
     html, row = advise(-20.0)
     assert row.chance == pytest.approx(0.1) and row.standing.word == "Plan a stop"
-    assert "sharpened first:" not in html and "No die has to be pulled before its order" in html
+    assert "sharpened: " not in html and "No die has to be pulled before its order" in html
 
 
 def test_the_advice_lies_beside_each_forecast():
@@ -227,11 +237,11 @@ def test_the_common_scale_keeps_every_mark_inside():
 @pytest.mark.parametrize(
     ("low", "high", "order", "arrows", "of_order", "words"),
     [
-        (1_500, 40_000, 9_000, 0, 0, "8 in 10 between 1,500 and 40,000; the order takes 9,000"),
+        (1_500, 40_000, 9_000, 0, 0, "8 in 10 between 1,500 and 40,000; the job takes 9,000"),
         (300, 40_000, 9_000, 1, 0, "between 300 (the scale begins at 1,000) and 40,000;"),
         (300, 5_000_000, 9_000, 2, 0, "and 5,000,000 (the scale ends at 2,000,000);"),
-        (3_000_000, 5_000_000, 2_500_000, 1, 1, "the order takes 2,500,000 (the scale ends at 2,000,000)"),
-        (100, 900, 40, 1, 1, "the order takes 40 (the scale begins at 1,000)"),
+        (3_000_000, 5_000_000, 2_500_000, 1, 1, "the job takes 2,500,000 (the scale ends at 2,000,000)"),
+        (100, 900, 40, 1, 1, "the job takes 40 (the scale begins at 1,000)"),
     ],
 )
 def test_what_lies_beyond_the_scale_has_an_arrow_and_says_so(as_role, low, high, order, arrows, of_order, words):
@@ -241,7 +251,7 @@ def test_what_lies_beyond_the_scale_has_an_arrow_and_says_so(as_role, low, high,
         remaining={"0.1": low, "0.5": half, "0.9": high}, half_hits=half
     )
     die.orders.update(parts=order)
-    drawn = re.search(r'<svg viewBox="0 0 180 26".*?</svg>', page(client), re.S)[0]
+    drawn = re.search(r'<svg viewBox="0 0 180 41".*?</svg>', page(client), re.S)[0]
     assert words in drawn
     band, mark = re.search(r'class="w1" d="([^"]*)"', drawn)[1], re.search(r'class="solid" d="([^"]*)"', drawn)[1]
     assert band.count("v14z") == arrows
@@ -283,7 +293,7 @@ def test_a_retired_die_is_taken_off_and_its_order_is_named(as_role):
     number = first.orders.get().number
     assert "1 retired die has an open order and is not listed: " in text
     assert f"{first.code} (order {number})" in text
-    assert re.search(rf">{second.code}</a>.*?in repair", html, re.S) and "in service" not in html
+    assert re.search(rf">{second.code}</strong>.*?in repair", html, re.S) and "in service" not in html
     first.orders.update(closed_at=make.moment(9))
     assert "retired" not in page(client)
 

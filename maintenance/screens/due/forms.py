@@ -2,32 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django import forms
 
 from maintenance.forecasts.due import DueRow
 
+STATES = (  # value, words, the marks of the rows
+    ("", "All", None),
+    ("short", "See to first", ("short",)),
+    ("close", "Borderline", ("close",)),
+    ("runs", "Can run", ("",)),
+    ("unknown", "Not known", ("unknown",)),
+)
+
 
 class DueFilter(forms.Form):
-    q = forms.CharField(label="Die or order", required=False)
-    show = forms.ChoiceField(
-        label="Show",
-        required=False,
-        choices=[
-            ("", "all with an open order"),
-            ("short", "to be seen to or sharpened first"),
-            ("close", "the same, and close"),
-            ("unknown", "those of which nothing can be said"),
-        ],
-    )
+    q = forms.CharField(label="Die or job", required=False)
+    show = forms.ChoiceField(required=False, choices=[(value, words) for value, words, _ in STATES])
 
-    def pick(self, rows: list[DueRow]) -> list[DueRow]:
-        if not self.is_valid():
-            return rows
-        q, show = self.cleaned_data["q"].lower(), self.cleaned_data["show"]
-        wanted = {"short": ("short",), "close": ("short", "close"), "unknown": ("unknown",)}.get(show)
-        return [
-            r
-            for r in rows
-            if (not q or q in f"{r.code} {r.description} {r.order_number}".lower())
-            and (wanted is None or r.standing.css in wanted)
-        ]
+    def found(self, rows: Sequence[DueRow]) -> list[DueRow]:
+        """Rows by the search line."""
+        q = self.cleaned_data.get("q", "").lower() if self.is_valid() else ""
+        return [r for r in rows if not q or q in f"{r.code} {r.description} {r.order_number}".lower()]
+
+    def in_state(self, rows: Sequence[DueRow]) -> list[DueRow]:
+        wanted = next(
+            (marks for value, _, marks in STATES if self.is_valid() and value == self.cleaned_data["show"]), None
+        )
+        return [r for r in rows if wanted is None or r.standing.css in wanted]
+
+
+def counts(rows: Sequence[DueRow]) -> list[tuple[str, str, int]]:
+    """Each state with how many rows it has."""
+    return [
+        (value, words, sum(marks is None or r.standing.css in marks for r in rows)) for value, words, marks in STATES
+    ]

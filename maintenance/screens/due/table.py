@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 import django_tables2 as tables
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.html import format_html
-from django.utils.safestring import mark_safe
 
 from diestore.drawing import paths
 from diestore.drawing.scales import Ratio
@@ -19,32 +19,31 @@ from maintenance.wording import numbers, odds
 
 LOW, HIGH = 1_000, 2_000_000  # ends of the common scale of the range marks, in hits
 SCALE = Ratio(LOW, HIGH, 10.0, 170.0)
-MIDDLE, ARROW = 13, 9  # of a range mark: its height, and how far the arrow at an end reaches out
-BEING_WORKED_OUT = mark_safe("<small>The latest entry is not in this yet.</small>")
+MIDDLE, ARROW = 26, 9  # of a range mark: its height, and how far the arrow at an end reaches out
+NOTCH, FIGURE = 33, 14  # the tip of the job's mark, under the band; the foot of the figure over it
+FIGURE_ROOM = 28.0  # half the width of a figure, so that it stays inside the mark
+BEING_WORKED_OUT = "the latest entry is not in this yet"
 
 
 class DueTable(tables.Table):
     code = Column(verbose_name="Die", order_by=("code", "pk"))
-    order_number = Column(verbose_name="Open order", order_by=("order_number", "pk"))
-    chance = Column(verbose_name="Chance of finishing it", order_by=("risk", "pk"), empty_values=())
+    state = Column(verbose_name="How it stands", empty_values=(), orderable=False)
+    chance = Column(verbose_name="Chance of finishing", order_by=("risk", "pk"), empty_values=())
+    order_number = Column(verbose_name="Job", order_by=("order_number", "pk"))
     limiting = Column(verbose_name="Limited by", order_by=("limiting", "pk"), default="–")
     since_sharpened = Column(
-        verbose_name="Its hits since sharpened", attrs=RIGHT, order_by=("since_sharpened", "pk"), default="–"
+        verbose_name="Since ground",
+        attrs={"th": {"class": "num wide"}, "td": {"class": "num wide"}},
+        order_by=("since_sharpened", "pk"),
+        default="–",
     )
-    half = Column(verbose_name="Half go this many more", attrs=RIGHT, order_by=("half", "pk"), default="–")
-    band = Column(
-        verbose_name="8 in 10 fall here",
-        note=f"notch: the order · {LOW:,} to {HIGH:,}, arrow: beyond",
-        attrs={"th": {"class": "wide"}, "td": {"class": "wide"}},
-        empty_values=(),
-        orderable=False,
-    )
+    half = Column(verbose_name="Hits left, half longer", order_by=("half", "pk"), default="–")
     due = Column(verbose_name="Due", attrs=RIGHT, order_by=("due", "pk"))
     hours = Column(verbose_name="Hours to sharpen", attrs=RIGHT, order_by=("hours", "pk"), empty_values=())
 
     class Meta:
         order_by = ("-chance",)
-        empty_text = "No die with an open order is like that."
+        empty_text = "No die matches."
         row_attrs = {"class": lambda record: "limit" if record.standing.css == "short" else ""}
         attrs = {"class": "due"}
 
@@ -62,69 +61,77 @@ class DueTable(tables.Table):
         self.caption = numbers.counted(len(data), "die with an open order", "dies with open orders")
 
     def render_code(self, value, record):
-        wrong = briefly(record.wrong)
+        about = " · ".join(filter(None, [record.where, record.description]))
         return format_html(
-            '<a href="{}">{}</a><small>{}</small>{}{}{}{}',
+            '<a href="{}"><strong>{}</strong><small title="{}">{}</small></a>',
             reverse("diestore:die", args=[record.pk]),
             value,
-            record.description,
-            format_html('<small class="wrong">on hold: {}</small>', record.held) if record.held else "",
-            format_html('<small class="wrong">{}</small>', wrong) if wrong else "",
-            format_html('<small class="wrong">{}</small>', record.where) if record.where else "",
-            BEING_WORKED_OUT if record.pk in self.being_worked_out else "",
+            about,
+            about,
         )
 
-    def render_order_number(self, value, record):
-        return format_html(
-            '<span class="nowrap">{}</span><small class="nowrap">{} hits to go</small>', value, f"{record.hits_left:,}"
+    def render_state(self, record):
+        notes = [record.held, _without_state(briefly(record.wrong)), _what_it_buys(record)]
+        notes += [BEING_WORKED_OUT] if record.pk in self.being_worked_out else []
+        words = " · ".join(filter(None, notes)) or ("run or sharpen?" if record.remaining else "")
+        told = format_html(
+            '{}<small title="{}">{}</small>',
+            render_to_string("diestore/frame/status.html", {"s": record.standing}),
+            words,
+            words,
         )
+        if not record.remaining:
+            return format_html('<span class="in">{}</span>', told)
+        return format_html('<a href="{}">{}</a>', reverse("maintenance:decide", args=[record.pk]), told)
 
     def render_chance(self, record):
         if record.chance is None:
-            return format_html('<span class="quiet">not known</span><small>{}</small>', record.refusal)
+            return format_html('<span class="quiet">not known</span><small title="{0}">{0}</small>', record.refusal)
+        note = "once put right" if record.wrong else record.rests_on if "handbook" in record.rests_on else ""
         return format_html(
-            '<span class="chance"><strong>{}</strong> <svg class="bar" viewBox="0 0 98 16" width="98" height="16" '
-            'aria-hidden="true"><rect class="bed" x="1" y="1" width="96" height="14"/>'
-            '<rect class="fill {}" x="1" y="1" width="{}" height="14"/>'
-            '<rect class="edge" x="1" y="1" width="96" height="14"/></svg></span><small class="nowrap">{}</small>{}',
+            '<span class="chance"><strong>{}</strong> <svg class="bar" viewBox="0 0 66 14" width="66" height="14" '
+            'aria-hidden="true"><rect class="bed" x="1" y="1" width="64" height="12"/>'
+            '<rect class="fill {}" x="1" y="1" width="{}" height="12"/>'
+            '<rect class="edge" x="1" y="1" width="64" height="12"/></svg></span>{}',
             odds.percent(record.chance),
             record.standing.css,
-            f"{96 * record.chance:.1f}",
-            "as if nothing were wrong" if record.wrong else record.rests_on,
-            _what_it_buys(record),
+            f"{64 * record.chance:.1f}",
+            format_html('<small title="{0}">{0}</small>', note) if note else "",
         )
 
+    def render_order_number(self, value, record):
+        return format_html("{}<small>{} hits to go</small>", value, f"{record.hits_left:,}")
+
     def render_limiting(self, value, record):
-        code = format_html('<strong class="nowrap">{}</strong>', value)
-        if record.limiting_pk is not None:
-            code = format_html('<a href="{}">{}</a>', reverse("maintenance:edge", args=[record.limiting_pk]), code)
-        return format_html('{}<small class="nowrap">{}</small>', code, record.limiting_kind)
+        told = format_html('<strong>{0}</strong><small title="{1}">{1}</small>', value, record.limiting_kind)
+        if record.limiting_pk is None:
+            return told
+        return format_html('<a href="{}">{}</a>', reverse("maintenance:edge", args=[record.limiting_pk]), told)
 
     def render_since_sharpened(self, value):
         return f"{value:,}"
 
     def render_half(self, value, record):
-        return format_html("{}<small>9 in 10: {}</small>", numbers.hits(value), numbers.hits(record.nine_in_ten))
-
-    def render_band(self, record):
-        if record.low is None:
-            return "–"
         low, high = SCALE.at(record.low), SCALE.at(record.high)
-        half = "" if SCALE.beyond(record.half) else f"M{paths.place(SCALE.at(record.half))} 5v16"
+        half = "" if SCALE.beyond(record.half) else f"M{paths.place(SCALE.at(record.half))} 18v16"
         ends = [path for hits in (record.low, record.high) if (path := _end(hits, MIDDLE, height=14))]
-        order = _end(record.hits_left, 4, height=8) or paths.notch(SCALE.at(record.hits_left), 7)
+        order = _end(record.hits_left, NOTCH + 3, height=8) or paths.notch(SCALE.at(record.hits_left), NOTCH, height=-7)
         return format_html(
-            '<svg viewBox="0 0 180 26" width="180" height="26" role="img"><title>{}</title>'
-            '<path class="rule" d="M10 13H170"/>'
-            '<rect class="w3" x="{}" y="7" width="{}" height="12"/><path class="now" d="{}"/>'
-            '<path class="w1" d="{}"/><path class="solid" d="{}"/></svg>',
+            '<svg viewBox="0 0 180 41" width="180" height="41" role="img"><title>{}</title>'
+            '<path class="rule" d="M10 26H170"/>'
+            '<rect class="w3" x="{}" y="20" width="{}" height="12"/><path class="now" d="{}"/>'
+            '<path class="w1" d="{}"/><path class="solid" d="{}"/><text class="mid" x="{}" y="{}">{}</text></svg>',
+            f"Half last longer than {numbers.hits(value)}; "
             f"8 in 10 between {_placed(record.low)} and {_placed(record.high)}; "
-            f"the order takes {_placed(record.hits_left, in_full=True)}",
+            f"the job takes {_placed(record.hits_left, in_full=True)}",
             paths.place(min(low, 168.0)),
             paths.place(max(high - low, 2)),
             half,
             " ".join(dict.fromkeys(ends)),
             order,
+            paths.place(min(max(SCALE.at(value), FIGURE_ROOM), 180.0 - FIGURE_ROOM)),
+            FIGURE,
+            numbers.hits(value),
         )
 
     def render_due(self, value):
@@ -138,23 +145,19 @@ class DueTable(tables.Table):
             address, words = reverse("maintenance:bench_work", args=[work.pk]), work.get_state_display()
         else:
             address, words = f"{reverse('maintenance:bench_new')}?die={record.pk}&source=due", "to the bench"
-        return format_html('{}<small><a href="{}">{}</a></small>', hours, address, words)
+        return format_html('<a href="{}">{}<small>{}</small></a>', address, hours, words)
+
+
+def _without_state(wrong: str) -> str:
+    """What is wrong, without the words that the mark beside it says already."""
+    return wrong.removesuffix(" past their limit").removesuffix(" damaged")
 
 
 def _what_it_buys(record: DueRow) -> str:
-    """Of a die to be sharpened first: the chance it then has; and of any die with a forecast, where that is weighed."""
-    if not record.remaining:
+    """Of a die to be sharpened first: the chance it then has."""
+    if not (record.remaining and record.sharpens_first and record.advice is not None):
         return ""
-    bought = ""
-    if record.sharpens_first and record.advice is not None:
-        bought = format_html(
-            '<small class="nowrap">sharpened first: <strong>{}</strong></small>', odds.percent(record.advice.sharpened)
-        )
-    return format_html(
-        '{}<small><a class="nowrap" href="{}">run or sharpen?</a></small>',
-        bought,
-        reverse("maintenance:decide", args=[record.pk]),
-    )
+    return f"sharpened: {odds.percent(record.advice.sharpened)}"
 
 
 def _end(hits: float, y: float, *, height: float) -> str:

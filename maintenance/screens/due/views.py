@@ -7,12 +7,13 @@ from django.views import View
 
 from diestore.access import plants, roles
 from diestore.frame.tables import Rows, lay_out
+from diestore.frame.taps import taps
 from diestore.register.models import Die
 from maintenance import tasks
 from maintenance.forecasts import due, record_line
 from maintenance.log import bench_reads, damage, queries
 
-from .forms import DueFilter
+from .forms import DueFilter, counts
 from .table import DueTable
 
 
@@ -22,8 +23,9 @@ class Due(View):
         plant = shown[0] if len(shown) == 1 else None  # fits and their record are a plant's: of several none is told
         told = due.listed(plant, plants=plants.plants_of(request.user))
         every, seen = told.rows, plants.within(Die.objects.all(), request.user)
-        form = DueFilter(request.GET or None)
-        listed = form.pick(every) if form.is_bound else every
+        form = DueFilter(request.GET)
+        asked = form.found(every)
+        listed = form.in_state(asked)
         opens = request.user.has_perm(roles.LOG_MISHAP)
         works = {work.die_id: work for work in bench_reads.open_works(plant)} if opens else None
         table = lay_out(request, DueTable(Rows(listed), being_worked_out=tasks.being_worked_out(), works=works))
@@ -34,6 +36,8 @@ class Due(View):
             {
                 "table": table,
                 "form": form,
+                "taps": taps(request, "show", counts(asked)),
+                "kept": {"show": request.GET["show"]} if request.GET.get("show") else {},
                 "every": every,
                 "empty_register": not (every or told.retired) and not seen.exists(),
                 "first": sentence(every),
