@@ -11,7 +11,7 @@ from diestore.register.models import Plant
 from maintenance.log import bills as kept
 from maintenance.log.rules import EntryRefused
 from maintenance.models import Bill, BillPaper
-from maintenance.models.bills import KEY
+from maintenance.models.keys import FILE_KEY
 
 from .attached import write_files
 from .bill_columns import BILLS, PAPERS
@@ -36,7 +36,7 @@ class Bills(TableLoader):
         if key in self.lines:
             raise BadRow(f"This bill stands in line {self.lines[key]:,} already.", "bill")
         self.lines[key] = row.line
-        if not re.fullmatch(KEY, key):
+        if not re.fullmatch(FILE_KEY, key):
             raise BadRow("A bill's name has letters, digits, - and _ only: it is the name of a file.", "bill")
         if not re.fullmatch(r"[A-Z]{3}", row["currency"]):
             raise BadRow("A currency is three capital letters, such as EUR (ISO 4217).", "currency")
@@ -125,4 +125,4 @@ def write_papers(folder: Path, plant: Plant) -> None:
     """Each paper into a file of its own, one at a time; files of bills that are not there go."""
     rows = BillPaper.objects.filter(bill__plant=plant).order_by("pk").values_list("bill__key", "kind", "data")
     files = ((f"{key}.{kind}", bytes(data)) for key, kind, data in rows.iterator(chunk_size=1))
-    write_files(folder / PAPERS, files, ours=rf"{KEY}\.(pdf|jpg)")
+    write_files(folder / PAPERS, files, ours=rf"{FILE_KEY}\.(pdf|jpg)")

@@ -11,7 +11,7 @@ from diestore.register.models import Plant
 from maintenance.log import owners as kept
 from maintenance.log.rules import EntryRefused
 from maintenance.models import SignedReport
-from maintenance.models.owners import KEY
+from maintenance.models.keys import FILE_KEY
 
 from .attached import write_files
 from .files import Row
@@ -36,7 +36,7 @@ class SignedReports(TableLoader):
         if key in self.lines:
             raise BadRow(f"This report stands in line {self.lines[key]:,} already.", "key")
         self.lines[key] = row.line
-        if not re.fullmatch(KEY, key):
+        if not re.fullmatch(FILE_KEY, key):
             raise BadRow("A report's key has letters, digits, - and _ only: it is the name of a file.", "key")
         values = given(row, "signed_at", "note") | {
             "die_id": shop.die(row["die"]).pk, "signer_id": shop.person(row["signer"]).pk,
@@ -106,7 +106,7 @@ def write_reports(folder: Path, plant: Plant) -> None:
     """What each report said into a file of its own; files of reports that are not there go."""
     rows = SignedReport.objects.filter(die__plant=plant).order_by("pk").values_list("key", "said")
     files = ((f"{key}.json", _as_text(said).encode()) for key, said in rows.iterator(chunk_size=20))
-    write_files(folder / REPORTS, files, ours=rf"{KEY}\.json")
+    write_files(folder / REPORTS, files, ours=rf"{FILE_KEY}\.json")
 
 
 def _as_text(said: dict) -> str:

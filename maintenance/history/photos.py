@@ -12,7 +12,7 @@ from diestore import pictures
 from diestore.register.models import Plant
 from maintenance.log import photos as kept
 from maintenance.models import Photo
-from maintenance.models.photos import KEY
+from maintenance.models.keys import FILE_KEY
 
 from .attached import write_files
 from .files import Row
@@ -52,7 +52,7 @@ class Photos(TableLoader):
         return {sort: kept.known_keys(sort, keys, self.shop.plant) for sort, keys in wanted.items()}
 
     def _take(self, row: Row, known: dict[str, set[str]], stands: Photo | None) -> None:
-        if not re.fullmatch(KEY, row["key"]):
+        if not re.fullmatch(FILE_KEY, row["key"]):
             raise BadRow("A photo's key has letters, digits, - and _ only: it is the name of a file.", "key")
         if row["of_key"] not in known[row["of"]]:
             raise BadRow(f"There is no {row['of']} with the key {row['of_key'][:60]!r}.", "of_key")
@@ -117,4 +117,4 @@ class PhotoTables:
 def write_pictures(folder: Path, plant: Plant) -> None:
     """Each picture into a file of its own, one at a time; files of photos that are not there go."""
     rows = Photo.objects.filter(plant=plant).order_by("pk").values_list("key", "jpeg").iterator(chunk_size=1)
-    write_files(folder / PICTURES, ((f"{key}.jpg", bytes(jpeg)) for key, jpeg in rows), ours=rf"{KEY}\.jpg")
+    write_files(folder / PICTURES, ((f"{key}.jpg", bytes(jpeg)) for key, jpeg in rows), ours=rf"{FILE_KEY}\.jpg")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -12,9 +11,8 @@ from diestore.access.models import Person
 from diestore.money import MoneyField
 from diestore.register.models import Party, Plant
 
-from .keys import fresh_key
+from .keys import file_key
 
-KEY = r"[A-Za-z0-9_-]{1,64}"  # it is the name of a file in a history folder
 BILL_AT_MOST = 10_000_000  # of one bill, in either money
 MILLION = 1_000_000
 
@@ -31,7 +29,7 @@ class Bill(models.Model):
     """What a supplier asked for on one paper. Of a credit note the lines count as money that comes back."""
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="bills")
-    key = models.CharField(max_length=64, unique=True, default=fresh_key, validators=[RegexValidator(rf"\A{KEY}\Z")])
+    key = file_key()
     number = models.CharField(max_length=40, help_text="As the supplier writes it.")
     supplier = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="bills")
     on = models.DateField(help_text="The day that stands on it.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -11,9 +10,7 @@ from django.utils import timezone
 from diestore.access.models import Person
 from diestore.register.models import Die, Party, Plant
 
-from .keys import fresh_key
-
-KEY = r"[A-Za-z0-9_-]{1,64}"  # it is the name of a file in a history folder
+from .keys import file_key
 
 
 class SignedReportQuerySet(models.QuerySet):
@@ -28,7 +25,7 @@ class SignedReport(models.Model):
     """A condition report with the name of who signed it, and all that it said then. customer None: the shop's own."""
 
     die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="signed_reports")
-    key = models.CharField(max_length=64, unique=True, default=fresh_key, validators=[RegexValidator(rf"\A{KEY}\Z")])
+    key = file_key()
     customer = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="signed_reports")
     said = models.JSONField(help_text="Every figure and word of it, as on the day it was signed.")
     note = models.CharField(max_length=600, blank=True, help_text="What the signer added.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -11,10 +10,9 @@ from django.utils import timezone
 from diestore.access.models import Person
 from diestore.register.models import Plant
 
-from .keys import fresh_key
+from .keys import file_key
 
 WORDS_AT_MOST = 200
-KEY = r"[A-Za-z0-9_-]{1,64}"  # it is the name of a file in a history folder
 
 
 class PhotoQuerySet(models.QuerySet):
@@ -36,7 +34,7 @@ class Photo(models.Model):
     """
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="photos")
-    key = models.CharField(max_length=64, unique=True, default=fresh_key, validators=[RegexValidator(rf"\A{KEY}\Z")])
+    key = file_key()
     of_sort = models.CharField(max_length=20, help_text="A sort of entry, or benchwork.")
     of_key = models.CharField(max_length=160, help_text="Its key; of a sharpening that of the set.")
     at = models.DateTimeField(default=timezone.now)
