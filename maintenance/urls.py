@@ -6,6 +6,7 @@ from diestore.cards import described
 from maintenance.screens.bench import cards as bench_cards
 from maintenance.screens.causes import views as causes_views
 from maintenance.screens.decide import views as decide_views
+from maintenance.screens.die.station import StationPage
 from maintenance.screens.die_card.views import DieCard
 from maintenance.screens.due import views
 from maintenance.screens.edge import views as edge_views
@@ -29,6 +30,7 @@ urlpatterns = [
     path("dies/<key:pk>/run-or-sharpen/", decide_views.Decide.as_view(), name="decide"),
     path("measure-next/", decide_views.Round.as_view(), name="round"),
     path("dies/<key:pk>/card/", DieCard.as_view(), name="die_card"),
+    path("dies/<key:pk>/stations/<path:code>/", StationPage.as_view(), name="die_station"),
     path("wear-model/presses/", causes_views.Presses.as_view(), name="presses"),
     path("wear-model/", wear_model_views.WearModel.as_view(), name="wear"),
     path("record/", track_record_views.Record.as_view(), name="record"),

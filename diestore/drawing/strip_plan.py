@@ -36,6 +36,7 @@ class PlanPosition:
     css: str = ""
     limits: bool = False
     title: str = ""
+    url: str = ""  # where a tap on it leads
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -291,3 +291,41 @@ def test_an_edge_that_shares_the_end_with_many_is_not_said_to_decide(as_role):
         EdgeForecast.objects.filter(position=limiting, forecast__is_newest=True).update(first_to_go=first)
         said = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", page(client, die)))
         assert told.replace("2-A", limiting.code) in said
+
+
+def placed(die) -> None:
+    """So far apart, so that the plan is to scale."""
+    die.feed_pitch_mm, die.strip_width_mm = 30, 50
+    die.save()
+    for n, place in enumerate(die.positions.order_by("code")):
+        place.x_mm, place.y_mm = 30 * place.station.sequence, 5 * n
+        place.save()
+
+
+def test_with_its_coordinates_a_die_is_drawn_to_scale_and_its_stations_open(as_role):
+    client, (die, *_) = as_role("setter"), shop(1)
+    placed(die)
+    said = page(client, die)
+    plan = re.search(r'<svg class="plan to-scale".*?</svg>', said, re.S)[0]
+    for there in re.findall(r'<a href="#([^"]+)">', plan):
+        assert f'id="{there}"' in said
+    assert len(re.findall(r'<a href="#', plan)) == die.positions.count()
+    assert "of its usual hits to dull are left" in plan and "limits the die" in plan
+    address = reverse("maintenance:die_station", args=[die.pk, "2"])
+    assert f'href="{address}"' in plan
+    opened = as_read(client.get(address))
+    assert (
+        'id="c-2-A"' in opened and "2-P" in opened and 'id="c-1-A"' not in opened and 'class="plan to-scale"' in opened
+    )
+    asked = as_read(client.get(address, {"complain": "1"}))
+    assert "place=2-A" in asked and "Tap the place that the press complains of" in asked
+    assert client.get(reverse("maintenance:die_station", args=[die.pk, "9"])).status_code == 404
+
+
+def test_a_place_without_figures_leaves_the_plan_along_the_strip(as_role):
+    client, (die, *_) = as_role("setter"), shop(1)
+    placed(die)
+    die.positions.filter(code="2-P").update(x_mm=None)
+    said = page(client, die)
+    assert '<svg class="plan"' in said and "to-scale" not in said
+    assert 'id="c-2-A"' in as_read(client.get(reverse("maintenance:die_station", args=[die.pk, "2"])))

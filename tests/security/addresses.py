@@ -149,6 +149,7 @@ TABLE: dict[str, Row] = {
     "maintenance:pulls": see(may(roles.SEE_COST)),
     "maintenance:wear": see(EVERYBODY),
     "maintenance:decide": see(EVERYBODY, pk="die"),
+    "maintenance:die_station": see(EVERYBODY, pk="die", code="1"),
     "maintenance:round": see(EVERYBODY),
     "maintenance:record": see(EVERYBODY),
     "maintenance:replay": see(may(roles.SEE_COST)),

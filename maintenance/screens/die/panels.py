@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -12,7 +13,9 @@ from django.utils import timezone
 from diestore import units
 from diestore.access import queries as register
 from diestore.access import roles
+from diestore.drawing import scale_plan, strip_cuts
 from diestore.drawing import strip_plan as plan
+from diestore.register import strips
 from diestore.register.queries import outputs_of
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
@@ -38,7 +41,7 @@ def how_it_stands(request, die) -> str:
         "system": state.system,
         "state": state,
         "worked_out": state.is_behind,
-        "rows": [_figures(row) for row in state.cutting],
+        "rows": [figures(row) for row in state.cutting],
         "forecast": forecast,
         "head": die_state.headline(state),
         "wrong": damage.sentences(state.wrong, state.system),
@@ -50,7 +53,7 @@ def how_it_stands(request, die) -> str:
         "restarted": max((read.moment(at) for at in state.log.restarts), default=None),
         "record": record_line.here(die.plant, die),
         "next_steps": next_steps.of(state, request.user),
-        "complain": _complain(request, die),
+        "complain": complain_url(request, die),
         "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
     }
     leader_words = []
@@ -61,7 +64,9 @@ def how_it_stands(request, die) -> str:
             f"9 in 10 go {numbers.hits(limiting.forecast.nine_in_ten_hits)}",
         ]
         context["leader_url"] = reverse("maintenance:edge", args=[limiting.position.pk])
-    context |= {"leader_words": leader_words, "plan": _plan(state, leader_words)}
+    places = places_of(state, context["complain"])
+    context |= {"leader_words": leader_words, "station_asks": "?complain=1" if context["complain"] else ""}
+    context |= _drawn(state, places, leader_words)
     if forecast and forecast.remaining:
         context |= {
             "half": numbers.hits(forecast.half_hits),
@@ -73,7 +78,7 @@ def how_it_stands(request, die) -> str:
     return render_to_string("maintenance/screens/die/how_it_stands.html", context, request=request)
 
 
-def _complain(request, die) -> str:
+def complain_url(request, die) -> str:
     """Where a tap on a place of the plan leads while a complaint of the press is entered; else nothing."""
     if not (request.GET.get("complain") and request.user.has_perm(roles.LOG_MISHAP)):
         return ""
@@ -94,7 +99,7 @@ def _wear(state: die_state.DieState) -> list[dict]:
     ]
 
 
-def _figures(row: die_state.PositionRow) -> dict:
+def figures(row: die_state.PositionRow) -> dict:
     """A cutting edge's line with its figures as they are said."""
     edge = row.forecast
     rests, handbook = die_state.edge_rests_on(edge) if edge else ("", "")
@@ -107,9 +112,8 @@ def _figures(row: die_state.PositionRow) -> dict:
     }
 
 
-def _plan(state: die_state.DieState, leader_words: list[str]) -> plan.Plan | None:
-    stations = [(s.sequence, s.code, s.operation) for s in state.stations]
-    places = [
+def places_of(state: die_state.DieState, complain: str) -> list[plan.PlanPosition]:
+    return [
         plan.PlanPosition(
             code=row.position.code,
             kind=row.position.kind,
@@ -122,10 +126,40 @@ def _plan(state: die_state.DieState, leader_words: list[str]) -> plan.Plan | Non
             css=row.standing.css,
             limits=row.limits,
             title=row.title,
+            url=f"{complain}&place={quote(row.position.code, '')}"
+            if complain
+            else f"#c-{quote(row.position.code, '')}",
         )
         for row in state.rows
     ]
-    return plan.lay_out(places, stations, leader_words=leader_words) if places else None
+
+
+def _drawn(state: die_state.DieState, places: list[plan.PlanPosition], leader_words: list[str]) -> dict:
+    """The plan to scale, or along the strip without one where the register does not say where each place is."""
+    strip = strip_of(state)
+    if strip is not None:
+        return {
+            "scaled": scale_plan.lay_out(strip, places, leader_words=leader_words),
+            "opens_stations": True,
+            "off_strip": [place for place in places if not place.station],
+        }
+    stations = [(s.sequence, s.code, s.operation) for s in state.stations]
+    return {"plan": plan.lay_out(places, stations, leader_words=leader_words) if places else None}
+
+
+def strip_of(state: die_state.DieState) -> strip_cuts.Strip | None:
+    now = state.now.timestamp()
+    lengths = {}
+    for cut in state.log.cuts:
+        if (cut.valid_from is None or cut.valid_from <= now) and (cut.valid_to is None or cut.valid_to > now):
+            lengths |= {p: cut.length_mm for p in (cut.upper, cut.lower) if p is not None}
+    return strips.of_die(
+        state.die,
+        [row.position for row in state.rows],
+        state.stations,
+        lengths=lengths,
+        idle={row.position.pk for row in state.rows if row.standing is die_state.NOT_IN_ORDER},
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
