@@ -118,7 +118,6 @@ INSTALLED_APPS = [
     "django_tasks",
     "django_tasks_db",
     "csp",
-    "ninja",
 ]
 
 MIDDLEWARE = [

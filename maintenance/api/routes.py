@@ -89,7 +89,7 @@ api = Described(
     ),
     auth=DeviceToken(),
     urls_namespace="api",
-    docs_url="/docs",
+    docs_url=None,
 )
 router = Router()
 TAKEN = {"taken": 201, "known": 200}
@@ -371,7 +371,7 @@ def addresses() -> list:
     for pattern in patterns:
         if pattern.name == "openapi-json":
             pattern.callback = _with_token(require_safe(pattern.callback))
-        elif pattern.name in ("openapi-view", "api-root"):
+        elif pattern.name == "api-root":
             pattern.callback = require_safe(pattern.callback)
         else:
             pattern.callback = conditional_page(pattern.callback)

@@ -193,6 +193,7 @@ TABLE: dict[str, Row] = {
     "maintenance:counter_question_again": send(may(roles.STRIKE_ENTRY), pk="answer"),
     "maintenance:counter_devices": form(may(roles.EDIT_REGISTER)),
     "maintenance:programs": see(may(roles.EDIT_REGISTER)),
+    "maintenance:wiring": see(EVERYBODY),
     "maintenance:counter_device_revoke": send(may(roles.EDIT_REGISTER), pk="device"),
     # Spreadsheets in and out
     "maintenance:book_new": form(may(roles.EDIT_REGISTER, roles.EDIT_SPARES)),
@@ -210,7 +211,6 @@ TABLE: dict[str, Row] = {
     "diestore:service_json": Row(get=may(roles.RUN_FIT), signed_out=True),
     # The interface for programs
     "api:openapi-json": see(EVERYBODY),
-    "api:openapi-view": see(EVERYBODY),
     "api:post_count": call(),
     "api:post_counts": call(),
     "api:post_run": call(),

@@ -12,5 +12,6 @@ urlpatterns = [
     path("questions/<key:pk>/again/", views.TakeBack.as_view(), name="counter_question_again"),
     path("devices/", views.Devices.as_view(), name="counter_devices"),
     path("devices/how/", views.HowPrograms.as_view(), name="programs"),
+    path("devices/wiring/", views.Wiring.as_view(), name="wiring"),
     path("devices/<key:pk>/revoke/", views.Revoke.as_view(), name="counter_device_revoke"),
 ]

@@ -312,6 +312,14 @@ class HowPrograms(PermissionRequiredMixin, View):
         return render(request, "maintenance/screens/counters/programs.html", {"here": here})
 
 
+class Wiring(View):
+    """One message and one answer: for whoever wires a counter box, and may do nothing else here."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        here = request.build_absolute_uri("/").rstrip("/")
+        return render(request, "maintenance/screens/counters/wiring.html", {"here": here})
+
+
 class Revoke(PermissionRequiredMixin, View):
     raise_exception = True
     permission_required = roles.EDIT_REGISTER
