@@ -1,4 +1,4 @@
-// Large keys for a PIN, beside the box that works without them.
+// Large keys for a PIN or a figure, beside the box that works without them.
 "use strict";
 
 for (const pad of document.querySelectorAll("[data-pad]")) {
@@ -12,11 +12,17 @@ for (const pad of document.querySelectorAll("[data-pad]")) {
     button.addEventListener("click", press);
     pad.append(button);
   };
-  const type = (digit) => { if (box.value.length < box.maxLength) box.value += digit; };
+  const is_figure = "figure" in pad.dataset; // a figure may be typed too, and has no length
+  const put = (value) => { box.value = value; box.dispatchEvent(new Event("input", { bubbles: true })); };
+  const type = (digit) => { if (is_figure || box.value.length < box.maxLength) put(box.value + digit); };
   for (const digit of ["1", "2", "3", "4", "5", "6", "7", "8", "9"]) key(digit, "", () => type(digit));
-  key("\u232b", "take the last digit away", () => { box.value = box.value.slice(0, -1); });
+  key("\u232b", "take the last digit away", () => put(box.value.slice(0, -1)));
   key("0", "", () => type("0"));
-  key("\u2715", "begin again", () => { box.value = ""; });
+  if (is_figure && pad.dataset.figure) key(pad.dataset.figure, "", () => type(pad.dataset.figure));
+  else key("\u2715", "begin again", () => put(""));
   pad.hidden = false;
-  box.readOnly = matchMedia("(pointer: coarse)").matches; // the pad is there: no keyboard over half the page
+  // The pad is there: no keyboard over half the page.
+  if (!matchMedia("(pointer: coarse)").matches) continue;
+  if (is_figure) box.inputMode = "none";
+  else box.readOnly = true;
 }

@@ -61,6 +61,11 @@ MISHAP = Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damage
 SET_UP = Task("log_set_up", "Set-up", "solder crushed at the stop blocks", roles.LOG_RUN)
 IN_PRESS = Task("in_press", "In or out of a press", "so that its hits are counted", roles.LOG_RUN)
 INSPECTIONS = Inspecting("inspections", "Inspection", "what is due to be looked at", roles.LOG_MISHAP)
+ROWS = (  # as they stand on the page where a log begins
+    ("It ran", (RUN, SET_UP, IN_PRESS, CORRECTION)),
+    ("It was on the bench", (SHARPENING, REPLACEMENT, READING, INSPECTIONS)),
+    ("It went wrong", (STOP, MISHAP, COMPLAINT)),
+)
 TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, COMPLAINT, SET_UP, INSPECTIONS, CORRECTION, IN_PRESS)
 
 TASK_OF = {

@@ -29,6 +29,7 @@ from .tasks import (
     READING,
     RECENT_DIES,
     REPLACEMENT,
+    ROWS,
     RUN,
     SET_UP,
     SHARPENING,
@@ -55,10 +56,20 @@ from .tasks import (
 NOT_OF_THE_ENTRY = ("csrfmiddlewaretoken", "confirm", "pin")
 
 
-def _tasks(request: HttpRequest, die: Die | None) -> list[dict]:
-    return [
-        {"button": t.button, "says": t.says, "url": t.url(die)} for t in TASKS if request.user.has_perm(t.permission)
+def _rows(request: HttpRequest, die: Die | None) -> list[tuple[str, list[dict]]]:
+    """What this person may log, in the rows of the page; without a row that is empty."""
+    rows = [
+        (
+            name,
+            [
+                {"button": t.button, "says": t.says, "url": t.url(die)}
+                for t in tasks
+                if request.user.has_perm(t.permission)
+            ],
+        )
+        for name, tasks in ROWS
     ]
+    return [(name, tasks) for name, tasks in rows if tasks]
 
 
 def _chosen(request: HttpRequest) -> tuple[list[Die], str, str]:
@@ -94,7 +105,7 @@ class Start(AnyOf, View):
             "maintenance/screens/entry/start.html",
             {
                 "die": die,
-                "tasks": _tasks(request, die),
+                "rows": _rows(request, die),
                 "found": dies,
                 "text": text,
                 "problem": problem,

@@ -33,6 +33,48 @@
     ended.addEventListener("input", tell);
   }
 
+  // Days and times to tap, the days written as everywhere here.
+  for (const box of form ? form.querySelectorAll("input[type=datetime-local]") : []) {
+    const row = document.createElement("div"), two = (n) => String(n).padStart(2, "0");
+    row.className = "moments";
+    const now = new Date(), day_of = (date) => `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
+    const clock = (date) => `${two(date.getHours())}:${two(date.getMinutes())}`;
+    const part = (place) => (box.value || `${day_of(now)}T${clock(now)}`).slice(0, 16).split("T")[place];
+    const tap = (words, is_so, value) => {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = words;
+      button.setAttribute("aria-label", `${box.labels[0].textContent.trim()}: ${words}`);
+      button.addEventListener("click", () => {
+        box.value = value();
+        box.dispatchEvent(new Event("input", { bubbles: true }));
+      });
+      row.append(button);
+      return () => button.setAttribute("aria-pressed", is_so());
+    };
+    const marks = [];
+    for (const back of [0, 1, 2, 3]) {
+      const date = new Date(now.getFullYear(), now.getMonth(), now.getDate() - back);
+      const words = back ? date.toLocaleDateString("en-GB", { weekday: "short", day: "numeric", month: "short" }) : "today";
+      marks.push(tap(words.replace(",", ""), () => Boolean(box.value) && part(0) === day_of(date), () => `${day_of(date)}T${part(1)}`));
+    }
+    for (const time of ["06:00", "14:00", "22:00"]) {
+      marks.push(tap(time, () => Boolean(box.value) && part(1) === time, () => `${part(0)}T${time}`));
+    }
+    marks.push(tap("now", () => false, () => `${day_of(new Date())}T${clock(new Date())}`));
+    const said = document.createElement("small"); // the browser writes the box in its own way, and not in the shop's
+    said.className = "quiet";
+    row.append(said);
+    const look = () => {
+      marks.forEach((mark) => mark());
+      const at = box.value ? new Date(box.value) : null;
+      said.textContent = at ? `${at.getDate()} ${at.toLocaleDateString("en-GB", { month: "short" })} ${at.getFullYear()}, ${part(1)}` : "";
+    };
+    box.addEventListener("input", look);
+    look();
+    box.after(row);
+  }
+
   // Figures that are often typed, to tap: beside the box that they go into.
   const offer = (place, figures, usual, unit) => {
     const box = place.querySelector("input[type=text]"), row = document.createElement("div");
