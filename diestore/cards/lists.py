@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from decimal import Decimal
 
 import django_filters
 import django_tables2 as tables
 from django import forms
 from django.db import models
-from django.db.models import Q
+from django.db.models import Count, Q
+from django.http import HttpRequest
 from django.utils.html import format_html
 
 from diestore import units
-from diestore.frame.fields import Opens
 from diestore.frame.tables import RIGHT, Column
+from diestore.frame.taps import Tap, taps
 
 from .described import Card
 
@@ -83,7 +85,7 @@ def filter_of(card: Card) -> type[django_filters.FilterSet]:
         field = card.model._meta.get_field(name)
         if field.choices:
             made[name] = django_filters.ChoiceFilter(
-                choices=field.flatchoices, label=_label(card, name), empty_label="any", widget=Opens
+                choices=field.flatchoices, label=_label(card, name), empty_label="all"
             )
     if _ends(card):
         made["gone"] = django_filters.BooleanFilter(
@@ -100,6 +102,34 @@ class CardFilter(django_filters.FilterSet):
     def filter_queryset(self, rows):
         found = super().filter_queryset(rows)
         return found if not self.ends or self.form.cleaned_data.get("gone") else found.filter(**{self.ends: None})
+
+
+def taps_of(card: Card, request: HttpRequest) -> list[tuple[str, list[Tap]]]:
+    """The states of a card's list, each with its count among what is found: one row of taps for each column of choices,
+    without those that nothing has, and one for what is out of use."""
+    made = []
+    for name in card.columns:
+        field = card.model._meta.get_field(name)
+        if not field.choices:
+            continue
+        counts = Counter(_found(card, request, without=name).order_by().values_list(name, flat=True))
+        states = [(str(value), str(words), counts[value]) for value, words in field.flatchoices if counts[value]]
+        if len(states) > 1 or request.GET.get(name):
+            made.append((_label(card, name), taps(request, name, [("", "all", counts.total()), *states])))
+    if ends := _ends(card):
+        every = _found(card, request, without="gone", gone="on")
+        counts = every.order_by().aggregate(every=Count("pk"), ended=Count(ends))
+        if counts["ended"]:
+            in_use = ("", "in use", counts["every"] - counts["ended"])
+            also = ("on", f"also those {card.out[4]}", counts["every"])
+            made.append(("In use?", taps(request, "gone", [in_use, also])))
+    return made
+
+
+def _found(card: Card, request: HttpRequest, *, without: str, **asked: str):
+    """The rows that the list would have, were one thing not asked for."""
+    line = {name: value for name, value in request.GET.items() if name != without} | asked
+    return filter_of(card)(line, queryset=card.rows(request.user)).qs
 
 
 def _ends(card: Card) -> str:

@@ -112,7 +112,13 @@ class CardList(OfCard):
             request,
             "diestore/cards/list.html",
             self.shown(
-                request, table=lay_out(request, table), filter=asked, empty=not card.rows(request.user).exists()
+                request,
+                table=lay_out(request, table),
+                filter=asked,
+                empty=not card.rows(request.user).exists(),
+                rows_of_taps=lists.taps_of(card, request),
+                kept={name: value for name, value in request.GET.items() if name in asked.filters and name != "q"},
+                clear=request.path if request.GET else "",
             ),
         )
 

@@ -51,7 +51,7 @@ def lay_out(request: HttpRequest, table: tables.Table, usual: int = PAGE_SIZES[0
     table.request = request
     if asked := request.GET.getlist(table.prefixed_order_by_field):
         table.order_by = asked
-    table.page_sizes, table.size = PAGE_SIZES, page_size(request, usual)
-    table.paginate(per_page=table.size)
+    table.most = PAGE_SIZES[-1]
+    table.paginate(per_page=page_size(request, usual))
     table.page = table.paginator.get_page(request.GET.get(table.prefixed_page_field))
     return table

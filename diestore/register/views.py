@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from urllib.parse import urlencode
 
 from django.shortcuts import get_object_or_404, redirect, render
@@ -13,6 +14,7 @@ from django_tables2 import SingleTableMixin
 from diestore.access.plants import within
 from diestore.access.queries import system_of
 from diestore.frame.tables import lay_out
+from diestore.frame.taps import taps
 
 from . import panels, queries
 from .filters import DieFilter
@@ -35,9 +37,21 @@ class Dies(SingleTableMixin, FilterView):
         return {"system": system_of(self.request.user)}
 
     def get_context_data(self, **kwargs):
+        seen = within(Die.objects.all(), self.request.user)
         return super().get_context_data(
-            empty_register=not within(Die.objects.all(), self.request.user).exists(), **kwargs
+            empty_register=not seen.exists(),
+            taps=taps(self.request, "status", self._states(seen)),
+            kept={"status": self.request.GET["status"]} if self.request.GET.get("status") else {},
+            clear=self.request.path if self.request.GET else "",
+            **kwargs,
         )
+
+    def _states(self, seen):
+        """Each state with how many dies it has among those that the line finds."""
+        line = {name: value for name, value in self.request.GET.items() if name != "status"}
+        found = DieFilter(line, queryset=seen, request=self.request).qs
+        counts = Counter(found.order_by().values_list("status", flat=True))
+        return [("", "all", counts.total()), *((value, words, counts[value]) for value, words in Die.Status.choices)]
 
 
 class DiePage(View):

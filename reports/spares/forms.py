@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sized
+from dataclasses import replace
 
 from django import forms
+from django.db.models import QuerySet
 
 from diestore.register.models import kind_choices
 
 from .advice import SOON_DAYS, WEEK_DAYS, Asked
+
+
+def _count(found) -> int:
+    return found.count() if isinstance(found, QuerySet) else len(found)
 
 
 class SpareFilter(forms.Form):
@@ -36,6 +42,15 @@ class SpareFilter(forms.Form):
     def is_plain(self) -> bool:
         """Nothing is asked for: then what needs a decision this week is enough."""
         return self.is_valid() and not any(self.cleaned_data.values())
+
+    def counted(self, wanted: Callable[[Asked], Sized]) -> list[tuple[str, str, int]]:
+        """Each state with how many spares it has among those that the rest of the filter lets through."""
+        rest = self.asked()
+        days = {"": WEEK_DAYS, "1": 0, "28": SOON_DAYS, "all": None}
+        return [
+            (value, words, _count(wanted(replace(rest, within_days=days[value]))))
+            for value, words in self.fields["short"].choices
+        ]
 
     def asked(self, *, decide: bool = False) -> Asked:
         """What the rows shall be; a value that is not on offer asks for nothing. decide: where nothing is asked for,

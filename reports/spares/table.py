@@ -11,6 +11,7 @@ from reports.format import day, money, plain_money, status
 
 from . import supply
 from .advice import SpareRow
+from .pegs import laid_out
 from .supply import Supply
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
@@ -32,6 +33,7 @@ class SpareTable(tables.Table):
     tick = Column(verbose_name="Order", orderable=False)
     code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 10rem"}})
     state = Column(verbose_name="State", order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST))
+    shelf = Column(verbose_name="Shelf", note="line: needed before delivery", orderable=False)
     on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
     on_order = Column(verbose_name="On the way", attrs=RIGHT, order_by=("on_order", LAST))
     lead_days = Column(verbose_name="Lead time", note="days", order_by=("lead_sorted", LAST), attrs=RIGHT)
@@ -48,7 +50,8 @@ class SpareTable(tables.Table):
     class Meta:
         # what to do first, then why: on a tablet the last columns are the ones to be scrolled to
         sequence = (
-            "tick", "code", "state", "order_by", "quantity", "on_hand", "on_order", "use", "short_by", "lead_days",
+            "tick", "code", "state", "order_by", "quantity", "shelf", "on_hand", "on_order", "use", "short_by",
+            "lead_days",
         )  # fmt: skip
         order_by = ("state",)
         empty_text = "No spare is like that."
@@ -96,6 +99,16 @@ class SpareTable(tables.Table):
             there = reverse("maintenance:purchase", args=[pk])
             words = format_html('{}<small>{} in draft <a href="{}">{}</a></small>', words, f"{pieces:,}", there, number)
         return format_html("{}<small>{}</small>", words, WAITS) if record.waits else words
+
+    def render_shelf(self, record: SpareRow):
+        drawn = laid_out(record.there, record.on_order, record.nine_in_ten)
+        needed = "" if drawn.needed is None else f"M{drawn.needed:.1f} 0v20"
+        return format_html(
+            '<svg class="pegs" viewBox="0 0 {0} 24" width="{0}" height="24" role="img"><title>{1}</title>'
+            '<path class="rule2" d="M0 20H{0}"/><path class="w1" d="{2}"/><path class="rule2 outlined" d="{3}"/>'
+            '<path class="need" d="{4}"/></svg>',
+            f"{drawn.width:g}", drawn.words, drawn.here, drawn.coming, needed,
+        )  # fmt: skip
 
     def render_on_hand(self, record: SpareRow):
         if not record.older:

@@ -14,6 +14,7 @@ from diestore.access import plants, roles, shop
 from diestore.access.queries import system_of
 from diestore.exports import csv_response
 from diestore.frame.tables import lay_out
+from diestore.frame.taps import taps
 from maintenance.wording.odds import chance
 from reports.format import day, how_old, money
 from reports.sources import reads as sources_reads
@@ -47,6 +48,8 @@ def spares_page(request: HttpRequest) -> HttpResponse:
         {
             "table": table,
             "filter": chosen,
+            "taps": taps(request, "short", chosen.counted(listed.wanted)) if listed else [],
+            "kept": {name: value for name, value in request.GET.items() if name not in ("q", "page", "tick")},
             "picked": picked,
             "sums": sums,
             "wanted": wanted,

@@ -377,7 +377,7 @@ def test_a_list_longer_than_its_page_says_so_on_paper_too(as_role):
     Part.objects.bulk_create([Part(number=f"P-{n:02}") for n in range(26)])
     lead = as_role("lead")
     page = as_read(lead.get(reverse("diestore:parts")))
-    assert "1 to 25 of 26" in page and "For the others on paper, choose more rows on a page first." in page
+    assert "1 to 25 of 26" in page and "For the others on paper, ask for all on one page first." in page
     page = as_read(lead.get(reverse("diestore:parts"), {"per_page": "50"}))
     assert "1 to 26 of 26" in page and "on paper" not in page and "P-25" in page
 

@@ -87,8 +87,14 @@ def test_the_list_of_dies_is_filtered(as_role):
     make.die("A-3", of=make.stock("brass CuZn37"))
     assert codes(client, q="hinge") == ["A-1"]
     assert codes(client, q="p-a-2") == ["A-2"], "the part's number finds the die"
-    assert codes(client, family="stainless") == ["A-2"]
-    assert codes(client, stock=make.stock("brass CuZn37").pk) == ["A-3"]
+    assert codes(client, q="stainless") == ["A-2"], "the family of its stock finds it"
+    assert codes(client, q="brass CuZn37") == ["A-3"]
+    Die.objects.filter(code="A-1").update(usual_press=make.press("P7"))
+    assert codes(client, q="p7") == ["A-1"]
+    taps = re.findall(r">([\w ]+?) <b>(\d+)</b></a>", page(client, "diestore:dies", q="A-", status="stored"))
+    assert {words: int(count) for words, count in taps} == {
+        "all": 3, "in service": 2, "in repair": 0, "stored": 1, "retired": 0
+    }  # fmt: skip
     assert codes(client, status="stored") == ["A-2"]
     assert codes(client, q="nothing like it") == []
     assert "No die is like that" in page(client, "diestore:dies", q="nothing like it")
