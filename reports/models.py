@@ -115,3 +115,21 @@ class KeptGains(models.Model):
 
     def __str__(self) -> str:
         return f"what changes on the dies of {self.plant} are worth"
+
+
+class KeptChanges(models.Model):
+    """What came of every change made on the dies of a plant, and what was promised of it, from the night.
+
+    dies: by key, as reports/changes writes and reads them. mark: where the records stood.
+    """
+
+    plant = models.OneToOneField(Plant, on_delete=models.CASCADE, related_name="kept_changes")
+    made_at = models.DateTimeField(default=timezone.now)
+    mark = models.JSONField()
+    dies = models.JSONField(default=dict)
+
+    class Meta:
+        verbose_name_plural = "kept changes"
+
+    def __str__(self) -> str:
+        return f"what came of the changes on the dies of {self.plant}"

@@ -18,6 +18,7 @@ from maintenance import tasks
 from maintenance.life.fleet import FleetFit
 from maintenance.log import changes
 from maintenance.tasks import AFTER_ENTRY, NIGHTLY
+from reports.changes import kept as changes_made
 from reports.cost import kept
 from reports.gains import kept as gains
 from reports.models import KeptSpares
@@ -89,6 +90,16 @@ def keep_gains(context: TaskContext, plant: int) -> None:
     made = gains.work_out(Plant.objects.get(pk=plant))
     with queue.closing(context) as says:
         gains.keep(made)
+        says["dies"] = len(made.dies)
+        queue.enqueue_once(keep_changes, plant)
+
+
+@task(takes_context=True, priority=NIGHTLY)
+def keep_changes(context: TaskContext, plant: int) -> None:
+    """What came of every change that was made."""
+    made = changes_made.work_out(Plant.objects.get(pk=plant))
+    with queue.closing(context) as says:
+        changes_made.keep(made)
         says["dies"] = len(made.dies)
 
 

@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from reports.changes import views as changes_views
 from reports.cost import ledger_views, part_views, promise_views, views, years_views
 from reports.gains import views as gains_views
 from reports.offers import paper_views as offer_paper
@@ -48,6 +49,8 @@ urlpatterns: list = [
     path("cost/outlines/<key:pk>/offer.pdf", offer_paper.as_pdf, name="outline_pdf"),
     path("cost/outlines/<key:pk>/outline.csv", offer_rows.as_csv, name="outline_csv"),
     path("cost/outlines/<key:pk>/outline.xlsx", offer_rows.as_xlsx, name="outline_xlsx"),
+    path("cost/changes/", changes_views.page, name="changes"),
+    path("cost/changes.csv", changes_views.as_csv, name="changes_csv"),
     path("cost/gains/", gains_views.page, name="gains"),
     path("cost/gains.csv", gains_views.as_csv, name="gains_csv"),
     path("cost/<key:pk>/", views.cost_die_page, name="cost_die"),

@@ -127,7 +127,8 @@ class _Grid:
         step = min(STEP, FINE / (shape * math.sqrt(max(most_ends, 1))))
         half = math.ceil((math.log(MOST_TIMES) + 10 / shape) / step)
         reach = math.ceil(math.log(MOST_TIMES) / step)
-        return cls(shape, step * np.arange(-half, half + 1), step * np.arange(-reach, reach + 1), reach)
+        ln_life, ln_ratio = (step * np.arange(-points, points + 1) for points in (half, reach))
+        return cls(shape, np.asarray(ln_life, np.float64), np.asarray(ln_ratio, np.float64), reach)
 
     def across(self, after: Array, before: Array) -> Array:
         """sum over x of before(x) after(x + d), at each d."""

@@ -477,6 +477,7 @@ NOT_IN_A_FOLDER = {
     "Workbook": "waits to be brought in", "KnownHeading": "how books are read",
     "KeptSheets": "worked out", "KeptSpares": "worked out", "KeptSpare": "worked out",
     "KeptFigures": "worked out", "PurchasingRecord": "worked out", "KeptGains": "worked out",
+    "KeptChanges": "worked out",
     "CustomerLink": "a secret of one database", "LinkOpening": "of such a secret",
 }  # fmt: skip
 

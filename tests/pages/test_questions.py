@@ -40,7 +40,7 @@ OF_NONE = [
     "maintenance:record", "maintenance:replay",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
     "reports:spares_ahead", "reports:spares_record", "reports:outlines", "reports:outline_new", "reports:build_prices",
-    "maintenance:bench", "maintenance:presses", "reports:gains",
+    "maintenance:bench", "maintenance:presses", "reports:gains", "reports:changes",
 ]  # fmt: skip
 OF_A_DIE = [
     "diestore:die",

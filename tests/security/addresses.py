@@ -288,6 +288,8 @@ TABLE: dict[str, Row] = {
     "reports:outline_pdf": see(may(roles.SEE_COST), pk="outline"),
     "reports:outline_csv": see(may(roles.SEE_COST), pk="outline"),
     "reports:outline_xlsx": see(may(roles.SEE_COST), pk="outline"),
+    "reports:changes": see(may(roles.SEE_COST)),
+    "reports:changes_csv": see(may(roles.SEE_COST)),
     "reports:gains": see(may(roles.SEE_COST)),
     "reports:gains_csv": see(may(roles.SEE_COST)),
     "reports:cost_die": see(may(roles.SEE_COST), pk="die"),

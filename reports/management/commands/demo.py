@@ -121,6 +121,7 @@ class Command(BaseCommand):
         from fixtures.demo_counters import show_counters
         from fixtures.demo_inspections import show_inspections
         from maintenance.forecasts import causes, drift, replay, store, track_record
+        from reports.changes import kept as changes_made
         from reports.gains import kept as gains
         from reports.record import work as record
 
@@ -152,6 +153,7 @@ class Command(BaseCommand):
                 show_inspections(plant)
                 step("Trying every change on every die")
                 gains.keep(gains.work_out(plant))
+                changes_made.keep(changes_made.work_out(plant))
             step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
             create_users(plant)
