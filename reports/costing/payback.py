@@ -89,6 +89,19 @@ def payback(
     )
 
 
+def events_to_lose(*, worth: Decimal, extra: Decimal, saved_a_year: Decimal, each: Decimal) -> float | None:
+    """How many more events a year, at so much money each, eat up all that a change brings.
+
+    worth = saved x A - extra with A the worth today of one a year; n x each x A = worth, so n = worth x saved / (each x
+    (worth + extra)). None where the change brings nothing, or an event costs nothing.
+    """
+    worth, extra = amount(worth, "the worth", may_be_negative=True), amount(extra, "the extra money")
+    each = amount(each, "what an event costs")
+    if worth <= 0 or saved_a_year <= 0 or each == 0:
+        return None
+    return float(worth * saved_a_year / (each * (worth + extra)))
+
+
 def _within(years: float) -> float | None:
     return years if math.isfinite(years) else None
 

@@ -14,6 +14,7 @@ from reports.format import money
 from .kept import Row
 
 LAST = "pk"
+BY_WEAR = mark_safe("<small>by wear alone</small>")
 CHANGED, AT_MOST = mark_safe("<small>changed since</small>"), mark_safe("<small>at most</small>")
 
 
@@ -64,4 +65,5 @@ class GainsTable(tables.Table):
         return format_html("<strong>{}</strong>{}", money(record.gain.worth, cents=False), most)
 
     def render_odds(self, record: Row):
-        return chance(record.gain.chance)
+        by_wear = "" if record.gain.sort == "gap" else BY_WEAR
+        return format_html("{}{}", chance(record.gain.chance), by_wear)

@@ -19,7 +19,8 @@ from reports.cost.sheets import DieCost
 from reports.cost.two_builds import Change
 from reports.cost.year_ahead import Ahead
 from reports.costing.gains import Gain
-from reports.costing.money import MoneyRefused
+from reports.costing.money import MoneyRefused, from_float
+from reports.costing.payback import events_to_lose
 from reports.offers.reads import Price
 from reports.purchasing.laws import LawRefused
 from reports.spares.use import PlantAhead
@@ -45,6 +46,7 @@ COATINGS = tuple(name for name in tool_steels.COATINGS if name != "none")
 UPPER, LOWER, BOTH = ("upper",), ("lower",), ("upper", "lower")
 FEW = 5  # dull ends: fewer of a sort say little
 CENT = Decimal("0.01")
+LEAST_TIMES = CENT * 10  # of today's price: what a piece is reckoned at, however cheap it is
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,8 +68,11 @@ class OfDie:
 
 @dataclass(frozen=True, kw_only=True)
 class _Priced:
+    """A change with its price. cheaper: a piece costs so many times today's, where that is less than is reckoned."""
+
     change: Change
     is_priced: bool
+    cheaper: Decimal | None = None
 
 
 def changes_of(
@@ -104,7 +109,10 @@ def changes_of(
             saved_a_year=back.saved_a_year,
             is_priced=priced.is_priced,
         )
-        doubts = tuple(_doubts(priced, now.edges, seen))
+        doubts = (
+            *_doubts(priced, now.edges, seen),
+            *_chips(priced.change, now.edges, gain, _chip(ahead, cost, year, priced.change)),
+        )
         made.append(Tried(gain=gain, query=query_of(priced.change), doubts=doubts))
     return OfDie(tried=tuple(made))
 
@@ -164,8 +172,63 @@ def _priced(change: Change, edges: list[EdgeNow], prices: Mapping[str, Price]) -
         extra += piece if change.tool_steel else sum((prices[key].price for key in becomes[1:] if key), Decimal(0))
     if not before:
         return _Priced(change=change, is_priced=False)
-    times = max((after / before).quantize(CENT), CENT * 10)
-    return _Priced(change=replace(change, price=extra.quantize(CENT), piece_times=times), is_priced=True)
+    times = (after / before).quantize(CENT)
+    reckoned = replace(change, price=extra.quantize(CENT), piece_times=max(times, LEAST_TIMES))
+    return _Priced(change=reckoned, is_priced=True, cheaper=times if times < LEAST_TIMES else None)
+
+
+def _chip(ahead: PlantAhead, cost: DieCost, year: Ahead, change: Change) -> Decimal | None:
+    """What one more chip costs at the changed places: the stop, and a piece at its new price. None: not known."""
+    prices = [
+        price * change.piece_times
+        for item, places in ahead.places.items()
+        for place in places
+        if place.row.die_id == cost.die.pk
+        and change.takes(place.row.side, place.row.code)
+        and (price := ahead.items[item].unit_price) is not None
+    ]
+    stop = year.prices.stop if year.prices is not None else None
+    if stop is None and not prices:
+        return None
+    piece = sum(prices, Decimal(0)) / len(prices) if prices else Decimal(0)
+    return piece + (Decimal(0) if stop is None else from_float(stop.mean))
+
+
+def _chips(change: Change, edges: list[EdgeNow], gain: Gain, each: Decimal | None) -> Iterator[str]:
+    """That the figure is by wear alone, and how many chips would eat it up."""
+    words = _brittle(change, edges)
+    if not words:
+        return
+    more = None
+    if gain.is_priced and each is not None:
+        more = events_to_lose(worth=gain.worth, extra=gain.extra, saved_a_year=gain.saved_a_year, each=each)
+    yield f"{words}, which is not in this figure: {_count(more)}." if more else f"{words}, which is not in this figure."
+
+
+def _brittle(change: Change, edges: list[EdgeNow]) -> str:
+    """Why such pieces may chip more than those of today; empty where nobody says so."""
+    if change.coating:
+        return "A coating may flake, and the edge under it chip"
+    new = tool_steels.grade(change.tool_steel)
+    if new is None:
+        return ""
+    mine = [tool_steels.grade(edge.tool_steel) for edge in edges if change.takes(edge.spec.side, edge.code)]
+    is_as_tough = all(
+        old is not None and None not in (old.toughness, new.toughness) and new.toughness >= old.toughness
+        for old in mine
+    )
+    return "" if is_as_tough else "Such a steel may chip more easily"
+
+
+def _count(more: float) -> str:
+    """How many more a year, said so that a toolmaker can tell whether that is likely."""
+    if more < 1:
+        return f"one more chip in {1 / more:.2g} years would eat it up"
+    return (
+        f"{more:.2g} more chips a year would eat it up"
+        if more < 10
+        else f"{more:.0f} more chips a year would eat it up"
+    )
 
 
 def _doubts(priced: _Priced, edges: list[EdgeNow], seen: Seen) -> Iterator[str]:
@@ -173,6 +236,11 @@ def _doubts(priced: _Priced, edges: list[EdgeNow], seen: Seen) -> Iterator[str]:
     change = priced.change
     if not priced.is_priced:
         yield "The price list does not say what such pieces cost: the worth is the most that it may cost."
+    if priced.cheaper is not None:
+        yield (
+            f"Such a piece costs {priced.cheaper:f} times what it does today; a tenth is reckoned, so it is worth "
+            "a little more than this. Look whether the price list has a slip."
+        )
     if change.gap_pct is not None:
         within = seen.range_of("gap_pct")
         if within is None or not within[0] <= change.gap_pct <= within[1]:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reports.costing.money import MoneyRefused
-from reports.costing.payback import payback
+from reports.costing.payback import events_to_lose, payback
 
 D = Decimal
 
@@ -82,3 +82,11 @@ def test_a_dearer_way_never_pays_better(saved, price):
 def test_bad_input_is_refused(changes, words):
     with pytest.raises(MoneyRefused, match=words):
         payback(**{"extra": D(1), "saved_a_part": [0.1], "parts": 10, "parts_a_year": 5.0, **changes})
+
+
+def test_how_many_events_a_year_eat_it_up():
+    # 400 a year for 10 years without interest less 1,000: 3,000; ten times 300 a year eat that, at 150 each two
+    more = {"worth": Decimal(3_000), "extra": Decimal(1_000), "saved_a_year": Decimal(400)}
+    assert events_to_lose(**more, each=Decimal(150)) == pytest.approx(2.0)
+    assert events_to_lose(**more, each=Decimal(0)) is None
+    assert events_to_lose(**more | {"worth": Decimal(-5)}, each=Decimal(150)) is None

@@ -10,8 +10,9 @@ from django.urls import reverse
 from maintenance.models import ElementPrice
 from reports.cost import sheets, two_builds, year_ahead
 from reports.cost.forms import ChangeForm
+from reports.costing.payback import events_to_lose, payback
 from reports.format import money
-from reports.gains import kept
+from reports.gains import kept, tried
 from reports.models import KeptGains
 from reports.spares import kept as spares_kept
 from tests import factories as make
@@ -59,6 +60,8 @@ def test_the_page_ranks_says_its_doubts_and_what_was_changed_since(die, as_role)
     text = as_read(client.get(reverse("reports:gains"), {"every": "1", "per_page": "500"}))
     assert "This shop has seen no dull end of carbide: mostly by the handbook." in text
     assert "The price list does not say what such pieces cost" in text  # carbide has no price here
+    assert "A coating may flake, and the edge under it chip, which is not in this figure" in text
+    assert "by wear alone" in text
     assert "changed since" not in text
     make.run(die, 171, 100)
     text = as_read(client.get(reverse("reports:gains"), {"every": "1", "per_page": "500"}))
@@ -84,3 +87,45 @@ def test_one_edge_alone_changes_less_than_its_side(die):
     assert abs(alone.saved_a_year) < abs(by_words["PM on the punches"].saved_a_year)
     form = ChangeForm(QueryDict("gap=8&place=1-A"))
     assert not form.is_valid() and "at all places together" in str(form.errors)
+
+
+def test_how_many_chips_would_eat_it_up_is_the_same_sum(die):
+    ahead = spares_kept.ahead_of_die(die)
+    cost = sheets.cost_per_thousand(die)
+    year = year_ahead.year_ahead(cost, ahead=ahead)
+    coat = next(
+        row.tried for row in kept.rows_of(die.plant).rows
+        if row.die == die.pk and row.gain.words == "TiN on the punches" and row.gain.pays
+    )  # fmt: skip
+    change = ChangeForm(QueryDict(coat.query)).change
+    each = Decimal("48.50") * change.piece_times  # no stop has a price here
+    assert tried._chip(ahead, cost, year, change) == each
+    gain = coat.gain
+    a_year = events_to_lose(worth=gain.worth, extra=gain.extra, saved_a_year=gain.saved_a_year, each=each)
+    # as much less saved each year leaves nothing of its worth
+    percent, _ = two_builds.interest(cost, year)
+    over = two_builds.volume(cost, year, new=False)
+    per_part = (gain.saved_a_year - Decimal(str(a_year)) * each) / year.year.planned_parts
+    left = payback(
+        extra=gain.extra, saved_a_part=float(per_part), parts=over.parts,
+        parts_a_year=float(year.year.planned_parts), interest=percent / 100,
+    )  # fmt: skip
+    assert abs(left.worth) < gain.worth / 1000
+    assert any(words.endswith("would eat it up.") for words in coat.doubts)
+
+
+def test_a_steel_as_tough_as_todays_has_no_word_of_chips(die):
+    by_words = {row.gain.words: row.tried.doubts for row in kept.rows_of(die.plant).rows if row.die == die.pk}
+    assert not any("chip" in words for words in by_words["A2 on the punches"])  # tougher than D2 by any table
+    assert any("Such a steel may chip more easily" in words for words in by_words["PM on the punches"])
+
+
+def test_a_piece_under_a_tenth_of_todays_price_is_reckoned_as_a_tenth_and_said(die):
+    ElementPrice.objects.filter(element="piece PM").update(price=Decimal("4"))
+    kept.keep(kept.work_out(die.plant))
+    row = next(
+        row for row in kept.rows_of(die.plant).rows if row.die == die.pk and row.gain.words == "PM on the punches"
+    )
+    assert "pieces=0.10" in row.tried.query
+    assert any(words.startswith("Such a piece costs 0.05 times what it does today; a tenth is reckoned") for words in
+               row.tried.doubts)  # fmt: skip
