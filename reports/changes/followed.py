@@ -118,7 +118,7 @@ def _followed(
         promised_sum=promised_sum,
         came_sum=came_sum,
         so_far=None if saved is None or extra is None else saved - extra,
-        doubts=tuple(_doubts(made, came, unpriced, promised, why)),
+        doubts=tuple(_doubts(made, came, _verdict(promise, came), unpriced, promised, why)),
     )
 
 
@@ -216,14 +216,18 @@ def _of_work(place: Place, cost: DieCost) -> Decimal | None:
     return (worked + sum(bills, Decimal(0))) / pieces
 
 
-def _doubts(made: MadeChange, came: Came, unpriced: list[str], promised: Promised | None, why: str) -> list[str]:
+def _doubts(
+    made: MadeChange, came: Came, said: str, unpriced: list[str], promised: Promised | None, why: str
+) -> list[str]:
     """What the record cannot say, in sentences."""
     doubts = list(made.doubts)
     if came.dull_before < FEW_ENDS:
-        doubts.insert(0, f"{_ends(came.dull_before)} before the change, {FEW_ENDS} are needed: nobody will ever know.")
+        doubts.insert(0, f"{FEW_ENDS} dull ends before the change are needed: nobody will ever know.")
+    elif came.dull_after < FEW_ENDS and said == Verdict.KEPT:
+        doubts.append("Few dull ends since, but enough hits without one to say so.")
     elif came.dull_after < FEW_ENDS:
-        at_least = f" So far they last at least {came.low:.2g} times as long (9 in 10)." if came.low else ""
-        doubts.append(f"{_ends(came.dull_after)} since the change, {FEW_ENDS} are needed.{at_least}")
+        at_least = f" So far at least {came.low:.2g} times as long (9 in 10)." if came.low and came.low >= 1 else ""
+        doubts.append(f"{FEW_ENDS} dull ends since the change are needed.{at_least}")
     if not made.others:
         doubts.append("No other place of this die to hold it against: what else changed meanwhile is in the figure.")
     if promised is None:
@@ -237,7 +241,3 @@ def _doubts(made: MadeChange, came: Came, unpriced: list[str], promised: Promise
     elif promised is not None and promised.of_die is None:
         doubts.append("No money is told: nothing was forecast of this die then.")
     return doubts
-
-
-def _ends(count: int) -> str:
-    return {0: "No dull end", 1: "1 dull end"}.get(count, f"{count} dull ends")

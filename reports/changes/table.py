@@ -60,9 +60,6 @@ class ChangesTable(tables.Table):
     saved = Column(
         verbose_name="Saves", accessor="saved", order_by=("saved", LAST), attrs=RIGHT, note="a year, came / promised"
     )
-    extra = Column(
-        verbose_name="Cost", accessor="followed__extra", order_by=("followed__extra", LAST), attrs=RIGHT, note="once"
-    )
     so_far = Column(
         verbose_name="So far", accessor="followed__so_far", order_by=("followed__so_far", LAST), attrs=RIGHT,
         note="saved less cost",
@@ -73,11 +70,12 @@ class ChangesTable(tables.Table):
         empty_text = "No change is like that."
 
     def render_number(self, record: Row):
-        return day(timezone.localdate(record.followed.at))
+        return format_html('<span class="nowrap">{}</span>', day(timezone.localdate(record.followed.at)))
 
     def render_die(self, record: Row):
         waits = CHANGED if record.waits else ""
-        return format_html('<a href="{}">{}</a>{}', reverse("reports:cost_die", args=[record.die]), record.code, waits)
+        at = reverse("reports:cost_die", args=[record.die])
+        return format_html('<a class="nowrap" href="{}">{}</a>{}', at, record.code, waits)
 
     def render_words(self, record: Row):
         places = format_html_join(
@@ -85,7 +83,9 @@ class ChangesTable(tables.Table):
             ((reverse("maintenance:edge", args=[pk]), code) for pk, code in record.followed.places),
         )  # fmt: skip
         doubts = format_html_join("", "<small>{}</small>", ((words,) for words in record.followed.doubts))
-        return format_html("{} at {}{}", record.followed.words, places, doubts)
+        came = record.followed.came
+        ends = f"{came.dull_before} dull end{'' if came.dull_before == 1 else 's'} before, {came.dull_after} since"
+        return format_html("{} at {}<small>{}</small>{}", record.followed.words, places, ends, doubts)
 
     def render_promised(self, record: Row):
         told = record.followed.promised
@@ -95,9 +95,8 @@ class ChangesTable(tables.Table):
 
     def render_came(self, record: Row):
         came = record.followed.came
-        ends = f"{came.dull_before} dull ends before, {came.dull_after} since"
         band = format_html("<small>{}</small>", between(came.low, came.high)) if came.low or came.high else ""
-        return format_html("<strong>{}</strong>{}<small>{}</small>", times(came.times), band, ends)
+        return format_html("<strong>{}</strong>{}", times(came.times), band)
 
     def render_verdict(self, record: Row):
         return status(*VERDICTS[Verdict(record.followed.verdict)])
@@ -112,9 +111,7 @@ class ChangesTable(tables.Table):
         )  # fmt: skip
         return format_html("<strong>{}</strong>{}", money(came[0], cents=False), lines)
 
-    def render_extra(self, record: Row):
-        extra = record.followed.extra
-        return "nothing" if extra == 0 else money(extra, cents=False)
-
     def render_so_far(self, record: Row):
-        return money(record.followed.so_far, cents=False)
+        extra = record.followed.extra
+        cost = "nothing" if extra == 0 else money(extra, cents=False)
+        return format_html("{}<small>cost {}</small>", money(record.followed.so_far, cents=False), cost)

@@ -130,7 +130,7 @@ def test_it_sorts_filters_and_comes_as_a_file(die, as_role):
     assert "H-900" in as_read(client.get(reverse("reports:changes"), {"verdict": verdict.name, "q": "pm-m4"}))
     for asked in ({"verdict": other.name}, {"q": "carbide"}):
         assert "No change is like that." in as_read(client.get(reverse("reports:changes"), asked))
-    for column in ("number", "so_far", "-so_far", "came", "saved", "-extra", "verdict", "promised"):
+    for column in ("number", "so_far", "-so_far", "came", "saved", "verdict", "promised"):
         assert client.get(reverse("reports:changes"), {"sort": column}).status_code == 200
     head, row = client.get(reverse("reports:changes_csv")).content.decode("utf-8-sig").splitlines()
     cells = dict(zip(head.split(","), row.split(","), strict=False))
@@ -163,7 +163,7 @@ def test_few_dull_ends_and_no_price_are_said(die):
     assert steel.followed.extra is None
     assert "What it cost is not known at 1-B: no price, no bill and no hours." in steel.followed.doubts
     assert steel.followed.verdict == Verdict.UNKNOWN.value
-    assert steel.followed.doubts[0] == "No dull end before the change, 3 are needed: nobody will ever know."
+    assert steel.followed.doubts[0] == "3 dull ends before the change are needed: nobody will ever know."
 
 
 def test_a_coat_put_on_costs_its_hours_and_is_shared_by_its_pieces(die):
