@@ -3,7 +3,7 @@
 from django.urls import path
 
 from reports.changes import views as changes_views
-from reports.cost import ledger_views, part_views, promise_views, views, years_views
+from reports.cost import ledger_views, part_views, promise_views, replace_views, views, years_views
 from reports.gains import views as gains_views
 from reports.offers import paper_views as offer_paper
 from reports.offers import rows as offer_rows
@@ -73,4 +73,6 @@ urlpatterns: list = [
     path("customers/reports/<key:pk>/strike/", condition_views.StrikeReport.as_view(), name="signed_report_strike"),
     path("cost/<key:pk>/years/", years_views.years_page, name="cost_years"),
     path("cost/<key:pk>/years.csv", years_views.years_csv, name="cost_years_csv"),
+    path("cost/<key:pk>/replace/", replace_views.replace_page, name="cost_replace"),
+    path("cost/<key:pk>/replace.csv", replace_views.replace_csv, name="cost_replace_csv"),
 ]

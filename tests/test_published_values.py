@@ -69,7 +69,6 @@ PARTLY = {
     "F01": "the rates beside the frailty are held as published: chips are learnt by steel, not by a regression",
     "E04": "estimators for samples: a forecast here is a curve",
     "E07": "exact limits of a share: those told are by the score",
-    "M01": "the number of payments, and the return with two rates",
     "T3-15": "the free length of a spring",
     "T4-01": "a limit of 10 % of the thickness for thin low-carbon steel: no limit is made up where none was typed",
     "T6-05": "the diameter of a pilot by the class of work: that it leads the punches is held",

@@ -121,17 +121,47 @@ class PromiseForm(forms.Form):
         return None if value in (None, "") else _exactly(value)
 
 
-class RiseForm(forms.Form):
-    """By how much prices and rates rise. A GET form, as above."""
+class YearsForm(forms.Form):
+    """A volume that is tried, and by how much prices and rates rise. A GET form, as above."""
 
+    parts = BetweenField(label="Parts a year, to try", least=1, most=1e9)
     rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
 
     @property
     def share(self) -> Decimal:
         """As a share a year; nought where nothing is asked, or what cannot be."""
-        if not self.is_bound or not self.is_valid():
-            return Decimal(0)
-        return _exactly(self.cleaned_data["rise"] or 0) / 100
+        return _exactly(self._asked("rise") or 0) / 100
+
+    @property
+    def tried(self) -> float | None:
+        """Good parts a year; None: as planned."""
+        return self._asked("parts")
+
+    def _asked(self, name: str) -> float | None:
+        return self.cleaned_data[name] if self.is_bound and self.is_valid() else None
+
+
+class ReplaceForm(forms.Form):
+    """What keeping a die or building it anew rests on. A GET form; what is not asked stands as it is started with."""
+
+    price = BetweenField(label="A new one costs", least=0, most=1e9)
+    overhaul = BetweenField(label="This one needs at once", least=0, most=1e9)
+    repairs = BetweenField(label="Repairs a year", least=0, most=1e9)
+    aging = BetweenField(label="Repairs and stops grow a year by, %", least=0, most=100, unit="%")
+    old_brings = BetweenField(label="This one brings when it goes", least=0, most=1e9)
+    new_brings = BetweenField(label="A new one brings in the end", least=0, most=1e9)
+    parts = BetweenField(label="Parts a year, to try", least=1, most=1e9)
+    rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
+    interest = BetweenField(label="Money costs a year, %", least=0, most=100, unit="%")
+
+    def __init__(self, asked, *, start: dict) -> None:
+        super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)
+
+    def value(self, name: str) -> Decimal | None:
+        """What holds: as asked, or as it is started with where nothing was asked or what cannot be."""
+        cleaned = getattr(self, "cleaned_data", {}) if self.is_bound and self.is_valid() else self.initial
+        value = cleaned.get(name)
+        return None if value in (None, "") else _exactly(float(value))
 
 
 def _exactly(value: float) -> Decimal:

@@ -127,6 +127,46 @@ def by_month(months: Sequence[MonthBar], *, level: float | None, y_label: str, t
 
 
 @dataclass(frozen=True, kw_only=True)
+class YearBar:
+    """What a year more costs: two elements and all the rest, and where 8 in 10 lives fall; level: what a new one costs
+    a year. word: its tick."""
+
+    parts: tuple[float, float]
+    rest: float
+    low: float
+    high: float
+    level: float
+    word: str
+
+
+def by_year(years: Sequence[YearBar], *, y_label: str, title: str):
+    """Bars of the old one, each with its band, under the steps of a new one."""
+    from matplotlib import rc_context
+    from matplotlib.ticker import FixedLocator, NullLocator
+
+    across = range(len(years))
+    with rc_context(plots.SETTINGS):
+        figure, axes = blank(height=380, x="year until", y=y_label)
+        below = [0.0] * len(years)
+        for n, ink in enumerate((Ink.BAR_1, Ink.BAR_2, Ink.BAR_3)):
+            heights = [year.parts[n] if n < 2 else year.rest for year in years]
+            axes.bar(across, heights, width=0.7, bottom=below, color=ink.colour, linewidth=0)
+            below = [a + b for a, b in zip(below, heights, strict=True)]
+        axes.vlines(across, [y.low for y in years], [y.high for y in years], color=Ink.PAST.colour)
+        levels = [year.level for year in years]
+        axes.hlines(levels, [n - 0.5 for n in across], [n + 0.5 for n in across], color=Ink.LINE_2.colour)
+        axes.set_xlim(-0.6, len(years) - 0.4)
+        axes.set_ylim(0, 1.06 * max(max(y.high for y in years), max(below), max(levels), 1.0))
+        axes.grid(False, axis="x")
+        axes.set_axisbelow(True)
+        round_ticks(axes.yaxis)
+        axes.xaxis.set_major_locator(FixedLocator(list(across)))
+        axes.xaxis.set_minor_locator(NullLocator())
+        axes.set_xticklabels([year.word for year in years])
+        return svg(figure, title)
+
+
+@dataclass(frozen=True, kw_only=True)
 class SpentMonth:
     """What a month took, group by group from below, as used up; and what was paid in it. word: its tick."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
@@ -220,9 +221,9 @@ def volume(cost: DieCost, year: Ahead, *, new: bool) -> Volume:
     return Volume(parts=max(3 * planned, 1), words="of three years at this pace")
 
 
-def interest(cost: DieCost, year: Ahead) -> tuple[Decimal, bool]:
+def interest(cost: DieCost, day: dt.date | None) -> tuple[Decimal, bool]:
     """What money costs, % a year, and whether that is assumed: what is usual, where the shop's rates do not say."""
-    own = cost.rates.on("capital", year.as_of) if cost.rates is not None and year.as_of is not None else None
+    own = cost.rates.on("capital", day) if cost.rates is not None and day is not None else None
     return (own, False) if own is not None else (Decimal(str(ASSUMED[Rate.Kind.CAPITAL_PERCENT])), True)
 
 

@@ -194,7 +194,7 @@ def _pays_back(
     two: two_builds.TwoBuilds, over: two_builds.Volume, year: year_ahead.Ahead, cost: sheets.DieCost
 ) -> dict | None:
     """When the extra money is back, what it is worth today and what it earns, in words."""
-    percent, assumed = two_builds.interest(cost, year)
+    percent, assumed = two_builds.interest(cost, year.as_of)
     try:
         back = two_builds.pays_back(two, over, year, percent)
     except MoneyRefused as reason:
@@ -211,6 +211,7 @@ def _pays_back(
         "years": f"{back.years:.1f}" if back.years is not None else "",
         "low": f"{back.low:.1f}" if back.low is not None else "",
         "high": f"{back.high:.1f}" if back.high is not None else "",
+        "with_interest": f"{back.with_interest:.1f}" if back.with_interest is not None else "",
         "life": f"{back.life_years:.1f}",
         "worth": money(back.worth, cents=False),
         "interest": f"{percent:f}".rstrip("0").rstrip("."),

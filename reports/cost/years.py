@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache, partial
 
@@ -15,6 +15,7 @@ from reports.costing.elements import per_thousand
 from reports.costing.money import MoneyRefused
 from reports.costing.spread import Spread
 from reports.costing.years_ahead import (
+    LIVES,
     Allowance,
     ByAge,
     ByTheStroke,
@@ -28,6 +29,7 @@ from reports.purchasing.demand import BreakRate
 from reports.purchasing.laws import LawRefused
 from reports.purchasing.removal import lasting, means_of
 from reports.purchasing.wear import Worn, WornItem
+from reports.spares.counted import chances_at
 from reports.spares.use import PlantAhead, SparePlace
 
 from . import reads
@@ -66,6 +68,7 @@ class DieYears:
     big: tuple[Big, ...] = ()
     left_out: tuple[str, ...] = ()
     volume_from: str = ""
+    tried: bool = False
 
 
 def month_days(months: int = MONTHS) -> list[int]:
@@ -73,44 +76,84 @@ def month_days(months: int = MONTHS) -> list[int]:
     return [round(YEAR_DAYS * n / 12) for n in range(1, months + 1)]
 
 
-def years_of(cost: DieCost, *, ahead: PlantAhead, yearly_rise: Decimal = Decimal(0)) -> DieYears:
-    """The three years ahead of a die, at today's prices and rates or at such as rise by a share a year."""
+def parts_of_hit(cost: DieCost) -> float:
+    """Good parts at a stroke: by its record, else as many as fall."""
+    spent = cost.spent
+    return spent.parts / spent.hits if spent.hits else reads.parts_per_hit([cost.die.pk]).get(cost.die.pk, 1)
+
+
+def try_volume(cost: DieCost, ahead: PlantAhead, parts_a_year: float) -> None:
+    """What would be if the die made so many good parts a year from now on; before anything else is asked of `ahead`."""
+    ahead.try_pace(cost.die.pk, parts_a_year / parts_of_hit(cost) / YEAR_DAYS)
+
+
+def years_of(
+    cost: DieCost, *, ahead: PlantAhead, yearly_rise: Decimal = Decimal(0), tried: float | None = None
+) -> DieYears:
+    """The three years ahead of a die, at today's prices and rates or at such as rise by a share a year.
+
+    tried: good parts a year, in place of what is planned.
+    """
     die = cost.die
+    if tried is not None:
+        try_volume(cost, ahead, tried)
     year = year_ahead(cost, ahead=ahead)
     if year.prices is None or year.refusal:
         return DieYears(years=None, refusal=year.refusal, first_year=year)
     days = month_days()
     ends = np.array([ahead.strokes(die.pk, n) for n in days])
-    per_hit = cost.spent.parts / cost.spent.hits if cost.spent.hits else reads.parts_per_hit([die.pk]).get(die.pk, 1)
     try:
-        sets = _sets(ahead, die, year, days)
+        made = drawn_ahead(cost, year, ahead=ahead, days=days, yearly_rise=yearly_rise)
     except LawRefused as reason:
         return DieYears(years=None, refusal=f"Nothing is forecast of this die: {reason}", first_year=year)
-    made = years_ahead(
-        strokes=np.diff(ends, prepend=0.0),
-        sets=sets,
-        by_the_stroke=_by_the_stroke(ahead, cost, year),
-        by_age=_by_age(ahead, die, days),
-        yearly_rise=yearly_rise,
-    )
-    try:
-        running = as_it_is(cost, year, ahead=ahead)[0].running_per_thousand().expected
-    except MoneyRefused:
-        running = None
-    parts = [int(n * per_hit) for n in np.diff(ends[11::12], prepend=0.0)]
-    long_run = running * parts[0] / 1000 if running is not None else None
+    parts = [int(n * parts_of_hit(cost)) for n in np.diff(ends[11::12], prepend=0.0)]
     share = per_thousand(die.build_price, die.expected_parts) * parts[0] / 1000 if _is_built_for(die) else None
     return DieYears(
         years=made,
         months=tuple(ahead.today + dt.timedelta(days=n) for n in days),
         parts=tuple(parts),
         first_year=year,
-        long_run=long_run,
+        long_run=long_run(cost, year, ahead=ahead, parts=parts[0]),
         share_of_build=share,
         big=tuple(_big(ahead, die, days)),
         left_out=year.year.left_out if year.year else (),
-        volume_from=_volume_from(ahead, die),
+        volume_from=_volume_from(ahead, die) if tried is None else f"{tried:,.0f} parts a year, as typed to try it",
+        tried=tried is not None,
     )
+
+
+def drawn_ahead(
+    cost: DieCost,
+    year: Ahead,
+    *,
+    ahead: PlantAhead,
+    days: list[int],
+    new: bool = False,
+    yearly_rise: Decimal = Decimal(0),
+    lives: int = LIVES,
+) -> YearsAhead:
+    """The months that end after so many days. new: of a die built like this one that begins its life now.
+
+    Raises LawRefused where nothing is forecast of the die.
+    """
+    ends = np.array([ahead.strokes(cost.die.pk, n) for n in days])
+    return years_ahead(
+        strokes=np.diff(ends, prepend=0.0),
+        sets=_sets(ahead, cost.die, year, days, new=new),
+        by_the_stroke=_by_the_stroke(ahead, cost, year),
+        by_age=_by_age(ahead, cost.die, days, new=new),
+        yearly_rise=yearly_rise,
+        lives=lives,
+    )
+
+
+def long_run(cost: DieCost, year: Ahead, *, ahead: PlantAhead, parts: int) -> Decimal | None:
+    """Money a year in which so many parts are made, if that went on for ever; None: not known."""
+    try:
+        running = as_it_is(cost, year, ahead=ahead)[0].running_per_thousand().expected
+    except MoneyRefused:
+        return None
+    return running * parts / 1000
 
 
 def _is_built_for(die: Die) -> bool:
@@ -130,11 +173,12 @@ def _mine(ahead: PlantAhead, die: Die) -> list[tuple[int, SparePlace]]:
     return [(item, p) for item, places in ahead.places.items() for p in places if p.row.die_id == die.pk]
 
 
-def _piece(ahead: PlantAhead, item: int, place: SparePlace) -> GroundPiece | None:
+def _piece(ahead: PlantAhead, item: int, place: SparePlace, *, new: bool) -> GroundPiece | None:
     use, price = place.drawn(alone=ahead.is_alone(place)), ahead.items[item].unit_price
     if use.grinds_left is None or use.grinds_new is None or price is None:
         return None
-    law = _allowances(use.grinds_left, use.grinds_new, use.spread, use.doubt, use.ground_share)
+    left = use.grinds_new if new else use.grinds_left
+    law = _allowances(left, use.grinds_new, use.spread, use.doubt, use.ground_share)
     return GroundPiece(price=price, allowances=law)
 
 
@@ -148,32 +192,40 @@ def _allowances(left: float, new: float, spread: float, doubt: float, share: flo
     )
 
 
-def _sets(ahead: PlantAhead, die: Die, year: Ahead, days: list[int]) -> list[GroundSet]:
+def _sets(ahead: PlantAhead, die: Die, year: Ahead, days: list[int], *, new: bool) -> list[GroundSet]:
     """The set of the die, and each place that follows its own edge."""
     together, alone = [], []
     for item, place in _mine(ahead, die):
-        piece = _piece(ahead, item, place)
+        piece = _piece(ahead, item, place, new=new)
         if piece is not None and ahead.is_alone(place):
             alone.append((place, piece))
         elif piece is not None:
             together.append(piece)
     grind = year.prices.sharpening if year.prices and year.prices.sharpening is not None else Decimal(0)
     return [
-        _set(ahead, die, None, grind, tuple(together), days),
-        *(_set(ahead, die, place, Decimal(0), (piece,), days) for place, piece in alone),
+        _set(ahead, die, None, grind, tuple(together), days, new=new),
+        *(_set(ahead, die, place, Decimal(0), (piece,), days, new=new) for place, piece in alone),
     ]
 
 
 def _set(
-    ahead: PlantAhead, die: Die, place: SparePlace | None, grind: Decimal, pieces: tuple[GroundPiece, ...], days: list
+    ahead: PlantAhead,
+    die: Die,
+    place: SparePlace | None,
+    grind: Decimal,
+    pieces: tuple[GroundPiece, ...],
+    days: list[int],
+    *,
+    new: bool,
 ) -> GroundSet:
     first, fresh = ahead.laws(die.pk, place)
+    ends = tuple(ahead.strokes(die.pk, n) for n in days)
     return GroundSet(
-        first=first.lasting,
+        first=None if new else first.lasting,
         fresh=tuple(law.lasting for law in fresh),
         grind=grind,
         pieces=pieces,
-        until=[ahead.chances(die.pk, n, place) for n in days],
+        until=chances_at(None if new else first, fresh, ends),
     )
 
 
@@ -200,7 +252,7 @@ def _one_mishap(ahead: PlantAhead, item: int, price: Decimal) -> Spread:
     return Spread.of_counts(at_once.chances if at_once is not None else [0.0, 1.0], price)
 
 
-def _by_age(ahead: PlantAhead, die: Die, days: list[int]) -> list[ByAge]:
+def _by_age(ahead: PlantAhead, die: Die, days: list[int], *, new: bool) -> list[ByAge]:
     """Pieces that wear out, a sort for each spare."""
     sorts = []
     for item in dict.fromkeys(item for item, _ in _mine(ahead, die)):
@@ -208,7 +260,7 @@ def _by_age(ahead: PlantAhead, die: Die, days: list[int]) -> list[ByAge]:
         if price is None or by_age is None:
             continue
         law, aged = by_age
-        mine = [place for place in aged if place.die == die.pk]
+        mine = [replace(place, age=0.0, known=True) if new else place for place in aged if place.die == die.pk]
         last = [place.ahead(ahead.strokes(die.pk, days[-1])) for place in mine]
         sorts.append(
             ByAge(

@@ -19,7 +19,7 @@ from reports.format import day, how_old, money, three_figures
 from reports.spares import kept as spares_kept
 
 from . import plot, reads, sheets
-from .forms import RiseForm
+from .forms import YearsForm
 from .years import DieYears, years_of
 
 HEAD = ["month until", "hits", "sharpening", "spares", "stops and scrap", "together", "1 in 10 below", "half below",
@@ -75,13 +75,13 @@ def years_csv(request: HttpRequest, pk: int) -> HttpResponse:
     return csv_response(f"years-{die.code}.csv", HEAD, rows)
 
 
-def _asked(request: HttpRequest, pk: int) -> tuple[Die, RiseForm, DieYears]:
+def _asked(request: HttpRequest, pk: int) -> tuple[Die, YearsForm, DieYears]:
     die = plants.within(reads.with_plant(), request.user).filter(pk=pk).first()
     if die is None:
         raise Http404("No such die here.")
-    form = RiseForm(request.GET if "rise" in request.GET else None)
+    form = YearsForm(request.GET if request.GET else None)
     ahead = spares_kept.ahead_of_die(die)
-    return die, form, years_of(sheets.cost_per_thousand(die), ahead=ahead, yearly_rise=form.share)
+    return die, form, years_of(sheets.cost_per_thousand(die), ahead=ahead, yearly_rise=form.share, tried=form.tried)
 
 
 def _year(told: DieYears, number: int) -> dict:

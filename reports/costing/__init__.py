@@ -11,9 +11,9 @@ spread      `Spread`: a discrete distribution of money; sums, compounds, mixture
 next_year   `expected_year`: what the year ahead will cost, with a band, from counts of sharpenings, spares and stops
 years_ahead `years_ahead`: money month by month for years ahead, what is expected and how far single lives lie apart
 break_even  `break_even`: the volume at which a dearer tool with cheaper parts has paid for itself
-small_tool  `SmallTool`: pieces a year that pay for a tool; what a tool may cost; its yearly gain
 discounting present value, payment, annual equivalent, economic life, rate of return
 changes     `compared`: lives before and after a change at the same places; `verdict`: whether a promise was kept
+replacing   `keep_or_build`: what each further year of a die costs against what a new one costs a year
 builds      `compare_builds`: two ways of building a die, cost per thousand against volume, with the crossing
 payback     `payback`: when the extra money for a dearer way comes back, what it is worth today, what it earns
 outlined    `running`: what a tool that is only outlined costs a part, for many sets of assumptions and worlds at once

@@ -69,15 +69,19 @@ def annual_equivalent(rate: Decimal, costs: Sequence[Decimal]) -> Decimal:
     return payment(rate, len(costs) - 1, present_value(rate, costs))
 
 
-def yearly_cost(
-    *, first_cost: Decimal, resale: Decimal = Decimal(0), yearly: Decimal = Decimal(0), rate: Decimal, years: int
-) -> Decimal:
-    """(P - F) (A/P, i, n) + F i + A: first cost P, resale F after n years, even yearly cost A.
+def periods_to_pay(rate: Decimal, each: Decimal, present: Decimal) -> float | None:
+    """How many even payments at the end of a period are worth `present` now: -ln(1 - present i / each) / ln(1 + i).
 
-    Source: R. Panneerselvam, Engineering Economics, PHI, 2010, ex. 8.4, p. 109.
+    present / each where i = 0; None where the payments never come to it. A part of a period is told as such.
     """
-    p, f = amount(first_cost, "the first cost"), amount(resale, "the resale")
-    return payment(rate, years, p - f) + f * _rate(rate) + amount(yearly, "the yearly cost", may_be_negative=True)
+    each, present = amount(each, "the payment"), amount(present, "the present worth")
+    if present == 0:
+        return 0.0
+    if _rate(rate) == 0:
+        return float(present / each) if each else None
+    if each <= present * rate:
+        return None
+    return float(-(1 - present * rate / each).ln() / (1 + rate).ln())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,9 +162,29 @@ def rate_of_return(flows: Sequence[Decimal]) -> RateOfReturn:
 def return_on_the_dearer(dearer: Sequence[Decimal], cheaper: Sequence[Decimal]) -> RateOfReturn:
     """The rate that the extra money for the dearer of two ways earns: the return of the difference of the payments.
 
-    Payments by period, costs negative; the shorter one is taken to have none at its end.
+    Money paid by period; the shorter one is taken to have none at its end.
     """
+    return rate_of_return(saved_by(dearer, cheaper))
+
+
+def saved_by(dearer: Sequence[Decimal], cheaper: Sequence[Decimal]) -> list[Decimal]:
+    """What the dearer of two ways saves by period, its extra money first and negative. Money paid by period."""
     n = max(len(dearer), len(cheaper))
     first = [*_flows(dearer), *[Decimal(0)] * (n - len(dearer))]
     second = [*_flows(cheaper), *[Decimal(0)] * (n - len(cheaper))]
-    return rate_of_return([a - b for a, b in zip(first, second, strict=True)])
+    return [b - a for a, b in zip(first, second, strict=True)]
+
+
+def return_reinvested(flows: Sequence[Decimal], *, borrowed: Decimal, lent: Decimal) -> float | None:
+    """The rate of return where what is paid is borrowed at one rate and what comes back earns another until the end:
+
+    ((sum of income_t (1 + lent)^(n - t)) / (sum of payments_t / (1 + borrowed)^t))^(1 / n) - 1. Single, whatever the
+    signs do. None where money goes one way only.
+    """
+    money = _flows(flows)
+    n = len(money) - 1
+    paid = -present_value(borrowed, [min(flow, Decimal(0)) for flow in money])
+    back = present_value(lent, [max(flow, Decimal(0)) for flow in money]) * (1 + _rate(lent)) ** n
+    if n < 1 or paid <= 0 or back <= 0:
+        return None
+    return float(back / paid) ** (1 / n) - 1

@@ -10,7 +10,7 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .discounting import RateOfReturn, present_value, rate_of_return
+from .discounting import RateOfReturn, periods_to_pay, present_value, rate_of_return
 from .money import MoneyRefused, amount, from_float
 
 MOST_YEARS = 200
@@ -21,8 +21,9 @@ class Payback:
     """flows: money by year, the first now, what is saved at the end of each year; the last year may be a part of one.
 
     worth: their present value. rate: what the extra money earns a year. years, low, high: until it is back, not
-    discounted, as expected and so that 8 in 10 worlds lie between; None: not within the years. chance: share of worlds
-    in which the present value is above nought.
+    discounted, as expected and so that 8 in 10 worlds lie between; None: not within the years. with_interest: as
+    expected, until it is back with what money costs. chance: share of worlds in which the present value lies above
+    nought.
     """
 
     extra: Decimal
@@ -34,6 +35,7 @@ class Payback:
     years: float | None
     low: float | None
     high: float | None
+    with_interest: float | None
     chance: float
 
 
@@ -48,7 +50,8 @@ def payback(
     """extra: money more now (negative: less). saved_a_part: float[worlds], money a part, negative where it costs more.
 
     flows = -extra, then saved x parts of each year at its end, over parts / parts_a_year years;
-    worth = sum of flow_t / (1 + i)^t; years until back = extra / saved a year, where that is within the life.
+    worth = sum of flow_t / (1 + i)^t; years until back = extra / saved a year, where that is within the life; with
+    interest as many even payments as are worth the extra money.
     Sources: Brealey and Myers, Principles of Corporate Finance, present value and payback; IEC 60300-3-3 for
     discounting in life cycle costing (both from memory).
     Raises MoneyRefused for no parts, no pace, a life of more than 200 years, or saving that is not finite.
@@ -85,6 +88,9 @@ def payback(
         years=years if years <= life else None,
         low=_within(float(low)),
         high=_within(float(high)),
+        with_interest=_with_interest(
+            interest, mean * parts_a_year, extra, life, pays=present_value(interest, flows) >= 0
+        ),
         chance=float(np.mean(np.where(worth > 0, 1.0, np.where(worth == 0, 0.5, 0.0)))),
     )
 
@@ -100,6 +106,14 @@ def events_to_lose(*, worth: Decimal, extra: Decimal, saved_a_year: Decimal, eac
     if worth <= 0 or saved_a_year <= 0 or each == 0:
         return None
     return float(worth * saved_a_year / (each * (worth + extra)))
+
+
+def _with_interest(interest: Decimal, saved: float, extra: Decimal, life: float, *, pays: bool) -> float | None:
+    """Of a last year that is a part of one the money comes at its end."""
+    if extra <= 0:
+        return 0.0 if saved >= 0 else None
+    years = periods_to_pay(interest, from_float(saved), extra) if saved > 0 and pays else None
+    return None if years is None else min(years, life)
 
 
 def _within(years: float) -> float | None:

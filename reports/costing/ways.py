@@ -12,7 +12,14 @@ from numpy.typing import NDArray
 
 from .break_even import BreakEven, break_even
 from .builds import Figure
-from .discounting import RateOfReturn, annual_equivalent, present_value, rate_of_return
+from .discounting import (
+    RateOfReturn,
+    annual_equivalent,
+    present_value,
+    return_on_the_dearer,
+    return_reinvested,
+    saved_by,
+)
 from .elements import per_thousand
 from .money import MoneyRefused, amount, from_float
 from .outlined import worth_of_saving
@@ -92,7 +99,8 @@ class Money:
 class Against:
     """A way against the one it is measured by. extra: money more for building it. worth: today's worth of choosing it.
 
-    rate: what the extra money earns a year; None in it: nowhere. years, low, high: until the extra money is back, not
+    rate: what the extra money earns a year; None in it: nowhere. reinvested: the same where what comes back earns what
+    money costs. years, low, high: until the extra money is back, not
     discounted, as expected and so that 8 in 10 worlds lie between; None: not within the programme. crossing: parts at
     which both have cost the same. chance: share of worlds in which its present value is above nought, ties half.
     """
@@ -101,6 +109,7 @@ class Against:
     extra: Decimal
     worth: Decimal
     rate: RateOfReturn
+    reinvested: float | None
     years: float | None
     low: float | None
     high: float | None
@@ -207,7 +216,7 @@ def _against(one: Money, base: Money, programme: Programme) -> Against:
         saved, extra=float(extra), parts_by_year=programme.parts_by_year, interest=interest, rise=rise,
         extra_by_year=more,
     )  # fmt: skip
-    difference = [a - b for a, b in zip(base.flows, one.flows, strict=True)]
+    saving = saved_by(one.flows, base.flows)
     back = _years_back(saved, float(extra), programme, more)
     low, high = np.quantile(back, 0.1, method="lower"), np.quantile(back, 0.9, method="higher")
     mean = _years_back(np.array([float(saved.mean())]), float(extra), programme, more)[0]
@@ -215,7 +224,8 @@ def _against(one: Money, base: Money, programme: Programme) -> Against:
         money=one,
         extra=extra,
         worth=base.worth - one.worth,
-        rate=rate_of_return(difference),
+        rate=return_on_the_dearer(one.flows, base.flows),
+        reinvested=return_reinvested(saving, borrowed=programme.interest, lent=programme.interest),
         years=_within(float(mean)),
         low=_within(float(low)),
         high=_within(float(high)),

@@ -63,12 +63,12 @@ def _renewed(allowance: Allowance, most: int) -> NDArray[np.float64]:
 class GroundSet:
     """What is ground together: the set of a die, or one place that follows its own edge.
 
-    first: quantiles of the interval under way; fresh: of each later one, one law for each of several equally likely
-    worlds. grind: money for one grind, nought where it is paid with another set. until[m][n]: the chance of n grinds
-    until the end of month m, the worlds mixed.
+    first: quantiles of the interval under way, None: freshly sharpened; fresh: of each later one, one law for each of
+    several equally likely worlds. grind: money for one grind, nought where it is paid with another set. until[m][n]:
+    the chance of n grinds until the end of month m, the worlds mixed.
     """
 
-    first: Quantile
+    first: Quantile | None
     fresh: tuple[Quantile, ...]
     grind: Decimal
     pieces: tuple[GroundPiece, ...]
@@ -81,32 +81,41 @@ class GroundSet:
             total += float(piece.price) * piece.used(most)
         return total
 
-    def spent_drawn(self, counts: NDArray[np.int_], rng: np.random.Generator) -> NDArray[np.float64]:
-        """float[lives, months]: money for pieces in lives drawn at random, until the end of each month.
+    def spent_drawn(self, grinds: NDArray[np.int_], rng: np.random.Generator) -> NDArray[np.float64]:
+        """float[lives, months]: money for pieces in each month of lives drawn at random.
 
-        counts: int[lives, months], grinds until then. Pieces of a set go as one: those alike together, and of two the
+        grinds: int[lives, months], of each month. Pieces of a set go as one: those alike together, and of two the
         one with less left never after the other. What the mean removal is holds for a whole life.
         """
-        lives, most = len(counts), int(counts.max(initial=0))
-        total = np.zeros(counts.shape)
+        lives, months = len(grinds), grinds.shape[1]
+        each = grinds.sum(axis=1)
+        most = int(each.max(initial=0))
+        month_of = np.repeat(np.tile(np.arange(months), lives), grinds.ravel())  # of every grind, life after life
+        month_of = np.append(month_of, 0)  # what is gone before a grind
+        before = np.cumsum(each) - each
+        total = np.zeros(lives * months)
         mean = rng.random(lives)
         later: list[NDArray[np.float64]] = []
         for piece in self._alike():
             world = np.searchsorted(np.cumsum([one.chance for one in piece.allowances])[:-1], mean, side="right")
             gone = [1.0 - one.left(most) for one in piece.allowances]
             renewed = [1.0 - one.new(most) for one in piece.allowances]
+            lived = [np.flatnonzero(world == n) for n in range(len(gone))]
             at, k = np.zeros(lives, int), 0
             while True:
                 if k == len(later):
                     later.append(rng.random(lives))
                 for n, law in enumerate(gone if k == 0 else renewed):
-                    mine = world == n
+                    mine = lived[n]
                     at[mine] += np.searchsorted(law, later[k][mine], side="right")
-                if not (at <= most).any():
+                    lived[n] = mine[at[mine] <= each[mine]]
+                due = np.concatenate(lived)
+                if not len(due):
                     break
-                total += float(piece.price) * (at[:, None] <= counts)
+                month = month_of[np.where(at[due] > 0, before[due] + at[due] - 1, len(month_of) - 1)]
+                total[due * months + month] += float(piece.price)
                 k += 1
-        return total
+        return total.reshape(lives, months)
 
     def _alike(self) -> list[GroundPiece]:
         """Each sort of piece once, at the price of all of that sort."""
@@ -251,10 +260,10 @@ def years_ahead(
         expected["spares"] += np.diff(pieces, prepend=0.0)
         if not one.grind and not one.pieces:
             continue
-        counts = _grinds_until(one, ends, which, rng)
-        drawn["sharpening"] += np.diff(counts, axis=1, prepend=0) * float(one.grind)
+        counts = _grinds_by_month(one, ends, which, rng)
+        drawn["sharpening"] += counts * float(one.grind)
         if one.pieces:
-            drawn["spares"] += np.diff(one.spent_drawn(counts, rng), axis=1, prepend=0.0)
+            drawn["spares"] += one.spent_drawn(counts, rng)
     for sort in by_the_stroke:
         rate = quantity(sort.shape, "the shape of a rate") / quantity(sort.strokes, "the strokes of a rate")
         expected[sort.key] += month_strokes * (float(rate) * sort.share * sort.cost.mean)
@@ -288,30 +297,38 @@ def _months(strokes: ArrayLike, told: Sequence[GroundSet | ByAge], lives: int) -
     return month_strokes
 
 
-def _grinds_until(
+def _grinds_by_month(
     one: GroundSet, ends: NDArray[np.float64], which: NDArray[np.int_], rng: np.random.Generator
 ) -> NDArray[np.int_]:
-    """int[lives, months]: grinds of the set until the end of each month, in each life."""
+    """int[lives, months]: grinds of the set in each month, in each life."""
     lives, months = len(which), len(ends)
     world = which % len(one.fresh)
     order = np.argsort(world, kind="stable")
     bounds = np.searchsorted(world[order], np.arange(len(one.fresh) + 1))
-    at = one.first(rng.random(lives))[order]
-    counts = np.zeros(lives * months, np.int64)
+    at = np.zeros(lives)
     alive = np.arange(lives)
+
+    def go_on() -> None:
+        cut = np.searchsorted(alive, bounds)
+        for law, start, stop in zip(one.fresh, cut[:-1], cut[1:], strict=True):
+            at[alive[start:stop]] += law(rng.random(stop - start))
+
+    if one.first is None:
+        go_on()
+    else:
+        at = one.first(rng.random(lives))[order]
+    counts = np.zeros(lives * months, np.int64)
     for _ in range(MOST_INTERVALS):
         alive = alive[at[alive] < ends[-1]]
         if not len(alive):
             break
         month = np.searchsorted(ends, at[alive], side="right")
-        counts += np.bincount(alive * months + np.minimum(month, months - 1), minlength=lives * months)
-        cut = np.searchsorted(alive, bounds)
-        for law, start, stop in zip(one.fresh, cut[:-1], cut[1:], strict=True):
-            at[alive[start:stop]] += law(rng.random(stop - start))
+        counts[alive * months + np.minimum(month, months - 1)] += 1  # each life once
+        go_on()
     else:
         raise MoneyRefused("the months ahead hold more grinds than can be counted; the forecast cannot be right.")
     made = np.empty((lives, months), np.int64)
-    made[order] = np.cumsum(counts.reshape(lives, months), axis=1)
+    made[order] = counts.reshape(lives, months)
     return made
 
 

@@ -88,7 +88,7 @@ def changes_of(
     if not now.edges:
         return OfDie(refusal="No edge of this die has a forecast to change.")
     now = replace(now, fit=fit)
-    percent, _ = two_builds.interest(cost, year)
+    percent, _ = two_builds.interest(cost, year.as_of)
     over = two_builds.volume(cost, year, new=False)
     made = []
     for sort, priced in _changes(now.edges, prices):

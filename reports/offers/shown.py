@@ -178,6 +178,7 @@ def _other(told: Told, one: Against, base: Money) -> dict:
         else "over 10,000 % a year"
         if rate is not None
         else "none",
+        "reinvested": f"{one.reinvested * 100:,.0f} %" if one.reinvested is not None and one.extra > 0 else "",
         "years": f"{one.years:.1f}" if one.years is not None else "",
         "low": f"{one.low:.1f}" if one.low is not None else "",
         "high": f"{one.high:.1f}" if one.high is not None else "",

@@ -14,6 +14,9 @@ CELLS = 512
 CELLS_IN_AN_INTERVAL = 24  # below it the lattice, not the law, would decide
 MOST_CELLS = 32_768
 NEGLIGIBLE = 1e-10
+MOST_CELLS_AT = 524_288  # where only some columns of the lattice are computed
+WHOLE = 16  # a transform back costs less than single columns where more than one in so many powers count
+DAMPING = 1e-12  # how far a sum that runs round the transform has fallen when it comes back
 
 
 class TooManyIntervals(LawRefused):
@@ -129,14 +132,113 @@ class RenewalCounts:
         return np.minimum.accumulate(at_least)
 
 
-def _cells_for(first: IntervalLaw, fresh: IntervalLaw, horizon_hits: float, cells: int) -> int:
+def mixed_at(
+    hits: Sequence[float], *, first: IntervalLaw | None, fresh: Sequence[IntervalLaw], cells: int = 8 * CELLS
+) -> list[NDArray[np.float64]]:
+    """For each of these strokes what `RenewalCounts.mixed` and then `chances` give: of 0, 1, 2 ... ends. first None:
+    the interval under way has just begun.
+
+    The same lattice and the same sums; only the columns asked for are computed, so that a thousand ends cost what ten
+    do. With X(z) the damped transform of a law on the lattice, z = r exp(-i w), and H(z) = 1/2 + z / (1 - z) that adds
+    up, the chance of k ends at point j is r^-j times the mean over w of G(z) F(z)^(k-1) H(z) exp(i w j). Powers of F
+    die out but for small w, so that later counts need ever fewer of them.
+    Source: transforms of renewal counts, e.g. Abate and Whitt, Numerical inversion of probability generating functions,
+    1992 (from memory).
+    Raises as `RenewalCounts.mixed` does, the latter only beyond 16 times as many intervals.
+    """
+    at = np.asarray(list(hits), float)
+    if not len(fresh):
+        raise LawRefused("there is no law of a fresh interval.")
+    if not (np.isfinite(at).all() and (at >= 0).all()):
+        raise LawRefused(f"{at.tolist()} strokes; each must be nought or more.")
+    horizon = float(at.max(initial=0.0))
+    if horizon == 0:
+        return [np.ones(1) for _ in at]
+    cells = max(_cells_for(first or law, law, horizon, cells, most=MOST_CELLS_AT) for law in fresh)
+    where = at / horizon * cells
+    low = np.minimum(where.astype(int), cells - 1)
+    points = np.stack([low, low + 1])
+    grid = _Lattice.of(cells, horizon)
+    laws = [grid.transform(law) for law in fresh]
+    under_way = None if first is None else grid.transform(first)
+    worlds = [grid.at_least(law if under_way is None else under_way, law, points) for law in laws]
+    most = max(len(rows) for rows in worlds)
+    reached = np.mean([np.pad(rows, ((0, most - len(rows)), (0, 0), (0, 0))) for rows in worlds], axis=0)
+    share = where - low
+    beyond = (1 - share) * reached[:, 0] + share * reached[:, 1]
+    once = np.mean([law.ended(at) for law in ([first] if first is not None else fresh)], axis=0)
+    beyond = np.minimum.accumulate(np.vstack([once[None], beyond]), axis=0)
+    found = []
+    for column in beyond.T:
+        seen = column[: int(np.count_nonzero(column >= NEGLIGIBLE))]
+        found.append(np.append(1.0, seen) - np.append(seen, 0.0))
+    return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Lattice:
+    """The lattice of `mixed_at` and the points z of its transform, as many as are not mirrored."""
+
+    cells: int
+    size: int
+    edges: NDArray[np.float64]
+    damped: NDArray[np.float64]  # r^j
+    weight: NDArray[np.float64]  # 2 for a point with its mirror, else 1
+    adding: NDArray[np.complex128]  # H(z)
+
+    @classmethod
+    def of(cls, cells: int, horizon: float) -> _Lattice:
+        size = 1 << int(np.ceil(np.log2(2 * cells + 2)))
+        damped = DAMPING ** (np.arange(cells + 1) / size)
+        z = DAMPING ** (1 / size) * np.exp(-2j * np.pi * np.arange(size // 2 + 1) / size)
+        weight = np.full(len(z), 2.0 / size)
+        weight[[0, -1]] = 1.0 / size
+        edges = np.asarray((np.arange(cells + 1) + 0.5) * (horizon / cells), np.float64)
+        adding = (0.5 + z / (1 - z)) * weight
+        return cls(cells=cells, size=size, edges=edges, damped=damped, weight=weight * size, adding=adding)
+
+    def transform(self, law: IntervalLaw) -> NDArray[np.complex128]:
+        return np.fft.rfft(np.diff(law.ended(self.edges), prepend=0.0) * self.damped, self.size)
+
+    def at_least(
+        self, first: NDArray[np.complex128], fresh: NDArray[np.complex128], points: NDArray[np.int_]
+    ) -> NDArray[np.float64]:
+        """float[K, 2, columns]: of at least 2, 3 ... ends at these points of the lattice."""
+        flat = points.ravel()
+        undamped = 1 / self.damped[flat]
+        roots = np.exp(2j * np.pi * np.arange(self.size) / self.size)
+        start = first * self.adding * fresh  # of two ends
+        rows, done, block = [], 0, 16
+        while True:
+            small = NEGLIGIBLE / 10 / (len(start) * undamped.max())
+            kept = int(np.flatnonzero(np.abs(start) > small).max(initial=0)) + 1
+            if kept > len(self.adding) // WHOLE:
+                made = np.fft.irfft(start / self.weight * self.size, self.size)[None, flat] * undamped
+                start = start * fresh
+            else:
+                start, fresh = start[:kept], fresh[:kept]
+                powers = np.empty((block, kept), complex)
+                for n in range(block):
+                    powers[n] = start
+                    start = start * fresh
+                turns = roots[np.outer(np.arange(kept), flat) % self.size]
+                made = (powers @ turns).real * undamped
+                block = min(2 * block, 256)
+            rows.append(np.clip(made, 0.0, 1.0))
+            done += len(made)
+            if made[-1].max() < NEGLIGIBLE or done > MOST_CELLS_AT:
+                break
+        return np.concatenate(rows).reshape(-1, *points.shape)
+
+
+def _cells_for(first: IntervalLaw, fresh: IntervalLaw, horizon_hits: float, cells: int, most: int = MOST_CELLS) -> int:
     """Doubled until a fresh interval seldom ends within a few cells."""
     while True:
         width = horizon_hits / cells * CELLS_IN_AN_INTERVAL
         if float(fresh.ended(np.array([width]))[0]) < 0.5:
             return cells
-        if cells >= MOST_CELLS:
-            intervals = MOST_CELLS / CELLS_IN_AN_INTERVAL
+        if cells >= most:
+            intervals = most / CELLS_IN_AN_INTERVAL
             raise TooManyIntervals(
                 f"{horizon_hits:,.0f} strokes hold more than {intervals:,.0f} intervals between sharpenings: "
                 "either the strokes ahead or the forecast cannot be right."

@@ -5,9 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
+from reports.purchasing.demand import Demand
 from reports.purchasing.laws import IntervalLaw, WeibullLaw
-from reports.purchasing.renewals import RenewalCounts
+from reports.purchasing.renewals import RenewalCounts, mixed_at
 
 
 def rounded_up(hits: float) -> float:
@@ -24,3 +26,11 @@ def counts(first: IntervalLaw, fresh: WeibullLaw, horizon: float) -> RenewalCoun
 @lru_cache(maxsize=4096)  # 100 kB each at most: a shop of 1,000 dies takes 100 MB while the night counts it
 def mixed_counts(first: IntervalLaw, fresh: tuple[WeibullLaw, ...], horizon: float) -> RenewalCounts:
     return RenewalCounts.mixed(first=first, fresh=fresh, horizon_hits=horizon)
+
+
+@lru_cache(maxsize=256)
+def chances_at(
+    first: IntervalLaw | None, fresh: tuple[WeibullLaw, ...], hits: tuple[float, ...]
+) -> tuple[NDArray[np.float64], ...]:
+    """Of 0, 1, 2 ... ends in each of these strokes, the laws mixed."""
+    return tuple(Demand.of(chances).chances for chances in mixed_at(hits, first=first, fresh=fresh))

@@ -107,6 +107,7 @@ class PlantAhead:
     _worn: dict[int, tuple[WornItem, tuple[AgedPlace, ...]]] = field(default_factory=dict)
     _at_once: dict[str, Demand | None] = field(default_factory=dict)
     _strokes: dict[tuple[int, int], float] = field(default_factory=dict)
+    _tried: dict[int, float] = field(default_factory=dict)  # die -> strokes a day
     _chances: dict[tuple[int, int, int], np.ndarray] = field(default_factory=dict)
     _known_laws: dict[tuple[int, int], tuple] = field(default_factory=dict)
 
@@ -349,14 +350,23 @@ class PlantAhead:
         """Strokes of a die in the next days, and those since the day that its record tells of."""
         key = (die, days)
         if key not in self._strokes:
-            self._strokes[key] = hits_ahead(
+            programme, until = self.programmes.get(die), self.today + dt.timedelta(days=days)
+            strokes = 0.0
+            if die in self._tried:
+                ends = programme.ends if programme is not None else None
+                strokes, until = Programme(ends=ends).strokes(self.today, until, self._tried[die]), self.today
+            self._strokes[key] = strokes + hits_ahead(
                 self.orders.get(die, ()),
                 today=self._known_until(die),
-                until=self.today + dt.timedelta(days=days),
+                until=until,
                 usual_hits_per_day=self.pace.get(die, 0.0),
-                programme=self.programmes.get(die),
+                programme=programme,
             )
         return self._strokes[key]
+
+    def try_pace(self, die: int, a_day: float) -> None:
+        """A die makes so many strokes a day from today on, whatever is planned: a question of what would be."""
+        self._tried[die], self.remembers, self._strokes, self._chances = a_day, False, {}, {}
 
     def worlds(self, die: int) -> DieWorlds:
         """The laws of a fresh interval of a die. Raises LawRefused where nothing is told of it."""
@@ -421,7 +431,7 @@ class PlantAhead:
         except LawRefused:
             return None
         strokes = middle_of(first) + left * float(np.mean([law.mean_hits for law in fresh]))
-        pace = self.pace.get(die, 0.0)
+        pace = self._tried.get(die, self.pace.get(die, 0.0))
         days = strokes / pace if pace > 0 else FURTHEST_DAYS + 1
         since = self._known_until(die)
         return UsedUp(strokes=strokes, day=since + dt.timedelta(days=days) if days <= FURTHEST_DAYS else None)

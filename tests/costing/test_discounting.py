@@ -11,12 +11,13 @@ from reports.costing.discounting import (
     annual_equivalent,
     economic_life,
     payment,
+    periods_to_pay,
     present_value,
     rate_of_return,
     return_on_the_dearer,
+    return_reinvested,
     series_factor,
     single_factor,
-    yearly_cost,
 )
 from reports.costing.money import MoneyRefused
 
@@ -64,10 +65,31 @@ def test_discount_factors():
     assert float(single_factor(D("0.03"), 20)) == pytest.approx(0.553676, abs=1e-5)
 
 
+def test_how_many_payments_pay_off():
+    # [M01] nper(0.07/12, -150, 8000) printed in the documentation of numpy-financial: 64.07335
+    assert periods_to_pay(D("0.005833333333"), D(150), D(8000)) == pytest.approx(64.073349, rel=1e-8)
+    assert periods_to_pay(D(0), D(150), D(8000)) == pytest.approx(8000 / 150)
+    assert periods_to_pay(D("0.1"), D(10), D(100)) is None and periods_to_pay(D(0), D(0), D(1)) is None
+    assert periods_to_pay(D("0.1"), D(10), D(0)) == 0.0
+
+
+def test_the_return_where_what_comes_back_is_put_out_again():
+    # [M01] mirr([-100, 39, 59, -55, 20], 0.10, 0.12) of numpy-financial, computed with it
+    found = return_reinvested(d(-100, 39, 59, -55, 20), borrowed=D("0.1"), lent=D("0.12"))
+    assert found == pytest.approx(0.012976465, rel=1e-7)
+    # by hand: 100 now, 121 in two years; nothing to put out meanwhile
+    assert return_reinvested(d(-100, 0, 121), borrowed=D("0.5"), lent=D("0.5")) == pytest.approx(0.1)
+    assert return_reinvested(d(100, 20), borrowed=D("0.1"), lent=D("0.1")) is None
+
+
 def test_keep_or_replace():
     # [T8-14] R. Panneerselvam, Engineering Economics, PHI, 2010, ex. 8.4, p. 109; tolerance 0.01 %
-    kept = yearly_cost(first_cost=D(120000), resale=D(25000), yearly=D(25000), rate=D("0.12"), years=6)
-    new = yearly_cost(first_cost=D(150000), resale=D(20000), yearly=D(14000), rate=D("0.12"), years=6)
+    kept, new = (
+        economic_life(
+            first_cost=D(price), upkeep=[D(yearly)] * 6, resale=[D(0)] * 5 + [D(brings)], rate=D("0.12")
+        ).by_year[5]
+        for price, brings, yearly in ((120000, 25000, 25000), (150000, 20000, 14000))
+    )
     assert float(kept) == pytest.approx(51106.44, rel=1e-4)
     assert float(new) == pytest.approx(48019.34, rel=1e-4)
 
@@ -91,9 +113,9 @@ def test_resale_shortens_or_lengthens_the_life():
 
 def test_the_extra_money_for_the_dearer_build():
     # by hand: 1,000 more now saves 600 a year for two years: x^2 - 0.6 x - 0.6 = 0, x = 0.3 + sqrt(0.69)
-    found = return_on_the_dearer(d(-3000, -100, -100), d(-2000, -700, -700))
+    found = return_on_the_dearer(d(3000, 100, 100), d(2000, 700, 700))
     assert found.rate == pytest.approx(0.3 + 0.69**0.5 - 1, abs=1e-12)
-    shorter = return_on_the_dearer(d(-3000, 0, 0), d(-2000, -1100))
+    shorter = return_on_the_dearer(d(3000, 0, 0), d(2000, 1100))
     assert shorter.rate == pytest.approx(0.1, abs=1e-9)
 
 
@@ -136,3 +158,17 @@ def test_the_return_is_where_the_present_value_is_nought(rate, incomes):
     found = rate_of_return([-D(repr(price)), *incomes])
     assert found.is_plain
     assert np.isclose(found.rate, rate, rtol=1e-6)
+
+
+@settings(max_examples=50, deadline=None)
+@given(RATE, st.integers(1, 40), st.decimals(min_value=1, max_value=10**6, places=2))
+def test_the_number_of_payments_turns_the_payment_round(rate, periods, present):
+    assert periods_to_pay(rate, payment(rate, periods, present), present) == pytest.approx(periods, rel=1e-9)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.floats(0.01, 0.5), st.lists(st.decimals(min_value=1, max_value=1000, places=2), min_size=1, max_size=8))
+def test_put_out_at_its_own_rate_a_return_stays_what_it_is(rate, incomes):
+    price = sum(float(income) / (1 + rate) ** (t + 1) for t, income in enumerate(incomes))
+    own = D(repr(rate))
+    assert return_reinvested([-D(repr(price)), *incomes], borrowed=own, lent=own) == pytest.approx(rate, rel=1e-9)

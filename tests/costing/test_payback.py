@@ -18,7 +18,16 @@ def test_by_hand():
     made = payback(extra=D(2000), saved_a_part=[0.002], parts=1_250_000, parts_a_year=500_000)
     assert made.flows == (D(-2000), D(1000), D(1000), D(500))
     assert (made.years, made.worth, made.life_years, made.chance) == (2.0, D(500), 2.5, 1.0)
-    assert made.saved_a_year == D(1000)
+    assert made.saved_a_year == D(1000) and made.with_interest == 2.0
+    # at 10 % two payments of 1,000 are worth 1,735.54 and 500 at the end of the last half year 375.66: 2,111.20
+    dear = payback(extra=D(2000), saved_a_part=[0.002], parts=1_250_000, parts_a_year=500_000, interest=D("0.1"))
+    assert float(dear.worth) == pytest.approx(111.195, abs=1e-3) and 2 < dear.with_interest <= 2.5
+    assert (
+        payback(
+            extra=D(2200), saved_a_part=[0.002], parts=1_250_000, parts_a_year=500_000, interest=D("0.1")
+        ).with_interest
+        is None
+    )
 
 
 def test_worth_and_return_of_a_printed_example():

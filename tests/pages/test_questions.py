@@ -31,7 +31,7 @@ AT_MOST = 25
 # The year ahead asks which places follow their own edge; the years ahead stand on the same log, cost and year.
 WHOLE = {
     "diestore:die": 34, "reports:cost_die": 37, "reports:cost_years": 27, "reports:today": 39, "reports:spares": 28,
-    "reports:spare": 26,
+    "reports:cost_replace": 27, "reports:spare": 26,
     "reports:condition": 32,
 }  # fmt: skip
 
@@ -48,6 +48,7 @@ OF_A_DIE = [
     "reports:cost_ledger",
     "reports:condition",
     "reports:cost_years",
+    "reports:cost_replace",
     "maintenance:set_up_sheet",
     "maintenance:set_up_paper",
 ]

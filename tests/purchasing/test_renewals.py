@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reports.purchasing.laws import LawRefused, StoredLaw, WeibullLaw
-from reports.purchasing.renewals import RenewalCounts, TooManyIntervals
+from reports.purchasing.renewals import RenewalCounts, TooManyIntervals, mixed_at
 
 
 def counts(law, horizon, first=None, **options):
@@ -225,3 +225,52 @@ def test_several_laws_together_are_the_mean_of_each():
     with pytest.raises(LawRefused, match="no law"):
         RenewalCounts.mixed(first=first, fresh=[], horizon_hits=4)
     assert RenewalCounts.mixed(first=first, fresh=laws, horizon_hits=0).chances(0).tolist() == [1.0]
+
+
+@settings(deadline=None, max_examples=12)
+@given(
+    stored=st.booleans(),
+    life=st.floats(800, 30_000),
+    shape=st.floats(0.8, 6),
+    ends=st.lists(st.floats(0, 60_000), min_size=1, max_size=6),
+)
+def test_single_horizons_are_columns_of_the_whole_lattice(stored, life, shape, ends):
+    """By damped transforms, against the convolutions of `mixed` on the same lattice."""
+    laws = tuple(WeibullLaw.with_median(life * times, shape) for times in (0.8, 1.0, 1.3))
+    first = StoredLaw.of({f"{p}": life * (0.1 + p) for p in (0.1, 0.5, 0.9)}) if stored else laws[1]
+    horizon = max(ends)
+    whole = RenewalCounts.mixed(first=first, fresh=laws, horizon_hits=horizon, cells=4096)
+    for hits, chances in zip(ends, mixed_at(ends, first=first, fresh=laws), strict=True):
+        wanted = whole.chances(hits)
+        n = max(len(wanted), len(chances))
+        assert np.abs(np.pad(wanted, (0, n - len(wanted))) - np.pad(chances, (0, n - len(chances)))).max() < 1e-8
+        assert chances.sum() == pytest.approx(1.0, abs=1e-9) and (chances >= -1e-12).all()
+
+
+def test_freshly_sharpened_each_world_begins_with_its_own_law():
+    laws = tuple(WeibullLaw.with_median(life, 3.0) for life in (7_000, 14_000))
+    (found,) = mixed_at([50_000.0], first=None, fresh=laws)
+    each = [RenewalCounts.of(first=law, fresh=law, horizon_hits=50_000, cells=4096).chances(50_000) for law in laws]
+    wanted = sum(np.pad(one, (0, len(found) - len(one)))[: len(found)] for one in each) / 2
+    assert found == pytest.approx(wanted, abs=1e-6)
+
+
+def test_a_thousand_ends_are_counted_too():
+    """Where the lattice of all columns would not fit; mean and spread of many ends: D. R. Cox, Renewal Theory, 1962,
+    ch. 3, for a fresh start x / m + (c^2 - 1) / 2 and c^2 x / m, c the coefficient of variation."""
+    law = WeibullLaw.with_median(500, 2.0)
+    (found,) = mixed_at([1e6], first=None, fresh=[law])
+    n = np.arange(len(found))
+    varying = 4 / np.pi - 1  # of a Weibull law of shape 2
+    assert n @ found == pytest.approx(1e6 / law.mean_hits + (varying - 1) / 2, abs=0.05)
+    assert (n - n @ found) ** 2 @ found == pytest.approx(varying * 1e6 / law.mean_hits, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("hits", "laws"),
+    [([-1.0], [WeibullLaw.with_median(1, 2)]), ([np.nan], [WeibullLaw.with_median(1, 2)]), ([1.0], [])],
+)
+def test_single_horizons_that_cannot_be(hits, laws):
+    with pytest.raises(LawRefused):
+        mixed_at(hits, first=None, fresh=laws)
+    assert [p.tolist() for p in mixed_at([0.0], first=None, fresh=[WeibullLaw.with_median(1, 2)])] == [[1.0]]

@@ -313,6 +313,8 @@ TABLE: dict[str, Row] = {
     "reports:signed_report_strike": form(may(roles.SEE_COST), pk="signed"),
     "reports:cost_years": see(may(roles.SEE_COST), pk="die"),
     "reports:cost_years_csv": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_replace": see(may(roles.SEE_COST), pk="die"),
+    "reports:cost_replace_csv": see(may(roles.SEE_COST), pk="die"),
 }
 
 # The administration's own addresses are walked as one: staff only. Its sign-in leads to ours.
