@@ -47,7 +47,8 @@ class Asked:
 class Replacing:
     """told None: `refusal` says why. until, parts, by_key: of each year ahead of this die. cash: of the next twelve
     months; long_run: of a year if the first one's volume went on for ever, None: not known. lasts: years that a new one
-    is kept at most; ends: the day after which nothing is made, where that lies within sight."""
+    is kept at most; ends: the day after which nothing is made, where that lies within sight. beyond: the year in which
+    this one has made the parts that it is built for; None: not within sight, or nobody stated them."""
 
     told: KeepOrBuild | None = None
     refusal: str = ""
@@ -59,6 +60,8 @@ class Replacing:
     lasts: int = YEARS
     lasts_known: bool = True
     ends: dt.date | None = None
+    parts_made: int = 0
+    beyond: int | None = None
     first_year: Ahead | None = None
 
 
@@ -133,6 +136,8 @@ def replacing(cost: DieCost, asked: Asked, *, ahead: PlantAhead) -> Replacing:
         lasts=served,
         lasts_known=lasts is not None,
         ends=ends,
+        parts_made=cost.spent.parts,
+        beyond=_beyond(die.expected_parts, cost.spent.parts, parts),
         first_year=year,
     )
 
@@ -147,6 +152,13 @@ def _ends(ahead: PlantAhead, die: int) -> dt.date | None:
 def _lasts(expected: int | None, parts: int) -> int | None:
     """Whole years that a new one serves; None: nobody stated for how many parts it is built."""
     return int(expected / parts) if expected and parts else None
+
+
+def _beyond(expected: int | None, made: int, parts: tuple[int, ...]) -> int | None:
+    """The first year at whose end it has made more than it is built for."""
+    if not expected:
+        return None
+    return next((n for n, total in enumerate(np.cumsum(parts), start=1) if made + total > expected), None)
 
 
 def _age(cost: DieCost, today: dt.date) -> float:

@@ -101,7 +101,7 @@ def _asked(request: HttpRequest, pk: int) -> tuple[Die, ReplaceForm, Asked, Repl
             "new_brings": None,
             "parts": None,
             "rise": None,
-            "interest": percent,
+            "interest": Decimal(f"{percent.normalize():f}"),
         },
     )
 
@@ -149,6 +149,7 @@ def _row(made: Replacing, year: KeptYear) -> dict:
         "plan": _whole(year.plan),
         "pays": year.pays,
         "is_best": made.told is not None and made.told.best == n,
+        "beyond": made.beyond is not None and year.number >= made.beyond,
     }
 
 
@@ -171,6 +172,8 @@ def _said(made: Replacing, asked: Asked) -> dict:
         "saves": first.waiting > 0,
         "now": money(first.plan - after, cents=False) if first.plan - after > Decimal("0.5") else "",
         "chance": odds.chance(told.chance),
+        "beyond": made.beyond,
+        "parts_made": f"{made.parts_made:,}",
         "dearer": None if dearer is None else dearer.number,
         "hump": dearer is not None and (best is None or dearer.number - 1 < best),
         "cash": _whole(made.cash.expected),

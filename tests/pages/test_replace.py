@@ -143,6 +143,14 @@ def test_a_new_one_that_lasts_less_than_a_year_is_refused_in_words(die, as_role)
     assert "built for 1,000 parts and would last less than a year" in text
 
 
+def test_beyond_the_parts_it_is_built_for_it_says_so(die, as_role):
+    made = told(die)
+    assert made.beyond is None or made.parts_made + sum(made.parts[: made.beyond]) > die.expected_parts
+    Die.objects.filter(pk=die.pk).update(expected_parts=made.parts_made + made.parts[0] + 1)
+    text = page(as_role("sales"), die, price="20000")
+    assert "From year 2 on it runs beyond them" in text and text.count("beyond its parts") == 9
+
+
 def test_without_a_price_the_page_asks_for_one(die, as_role):
     Die.objects.filter(pk=die.pk).update(build_price=None)
     client = as_role("sales")
