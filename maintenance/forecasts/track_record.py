@@ -32,6 +32,7 @@ from .stored import chance_of_going, strokes_at
 ORIGINS = 8
 APART_DAYS = 91.3125  # a quarter of a year
 NAMED_AT_MOST = 200  # wrong calls kept by name, of each sort
+DRAWN_AT_MOST = 400  # ranges kept one by one, the latest
 MARKS = tuple(round(0.1 * i, 1) for i in range(1, 10))
 
 
@@ -323,7 +324,26 @@ def scores(track: Track) -> dict:
             }
             for c in track.chances
         ],
+        "ranges": ranges(track),
     }
+
+
+def ranges(track: Track) -> list[dict]:
+    """Each range of 8 in 10 that was told, in the order of its date, with what came: the latest of them."""
+    missed = {id(s): sort for sort in ("early", "late") for s in track.wrong(sort)}
+    return [
+        {
+            "die": s.die,
+            "code": s.code,
+            "at": s.origin.isoformat(),
+            "low": round(s.low),
+            "high": round(s.high),
+            "came": [round(s.came.low), round(s.came.high)],
+            "went": s.went,
+            "missed": missed.get(id(s), ""),
+        }
+        for s in track.statements[-DRAWN_AT_MOST:]
+    ]
 
 
 def _origin_score(origin: Origin) -> dict:

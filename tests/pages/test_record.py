@@ -184,7 +184,7 @@ def test_dies_due_says_it_too(as_role):
     url = reverse("maintenance:due")
     assert "How right such bands" not in as_read(client.get(url))
     looked_back(make.plant())
-    assert "How right such bands have been here: of 100, 79 held" in as_read(client.get(url))
+    assert "Track record: 79 of 100 such ranges held" in as_read(client.get(url))
 
 
 # --- drift ------------------------------------------------------------------------------------------------------------

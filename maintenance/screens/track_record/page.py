@@ -20,6 +20,8 @@ from maintenance.models import PastForecasts
 from maintenance.wording import numbers
 from maintenance.wording import odds as wording_odds
 
+from . import strip
+
 EARLY, LATE = "early", "late"
 SIDE, LEFT, TOP, FOOT = 320.0, 56.0, 14.0, 46.0  # of the drawing
 MARKS = (0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
@@ -138,6 +140,7 @@ def shown(row: PastForecasts) -> dict:
         "origins": [{**o, "day": day(parse_datetime(o["at"]))} for o in s["origins"]],
         "chances": [_chance(c) for c in s["chances"]],
         "drawing": drawing(s),
+        "ranges": strip.laid_out(s.get("ranges", []), lambda at: day(parse_datetime(at))),
         "marks": [
             {
                 "said": round(100 * mark),
