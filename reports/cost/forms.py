@@ -13,6 +13,7 @@ from diestore.frame.other_build import COATINGS, STEELS
 from .two_builds import Change
 
 WHEN = [("now", "this one, changed now"), ("new", "a new one, built so")]
+GROUND = [("", "as it is now"), ("both", "both sides each time")]
 SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]
 
 
@@ -27,6 +28,7 @@ class ChangeForm(forms.Form):
     gap = BetweenField(label="Gap a side, % of thickness", least=1, most=40, unit="%")
     price = BetweenField(label="Costs more by (− less)", least=-1e9, most=1e9)
     pieces = BetweenField(label="A spare costs times", least=0.1, most=50)
+    ground = forms.ChoiceField(label="Ground", choices=GROUND, required=False)
     place = forms.CharField(label="Only at place", required=False, max_length=40)
 
     def clean(self) -> dict:
@@ -35,12 +37,20 @@ class ChangeForm(forms.Form):
             raise forms.ValidationError(
                 "A price alone builds nothing otherwise: pick a steel, hardness, coating or gap too."
             )
+        if asked.get("ground") and self._is_built_otherwise(asked):
+            raise forms.ValidationError(
+                "Grinding both sides is tried by itself: leave steel, hardness, coating and gap as they are."
+            )
         if asked.get("place") and asked.get("gap"):
             raise forms.ValidationError("A gap is tried at all places together: leave the place or the gap empty.")
         return asked
 
+    @classmethod
+    def _is_otherwise(cls, asked: dict) -> bool:
+        return bool(asked.get("ground")) or cls._is_built_otherwise(asked)
+
     @staticmethod
-    def _is_otherwise(asked: dict) -> bool:
+    def _is_built_otherwise(asked: dict) -> bool:
         return any(asked.get(n) not in (None, "") for n in ("steel", "hardness", "coating", "gap"))
 
     @property
@@ -51,6 +61,9 @@ class ChangeForm(forms.Form):
         asked = self.cleaned_data
         if not self._is_otherwise(asked):
             return None
+        if asked["ground"]:
+            return Change(grinds_both=True, sides=("upper", "lower"), price=_exactly(asked["price"] or 0),
+                          new=asked["when"] == "new")  # fmt: skip
         return Change(
             tool_steel=asked["steel"],
             coating=asked["coating"],

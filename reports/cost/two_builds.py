@@ -12,10 +12,12 @@ from diestore.handbook.build_doubts import of_hardness
 from diestore.register.models import Rate
 from maintenance.forecasts import builds, other_builds
 from maintenance.forecasts.store import fleet_of
+from maintenance.life import prior
 from maintenance.life.fleet import FleetFit
 from reports.costing.builds import BuildPlan, Comparison, compare_builds, worn_off_per_sharpening
 from reports.costing.money import MoneyRefused, from_float
 from reports.costing.payback import Payback, payback
+from reports.costing.regrind import times_ground_together
 from reports.purchasing.demand import BreakRate
 from reports.purchasing.laws import LawRefused
 from reports.spares.costs import ASSUMED
@@ -26,6 +28,9 @@ from .year_ahead import Ahead
 
 # Built another way
 
+LEAST_GROUND = 0.05  # of the sharpenings: an edge that was hardly ever ground is taken as ground so often
+GROUND_DRAWS = 8
+
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
@@ -34,7 +39,8 @@ class Change:
     sides: upper, lower; a gap is that of the pair, so it holds for both. price: more (or less) for the build, or what
     the change costs. piece_times: what a piece of the changed side then costs, over what it costs now. new: a new die
     built so, beside one as this was; else this die is changed now, and what it has cost is spent either way. place: the
-    only one that is built otherwise, by its code; empty: all of those sides.
+    only one that is built otherwise, by its code; empty: all of those sides. grinds_both: nothing is built otherwise;
+    at each sharpening every edge is ground, where some are left for the next time today.
     """
 
     tool_steel: str = ""
@@ -46,6 +52,7 @@ class Change:
     piece_times: Decimal = Decimal(1)
     new: bool = False
     place: str = ""
+    grinds_both: bool = False
 
     def takes(self, side: str, code: str) -> bool:
         """Whether the piece there gets another steel, hardness or coating."""
@@ -63,6 +70,7 @@ class Change:
     @property
     def words(self) -> str:
         bits = [
+            "both sides ground each time" if self.grinds_both else "",
             self.tool_steel,
             f"{self.hardness_hrc:g} HRC" if self.hardness_hrc is not None else "",
             {"": "", "none": "uncoated"}.get(self.coating, self.coating),
@@ -142,6 +150,7 @@ def two_builds(
         return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)
     intervals = np.repeat(worlds, DRAWS)
     _, pieces_b = _pieces(ahead, die.pk, change)
+    ground = shares_ground(ahead, die.pk, edges) if change.grinds_both else []
     built = [
         builds.built_otherwise(
             edge.spec,
@@ -157,13 +166,15 @@ def two_builds(
     if a.price + change.price < 0:
         missing.append("The other build would cost less than nothing; nought is taken.")
     missing.extend(_doubts(edges, change))
-    times = other_builds.times_with(now.fit or fleet_of(die.plant), edges, built, draws=DRAWS)
+    fit = now.fit or fleet_of(die.plant)
+    times = _times_ground(fit, edges, ground) if ground else other_builds.times_with(fit, edges, built, draws=DRAWS)
     b = BuildPlan(
         name=f"With {change.words} {change.where}".strip(),
         price=max(a.price + change.price, Decimal(0)),
         parts_per_hit=a.parts_per_hit,
         intervals_hits=tuple((intervals * np.tile(times, len(worlds))).tolist()),
-        sharpening=a.sharpening,
+        # hours and bills go with the pieces that are ground
+        sharpening=a.sharpening * from_float(len(ground) / sum(ground)) if ground else a.sharpening,
         spares_per_sharpening=worn_off_per_sharpening(pieces_b),
         per_million_hits=_per_million(ahead, cost, year, change),
     )
@@ -175,6 +186,33 @@ def two_builds(
         interval=_band(worlds),
         missing=tuple(missing),
     )
+
+
+def shares_ground(ahead: PlantAhead, die: int, edges: list[other_builds.EdgeNow]) -> list[float]:
+    """In which share of the die's sharpenings each edge was ground; an edge without a spare is taken as ground each
+    time, which promises the least."""
+    known = {
+        place.row.code: min(max(place.share_of_grinds, LEAST_GROUND), 1.0)
+        for places in ahead.places.values()
+        for place in places
+        if place.row.die_id == die
+    }
+    return [known.get(edge.code, 1.0) for edge in edges]
+
+
+def _times_ground(fit: FleetFit, edges: list[other_builds.EdgeNow], shares: list[float]) -> np.ndarray:
+    """How many times as long the die goes with every edge ground each time: equally likely values, rising. What nobody
+    knows is the shape of the lives, and how much longer a die side lasts."""
+    b, shapes = fit.many(GROUND_DRAWS)
+    lower = prior.NAMES.index("lower side against the punch")
+    off = np.exp(b[:, lower] - fit.best.b[lower])
+    usual = np.array([edge.usual_hits for edge in edges])
+    is_lower = np.array([edge.spec.side == "lower" for edge in edges])
+    times = [
+        times_ground_together((usual * np.where(is_lower, times, 1.0)).tolist(), shares, shape=float(shape))
+        for times, shape in zip(off, shapes, strict=True)
+    ]
+    return np.repeat(np.sort(times), DRAWS // GROUND_DRAWS)
 
 
 def as_it_is(cost: DieCost, year: Ahead, *, ahead: PlantAhead) -> tuple[BuildPlan, np.ndarray]:
@@ -248,7 +286,11 @@ def _band(values: np.ndarray) -> tuple[float, float, float]:
 
 def _edge_change(edge, change: Change | None) -> EdgeChange:
     hard = f"{edge.hardness_hrc:g} HRC" if edge.hardness_hrc is not None else ""
-    changed = change is not None and (change.takes(edge.spec.side, edge.code) or change.gap_pct is not None)
+    changed = (
+        change is not None
+        and not change.grinds_both
+        and (change.takes(edge.spec.side, edge.code) or change.gap_pct is not None)
+    )
     coat = edge.coating if edge.coating not in ("", "none") else ""
     return EdgeChange(
         code=edge.code,
@@ -271,6 +313,8 @@ def _pieces(ahead: PlantAhead, die: int, change: Change | None):
             lasts = None if served is None else max(served - 1, 0.0)
             as_is.append((price, lasts))
             changed = change is not None and change.takes(place.row.side, place.row.code)
+            if change is not None and change.grinds_both and served is not None:
+                lasts = max(served * min(max(place.share_of_grinds, LEAST_GROUND), 1.0) - 1, 0.0)
             otherwise.append((price * change.piece_times if changed else price, lasts))
     return as_is, otherwise
 

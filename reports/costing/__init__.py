@@ -14,6 +14,7 @@ break_even  `break_even`: the volume at which a dearer tool with cheaper parts h
 discounting present value, payment, annual equivalent, economic life, rate of return
 changes     `compared`: lives before and after a change at the same places; `verdict`: whether a promise was kept
 replacing   `keep_or_build`: what each further year of a die costs against what a new one costs a year
+regrind     `times_ground_together`: every edge ground at each sharpening, where some are left for the next time
 builds      `compare_builds`: two ways of building a die, cost per thousand against volume, with the crossing
 payback     `payback`: when the extra money for a dearer way comes back, what it is worth today, what it earns
 outlined    `running`: what a tool that is only outlined costs a part, for many sets of assumptions and worlds at once

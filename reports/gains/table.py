@@ -65,5 +65,5 @@ class GainsTable(tables.Table):
         return format_html("<strong>{}</strong>{}", money(record.gain.worth, cents=False), most)
 
     def render_odds(self, record: Row):
-        by_wear = "" if record.gain.sort == "gap" else BY_WEAR
+        by_wear = "" if record.gain.sort in ("gap", "grind") else BY_WEAR
         return format_html("{}{}", chance(record.gain.chance), by_wear)

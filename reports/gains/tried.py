@@ -44,6 +44,7 @@ GAPS = (
 STEELS = ("A2", "D2", "M2", "PM", "carbide")
 COATINGS = tuple(name for name in tool_steels.COATINGS if name != "none")
 UPPER, LOWER, BOTH = ("upper",), ("lower",), ("upper", "lower")
+ALWAYS = 0.95  # of the sharpenings: an edge ground in as many is ground each time
 FEW = 5  # dull ends: fewer of a sort say little
 CENT = Decimal("0.01")
 LEAST_TIMES = CENT * 10  # of today's price: what a piece is reckoned at, however cheap it is
@@ -91,7 +92,10 @@ def changes_of(
     percent, _ = two_builds.interest(cost, year.as_of)
     over = two_builds.volume(cost, year, new=False)
     made = []
-    for sort, priced in _changes(now.edges, prices):
+    ground = two_builds.shares_ground(ahead, cost.die.pk, now.edges)
+    mine = (place.row for places in ahead.places.values() for place in places if place.row.die_id == cost.die.pk)
+    grinds = max((row.die_grinds for row in mine), default=0)
+    for sort, priced in (*_changes(now.edges, prices), *_grinding(ground)):
         try:
             two = two_builds.two_builds(cost, year, priced.change, [over.parts], ahead=ahead, now=now)
             back = two_builds.pays_back(two, over, year, percent)
@@ -110,6 +114,7 @@ def changes_of(
             is_priced=priced.is_priced,
         )
         doubts = (
+            *_ground_words(priced.change, now.edges, ground, grinds),
             *_doubts(priced, now.edges, seen),
             *_chips(priced.change, now.edges, gain, _chip(ahead, cost, year, priced.change)),
         )
@@ -129,6 +134,7 @@ def query_of(change: Change) -> str:
         "price": "" if change.price == 0 else f"{change.price:f}",
         "pieces": f"{change.piece_times:f}",
         "place": change.place,
+        "ground": "both" if change.grinds_both else "",
     }
     return urlencode({name: value for name, value in asked.items() if value})
 
@@ -152,6 +158,26 @@ def _changes(edges: list[EdgeNow], prices: Mapping[str, Price]) -> Iterator[tupl
         for coating in COATINGS:
             if any(edge.spec.coating != coating for edge in mine):
                 yield "coating", _priced(replace(wanted, coating=coating), mine, prices)
+
+
+def _grinding(shares: list[float]) -> Iterator[tuple[str, _Priced]]:
+    """Every edge at each sharpening, where some are left for the next time."""
+    if min(shares) < ALWAYS:
+        yield "grind", _Priced(change=Change(grinds_both=True, sides=BOTH), is_priced=True)
+
+
+def _ground_words(change: Change, edges: list[EdgeNow], shares: list[float], seen: int) -> Iterator[str]:
+    """What grinding all of them rests on, and what it does."""
+    if not change.grinds_both:
+        return
+    left = [(edge.code, share) for edge, share in zip(edges, shares, strict=True) if share < ALWAYS]
+    seldom, share = min(left, key=lambda one: (one[1], one[0]))
+    yield (
+        f"{len(left)} of {len(edges)} edges are left at some sharpenings, {seldom} most of all: ground in {share:.0%} "
+        "of them. Their hours and the steel that goes are in the figure."
+    )
+    if seen < FEW:
+        yield f"This die was sharpened {seen} times by its record: what is usually left says little."
 
 
 def _priced(change: Change, edges: list[EdgeNow], prices: Mapping[str, Price]) -> _Priced:

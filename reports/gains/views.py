@@ -19,7 +19,7 @@ from . import kept
 from .table import GainsTable
 
 PER_PAGE = 50
-SORTS = {"gap": "gap", "steel": "tool steel", "coating": "coating"}
+SORTS = {"gap": "gap", "steel": "tool steel", "coating": "coating", "grind": "what is ground"}
 HEAD = ["rank", "die", "change", "sort", "costs now", "saves a year", "worth today", "chance that it pays", "priced",
         "best of its sort on the die", "changed since", "doubts"]  # fmt: skip
 NONE_YET = "No change was tried yet: the night does that, after the forecasts."

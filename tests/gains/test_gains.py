@@ -129,3 +129,41 @@ def test_a_piece_under_a_tenth_of_todays_price_is_reckoned_as_a_tenth_and_said(d
     assert "pieces=0.10" in row.tried.query
     assert any(words.startswith("Such a piece costs 0.05 times what it does today; a tenth is reckoned") for words in
                row.tried.doubts)  # fmt: skip
+
+
+def test_grinding_both_sides_each_time_costs_hours_and_steel_and_lengthens_the_interval(die, as_role):
+    # three more grinds of 1-A and 1-B alone: the die was apart eleven times, 2-A was ground at eight of them
+    first = [die.positions.get(code=code) for code in ("1-A", "1-B")]
+    for place in die.positions.all():
+        place.item = first[0].item
+        place.save()
+    for day in (172, 174, 176):
+        make.run(die, day, 3_000)
+        make.sharpen(die, day + 0.5, *first, removed_mm=0.15)
+    shop.forecast()
+    ahead = spares_kept.ahead_of_die(die)
+    cost = sheets.cost_per_thousand(die)
+    year = year_ahead.year_ahead(cost, ahead=ahead)
+    now = two_builds.as_it_stands(cost, year, ahead=ahead)
+    shares = dict(
+        zip([edge.code for edge in now.edges], two_builds.shares_ground(ahead, die.pk, now.edges), strict=True)
+    )
+    assert shares["1-A"] == 1.0 and shares["2-A"] == pytest.approx(9 / 12)  # one more each: never none at all
+    two = two_builds.two_builds(cost, year, two_builds.Change(grinds_both=True, sides=("upper", "lower")), [10**6],
+                                ahead=ahead, now=now)  # fmt: skip
+    a, b = two.comparison.a, two.comparison.b
+    assert two.times[0] >= 1.0 and two.times[1] > 1.0
+    assert float(b.sharpening / a.sharpening) == pytest.approx(3 / sum(shares.values()), rel=1e-4)
+    assert b.spares_per_sharpening > a.spares_per_sharpening
+    kept.keep(kept.work_out(die.plant))
+    row = next(row for row in kept.rows_of(die.plant).rows if row.die == die.pk and row.gain.sort == "grind")
+    assert ChangeForm(QueryDict(row.tried.query)).change == two_builds.Change(
+        grinds_both=True, sides=("upper", "lower")
+    )
+    assert row.tried.doubts[0].startswith("1 of 3 edges are left at some sharpenings, 2-A most of all: ground in 75%")
+    form = ChangeForm(QueryDict("ground=both&steel=PM"))
+    assert not form.is_valid() and "tried by itself" in str(form.errors)
+
+
+def test_where_all_edges_are_ground_each_time_there_is_nothing_to_try(die):
+    assert not any(row.gain.sort == "grind" for row in kept.rows_of(die.plant).rows)
