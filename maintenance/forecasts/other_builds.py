@@ -25,7 +25,8 @@ TIMES_DRAWN = 2_000  # thetas from which the times of another build are told
 
 @dataclass(frozen=True, kw_only=True)
 class EdgeNow:
-    """An edge as it is built now. usual_hits: its forecast of a fresh edge, in strokes of the die."""
+    """An edge as it is built now. usual_hits: its forecast of a fresh edge, in strokes of the die. in_every_set: it
+    works whichever inserts are in."""
 
     position: int
     code: str
@@ -34,6 +35,7 @@ class EdgeNow:
     tool_steel: str
     coating: str
     hardness_hrc: float | None
+    in_every_set: bool = True
 
 
 def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[EdgeNow]:
@@ -64,6 +66,7 @@ def edges_now(die: Die, *, orders: Iterable[OrderLeft] | None = None) -> list[Ed
                 tool_steel=cycle.build.tool_steel,
                 coating=cycle.build.coating,
                 hardness_hrc=cycle.build.hardness_hrc,
+                in_every_set=not place.variants,
             )
         )
     return sorted(edges, key=lambda edge: edge.code)

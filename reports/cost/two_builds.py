@@ -189,15 +189,15 @@ def two_builds(
 
 
 def shares_ground(ahead: PlantAhead, die: int, edges: list[other_builds.EdgeNow]) -> list[float]:
-    """In which share of the die's sharpenings each edge was ground; an edge without a spare is taken as ground each
-    time, which promises the least."""
+    """In which share of the die's sharpenings each edge was ground. An edge without a spare, and one that works with
+    some inserts only, is taken as ground each time: nobody knows better, and it promises the least."""
     known = {
         place.row.code: min(max(place.share_of_grinds, LEAST_GROUND), 1.0)
         for places in ahead.places.values()
         for place in places
         if place.row.die_id == die
     }
-    return [known.get(edge.code, 1.0) for edge in edges]
+    return [known.get(edge.code, 1.0) if edge.in_every_set else 1.0 for edge in edges]
 
 
 def _times_ground(fit: FleetFit, edges: list[other_builds.EdgeNow], shares: list[float]) -> np.ndarray:

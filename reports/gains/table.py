@@ -44,7 +44,10 @@ class GainsTable(tables.Table):
     def render_die(self, record: Row):
         waits = CHANGED if record.waits else ""
         return format_html(
-            '<a href="{}">{}</a>{}', reverse("reports:cost_die", args=[record.die]), record.gain.die, waits
+            '<a class="nowrap" href="{}">{}</a>{}',
+            reverse("reports:cost_die", args=[record.die]),
+            record.gain.die,
+            waits,
         )
 
     def render_words(self, record: Row):

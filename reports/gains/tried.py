@@ -249,7 +249,12 @@ def _brittle(change: Change, edges: list[EdgeNow]) -> str:
 def _count(more: float) -> str:
     """How many more a year, said so that a toolmaker can tell whether that is likely."""
     if more < 1:
-        return f"one more chip in {1 / more:.2g} years would eat it up"
+        years = 1 / more
+        return (
+            f"one more chip in {years:.0f} years would eat it up"
+            if years >= 10
+            else (f"one more chip in {years:.2g} years would eat it up")
+        )
     return (
         f"{more:.2g} more chips a year would eat it up"
         if more < 10
