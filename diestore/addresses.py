@@ -6,6 +6,7 @@ from diestore.access import first_start, own_settings, sign_ins
 from diestore.access import views as access_views
 from diestore.cards import described, shop
 from diestore.cards import views as card_views
+from diestore.finding import views as finding_views
 from diestore.frame import words
 from diestore.register import new_die, views
 from diestore.service import demo_page
@@ -34,5 +35,8 @@ urlpatterns = [
     path("demo-shop/", demo_page.DemoBeside.as_view(), name="demo_beside"),
     path("service/", service_views.service_page, name="service"),
     path("service.json", service_views.service_json, name="service_json"),
+    path("find/", finding_views.find, name="find"),
+    path("find/lines/", finding_views.lines, name="find_lines"),
+    path("keys/", finding_views.keys, name="keys"),
     path("words/", words.Words.as_view(), name="words"),
 ]

@@ -12,7 +12,9 @@ class DiestoreConfig(AppConfig):
 
     def ready(self) -> None:
         from diestore.access.roles import grant_roles
+        from diestore.finding import finders, of_register
         from diestore.service import checks  # noqa: F401  registers itself
 
         register_converter(RowKey, "key")
+        finders.put_in(*of_register.FINDERS)
         post_migrate.connect(grant_roles, dispatch_uid="diestore.grant_roles")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 from django.urls import NoReverseMatch, reverse
@@ -13,34 +14,35 @@ from diestore.access import roles
 class Stop:
     label: str
     url_name: str
+    key: str  # opens it after g
     permission: str | None = None
     any_of: tuple[str, ...] = ()  # where one of several is enough
     also: tuple[str, ...] = ()  # where pages lie that belong to it and not under its own address
 
 
 STRIP = (
-    Stop("Today", "reports:today"),
-    Stop("Dies due", "maintenance:due"),
-    Stop("Bench", "maintenance:bench", roles.LOG_MISHAP),
-    Stop("Dies", "diestore:dies"),
+    Stop("Today", "reports:today", "t"),
+    Stop("Dies due", "maintenance:due", "u"),
+    Stop("Bench", "maintenance:bench", "b", roles.LOG_MISHAP),
+    Stop("Dies", "diestore:dies", "d"),
     Stop(
         "Register",
         "diestore:register",
+        "r",
         any_of=(roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.SEE_SPARES, roles.SEE_COST),
     ),
-    Stop("Log", "maintenance:log", roles.LOG_RUN),
-    Stop("Counters", "maintenance:counters", roles.LOG_RUN),
-    Stop("Spares", "reports:spares", roles.SEE_SPARES, also=("/bills/",)),
-    Stop("Cost", "reports:cost", roles.SEE_COST, also=("/customers/",)),
-    Stop("Record", "maintenance:record"),
-    Stop("Wear model", "maintenance:wear", roles.SEE_COST),
-    Stop("Words", "diestore:words"),
+    Stop("Log", "maintenance:log", "l", roles.LOG_RUN),
+    Stop("Counters", "maintenance:counters", "c", roles.LOG_RUN),
+    Stop("Spares", "reports:spares", "s", roles.SEE_SPARES, also=("/bills/",)),
+    Stop("Cost", "reports:cost", "m", roles.SEE_COST, also=("/customers/",)),
+    Stop("Record", "maintenance:record", "e"),
+    Stop("Wear model", "maintenance:wear", "w", roles.SEE_COST),
+    Stop("Words", "diestore:words", "o"),
 )
 
 
-def strip_for(request) -> list[dict]:
-    """The stops this person may see, with the one that the page belongs to marked."""
-    user = getattr(request, "user", None)
+def stops_for(user) -> list[tuple[Stop, str]]:
+    """The stops that this person may see, with their addresses."""
     if user is None or not user.is_authenticated:
         return []
     stops = []
@@ -49,11 +51,17 @@ def strip_for(request) -> list[dict]:
             continue
         if stop.any_of and not any(user.has_perm(right) for right in stop.any_of):
             continue
-        try:
-            url = reverse(stop.url_name)
-        except NoReverseMatch:
-            continue
-        stops.append({"label": stop.label, "url": url, "name": stop.url_name, "under": (url, *stop.also)})
+        with suppress(NoReverseMatch):
+            stops.append((stop, reverse(stop.url_name)))
+    return stops
+
+
+def strip_for(request) -> list[dict]:
+    """The stops on the page's strip, with the one that the page belongs to marked."""
+    stops = [
+        {"label": stop.label, "url": url, "name": stop.url_name, "key": stop.key, "under": (url, *stop.also)}
+        for stop, url in stops_for(getattr(request, "user", None))
+    ]
     match = getattr(request, "resolver_match", None)
     current = max(
         (s for s in stops if match and (s["name"] == match.view_name or _within(request.path, s["under"]))),

@@ -8,8 +8,10 @@ class MaintenanceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from diestore.finding import finders as finding
         from maintenance.models.constraints import install_rules
 
-        from . import night, tasks  # noqa: F401  what follows from changes, and from the time of day, hangs there
+        from . import finders, night, tasks  # noqa: F401  what follows from changes, and from the time of day, hangs there
 
+        finding.put_in(*finders.FINDERS)
         post_migrate.connect(install_rules, sender=self, dispatch_uid="maintenance.install_rules")

@@ -7,4 +7,8 @@ class ReportsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from . import tasks  # noqa: F401  what follows from changes and fits hangs there
+        from diestore.finding import finders as finding
+
+        from . import finders, tasks  # noqa: F401  what follows from changes and fits hangs there
+
+        finding.put_in(*finders.FINDERS)

@@ -88,9 +88,12 @@ class SettingsForm(forms.ModelForm):
 
     class Meta:
         model = UserSettings
-        fields = ("units", "person")
-        labels = {"units": "Units that I see and type", "person": "I am"}
-        help_texts = {"person": "Whose name is put on entries, unless another is picked."}
+        fields = ("units", "person", "page_keys")
+        labels = {"units": "Units that I see and type", "person": "I am", "page_keys": "Single keys open pages"}
+        help_texts = {
+            "person": "Whose name is put on entries, unless another is picked.",
+            "page_keys": "Such as / to find. Off for whoever dictates, or rests a hand on the keys.",
+        }
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)

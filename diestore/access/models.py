@@ -40,6 +40,7 @@ class UserSettings(models.Model):
         default=False,
         help_text="A tablet at a bench or a press that stays signed in: who logs is picked there by name and PIN.",
     )
+    page_keys = models.BooleanField(default=True, help_text="Single keys open pages.")
 
     class Meta:
         verbose_name_plural = "user settings"

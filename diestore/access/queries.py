@@ -24,11 +24,18 @@ def is_shared_device(user) -> bool:
     return user.is_authenticated and _kept_of(user)[1]
 
 
-def _kept_of(user) -> tuple[str, bool]:
-    """What the settings say of units and of sharing; asked of the database once a request."""
+def has_page_keys(user) -> bool:
+    """Whether single keys open pages for this person."""
+    return user.is_authenticated and _kept_of(user)[2]
+
+
+def _kept_of(user) -> tuple[str, bool, bool]:
+    """What the settings say of units, of sharing and of keys; asked of the database once a request."""
     if not hasattr(user, "kept_settings"):
         row = getattr(user, "shop_settings", None)
-        user.kept_settings = (row.units, row.shared_device) if row else (shop.current().units, False)
+        user.kept_settings = (
+            (row.units, row.shared_device, row.page_keys) if row else (shop.current().units, False, True)
+        )
     return user.kept_settings
 
 

@@ -80,4 +80,4 @@ class DieByLabel(View):
         dies = within(Die.objects.filter(code__iexact=code), request.user)[:2]
         if len(dies) == 1:
             return redirect("diestore:die", pk=dies[0].pk)
-        return redirect(f"{reverse('diestore:dies')}?{urlencode({'q': code})}")
+        return redirect(f"{reverse('diestore:find')}?{urlencode({'q': code})}")

@@ -394,6 +394,14 @@ def item_in_use(plant: Plant, pk: int) -> Item | None:
     return Item.objects.filter(Q(Exists(places)) | Q(Exists(moves)), pk=pk).select_related("supplier", "newer").first()
 
 
+def which_in_use(plants: Iterable[Plant], pks: list[int]) -> set[int]:
+    """Of those, the ones that are among them in one of the plants."""
+    here = Q(pk__in=[])
+    for plant in plants:
+        here |= Q(pk__in=_positions(plant, None, pks).values("item_id")) | Q(movements__plant=plant)
+    return set(Item.objects.filter(here, pk__in=pks).values_list("pk", flat=True))
+
+
 def edge_forecasts(positions: Iterable[int]) -> dict[int, dict]:
     """The stored forecast of some positions, where there is one."""
     rows = EdgeForecast.objects.filter(forecast__is_newest=True, position__in=list(positions), usual_hits__gt=0)

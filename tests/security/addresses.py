@@ -125,6 +125,9 @@ TABLE: dict[str, Row] = {
     "diestore:die": see(EVERYBODY, pk="die"),
     "diestore:die_by_label": see(EVERYBODY, code="H-900"),
     "diestore:words": see(EVERYBODY),
+    "diestore:find": see(EVERYBODY),
+    "diestore:find_lines": see(EVERYBODY),
+    "diestore:keys": see(EVERYBODY),
     # The plain cards: who may change them reads them too
     "diestore:register": see(may(roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.SEE_SPARES, roles.SEE_COST)),
     "diestore:change_strike": form(may(roles.EDIT_REGISTER), pk="change"),

@@ -60,6 +60,7 @@ class EdgeLine:
 
 @dataclass(frozen=True, kw_only=True)
 class SheetData:
+    number: int
     die: str
     description: str
     what: str
@@ -106,7 +107,7 @@ def read(work: BenchWork, *, system: units.System, address: str, heights_address
     kind = carbide if wanted else "replacement"
     pieces = work.pieces.select_related("item", "piece")
     return SheetData(
-        die=die.code, description=die.description, what=work.what, facts=_facts(work), edges=lines,
+        number=work.pk, die=die.code, description=die.description, what=work.what, facts=_facts(work), edges=lines,
         places=[_place(p, edges) for p in places],
         stations=[(s.sequence, s.code, s.operation) for s in die.stations.all()],
         spares=[_spare(piece) for piece in pieces],
@@ -186,7 +187,7 @@ class _Page(paper.Page):
     def foot(self) -> None:
         self.canvas.setFont(PLAIN, 6.5)
         self.canvas.drawString(EDGE * mm, 7 * mm, paper.cut(self.told.address, PLAIN, 6.5, ROOM - 30))
-        self.canvas.drawRightString((WIDE - EDGE) * mm, 7 * mm, f"bench sheet, page {self.number}")
+        self.canvas.drawRightString((WIDE - EDGE) * mm, 7 * mm, f"bench sheet {self.told.number}, page {self.number}")
 
 
 def pdf(told: SheetData) -> bytes:
