@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.demo_pages [FOLDER]        (of a demo: `manage.py demo --folder FOLDER`; default .demo)
 
-Goal: 200 ms of the processor, 150 kB without drawings. Of each name of an address one is looked at, as the administrator,
-once to warm up and then thrice; the time is the least of the three.
+Goal: 200 ms of the processor, 150 kB without drawings. Of each name of an address one is looked at, as the
+administrator, once to warm up and then thrice; the time is the least of the three.
 """
 
 from __future__ import annotations

@@ -84,7 +84,8 @@ def test_of_a_folder_of_backups_the_newest_are_kept_and_nothing_else_goes(tmp_pa
 
 def test_the_readme_names_commands_options_and_settings_that_there_are():
     """Steps that people copy: each command and option is one of ours, each setting is read somewhere."""
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    pages = (ROOT / "README.md", ROOT / "diestore" / "service" / "for_a_shop" / "README.md")
+    text = "".join(page.read_text(encoding="utf-8") for page in pages)
     steps = re.findall(r"manage\.py ([a-z_]+)((?: --[a-z-]+| [A-Za-z0-9/.:_-]+)*)", text)
     assert len(steps) > 10
     for command, words in steps:
