@@ -122,10 +122,10 @@ def test_pages_and_sizes_that_nobody_offers_are_answered_with_the_usual(as_role,
 def test_a_label_leads_to_its_die(as_role):
     client, die = as_role("setter"), make.die("H-7/2")
     assert client.get("/d/h-7%2F2/")["Location"] == reverse("diestore:die", args=[die.pk])
-    assert client.get("/d/h-7&sort=-code/")["Location"] == "/dies/?q=h-7%26sort%3D-code"
+    assert client.get("/d/h-7&sort=-code/")["Location"] == "/find/?q=h-7%26sort%3D-code"
     other = Plant.objects.create(code="annexe")
     Die.objects.create(plant=other, code="H-7/2", usual_stock=die.usual_stock, strokes_per_minute=60)
-    assert client.get("/d/H-7%2F2/")["Location"] == "/dies/?q=H-7%2F2", "two plants: the list shows both"
+    assert client.get("/d/H-7%2F2/")["Location"] == "/find/?q=H-7%2F2", "two plants: the list shows both"
 
 
 def test_the_words_and_cautions_stand_on_their_page(as_role):
