@@ -104,7 +104,9 @@ def best(
     such as retired ones."""
     named = rows.annotate(squeezed_name=_squeezed(*codes))
     begins = _like("squeezed_name", "istartswith", asked.code)
-    fits = begins | _all_words(asked, words, also)
+    fits = _all_words(asked, words, also)
+    if len(asked.words) > 1:  # else what begins so holds the word too, and is not compared twice
+        fits |= begins
     rank = Case(
         When(_like("squeezed_name", "iexact", asked.code), then=Value(EXACT)),
         When(begins, then=Value(BEGINS)),

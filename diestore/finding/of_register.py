@@ -15,7 +15,7 @@ from diestore.navigation import stops_for
 from diestore.register.models import Die, Part, Party, Position
 
 from .finders import BEGINS, Finder, Hit, best, rank_of
-from .spelling import Asked
+from .spelling import Asked, squeezed
 
 
 def said(*parts: object) -> str:
@@ -44,8 +44,21 @@ def _kinds(word: str) -> Q:
     return Q(kind__in=[kind.key for kind in KINDS.values() if word.casefold() in kind.name.casefold()])
 
 
+DIES_AT_MOST = 200  # among whose places is looked, where the code begins as theirs do
+
+
+def _of_dies(user, asked: Asked) -> Q:
+    """Places of the dies whose codes begin what is asked for, or begin so; of any die where there are none. A die has
+    sixty places: all of a large shop are compared only where no die is named."""
+    codes = plants.within(Die.objects.order_by(), user).values_list("pk", "code")
+    named = [(pk, squeezed(code)) for pk, code in codes]
+    begun = [pk for pk, code in named if code and (asked.code.startswith(code) or code.startswith(asked.code))]
+    return Q(die__in=begun) if 0 < len(begun) <= DIES_AT_MOST else Q()
+
+
 def places(user, asked: Asked, at_most: int) -> Iterator[Hit]:
     rows = plants.within(Position.objects.select_related("die__plant", "item", "station"), user, "die__plant")
+    rows = rows.filter(_of_dies(user, asked))
     fitting = best(rows, asked, "die__code", "code", words=("item__code",), also=_kinds, last=Q(valid_to__isnull=False))
     named = plant_of(user)
     for place in fitting[:at_most]:

@@ -49,6 +49,21 @@ class Keys:
         with self.page.expect_navigation():
             self.press("Enter")
 
+    def choose(self, question: str, answer: str) -> None:
+        """One of several: Tab leads among them, arrows and the space bar choose."""
+        group = self.page.get_by_role("group", name=question)
+        wanted = group.get_by_role("radio", name=answer).first
+        for _ in range(TABS_AT_MOST):
+            if group.evaluate("one => one.contains(document.activeElement)"):
+                break
+            self.press("Tab")
+        self.press("Space")
+        for _ in range(8):
+            if wanted.is_checked():
+                return
+            self.press("ArrowRight")
+        raise AssertionError(f"{answer} cannot be chosen")
+
     def find(self, text: str, *, down: int = 0) -> None:
         """By the field in the head: the slash leads there."""
         self.press("/")
@@ -70,7 +85,7 @@ def test_a_setter_finds_a_die_and_logs_a_run(open_browser):
     expect(page.locator("h1")).to_contain_text("H-900")
     with page.expect_navigation():
         keys.press("g", "l")
-    keys.take(page.get_by_role("link", name="Log a run"))
+    keys.take(page.get_by_role("navigation", name="What to log").get_by_role("link", name="Run"))
     keys.go_to(page.get_by_label("Find the die"))
     with page.expect_navigation():
         keys.type("h-900")
@@ -102,10 +117,12 @@ def test_a_toolmaker_sharpens_a_set(open_browser):
     visit = open_browser(roles.TOOLMAKER)
     keys = Keys(visit.page)
     page = visit.go(f"/log/sharpening/?die={die.pk}")
-    keys.go_to(page.locator("input[type=radio][name=side], input[type=radio][value=upper]").first)
-    keys.press("Space")
+    keys.choose("What was ground?", "punch side")
     keys.go_to(page.get_by_label("How much came off each?"))
     keys.type("0.12")
+    keys.go_to(page.locator("summary", has_text="1-B"))
+    keys.press("Enter")
+    keys.choose("1-B pierce punch: how was it?", "dull")
     keys.take(page.get_by_role("button", name="Save the sharpening"))
     expect(page.get_by_role("status").first).to_be_visible()
     assert Work.objects.count() - before >= 4
