@@ -143,6 +143,7 @@ class BenchPlace:
     on_shelf: int | None = None
     variants: frozenset[int] = frozenset()  # empty: it works with all inserts
     tool_steel: str = ""  # of the piece in it
+    length_mm: float | None = None  # of the edge that is cut there
 
     @property
     def fitted(self) -> bool:
@@ -166,6 +167,7 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
     limiting = set(newest.values_list("limiting_id", flat=True))
     shelf = queries.on_the_shelf(die.plant_id, {row.item_id for row in positions if row.item_id is not None})
     state_of = clockwork_states.states(log, now.timestamp())
+    lengths = cut_lengths(log, now.timestamp())
     return [
         BenchPlace(
             position=row,
@@ -175,9 +177,16 @@ def places(die: Die, now: dt.datetime | None = None, *, log: DieLog | None = Non
             variants=log.positions[row.pk].variants,
             on_shelf=None if row.item_id is None else shelf.get(row.item_id, 0),
             tool_steel=log.pieces[state.piece].tool_steel if state and state.piece in log.pieces else "",
+            length_mm=lengths.get(row.pk),
         )
         for row in positions
     ]
+
+
+def cut_lengths(log: DieLog, at: float) -> dict[int, float]:
+    """Position -> the length of the edge that is cut there then."""
+    now = [c for c in log.cuts if (c.valid_from or at) <= at and (c.valid_to is None or c.valid_to > at)]
+    return {p: cut.length_mm for cut in now for p in (cut.upper, cut.lower) if p is not None}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -329,3 +329,14 @@ def test_a_place_without_figures_leaves_the_plan_along_the_strip(as_role):
     said = page(client, die)
     assert '<svg class="plan"' in said and "to-scale" not in said
     assert 'id="c-2-A"' in as_read(client.get(reverse("maintenance:die_station", args=[die.pk, "2"])))
+
+
+def test_the_time_line_has_a_lane_a_side_and_one_for_each_edge_that_went_dull(as_role):
+    client, (die, *_) = as_role("lead"), shop(1, fit=False)
+    with make.one_forecast(die):
+        make.sharpen(die, 9.5, die.positions.get(code="2-A"), found="dull")
+        make.run(die, 10, 4_000)
+    store.fit_and_forecast(die.plant)
+    drawn = re.search(r'<svg[^>]*aria-labelledby="teeth-title.*?</svg>', page(client, die), re.S)[0]
+    assert "Punch side" in drawn and ">2-A</text>" in drawn and "last entry, " in drawn
+    assert re.search(r"<desc[^>]*>[^<]*2-A: 4,000 of [\d,]+\.", drawn), "the same in words"

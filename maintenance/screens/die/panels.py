@@ -20,11 +20,11 @@ from diestore.register.queries import outputs_of
 from maintenance.clockwork.rows import ReplacementRow, RunRow, WorkRow
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import part_wear, record_line
-from maintenance.log import damage, held_back, listing, photos, read
+from maintenance.log import damage, expected, held_back, listing, photos, read
 from maintenance.models import Replacement, Work
 from maintenance.wording import numbers
 
-from . import next_steps, timeline
+from . import hits_since, next_steps, timeline
 from . import state as die_state
 
 DAYS_BACK, DAYS_AT_LEAST = 300, 45
@@ -48,6 +48,7 @@ def how_it_stands(request, die) -> str:
         "held": held_back.of_damage(die.pk, state.wrong) if state.wrong else None,
         "facts": die_state.facts(state),
         "r": _ribbon(state),
+        "t": hits_since.of_die(state, state.now - dt.timedelta(days=DAYS_BACK)),
         "wear": _wear(state),
         "drift": state.drift,
         "restarted": max((read.moment(at) for at in state.log.restarts), default=None),
@@ -148,16 +149,11 @@ def _drawn(state: die_state.DieState, places: list[plan.PlanPosition], leader_wo
 
 
 def strip_of(state: die_state.DieState) -> strip_cuts.Strip | None:
-    now = state.now.timestamp()
-    lengths = {}
-    for cut in state.log.cuts:
-        if (cut.valid_from is None or cut.valid_from <= now) and (cut.valid_to is None or cut.valid_to > now):
-            lengths |= {p: cut.length_mm for p in (cut.upper, cut.lower) if p is not None}
     return strips.of_die(
         state.die,
         [row.position for row in state.rows],
         state.stations,
-        lengths=lengths,
+        lengths=expected.cut_lengths(state.log, state.now.timestamp()),
         idle={row.position.pk for row in state.rows if row.standing is die_state.NOT_IN_ORDER},
     )
 

@@ -9,6 +9,7 @@ from diestore.frame.fields import PhotoField, Pick, Ticks, choices
 from maintenance.log import expected, write
 from maintenance.models import Event, Incident
 
+from . import on_plan
 from .forms import NOTE_AT_MOST, LogForm, picks, when
 
 SORTS = (
@@ -51,6 +52,10 @@ class MishapForm(LogForm):
         self.fields["photo"] = PhotoField()
         self.fields["note"].label = "What was done?"
         self.fields["note"].widget.attrs["placeholder"] = "die out, 3-A looked at under the glass, feed set anew ..."
+
+    @property
+    def on_plan(self) -> on_plan.TapPlan | None:
+        return on_plan.of_places(self.die, self.places.values(), on_plan.boxes_of(self["damaged"]))
 
     def check(self, cleaned: dict) -> None:
         if cleaned.get("at"):

@@ -14,6 +14,7 @@ from maintenance.log import expected as log_expected
 from maintenance.log import spring_reads, write
 from maintenance.models import Event, Reading, Replacement, StockMovement
 
+from . import on_plan
 from .forms import LogForm, picks, when
 
 
@@ -82,6 +83,10 @@ class ReplacementForm(LogForm):
             initial="not looked",
         )
         self.fields["hits_into_run"] = into_run()
+
+    @property
+    def on_plan(self) -> on_plan.TapPlan | None:
+        return on_plan.of_places(self.die, self.places.values(), on_plan.boxes_of(self["position"]))
 
     @property
     def empty(self) -> str:
@@ -220,6 +225,10 @@ class ReadingForm(LogForm):
             )  # fmt: skip
         self.fields["at"] = when("When was it?", self.now)
         self.fields["hits_into_run"] = into_run()
+
+    @property
+    def on_plan(self) -> on_plan.TapPlan | None:
+        return on_plan.of_places(self.die, self.places.values(), on_plan.boxes_of(self["position"]))
 
     def check(self, cleaned: dict) -> None:
         if cleaned.get("at"):

@@ -19,6 +19,7 @@ from maintenance.log import expected as log_expected
 from maintenance.models import Event, Found, Work
 from maintenance.policy import heights
 
+from . import on_plan
 from .forms import LogForm, picks, when
 from .piece_forms import into_run
 
@@ -272,6 +273,11 @@ class SharpeningForm(LogForm):
         differ = any(row.errors or row.said not in ("", "left out") for row in others)
         many = f"{len(others)} forming piece{'' if len(others) == 1 else 's'}, not ground with the set"
         return [*((name, some, True) for name, some in parts if some), *([(many, others, differ)] if others else [])]
+
+    @property
+    def on_plan(self) -> on_plan.TapPlan | None:
+        """A tap opens the tile of that piece."""
+        return on_plan.of_places(self.die, self.places, {p.position.pk: f"piece-{p.position.pk}" for p in self.places})
 
     @property
     def edges(self) -> int:

@@ -97,6 +97,32 @@
     place.append(row);
   };
 
+  // Places on the plan: what is picked is marked there and named; a piece of a set opens its tile.
+  const taps = [...document.querySelectorAll("[data-taps] .tap")];
+  if (form && taps.length) {
+    const named = form.querySelector("[data-picked]");
+    const tell = () => {
+      for (const tap of taps) {
+        const piece = tap.hash ? document.querySelector(tap.hash) : null;
+        tap.classList.toggle("on", piece ? piece.classList.contains("differs") : !!tap.control && tap.control.checked);
+      }
+      if (named) named.textContent = taps.filter((tap) => tap.classList.contains("on")).map((tap) => tap.title).join(", ");
+    };
+    for (const tap of taps.filter((one) => one.hash)) {
+      tap.addEventListener("click", (event) => {
+        const piece = document.querySelector(tap.hash);
+        if (!piece) return;
+        event.preventDefault();
+        for (let part = piece; part; part = part.parentElement.closest("details")) part.open = true;
+        piece.scrollIntoView({ block: "center" });
+        piece.querySelector("summary").focus({ preventScroll: true });
+      });
+    }
+    form.addEventListener("input", () => setTimeout(tell, 0));
+    tell();
+    setTimeout(tell, 0);
+  }
+
   // A set: one line says what will be saved, each tile what its piece differs in, and the button how many are in.
   if (form && "set" in form.dataset) {
     const { edges, unitOfSet: unit } = form.dataset;
