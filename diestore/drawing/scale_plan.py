@@ -278,7 +278,7 @@ def lay_out(
         made=_cuts(_worked_here(strip, opened), strip, window, at, scale, by_code, only),
         frame=[] if opened is not None else _frame(strip, places, at),
         marks=marks,
-        stations=_feet(strip, at, scale, shown) if opened is None else [],
+        stations=[] if only or opened is not None else _feet(strip, at, scale),
         left_out=sum(n - 1 for chosen in rows.values() for _, n in chosen)
         + len(shown) - sum(n for chosen in rows.values() for _, n in chosen),
         said_at=_said_at(marks, leader_words, width, foot - words_below + 12) if has_words else None,
@@ -524,7 +524,7 @@ def _frame(strip: Strip, places: Sequence[PlanPosition], at: _At) -> list[OnFram
     return made
 
 
-def _feet(strip: Strip, at: _At, scale: float, shown: Sequence[PlanPosition]) -> list[StationFoot]:
+def _feet(strip: Strip, at: _At, scale: float) -> list[StationFoot]:
     return [
         StationFoot(code=s.code, operation=s.operation, x=at(s.x, 0)[0], span=scale * strip.pitch)
         for s in strip.stations

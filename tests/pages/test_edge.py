@@ -145,8 +145,8 @@ def test_every_cycle_is_a_bar_in_order_of_time_that_leads_to_its_entry(as_role):
     store.fit_and_forecast(die.plant)
     html = page(client, edge)
     drawn = bars(html)
-    labels = [t.text for t in drawn.iter("text") if t.get("transform")]
-    assert [label.split()[0] for label in labels] == ["dull", "dull", "set", "broken", "now"]
+    labels = [t.text for t in drawn.iter("text") if "over" in (t.get("class") or "")]
+    assert labels == ["dull", "dull", "broken", "now"], "one that is cut short is an open mark without a word"
     links = [a.get("href") for a in drawn.iter("a")]
     ends = Work.objects.order_by("at").values_list("pk", flat=True)
     assert links == [reverse("maintenance:entry", args=["work", pk]) for pk in ends]
@@ -597,3 +597,29 @@ def test_a_struck_entry_is_shown_as_such(as_role):
 @pytest.mark.parametrize("address", ["run/99999", "nothing/1", "costline/1", "stockmovement/1"])
 def test_an_entry_that_is_not_there_is_not_found(as_role, address):
     assert as_role("lead").get(f"/log/entries/{address}/").status_code == 404
+
+
+def test_an_edge_shows_where_it_sits_in_its_die(as_role):
+    client, (die, edge) = as_role("lead"), worked(1)
+    other = make.position(die, "4-A")
+    html = page(client, edge)
+    assert "to-scale" not in html, "nobody said where its places are"
+    for n, place in enumerate((edge, other)):
+        place.x_mm, place.y_mm = 30.0 * (3 + n), 5.0
+        place.save()
+    die.feed_pitch_mm = 30
+    die.save()
+    plan = re.search(r'<svg class="plan to-scale".*?</svg>', page(client, edge), re.S)[0]
+    assert ">3-A</text>" in plan and ">4-A</text>" not in plan and 'class="made hole here"' in plan
+
+
+def test_intervals_stand_on_the_axis_of_the_plot_below_them(as_role):
+    """0, 50,000 ... stand at the same share of the width in both drawings, of equal width."""
+    _, edge = worked(4)
+    store.fit_and_forecast(edge.die.plant)
+    html = page(as_role("lead"), edge)
+    own = {t.text: float(t.get("x")) for t in bars(html).iter("text") if t.get("class") == "t2 mid"}
+    plot = re.search(r'<svg class="plot".*?</svg>', html[html.index('id="record"') :], re.S)[0]
+    below = {words_: float(x) for x, words_ in re.findall(r'<text[^>]*x="([\d.]+)"[^>]*>([\d,]+)</text>', plot)}
+    shared = sorted(set(own) & set(below))
+    assert len(shared) >= 2 and all(own[one] == pytest.approx(below[one], abs=1) for one in shared)

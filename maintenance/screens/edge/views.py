@@ -20,9 +20,9 @@ from maintenance.life.cycles import SampleRefused
 from maintenance.log import damage, held_back, read, spring_reads, spring_words
 from maintenance.wording import numbers
 
+from . import in_the_die, plots, spring
 from . import page as edge_page
-from . import plots, spring
-from .bars import lay_out_bars
+from .ends import lay_out_ends
 from .forms import LimitForm, OtherBuildForm, TogetherForm
 
 POINTS = 120
@@ -45,6 +45,7 @@ class EdgePage(View):
             "build": _build_words(edge),
             "stock": edge.log.stocks[edge.log.usual_stock],
             "wear": _wear(request, edge),
+            "scaled": in_the_die.plan_of(edge),
         }
         if here := [one for one in edge.wrong if one.position == position.pk]:
             context |= {"wrong": damage.sentences(here, edge.system)}
@@ -69,7 +70,7 @@ class EdgePage(View):
             "head": _headline(edge),
             "reasons": edge_page.reasons(edge, others),
             "rests_on": edge_page.rests_on(edge),
-            "bars": lay_out_bars(edge, cycles) if cycles else None,
+            "ends": lay_out_ends(edge, cycles, _until(edge, record) if edge.fresh else None) if cycles else None,
             "cycles": cycles[::-1],
             "page": page,
             "record": record,
@@ -145,12 +146,18 @@ def _record_said(record: edge_page.OwnRecord) -> dict:
     }
 
 
+def _until(edge: edge_page.EdgeState, record: edge_page.OwnRecord) -> float:
+    """Where the axis of hits ends, of the intervals as of the plot of shares still sharp."""
+    assert edge.fresh is not None and edge.expected is not None
+    return 1.05 * max(2.0 * edge.fresh.usual_hits, 2.0 * edge.expected.usual_hits, record.longest_hits)
+
+
 def _plot(edge: edge_page.EdgeState, record: edge_page.OwnRecord):
     """Such an edge here, this edge, and what its cycles (or those of some edges) show by themselves."""
     if edge.fresh is None:
         return ""
     usual, expected = edge.fresh.usual_hits, edge.expected
-    until = 1.05 * max(2.0 * usual, 2.0 * expected.usual_hits, record.longest_hits)
+    until = _until(edge, record)
     x = np.linspace(0, until, POINTS)
     such = curves.between_usual(x, (expected.low_hits, expected.usual_hits, expected.high_hits), edge.shape)
     own = curves.between_usual(x, (usual, usual, usual), edge.shape)
