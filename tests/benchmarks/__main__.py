@@ -6,6 +6,7 @@ counters   counts that come in, against a bare view that writes one row
 pulls      the pull planner for 60 dies, against a bare loop and trying all
 bench_plan the plan of the bench, 500 works over twelve weeks
 purchasing the use of 20,000 spares in 500,000 places, twelve months ahead
+years      10,000 lives of a die of 100 edges, three years ahead
 shards     what the fit climbs, in several processes
 pages      every list and die page of a shop of 1,000 dies, 60,000 positions and 1,000,000 works (some minutes)
 
@@ -26,7 +27,10 @@ import platform
 import subprocess
 import sys
 
-NAMES = ("engine", "records", "counters", "pulls", "bench_plan", "purchasing", "shards", "pages", "replay", "decisions")
+NAMES = (
+    "engine", "records", "counters", "pulls", "bench_plan", "purchasing", "years", "shards", "pages", "replay",
+    "decisions",
+)  # fmt: skip
 
 
 def main() -> None:
