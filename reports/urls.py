@@ -7,6 +7,7 @@ from reports.cost import ledger_views, part_views, promise_views, replace_views,
 from reports.gains import views as gains_views
 from reports.offers import paper_views as offer_paper
 from reports.offers import rows as offer_rows
+from reports.offers import series_views
 from reports.offers import views as offers_views
 from reports.owners import condition_views, customers, outside
 from reports.record import views as record_views
@@ -49,6 +50,8 @@ urlpatterns: list = [
     path("cost/outlines/<key:pk>/offer.pdf", offer_paper.as_pdf, name="outline_pdf"),
     path("cost/outlines/<key:pk>/outline.csv", offer_rows.as_csv, name="outline_csv"),
     path("cost/outlines/<key:pk>/outline.xlsx", offer_rows.as_xlsx, name="outline_xlsx"),
+    path("cost/outlines/<key:pk>/series/", series_views.series_page, name="outline_series"),
+    path("cost/outlines/<key:pk>/series.csv", series_views.series_csv, name="outline_series_csv"),
     path("cost/changes/", changes_views.page, name="changes"),
     path("cost/changes.csv", changes_views.as_csv, name="changes_csv"),
     path("cost/gains/", gains_views.page, name="gains"),

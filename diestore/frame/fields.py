@@ -143,6 +143,20 @@ class BetweenField(TypedField):
         return value
 
 
+class WholeBetweenField(WholeField):
+    """A whole number between two limits, or nothing."""
+
+    def __init__(self, *, least: int, most: int, **kwargs) -> None:
+        self.least, self.most = least, most
+        super().__init__(required=False, **kwargs)
+
+    def read(self, text: str) -> int:
+        value = super().read(text)
+        if not self.least <= value <= self.most:
+            raise typed.NotANumber(f"{value:,} cannot be: enter {self.least:,} to {self.most:,}.")
+        return value
+
+
 class MeasureField(TypedField):
     """A value of a quantity, in the unit its column is stored in. A bare number is in the user's own unit."""
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django import forms
 
 from diestore import units
-from diestore.frame.fields import BetweenField, MeasureField
+from diestore.frame.fields import BetweenField, MeasureField, WholeBetweenField
 from diestore.frame.other_build import COATINGS, STEELS
 
 from .two_builds import Change
@@ -137,7 +137,7 @@ class PromiseForm(forms.Form):
 class YearsForm(forms.Form):
     """A volume that is tried, and by how much prices and rates rise. A GET form, as above."""
 
-    parts = BetweenField(label="Parts a year, to try", least=1, most=1e9)
+    parts = WholeBetweenField(label="Parts a year, to try", least=1, most=1_000_000_000)
     rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
 
     @property
@@ -163,7 +163,7 @@ class ReplaceForm(forms.Form):
     aging = BetweenField(label="Repairs and stops grow a year by, %", least=0, most=100, unit="%")
     old_brings = BetweenField(label="This one brings when it goes", least=0, most=1e9)
     new_brings = BetweenField(label="A new one brings in the end", least=0, most=1e9)
-    parts = BetweenField(label="Parts a year, to try", least=1, most=1e9)
+    parts = WholeBetweenField(label="Parts a year, to try", least=1, most=1_000_000_000)
     rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
     interest = BetweenField(label="Money costs a year, %", least=0, most=100, unit="%")
 

@@ -19,6 +19,7 @@ builds      `compare_builds`: two ways of building a die, cost per thousand agai
 payback     `payback`: when the extra money for a dearer way comes back, what it is worth today, what it earns
 outlined    `running`: what a tool that is only outlined costs a part, for many sets of assumptions and worlds at once
 ways        `weigh`: two to five ways of building a tool over the years of its parts
+series      `series`: parts on one tool whose inserts are exchanged, against a tool for each
 material    `strip_material`: what the material of a part costs; the least that a scrapped part is worth
 part_cost   `part_cost`: what a part costs all in, by the parts an hour, the lot, its material and the tool;
             `scrapped_part`: what one is worth that goes into the scrap

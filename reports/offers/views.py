@@ -26,7 +26,7 @@ from .reckon import ALL, CUSTOMER, SHOP, Told, figures_of, reckon
 WHOSE = {ALL: "all the money", CUSTOMER: "the customer's money", SHOP: "the shop's money"}
 
 
-def _outline(request: HttpRequest, pk: int):
+def outline_of(request: HttpRequest, pk: int):
     found = reads.outline(pk, request.user)
     if found is None:
         raise Http404("No such outline here.")
@@ -58,7 +58,7 @@ def outlines_page(request: HttpRequest) -> HttpResponse:
 @permission_required(roles.SEE_COST, raise_exception=True)
 def outline_page(request: HttpRequest, pk: int) -> HttpResponse:
     """The ways side by side, and what they come to."""
-    told = reckon(_outline(request, pk), whose=whose_of(request))
+    told = reckon(outline_of(request, pk), whose=whose_of(request))
     context = shown.page(told, shop.current().currency, system_of(request.user))
     whose = [(key, words, key == told.whose) for key, words in WHOSE.items()]
     several = len(plants.all_seen(request.user)) > 1
@@ -73,12 +73,12 @@ class PutOutline(PermissionRequiredMixin, View):
     permission_required = roles.OUTLINE_TOOLS
 
     def get(self, request: HttpRequest, pk: int | None = None) -> HttpResponse:
-        found = _outline(request, pk) if pk is not None else None
+        found = outline_of(request, pk) if pk is not None else None
         die = self._die(request) if found is None else None
         return self._show(request, found, self._form(request, found, die), die)
 
     def post(self, request: HttpRequest, pk: int | None = None) -> HttpResponse:
-        found = _outline(request, pk) if pk is not None else None
+        found = outline_of(request, pk) if pk is not None else None
         die = self._die(request) if found is None else None
         plant = found.plant if found else die.plant if die else plants.picked(request).plant
         if plant is None:
@@ -188,7 +188,7 @@ class PutWay(PermissionRequiredMixin, View):
 
     @staticmethod
     def _found(request, pk: int, number: int | None):
-        outline = _outline(request, pk)
+        outline = outline_of(request, pk)
         if number is None:
             return outline, None
         way = outline.ways.filter(sequence=min(number, 30_000)).first()
@@ -207,11 +207,11 @@ class Assumed(PermissionRequiredMixin, View):
     permission_required = roles.OUTLINE_TOOLS
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
-        outline = _outline(request, pk)
+        outline = outline_of(request, pk)
         return self._show(request, outline, self._form(outline))
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        outline = _outline(request, pk)
+        outline = outline_of(request, pk)
         form = self._form(outline, request.POST)
         if form.is_valid():
             figures, pays = form.typed(), form.shop_pays()
@@ -268,7 +268,7 @@ class Prices(PermissionRequiredMixin, View):
 @require_POST
 @permission_required(roles.OUTLINE_TOOLS, raise_exception=True)
 def copy(request: HttpRequest, pk: int) -> HttpResponse:
-    made = written.copy_outline(by=request.user, outline=_outline(request, pk))
+    made = written.copy_outline(by=request.user, outline=outline_of(request, pk))
     messages.success(request, "This is the copy; the one before stays as it is.")
     return redirect("reports:outline_change", pk=made.pk)
 
@@ -276,7 +276,7 @@ def copy(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @permission_required(roles.OUTLINE_TOOLS, raise_exception=True)
 def put_away(request: HttpRequest, pk: int) -> HttpResponse:
-    outline = _outline(request, pk)
+    outline = outline_of(request, pk)
     away = outline.put_away_at is None
     written.put_away(by=request.user, outline=outline, away=away)
     messages.success(request, f"{outline} is {'put away' if away else 'back on the list'}.")

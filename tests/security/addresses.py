@@ -291,6 +291,8 @@ TABLE: dict[str, Row] = {
     "reports:outline_pdf": see(may(roles.SEE_COST), pk="outline"),
     "reports:outline_csv": see(may(roles.SEE_COST), pk="outline"),
     "reports:outline_xlsx": see(may(roles.SEE_COST), pk="outline"),
+    "reports:outline_series": see(may(roles.SEE_COST), pk="outline"),
+    "reports:outline_series_csv": see(may(roles.SEE_COST), pk="outline"),
     "reports:changes": see(may(roles.SEE_COST)),
     "reports:changes_csv": see(may(roles.SEE_COST)),
     "reports:gains": see(may(roles.SEE_COST)),
