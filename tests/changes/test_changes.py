@@ -196,3 +196,16 @@ def test_rates_of_another_day_change_what_comes_and_the_page_says_that_it_waits(
     make.run(die, 260, 100)
     assert "changed since" in as_read(as_role("lead").get(reverse("reports:changes")))
     assert dt.datetime.fromisoformat(KeptChanges.objects.get().dies[str(die.pk)]["changes"][0]["followed"]["at"])
+
+
+def test_a_night_makes_so_many_fits_of_the_past_and_says_what_waits_for_the_next(die, monkeypatch):
+    KeptChanges.objects.all().delete()
+    monkeypatch.setattr(kept, "FITS_A_NIGHT", 0)
+    kept.keep(kept.work_out(die.plant))
+    told = one(die)
+    assert told.promised is None and told.verdict == Verdict.EARLY.value
+    assert "What was promised is not worked out yet: the next nights do that." in told.doubts
+    assert told.came.dull_after == 3  # what came needs no fit of the past
+    monkeypatch.undo()
+    kept.keep(kept.work_out(die.plant))
+    assert one(die).promised is not None
