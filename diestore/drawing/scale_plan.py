@@ -21,11 +21,11 @@ from diestore.drawing.strip_cuts import BEND, END, NOTCH, ROUND, SLOT, STUD, Box
 from diestore.drawing.strip_plan import PlanPosition
 
 WIDTH, EDGE, TALLEST = 780.0, 14.0, 300.0  # of the drawing, its white on each side, and of the die in it
-MARK, TARGET = 34.0, 46.0  # a mark over its ring, and what a finger finds
+MARK, TARGET = 34.0, 48.0  # a mark over its ring, and what a finger finds: 44 px on a tablet held upright
 SPACING, LONE = 26.0, 52.0  # between neighbours of two rows, and of one
 LABELS, LEAD = 30.0, 18.0  # of a mark's two lines, and of the leaders' turn towards their spots
 ROW = MARK + LABELS + 6.0
-FOOT = 48.0  # of the stations' names, each a target of its own
+FOOT = 52.0  # of the stations' names, each a target of its own
 HEADLINE = 24.0
 PART_GAP, PART_DROP = 14.0, 9.0  # how far the part stands off the strip, and below it
 HAIR = 1e-6

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diestore.drawing.strip_cuts import BEND, END, NOTCH, NoPlan, Place, contour_of, lay_out, pitch_of
+from diestore.drawing.strip_cuts import BEND, END, NOTCH, OUTLINES, NoPlan, Place, contour_of, lay_out, pitch_of
+from diestore.handbook.kinds import KINDS
 
 pytestmark = pytest.mark.no_database
 SHOP = Path(__file__).parents[2] / "fixtures" / "demo-shop"
@@ -99,6 +100,10 @@ def test_every_outline_has_the_length_of_edge_that_the_register_says(kind, lengt
     assert made.w > 0 and made.h > 0
     if made.outline == NOTCH:
         assert max(abs(made.box.high), abs(made.box.low)) == pytest.approx(50.0), "it opens to the side of the strip"
+
+
+def test_every_kind_that_cuts_has_an_outline():
+    assert {key for key, kind in KINDS.items() if kind.cuts} <= set(OUTLINES) <= set(KINDS)
 
 
 def test_a_round_hole_has_the_diameter_of_its_punch():
