@@ -623,3 +623,19 @@ def test_intervals_stand_on_the_axis_of_the_plot_below_them(as_role):
     below = {words_: float(x) for x, words_ in re.findall(r'<text[^>]*x="([\d.]+)"[^>]*>([\d,]+)</text>', plot)}
     shared = sorted(set(own) & set(below))
     assert len(shared) >= 2 and all(own[one] == pytest.approx(below[one], abs=1) for one in shared)
+
+
+def test_what_another_build_would_do_stands_on_one_scale_with_as_long_as_now_in_its_middle():
+    from types import SimpleNamespace as Told
+
+    from maintenance.screens.edge.views import MARK_WIDTH, range_marks
+
+    changes = [(0.5, 0.8, 1.25), (1.0, 1.0, 1.0), (1.5, 2.0, 4.0)]
+    told_ = [Told(what_if=Told(times_low=low, times=half, times_high=high)) for low, half, high in changes]
+    first, same, last = range_marks(told_)
+    assert same.half == pytest.approx(MARK_WIDTH / 2) == same.now and same.band == 2.0
+    assert first.half - same.half == pytest.approx(
+        same.half - range_marks([*told_, Told(what_if=Told(times_low=1.25, times=1.25, times_high=1.25))])[3].half
+    ), "a fifth less is as far as a quarter more"
+    assert 0 < first.low < last.low < last.half < last.high < MARK_WIDTH
+    assert range_marks([]) == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
 import numpy as np
@@ -13,6 +14,7 @@ from django.views import View
 from diestore import units
 from diestore.access.plants import within
 from diestore.access.queries import system_of
+from diestore.drawing.scales import Ratio
 from diestore.handbook.cautions import FIRST, for_work
 from diestore.register.models import Position
 from maintenance.forecasts import curves, part_wear
@@ -26,7 +28,26 @@ from .ends import lay_out_ends
 from .forms import LimitForm, OtherBuildForm, TogetherForm
 
 POINTS = 120
+MARK_WIDTH = 150.0
 MUCH = 1.3  # a change that lies within this either way changes little
+
+
+@dataclass(frozen=True, kw_only=True)
+class RangeMark:
+    """8 in 10 from low to high, as long as now in the middle of the mark."""
+
+    low: float
+    half: float
+    high: float
+    width: float = MARK_WIDTH
+
+    @property
+    def band(self) -> float:
+        return max(self.high - self.low, 2.0)
+
+    @property
+    def now(self) -> float:
+        return self.width / 2
 
 
 class EdgePage(View):
@@ -77,7 +98,9 @@ class EdgePage(View):
             "record_said": _record_said(record),
             "together": together,
             "plot": _plot(edge, record),
-            "others": [_alternative(edge, a) for a in others],
+            "others": [
+                _alternative(edge, a) | {"mark": mark} for a, mark in zip(others, range_marks(others), strict=True)
+            ],
             "form": form,
             "answer": _answer(edge, form),
             "guidance": edge_page.gap_guidance(edge),
@@ -173,6 +196,20 @@ def _plot(edge: edge_page.EdgeState, record: edge_page.OwnRecord):
 
 def _alternative(edge: edge_page.EdgeState, other: edge_page.Alternative) -> dict:
     return {"words": other.words, "query": urlencode(other.asked), **_what_if(other.what_if)}
+
+
+def range_marks(others: list[edge_page.Alternative]) -> list[RangeMark]:
+    """Of each other build how many times as long the edge would last, all on one scale of equal ratios about once."""
+    if not others:
+        return []
+    widest = max(max(a.what_if.times_high, 1 / max(a.what_if.times_low, 1e-6)) for a in others)
+    scale = Ratio(1 / max(1.1 * widest, 1.5), max(1.1 * widest, 1.5), 0, MARK_WIDTH)
+    return [
+        RangeMark(
+            low=scale.at(a.what_if.times_low), half=scale.at(a.what_if.times), high=scale.at(a.what_if.times_high)
+        )
+        for a in others
+    ]
 
 
 def _what_if(change) -> dict:
