@@ -135,7 +135,7 @@ def _row(made: Replacing, year: KeptYear) -> dict:
     n = year.number - 1
     return {
         "name": f"Year {year.number}",
-        "until": day(made.until[n]),
+        "until": f"{made.until[n]:%b %Y}",
         "parts": made.parts[n],
         "by_key": [_whole(made.by_key[key][n]) for key in SHOWN],
         "cost": _whole(year.cost),
