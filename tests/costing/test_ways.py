@@ -80,7 +80,8 @@ def test_five_ways_alike_are_a_tie_everywhere():
     told = weigh(ways, Programme(parts_by_year=(300_000,) * 4, interest=D("0.08"), rise=D("0.02")))
     for one in told.others:
         assert one.is_alike and one.worth == 0 and one.chance == 0.5 and one.extra == 0
-        assert one.rate.rate is None and one.reinvested is None and one.crossing.parts is None and one.crossing.cheaper_above == "same"
+        assert one.rate.rate is None and one.reinvested is None
+        assert one.crossing.parts is None and one.crossing.cheaper_above == "same"
     assert len({one.worth for one in told.ways}) == len({one.yearly for one in told.ways}) == 1
 
 
