@@ -6,10 +6,11 @@ from decimal import Decimal
 
 import django_tables2 as tables
 from django.urls import reverse
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 
 from reports.format import three_figures
 
+from . import stacked
 from .sheets import DieCost
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
@@ -32,6 +33,7 @@ class CostTable(tables.Table):
     total = Column(
         verbose_name="Cost per thousand", accessor="sorted_total", order_by=("sorted_total", LAST), attrs=RIGHT
     )
+    bar = Column(verbose_name="What it goes for", orderable=False)
     build = Column(verbose_name="Building", accessor="sorted_build", order_by=("sorted_build", LAST), attrs=RIGHT)
     sharpening = Column(
         verbose_name="Sharpening", accessor="sorted_sharpening", order_by=("sorted_sharpening", LAST), attrs=RIGHT
@@ -43,6 +45,10 @@ class CostTable(tables.Table):
     class Meta:
         order_by = ("-total",)
         empty_text = "No die is like that."
+
+    def __init__(self, data, *args, **kwargs) -> None:
+        super().__init__(data, *args, **kwargs)
+        self.most = max((row.per_thousand for row in data if row.per_thousand is not None), default=Decimal(0))
 
     def render_die(self, record: DieCost):
         return format_html(
@@ -61,6 +67,22 @@ class CostTable(tables.Table):
         gaps = len(record.sheet.left_out)
         note = format_html("<small>without {} {}</small>", gaps, "thing" if gaps == 1 else "things") if gaps else ""
         return format_html("<strong>{}</strong>{}", three_figures(record.per_thousand), note)
+
+    def render_bar(self, record: DieCost):
+        amounts = [getattr(record, f"sorted_{name}") for name, _ in stacked.ELEMENTS]
+        made = stacked.pieces(amounts, self.most)
+        if not made:
+            return "–"
+        return format_html(
+            '<svg class="costs" viewBox="0 0 {0} 16" width="{0}" height="16" role="img"><title>{1}</title>{2}</svg>',
+            f"{stacked.WIDE:g}",
+            "; ".join(piece.words for piece in made),
+            format_html_join(
+                "",
+                '<rect class="cost-{}" x="{}" y="1" width="{}" height="14"/>',
+                ((piece.css, str(piece.x), str(piece.width)) for piece in made),
+            ),
+        )
 
     def render_build(self, value):
         return _figure(value)

@@ -17,7 +17,7 @@ from reports.costing.money import MoneyRefused, rounded
 from reports.format import day, how_old, money, three_figures
 from reports.spares import kept as spares_kept
 
-from . import kept, plot, reads, sheets, two_builds, year_ahead
+from . import kept, plot, reads, sheets, stacked, two_builds, year_ahead
 from .forms import ChangeForm
 from .table import CostTable
 
@@ -46,6 +46,7 @@ def cost_page(request: HttpRequest) -> HttpResponse:
             "picked": picked,
             "rows": rows,
             "known": known,
+            "elements": stacked.ELEMENTS,
             "q": request.GET.get("q", ""),
             "dearest": known[0] if known else None,
             "dearest_cost": three_figures(known[0].per_thousand) if known else "",

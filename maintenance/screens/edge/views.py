@@ -83,6 +83,7 @@ class EdgePage(View):
         page = Paginator(range(len(edge.cycles))[::-1], edge_page.CYCLES_A_PAGE).get_page(request.GET.get("cycles"))
         cycles = edge_page.cycles_shown(edge, list(page.object_list)[::-1])
         others = edge_page.alternatives(edge)
+        by_effect = sorted(others, key=lambda a: -a.what_if.times)
         together = TogetherForm(request.GET if "also" in request.GET else None, places=edge.others)
         record = edge_page.own_record(edge, together.chosen)
         named = any(request.GET.get(name) for name in OtherBuildForm.base_fields)
@@ -99,7 +100,7 @@ class EdgePage(View):
             "together": together,
             "plot": _plot(edge, record),
             "others": [
-                _alternative(edge, a) | {"mark": mark} for a, mark in zip(others, range_marks(others), strict=True)
+                _alternative(edge, a) | {"mark": mark} for a, mark in zip(by_effect, range_marks(by_effect), strict=True)
             ],
             "form": form,
             "answer": _answer(edge, form),
