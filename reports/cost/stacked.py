@@ -25,8 +25,8 @@ class Piece:
 
 
 def pieces(amounts: Sequence[Decimal], most: Decimal) -> list[Piece]:
-    """amounts: of each element, in their order; below nought where it is not known. most: of the dearest die whose cost is known; a bar ends
-    there."""
+    """amounts: of each element, in their order; below nought where it is not known.
+    most: of the dearest die whose cost is known; a bar ends there."""
     made, at = [], 0.0
     for (css, name), amount in zip(ELEMENTS, amounts, strict=True):
         width = WIDE * float(max(amount, Decimal(0)) / most) if most > 0 else 0.0
