@@ -11,6 +11,7 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from decimal import Decimal
+from functools import cached_property
 
 from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
@@ -121,7 +122,7 @@ class KeptList:
             return cls(kept, frozenset(kept.rows.values_list("item_id", flat=True)), records_until)
         return cls(kept, freshness.items_of(changes, plant), records_until)
 
-    @property
+    @cached_property
     def today(self) -> dt.date:
         return today_at(self.kept.plant, self.day_of_records)
 
