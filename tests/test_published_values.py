@@ -72,7 +72,6 @@ PARTLY = {
     "T3-15": "the free length of a spring",
     "T4-01": "a limit of 10 % of the thickness for thin low-carbon steel: no limit is made up where none was typed",
     "T6-05": "the diameter of a pilot by the class of work: that it leads the punches is held",
-    "T9-03": "the speed of the feed",
     "T9-01": "edge, bridge, pitch and the number of blanks of a strip: its use is held",
 }
 

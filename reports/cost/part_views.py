@@ -9,13 +9,14 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from diestore import units
 from diestore.access import plants, roles, shop
 from diestore.access.queries import system_of
 from diestore.register.models import Die
 from reports.costing.elements import per_thousand
 from reports.costing.material import StripMaterial, strip_material
 from reports.costing.money import MoneyRefused
-from reports.costing.part_cost import PartCost, part_cost, parts_an_hour
+from reports.costing.part_cost import PartCost, feed_mm_a_minute, part_cost, parts_an_hour
 from reports.format import three_figures
 from reports.purchasing.laws import LawRefused
 from reports.spares import kept as spares_kept
@@ -78,11 +79,21 @@ def part_page(request: HttpRequest, pk: int) -> HttpResponse:
             "apart": three_figures(made.apart_from_tool) if made else "",
             "a_part": f"{made.together / 1000:.4f}" if made else "",
             "hourly": f"{made.hourly:,.0f}" if made else "",
+            "feed": _feed(form, system_of(request.user)),
             "used": f"{material.used * 100:.0f}" if material and form.value("used") is not None else "",
             "left_out": left_out,
             "currency": shop.current().currency,
         },
     )
+
+
+def _feed(form: PartForm, system: units.System) -> str:
+    """How far the strip goes in a minute, in the reader's own unit."""
+    pitch, strokes = form.value("pitch"), form.value("strokes")
+    if not pitch or not strokes:
+        return ""
+    mm = float(feed_mm_a_minute(pitch_mm=pitch, strokes_per_minute=strokes))
+    return f"{units.shown_value(mm, 'length_mm', system):,.0f} {units.column('length_mm').unit(system)}"
 
 
 def _start(die: Die, cost: sheets.DieCost) -> dict:

@@ -28,6 +28,11 @@ def parts_an_hour(*, strokes_per_minute: Decimal, parts_per_hit: int, availabili
     return made
 
 
+def feed_mm_a_minute(*, pitch_mm: Decimal, strokes_per_minute: Decimal) -> Decimal:
+    """How fast the strip goes through: pitch x strokes a minute."""
+    return quantity(pitch_mm, "the pitch") * quantity(strokes_per_minute, "the strokes a minute")
+
+
 def scrapped_part(*, strip: StripMaterial, press_rate: Decimal | None, hourly: Decimal | None) -> Decimal:
     """What a part is worth that goes into the scrap: its strip less what scrap brings, and the press time in it.
 

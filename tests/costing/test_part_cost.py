@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from reports.costing.material import strip_material
 from reports.costing.money import MoneyRefused
-from reports.costing.part_cost import part_cost, parts_an_hour, scrapped_part
+from reports.costing.part_cost import feed_mm_a_minute, part_cost, parts_an_hour, scrapped_part
 
 D = Decimal
 
@@ -16,6 +16,7 @@ D = Decimal
 def test_parts_an_hour():
     # [T9-03] arithmetic: 200 strokes a minute, two parts a hit, 85 % of the time
     assert parts_an_hour(strokes_per_minute=D(200), parts_per_hit=2, availability=D("0.85")) == 20_400
+    assert feed_mm_a_minute(pitch_mm=D("28.2"), strokes_per_minute=D(200)) == 5_640
 
 
 def test_material_of_a_printed_cost_sheet_per_thousand():

@@ -58,6 +58,7 @@ def test_by_hand(die, as_role):
     assert (line(text, "Stock"), line(text, "Scrap brings back")) == ("31.1", "-1.70")
     assert (line(text, "Press"), line(text, "Set-up")) == ("19.8", "9.50")
     assert "70 % of the strip goes into the part" in text
+    assert "The strip runs 4,000 mm a minute" in text  # 100 strokes of 40 mm
 
 
 def test_the_tool_is_that_of_the_cost_page(die, as_role):
