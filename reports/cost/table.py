@@ -48,7 +48,7 @@ class CostTable(tables.Table):
 
     def __init__(self, data, *args, **kwargs) -> None:
         super().__init__(data, *args, **kwargs)
-        self.most = max((row.per_thousand for row in data if row.per_thousand is not None), default=Decimal(0))
+        self.dearest = max((row.per_thousand for row in data if row.per_thousand is not None), default=Decimal(0))
 
     def render_die(self, record: DieCost):
         return format_html(
@@ -70,7 +70,7 @@ class CostTable(tables.Table):
 
     def render_bar(self, record: DieCost):
         amounts = [getattr(record, f"sorted_{name}") for name, _ in stacked.ELEMENTS]
-        made = stacked.pieces(amounts, self.most)
+        made = stacked.pieces(amounts, self.dearest)
         if not made:
             return "–"
         return format_html(

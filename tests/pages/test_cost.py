@@ -1,6 +1,7 @@
 """The cost pages: figures by hand, what changes them and what does not, two builds against the engine."""
 
 import datetime as dt
+import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from decimal import Decimal
@@ -17,7 +18,7 @@ from maintenance.forecasts import other_builds, store
 from maintenance.life import what_if
 from maintenance.log import queries, write
 from maintenance.models import CostLine, Stop, fresh_key
-from reports.cost import plot, sheets, two_builds, year_ahead
+from reports.cost import plot, sheets, stacked, two_builds, year_ahead
 from reports.format import money, three_figures
 from tests import factories as make
 from tests.pages import money_shop as shop
@@ -388,3 +389,11 @@ def test_the_die_page_tells_its_cost_to_those_who_may_see_it(as_role, told):
 )  # fmt: skip
 def test_figures_are_said_as_well_as_they_are_known(value, said):
     assert three_figures(Decimal(value)) == said
+
+
+def test_the_bar_of_the_dearest_die_is_as_long_as_the_scale(client, die):
+    """Through the page: what pages the table has names of its own, and the scale must not be one of them."""
+    client.force_login(make.user("sales"))
+    bars = re.findall(r'<svg class="costs".*?</svg>', as_read(client.get(reverse("reports:cost"))), re.S)
+    ends = [sum(float(width) for width in re.findall(r' width="([\d.]+)" height="14"', bar)) for bar in bars]
+    assert max(ends) == pytest.approx(stacked.WIDE, abs=1)

@@ -100,7 +100,8 @@ class EdgePage(View):
             "together": together,
             "plot": _plot(edge, record),
             "others": [
-                _alternative(edge, a) | {"mark": mark} for a, mark in zip(by_effect, range_marks(by_effect), strict=True)
+                _alternative(edge, a) | {"mark": mark}
+                for a, mark in zip(by_effect, range_marks(by_effect), strict=True)
             ],
             "form": form,
             "answer": _answer(edge, form),
