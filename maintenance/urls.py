@@ -10,12 +10,13 @@ from maintenance.screens.die.station import StationPage
 from maintenance.screens.die_card.views import DieCard
 from maintenance.screens.due import views
 from maintenance.screens.edge import views as edge_views
-from maintenance.screens.entry import one_entry, restart
+from maintenance.screens.entry import one_entry, restart, retirement
 from maintenance.screens.heights import views as heights_views
 from maintenance.screens.jobs import card as jobs_card
 from maintenance.screens.jobs import views as jobs_views
 from maintenance.screens.labels import views as labels_views
 from maintenance.screens.move import views as move_views
+from maintenance.screens.payers import views as payers_views
 from maintenance.screens.pulls import views as pulls_views
 from maintenance.screens.replay import views as replay_views
 from maintenance.screens.set_up import sheet as set_up_sheet
@@ -36,6 +37,9 @@ urlpatterns = [
     path("record/", track_record_views.Record.as_view(), name="record"),
     path("record/replay/", replay_views.YearsAgain.as_view(), name="replay"),
     path("record/restart/", restart.Restart.as_view(), name="restart"),
+    path("dies/<key:pk>/payers/", payers_views.OfDie.as_view(), name="payers"),
+    path("log/entries/<slug:sort>/<key:pk>/payer/", payers_views.OfEntry.as_view(), name="payers_entry"),
+    path("log/retirement/", retirement.Retire.as_view(), name="retirement"),
     path("dies/<key:pk>/move/", move_views.Move.as_view(), name="move"),
     path("dies/<key:pk>/set-up/", set_up_views.SetUpPage.as_view(), name="set_up"),
     path("edges/<key:pk>/cycles/<int:number>/", causes_views.ShortCycle.as_view(), name="short_cycle"),

@@ -46,9 +46,9 @@ class Below:
 class Card:
     """key: in addresses. one, many: what it is called. see, edit: rights, any of which is enough. plant: the way from a
     row to its plant, where it has one. out: words for taking it out of use, and back. acts: further pages of a row, for
-    those who edit. elsewhere: its pages that are no card's, by what they are, "" for the list. notes: what the handbook
-    makes of a row, in the reader's units. doubts: what
-    the handbook thinks of a row; it warns and forbids nothing."""
+    those who edit; of a name that ends in "?die" the address asks for the row. elsewhere: its pages that are no card's,
+    by what they are, "" for the list. notes: what the handbook makes of a row, in the reader's units. doubts: what the
+    handbook thinks of a row; it warns and forbids nothing."""
 
     key: str
     app: str
@@ -95,6 +95,12 @@ class Card:
 
     def address(self, what: str = "", *args) -> str:
         return reverse(self.elsewhere.get(what) or f"{self.app}:{self.key}{'_' + what if what else ''}", args=args)
+
+
+def page_of(name: str, pk: int) -> str:
+    """A further page of a row, as `Card.acts` names it."""
+    plain, _, asked = name.partition("?")
+    return f"{reverse(plain)}?{asked}={pk}" if asked else reverse(plain, args=[pk])
 
 
 def only_plant(user) -> bool:

@@ -259,7 +259,10 @@ DIES = Card(
     columns=("code", "description", "status"), search=("code", "description"),
     see=(), edit=(LEAD,), plant="plant", related=("owner", "usual_stock", "usual_press", "plant"),
     out=("Retire it", "Use it again", "{} is retired.", "{} is used again.", "retired"),
-    acts=(("Die card", "maintenance:die_card"), ("How it stands", "diestore:die")),
+    acts=(
+        ("Die card", "maintenance:die_card"), ("Who pays", "maintenance:payers"),
+        ("End of life", "maintenance:retirement?die"), ("How it stands", "diestore:die"),
+    ),
     elsewhere={"": "diestore:dies", "new": "diestore:die_new"},
 )  # fmt: skip
 

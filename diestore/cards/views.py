@@ -262,7 +262,7 @@ class OneRow(OfCard):
                 doubts=self.card.doubts(row) if self.card.doubts else [],
                 notes=self.card.notes(row, system_of(request.user)) if self.card.notes else [],
                 past=[amendments.told(one, system_of(request.user)) for one in past],
-                acts=[(label, reverse(name, args=[row.pk])) for label, name in self.card.acts] if edits else [],
+                acts=[(label, described.page_of(name, row.pk)) for label, name in self.card.acts] if edits else [],
                 gone=_retires(row) and actions.is_retired(row),
                 retires=retires,
                 merges=merges,

@@ -29,6 +29,7 @@ from maintenance.life import fleet
 from maintenance.log import read as log_read
 from maintenance.models import (
     EVENTS,
+    CostBearer,
     PastDecision,
     PastDecisions,
 )
@@ -176,7 +177,7 @@ class WrittenLater:
 def written_later(dies: Sequence[Die]) -> dict[int, WrittenLater]:
     gaps: dict[int, set[tuple[float, float]]] = defaultdict(set)
     ids = [die.pk for die in dies]
-    for model in EVENTS:
+    for model in (event for event in EVENTS if event is not CostBearer):  # who pays changes no decision
         names = {f.name for f in model._meta.get_fields()}
         path = "die" if "die" in names else "position__die" if "position" in names else None
         if path is None:

@@ -19,6 +19,7 @@ from .described import need as _need
 from .inspection_columns import INSPECTION_TABLES
 from .outline_columns import OUTLINE_TABLES
 from .owner_columns import OWNER_TABLES
+from .payer_columns import PAYER_TABLES
 from .photo_columns import PHOTO_TABLES
 from .purchase_columns import PURCHASE_TABLES
 from .source_columns import SOURCE_TABLES
@@ -520,6 +521,7 @@ READINGS = _entries(
     _may("piece", "Key of the piece, where that was measured.", longest=120),
     _may("cut", "The cut, where that was measured.", longest=40),
     _may("cut_valid_from", "Which of the cuts of that name.", Sort.TIME),
+    _may("parts_scrapped", "Parts thrown away for it. Empty: 0.", Sort.WHOLE, at_least=0, at_most=MOST),
     INTO_RUN,
     same=("die", "position", "piece", "cut", "at", "quantity", "value", "unit"),
     plain=True,
@@ -614,6 +616,7 @@ TABLES = (
     *INSPECTION_TABLES,
     *PURCHASE_TABLES,
     *BILL_TABLES,
+    *PAYER_TABLES,
     *OUTLINE_TABLES,
     *OWNER_TABLES,
     *PHOTO_TABLES,

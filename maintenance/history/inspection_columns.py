@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from diestore.handbook.kinds import KINDS
 
-from .described import ENTRY, Sort, Table
+from .described import ENTRY, MOST, Sort, Table
 from .described import may as _may
 from .described import must as _must
 
@@ -35,6 +35,7 @@ INSPECTIONS = Table(
         _must("plan", "The plan, as in inspection_plans.csv.", longest=160),
         _must("at", "When it happened.", Sort.TIME, past=True),
         _may("is_finding", "Whether something was found; the note says what. Empty: no.", Sort.YES_NO),
+        _may("parts_scrapped", "Parts of the die thrown away for it. Empty: 0.", Sort.WHOLE, at_least=0, at_most=MOST),
         *ENTRY,
     ),
 )

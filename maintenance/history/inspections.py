@@ -88,10 +88,16 @@ class Inspections(EntryLoader):
             raise BadRow(f"There is no plan {row['plan'][:60]!r} in inspection_plans.csv or in the record.", "plan")
         if row.get("is_finding") and "note" not in row:
             raise BadRow("Something was found: the note says what.", "note")
+        if row.get("parts_scrapped") and not (row.get("is_finding") and plan.die_id):
+            raise BadRow("Parts are scrapped for what was found on a die.", "parts_scrapped")
         fields = {"plan_id": plan.pk, "plant_id": plan.plant_id, "die_id": plan.die_id}
         label = f"the look at {plan} on {rules.stamp(row['at'])}"
         return self.entry(
-            row, at=row["at"], label=label, where=[plan.key], fields=fields | given(row, "at", "is_finding")
+            row,
+            at=row["at"],
+            label=label,
+            where=[plan.key],
+            fields=fields | given(row, "at", "is_finding", "parts_scrapped"),
         )
 
 

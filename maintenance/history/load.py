@@ -47,6 +47,7 @@ from .log import (
 )
 from .outlines import Outlines
 from .owners import SignedReports
+from .payers import CostBearers, Retirements
 from .photos import Photos
 from .problems import AT_MOST, Findings, HistoryRefused, Problem
 from .purchases import Purchases
@@ -226,6 +227,8 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Movements(folder, shop, ledger).load()  # names works on the bench
     Bills(folder, shop).load()
     Costs(folder, shop, ledger).load()  # names works, stops and bills, so all of those must be sound
+    CostBearers(folder, shop, ledger).load()
+    Retirements(folder, shop, ledger).load()
     folder.findings.stop_if_wrong()
     Outlines(folder, shop).load()
     SignedReports(folder, shop).load()

@@ -483,7 +483,7 @@ class Readings(EntryLoader):
             "typed_value": cells["value"],
             "typed_unit": cells["unit"],
         }
-        for name in ("hits_into_run", "at_length_mm", "charged_to_mpa"):
+        for name in ("hits_into_run", "at_length_mm", "charged_to_mpa", "parts_scrapped"):
             if name in cells:
                 fields[name] = cells[name]
         rules.check_beside(

@@ -39,6 +39,7 @@ from diestore.register.models import (
 from maintenance.log import set_ups
 from maintenance.log.names import BEGINNING, first_key
 from maintenance.models import (
+    CostBearer,
     CostLine,
     HitCorrection,
     Incident,
@@ -47,6 +48,7 @@ from maintenance.models import (
     Reading,
     RecordRestart,
     Replacement,
+    Retirement,
     Run,
     SetUp,
     StockMovement,
@@ -472,8 +474,9 @@ class Maker(
             yield row | {"readings": set_ups.cells_of(row["readings"])}
 
     def inspections(self):
-        paths = {"plan": "plan__key", "at": "at", "is_finding": "is_finding"}
-        return entries(Inspection.objects.filter(plant=self.plant), paths)
+        paths = {"plan": "plan__key"} | {name: name for name in ("at", "is_finding", "parts_scrapped")}
+        for row in entries(Inspection.objects.filter(plant=self.plant), paths):
+            yield row | {"parts_scrapped": row["parts_scrapped"] or None}
 
     def stops(self):
         paths = {"die": "die__code", "press": "press__code"}
@@ -515,6 +518,7 @@ class Maker(
             "piece": "piece__key",
             "cut": "cut__code",
             "cut_valid_from": "cut__valid_from",
+            "parts_scrapped": "parts_scrapped",
             "hits_into_run": "hits_into_run",
         }
         rows = Reading.objects.filter(
@@ -525,6 +529,7 @@ class Maker(
         )
         for row in entries(rows, paths):
             row["die"] = row["die"] or row["of_position"] or row["of_cut"]
+            row["parts_scrapped"] = row["parts_scrapped"] or None
             yield row
 
     def movements(self):
@@ -556,6 +561,16 @@ class Maker(
             | Q(work__piece__plant=self.plant)
         )
         return entries(rows, paths)
+
+    def cost_bearers(self):
+        paths = {"die": "die__code", "at": "at", "element": "element", "payer": "payer__code"}
+        paths |= {name: f"{name}__key" for name in ("work", "replacement", "stop", "reading")}
+        return entries(CostBearer.objects.filter(die__plant=self.plant), paths)
+
+    def retirements(self):
+        paths = {"die": "die__code", "payer": "payer__code"}
+        paths |= {name: name for name in ("at", "fate", "weight_kg", "worth", "cost", "went_to")}
+        return entries(Retirement.objects.filter(die__plant=self.plant), paths)
 
 
 def fields(thing: object, *names: str) -> dict[str, object]:

@@ -13,12 +13,13 @@ from django.utils import timezone
 from diestore.handbook.inspections import DIE, GRINDER, PLANT, PRESS, PROPOSALS, Proposal
 from diestore.handbook.kinds import KINDS, plural_of
 from diestore.register.models import Die, Plant, Position, Press
-from maintenance.models import Grinder, HitCorrection, Inspection, InspectionPlan, Run, fresh_key
+from maintenance.models import Change, Grinder, HitCorrection, Inspection, InspectionPlan, Run, fresh_key
 from maintenance.models.inspections import DAYS_AT_MOST, HITS_AT_MOST
 from maintenance.policy.inspections import Due, due
 
+from . import changes
 from .bench_reads import today_at
-from .rules import EntryRefused, check_moment, check_text, saving
+from .rules import EntryRefused, check_moment, check_scrap, check_text, saving
 from .write import Actor
 
 PACE_DAYS = 90  # of the records, by which hits ahead are reckoned
@@ -111,10 +112,11 @@ def log_inspection(
     plan: InspectionPlan,
     at: dt.datetime,
     is_finding: bool = False,
+    parts_scrapped: int = 0,
     note: str = "",
     key: str | None = None,
 ) -> Inspection:
-    """Somebody looked. A finding says what it is."""
+    """Somebody looked. A finding says what it is, and how many parts of the die were thrown away for it."""
     check_moment(at)
     if key and (known := Inspection.objects.filter(key=key).first()):
         return known
@@ -124,10 +126,15 @@ def log_inspection(
     if is_finding and not note:
         raise EntryRefused("Say what was found.", field="note")
     check_text(note, field="note", what="What was found", at_most=2_000)
+    check_scrap(parts_scrapped)
+    if parts_scrapped and not (is_finding and plan.die_id):
+        raise EntryRefused("Parts are scrapped for what was found on a die.", field="parts_scrapped")
     with saving():
+        if parts_scrapped:
+            changes.tell_of(Change.What.PRICE, [plan.die_id])
         return Inspection.objects.create(
             plan=plan, plant_id=plan.plant_id, die_id=plan.die_id, at=at, is_finding=is_finding, note=note,
-            key=key or fresh_key(), **by.columns(),
+            parts_scrapped=parts_scrapped, key=key or fresh_key(), **by.columns(),
         )  # fmt: skip
 
 

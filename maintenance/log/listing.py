@@ -19,6 +19,7 @@ from diestore.access import shop
 from diestore.access.models import Person
 from diestore.register.models import Die, Piece, Plant
 from maintenance.models import (
+    CostBearer,
     CostLine,
     Event,
     HitCorrection,
@@ -28,6 +29,7 @@ from maintenance.models import (
     Reading,
     RecordRestart,
     Replacement,
+    Retirement,
     Run,
     SetUp,
     StockMovement,
@@ -71,11 +73,15 @@ SORTS: dict[str, Sort] = {
         Sort(name="setup", label="set-up", model=SetUp, die=("die",), along=("die", "press")),
         Sort(name="inspection", label="inspection", model=Inspection, die=("die",), along=("die", "plan__press",
              "plan__grinder", "plan__die")),
+        Sort(name="retirement", label="retirement", model=Retirement, die=("die",), along=("die", "payer")),
         Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
+        Sort(name="costbearer", label="who pays", model=CostBearer, die=("die",), along=("die", "payer", "work",
+             "replacement", "stop", "reading")),
     )
 }  # fmt: skip
 
 
+OF_MONEY = (CostLine, CostBearer)
 _WORK = "work"
 
 
@@ -297,7 +303,7 @@ def read(rows: Iterable[dict], *, system: units.System = units.System.METRIC) ->
 
 def sorts(*, with_cost: bool) -> dict[str, Sort]:
     """The sorts of entries that somebody sees."""
-    return {name: sort for name, sort in SORTS.items() if with_cost or sort.model is not CostLine}
+    return {name: sort for name, sort in SORTS.items() if with_cost or sort.model not in OF_MONEY}
 
 
 def find(
@@ -387,12 +393,16 @@ def _say_correction(events, system):
     return words.replace("-", "\u2212"), (row.reason,)
 
 
+def _scrapped(n: int) -> str:
+    return f"{n:,} part{'' if n == 1 else 's'} scrapped"
+
+
 def _say_stop(events, system):
     stop = events[0]
     where = f"at {stop.position}" if stop.position else f"in station {stop.station}" if stop.station else ""
     return f"Stopped {stop.minutes:g} minutes: {stop.get_cause_display()}", (
         where,
-        f"{stop.parts_scrapped:,} parts scrapped" if stop.parts_scrapped else "",
+        _scrapped(stop.parts_scrapped) if stop.parts_scrapped else "",
         "planned" if stop.planned else "",
         _named(stop.press, "on "),
     )
@@ -481,6 +491,8 @@ def _say_reading(events, system):
         beside.append(f"charged to {units.show(row.charged_to_mpa, 'pressure_mpa', system)}")
     if not _is_said_by(shown, row):
         beside.append(f"typed {typed}")
+    if row.parts_scrapped:
+        beside.append(_scrapped(row.parts_scrapped))
     return f"{thing} {row.quantity} {shown}", tuple(beside)
 
 
@@ -520,12 +532,27 @@ def _say_set_up(events, system):
 def _say_inspection(events, system):
     row = events[0]
     found = "something found" if row.is_finding else "nothing found"
-    return f"Looked at {row.plan.what}: {found}", (("" if row.die_id else row.plan.thing),)
+    scrap = _scrapped(row.parts_scrapped) if row.parts_scrapped else ""
+    return f"Looked at {row.plan.what}: {found}", (("" if row.die_id else row.plan.thing), scrap)
 
 
 def _say_cost(events, system):
     row = events[0]
     return f"{row.get_kind_display()}: {row.amount:,.2f} {shop.current().currency}", (_named(row.payer, "paid by "),)
+
+
+def _say_bearer(events, system):
+    row = events[0]
+    who = row.payer or "the shop"
+    if row.of_entry is not None:
+        return f"{who} pays for one entry: {row.get_element_display()} of {stamp(row.of_entry.at)}", ()
+    return f"{who} pays for {row.get_element_display()} from {stamp(row.at)}", ()
+
+
+def _say_retirement(events, system):
+    row = events[0]
+    weight = "" if row.weight_kg is None else units.show(row.weight_kg, "weight_kg", system)
+    return f"Retired: {row.get_fate_display()}", (weight, _named(row.went_to, "to ") if row.went_to else "")
 
 
 _SAY = {
@@ -541,4 +568,6 @@ _SAY = {
     RecordRestart: _say_restart,
     SetUp: _say_set_up,
     Inspection: _say_inspection,
+    CostBearer: _say_bearer,
+    Retirement: _say_retirement,
 }

@@ -132,6 +132,14 @@ class ReportSaid(_Said):
         return [(month, money, words) for month, (money, words) in sorted(months.items())]
 
     @property
+    def paid_for(self) -> list[tuple[str, Decimal]]:
+        """What was paid for each element, the most first."""
+        sums: dict[str, Decimal] = {}
+        for one in self.paid:
+            sums[one.what] = sums.get(one.what, Decimal(0)) + one.amount
+        return sorted(sums.items(), key=lambda one: (-one[1], one[0]))
+
+    @property
     def paid_together(self) -> Decimal:
         return sum((one.amount for one in self.paid), Decimal(0))
 

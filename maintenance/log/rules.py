@@ -108,6 +108,12 @@ def check_count(number: int | None, *, field: str) -> None:
         raise EntryRefused(f"{COUNT.sentence(number)} Check the number.", field=field)
 
 
+def check_scrap(parts: int) -> None:
+    if parts < 0:
+        raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
+    check_count(parts, field="parts_scrapped")
+
+
 def check_signed_hits(hits: int) -> None:
     """The hits of a correction: any number but nought."""
     if isinstance(hits, bool) or not isinstance(hits, int) or hits == 0 or abs(hits) > HITS_AT_MOST:

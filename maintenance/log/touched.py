@@ -23,7 +23,7 @@ from diestore.register.models import (
     Volume,
 )
 from diestore.register.sources import Source, SourcePrice, SpareLevel
-from maintenance.models import CostLine, Event, Inspection, Order, Reading, StockMovement, Work
+from maintenance.models import CostBearer, CostLine, Event, Inspection, Order, Reading, StockMovement, Work
 
 AT_ONCE = 5_000  # keys in one question
 
@@ -51,7 +51,9 @@ def of_entries(entries: Iterable[Event]) -> Touched:
     """The dies and spares that entries are about."""
     about = Touched.nothing()
     for entry in entries:
-        if isinstance(entry, StockMovement):
+        if isinstance(entry, (Inspection, CostBearer)):
+            about.priced |= _priced(entry)  # no clock and no forecast follows from it
+        elif isinstance(entry, StockMovement):
             about.items.add(entry.item_id)
         elif isinstance(entry, CostLine):
             if entry.die_id is not None:
@@ -60,8 +62,6 @@ def of_entries(entries: Iterable[Event]) -> Touched:
                 about.dies.add(entry.stop.die_id)
             elif entry.work_id is not None:
                 about |= of_entries([entry.work])
-        elif isinstance(entry, Inspection):
-            continue  # no clock and no forecast follows from it
         elif getattr(entry, "die_id", None) is not None:
             about.dies.add(entry.die_id)
         elif entry.position_id is not None:
@@ -71,6 +71,11 @@ def of_entries(entries: Iterable[Event]) -> Touched:
         elif isinstance(entry, (Work, Reading)):
             about.dies |= dies_of_pieces([entry.piece_id])
     return about
+
+
+def _priced(entry: Inspection | CostBearer) -> set[int]:
+    """The die whose cost alone is told otherwise."""
+    return set() if isinstance(entry, Inspection) and not entry.parts_scrapped else {entry.die_id}
 
 
 def dies_of_pieces(pieces: Iterable[int]) -> set[int]:

@@ -20,6 +20,7 @@ from diestore.register.build import default_variant
 from diestore.register.models import Cut, Die, Item, Party, Piece, Position, Press, Station, Stock, Variant
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.models import (
+    Change,
     DriftFlag,
     Event,
     HitCorrection,
@@ -28,6 +29,7 @@ from maintenance.models import (
     Reading,
     RecordRestart,
     Replacement,
+    Retirement,
     Run,
     SetUp,
     StockMovement,
@@ -37,12 +39,11 @@ from maintenance.models import (
 )
 from maintenance.policy.stop_blocks import BlockReading, StopBlockError
 
-from . import changes, counted, movement_reads, purchase_reads, set_ups, touched
+from . import changes, counted, in_use, movement_reads, purchase_reads, set_ups, touched
 from .derived import rebuild_fittings
 from .rules import (
     EntryRefused,
     check_beside,
-    check_count,
     check_fitted,
     check_good_parts,
     check_hits,
@@ -53,6 +54,7 @@ from .rules import (
     check_one_thing,
     check_raised,
     check_run_times,
+    check_scrap,
     check_signed_hits,
     check_text,
     found_on,
@@ -206,9 +208,7 @@ def log_stop(
     if key and (known := Stop.objects.filter(key=key).first()):
         return known
     check_number(minutes, field="minutes", what="The time stopped", at_most=STOP_MINUTES.most)
-    if parts_scrapped < 0:
-        raise EntryRefused("Scrapped parts cannot be fewer than none.", field="parts_scrapped")
-    check_count(parts_scrapped, field="parts_scrapped")
+    check_scrap(parts_scrapped)
     for place in (station, position):
         if place is not None and place.die_id != die.pk:
             raise EntryRefused(f"{place} is not in {die}.", field="place")
@@ -443,6 +443,7 @@ def log_reading(
     cut: Cut | None = None,
     at_length_mm: float | None = None,
     charged_to_mpa: float | None = None,
+    parts_scrapped: int = 0,
     hits_into_run: int | None = None,
     note: str = "",
     key: str | None = None,
@@ -461,6 +462,7 @@ def log_reading(
     ):
         check_text(text, field=field, what=what, at_most=most)
     check_number(value_si, field="value", what=f"The {quantity}")
+    check_scrap(parts_scrapped)
     check_beside(quantity, at_length_mm=at_length_mm, charged_to_mpa=charged_to_mpa)
     if position is not None:
         check_fitted(position, at)
@@ -477,6 +479,7 @@ def log_reading(
             typed_unit=typed_unit,
             at_length_mm=at_length_mm,
             charged_to_mpa=charged_to_mpa,
+            parts_scrapped=parts_scrapped,
             hits_into_run=hits_into_run,
             note=note,
             key=key or fresh_key(),
@@ -555,7 +558,7 @@ def entered_with(key: str) -> Sequence[Event]:
         return []
     if works := list(Work.objects.filter(set_key=key).order_by("pk")):
         return works
-    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart, SetUp):
+    for model in (Run, HitCorrection, Stop, Incident, Replacement, Reading, RecordRestart, SetUp, Retirement):
         if row := model.objects.filter(key=key).first():
             return [row]
     return []
@@ -594,12 +597,20 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
             if replaced_by is not None and row is entry:
                 row.replaced_by = replaced_by
             row.save(update_fields=["struck_at", "struck_by", "struck_reason", "replaced_by"])
-        if isinstance(entry, Replacement):
-            rebuild_fittings(entry.position)
-        counted.struck(entry)
+        _undo(entry, user=by.user, reason=reason)
         about = touched.of_entries(rows)
         changes.tell(dies=about.dies, items=about.items, since=getattr(entry, "started", entry.at))
+        changes.tell_of(Change.What.PRICE, about.priced)
         return rows
+
+
+def _undo(entry: Event, *, user: object, reason: str) -> None:
+    """What followed from an entry that is struck out."""
+    if isinstance(entry, Replacement):
+        rebuild_fittings(entry.position)
+    elif isinstance(entry, Retirement):
+        in_use.undo(entry, by=user, reason=reason)
+    counted.struck(entry)
 
 
 def name_successor(*, struck: Event, entry: Event) -> None:

@@ -60,11 +60,12 @@ from .log import (
 from .orders import Order
 from .outlines import ElementPrice, Outline, OutlinePlace, OutlineWay
 from .owners import CustomerLink, LinkOpening, SignedReport
+from .payers import CostBearer, Retirement
 from .photos import Photo, PhotoQuerySet
 from .purchasing import PurchaseLine, PurchaseOrder, PurchaseStep
 from .workbooks import KnownHeading, Workbook
 
-EVENTS: tuple[type[Event], ...] = (*_OF_THE_LOG, Inspection)
+EVENTS: tuple[type[Event], ...] = (*_OF_THE_LOG, Inspection, CostBearer, Retirement)
 
 __all__ = [
     "EVENTS",
@@ -80,6 +81,7 @@ __all__ = [
     "Bill",
     "BillPaper",
     "Change",
+    "CostBearer",
     "CostLine",
     "Counter",
     "CounterDevice",
@@ -123,6 +125,7 @@ __all__ = [
     "Reading",
     "RecordRestart",
     "Replacement",
+    "Retirement",
     "Run",
     "Scope",
     "SentForm",

@@ -83,6 +83,7 @@ class Inspection(Event):
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="inspections")
     die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.PROTECT, related_name="inspections")
     is_finding = models.BooleanField(default=False)
+    parts_scrapped = models.BigIntegerField(default=0, help_text="Of the die, thrown away for what was found.")
 
     class Meta(Event.Meta):
         indexes = [
@@ -93,4 +94,8 @@ class Inspection(Event):
         constraints = [
             *Event.Meta.constraints,
             models.CheckConstraint(condition=Q(is_finding=False) | ~Q(note=""), name="finding_says_what"),
+            models.CheckConstraint(
+                condition=Q(parts_scrapped=0) | Q(parts_scrapped__gt=0, is_finding=True, die__isnull=False),
+                name="inspection_scrap_of_a_die",
+            ),
         ]

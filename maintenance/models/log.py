@@ -358,6 +358,7 @@ class Reading(Event):
     charged_to_mpa = models.FloatField(
         null=True, blank=True, help_text="Of a gas spring's pressure: what it was charged to after that."
     )
+    parts_scrapped = models.BigIntegerField(default=0, help_text="Thrown away for what was found.")
     hits_into_run = models.BigIntegerField(null=True, blank=True)
 
     class Meta(Event.Meta):
@@ -383,6 +384,7 @@ class Reading(Event):
                 condition=Q(charged_to_mpa__isnull=True) | Q(charged_to_mpa__gt=0, charged_to_mpa__lte=100),
                 name="reading_charge_possible",
             ),
+            models.CheckConstraint(condition=Q(parts_scrapped__gte=0), name="reading_scrap_not_negative"),
         ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -11,11 +12,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from diestore.register.models import Die
-from reports.costing.ledger import Ledger, LedgerEntry, Payer, Plan, in_cents, plan_of, used_up
+from maintenance.log.payers import ENTRIES
+from reports.costing.ledger import Ledger, LedgerEntry, Payer, Plan, bearer_of, in_cents, plan_of, used_up
 from reports.costing.money import quantity, rounded
 
 from . import reads
-from .reads import BillOfDie, GrindDay, SpareFitted, Spent, StopOfDie
+from .reads import BillOfDie, GrindDay, SpareFitted, Spent, StopOfDie, entry_of
 from .sheets import DieCost, Rates, build_of, cost_per_thousand, scrapped_worth
 
 SIXTY = Decimal(60)
@@ -29,7 +31,8 @@ class DieLedger:
     """cost: the sheet that the ledger agrees with, element by element. links: by the key of an entry, where it is seen.
 
     orders: by the key of an entry, the order that a spare came by. payers: by the key, who pays by name; payer_ids: by
-    its number. made: what was run in each month.
+    its number. payables: by the key, the entry of the log of which the shop may say that somebody else pays. made: what
+    was run in each month.
     """
 
     die: Die
@@ -39,6 +42,7 @@ class DieLedger:
     orders: Mapping[str, int]
     payers: Mapping[str, str]
     payer_ids: Mapping[str, int]
+    payables: Mapping[str, tuple[str, int]]
     left_out: tuple[str, ...]
     made: Mapping[dt.date, Spent]
 
@@ -59,9 +63,28 @@ def ledger_of(die: Die) -> DieLedger:
         orders=log.orders,
         payers=log.payers | {entry.key: log.builder for entry in shares},
         payer_ids=log.payer_ids,
+        payables=log.payables,
         made=made,
         left_out=tuple(_left_out(die, cost, dated=bool(entries))),
     )
+
+
+def pays_now(spent: Spent, at: dt.datetime) -> dict[str, int | None]:
+    """Of each element of which the shop said who pays: who does at a moment, by his number. None: the shop."""
+    bearers = [one.bearer for one in spent.bearers if not one.bearer.entry]
+    held = {e: bearer_of(bearers, element=e, at=at, entry="") for e in {one.element for one in bearers}}
+    return {element: one.payer for element, one in held.items() if one is not None}
+
+
+def paid_by(cost: DieCost) -> dict[int | None, Decimal]:
+    """What each paid for a die so far, by his number, None: the shop; with the cents of its ledger. Asks nothing."""
+    spent, rates = cost.spent or Spent(die=cost.die.pk), cost.rates or Rates(toolroom=(), press=())
+    log = _Log(cost.die, spent, rates)
+    sums: dict[int | None, Decimal] = defaultdict(Decimal)
+    for entry in in_cents(log.entries()):
+        if entry.paid is not None:
+            sums[log.payer_ids.get(entry.key)] += entry.amount
+    return dict(sums)
 
 
 def _left_out(die: Die, cost: DieCost, *, dated: bool) -> Iterator[str]:
@@ -87,26 +110,41 @@ class _Log:
         self.orders: dict[str, int] = {}
         self.payers: dict[str, str] = {}
         self.payer_ids: dict[str, int] = {}
+        self.payables: dict[str, tuple[str, int]] = {}
         self.builder = str(die.owner) if die.owner_id else ""
+        self.bearers = [one.bearer for one in spent.bearers]
+        self.names = {one.bearer.payer: one.payer_name for one in spent.bearers if one.bearer.payer is not None}
 
     def entries(self) -> Iterator[LedgerEntry]:
         for grind in self.spent.grinds:
             yield from self._grind(grind)
         for spare in self.spent.spares:
             yield from self._spare(spare)
-        for stop in self.spent.stops:
+        for stop in (*self.spent.stops, *self.spent.scrap):
             yield from self._stop(stop)
         for bill in self.spent.bills:
             yield self._bill(bill)
         yield from self._build()
 
+    def _payer(self, key: str, payer: int | None, name: str = "") -> Payer:
+        """Who pays for the entry of that key, kept with his name."""
+        if payer is None:
+            return Payer.SHOP
+        self.payers[key], self.payer_ids[key] = name or self.names.get(payer, ""), payer
+        return Payer.OWNER if payer == self.die.owner_id else Payer.CUSTOMER
+
+    def _borne(self, key: str, element: str, at: dt.datetime, sort: str, pk: int) -> Payer:
+        """The same by what the shop said of the die, or of this entry. sort, pk: of the entry, as addresses name it."""
+        if sort in ENTRIES:
+            self.payables[key] = (sort, pk)
+        bearer = bearer_of(self.bearers, element=element, at=at, entry=entry_of(sort, at if sort == "work" else pk))
+        return self._payer(key, bearer.payer if bearer is not None else None)
+
     def _build(self) -> Iterator[LedgerEntry]:
         price, first = self.die.build_price, self._first_day()
         if price is None or first is None:
             return
-        self.links["build"], self.payers["build"] = reverse("diestore:die", args=[self.die.pk]), self.builder
-        if self.die.owner_id:
-            self.payer_ids["build"] = self.die.owner_id
+        self.links["build"] = reverse("diestore:die", args=[self.die.pk])
         yield LedgerEntry(
             key="build",
             element="build",
@@ -114,14 +152,14 @@ class _Log:
             paid=first,
             used=None,
             plan=Plan.PLANNED,
-            payer=Payer.OWNER if self.die.owner_id else Payer.SHOP,
+            payer=self._payer("build", self.die.owner_id, self.builder),
             words="the build",
             basis="dated by the first entry",
         )
 
     def _first_day(self) -> dt.date | None:
         spent = self.spent
-        rows = (*spent.grinds, *spent.spares, *spent.stops, *spent.bills)
+        rows = (*spent.grinds, *spent.spares, *spent.stops, *spent.scrap, *spent.bills)
         days = [row.at for row in rows] + ([spent.first] if spent.first else [])
         return _day(min(days)) if days else None
 
@@ -131,10 +169,12 @@ class _Log:
         if row.outside or row.hours is None or not row.hours or rate is None:
             return
         key, hours = f"work-{row.pk}", quantity(row.hours, "the hours")
+        element = "sharpening" if row.sharpening else "repair"
         self.links[key] = reverse("maintenance:entry", args=["work", row.pk])
         yield LedgerEntry(
             key=key,
-            element="sharpening" if row.sharpening else "repair",
+            element=element,
+            payer=self._borne(key, element, row.at, "work", row.pk),
             amount=hours * rate,
             paid=day,
             used=day,
@@ -153,6 +193,7 @@ class _Log:
         yield LedgerEntry(
             key=key,
             element="spares",
+            payer=self._borne(key, "spares", row.at, "replacement", row.pk),
             amount=row.price.amount,
             paid=min(_day(row.price.came), day) if row.price.came else day,
             used=day,
@@ -165,12 +206,13 @@ class _Log:
         day = _day(row.at)
         rate = self.rates.on("press", day)
         minutes = quantity(row.minutes, "the minutes")
-        link = reverse("maintenance:entry", args=["stop", row.pk])
+        link = reverse("maintenance:entry", args=[row.of, row.pk])
         if minutes and rate is not None:
             self.links[f"stop-{row.pk}"] = link
             yield LedgerEntry(
                 key=f"stop-{row.pk}",
                 element="stop",
+                payer=self._borne(f"stop-{row.pk}", "stop", row.at, row.of, row.pk),
                 amount=minutes * rate / SIXTY,
                 paid=day,
                 used=day,
@@ -180,11 +222,13 @@ class _Log:
             )
         each, told_by = scrapped_worth(self.die, self.spent, row, self.rates) if row.parts_scrapped else (None, "")
         if each is not None:
-            key, n = f"scrap-{row.pk}", row.parts_scrapped
+            key = f"scrap-{row.pk}" if row.of == "stop" else f"scrap-{row.of}-{row.pk}"
+            n = row.parts_scrapped
             self.links[key] = link
             yield LedgerEntry(
                 key=key,
                 element="stop",
+                payer=self._borne(key, "stop", row.at, row.of, row.pk),
                 amount=n * each,
                 paid=day,
                 used=day,
@@ -194,16 +238,14 @@ class _Log:
             )
 
     def _bill(self, row: BillOfDie) -> LedgerEntry:
+        if row.kind == "retirement":
+            return self._end(row)
         key, day = f"bill-{row.pk}", _day(row.at)
         self.links[key] = (
             reverse("maintenance:bill", args=[row.bill])
             if row.bill is not None
             else f"{reverse('maintenance:bills')}?die={self.die.pk}"
         )
-        payer = Payer.SHOP
-        if row.payer is not None:
-            payer = Payer.OWNER if row.payer == self.die.owner_id else Payer.CUSTOMER
-            self.payers[key], self.payer_ids[key] = row.payer_name, row.payer
         return LedgerEntry(
             key=key,
             element=row.kind,
@@ -211,9 +253,26 @@ class _Log:
             paid=day,
             used=None if row.kind == "build" else _day(row.done) if row.done else day,
             plan=OF_BILLS.get(row.kind, Plan.NOT_SAID),
-            payer=payer,
+            payer=self._payer(key, row.payer, row.payer_name),
             words=row.words or "a bill",
             basis="as billed",
+        )
+
+    def _end(self, row: BillOfDie) -> LedgerEntry:
+        """What the end of its life cost, or brought."""
+        brought = row.amount < 0
+        key, day = f"retirement-{row.pk}{'-worth' if brought else ''}", _day(row.at)
+        self.links[key] = reverse("maintenance:entry", args=["retirement", row.pk])
+        return LedgerEntry(
+            key=key,
+            element="retirement",
+            amount=row.amount,
+            paid=day,
+            used=day,
+            plan=Plan.PLANNED,
+            payer=self._payer(key, row.payer, row.payer_name),
+            words=f"{row.words}: what it brought" if brought else row.words,
+            basis="as entered",
         )
 
 

@@ -26,8 +26,9 @@ METHOD = (
     "they bought was used. The build price is used up with the parts that the die is built for. Each hour is "
     "priced by the rate of its day, each spare by its order, the price list or the register of its day. Spares on "
     "the shelf are in no die's ledger. Worn, ground out, with the set or as planned counts as planned; chipped, "
-    "broken, repairs and stops as unplanned (common practice, no source). Hours, spares and stops are paid by the "
-    "shop, a bill by whom it names, the build by the owner of the die. Stages after IEC 60300-3-3."
+    "broken, repairs and stops as unplanned (common practice, no source). Hours, spares and stops are paid by whom "
+    "the shop said for this die or for the entry, else by the shop; a bill by whom it names, the build by the owner "
+    "of the die. Stages after IEC 60300-3-3."
 )
 
 
@@ -46,6 +47,7 @@ def pdf(told: DieLedger, *, address: str, shop: str, currency: str) -> bytes:
     page = _Page(canvas, told, address)
     _head(page, shop, currency)
     _elements(page)
+    _payers(page)
     _periods(page)
     _entries(page)
     page.heading("How it is told")
@@ -107,6 +109,21 @@ def _elements(page: _Page) -> None:
     rows = [row(SHORT.get(e.key, e.name), e.stage, [e]) for e in elements]
     wide = [17.0, 16.0, *[(ROOM - 33) / 9] * 9]
     page.table(head, [*rows, row("Together", "", elements)], wide, left=2, last_bold=True, size=6.4)
+
+
+def _payers(page: _Page) -> None:
+    told = page.told
+    elements, who = periods.elements_of(told.ledger), periods.payers_of(told.ledger, told.payers)
+    if not who:
+        return
+    page.heading("Who paid")
+    rows = [
+        [one.words, *(_money(one.elements.get(e.key, Decimal(0))) for e in elements), _money(one.paid)] for one in who
+    ]
+    rows.append(["Together", *(_money(e.paid) for e in elements), _money(told.ledger.paid)])
+    head = ["Who pays", *(SHORT.get(e.key, e.name) for e in elements), "Paid"]
+    across = len(head) - 1
+    page.table(head, rows, [36.0, *[(ROOM - 36) / across] * across], left=1, last_bold=True)
 
 
 def _periods(page: _Page) -> None:

@@ -58,6 +58,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
         "used": _cents(ledger.used),
         "held": _cents(ledger.held) if ledger.held else "",
         "unplanned": _cents(sum((one.plans[Plan.UNPLANNED] for one in elements), Decimal(0))),
+        "who": [_payer_row(one, [e.key for e in elements]) for one in periods.payers_of(ledger, told.payers)],
         "elements": [_element(one) for one in elements],
         "whole": _sum_of(elements),
         "keys": [(one.key, SHORT.get(one.key, one.name)) for one in elements],
@@ -92,7 +93,12 @@ def as_xlsx(request: HttpRequest, pk: int) -> HttpResponse:
     out = io.BytesIO()
     with xlsxwriter.Workbook(out, OPTIONS | {"in_memory": True, "constant_memory": False}) as book:
         bold, cents = book.add_format({"bold": True, "bottom": 2}), book.add_format({"num_format": "#,##0.00"})
-        for name, head, rows in (("Entries", HEAD, _file_rows(told)), ("Months", *_months(told.ledger))):
+        sheets = (
+            ("Entries", HEAD, _file_rows(told)),
+            ("Months", *_months(told.ledger)),
+            ("Who paid", *_who_paid(told)),
+        )
+        for name, head, rows in sheets:
             sheet = book.add_worksheet(name)
             for column, words in enumerate(head):
                 sheet.set_column(column, column, 18)
@@ -168,6 +174,18 @@ def _months(ledger: Ledger) -> tuple[list[str], Iterator[list[object]]]:
     return ["month", *(f"{ELEMENTS[key][0].lower()}, used up" for key in present), "used up", "paid"], rows()
 
 
+def _who_paid(told: DieLedger) -> tuple[list[str], Iterator[list[object]]]:
+    """One row a month: what each of those who pay was asked for, and that together."""
+    who = periods.payers_of(told.ledger, told.payers)
+
+    def rows() -> Iterator[list[object]]:
+        for month in told.ledger.months:
+            each = [one.months.get(month, Decimal(0)) for one in who]
+            yield [f"{month:%Y-%m}", *each, sum(each, Decimal(0))]
+
+    return ["month", *(one.words for one in who), "paid"], rows()
+
+
 # --- what the page shows ----------------------------------------------------------------------------------------------
 
 
@@ -189,6 +207,14 @@ def _element(one: periods.OfElement) -> dict:
         "held": _or_dash(one.held),
         "plans": [_or_dash(one.plans[plan]) for plan in Plan],
         "payers": [_or_dash(one.payers[payer]) for payer in Payer],
+    }
+
+
+def _payer_row(one: periods.OfPayer, keys: list[str]) -> dict:
+    return {
+        "words": one.words,
+        "paid": _cents(one.paid),
+        "cells": [_or_dash(one.elements.get(key, Decimal(0))) for key in keys],
     }
 
 
@@ -248,6 +274,7 @@ class Line:
     link: str
     order: int | None
     payer: str
+    payable: tuple[str, int] | None
 
     @property
     def paid(self):
@@ -282,6 +309,7 @@ def _lines(told: DieLedger, entries: list[LedgerEntry]) -> list[Line]:
             link=told.links.get(entry.key, ""),
             order=told.orders.get(entry.key),
             payer=_payer(entry, told.payers.get(entry.key, "")),
+            payable=told.payables.get(entry.key),
         )
         for n, entry in enumerate(entries)
     ]
@@ -318,6 +346,13 @@ class LedgerTable(tables.Table):
             order = format_html(' <a href="{}">see the order</a>', reverse("maintenance:purchase", args=[record.order]))
         return format_html(
             '<a href="{}">{}</a><small>{}{}</small>', record.link, record.words, record.entry.basis, order
+        )
+
+    def render_payer(self, record: Line):
+        if record.payable is None:
+            return record.payer
+        return format_html(
+            '<a href="{}">{}</a>', reverse("maintenance:payers_entry", args=record.payable), record.payer
         )
 
     def render_amount(self, value: Decimal):

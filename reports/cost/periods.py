@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -100,6 +100,45 @@ def elements_of(ledger: Ledger) -> list[OfElement]:
         for key, (name, stage) in ELEMENTS.items()
         if key in paid or key in used
     ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class OfPayer:
+    """What one of those who pay was asked for. name: "" for the shop. elements, months: by element, by month."""
+
+    payer: Payer
+    name: str
+    paid: Decimal
+    elements: dict[str, Decimal]
+    months: dict[dt.date, Decimal]
+
+    @property
+    def words(self) -> str:
+        if self.payer == Payer.SHOP:
+            return "the shop"
+        return f"the owner, {self.name}" if self.payer == Payer.OWNER else self.name or "a customer"
+
+
+def payers_of(ledger: Ledger, names: Mapping[str, str]) -> list[OfPayer]:
+    """Who paid what: the shop, the owner, customers by name. names: by the key of an entry. Together they are all that
+    was paid."""
+    sums: dict[tuple[Payer, str], list[LedgerEntry]] = defaultdict(list)
+    for entry in ledger.entries:
+        if entry.paid is not None:
+            sums[entry.payer, names.get(entry.key, "")].append(entry)
+    order = list(Payer)
+    made = []
+    for (payer, name), entries in sorted(sums.items(), key=lambda one: (order.index(one[0][0]), one[0][1])):
+        elements = cut(entries, By.CASH, lambda entry, _: entry.element)
+        months = cut(entries, By.CASH, lambda _, day: month_of(day))
+        made.append(
+            OfPayer(
+                payer=payer, name=name, paid=sum((entry.amount for entry in entries), ZERO),
+                elements={key: money for (key,), money in elements.items()},
+                months={month: money for (month,), money in months.items()},
+            )
+        )  # fmt: skip
+    return made
 
 
 def within(entries: Sequence[LedgerEntry], key: str) -> list[LedgerEntry]:

@@ -29,7 +29,7 @@ from django.db.models import (
     When,
 )
 from django.db.models.fields.json import KT
-from django.db.models.functions import Cast, Coalesce, NullIf, TruncMonth
+from django.db.models.functions import Cast, Coalesce, TruncMonth
 from django.utils import timezone
 
 from diestore.access import shop
@@ -38,7 +38,9 @@ from diestore.register.amendments import moment_of
 from diestore.register.models import Amendment, Die, Item, Output, Plant, Rate, Stock
 from diestore.register.sources import Source, SourcePrice
 from maintenance.clockwork.works import OPERATIONS
-from maintenance.models import CostLine, OpenCount, Order, Replacement, Run, StockMovement, Stop, Work
+from maintenance.log import pay_rows
+from maintenance.log.pay_rows import Pay, PayRow
+from maintenance.models import Inspection, OpenCount, Order, Reading, Replacement, Run, StockMovement, Stop, Work
 from reports.costing.day_prices import (
     DayPrice,
     KnownPrices,
@@ -49,7 +51,10 @@ from reports.costing.day_prices import (
     lots_of,
     price_then,
 )
+from reports.costing.ledger import Bearer
 
+_A_WORK, _A_STOP, _A_READING, _A_LOOK = range(4)
+_SCRAPPED_AT = {_A_STOP: "stop", _A_READING: "reading", _A_LOOK: "inspection"}
 ON_THE_EDGE = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
 
 
@@ -97,7 +102,9 @@ class SpareFitted:
 
 @dataclass(frozen=True, kw_only=True)
 class StopOfDie:
-    """price_kg, scrap_kg: of its usual stock that day, what a kilogram costs and its scrap brings; None: not known."""
+    """of: the sort of entry, as addresses name it: parts are scrapped at readings and looks too, which stop nothing.
+
+    price_kg, scrap_kg: of its usual stock that day, what a kilogram costs and its scrap brings; None: not known."""
 
     pk: int
     cause: str
@@ -106,11 +113,15 @@ class StopOfDie:
     parts_scrapped: int
     price_kg: Decimal | None = None
     scrap_kg: Decimal | None = None
+    of: str = "stop"
 
 
 @dataclass(frozen=True, kw_only=True)
 class BillOfDie:
-    """at: the day that stands on it. done: when what it is for was done, where known. payer None: the shop."""
+    """at: the day that stands on it. done: when what it is for was done, where known. payer None: the shop.
+
+    Of a retirement (its kind) what that cost, or brought: then less than nought.
+    """
 
     pk: int
     at: dt.datetime
@@ -123,10 +134,18 @@ class BillOfDie:
     words: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class BearerOfDie:
+    """Who pays, and what he is called."""
+
+    bearer: Bearer
+    payer_name: str
+
+
 @dataclass(kw_only=True)
 class Spent:
     """The log of one die, as its cost needs it. parts: good parts, all outputs; setting_minutes: planned stops,
-    set_ups of them."""
+    set_ups of them. scrap: parts scrapped for what was measured or seen."""
 
     die: int
     hits: int = 0
@@ -136,7 +155,9 @@ class Spent:
     grinds: list[GrindDay] = field(default_factory=list)
     spares: list[SpareFitted] = field(default_factory=list)
     stops: list[StopOfDie] = field(default_factory=list)
+    scrap: list[StopOfDie] = field(default_factory=list)
     bills: list[BillOfDie] = field(default_factory=list)
+    bearers: list[BearerOfDie] = field(default_factory=list)
     setting_minutes: float = 0.0
     set_ups: int = 0
 
@@ -161,18 +182,20 @@ def spent_and_rates(
     else:
         falls = [(output.variant_id, output.part_id, output.parts_per_hit) for output in outputs]
     _add_parts(spent_of, falls, _runs(ids))
-    scrapping: list[tuple[int, int, int]] = []  # die, place among its stops, its usual stock
+    scrapping: list[tuple[list[StopOfDie], int, int]] = []  # stops of a die, the place in them, its usual stock
     for row in _works_and_stops(ids):
-        is_work, die, at, word, apart, number, written, amount, pk, chipped, other, stock = row
-        if not is_work and (apart or word == Stop.Cause.SETTING):
+        sort, die, at, word, apart, number, written, amount, pk, chipped, other, stock = row
+        if sort == _A_STOP and (apart or word == Stop.Cause.SETTING):
             spent_of[die].setting_minutes += amount
             spent_of[die].set_ups += 1
             continue
-        if not is_work:
-            stop = StopOfDie(pk=pk, cause=word, at=at, minutes=amount, parts_scrapped=number)
+        if sort != _A_WORK:
+            some = spent_of[die].stops if sort == _A_STOP else spent_of[die].scrap
             if number:
-                scrapping.append((die, len(spent_of[die].stops), stock))
-            spent_of[die].stops.append(stop)
+                scrapping.append((some, len(some), stock))
+            some.append(
+                StopOfDie(pk=pk, cause=word, at=at, minutes=amount, parts_scrapped=number, of=_SCRAPPED_AT[sort])
+            )
             continue
         spent_of[die].grinds.append(
             GrindDay(
@@ -189,23 +212,19 @@ def spent_and_rates(
         )
     fitted = [_Fitted(*row) for row in _spares(ids)]
     prices, of_stock = _prices_then(fitted, plant, sorted({stock for _, _, stock in scrapping}))
-    for die, n, stock in scrapping:
-        stop = spent_of[die].stops[n]
-        price, scrap = (_of_day(known, stop.at) for known in of_stock.get(stock, (KnownPrices(), KnownPrices())))
-        spent_of[die].stops[n] = replace(stop, price_kg=price, scrap_kg=scrap)
+    for some, n, stock in scrapping:
+        price, scrap = (_of_day(known, some[n].at) for known in of_stock.get(stock, (KnownPrices(), KnownPrices())))
+        some[n] = replace(some[n], price_kg=price, scrap_kg=scrap)
     for row in fitted:
         name = row.code or row.usual_code or "a piece without a name"
         spent_of[row.die].spares.append(
             SpareFitted(pk=row.pk, place=row.place, why=row.why, at=row.at, item=name, price=prices[row.pk])
         )
-    for row in _bills(ids):
-        die, by_work, by_stop, pk, at, kind, amount, payer, payer_name, bill, words, worked, stood, ended = row
-        spent_of[die or by_work or by_stop].bills.append(
-            BillOfDie(
-                pk=pk, at=at, done=worked or stood or ended, kind=kind, amount=amount, payer=payer,
-                payer_name=payer_name or "", bill=bill, words=words,
-            )
-        )  # fmt: skip
+    for row in pay_rows.of_dies(ids):
+        if row.sort == Pay.BEARER:
+            spent_of[row.die].bearers.append(_bearer(row))
+        else:
+            spent_of[row.die].bills.append(_bill(row))
     return spent_of, rates
 
 
@@ -285,11 +304,11 @@ def _runs(ids: list[int], *, by_month: bool = False) -> QuerySet:
 
 
 def _works_and_stops(ids: list[int]) -> list[tuple]:
-    """All works on a die at one moment together, and its stops, in their order.
+    """All works on a die at one moment together, its stops, and readings and looks for which parts were scrapped.
 
     Of works: the operation, whether a supplier did it, pieces, how many with hours, those hours, one of them, whether
     one was for a chip, whether all were for other reasons. Of a stop: its cause, whether it was planned, parts
-    scrapped, nothing, its minutes, itself, nothing, nothing, the usual stock of its die.
+    scrapped, nothing, its minutes, itself, nothing, nothing, the usual stock of its die; of the others the same.
     """
     works = (
         Work.objects.standing()
@@ -297,7 +316,7 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
         .order_by()
         .values("position__die_id", "at", "operation", "supplier_id")
         .annotate(
-            is_work=Value(True, BooleanField()),
+            sort=Value(_A_WORK, IntegerField()),
             outside=Case(When(supplier__isnull=False, then=True), default=False, output_field=BooleanField()),
             pieces=Count("pk"),
             written=Count("hours"),
@@ -307,7 +326,7 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
             other=Min(Case(When(why=Work.Why.OTHER, then=1), default=0)),
         )
         .values_list(
-            "is_work",
+            "sort",
             "position__die_id",
             "at",
             "operation",
@@ -325,10 +344,25 @@ def _works_and_stops(ids: list[int]) -> list[tuple]:
     none = Value(None, BigIntegerField())
     nought = Value(0, IntegerField())
     stops = Stop.objects.standing().filter(die__in=ids).order_by().values_list(
-        Value(False, BooleanField()), "die_id", "at", "cause", "planned", "parts_scrapped", none, "minutes", "pk",
+        Value(_A_STOP, IntegerField()), "die_id", "at", "cause", "planned", "parts_scrapped", none, "minutes", "pk",
         nought, nought, "die__usual_stock_id", none,
     )  # fmt: skip
-    return sorted((row[:12] for row in works.union(stops, all=True)), key=itemgetter(2))
+    no_time, unplanned = Value(0.0, FloatField()), Value(False, BooleanField())
+    of_die = Coalesce("die_id", "position__die_id", "cut__die_id")
+    measured = Reading.objects.standing().filter(parts_scrapped__gt=0).annotate(of_die=of_die).filter(of_die__in=ids)
+    stock = Coalesce("die__usual_stock_id", "position__die__usual_stock_id", "cut__die__usual_stock_id")
+    seen = Inspection.objects.standing().filter(parts_scrapped__gt=0, die__in=ids)
+    scrapped = (
+        measured.order_by().values_list(
+            Value(_A_READING, IntegerField()), "of_die", "at", "quantity", unplanned, "parts_scrapped", none, no_time,
+            "pk", nought, nought, stock, none,
+        ),
+        seen.order_by().values_list(
+            Value(_A_LOOK, IntegerField()), "die_id", "at", "plan__what", unplanned, "parts_scrapped", none, no_time,
+            "pk", nought, nought, "die__usual_stock_id", none,
+        ),
+    )  # fmt: skip
+    return sorted((row[:12] for row in works.union(stops, *scrapped, all=True)), key=itemgetter(2))
 
 
 def stop_minutes(plant: Plant) -> list[float]:
@@ -590,15 +624,24 @@ def _price_rows(items: list[int], plant: Plant | None, stocks: list[int]) -> Que
     )  # fmt: skip
 
 
-def _bills(ids: list[int]) -> QuerySet:
-    lines = CostLine.objects.standing().filter(
-        Q(die__in=ids) | Q(die__isnull=True, work__position__die__in=ids) | Q(die__isnull=True, stop__die__in=ids)
-    )
-    return lines.order_by("at", "pk").values_list(
-        "die_id", "work__position__die_id", "stop__die_id", "pk", "at", "kind", "amount", "payer_id",
-        Coalesce(NullIf("payer__name", Value("")), "payer__code"), "bill_id", "note", "work__at", "stop__at",
-        "bench_work__ended_at",
+def _bill(row: PayRow) -> BillOfDie:
+    return BillOfDie(
+        pk=row.pk, at=row.at, done=row.done, kind=row.kind, amount=row.amount, payer=row.payer,
+        payer_name=row.payer_name, bill=row.bill, words=row.words,
     )  # fmt: skip
+
+
+def entry_of(sort: str, which: int | dt.datetime | None) -> str:
+    """An entry as a bearer names it: a work by its moment, since the ledger has all of one moment as one; else its
+    key."""
+    return f"{sort} {which.isoformat() if isinstance(which, dt.datetime) else which}"
+
+
+def _bearer(row: PayRow) -> BearerOfDie:
+    of = row.of_entry
+    entry = entry_of(of, row.at if of == "work" else row.entry) if of else ""
+    bearer = Bearer(element=row.kind, since=row.at, payer=row.payer, entry=entry, said=row.pk)
+    return BearerOfDie(bearer=bearer, payer_name=row.payer_name)
 
 
 def with_plant():

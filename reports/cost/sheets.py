@@ -188,7 +188,7 @@ def _cost(die: Die, spent: Spent, rates: Rates) -> DieCost:
                 parts_scrapped=r.parts_scrapped,
                 each=scrapped_worth(die, spent, r, rates)[0] if r.parts_scrapped else None,
             )
-            for r in spent.stops
+            for r in (*spent.stops, *spent.scrap)
         ],
         bills=[Bill(kind=r.kind, amount=r.amount) for r in spent.bills],
         toolroom_rates=rates.toolroom,

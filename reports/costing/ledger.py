@@ -70,6 +70,30 @@ class LedgerEntry:
         return ELEMENTS[self.element][1]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Bearer:
+    """Who pays for an element from a moment on, or for one entry alone, which `entry` names. payer None: the shop.
+
+    said: in which order it was entered; of two for the same moment, or the same entry, the later one holds.
+    """
+
+    element: str
+    since: dt.datetime
+    payer: int | None
+    entry: str = ""
+    said: int = 0
+
+
+def bearer_of(bearers: Iterable[Bearer], *, element: str, at: dt.datetime, entry: str) -> Bearer | None:
+    """Who pays for an entry of that moment: by what is said of it alone, else of its element by then. None: nothing
+    is said, and the shop pays."""
+    own = [one for one in bearers if one.entry == entry]
+    if own:
+        return max(own, key=lambda one: one.said)
+    held = [one for one in bearers if not one.entry and one.element == element and one.since <= at]
+    return max(held, key=lambda one: (one.since, one.said)) if held else None
+
+
 Cut = Callable[[LedgerEntry, dt.date], object]
 
 

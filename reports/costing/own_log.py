@@ -61,7 +61,8 @@ class StopMinutes:
 
 @dataclass(frozen=True, kw_only=True)
 class Bill:
-    """Money spent on the die beyond hours and spares at their rates. kind: a key of `ELEMENTS`."""
+    """Money spent on the die beyond hours and spares at their rates, and what its end cost and brought (less than
+    nought). kind: a key of `ELEMENTS`."""
 
     kind: str
     amount: Decimal
@@ -74,6 +75,7 @@ ELEMENTS: dict[str, tuple[str, Stage]] = {
     "repair": ("Repair", Stage.OWNERSHIP),
     "stop": ("Stops and scrap", Stage.OWNERSHIP),
     "other": ("Other", Stage.OWNERSHIP),
+    "retirement": ("Retirement", Stage.DISPOSAL),
 }
 
 
@@ -131,7 +133,8 @@ def cost_of_log(
             amount(bill.amount, f"a bill for {kind}", may_be_negative=True) for bill in bills if bill.kind == kind
         ]
         if of_kind:
-            total.add(sum(of_kind, Decimal(0)), f"{_count(len(of_kind), 'bill')}")
+            words = _count(len(of_kind), "entry", "entries") if kind == "retirement" else _count(len(of_kind), "bill")
+            total.add(sum(of_kind, Decimal(0)), words)
 
     elements = []
     if build is not None:
@@ -143,7 +146,7 @@ def cost_of_log(
         left_out.append("The build price or the parts the die is built for are not known.")
         if sums["build"].words:
             left_out.append(f"Bills of {rounded(sums['build'].amount):,} for building are therefore not spread.")
-    for key in ("sharpening", "spares", "repair", "stop", "other"):
+    for key in ("sharpening", "spares", "repair", "stop", "other", "retirement"):
         total = sums[key]
         if not total.words:
             continue

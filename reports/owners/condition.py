@@ -25,7 +25,7 @@ from maintenance.wording import standing as words_of
 from maintenance.wording.numbers import counted
 from maintenance.wording.standing import Standing
 from reports.cost import reads as cost_reads
-from reports.cost.ledger import DieLedger, ledger_of
+from reports.cost.ledger import DieLedger, ledger_of, pays_now
 from reports.costing import steel_left
 from reports.costing.own_log import ELEMENTS
 from reports.costing.steel_left import PieceLeft, Step
@@ -107,7 +107,8 @@ def condition_of(die: Die) -> Condition:
         nine_in_ten_parts=in_parts(forecast.nine_in_ten_hits) if forecast else None,
         parts_a_month=int(left.pace * per_hit * MONTH_DAYS),
         pieces=tuple(left.pieces), steps=tuple(left.said_steps), steel=steel(left),
-        paid=tuple(_paid(ledger, for_whom)), who_pays=_who_pays(for_whom, owns=owns),
+        paid=tuple(_paid(ledger, for_whom)),
+        who_pays=_who_pays(for_whom, owns=owns, now=pays_now(spent, timezone.now())),
         left_out=tuple(left.left_out),
         rests_on=(forecast.rests_on or {}).get("words", "") if forecast else "",
     )  # fmt: skip
@@ -233,7 +234,7 @@ def places_in_words(places: Sequence[str], *, at_most: int = 4) -> str:
     some = list(places[:at_most])
     if len(places) > at_most:
         return f"{', '.join(some)} and {len(places) - at_most} more"
-    return " and ".join([", ".join(some[:-1]), some[-1]]) if len(some) > 1 else "".join(some)
+    return in_words(some)
 
 
 def pieces_in_words(step: Step) -> str:
@@ -309,15 +310,29 @@ def _paid(ledger: DieLedger, for_whom: Party | None) -> Iterable[PaidSaid]:
             yield PaidSaid(on=entry.paid, what=ELEMENTS[entry.element][0], amount=entry.amount)
 
 
-def _who_pays(for_whom: Party | None, *, owns: bool) -> str:
+IN_WORDS = {"sharpening": "sharpening", "spares": "spares that are fitted", "repair": "repairs", "stop": "stops"}
+
+
+def _who_pays(for_whom: Party | None, *, owns: bool, now: dict[str, int | None]) -> str:
+    """now: by element, who pays by his number; others than the reader are not named."""
     if for_whom is None:
         return "The tool is the shop's own, and the shop pays for it."
-    if not owns:
-        return f"The tool is the shop's own. {for_whom} pays the bills that name it; the shop pays all else."
-    return (
-        f"{for_whom} owns the tool and pays its build and the bills that name it. Sharpening in the shop, spares that "
-        "it fits and stops are paid by the shop."
-    )
+    his = [words for key, words in IN_WORDS.items() if now.get(key) == for_whom.pk]
+    others = [words for key, words in IN_WORDS.items() if now.get(key) not in (None, for_whom.pk)]
+    left = [words for key, words in IN_WORDS.items() if now.get(key) is None]
+    pays = in_words([*(["its build"] if owns else []), "the bills that name it", *his])
+    told = [
+        f"{for_whom} owns the tool and pays {pays}." if owns else f"The tool is the shop's own. {for_whom} pays {pays}."
+    ]
+    if others:
+        told.append(f"{in_words(others).capitalize()} {'is' if others == ['sharpening'] else 'are'} paid by others.")
+    if left:
+        told.append(f"The shop pays {in_words(left)}{'' if owns else ', and all else'}.")
+    return " ".join(told)
+
+
+def in_words(some: Sequence[str]) -> str:
+    return " and ".join([", ".join(some[:-1]), some[-1]]) if len(some) > 1 else "".join(some)
 
 
 def as_signed(said: ReportSaid) -> str:

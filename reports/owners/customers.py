@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from decimal import Decimal
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
@@ -26,6 +27,7 @@ from maintenance.log.data import OrderLeft
 from maintenance.log.rules import EntryRefused
 from maintenance.wording import standing as words_of
 from maintenance.wording.standing import Standing
+from reports.cost.ledger import paid_by
 from reports.cost.sheets import cost_per_thousand
 from reports.format import three_figures
 
@@ -37,7 +39,8 @@ PER_PAGE, TOOLS_PER_PAGE = 50, 20
 
 @dataclass(frozen=True, kw_only=True)
 class Tool:
-    """A tool as a row of its customer's page; what is not known is empty."""
+    """A tool as a row of its customer's page; what is not known is empty. theirs, others, shops: what was paid for it
+    so far by this customer, by other customers, by the shop."""
 
     die: Die
     owns: bool
@@ -46,6 +49,13 @@ class Tool:
     per_thousand: str
     jobs: list[OrderLeft]
     signed: object | None
+    theirs: Decimal
+    others: Decimal
+    shops: Decimal
+
+    @property
+    def paid(self) -> Decimal:
+        return self.theirs + self.others + self.shops
 
 
 @require_safe
@@ -103,6 +113,8 @@ class CustomerPage(PermissionRequiredMixin, View):
         tools = tools_of(list(page.object_list), customer)
         shown_here = {
             "customer": customer, "picked": picked, "page": page, "tools": tools, "form": form,
+            "together": {name: sum((getattr(one, name) for one in tools), Decimal(0))
+                         for name in ("theirs", "others", "shops", "paid")},
             "links": reads.links_of(customer, picked.plant, timezone.localdate()) if picked.plant else [],
             "currency": shop.current().currency, "tablet": tablet_of(request),
             "query": picked.query if picked.several else "", **more,
@@ -137,6 +149,8 @@ def tools_of(dies: list[Die], customer: Party) -> list[Tool]:
     for die in dies:
         cost, forecast = costs[die.pk], forecasts.get(die.pk)
         spent = cost.spent
+        paid = paid_by(cost)
+        theirs, shops = paid.get(customer.pk, Decimal(0)), paid.get(None, Decimal(0))
         half = forecast.half_hits if forecast is not None else None
         per_hit = spent.parts / spent.hits if spent and spent.hits else None
         made.append(
@@ -148,6 +162,9 @@ def tools_of(dies: list[Die], customer: Party) -> list[Tool]:
                 per_thousand=three_figures(cost.per_thousand) if cost.per_thousand is not None else "",
                 jobs=jobs[die.pk],
                 signed=signed.get(die.pk),
+                theirs=theirs,
+                others=sum(paid.values(), Decimal(0)) - theirs - shops,
+                shops=shops,
             )
         )
     return made

@@ -156,8 +156,12 @@ def _money(page: ReportPage, said: ReportSaid) -> None:
     if said.owner and not said.paid:
         page.words(f"Nothing was asked of {said.owner} for this tool so far.", size=9)
     if said.paid:
+        told = shown.context(said)
+        if len(told["paid_for"]) > 1:
+            each = ", ".join(f"{words.lower()} {amount}" for words, amount in told["paid_for"])
+            page.words(f"Of {told['paid_together']} {said.currency} paid by {said.owner}: {each}.", size=9)
         page.y -= 1
-        rows = [list(row) for row in shown.context(said)["paid"]]
+        rows = [list(row) for row in told["paid"]]
         page.table(["Month", "For", "Paid by the owner" if said.owns else "Paid by the customer"],
                    [*rows, ["Together", "", shown.money(said.paid_together)]], [24.0, ROOM - 64, 40.0], left=2,
                    last_bold=True)  # fmt: skip

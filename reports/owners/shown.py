@@ -89,6 +89,7 @@ def context(said: ReportSaid) -> dict:
             for one in said.steps
         ],
         "paid": [(f"{month:%b %Y}", ", ".join(words), money(amount)) for month, amount, words in said.months_paid],
+        "paid_for": [(words, money(amount)) for words, amount in said.paid_for],
         "paid_together": money(said.paid_together),
         "safety": SAFETY,
         "method": METHOD,

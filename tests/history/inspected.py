@@ -18,7 +18,8 @@ def inspected(*, plant, die, press, by, at) -> None:
             by=by, plant=plant, what="looked over", every_days=7 + number, since=at(6), key=f"plan 2{number}", **named
         )
     InspectionPlan.objects.filter(key="plan 21").update(retired_at=at(9))
-    look = inspections.log_inspection(by=by, plan=plan, at=at(7), is_finding=True, note="one broken", key="look; 1")
+    look = inspections.log_inspection(by=by, plan=plan, at=at(7), is_finding=True, note="one broken", key="look; 1",
+                                      parts_scrapped=3)  # fmt: skip
     BenchWork.objects.filter(key="plain").update(inspection=look)
     inspections.log_inspection(by=by, plan=InspectionPlan.objects.get(key="plan 20"), at=at(8))
     assert Inspection.objects.count() == 2

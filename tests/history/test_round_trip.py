@@ -47,6 +47,7 @@ from maintenance.models import (
     BenchWork,
     Bill,
     BillPaper,
+    CostBearer,
     CostLine,
     Counter,
     CounterDevice,
@@ -72,6 +73,7 @@ from maintenance.models import (
     Reading,
     RecordRestart,
     Replacement,
+    Retirement,
     Run,
     SetUp,
     SignedReport,
@@ -87,6 +89,7 @@ from tests.history.counted import counters
 from tests.history.inspected import inspected
 from tests.history.moved import moved
 from tests.history.outlined import outlined
+from tests.history.paid import paid
 from tests.history.pictured import pictured
 from tests.history.purchased import purchased
 from tests.history.shop import as_written, cycles, empty_the_database, files, fittings
@@ -245,7 +248,7 @@ def everything() -> None:
         log.log_reading(by=by, at=moment(1.3), quantity="burr height", value_si=(31 + n) * 1e-6,
                             typed_value=f"0,0{31 + n}", typed_unit="mm", **thing)  # fmt: skip
     log.log_reading(by=by, at=moment(1.3), position=upper, quantity="spring force", value_si=905.0, typed_value="905",
-                    typed_unit="N", at_length_mm=51.5)  # fmt: skip
+                    typed_unit="N", at_length_mm=51.5, parts_scrapped=12)  # fmt: skip
     log.log_reading(by=by, at=moment(1.3), position=upper, quantity="gas pressure", value_si=1.4e7, typed_value="140",
                     typed_unit="bar", charged_to_mpa=15.0)  # fmt: skip
     Reading.objects.create(position=upper, at=moment(1.3), quantity="burr height", value_si=1e-5, typed_value="10",
@@ -275,6 +278,7 @@ def everything() -> None:
     sourced(plant=plant, user=user, at=moment)
     outlined(plant=plant, user=user, at=moment)
     signed(die=die, by=by, customer=customer)
+    paid(die=die, by=by, customer=customer, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
     Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
@@ -435,6 +439,8 @@ EVERY_MODEL = (
     Reading,
     StockMovement,
     CostLine,
+    CostBearer,
+    Retirement,
     Fitting,
     PurchaseOrder,
     PurchaseLine,

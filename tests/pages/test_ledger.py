@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from decimal import Decimal
 
 import openpyxl
@@ -13,8 +14,9 @@ from django.urls import reverse
 
 from diestore.register import actions
 from diestore.register.models import Party, Rate, Stock
-from maintenance.log import write
-from maintenance.models import CostLine, Stop, Work, fresh_key
+from maintenance.log import inspections, payers, write
+from maintenance.log.rules import EntryRefused
+from maintenance.models import CostLine, Retirement, Stop, Work, fresh_key
 from reports.cost import ledger as ledgers
 from reports.cost import periods, reads, sheets
 from reports.costing.ledger import By, Payer, Plan
@@ -140,7 +142,7 @@ def test_files_hold_what_the_page_holds(as_role, die):
     book = openpyxl.load_workbook(
         io.BytesIO(client.get(reverse("reports:cost_ledger_xlsx", args=[die.pk])).content), read_only=True
     )
-    assert book.sheetnames == ["Entries", "Months"]
+    assert book.sheetnames == ["Entries", "Months", "Who paid"]
     months = list(book["Months"].values)
     assert months[0][-2:] == ("used up", "paid") and len(months) == 1 + len(ledger.months)
     assert round(Decimal(sum(row[-1] for row in months[1:])), 2) == ledger.paid
@@ -223,3 +225,119 @@ def test_the_part_page_starts_with_what_the_stock_costs(as_role, scrapping):
     Stock.objects.filter(pk=scrapping.usual_stock_id).update(price_kg=Decimal("1.10"))
     text = as_read(as_role("sales").get(reverse("reports:cost_part", args=[scrapping.pk])))
     assert "Material is left out" not in text and "31.1" in text
+
+
+# Who pays
+
+
+def words(answer) -> str:
+    """A page without its tags."""
+    return " ".join(re.sub(r"<[^>]+>", "", as_read(answer)).split())
+
+
+def of_payers(die) -> dict[str, Decimal]:
+    told = ledgers.ledger_of(die)
+    found = periods.payers_of(told.ledger, told.payers)
+    assert sum(one.paid for one in found) == told.ledger.paid
+    for one in found:
+        assert sum(one.elements.values()) == sum(one.months.values()) == one.paid
+    mine = ledgers.paid_by(sheets.cost_per_thousand(die))
+    ids = {told.payers[key]: payer for key, payer in told.payer_ids.items()}
+    assert mine == {ids.get(one.name): one.paid for one in found}
+    return {one.words: one.paid for one in found}
+
+
+def test_who_pays_from_a_day_on_and_for_one_entry(as_role, die):
+    """Eight sharpenings at 4 h x 60; from day 100 on the owner pays them: those of days 118, 138 and 158, and one of
+    day 18 by itself; the shop pays that of day 138 all the same."""
+    before = of_payers(die)
+    by, other = make.actor(), Party.objects.get(code="OTHER")
+    payers.say_of_die(by=by, die=die, at=make.moment(100), payers={"sharpening": die.owner, "stop": other})
+    grinds = list(Work.objects.filter(position__code="1-A", position__die=die).order_by("at"))
+    payers.say_of_entry(by=by, entry=grinds[0], payer=die.owner)
+    payers.say_of_entry(by=by, entry=grinds[6], payer=None)
+    after = of_payers(die)
+    stop = Decimal("31.67")  # 20 min at 95 an hour
+    assert after["the owner, Dovecott Seating"] - before["the owner, Dovecott Seating"] == 3 * 4 * 60
+    assert after["OTHER"] - before.get("OTHER", 0) == pytest.approx(stop, abs=Decimal("0.01"))
+    assert sum(after.values()) == sum(before.values()), "who pays changes no sum"
+    write.strike_out(by=by, entry=payers.of_entry(grinds[0]), reason="he does not")
+    assert of_payers(die)["the owner, Dovecott Seating"] - before["the owner, Dovecott Seating"] == 2 * 4 * 60
+    client = as_role("lead")
+    text = page(client, die)
+    assert "Who paid" in text and "the owner, Dovecott Seating" in text
+    book = openpyxl.load_workbook(
+        io.BytesIO(client.get(reverse("reports:cost_ledger_xlsx", args=[die.pk])).content), read_only=True
+    )
+    head, *rows = book["Who paid"].values
+    assert head[0] == "month" and head[-1] == "paid" and "the owner, Dovecott Seating" in head
+    assert all(sum(row[1:-1]) == pytest.approx(row[-1]) for row in rows)
+    told = words(client.get(reverse("maintenance:payers_entry", args=["work", grinds[6].pk])))
+    assert "The shop pays for it, as was said of this entry alone" in told
+
+
+def test_said_on_the_pages(as_role, die):
+    client = as_role("lead")
+    address = reverse("maintenance:payers", args=[die.pk])
+    assert "the shop pays for its hours, spares and stops" in as_read(client.get(address))
+    person = make.person().pk
+    sent = {"sharpening": die.owner_id, "spares": "shop", "repair": "shop", "stop": "shop", "since": "2025-02-01",
+            "person": person, "note": "contract 7", "key": "k"}  # fmt: skip
+    assert client.post(address, sent | {"since": "2999-01-01"}).status_code == 422
+    assert client.post(address, sent).status_code == 302
+    text = words(client.get(address))
+    assert "the owner, Dovecott Seating since 1 Feb 2025" in text and "contract 7" in text
+    stop = Stop.objects.order_by("at").first()
+    one = reverse("maintenance:payers_entry", args=["stop", stop.pk])
+    assert "as for all stops and scrap of H-900 then" in words(client.get(one))
+    assert client.post(one, {"payer": die.owner_id, "person": person, "note": "", "key": "m"}).status_code == 302
+    assert "Dovecott Seating pays for it, as was said of this entry alone" in words(client.get(one))
+    assert client.get(reverse("maintenance:payers_entry", args=["run", stop.pk])).status_code == 404
+    looking = as_role("sales")
+    assert '<form method="post" class' not in looking.get(address).content.decode()
+    assert looking.post(address, sent).status_code == 403
+
+
+def test_the_end_of_its_life_is_in_the_retirement_stage(as_role, die):
+    client = as_role("lead")
+    address = f"{reverse('maintenance:retirement')}?die={die.pk}"
+    sent = {"fate": "scrapped", "weight": "412", "worth": "82.40", "cost": "30", "payer": "shop", "went_to": "a yard",
+            "at": "2026-01-05T10:00", "person": make.person().pk, "note": "", "key": "r"}  # fmt: skip
+    assert client.post(address, sent).status_code == 302
+    die.refresh_from_db()
+    assert die.status == "retired"
+    told = ledgers.ledger_of(die)
+    ends = {e.key.split("-", 2)[-1]: e for e in told.ledger.entries if e.element == "retirement"}
+    assert sorted(e.amount for e in ends.values()) == [Decimal("-82.40"), 30]
+    assert {e.stage.value for e in ends.values()} == {"disposal"}
+    of_sheet = sheets.cost_per_thousand(die).sheet.element("retirement")
+    assert of_sheet.amount == Decimal("-52.40") and told.ledger.by_element(By.CASH)["retirement"] == Decimal("-52.40")
+    entry = Retirement.objects.get()
+    link = reverse("maintenance:entry", args=["retirement", entry.pk])
+    assert "It cost 30.00 and brought 82.40 EUR" in as_read(client.get(link))
+    assert "Retirement" in page(client, die)
+    assert "82.40" not in as_read(as_role("toolmaker").get(link))
+    write.strike_out(by=make.actor(), entry=entry, reason="the other one")
+    die.refresh_from_db()
+    assert die.status == "in service" and "retirement" not in ledgers.ledger_of(die).ledger.by_element(By.CASH)
+
+
+def test_parts_scrapped_for_what_was_found(scrapping):
+    """As at a stop: 0.1 of the shop's rate each, for a reading and for a look, and no stop is counted for them."""
+    Rate.objects.create(plant=scrapping.plant, kind="scrapped part", valid_from="2025-01-01", amount=Decimal("0.12"))
+    stops = len(sheets.cost_per_thousand(scrapping).spent.stops)
+    by = make.actor()
+    write.log_reading(by=by, at=make.moment(71), position=scrapping.positions.get(code="1-A"), quantity="burr height",
+                      value_si=9e-5, typed_value="90", typed_unit="um", parts_scrapped=200)  # fmt: skip
+    plan = inspections.plan_inspection(by=by, plant=scrapping.plant, die=scrapping, what="burrs", every_days=7)
+    inspections.log_inspection(by=by, plan=plan, at=make.moment(72), is_finding=True, note="burrs", parts_scrapped=50)
+    told = ledgers.ledger_of(scrapping)
+    found = {e.words: e.amount for e in told.ledger.entries if "scrapped: " in e.words}
+    assert found == {
+        "500 parts scrapped: burr": 60, "200 parts scrapped: burr height": 24, "50 parts scrapped: burrs": 6,
+    }  # fmt: skip
+    cost = sheets.cost_per_thousand(scrapping)
+    assert len(cost.spent.stops) == stops and cost.sheet.element("stop").basis.endswith("750 parts scrapped")
+    assert rounded(cost.sheet.element("stop").amount) == told.ledger.by_element(By.CASH)["stop"]
+    with pytest.raises(EntryRefused, match="found on a die"):
+        inspections.log_inspection(by=by, plan=plan, at=make.moment(73), parts_scrapped=5)

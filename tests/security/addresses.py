@@ -174,6 +174,11 @@ TABLE: dict[str, Row] = {
     "maintenance:presses": see(EVERYBODY),
     "maintenance:entry": see(EVERYBODY, sort="run", pk="first run"),
     "maintenance:log_mishap": form(may(roles.LOG_MISHAP), "die"),
+    "maintenance:payers": Row(get=may(roles.SEE_COST), post=may(roles.EDIT_REGISTER), parts={"pk": "die"}),
+    "maintenance:payers_entry": Row(
+        get=may(roles.SEE_COST), post=may(roles.EDIT_REGISTER), parts={"sort": "stop", "pk": "first stop"}
+    ),
+    "maintenance:retirement": form(may(roles.EDIT_REGISTER), "die"),
     "maintenance:move": form(may(roles.EDIT_REGISTER), pk="die"),
     "maintenance:mishap": see(may(*LOGS), pk="mishap"),
     "maintenance:entries": see(EVERYBODY),
@@ -363,6 +368,7 @@ def things(code: str = "H-900") -> dict[str, int]:
         "job": (die.orders.first() or make.order(die, f"job of {die}")).pk,
         "die": die.pk,
         "position": place.pk,
+        "first stop": _stop(die).pk,
         "first run": die.runs.order_by("pk").first().pk,
         "item": place.item_id,
         "person": Person.objects.filter(plant=die.plant).order_by("pk").first().pk,
@@ -396,10 +402,12 @@ def things(code: str = "H-900") -> dict[str, int]:
 
 def _photo(die: Die) -> str:
     """The key of a photo of a stop."""
-    stop = Stop.objects.get_or_create(key=f"stop of {die}", defaults={"die": die, "at": make.moment(31), "minutes": 4})[
-        0
-    ]
-    return photos.add_photo(by=write.Actor(), plant=die.plant, of=stop, picture=drawn_anew(drawn())).key
+    return photos.add_photo(by=write.Actor(), plant=die.plant, of=_stop(die), picture=drawn_anew(drawn())).key
+
+
+def _stop(die: Die) -> Stop:
+    defaults = {"die": die, "at": make.moment(31), "minutes": 4}
+    return Stop.objects.get_or_create(key=f"stop of {die}", defaults=defaults)[0]
 
 
 def _inspection(die: Die) -> int:

@@ -6,12 +6,15 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views import View
 
-from diestore.access import roles
+from diestore.access import roles, shop
 from diestore.access.plants import plants_of
 from diestore.access.queries import system_of
-from maintenance.log import listing, photos
+from maintenance.log import listing, payers, photos
 
-SHOWN_ENTRIES = ("run", "work", "replacement", "stop", "reading", "hitcorrection", "incident", "setup", "inspection")
+from .tasks import sees_cost
+
+SHOWN_ENTRIES = ("run", "work", "replacement", "stop", "reading", "hitcorrection", "incident", "setup", "inspection",
+                 "retirement")  # fmt: skip
 
 
 class EntryPage(View):
@@ -30,6 +33,8 @@ class EntryPage(View):
                 "entry": entry,
                 "system": system_of(request.user),
                 "takes_photos": sort in photos.SHOWN and not entry.struck,
+                "currency": shop.current().currency,
+                "pays": sort in payers.ENTRIES and entry.die and not entry.struck and sees_cost(request),
                 "works": [w for w in entry.events if sort == "work"],
                 "may_strike": request.user.has_perm(roles.STRIKE_ENTRY) and not entry.struck,
             },

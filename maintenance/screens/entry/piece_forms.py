@@ -225,6 +225,10 @@ class ReadingForm(LogForm):
             )  # fmt: skip
         self.fields["at"] = when("When was it?", self.now)
         self.fields["hits_into_run"] = into_run()
+        self.fields["parts_scrapped"] = WholeField(
+            label="Parts scrapped for it", required=False, placeholder="0",
+            help_text="Thrown away for what was measured here. What was scrapped at a stop stands there.",
+        )  # fmt: skip
 
     @property
     def on_plan(self) -> on_plan.TapPlan | None:
@@ -307,6 +311,7 @@ class ReadingForm(LogForm):
             position=place.position if place else None,
             at_length_mm=c.get("at_length"),
             charged_to_mpa=c.get("charged_to"),
+            parts_scrapped=c["parts_scrapped"] or 0,
             hits_into_run=c["hits_into_run"],
             note=c["note"],
             key=c["key"] or None,
@@ -322,5 +327,6 @@ class ReadingForm(LogForm):
             "value": f"{row.typed_value} {row.typed_unit}".strip(),
             "at_length": row.at_length_mm,
             "charged_to": row.charged_to_mpa,
+            "parts_scrapped": row.parts_scrapped or "",
             "hits_into_run": row.hits_into_run,
         }

@@ -41,12 +41,14 @@ class FoundForm(DoneForm):
         label="What was found?", max_length=2_000, required=False, widget=forms.Textarea({"rows": 3}),
         error_messages={"max_length": "Say it in 2,000 letters."},
     )  # fmt: skip
+    parts_scrapped = WholeField(label="Parts scrapped for it", required=False, placeholder="0")
 
     def save(self, by: write.Actor, plan: InspectionPlan, *, is_finding: bool = True) -> Inspection:
         c = self.cleaned_data
         row = inspections.log_inspection(
-            by=by, plan=plan, at=timezone.now(), is_finding=is_finding, note=c["note"], key=self.key_for(plan)
-        )
+            by=by, plan=plan, at=timezone.now(), is_finding=is_finding, note=c["note"], key=self.key_for(plan),
+            parts_scrapped=(c["parts_scrapped"] or 0) if is_finding else 0,
+        )  # fmt: skip
         if c["photo"] is not None:
             photos.add_photo(by=by, plant=plan.plant, of=row, picture=c["photo"])
         return row

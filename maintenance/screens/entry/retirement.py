@@ -1,0 +1,14 @@
+"""The end of a die's life, as a page."""
+
+from __future__ import annotations
+
+from diestore.access import roles
+
+from . import retirement_form, views
+from .tasks import Task
+
+RETIREMENT = Task("retirement", "End of life", "scrapped, returned to its owner, sold", roles.EDIT_REGISTER)
+
+
+class Retire(views.LogTask):
+    task, form_class, template = RETIREMENT, retirement_form.RetirementForm, "maintenance/screens/entry/retirement.html"
