@@ -9,7 +9,7 @@ from reports.offers import paper_views as offer_paper
 from reports.offers import rows as offer_rows
 from reports.offers import series_views
 from reports.offers import views as offers_views
-from reports.owners import condition_views, customers, outside
+from reports.owners import ahead_views, condition_views, customers, outside
 from reports.record import views as record_views
 from reports.sources import views as sources_views
 from reports.spares import months_page, together
@@ -67,6 +67,7 @@ urlpatterns: list = [
     path("cost/<key:pk>/condition.pdf", condition_views.condition_pdf, name="condition_pdf"),
     path("customers/", customers.customers, name="customer_list"),
     path("customers/<key:pk>/", customers.CustomerPage.as_view(), name="customer"),
+    path("customers/<key:pk>/ahead/", ahead_views.ahead_page, name="customer_ahead"),
     path("customers/links/<key:pk>/withdraw/", customers.withdraw_link, name="link_withdraw"),
     path("tools/<str:token>/", outside.tools, name="tools"),
     path("tools/<str:token>/<key:pk>/", outside.tool, name="tools_report"),

@@ -82,6 +82,20 @@ class PaidSaid(_Said):
     amount: Decimal
 
 
+class AheadSaid(_Said):
+    """What the year ahead is expected to take of the reader's money, and where 1 in 10, half and 9 in 10 stay below.
+
+    what: an element, or all that he pays together; of a month `until` is the day on which it ends.
+    """
+
+    what: str = ""
+    until: dt.date | None = None
+    expected: Decimal
+    low: Decimal
+    half: Decimal
+    high: Decimal
+
+
 class ReportSaid(_Said):
     """All that a condition report says. owner "": the shop's own tool. owns: else its parts are made on it."""
 
@@ -116,6 +130,8 @@ class ReportSaid(_Said):
     steel: str
     paid: tuple[PaidSaid, ...] = ()
     who_pays: str
+    ahead: tuple[AheadSaid, ...] = ()
+    ahead_months: tuple[AheadSaid, ...] = ()
     left_out: tuple[str, ...] = ()
     rests_on: str = ""
     signer: str = Field(default="", max_length=120)

@@ -123,7 +123,7 @@ def _payers(page: _Page) -> None:
     rows.append(["Together", *(_money(e.paid) for e in elements), _money(told.ledger.paid)])
     head = ["Who pays", *(SHORT.get(e.key, e.name) for e in elements), "Paid"]
     across = len(head) - 1
-    page.table(head, rows, [36.0, *[(ROOM - 36) / across] * across], left=1, last_bold=True)
+    page.table(head, rows, [48.0, *[(ROOM - 48) / across] * across], left=1, last_bold=True)
 
 
 def _periods(page: _Page) -> None:

@@ -85,15 +85,18 @@ class Ahead:
     rests_on: str = ""
 
 
-def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None) -> Ahead:
-    """What the die will cost in the next 365 days, with a band that holds 8 in 10."""
+def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None, shop_minutes: Sequence[float] | None = None) -> Ahead:
+    """What the die will cost in the next 365 days, with a band that holds 8 in 10. shop_minutes: how long each stop of
+    the plant took, where that is read."""
     die, spent = cost.die, cost.spent
     ahead = ahead or PlantAhead.of(die.plant, dies=[die.pk])
     strokes = ahead.strokes(die.pk, YEAR_DAYS)
     per_hit = spent.parts / spent.hits if spent.hits else reads.parts_per_hit([die.pk]).get(die.pk, 1)
     planned = int(strokes * per_hit)
     rates = cost.rates
-    of_shop = [] if len(spent.stops) >= STOPS_NEEDED else reads.stop_minutes(die.plant)
+    of_shop: Sequence[float] = []
+    if len(spent.stops) < STOPS_NEEDED:
+        of_shop = reads.stop_minutes(die.plant) if shop_minutes is None else shop_minutes
     prices = prices_of(spent, of_shop, rates, ahead.today)
     forecast = ahead.forecasts.get(die.pk)
     if planned < 1:

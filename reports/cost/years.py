@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache, partial
@@ -88,16 +89,23 @@ def try_volume(cost: DieCost, ahead: PlantAhead, parts_a_year: float) -> None:
 
 
 def years_of(
-    cost: DieCost, *, ahead: PlantAhead, yearly_rise: Decimal = Decimal(0), tried: float | None = None
+    cost: DieCost,
+    *,
+    ahead: PlantAhead,
+    yearly_rise: Decimal = Decimal(0),
+    tried: float | None = None,
+    in_the_long_run: bool = True,
+    shop_minutes: Sequence[float] | None = None,
 ) -> DieYears:
     """The three years ahead of a die, at today's prices and rates or at such as rise by a share a year.
 
-    tried: good parts a year, in place of what is planned.
+    tried: good parts a year, in place of what is planned. in_the_long_run: with what a year would cost for ever.
+    shop_minutes: as `year_ahead` takes them.
     """
     die = cost.die
     if tried is not None:
         try_volume(cost, ahead, tried)
-    year = year_ahead(cost, ahead=ahead)
+    year = year_ahead(cost, ahead=ahead, shop_minutes=shop_minutes)
     if year.prices is None or year.refusal:
         return DieYears(years=None, refusal=year.refusal, first_year=year)
     days = month_days()
@@ -113,7 +121,7 @@ def years_of(
         months=tuple(ahead.today + dt.timedelta(days=n) for n in days),
         parts=tuple(parts),
         first_year=year,
-        long_run=long_run(cost, year, ahead=ahead, parts=parts[0]),
+        long_run=long_run(cost, year, ahead=ahead, parts=parts[0]) if in_the_long_run else None,
         share_of_build=share,
         big=tuple(_big(ahead, die, days)),
         left_out=year.year.left_out if year.year else (),

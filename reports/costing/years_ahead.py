@@ -191,6 +191,19 @@ class Path:
         )
 
 
+def joined(paths: Sequence[Path], *, months: int, seed: int = SEED) -> Path:
+    """Several dies, or elements of several, as one: what is expected adds up; their lives are joined at random, since
+    no life of one die tells of that of another. paths: of as many lives each, their first months are taken; two of one
+    die must have been added before. None of them: nought."""
+    lives = max((len(path.lives) for path in paths), default=LIVES)
+    expected, together = np.zeros(months), np.zeros((lives, months))
+    rng = np.random.default_rng(seed)
+    for path in paths:
+        expected += path.expected[:months]
+        together += path.lives[rng.permutation(lives), :months]
+    return Path(expected=expected, lives=together)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Band:
     """Money. Of single lives: 1 in 10 costs less than low, half less than half, 1 in 10 more than high.
@@ -211,6 +224,15 @@ class YearsAhead:
     strokes: NDArray[np.float64]
     by_key: dict[str, Path]
     together: Path
+
+    def of_keys(self, keys: Sequence[str]) -> Path:
+        """Some of the elements together, in each life."""
+        some = [self.by_key[key] for key in KEYS if key in keys]
+        nought = Path(expected=np.zeros_like(self.together.expected), lives=np.zeros_like(self.together.lives))
+        return Path(
+            expected=sum((one.expected for one in some), nought.expected),
+            lives=sum((one.lives for one in some), nought.lives),
+        )
 
     @property
     def years(self) -> int:

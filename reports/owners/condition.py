@@ -9,6 +9,7 @@ import datetime as dt
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 import numpy as np
 from django.utils import timezone
@@ -20,21 +21,25 @@ from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import due
 from maintenance.forecasts.due import Readiness
 from maintenance.log import damage, queries
-from maintenance.log.owners import PaidSaid, PieceSaid, ReportSaid, StepSaid, YearSaid
+from maintenance.log.owners import AheadSaid, PaidSaid, PieceSaid, ReportSaid, StepSaid, YearSaid
 from maintenance.wording import standing as words_of
 from maintenance.wording.numbers import counted
 from maintenance.wording.standing import Standing
 from reports.cost import reads as cost_reads
 from reports.cost.ledger import DieLedger, ledger_of, pays_now
+from reports.cost.years import years_of as years_ahead_of
 from reports.costing import steel_left
+from reports.costing.money import rounded
 from reports.costing.own_log import ELEMENTS
 from reports.costing.steel_left import PieceLeft, Step
+from reports.costing.years_ahead import KEYS, Band
 from reports.format import day
 from reports.purchasing.laws import LawRefused
 from reports.spares import kept as spares_kept
 from reports.spares.use import PlantAhead, SparePlace
 
 from . import reads
+from .ahead import paid_now
 
 MONTH_DAYS = 365.25 / 12
 GROUND = frozenset(key for key, work in OPERATIONS.items() if work.fresh_edge and key != "welded and recut")
@@ -109,7 +114,7 @@ def condition_of(die: Die) -> Condition:
         pieces=tuple(left.pieces), steps=tuple(left.said_steps), steel=steel(left),
         paid=tuple(_paid(ledger, for_whom)),
         who_pays=_who_pays(for_whom, owns=owns, now=pays_now(spent, timezone.now())),
-        left_out=tuple(left.left_out),
+        **_year_ahead(ledger, left.ahead, for_whom), left_out=tuple(left.left_out),
         rests_on=(forecast.rests_on or {}).get("words", "") if forecast else "",
     )  # fmt: skip
     return Condition(die=die, for_whom=for_whom, said=said, standing=standing)
@@ -173,7 +178,7 @@ class _Left:
     def of(cls, die: Die, per_hit: float) -> _Left:
         positions = reads.positions_of(die)
         items = sorted({p.item_id: p.item for p in positions if p.item_id}.values(), key=lambda item: item.pk)
-        made = cls(die, spares_kept.ahead_of(die.plant, items), per_hit)
+        made = cls(die, spares_kept.ahead_of_die(die), per_hit)
         mine = [(item, p) for item in items for p in made.ahead.places.get(item.pk, ()) if p.row.die_id == die.pk]
         known = []
         for item, place in sorted(mine, key=lambda one: one[1].row.code):
@@ -308,6 +313,28 @@ def _paid(ledger: DieLedger, for_whom: Party | None) -> Iterable[PaidSaid]:
     for entry in ledger.ledger.entries:
         if entry.paid is not None and ledger.payer_ids.get(entry.key) == for_whom.pk:
             yield PaidSaid(on=entry.paid, what=ELEMENTS[entry.element][0], amount=entry.amount)
+
+
+def _year_ahead(ledger: DieLedger, ahead: PlantAhead, for_whom: Party | None) -> dict[str, tuple[AheadSaid, ...]]:
+    """What the year ahead takes of the money of the one for whom it is, where he pays for what comes."""
+    keys = sorted(paid_now(ledger.cost, for_whom), key=KEYS.index) if for_whom is not None else []
+    if not keys:
+        return {}
+    years = years_ahead_of(ledger.cost, ahead=ahead, in_the_long_run=False)
+    if years.years is None:
+        return {}
+    his = years.years.of_keys(keys)
+    told = [_band(years.years.by_key[key].year(1), what=ELEMENTS[key][0]) for key in keys]
+    if len(keys) > 1:
+        told.append(_band(his.year(1), what="Together"))
+    months = [_band(band, until=until) for until, band in zip(years.months, his.months, strict=True)]
+    return {"ahead": tuple(told), "ahead_months": tuple(months[:12])}
+
+
+def _band(band: Band, **named) -> AheadSaid:
+    """In whole money, as nobody knows it better."""
+    figures = {name: rounded(getattr(band, name), Decimal(1)) for name in ("expected", "low", "half", "high")}
+    return AheadSaid(**named, **figures)
 
 
 IN_WORDS = {"sharpening": "sharpening", "spares": "spares that are fitted", "repair": "repairs", "stop": "stops"}

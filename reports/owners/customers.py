@@ -77,11 +77,11 @@ class CustomerPage(PermissionRequiredMixin, View):
     permission_required = roles.SEE_COST
 
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
-        customer, picked = _customer(pk), plants.picked(request)
+        customer, picked = customer_of(pk), plants.picked(request)
         return self._show(request, customer, picked, self._form(request, picked, None))
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        customer, picked = _customer(pk), plants.picked(request)
+        customer, picked = customer_of(pk), plants.picked(request)
         if picked.plant is None:
             raise Http404("There is no plant yet.")
         form = self._form(request, picked, request.POST)
@@ -170,7 +170,7 @@ def tools_of(dies: list[Die], customer: Party) -> list[Tool]:
     return made
 
 
-def _customer(pk: int) -> Party:
+def customer_of(pk: int) -> Party:
     found = Party.objects.filter(pk=pk, role=Party.Role.CUSTOMER).first()
     if found is None:
         raise Http404("There is no such customer.")

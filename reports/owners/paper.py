@@ -35,6 +35,7 @@ def pdf(said: ReportSaid) -> bytes:
     _left(page, said)
     _work(page, said)
     _money(page, said)
+    _ahead(page, said)
     _end(page, said)
     page.foot()
     canvas.save()
@@ -165,6 +166,22 @@ def _money(page: ReportPage, said: ReportSaid) -> None:
         page.table(["Month", "For", "Paid by the owner" if said.owns else "Paid by the customer"],
                    [*rows, ["Together", "", shown.money(said.paid_together)]], [24.0, ROOM - 64, 40.0], left=2,
                    last_bold=True)  # fmt: skip
+
+
+def _ahead(page: ReportPage, said: ReportSaid) -> None:
+    if not said.ahead:
+        return
+    told = shown.context(said)
+    page.heading(f"The year ahead, {said.currency}", needs=40)
+    page.words(
+        f"What {said.owner} is expected to pay for this tool in the next twelve months, as it holds now, at today's "
+        "prices and rates. Expected values of months and elements add up, bands do not.", size=9,
+    )  # fmt: skip
+    head = ["", "Expected", "1 in 10 below", "Half below", "9 in 10 below"]
+    wide = [ROOM - 120, 30.0, 30.0, 30.0, 30.0]
+    for first, name in (("For", "ahead"), ("Month to", "ahead_months")):
+        page.y -= 1
+        page.table([first, *head[1:]], [list(row) for row in told[name]], wide, left=1)
 
 
 def _end(page: ReportPage, said: ReportSaid) -> None:

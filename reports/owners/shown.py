@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from maintenance.log.owners import PieceSaid, ReportSaid
+from maintenance.log.owners import AheadSaid, PieceSaid, ReportSaid
 from reports.format import day
 
 SAFETY = (
@@ -66,6 +66,10 @@ def _or_dash(n: int) -> str:
     return f"{n:,}" if n else "–"
 
 
+def _figures(one: AheadSaid) -> list[str]:
+    return [f"{value:,.0f}" for value in (one.expected, one.low, one.half, one.high)]
+
+
 def context(said: ReportSaid) -> dict:
     """What the template of a report takes."""
     return {
@@ -89,6 +93,8 @@ def context(said: ReportSaid) -> dict:
             for one in said.steps
         ],
         "paid": [(f"{month:%b %Y}", ", ".join(words), money(amount)) for month, amount, words in said.months_paid],
+        "ahead": [(one.what, *_figures(one)) for one in said.ahead],
+        "ahead_months": [(f"{one.until:%b %Y}" if one.until else "", *_figures(one)) for one in said.ahead_months],
         "paid_for": [(words, money(amount)) for words, amount in said.paid_for],
         "paid_together": money(said.paid_together),
         "safety": SAFETY,

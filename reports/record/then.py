@@ -204,7 +204,7 @@ class AdviceThen:
             [records.items[item] for item in items],
             shop=shop_then,
         )
-        ahead.rows = [self._row(row, moment) for item in items for row in records.by_item.get(item, ())]
+        ahead.all_rows = [self._row(row, moment) for item in items for row in records.by_item.get(item, ())]
         ahead._mishaps = [one for one in self._mishaps_by(moment) if one.item in set(items)]
         ahead._passed = self._passed(moment)
         ahead.lines_seen = [one for one in records.seen if one.came_on <= today]

@@ -257,13 +257,18 @@ def _said(shop: ShopWide) -> dict:
 
 
 def ahead_of_die(die: Die) -> PlantAhead:
-    """What is ahead of one die, from the log as it stands now, with what was kept of the rest of a large shop."""
-    kept = KeptSpares.objects.filter(plant=die.plant).first()
+    """What is ahead of one die: the same as of it among others."""
+    return ahead_of_dies(die.plant, [die.pk])
+
+
+def ahead_of_dies(plant: Plant, dies: Iterable[int]) -> PlantAhead:
+    """What is ahead of some dies, from the log as it stands now, with what was kept of the rest of a large shop."""
+    kept = KeptSpares.objects.filter(plant=plant).first()
     if kept is None:
-        return PlantAhead.of(die.plant, dies=[die.pk])
+        return PlantAhead.of(plant, dies=dies)
     shop = replace(_shop(kept), die_grinds={})
     until = shop.records_until
-    return PlantAhead(die.plant, today_at(die.plant, until), until, [die.pk], horizon_days=shop.horizon_days, shop=shop)
+    return PlantAhead(plant, today_at(plant, until), until, list(dies), horizon_days=shop.horizon_days, shop=shop)
 
 
 def _shop(kept: KeptSpares) -> ShopWide:

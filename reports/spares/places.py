@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache, reduce
@@ -83,6 +84,14 @@ class SparePlace:
 def taken(rows: Iterable[PlaceOfItem]) -> Taken:
     """What all grinds at these places took off."""
     return reduce(Taken.plus, (row.taken for row in rows), Taken())
+
+
+def by_item(rows: Iterable[PlaceOfItem]) -> dict[int, list[PlaceOfItem]]:
+    """The places that take each spare."""
+    found: dict[int, list[PlaceOfItem]] = defaultdict(list)
+    for row in rows:
+        found[row.item_id].append(row)
+    return found
 
 
 def place_of(row: PlaceOfItem, allowance_mm: float | None, levels: list[Taken]) -> SparePlace:

@@ -95,10 +95,13 @@ def places_of_items(
 ) -> Places:
     """The positions of dies at work that name a spare, in the order of dies and positions.
 
-    known_die_grinds: how often dies were ground at all, where that is known; it is not counted again. with_plant: what
-    grinds took off is counted in the whole plant, in the same question.
+    dies: of the spares that these take, in whichever die. known_die_grinds: how often dies were ground at all, where
+    that is known; it is not counted again. with_plant: what grinds took off is counted in the whole plant, in the same
+    question.
     """
-    positions = _positions(plant, dies, items)
+    positions = _positions(plant, None, items)
+    if dies is not None:
+        positions = positions.filter(item__in=_positions(plant, dies, items).order_by().values("item"))
     ground_at = _positions(plant, None, None) if with_plant else positions
     counts, left = _counts(positions, known_die_grinds or {}, ground_at=ground_at), allowances_left(positions)
     made = []

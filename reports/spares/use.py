@@ -39,7 +39,7 @@ from .aged import AgedPlace, aged_places
 from .costs import ShopCosts
 from .counted import counts, mixed_counts, rounded_up
 from .mishaps import SPANS, KindMishaps, Passed, by_kind
-from .places import SparePlace, UsedUp, place_of, taken
+from .places import SparePlace, UsedUp, by_item, place_of, taken
 from .reads import PlaceOfItem
 
 LOOK_AHEAD_DAYS = 365
@@ -88,7 +88,8 @@ class PlantAhead:
 
     records_until: the last day that the log tells of. What a die has made since then nobody has entered yet: it is
     reckoned as if it were still ahead.
-    dies: only these, None: all of it. shop: what is known of the whole shop, so that it need not be asked again;
+    dies: only these, None: all of it; what the plant says of their spares counts all the same, so that one die has the
+    same figures alone and beside others. shop: what is known of the whole shop, so that it need not be asked again;
     wanted: then only these items and the dies that take them. remembers: what was advised on the same basis is
     remembered for the next page; not where the answer is kept in the database anyway.
     """
@@ -230,8 +231,19 @@ class PlantAhead:
         )
 
     @cached_property
-    def rows(self) -> list[PlaceOfItem]:
+    def all_rows(self) -> list[PlaceOfItem]:
+        """The places of the dies looked at, and those of other dies that take the same spares."""
         return self._read_places.rows
+
+    @cached_property
+    def rows(self) -> list[PlaceOfItem]:
+        """The places of the dies looked at."""
+        return [row for row in self.all_rows if self.dies is None or row.die_id in self.dies]
+
+    @cached_property
+    def _rows_of_item(self) -> dict[int, list[PlaceOfItem]]:
+        """The places of an item in every die of the plant: what they say of it is said whichever dies are looked at."""
+        return by_item(self.all_rows)
 
     @property
     def _taken_in_shop(self) -> Taken:
@@ -241,25 +253,24 @@ class PlantAhead:
     @cached_property
     def places(self) -> dict[int, list[SparePlace]]:
         """Item -> the places that take it."""
-        by_item: dict[int, list[PlaceOfItem]] = defaultdict(list)
-        for row in self.rows:
-            by_item[row.item_id].append(row)
+        shop, items = self._taken_in_shop, dict.fromkeys(row.item_id for row in self.rows)
         return {
-            item: attempt(
-                partial(self._places, item, mine, self._taken_in_shop),
-                partial(self._no_places, item),
-                what=f"spare {item}",
-            )
-            for item, mine in by_item.items()
+            item: attempt(partial(self._places, item, shop), partial(self._no_places, item), what=f"spare {item}")
+            for item in items
         }
 
-    def _places(self, item: int, mine: list[PlaceOfItem], shop: Taken) -> list[SparePlace]:
+    def _places(self, item: int, shop: Taken) -> list[SparePlace]:
+        mine = self._rows_of_item[item]
         of_item, by_die = taken(mine), defaultdict(list)
         for row in mine:
             by_die[row.die_id].append(row)
         in_die = {die: taken(rows) for die, rows in by_die.items()}
         allowance_mm = self.items[item].grind_allowance_mm
-        return [place_of(row, allowance_mm, [shop, of_item, in_die[row.die_id], row.taken]) for row in mine]
+        return [
+            place_of(row, allowance_mm, [shop, of_item, in_die[row.die_id], row.taken])
+            for row in mine
+            if self.dies is None or row.die_id in self.dies
+        ]
 
     def _no_places(self, item: int, why: str) -> list[SparePlace]:
         self.failed[item] = why
@@ -478,7 +489,7 @@ class PlantAhead:
 
     def breaks(self, item: int) -> BreakRate | None:
         """How often a piece of the item is replaced before it is ground out; None where no place takes it."""
-        rows = [place.row for place in self.places.get(item, ())]
+        rows = self._rows_of_item.get(item, ())
         if not rows:
             return None
         # Beforehand it is taken to break as often as others of its kind here, known as well as from half a break. What
@@ -503,7 +514,7 @@ class PlantAhead:
     @cached_property
     def mishaps_by_item(self) -> dict[int, int]:
         """Item -> mishaps that took one or several of it."""
-        return dict(Counter(row.item for row in self._mishaps if self.dies is None or row.die in self.dies))
+        return dict(Counter(row.item for row in self._mishaps))
 
     @cached_property
     def _mishaps(self) -> list[reads.Mishap]:
@@ -530,7 +541,8 @@ class PlantAhead:
         """Strokes of each die by a moment."""
         start, end = self._records_since, self._spans_before[0]
         bounds = [start + (end - start) * n / SPANS for n in range(SPANS + 1)]
-        return Passed(reads.strokes_by_span(self.plant, bounds, dies=self.asked_dies if self.shop else None), bounds)
+        dies = sorted({row.die_id for row in self.all_rows}) if self.shop else None
+        return Passed(reads.strokes_by_span(self.plant, bounds, dies=dies), bounds)
 
     @cached_property
     def _records_since(self) -> dt.datetime:
@@ -565,9 +577,9 @@ class PlantAhead:
         if not law.wears_out:
             return None
         if item not in self._worn:
-            rows = [place.row for place in self.places.get(item, ())]
             mine = [row for row in self._mishaps if row.item == item]
-            self._worn[item] = aged_places(law, rows, mine, self._passed)
+            known, ages = aged_places(law, self._rows_of_item.get(item, []), mine, self._passed)
+            self._worn[item] = known, tuple(one for one in ages if self.dies is None or one.die in self.dies)
         return self._worn[item]
 
     @cached_property

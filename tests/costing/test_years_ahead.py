@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from reports.costing.money import MoneyRefused
 from reports.costing.spread import Spread
-from reports.costing.years_ahead import Allowance, ByAge, ByTheStroke, GroundPiece, GroundSet, years_ahead
+from reports.costing.years_ahead import Allowance, ByAge, ByTheStroke, GroundPiece, GroundSet, Path, joined, years_ahead
 from reports.purchasing.demand import GrindGroup, PieceUse
 from reports.purchasing.laws import WeibullLaw
 from reports.purchasing.removal import lasting, means_of
@@ -214,3 +214,36 @@ def test_the_same_question_has_the_same_answer():
 def test_bad_input_is_refused(changes, words):
     with pytest.raises(MoneyRefused, match=words):
         years_ahead(**{"strokes": STROKES, "sets": [every(25_000)], "lives": 10, **changes})
+
+
+# Several dies together
+
+
+def drawn_path(seed: int, *, lives: int = 4_000, months: int = 14) -> Path:
+    rng = np.random.default_rng(seed)
+    lives_of = rng.poisson(0.4, (lives, months)) * 50.0
+    return Path(expected=np.full(months, 20.0), lives=lives_of)
+
+
+def test_one_die_joined_alone_is_what_it_was():
+    alone = drawn_path(1)
+    assert joined([alone], months=12).of(slice(0, 12)) == alone.of(slice(0, 12))
+    assert joined([alone], months=12).months == alone.months[:12]
+
+
+def test_dies_joined_add_up_and_know_nothing_of_each_other():
+    """Variances of what is independent add up. Of a path joined with itself too: its lives are mixed anew."""
+    one, other = drawn_path(1), drawn_path(2)
+    for paths in ([one, other], [one, one]):
+        made = joined(paths, months=12)
+        assert made.of(slice(0, 12)).expected == sum(path.of(slice(0, 12)).expected for path in paths)
+        years = [path.lives[:, :12].sum(axis=1) for path in paths]
+        assert made.lives.sum() == pytest.approx(sum(year.sum() for year in years))
+        assert made.lives.sum(axis=1).var() == pytest.approx(sum(year.var() for year in years), rel=0.06)
+    band, bands = made.of(slice(0, 12)), [path.of(slice(0, 12)) for path in (one, one)]
+    assert sum(b.low for b in bands) < band.low < band.half < band.high < sum(b.high for b in bands)
+
+
+def test_no_die_takes_nothing():
+    made = joined([], months=12)
+    assert made.of(slice(0, 12)).high == 0 and len(made.months) == 12

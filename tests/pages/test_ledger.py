@@ -164,7 +164,7 @@ def test_who_may_see_it(as_role, die):
         client = as_role(role)
         for name in ("cost_ledger", "cost_ledger_csv", "cost_ledger_xlsx", "cost_ledger_pdf"):
             assert client.get(reverse(f"reports:{name}", args=[die.pk])).status_code == may, (role, name)
-            assert may == 403 or client.get(reverse(f"reports:{name}", args=[10**30])).status_code == 404
+            assert may == 403 or client.get(reverse(f"reports:{name}", args=[10**18])).status_code == 404
 
 
 def test_a_die_without_any_entry(as_role):

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from diestore.register.models import Item, Part, Party, Rate
 from diestore.register.sources import SpareLevel
-from maintenance.log import bench, purchases, write
+from maintenance.log import bench, payers, purchases, write
 from maintenance.models import Absence, BenchHours, Work
 from tests import factories as make
 from tests.security.addresses import outlined_tool
@@ -40,7 +40,8 @@ OF_NONE = [
     "maintenance:record", "maintenance:replay",
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
     "reports:spares_ahead", "reports:spares_record", "reports:outlines", "reports:outline_new", "reports:build_prices",
-    "maintenance:bench", "maintenance:presses", "reports:gains", "reports:changes",
+    "maintenance:bench", "maintenance:presses", "reports:gains", "reports:changes", "reports:customer_list",
+    "maintenance:bills", "maintenance:purchases",
 ]  # fmt: skip
 OF_A_DIE = [
     "diestore:die",
@@ -49,6 +50,9 @@ OF_A_DIE = [
     "reports:condition",
     "reports:cost_years",
     "reports:cost_replace",
+    "reports:cost_part",
+    "reports:cost_promise",
+    "maintenance:payers",
     "maintenance:set_up_sheet",
     "maintenance:set_up_paper",
 ]
@@ -71,6 +75,7 @@ def addresses(die) -> dict[str, str]:
     if (work := die.bench_works.order_by("pk").first()) is not None:
         found |= {f"bench_{of}": reverse(f"maintenance:bench_{of}", args=[work.pk]) for of in ("work", "sheet")}
     found["reports:outline"] = reverse("reports:outline", args=[outlined_tool(die.plant, ways=5).pk])
+    found |= {name: reverse(f"reports:{name}", args=[die.owner_id]) for name in ("customer", "customer_ahead")}
     found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
     if (bought := die.positions.filter(item__sources__isnull=False).order_by("pk").first()) is not None:
         found["reports:spare"] = reverse("reports:spare", args=[bought.item_id])
@@ -90,6 +95,10 @@ def dies():
     Rate.objects.create(plant=make.plant(), kind="toolroom hour", valid_from="2020-01-01", amount=60)
     Rate.objects.create(plant=make.plant(), kind="press hour", valid_from="2020-01-01", amount=90)
     made = shop(3)
+    owner = Party.objects.create(code="DOVECOTT", name="Dovecott Seating", role="customer")
+    for die in made[:2]:
+        die.owner = owner
+        die.save()
     # few strokes ahead, so that little has to be computed; the questions are the same
     Part.objects.update(last_needed=timezone.localdate() + dt.timedelta(days=30))
     return made
@@ -156,6 +165,7 @@ def on_the_bench(die, first: int, last: int) -> None:
 def test_few_questions_however_much_there_is(as_role, dies):
     client, (small, *_) = as_role("lead"), dies
     client.get(f"{reverse('maintenance:log_stop')}?die={small.pk}")  # the die that the Log starts with
+    payers.say_of_die(by=make.actor(), die=small, at=make.moment(1), payers={"sharpening": small.owner})
     grown(small, "B", 10)
     supplied(small, "B", 10)
     on_the_bench(small, 0, 3)

@@ -311,6 +311,7 @@ TABLE: dict[str, Row] = {
     "reports:cost_ledger_xlsx": see(may(roles.SEE_COST), pk="die"),
     "reports:customer_list": see(may(roles.SEE_COST)),
     "reports:customer": form(may(roles.SEE_COST), pk="customer"),
+    "reports:customer_ahead": see(may(roles.SEE_COST), pk="customer"),
     "reports:link_withdraw": send(may(roles.SEE_COST), pk="customer link"),
     # The token stands in the address: whoever has it reads the signed reports of one customer's tools
     "reports:tools": Row(get=EVERYBODY, parts={"token": "link token"}, signed_out=True),

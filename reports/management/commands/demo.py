@@ -24,6 +24,7 @@ from django.core.management.base import BaseCommand, CommandError
 FIXTURES = settings.BASE_DIR / "fixtures" / "demo-shop"
 SHOP_NAME = "Alder Bank Stamping"
 HOST = "127.0.0.1"
+LINK = "customer-link"  # a file in the folder: the token of a link that a customer would be sent
 DECISIONS = 240  # of the past that are asked again: some twenty seconds
 
 
@@ -109,7 +110,7 @@ class Command(BaseCommand):
             for line in summary.lines(plant):
                 self.stdout.write(line)
             if port is not None:
-                self._serve(port, host)
+                self._serve(port, host, folder)
         except KeyboardInterrupt:
             self.stdout.write("\nStopped.")
 
@@ -120,6 +121,7 @@ class Command(BaseCommand):
         from fixtures.demo_bench import show_bench
         from fixtures.demo_counters import show_counters
         from fixtures.demo_inspections import show_inspections
+        from fixtures.demo_owners import show_owners
         from maintenance.forecasts import causes, drift, replay, store, track_record
         from reports.changes import kept as changes_made
         from reports.gains import kept as gains
@@ -130,7 +132,7 @@ class Command(BaseCommand):
         if not is_kept:
             stamp.unlink(missing_ok=True)
             _remove(_database(folder))
-        with _Steps(2 if is_kept else 11, self.stdout) as step:
+        with _Steps(2 if is_kept else 12, self.stdout) as step:
             step("Getting the demo's database ready")
             call_command("migrate", verbosity=0, interactive=False)
             if not is_kept:
@@ -154,13 +156,17 @@ class Command(BaseCommand):
                 step("Trying every change on every die")
                 gains.keep(gains.work_out(plant))
                 changes_made.keep(changes_made.work_out(plant))
+                step("Signing a report, and a link for a customer")
+                (folder / LINK).write_text(show_owners(plant))
             step(f"The demo shop is in {folder}")
             plant = Plant.objects.get()
             create_users(plant)
         stamp.write_text(wanted)
         return plant
 
-    def _serve(self, port: int, host: str) -> None:
+    def _serve(self, port: int, host: str, folder: Path) -> None:
+        from django.urls import reverse
+
         from diestore.access.demo_users import PINS, USERS
         from diestore.service.own_workers import OwnWorkers
         from diestore.service.serving import make_server
@@ -176,6 +182,9 @@ class Command(BaseCommand):
         self.stdout.write(f"Sign in as {users}; the password is demo- and the name: {USERS[2].password}")
         pins = " or ".join(f"{name} (PIN {pin})" for name, pin in PINS.items())
         self.stdout.write(f"The tablet is shared: whoever logs on it picks {pins}.")
+        link = folder / LINK
+        if link.exists() and (token := link.read_text()):
+            self.stdout.write(f"A customer's link: http://{host}:{port}{reverse('reports:tools', args=[token])}")
         own_workers = OwnWorkers(1)
         own_workers.start()
         try:
@@ -235,7 +244,7 @@ def _made_from(fixtures: Path) -> str:
     digest = hashlib.sha256()
     paths = [*sorted(fixtures.glob("*.csv"))]
     paths += [
-        settings.BASE_DIR / "fixtures" / name for name in ("demo_counters.py", "demo_bench.py", "demo_inspections.py")
+        settings.BASE_DIR / "fixtures" / f"demo_{name}.py" for name in ("counters", "bench", "inspections", "owners")
     ]
     for pattern in ("diestore/migrations/*.py", "diestore/handbook/*.py", "maintenance/**/*.py"):
         paths += sorted(settings.BASE_DIR.glob(pattern))
