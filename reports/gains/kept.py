@@ -18,9 +18,12 @@ from reports.costing.gains import Gain, best_of_each, ranked
 from reports.models import KeptGains
 from reports.offers.reads import prices_on
 from reports.spares import kept as spares_kept
+from reports.spares.use import PlantAhead
 
 from . import reads
 from .tried import OfDie, Tried, changes_of
+
+BLOCK = 50  # dies whose spares are read at once
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,9 +65,13 @@ def work_out(plant: Plant) -> KeptGains:
         "fit": store.fleet_of(plant),
     }
     told = {}
-    for die in cost_reads.with_plant().filter(plant=plant).order_by("code"):
-        made = attempt(partial(_of_die, die, known), partial(_failed), what=f"changes on die {die.code}")
-        told[str(die.pk)] = _columns(die.code, made)
+    dies = list(cost_reads.with_plant().filter(plant=plant).order_by("code"))
+    for first in range(0, len(dies), BLOCK):
+        block = dies[first : first + BLOCK]
+        ahead = spares_kept.ahead_of_dies(plant, [die.pk for die in block])
+        for die in block:
+            made = attempt(partial(_of_die, die, ahead, known), partial(_failed), what=f"changes on die {die.code}")
+            told[str(die.pk)] = _columns(die.code, made)
     return KeptGains(plant=plant, mark=mark, dies=told)
 
 
@@ -102,9 +109,8 @@ def rows_of(plant: Plant) -> KeptRows:
     return KeptRows(kept=kept, rows=tuple(rows), untold=tuple(untold))
 
 
-def _of_die(die, known: dict) -> OfDie:
+def _of_die(die, ahead: PlantAhead, known: dict) -> OfDie:
     """As the die's own page reckons it."""
-    ahead = spares_kept.ahead_of_die(die)
     cost = sheets.cost_per_thousand(die)
     return changes_of(cost, year_ahead.year_ahead(cost, ahead=ahead), ahead=ahead, **known)
 
