@@ -30,7 +30,8 @@ from . import why as spares_why
 from .advice import FAR_AHEAD, Asked, SpareLine, SpareRow, Spares, Summed
 from .costs import ShopCosts
 from .mishaps import KindMishaps
-from .use import PlantAhead, ShopWide, today_at
+from .shop_wide import ShopWide
+from .use import PlantAhead, today_at
 
 WORTH_KEEPING = 100  # dies; a smaller shop is told from its log at once
 BATCH = 500

@@ -41,6 +41,7 @@ from .counted import counts, mixed_counts, rounded_up
 from .mishaps import SPANS, KindMishaps, Passed, by_kind
 from .places import SparePlace, UsedUp, by_item, place_of, taken
 from .reads import PlaceOfItem
+from .shop_wide import ShopWide
 
 LOOK_AHEAD_DAYS = 365
 FURTHEST_DAYS = 3_650  # beyond ten years no day is told
@@ -65,21 +66,6 @@ def days_of_records(plants: Iterable[Plant]) -> dict[int, dt.date]:
 def today_at(plant: Plant, records_until: dt.date | None = None) -> dt.date:
     """Today by the clock, from which orders are reckoned; a shop that stands still is at the end of its records."""
     return (records_until or day_of_records(plant)) if settings.STANDS_STILL else timezone.localdate()
-
-
-@dataclass(frozen=True, kw_only=True)
-class ShopWide:
-    """What the use of every item rests on beside its own dies. breaks: kind -> (pieces, strokes)."""
-
-    today: dt.date
-    records_until: dt.date
-    horizon_days: int
-    removal: Taken
-    breaks: dict[str, tuple[int, float]]
-    die_grinds: dict[int, int] = field(default_factory=dict)
-    costs: ShopCosts = field(default_factory=ShopCosts)
-    mishaps: dict[str, KindMishaps] = field(default_factory=dict)
-    records_since: dt.datetime | None = None
 
 
 @dataclass
