@@ -27,7 +27,8 @@ from reports.spares.costs import ShopCosts
 from reports.spares.mishaps import SPANS, Passed, by_kind
 from reports.spares.places import taken
 from reports.spares.reads import DiesAhead, Mishap, PlaceOfItem, lead_days_seen, places_of_items, programmes
-from reports.spares.use import PlantAhead, ShopWide
+from reports.spares.shop_wide import ShopWide
+from reports.spares.use import PlantAhead
 
 from . import reads
 
