@@ -27,12 +27,13 @@ AT_MOST = 25
 # In a shop of fewer than a hundred dies the advice on spares is made from the log as it is asked for, some twenty
 # questions however many spares there are: on the first page, on the list and of one spare.
 # Three of these are what a spare's preferred source says, its prices, and the level that somebody set by hand.
-# A condition report is one paper: the ledger of a die, what is left in each of its pieces, and who may sign it.
+# A condition report is one paper: the ledger of a die, what is left in each of its pieces, and who may sign it; where its
+# reader pays for what comes, the year ahead too, as the page of the years and that of a customer's tools ask for it.
 # The year ahead asks which places follow their own edge; the years ahead stand on the same log, cost and year.
 WHOLE = {
     "diestore:die": 34, "reports:cost_die": 37, "reports:cost_years": 27, "reports:today": 39, "reports:spares": 28,
     "reports:cost_replace": 27, "reports:spare": 26,
-    "reports:condition": 32,
+    "reports:condition": 32, "condition, with the year ahead": 38, "customer_ahead": 30,
 }  # fmt: skip
 
 OF_NONE = [
@@ -50,7 +51,6 @@ OF_A_DIE = [
     "reports:condition",
     "reports:cost_years",
     "reports:cost_replace",
-    "reports:cost_part",
     "reports:cost_promise",
     "maintenance:payers",
     "maintenance:set_up_sheet",
@@ -76,6 +76,8 @@ def addresses(die) -> dict[str, str]:
         found |= {f"bench_{of}": reverse(f"maintenance:bench_{of}", args=[work.pk]) for of in ("work", "sheet")}
     found["reports:outline"] = reverse("reports:outline", args=[outlined_tool(die.plant, ways=5).pk])
     found |= {name: reverse(f"reports:{name}", args=[die.owner_id]) for name in ("customer", "customer_ahead")}
+    paid = die.owner.dies_owned.get(cost_bearers__element="sharpening")
+    found["condition, with the year ahead"] = reverse("reports:condition", args=[paid.pk])
     found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
     if (bought := die.positions.filter(item__sources__isnull=False).order_by("pk").first()) is not None:
         found["reports:spare"] = reverse("reports:spare", args=[bought.item_id])
@@ -163,9 +165,9 @@ def on_the_bench(die, first: int, last: int) -> None:
 
 
 def test_few_questions_however_much_there_is(as_role, dies):
-    client, (small, *_) = as_role("lead"), dies
+    client, (small, other, *_) = as_role("lead"), dies
     client.get(f"{reverse('maintenance:log_stop')}?die={small.pk}")  # the die that the Log starts with
-    payers.say_of_die(by=make.actor(), die=small, at=make.moment(1), payers={"sharpening": small.owner})
+    payers.say_of_die(by=make.actor(), die=other, at=make.moment(1), payers={"sharpening": other.owner})
     grown(small, "B", 10)
     supplied(small, "B", 10)
     on_the_bench(small, 0, 3)
