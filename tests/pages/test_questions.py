@@ -28,7 +28,7 @@ AT_MOST = 25
 # questions however many spares there are: on the first page, on the list and of one spare.
 # Three of these are what a spare's preferred source says, its prices, and the level that somebody set by hand.
 # A condition report is one paper: the ledger of a die, what is left in each of its pieces, and who may sign it; where
-# its reader pays for what comes, the year ahead too, as the page of the years and that of a customer's tools ask for it.
+# its reader pays for what comes, the year ahead too, as the page of the years and that of a customer ask for it.
 # The year ahead asks which places follow their own edge; the years ahead stand on the same log, cost and year.
 WHOLE = {
     "diestore:die": 34, "reports:cost_die": 37, "reports:cost_years": 27, "reports:today": 39, "reports:spares": 28,
@@ -42,7 +42,6 @@ OF_NONE = [
     "maintenance:counters", "diestore:words", "diestore:people", "maintenance:wear", "reports:today", "reports:spares",
     "reports:spares_ahead", "reports:spares_record", "reports:outlines", "reports:outline_new", "reports:build_prices",
     "maintenance:bench", "maintenance:presses", "reports:gains", "reports:changes", "reports:customer_list",
-    "maintenance:bills", "maintenance:purchases",
 ]  # fmt: skip
 OF_A_DIE = [
     "diestore:die",
