@@ -73,9 +73,9 @@ def test_no_more_questions_for_more_tools(customer):
 def test_the_strip_says_where_one_is(as_role, customer):
     client = as_role("sales")
     for address in (reverse("reports:customer_list"), reverse("reports:customer", args=[customer.pk])):
-        assert f'href="{reverse("reports:cost")}" aria-current' in client.get(address).content.decode()
+        assert re.search(f'href="{reverse("reports:cost")}"[^>]* aria-current', client.get(address).content.decode())
     bills = as_role("buyer").get(reverse("maintenance:bills")).content.decode()
-    assert f'href="{reverse("reports:spares")}" aria-current' in bills
+    assert re.search(f'href="{reverse("reports:spares")}"[^>]* aria-current', bills)
 
 
 # The year ahead
