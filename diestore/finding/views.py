@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import resolve
+from django.urls import resolve, reverse
 from django.views.decorators.http import require_safe
 
 from diestore.navigation import stops_for
@@ -42,7 +42,9 @@ def find(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def lines(request: HttpRequest) -> HttpResponse:
-    """The same as lines alone, for the field in the head."""
+    """The same as lines alone, for the field in the head; whoever opens them as a page gets the page."""
+    if request.headers.get("Sec-Fetch-Dest") == "document":
+        return redirect(f"{reverse('diestore:find')}?{request.GET.urlencode()}")
     asked = spelling.asked(request.GET.get("q", ""))
     found = finders.find(request.user, asked)
     return render(request, "diestore/finding/lines.html", {"asked": asked, "hits": found.hits[: finders.IN_THE_HEAD]})

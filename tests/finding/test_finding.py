@@ -136,6 +136,11 @@ def test_another_plants_things_are_not_found(things):
     assert "Nothing here is called" in client.get(FIND, {"q": "n 77 on the bench"}).content.decode()
 
 
+def test_lines_opened_as_a_page_lead_to_the_page(things):
+    answer = sign_in(things).get(reverse("diestore:find_lines"), {"q": "h 9"}, headers={"Sec-Fetch-Dest": "document"})
+    assert answer.status_code == 302 and answer.headers["Location"] == FIND + "?q=h+9"
+
+
 @pytest.mark.parametrize(
     "typed", ["%", "_", "\\", "%%%", "h_900", "'", '"', "\0", "\0h", "x" * 20_000, "%" * 50_000, "ä", "-", ""]
 )
