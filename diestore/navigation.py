@@ -35,8 +35,8 @@ STRIP = (
     Stop("Counters", "maintenance:counters", "c", roles.LOG_RUN),
     Stop("Spares", "reports:spares", "s", roles.SEE_SPARES, also=("/bills/",)),
     Stop("Cost", "reports:cost", "m", roles.SEE_COST, also=("/customers/",)),
-    Stop("Record", "maintenance:record", "e"),
-    Stop("Wear model", "maintenance:wear", "w", roles.SEE_COST),
+    Stop("Track record", "maintenance:record", "e"),
+    Stop("Gap and steel", "maintenance:wear", "w", roles.SEE_COST),
     Stop("Words", "diestore:words", "o"),
 )
 

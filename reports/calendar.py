@@ -81,9 +81,9 @@ def _written(plant) -> bytes:
     stamp = _stamp(plant)
     made = _begun(f"Due: {plant}")
     for row in due.rows(plant, plants={plant.pk}):
-        chance = row.refusal if row.chance is None else f"Chance of finishing it: {odds.chance(row.chance)}."
+        chance = row.refusal if row.chance is None else f"Chance of finishing the job: {odds.chance(row.chance)}."
         words = f"{row.hits_left:,} hits to go. {row.standing.word}. {chance}"
-        named = f"{row.code}: order {row.order_number} due"
+        named = f"{row.code}: job {row.order_number} due"
         made.add_component(_day(f"order-{row.order.order_id}", row.due, named, words, stamp))
     for row in to_order(plant, within_days=366, most=SPARES_AT_MOST).rows:
         if row.order_by is not None and row.quantity:

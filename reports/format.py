@@ -30,19 +30,16 @@ def money(value: Decimal | None, *, cents: bool = True) -> str:
 
 
 def per_thousand(value: Decimal | None) -> str:
-    """A cost per thousand parts, to three figures that count."""
+    """A cost per thousand parts."""
     if value is None:
         return "not known"
-    return f"{three_figures(value)} {shop.current().currency}"
+    return f"{cents(value)} {shop.current().currency}"
 
 
-def three_figures(value: Decimal) -> str:
-    """12.3, 4.56, 0.071, 1,230: nobody knows a forecast better, and a thousandth of the currency buys nothing."""
-    if abs(value) < Decimal("0.1"):
-        return f"{rounded(value, Decimal('0.001')).normalize():f}"
-    value = rounded(value, Decimal(1).scaleb(value.adjusted() - 5))  # a half that came through a float is still a half
-    digits = 2 - value.adjusted()
-    return f"{rounded(value, Decimal(1).scaleb(-max(digits, 0))):,}"
+def cents(value: Decimal) -> str:
+    """An amount as money is written: two decimals, on every page and in the terminal."""
+    shown = rounded(value, Decimal("0.01"))
+    return "under 0.01" if value > 0 and not shown else f"{shown:,}"
 
 
 def day(value: dt.date | None) -> str:
@@ -55,8 +52,8 @@ def how_old(records_until: dt.date | None, today: dt.date | None) -> str:
         return ""
     days = (today - records_until).days
     if days <= 1:
-        return f"Log up to {day(records_until)}."
-    return f"The last entry is of {day(records_until)}, {days} days ago; the usual pace is reckoned since."
+        return f"Entries up to {day(records_until)}."
+    return f"Last entry {day(records_until)}, {days} days ago; since then the usual pace is assumed."
 
 
 def plain_money(value: Decimal | None) -> str:

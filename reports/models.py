@@ -132,4 +132,4 @@ class KeptChanges(models.Model):
         verbose_name_plural = "kept changes"
 
     def __str__(self) -> str:
-        return f"what came of the changes on the dies of {self.plant}"
+        return f"what happened after the changes on the dies of {self.plant}"

@@ -37,10 +37,10 @@ def due_lines(plant: Plant) -> list[str]:
     ordered = due.rows(plant)
     at_risk = [row for row in ordered if row.standing.css or row.chance is None]
     if not at_risk:
-        return [f"No die is due: all {len(ordered)} with an open order will very probably finish it."]
+        return [f"No die is due: all {len(ordered)} with an open job will very probably finish it."]
     head = (
-        "die", "chance to finish", "", "order", "due", "hits to go", "half go so far", "edge that limits it",
-        "since sharpened",
+        "die", "chance of finishing", "", "job", "due", "hits to go", "half last another", "limited by",
+        "hits on that edge",
     )  # fmt: skip
     rows = [
         (
@@ -58,7 +58,7 @@ def due_lines(plant: Plant) -> list[str]:
     ]
     made = ["Next dies due", *_table(head, rows[:SHOWN]), *_more(len(rows))]
     others = len(ordered) - len(at_risk)
-    return [*made, f"  The other {others} with an open order run through it with 4 in 5 or better."]
+    return [*made, f"  The other {others} with an open job finish it with 4 in 5 or better."]
 
 
 def spare_lines(plant: Plant) -> list[str]:
@@ -66,7 +66,16 @@ def spare_lines(plant: Plant) -> list[str]:
     short = advice.spares_to_order(plant)
     if not short:
         return ["No spare is short."]
-    head = ("spare", "what it is", "on hand", "coming", "days to get", "used by then", "to order", "since")
+    head = (
+        "spare",
+        "what it is",
+        "on the shelf",
+        "on order",
+        "lead time",
+        "needed before it arrives",
+        "to order",
+        "by",
+    )
     rows = [
         (
             row.code,
@@ -74,7 +83,7 @@ def spare_lines(plant: Plant) -> list[str]:
             f"{row.on_hand} and {row.usable_older} older" if row.older else f"{row.on_hand}",
             f"{row.on_order}",
             f"{row.lead_days}",
-            f"0 to {row.nine_in_ten}",
+            f"9 in 10: at most {row.nine_in_ten}",
             f"{row.quantity}",
             _day(row.order_by),
         )
@@ -105,7 +114,7 @@ def cost_lines(plant: Plant) -> list[str]:
                 f"{_money(band[0])} to {_money(band[1])}" if band else "",
             )
         )
-    head = ("die", "so far", "building", "sharpening", "spares", "stops", "year ahead", "8 in 10 between")
+    head = ("die", "so far", "building", "sharpening", "spares", "stops", "year ahead", "8 in 10")
     made = [f"Cost per thousand parts, {shop.current().currency}, the dearest first", *_table(head, rows)]
     return [*made, *_more(len(known))]
 

@@ -114,7 +114,7 @@ def _buys(row: due.DueRow) -> str:
     """What sharpening first buys, of a die that is told to be."""
     if not row.sharpens_first or row.chance is None or row.advice is None:
         return ""
-    return f"sharpened first {odds.percent(row.advice.sharpened)} to finish, as it stands {odds.percent(row.chance)}"
+    return f"sharpened first {odds.percent(row.advice.sharpened)} to finish, as it is {odds.percent(row.chance)}"
 
 
 def _drifting(user, plant: Plant | None) -> list:

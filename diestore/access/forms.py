@@ -89,7 +89,11 @@ class SettingsForm(forms.ModelForm):
     class Meta:
         model = UserSettings
         fields = ("units", "person", "page_keys")
-        labels = {"units": "Units that I see and type", "person": "I am", "page_keys": "Single keys open pages"}
+        labels = {
+            "units": "Units that I see and type",
+            "person": "My name on entries",
+            "page_keys": "Single keys open pages",
+        }
         help_texts = {
             "person": "Whose name is put on entries, unless another is picked.",
             "page_keys": "Such as / to find. Off for whoever dictates, or rests a hand on the keys.",
@@ -98,7 +102,7 @@ class SettingsForm(forms.ModelForm):
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["person"].queryset = within(Person.objects.filter(active=True), self.instance.user)
-        self.fields["person"].empty_label = "nobody in particular"
+        self.fields["person"].empty_label = "none"
 
 
 class PinInput(forms.PasswordInput):
@@ -164,7 +168,7 @@ class PersonForm(forms.ModelForm):
         model = Person
         fields = ("plant", "name", "active")
         labels = {"active": "Works here"}
-        help_texts = {"active": "Without the tick the name is offered no more; what it logged stays."}
+        help_texts = {"active": "Untick when someone leaves: the name is no longer offered, old entries stay."}
 
     def __init__(self, *args, user, **kwargs) -> None:
         """user: who fills it in, and puts nobody into a plant that is not theirs to see."""
@@ -189,7 +193,7 @@ class PersonForm(forms.ModelForm):
 class PinForm(forms.Form):
     pin = PinField(
         label="New PIN",
-        help_text=f"{access_tablet.PIN_RULE}. Whose it is taps it.",
+        help_text=f"{access_tablet.PIN_RULE}. The owner types it in.",
         error_messages={"required": "Tap a PIN."},
     )
     again = PinField(label="The same again", error_messages={"required": "Tap it a second time."})

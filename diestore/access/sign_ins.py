@@ -36,7 +36,7 @@ class SignInFor(forms.Form):
     )
     role = forms.ChoiceField(label="Role", choices=[(role, role) for role in roles.ROLES], widget=Picks)
     person = forms.ModelChoiceField(
-        Person.objects.none(), label="Whose it is", required=False, empty_label="nobody's in particular", widget=Opens,
+        Person.objects.none(), label="Name on entries", required=False, empty_label="none", widget=Opens,
         help_text="The name that stands on what is logged with it.",
     )  # fmt: skip
     plant = forms.ModelChoiceField(

@@ -131,7 +131,7 @@ class ChangePassword(HeldAnswer, auth_views.PasswordChangeView):
         return super().get_context_data(rules=password_validation.password_validators_help_texts(), **kwargs)
 
     def form_valid(self, form):
-        messages.success(self.request, "Your password is changed. Where else you were signed in, you are no more.")
+        messages.success(self.request, "Your password is changed. You are signed out everywhere else.")
         return super().form_valid(form)
 
 
@@ -189,7 +189,7 @@ class People(ForPeople):
     def post(self, request):
         if "again" in request.POST:
             opened = actions.let_try_again(by=request.user, held=request.POST["again"])
-            messages.success(request, f"{opened} may be tried again." if opened else "That is held no more.")
+            messages.success(request, f"{opened} may be tried again." if opened else "That is no longer held.")
             return redirect("diestore:people")
         form = PersonForm(request.POST, user=request.user)
         if not form.is_valid():

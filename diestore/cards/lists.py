@@ -33,7 +33,7 @@ def table_of(card: Card) -> type[tables.Table]:
             verbose_name=label, accessor=name, order_by=(way, "pk"), default="–", attrs=RIGHT if right else {}
         )
         made[f"render_{name}"] = _cell(card, field, leads=index == 0)
-    made["Meta"] = type("Meta", (), {"empty_text": f"No {card.one} is like that."})
+    made["Meta"] = type("Meta", (), {"empty_text": f"No {card.one} matches."})
     return type(f"{card.key.title()}Table", (InUnits, tables.Table), made)
 
 

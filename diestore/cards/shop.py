@@ -25,7 +25,7 @@ def doubts_of_stock(stock: Stock) -> list[str]:
     """Where the handbook expects another strength of the material."""
     known = materials.material(stock.material)
     if known is None:
-        return [f"The handbook does not know “{stock.material}”; gap and wear are reckoned from its strength alone."]
+        return [f"The handbook does not know “{stock.material}”; gap and wear are worked out from its strength alone."]
     span = known.tensile_mpa
     if span is not None and not span.low * 0.8 <= stock.tensile_mpa <= span.high * 1.2:
         return [
@@ -139,10 +139,10 @@ SPARES = Card(
         Typed("description", "What it is"),
         Typed("kind", "Kind of component"),
         Typed("supplier", "Supplier", only=_suppliers),
-        Typed("lead_days", "Days to get", "From the order to the shelf."),
+        Typed("lead_days", "Lead time, days", "From the order to the shelf."),
         Typed("unit_price", "Price of one"),
         Typed("pack_size", "Sold in packs of", "Empty: one by one."),
-        Typed("shelf_place", "Place on the shelf", "Rack and bin, such as C-14. It stands on bench sheets."),
+        Typed("shelf_place", "Place on the shelf", "Rack and bin, such as C-14. It is printed on bench sheets."),
         Typed("criticality", "If none is there"),
         Typed("tool_steel", "Tool steel", offers=STEELS),
         Typed("coating", "Coating", offers=COATINGS),
@@ -189,14 +189,14 @@ PRESSES = Card(
 )  # fmt: skip
 STOCKS = Card(
     key="stocks", app="diestore", model=Stock, one="strip stock", many="strip stock",
-    intro="What the strip is: a material at one thickness. Gaps and wear are reckoned from it.",
+    intro="What the strip is: a material at one thickness. Gaps and wear are worked out from it.",
     typed=(
         Typed("code", "Short name"),
         Typed("material", "Material", offers=tuple(materials.MATERIALS)),
         Typed("thickness_mm", "Thickness"),
         Typed("tensile_mpa", "Tensile strength"),
-        Typed("shear_mpa", "Shear strength", "Empty: reckoned from the tensile strength."),
-        Typed("hardness", "Hardness, as it is told"),
+        Typed("shear_mpa", "Shear strength", "Empty: worked out from the tensile strength."),
+        Typed("hardness", "Hardness, as stated"),
         Typed("price_kg", "A kilogram costs", "By it a scrapped part is worth something; empty: not known."),
         Typed("scrap_kg", "A kilogram of scrap brings"),
         Typed("source", "Where that is from", "Certificate, standard or measurement."),
@@ -261,7 +261,7 @@ DIES = Card(
     out=("Retire it", "Use it again", "{} is retired.", "{} is used again.", "retired"),
     acts=(
         ("Die card", "maintenance:die_card"), ("Who pays", "maintenance:payers"),
-        ("End of life", "maintenance:retirement?die"), ("How it stands", "diestore:die"),
+        ("End of life", "maintenance:retirement?die"), ("The die", "diestore:die"),
     ),
     elsewhere={"": "diestore:dies", "new": "diestore:die_new"},
 )  # fmt: skip

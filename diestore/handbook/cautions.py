@@ -32,7 +32,7 @@ _ALL = (
     Caution(
         key="press",
         title="At the press",
-        short="Hands out of the die: stop the press and lock it off before you reach in.",
+        short="Never reach into the die until the press is stopped and locked off.",
         text=(
             "Nobody reaches between the halves of a die while the press can move. Guards or other "
             "protection of the place where the die closes stay in use. A guide post that leaves its "
@@ -67,7 +67,7 @@ _ALL = (
             "Before work in the press: switch off, lock with your own lock, and take out, block or let "
             "out all that is "
             "stored: the raised slide, springs, nitrogen cylinders, air and oil under pressure, the "
-            "flywheel. Then try that it is dead, and try again if it can build up. Each lock-off "
+            "flywheel. Then prove it is dead, and prove it again if pressure can build up. Each lock-off "
             "procedure is looked over at least once a year by an authorised person who does not use it."
         ),
         rule="29 CFR 1910.147(c)(6) and (d)(5).",
@@ -111,7 +111,7 @@ _ALL = (
     Caution(
         key="grinding",
         title="Grinding",
-        short="Goggles, guards, coolant on; check the wheel before you mount it, and stand aside while it runs up.",
+        short="Goggles, guards, coolant on; ring-test the wheel before mounting; stand aside while it runs up.",
         text=(
             "The wheel suits the machine's speed and the steel. Look it over before you mount it. "
             "Ring-test a vitrified wheel: tapped lightly with something not of metal, a sound one gives a "
@@ -131,11 +131,11 @@ _ALL = (
     Caution(
         key="carbide",
         title="Grinding carbide",
-        short="Carbide dust holds cobalt: draw it off at the wheel, grind wet, and do not blow it about.",
+        short="Carbide dust holds cobalt: extract it at the wheel, grind wet, and do not blow it about.",
         text=(
             "Dust and mist of cemented carbide hold cobalt, which can harm lungs and skin; coolant takes "
             "cobalt up and "
-            "carries it on. Draw the dust off where it arises, keep coolant fresh, wear the mask and "
+            "carries it on. Extract the dust at the wheel, keep coolant fresh, wear the mask and "
             "gloves the shop has laid down, wash before eating, take no dusty clothes home, never use "
             "compressed air to clean up. Air limits for cobalt over a shift: 0.1 mg/m3 (OSHA), 0.05 "
             "(NIOSH), 0.02 (ACGIH), 0.005 for hard metal (ACGIH)."
@@ -147,8 +147,8 @@ _ALL = (
         title="Checking shut height with lead or solder",
         short="Use lead-free solder where you can; wash your hands; measure with the press locked off.",
         text=(
-            "Crushed lead or soft solder between the corners shows whether the press closes evenly. Take "
-            "lead-free wire where it will do. With lead: no eating or smoking near by, wash hands, "
+            "Crushed lead or soft solder between the corners shows whether the press closes evenly. Use "
+            "lead-free wire wherever it serves. With lead: no eating or smoking near by, wash hands, "
             "collect the pieces. Lead in air stays below 50 ug/m3 over eight hours, with action from 30; "
             "on longer shifts below 400 over the hours. Lay and fetch the pieces with the press stopped "
             "and locked."

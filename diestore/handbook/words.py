@@ -37,12 +37,21 @@ _ALL = (
         "station", "One step of the strip through the die. What works there is counted by its number along the strip."
     ),
     _word(
-        "position", "A place in a station that holds one piece, such as 3-A. Pieces come and go, the position stays."
+        "position",
+        "A spot in a station that holds one piece, such as 3-A. Pieces come and go, the position stays.",
+        "place",
     ),
-    _word("piece", "One physical component: this very punch, with its own past.", see=("position", "spare")),
+    _word(
+        "piece", "The thing in a position: this very punch, with its own past.", "component", see=("position", "spare")
+    ),
     _word("pitch", "How far the strip moves at each hit."),
-    _word("variant", "A set of inserts that are changed together, so that one die makes one part or another."),
-    _word("output", "What falls out at one hit: left and right part are two outputs."),
+    _word(
+        "inserts",
+        "Pieces that are changed together, so that one die makes one part or another.",
+        "variant",
+        "set of inserts",
+    ),
+    _word("parts a hit", "What falls out at one hit: a left and a right part are two kinds.", "output"),
     _word("hit", "One stroke of the press with stock in the die.", "stroke with stock", see=("stroke",)),
     _word(
         "stroke",
@@ -52,7 +61,12 @@ _ALL = (
     _word("run", "Time in which the die made parts, with its hits from start to end."),
     _word("hits since sharpened", "Hits on an edge since it was last made sharp, by grinding or by a new piece."),
     _word("hits over its life", "All hits of a piece since it was new, through every grind."),
-    _word("order", "Parts a customer wants by a day. What is left of it is its parts less the parts run."),
+    _word(
+        "job",
+        "Parts a customer has ordered, due on a day. What is left of it is its parts less the parts run.",
+        see=("order",),
+    ),
+    _word("order", "Spares ordered from a supplier. What customers order is a job.", see=("job",)),
     # cutting
     _word(
         "cut",
@@ -75,7 +89,7 @@ _ALL = (
         "Counted on one side of the cut only. The opening is larger than the punch by twice as much.",
     ),
     _word("thickness", "How thick the strip is. Gaps are often said in per cent of it."),
-    _word("stock", "The strip or sheet that is cut: its material, strength and thickness."),
+    _word("strip stock", "The strip that is cut: its material, strength and thickness.", "stock"),
     _word("tensile strength", "The pull at which the stock tears, for each square millimetre: how hard it is to cut."),
     _word(
         "shear strength", "What it takes to cut the stock, for each square millimetre; about 0.7 to 0.8 of the tensile."
@@ -93,10 +107,12 @@ _ALL = (
         "burr limit", "The burr a customer will take. It is typed in for each part; the service has none of its own."
     ),
     _word("burnish", "The shiny band of a cut face, where the punch really cut before the stock broke."),
-    _word("misfeed", "The strip lay wrong when the press closed. One misfeed can damage many pieces at once."),
+    _word(
+        "misfeed", "The strip was out of position when the press closed. One misfeed can damage many pieces at once."
+    ),
     # wear and how an edge ends
     _word("sharp", "Fit to go on: burr and parts are as they should be."),
-    _word("dull", "Worn so far that the burr or the part is no longer good: due for grinding.", "blunt"),
+    _word("dull", "Worn so far that the burr or the part is no longer good: time to grind.", "blunt"),
     _word("chipped", "A bit of the edge has broken out. It can come at any time, also on a sharp edge."),
     _word("broken", "The piece itself has failed, and is replaced."),
     _word("galled", "Stock has welded itself to the tool and scores it.", "pick-up"),
@@ -104,7 +120,12 @@ _ALL = (
     _word("edge radius", "How round an edge has become. It can rise and fall, so one reading says little."),
     _word("found", "How the edge was when somebody looked: sharp, dull, chipped, broken, galled, or not looked."),
     _word("why", "The reason it was ground. An edge ground because the die was apart may still have been sharp."),
-    _word("reading", "Something measured and written down: burr, wear land, a bore, a force."),
+    _word(
+        "reading",
+        "Something measured and entered: burr, wear land, a bore, a force. What a counter sends is a count.",
+        see=("count",),
+    ),
+    _word("count", "The running total that a press counter shows. On the shelf: what was counted there."),
     # sharpening and replacing
     _word("sharpening", "Grinding the face of an edge until it is sharp again.", "grind", "regrind"),
     _word(
@@ -112,7 +133,7 @@ _ALL = (
         "Ground because the die was apart, not because this edge was dull. How long it would have lasted is not known.",
         "with the set",
     ),
-    _word("cycle", "An edge's time from one sharpening or replacement to the next."),
+    _word("interval", "An edge's time from one sharpening or replacement to the next, in hits.", "grind to grind"),
     _word("grind allowance", "How much can be ground off in all before the piece is used up.", see=("land",)),
     _word(
         "land",
@@ -129,7 +150,7 @@ _ALL = (
         "that plate; pieces of different lengths that work level have different seats.",
     ),
     _word("punch entry", "How deep a punch goes into the die when the press is closed."),
-    _word("room when closed", "How much further the closed die could come down before a place strikes."),
+    _word("room when closed", "How much further the closed die could come down before something strikes."),
     _word("replacement", "Another piece in a position."),
     _word("spare", "A piece on the shelf for a position."),
     _word("opening", "What was known of a piece when the records began: new, counted, estimated, or unknown."),
@@ -152,35 +173,41 @@ _ALL = (
     _word("stop", "The press stood still because of the die: how long, why, and what was scrapped."),
     # what the service says
     _word(
-        "half go",
-        "By this many more strokes, half of such edges will have gone dull or chipped: as often earlier as later.",
+        "half last another",
+        "Half of such edges last at least so many hits more before they are dull or chipped: an even chance.",
+        "even chance",
         see=("9 in 10",),
+    ),
+    _word(
+        "borderline",
+        "The chance of finishing the job is even to 4 in 5: it may go either way.",
+        see=("chance of finishing",),
     ),
     _word("9 in 10", "Nine of ten such edges last longer than this. Plan by it where a stop is dear."),
     _word(
         "chance of finishing",
-        "How likely the die gets through what is left of the open order before its first edge goes dull or chips.",
+        "How likely the die gets through what is left of its job before its first edge goes dull or chips.",
     ),
     _word(
         "remaining hits",
-        "Strokes of the die until an edge goes dull or chips, said as a range and never as one number.",
+        "Hits until an edge goes dull or chips, said as a range and never as one number.",
     ),
-    _word("what limits it", "The edge most likely to go first: the die is due when its first edge is."),
+    _word("limits", "The edge most likely to be dull or chipped first limits the die.", "limited by"),
     _word(
         "rests on",
-        "What a forecast is made of: how many cycles were seen, how many ended dull, and how much is handbook.",
+        "What a forecast is made of: how many intervals were seen, how many ended dull, and how much is handbook.",
         see=("mostly handbook",),
     ),
-    _word("mostly handbook", "The shop's own record is too thin yet, so the figure leans on general experience."),
+    _word("mostly handbook", "The shop's own records are too few yet, so the figure leans on general experience."),
     _word(
-        "fit",
-        "The last time the service learnt from the whole record. Its date stands beside the figures.",
-        "fleet fit",
+        "forecast",
+        "What is likely to come, worked out from all records. Its date stands beside the figures.",
+        "worked out",
     ),
     _word(
         "strike out", "Mark an entry as wrong. It stays to be seen, counts for nothing, and says who did it and why."
     ),
-    _word("order by", "The last day to order a spare so that it comes before it is likely to be needed."),
+    _word("order by", "The last day to order a spare so that it arrives before it is likely to be needed."),
     _word("cost per thousand", "What the tool costs for a thousand good parts: build, sharpening, spares and stops."),
 )
 

@@ -55,9 +55,7 @@ GUARDED: dict[type[models.Model], tuple[tuple[str, ...], str]] = {
     ),
 }
 NEVER_BY_HAND = ("id", "pin_hash")  # nor kept in any change
-MOVED_BY_ITSELF = (
-    "A die goes to another plant by a move of its own: its open orders and the pieces that sit in it go along."
-)
+MOVED_BY_ITSELF = "A die goes to another plant by a move of its own: its open jobs and the pieces in it go along."
 
 
 # --- a new row --------------------------------------------------------------------------------------------------------
@@ -108,7 +106,7 @@ def amend(
     that a change made meanwhile is not lost. with_the_plant: whoever moves a die sees to what goes along. Raises
     ChangeRefused, ChangedMeanwhile.
     """
-    reason = writing.reason_of(reason, "Say why it is otherwise.")
+    reason = writing.reason_of(reason, "Say why it changed.")
     guarded, sentence = GUARDED.get(type(row), ((), ""))
     with transaction.atomic():
         row = writing.locked(row, opened)
@@ -480,7 +478,7 @@ def _bring_back(amendment: Amendment) -> list[models.Model]:
 
 def _check_moved_back(amendment: Amendment) -> None:
     if "plant" in amendment.fields and amendment.sort == Amendment.Sort.CHANGED:
-        raise ChangeRefused("Move the die back instead: its open orders and its pieces come along then.")
+        raise ChangeRefused("Move the die back instead: its open jobs and its pieces come along then.")
 
 
 def _check_stays(row: models.Model, kept: Mapping[str, object]) -> None:

@@ -63,7 +63,7 @@ ACTS = (
     Act("Set-up", "maintenance:set_up", roles.LOG_RUN, in_address=True),
     Act("Heights", "maintenance:heights", roles.LOG_RUN, in_address=True),
     Act("Set-up sheet", "maintenance:set_up_sheet", roles.LOG_RUN, in_address=True),
-    Act("In or out of a press", "maintenance:in_press", roles.LOG_RUN),
+    Act("Set in / take out", "maintenance:in_press", roles.LOG_RUN),
     Act("Draw a spare", "maintenance:movement", roles.TAKE_IN_SPARES),
     Act("Bench work", "maintenance:bench_new", roles.LOG_MISHAP),
     Act("Die card", "maintenance:die_card", roles.EDIT_REGISTER, in_address=True),

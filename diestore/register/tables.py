@@ -30,12 +30,12 @@ class DieTable(tables.Table):
     )
     stations_count = Column(verbose_name="Stations", attrs=RIGHT, order_by=("stations_count", "code", "pk"))
     positions_count = Column(verbose_name="Positions", attrs=RIGHT, order_by=("positions_count", "code", "pk"))
-    status = Column(verbose_name="Where it stands", order_by=("status", "code", "pk"))
+    status = Column(verbose_name="In use?", order_by=("status", "code", "pk"))
 
     class Meta:
         model = Die
         fields = ()
-        empty_text = "No die is like that."
+        empty_text = "No die matches."
         order_by = ("code",)
 
     def __init__(self, *args, system: units.System = units.System.METRIC, **kwargs) -> None:

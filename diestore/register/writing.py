@@ -36,7 +36,7 @@ class ChangedMeanwhile(ChangeRefused):
         when = day_of(newest.recorded_at)
         super().__init__(
             f"While this was open, {by} changed {newest.called} ({when}). Nothing of yours is lost: look at what "
-            "is otherwise now, and save again."
+            "changed, and save again."
         )
         self.since = since
 

@@ -56,7 +56,7 @@ def _describe(path: str, way: str, call: dict) -> None:
 ANSWERS = {
     200: "It is as asked; of what is sent: it was taken before, and nothing was added.",
     201: "Taken.",
-    304: "Nothing is otherwise since the answer whose ETag came as If-None-Match.",
+    304: "Nothing has changed since the answer whose ETag came as If-None-Match.",
     400: "The message is not JSON that can be read.",
     401: "No token came, or one that opens nothing.",
     403: "The token does not let its device do this.",
@@ -228,7 +228,7 @@ def _order(device: CounterDevice, number: str | None) -> Order | None:
         return None
     order = Order.objects.filter(plant=device.plant_id, number=number).first()
     if order is None:
-        raise HttpError(404, f"There is no order {number} here.")
+        raise HttpError(404, f"There is no job {number} here.")
     return order
 
 
@@ -287,7 +287,7 @@ def get_forecast(request: HttpRequest, code: str):
     }
 
 
-@router.get("/due", response={200: DueList, **READS}, summary="Dies with an open order, the likeliest to stop first",
+@router.get("/due", response={200: DueList, **READS}, summary="Dies with an open job, the likeliest to stop first",
             tags=["dies"])  # fmt: skip
 def get_due(request: HttpRequest):
     device = device_of(request, Scope.READ)

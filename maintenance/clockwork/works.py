@@ -14,6 +14,11 @@ class Operation:
     touches_up: bool = False  # somebody saw the edge and touched it up; its hits run on
     raises: bool = False  # the piece stands higher by it, or lower
     coats: bool = False
+    called: str = ""  # where people call it otherwise than the records do
+
+    @property
+    def words(self) -> str:
+        return self.called or self.key
 
     @property
     def in_between(self) -> bool:
@@ -29,11 +34,24 @@ OPERATIONS: dict[str, Operation] = {
     operation.key: operation
     for operation in (
         Operation("ground", "Ground on the face.", fresh_edge=True, removes=True),
-        Operation("dressed in the press", "Touched up with a stone, die still in the press.", False, True, True),
+        Operation(
+            "dressed in the press",
+            "Touched up with a stone, die still in the press.",
+            False,
+            True,
+            True,
+            called="stoned in the press",
+        ),
         Operation("turned to a fresh edge", "Turned over or round to an edge not used before.", True, False),
         Operation("welded and recut", "Built up by welding and cut to size again.", True, False),
         Operation("recoated", "Coated again; the edge is as sharp as before.", False, False, coats=True),
-        Operation("spacer", "Shimmed up to make good what was ground away.", False, False, raises=True),
-        Operation("repaired", "Mended without touching the edge.", False, False),
+        Operation(
+            "spacer",
+            "Shimmed up to make good what was ground away.",
+            False,
+            False,
+            raises=True,
+        ),
+        Operation("repaired", "Repaired without touching the edge.", False, False),
     )
 }

@@ -111,24 +111,24 @@ def _upper(asked: Asked) -> str:
 
 
 _SENTENCES = {
-    Kind.NO_DIE.value: lambda a: f"{a.strokes:,} strokes of {a.where}, and no die was set in it then.",
+    Kind.NO_DIE.value: lambda a: f"{a.strokes:,} strokes of {a.where}, and no die was in it then.",
     Kind.WHICH_DIE.value: lambda a: (
         f"{a.strokes:,} strokes of {a.where} while {a.names or 'two dies'} changed places: whose are they?"
     ),
     Kind.TYPED.value: lambda a: (
-        f"The counter of {a.where} tells {a.strokes:,} strokes of {a.names}, and a run is in the log for that time "
+        f"The counter of {a.where} has {a.strokes:,} strokes of {a.names}, and a run is in the log for that time "
         "already. The run counts, the strokes do not, until this is settled."
     ),
     Kind.JUMP.value: lambda a: (
-        f"The count of {a.where} leapt from {_first(a).before or 0:,} to {_first(a).after or 0:,}: more than any "
+        f"The counter of {a.where} jumped from {_first(a).before or 0:,} to {_first(a).after or 0:,}: more than any "
         "press makes in that time."
     ),
     Kind.RESET_OR_ROLL.value: lambda a: (
-        f"The count of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}: set to nought, or "
+        f"The counter of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}: set to nought, or "
         "rolled over?"
     ),
     Kind.FALL.value: lambda a: (
-        f"The count of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}. "
+        f"The counter of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}. "
         f"{f'The {a.strokes:,} strokes' if a.strokes else 'Strokes'} since then do not count until this is settled."
     ),
     Kind.ODD.value: lambda a: (

@@ -49,14 +49,14 @@ def make_device(
 ) -> Made:
     name = name.strip()
     if not name:
-        raise EntryRefused("Give the device a name: what it is and where.", field="name")
+        raise EntryRefused("Give the box a name: what it is and where.", field="name")
     check_text(name, field="name", what="The name", at_most=80)
     if not scopes or set(scopes) - set(Scope.values):
-        raise EntryRefused("Say what the device may do.", field="scopes")
+        raise EntryRefused("Say what the box may do.", field="scopes")
     if figures is not None and not 3 <= figures <= 12:
-        raise EntryRefused("A counter shows between 3 and 12 figures.", field="figures")
+        raise EntryRefused("A counter has 3 to 12 digits.", field="figures")
     if CounterDevice.objects.filter(plant=plant, name__iexact=name).exists():
-        raise EntryRefused(f"There is a device {name} already. Give this one another name.", field="name")
+        raise EntryRefused(f"There is a box {name} already. Give this one another name.", field="name")
     token = secrets.token_urlsafe(TOKEN_BYTES)
     with transaction.atomic():
         device = CounterDevice.objects.create(

@@ -39,9 +39,9 @@ COLUMNS = {
     "id": "The count's own name, never twice of a device. Empty or left out: made from the other columns.",
 }
 FORMAT = (
-    "A file of counts is a CSV file, UTF-8, with a header row and a comma or a semicolon between its columns: "
-    + " ".join(f"{name}: {says}" for name, says in COLUMNS.items())
-    + " Write a file under another ending and rename it to .csv when it is whole."
+    "A file of counts is a CSV file, UTF-8, with a header row and a comma or a semicolon between its columns:\n"
+    + "".join(f"  {name}: {says}\n" for name, says in COLUMNS.items())
+    + "Write a file under another ending and rename it to .csv when it is whole."
 )
 YES_NO = {"": True, "yes": True, "no": False}
 TIME = re.compile(

@@ -41,7 +41,7 @@ def set_in_press(
     if until is not None:
         check_moment(until, field="until")
         if until <= at:
-            raise EntryRefused("It was taken out before it was set. Put the later time at the end.", field="until")
+            raise EntryRefused("It was taken out before it was put in. Put the later time at the end.", field="until")
     if key and (known := DieInPress.objects.filter(key=key).first()):
         return known
     if press.plant_id != die.plant_id:

@@ -34,7 +34,7 @@ COATINGS = (prior.USUAL_COATING, *prior.COATINGS)
 SIDES = ("upper", "lower")
 ANOTHER = "another"  # any steel or coating that the wear model has no column for
 
-NOT_YET, A_LITTLE, A_LOT = "not yet anything", "a little", "a lot"
+NOT_YET, A_LITTLE, A_LOT = "nothing yet", "a little", "a lot"
 STAYS = (
     0.7  # the spread that is left says that nothing was learnt above this, much below half; its own error is a fifth
 )
@@ -123,7 +123,7 @@ def rests_on(fit: FleetFit | None) -> str:
     """In how far the shop's own record stands behind the curves."""
     if not has_record(fit):
         return "handbook only"
-    return "mostly handbook" if fit.dull_ends < FEW_DULL_ENDS else "this shop's record"
+    return "mostly handbook" if fit.dull_ends < FEW_DULL_ENDS else "this shop's records"
 
 
 def answer(fit: FleetFit | None, spec: EdgeSpec) -> UsualInterval:
@@ -381,7 +381,7 @@ _STEPS = (
 _KINDS = tuple(
     _Step(
         group="Kind",
-        words=f"{kinds.KINDS[kind].name} against others alike",
+        words=f"{kinds.KINDS[kind].name}, compared with other kinds",
         along={f"kind {kind}": 1.0},
         told_by=_having("kind", kind),
     )
@@ -454,19 +454,19 @@ def _spreads(fit: FleetFit | None, seen: Seen) -> list[Factor]:
     made = []
     for words, prior_values, column, change in (
         (
-            "cycles of one edge: 9 in 10 last longer than this share of its usual interval",
+            "one edge, grind to grind: 9 in 10 last longer than this share of its usual hits",
             tuple(ks),
             -3,
             lambda v: np.exp(nine / np.exp(v)),
         ),
         (
-            "dies alike on paper: 1 in 10 lasts more than so many times the middle one",
+            "same build, different die: best 1 in 10 outlasts the middle by",
             tuple(math.exp(handbook.Z80 * prior.TU_HALF_NORMAL * q) for q in (middle, low, high)),
             -2,
             lambda v: np.exp(handbook.Z80 * np.exp(v)),
         ),
         (
-            "edges of one die alike on paper: the same",
+            "same build, same die: best 1 in 10 outlasts the middle by",
             tuple(math.exp(handbook.Z80 * prior.TV_HALF_NORMAL * q) for q in (middle, low, high)),
             -1,
             lambda v: np.exp(handbook.Z80 * np.exp(v)),
@@ -482,7 +482,7 @@ def _spreads(fit: FleetFit | None, seen: Seen) -> list[Factor]:
             says = how_much(width[0] / width[1], abs(math.log(own[0] / prior_values[0])) / (width[1] / 2.56), None)
         made.append(
             Factor(
-                group="What no column tells",
+                group="Scatter nobody can explain",
                 words=words,
                 handbook=prior_values,
                 own=own,

@@ -53,7 +53,7 @@ def compute(
     tell("reading the log")
     known = read_fleet(dies, as_of, known_at=known_at, built_at=built_at)
     specs, life = known.gathered.specs, known.gathered.life
-    tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} cycles")
+    tell(f"fitting the fleet: {len(specs):,} edges, {len(life):,} intervals")
     fitted = known.fit()
     tell("computing what is left")
     orders, limits_um = queries.next_order_by_die(plant), queries.burr_limits_um(dies)

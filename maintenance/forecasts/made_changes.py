@@ -303,13 +303,13 @@ class _Rows:
         """What makes it hard to tell what came of it."""
         if len(switches[0].steps) > 1:
             sorts = " and ".join(step.sort for step in switches[0].steps)
-            yield f"Changed together: {sorts}. What each of them did cannot be told apart."
+            yield f"Changed together: {sorts}. The effect of each cannot be told apart."
         if several:
-            yield "Something else was changed on this die on the same day: what each did cannot be told apart."
+            yield "Something else was changed on this die on the same day: the effect of each cannot be told apart."
         stocks = {name: self._stock([n for s in switches for n in getattr(s, name)]) for name in ("before", "after")}
         if stocks["before"] != stocks["after"]:
             was, now = (self._stock_words(stocks[name]) for name in ("before", "after"))
-            yield f"The strip stock changed too, from {was} to {now}: part of what came is the stock's."
+            yield f"The strip stock changed too, from {was} to {now}: part of the effect is the stock's."
         yield from self._pair_doubts(switches)
 
     def _pair_doubts(self, switches: Sequence[_Switch]) -> Iterator[str]:
@@ -324,7 +324,7 @@ class _Rows:
                 if GAP in sorts and mine and theirs and abs(theirs / mine - 1) > WIDER_SHARE:
                     yield (
                         f"The gap was changed at {code} alone; {its}, which cuts against it, still has the old one. "
-                        "A gap belongs to the pair: put one of them right."
+                        "A gap belongs to the pair: correct one of them."
                     )
 
     def _stock(self, rows: Sequence[int]) -> int | None:

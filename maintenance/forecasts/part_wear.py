@@ -188,7 +188,7 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         falling = limit is not None and limit.value_si < values[0]
     line, refusal, far, steady = None, "", False, False
     if limit is None:
-        refusal = "No limit is known for it, so nothing can be said of when it is reached."
+        refusal = "No limit is known for it, so neither is when it is reached."
         if goes_by_gap(place.kind, name):
             refusal = "Its limit goes by the gap of the die, and no gap is entered: enter one at a cut, or set a limit."
     else:
@@ -198,8 +198,8 @@ def _wear(log, place, name, readings, span, clock, as_of, limits) -> Wear | None
         except FarOff as reason:
             far = True
             refusal = (
-                f"By its readings it would come to its limit at {numbers.hits(reason.at_hits)} hits, more than "
-                f"{reason.reach:g} times the {numbers.hits(reason.measured)} measured."
+                f"Too far off to say: measured over {numbers.hits(reason.measured)} hits, "
+                f"limit beyond {reason.reach:g} times that."
             )
         except NoTrend as reason:
             steady = isinstance(reason, Steady)
@@ -295,15 +295,15 @@ def words(wear: Wear) -> dict[str, str]:
     if wear.trend is None:
         return {
             "when": "no wear seen" if wear.is_steady else "not known",
-            "verdict": f"When it comes to its limit cannot be told. {wear.refusal}",
+            "verdict": f"Not enough readings to say when it comes to its limit. {wear.refusal}",
         }
     at, early = numbers.hits(wear.left_hits), numbers.hits(wear.early_hits)
     late = wear.late_hits
     if wear.left_hits <= 0:
         verdict = "By its readings taken together it should be at its limit now."
         return {"when": "about now", "verdict": verdict}
-    before = f"9 times in 10 not before {early}" if wear.early_hits > 0 else "it may be there already, 1 time in 10"
-    after = f"; 9 times in 10 before {numbers.hits(late)}" if late < float("inf") else ""
+    before = f"9 in 10: not before {early}" if wear.early_hits > 0 else "it may be there already, 1 in 10"
+    after = f"; 9 in 10: before {numbers.hits(late)}" if late < float("inf") else ""
     return {
         "when": f"in about {at} hits",
         "sure": before,

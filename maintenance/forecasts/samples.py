@@ -92,7 +92,7 @@ def of_die(
             try:
                 specs.append(spec_of(log, position, cycle.build))
             except SampleRefused as reason:
-                refused[cycle.position] = f"Nothing can be said of {position.code}: {reason}."
+                refused[cycle.position] = f"Not enough is known of {position.code}: {reason}."
                 continue
             number[key] = len(specs) - 1
         gone = position.valid_to is not None and position.valid_to <= as_of

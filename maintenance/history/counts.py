@@ -43,14 +43,14 @@ class Counts(TableLoader):
         presses = [shop.press(code) for code in row.get("presses", ())]
         dies = [shop.die(code) for code in row.get("dies", ())]
         if name in shop.devices:
-            shop.counts.stood["devices of counters"] += 1
+            shop.counts.stood["counter boxes"] += 1
             return
         values = given(row, "figures", made_at="made", revoked_at="revoked")
         made = CounterDevice.objects.create(plant=shop.plant, name=name, scopes=list(row.get("scopes", ())), **values)
         made.presses.set(presses)
         made.dies.set(dies)
         shop.devices[name] = made
-        shop.counts.added["devices of counters"] += 1
+        shop.counts.added["counter boxes"] += 1
 
     # --- dies in presses --------------------------------------------------------------------------------------------
 

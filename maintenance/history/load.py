@@ -336,7 +336,7 @@ def count_spares(shop: Shop, counts: list[tuple[Row, Item]], ledger: Ledger) -> 
     new = _corrections(shop, stated, told, sums, moved, said_last)
     StockMovement.objects.bulk_create(new, batch_size=500)
     ledger.about["item_id"] |= {row.item_id for row in new}
-    shop.counts.added["movements of spares"] += len(new)
+    shop.counts.added["shelf moves"] += len(new)
 
 
 def _corrections(shop: Shop, stated: dict, told: dict, sums: dict, moved: set, said_last: dict) -> list[StockMovement]:

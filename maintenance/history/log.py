@@ -369,7 +369,7 @@ WORK_FIELDS = (
 
 
 class Works(EntryLoader):
-    table, model, what = tables.WORKS, Work, "works"
+    table, model, what = tables.WORKS, Work, "other work"
     same, main = ("position_id", "piece_id", "at", "operation"), "position_id"
     labels = {"why": "reason"}
     operation: str | None = None
@@ -528,7 +528,7 @@ class Readings(EntryLoader):
 
 
 class Movements(EntryLoader):
-    table, model, what = tables.MOVEMENTS, StockMovement, "movements of spares"
+    table, model, what = tables.MOVEMENTS, StockMovement, "shelf moves"
     same, main = ("item_id", "at", "kind", "place", "piece_id"), "item_id"
 
     def prepare(self, rows: list[Row]) -> None:

@@ -194,7 +194,7 @@ class Shop:
         """The counter of a press or of a die that a device speaks for."""
         if device not in self.devices:
             self.devices[device] = CounterDevice.objects.create(plant=self.plant, name=device)
-            self.counts.added["devices of counters"] += 1
+            self.counts.added["counter boxes"] += 1
         thing = {"die_id": self.die(die).pk} if press is None else {"press_id": self.press(press).pk}
         key = (self.devices[device].pk, thing.get("press_id"), thing.get("die_id"))
         if key not in self.counters:

@@ -349,6 +349,9 @@ def _together(parts: list[dict[str, NDArray[Any]]], fit: FleetFit) -> FleetForec
     return FleetForecast(first_edge=first_edge, fleet_dull_ends=fit.dull_ends, **arrays)
 
 
+RECORDS_SPEAK = "this die's records and the shop's"
+
+
 def words(fleet_dull_ends: int, own_dull_ends: int) -> str:
     """What a forecast rests on, for people."""
     if fleet_dull_ends == 0:
@@ -356,8 +359,8 @@ def words(fleet_dull_ends: int, own_dull_ends: int) -> str:
     if fleet_dull_ends < FEW_DULL_ENDS:
         return "mostly handbook"
     if own_dull_ends == 0:
-        return "this shop's record of other edges"
-    return "its own record and the shop's"
+        return "the shop's records of other edges"
+    return RECORDS_SPEAK
 
 
 def _finer(y: Array) -> Array:

@@ -81,9 +81,7 @@ def fit_sample(samples: LifeSamples, *, dull_ends_needed: int = DULL_ENDS_NEEDED
     s = samples.pick(~samples.unknown_age)
     dull = s.ended == DULL
     if dull.sum() < dull_ends_needed:
-        raise NotEnough(
-            f"{dull.sum()} dull ends seen in {len(s)} cycles; {dull_ends_needed} are needed for a fit by itself"
-        )
+        raise NotEnough(f"{dull.sum()} dull ends seen in {len(s)} intervals; {dull_ends_needed} are needed")
     unit = float(np.exp(np.mean(np.log(np.maximum(s.hits[dull], 1e-12)))))
     hits, lower, begun = s.hits / unit, s.lower_hits / unit, s.from_hits / unit
     exact = dull & (lower == hits)
@@ -123,7 +121,7 @@ def fit_sample(samples: LifeSamples, *, dull_ends_needed: int = DULL_ENDS_NEEDED
     if is_settled:
         covariance = np.asarray(np.linalg.inv(hessian), float)
     if not np.sqrt(np.diag(covariance)).max() <= UNSETTLED:
-        raise NotEnough(f"{dull.sum()} dull ends in {len(s)} cycles do not settle a scale and a shape")
+        raise NotEnough(f"{dull.sum()} dull ends in {len(s)} intervals do not settle a scale and a shape")
     return WeibullFit(
         scale_hits=float(np.exp(z[0]) * unit),
         shape=float(np.exp(z[1])),

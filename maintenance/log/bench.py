@@ -162,7 +162,7 @@ def plan_work(
 
 
 _NAMED = {
-    "what": "what is to be done", "hours_foreseen": "hours foreseen", "needed_on": "when it is needed",
+    "what": "what is to be done", "hours_foreseen": "hours planned", "needed_on": "when it is needed",
     "not_before": "not before when", "supplier": "the supplier", "away_days": "days away",
     "late_cost": "what a day late costs",
 }  # fmt: skip
@@ -242,7 +242,7 @@ def set_state(
             if back_on is not None and today is not None and back_on < today:
                 raise EntryRefused(f"{day_of(back_on)} is past. When is it back?", field="back_on")
             work.supplier, work.back_on = supplier, back_on
-            words = f"away at {supplier}" + (f", back on {day_of(back_on)}" if back_on else ", nobody said until when")
+            words = f"away at {supplier}" + (f", back on {day_of(back_on)}" if back_on else ", no day given")
         elif work.state == State.AWAY:
             work.back_on = None
             words = f"back from {work.supplier}: {words}"
@@ -442,7 +442,7 @@ def undraw_spare(*, by: Actor, work: BenchWork, row: StockMovement, on_a_tablet:
         with saving():
             take_back.take_back(by=by, entry=row, on_a_tablet=on_a_tablet)
             _step(by, work, f"not drawn after all: {-row.quantity} × {row.item}")
-        return f"Taken back: {-row.quantity} × {row.item} lie on the shelf."
+        return f"Undone: {-row.quantity} × {row.item} lie on the shelf."
     n = return_spare(by=by, work=work, item=row.item)
     return f"{n} × {row.item} returned to the shelf."
 

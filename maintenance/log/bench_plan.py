@@ -281,7 +281,7 @@ def _read_people(known: _Known) -> None:
         some = sorted(named.items(), key=lambda one: one[1]) or [(SOMEBODY, "Toolroom")]
         people = [(key, name, ASSUMED_DAY, 4) for key, name in some]
         known.assumed.append(
-            f"No hours for the bench are named: reckoned with {ASSUMED_DAY:g} hours a day, Monday to Friday, for "
+            f"No bench hours are entered: assumed {ASSUMED_DAY:g} hours a day, Monday to Friday, for "
             f"{', '.join(name for _, name in some) if named else 'one person'}."
         )
     for key, name, hours, last_day in people:
@@ -321,7 +321,7 @@ def _read_waits(known: _Known, dies: Mapping[int, _DieNow]) -> None:
         if die.press is not None and work.state in (State.REPORTED, State.PLANNED):
             known.waits[work.pk].append(f"the die is in press {die.press} now")
         if work.state == State.AWAY:
-            back = f", back on {day_of(work.back_on)}" if work.back_on else ", nobody said until when"
+            back = f", back on {day_of(work.back_on)}" if work.back_on else ", no day given"
             known.waits[work.pk].append(f"away at {work.supplier}{back}")
             known.not_before[work.pk] = max(known.number(work.back_on) or 0, 0)
             if work.back_on and work.back_on < known.today:
@@ -364,7 +364,7 @@ def _waits_for(
         return f"spare {item}: order {first.number}, {word} {day_of(due)}{late}", day
     if stock is not None and stock.on_order > 0:
         if stock.ordered_at is None or lead is None:
-            return f"spare {item}: on order, nobody knows until when", None
+            return f"spare {item}: on order, no day known", None
         day = max((timezone.localdate(stock.ordered_at) - known.today).days + lead, 1)
         return f"spare {item}: on order, expected {day_of(known.day(day))}", day
     if lead is None:

@@ -375,7 +375,7 @@ def _say_run(events, system):
     began = f"{start:%H:%M}" if start.date() == end.date() else stamp(run.started)
     return f"Ran {run.hits:,} hits, {began} to {end:%H:%M}", (
         "estimated" if run.basis == Run.Basis.ESTIMATED else "",
-        _named(run.order, "order "),
+        _named(run.order, "job "),
         _named(run.press, "on "),
         _named(run.stock) if run.stock_id != run.die.usual_stock_id else "",
         "" if run.variant.is_default else f"inserts {run.variant}",
@@ -433,10 +433,10 @@ def _codes(works: list[Work], most: int = 6) -> str:
 def _say_work(events, system):
     first = events[0]
     operations = {w.operation for w in events}
-    done = first.operation if len(operations) == 1 else "worked on"
+    done = first.get_operation_display() if len(operations) == 1 else "worked on"
     amount = _amounts([w.removed_mm for w in events if w.removed_mm is not None], "off", system)
     raised = [w.raised_mm for w in events if w.raised_mm is not None]
-    amount += _amounts([mm for mm in raised if mm > 0], "set under", system)
+    amount += _amounts([mm for mm in raised if mm > 0], "put under", system)
     amount += _amounts([-mm for mm in raised if mm < 0], "taken out", system)
     what = _thing(first) if len(events) == 1 else f"Set of {len(events)} pieces"
     by_state = defaultdict(list)
@@ -455,7 +455,7 @@ def _say_work(events, system):
     facts += sorted(whys)
     hours = [w.hours for w in events if w.hours is not None]
     if hours:
-        facts.append(f"{sum(hours):.3g} hours")
+        facts.append(f"{sum(hours):.3g} h")
     return f"{what} {done}{amount}", facts
 
 
@@ -505,13 +505,22 @@ def _is_said_by(shown: str, row: Reading) -> bool:
         return False
 
 
+def _moved(row) -> str:
+    """How many went or came, and by what; of a count how far it was off."""
+    n, kinds = abs(row.quantity), StockMovement.Kind
+    if row.kind in (kinds.COUNT, kinds.CORRECTION):
+        words = "counted" if row.kind == kinds.COUNT else "put right"
+        return f"{words}, {n:,} {'fewer' if row.quantity < 0 else 'more'} than booked" if n else f"{words}, as booked"
+    return f"{n:,} {row.get_kind_display()}"
+
+
 def _say_movement(events, system):
     row = events[0]
-    quantity = f"{row.quantity:+,}".replace("-", "\u2212")
+
     order = f"order {row.line.order}" if row.line is not None else ""
     came_back = movement_reads.as_it_is(row, system, currency=shop.current().currency)
     facts = (order, _named(row.supplier, "at "), _named(row.elsewhere, "plant "), came_back)
-    return f"{row.item}: {quantity} {row.get_place_display()}, {row.get_kind_display()}", facts
+    return f"{row.item}: {_moved(row)}", facts
 
 
 def _say_restart(events, system):

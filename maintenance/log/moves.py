@@ -63,7 +63,7 @@ def _check(die: Die, to: Plant, press: Press | None, orders, pieces) -> None:
         raise ChangeRefused(f"There is a die {die} in {to} already. Give one of them another code first.", field="to")
     for order in orders:
         if Order.objects.filter(plant=to, number=order.number, part=order.part_id).exists():
-            raise ChangeRefused(f"{to} has an order {order.number} for the same part. Give one another number first.")
+            raise ChangeRefused(f"{to} has a job {order.number} for the same part. Give one another number first.")
     marks = [mark for mark in pieces.values_list("mark", flat=True) if mark]
     if twice := Piece.objects.filter(plant=to, mark__in=marks).order_by("mark").first():
         raise ChangeRefused(f"{to} has a piece marked {twice.mark} already. Mark one of them otherwise first.")

@@ -381,7 +381,7 @@ def moves_with(entry: Event) -> list[StockMovement]:
     if not isinstance(entry, StockMovement) or entry.line_id is None:
         return []
     if entry.kind == StockMovement.Kind.ORDERED:
-        raise EntryRefused("This is the order itself. Cancel it on its own page: then it comes no more.")
+        raise EntryRefused("This is the order itself. Cancel it on its own page.")
     if entry.line is not None and entry.line.order.cancelled_at is not None:
         raise EntryRefused(f"{entry.line.order} is cancelled as a whole. Order anew what is to come after all.")
     stem, _, end = entry.key.rpartition(":")

@@ -128,7 +128,7 @@ def add_line(*, by: Actor, order: PurchaseOrder, item: Item, quantity: int) -> P
     """One more spare on a draft."""
     check_item(item)
     check_pieces(quantity, item)
-    with saving(f"{item} stands on this order already. Change its pieces there."):
+    with saving(f"{item} is on this order already. Change its pieces there."):
         order = _draft_of(order)
         source = supplied.by_supplier([item.pk], order.supplier_id).get(item.pk)
         line = _add(order, Wanted(item=item, quantity=quantity), source)
@@ -375,7 +375,7 @@ def questions_of(lines: Sequence[purchase_reads.LineRow], came: Mapping[int, Cam
             words = f"{item}: {n:,} came of {still:,} {what}."
             answers = (
                 (STILL_TO_COME, f"{rest:,} still {'comes' if rest == 1 else 'come'}"),
-                (COMES_NO_MORE, f"{rest:,} {'comes' if rest == 1 else 'come'} no more"),
+                (COMES_NO_MORE, f"{rest:,} {'is' if rest == 1 else 'are'} cancelled"),
             )
             asked.append(Question(line=row.line, words=words, answers=answers))
     return asked
@@ -456,7 +456,7 @@ def _taken(
     move(taken, Kind.DELIVERED, Place.SHELF, "shelf", notes)
     move(-min(taken, still), Kind.DELIVERED, Place.ON_ORDER, "way", ())
     if one.answer == COMES_NO_MORE:
-        move(-(still - min(taken, still)), Kind.CANCELLED, Place.ON_ORDER, "rest", ("comes no more",))
+        move(-(still - min(taken, still)), Kind.CANCELLED, Place.ON_ORDER, "rest", ("cancelled",))
     return made
 
 

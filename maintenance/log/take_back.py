@@ -14,7 +14,7 @@ from . import write
 
 MINUTES = 10
 TAKE_BACK = dt.timedelta(minutes=MINUTES)
-TAKEN_BACK = "taken back by its writer"
+TAKEN_BACK = "undone by whoever made it"
 
 
 def may_take_back(entry: Event, *, user: object, person: Person | None = None, now: dt.datetime | None = None) -> bool:
@@ -36,10 +36,10 @@ def take_back(*, by: write.Actor, entry: Event, on_a_tablet: bool = False) -> li
     if entry.is_struck:
         raise write.EntryRefused("This entry is struck out already.")
     if on_a_tablet and by.person is None:
-        raise write.EntryRefused("Pick who you are first, then take it back.")
+        raise write.EntryRefused("Pick who you are first, then undo it.")
     if not may_take_back(entry, user=by.user, person=by.person if on_a_tablet else None):
         raise write.EntryRefused(
-            f"Only whoever wrote an entry can take it back, and only for {MINUTES} minutes. The toolroom lead can "
+            f"Only whoever made an entry can undo it, and only for {MINUTES} minutes. The toolroom lead can "
             "strike it out."
         )
     return write.strike_out(by=replace(by, person=entry.person), entry=entry, reason=TAKEN_BACK)

@@ -40,7 +40,7 @@ class BenchWork(models.Model):
         DUE = "due", "due for sharpening"
         STOP = "stop", "a stop"
         MISHAP = "mishap", "a mishap"
-        COMPLAINT = "complaint", "a complaint of the press"
+        COMPLAINT = "complaint", "a complaint from the press"
         INSPECTION = "inspection", "an inspection"
         SPARE = "spare", "a spare that came"
         OTHER = "other", "by hand"

@@ -212,7 +212,7 @@ class CounterQuestion(models.Model):
     """
 
     class Kind(models.TextChoices):
-        NO_DIE = "no die", "no die was set"
+        NO_DIE = "no die", "no die was in it"
         WHICH_DIE = "which die", "two dies come into it"
         TYPED = "typed", "somebody typed a run"
         JUMP = "jump", "too many strokes for the time"

@@ -39,7 +39,7 @@ class EventQuerySet(models.QuerySet):
 class Event(models.Model):
     class Through(models.TextChoices):
         FORM = "form", "a form"
-        IMPORT = "import", "a loaded folder"
+        IMPORT = "import", "a history folder"
         COUNTER = "counter", "a press counter"
         INTERFACE = "interface", "another program"
 
@@ -243,7 +243,9 @@ class Work(Event):
         related_name="works",
         help_text="On the bench.",
     )
-    operation = models.CharField(max_length=30, choices=[(key, key) for key in OPERATIONS], default="ground")
+    operation = models.CharField(
+        max_length=30, choices=[(key, one.words) for key, one in OPERATIONS.items()], default="ground"
+    )
     why = models.CharField(max_length=20, choices=Why)
     found = models.CharField(max_length=10, choices=Found, blank=True)
     wear_mm = models.FloatField(null=True, blank=True)
@@ -398,7 +400,7 @@ class StockMovement(Event):
         FITTED = "fitted", "fitted into a die"
         SCRAPPED = "scrapped", "scrapped"
         CORRECTION = "correction", "correction"
-        CANCELLED = "cancelled", "comes no more"
+        CANCELLED = "cancelled", "cancelled"
         DRAWN = "drawn", "drawn for a die"
         RETURNED = "returned", "returned to the shelf"
         SENT_OUT = "sent out", "sent out to be repaired"

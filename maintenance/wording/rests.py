@@ -8,12 +8,12 @@ from . import numbers
 
 
 def on_record(cycles: int, dull: int, chipped: int, of: str, shop: int = 0) -> str:
-    """Cycles of an edge or a die (`of`) and of the shop; those on which nothing has run yet are not counted in."""
-    told = f"Rests on {numbers.counted(cycles, 'cycle', 'cycles')} of this {of}"
+    """Intervals of an edge or a die (`of`) and of the shop; those on which nothing has run yet are not counted in."""
+    told = f"Rests on {numbers.counted(cycles, 'interval', 'intervals')} of this {of}"
     if cycles:
         told += f", of which {numbers.none(dull)} ended dull and {numbers.none(chipped)} chipped"
     if shop:
-        told += f", and on {numbers.counted(shop, 'cycle', 'cycles')} of the shop"
+        told += f", and on {numbers.counted(shop, 'interval', 'intervals')} of the shop"
     return told
 
 
@@ -27,8 +27,8 @@ def as_unsure(prior_share: float) -> str:
 
 def unsure(prior_share: float) -> str:
     if prior_share >= 1.0:
-        return "The usual hits are as unsure as by the handbook alone"
-    return f"The usual hits are {as_unsure(prior_share)} as unsure as by the handbook alone"
+        return "The range of the usual hits is as wide as by the handbook alone"
+    return f"The range of the usual hits is {as_unsure(prior_share)} as wide as by the handbook alone"
 
 
 _WORKS = {
@@ -45,4 +45,4 @@ def touched(work: str, share: float, seen: int) -> str:
     if seen >= ENOUGH:
         return f"{told}, as learnt from {seen:,} {many} here and what ran after them."
     so_far = f"; so far it has {seen}" if seen else ""
-    return f"{told}: mostly from memory, until this shop has run hits after {ENOUGH} of them{so_far}."
+    return f"{told}: mostly common practice, until this shop has run hits after {ENOUGH} of them{so_far}."

@@ -21,7 +21,7 @@ HELD, DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
     Standing("Past its limit", "short"),
     Standing("Sharpen first", "short"),
     Standing("Plan a stop", "close"),
-    Standing("Close", "close"),
+    Standing("Borderline", "close"),
     Standing("Runs", ""),
     Standing("Not known", "unknown"),
 )
@@ -36,7 +36,7 @@ def standing(
     stop_inside: bool = False,
 ) -> Standing:
     """With an open order: sharpen first where that pays; where nobody knows, under an even chance. Where it does not
-    pay, a likely stop is to be planned for. Close under 4 in 5. Without an order, what is left decides.
+    pay, a likely stop is to be planned for. Borderline under 4 in 5. Without an order, what is left decides.
 
     chance_of_order: of finishing it without a dull or chipped edge, 0 to 1, of the die or of one edge. share_left: of
     the usual hits to dull, 0 to 1; of a die, that of the edge that limits it. None where it is not known. unrun:

@@ -238,7 +238,7 @@ def _twice(rows: list[tuple[ReadRow, Item]], lines: dict[int, Line]) -> list[tup
     first: dict[int, int] = {}
     for row, item in rows:
         if item.pk in first:
-            lines[row.number].wrong.append(f"{item} stands in row {first[item.pk]} already. Leave one row of it.")
+            lines[row.number].wrong.append(f"{item} is in row {first[item.pk]} already. Leave one row of it.")
         first.setdefault(item.pk, row.number)
     return [(row, item) for row, item in rows if first[item.pk] == row.number]
 

@@ -58,7 +58,7 @@ _TEMPLATES: dict[str, tuple[tuple[str, tuple[object, ...], str], ...]] = {
     COMPONENTS: (
         ("Die", ("K-101", "K-101", "K-101"), "The die's number."),
         ("Station", ("1", "1", "3"), "The station on the strip. Empty for guides and plates."),
-        ("Position", ("1-A", "1-B", "3-A"), "The place in the die, not used twice in it."),
+        ("Position", ("1-A", "1-B", "3-A"), "The position in the die, not used twice in it."),
         ("Kind", ("pierce punch", "die button", "trim punch"), "What it is: punch, die button, pilot, spring ..."),
         ("Tool steel", ("D2", "D2", "M2"), "Its grade."),
         ("Hardness [HRC]", (60, 61, 62), "Rockwell C."),
@@ -92,7 +92,7 @@ _TEMPLATES: dict[str, tuple[tuple[str, tuple[object, ...], str], ...]] = {
         ("Spare", ("PP-6.0", "TP-101"), "Its number. It must be there."),
         ("Description", ("pierce punch 6.0", "trim punch K-101"), "What it is."),
         ("On the shelf", (4, 1), "Pieces."),
-        ("On order", (0, 2), "Pieces on the way."),
+        ("On order", (0, 2), "Pieces on order."),
         ("Lead time [days]", (21, 42), "From order to delivery. Or in weeks: write [weeks]."),
         ("Price of one", (18.5, 240), "In the shop's currency."),
         ("Pack size", (1, 1), "Sold in packs of so many."),

@@ -222,22 +222,24 @@ def _doubts(
     """What the record cannot say, in sentences."""
     doubts = list(made.doubts)
     if came.dull_before < FEW_ENDS:
-        doubts.insert(0, f"{FEW_ENDS} dull ends before the change are needed: nobody will ever know.")
+        doubts.insert(0, f"{FEW_ENDS} dull edges before the change are needed, so this can never be known.")
     elif came.dull_after < FEW_ENDS and said == Verdict.KEPT:
-        doubts.append("Few dull ends since, but enough hits without one to say so.")
+        doubts.append("Few dull edges since, but enough hits without one to say so.")
     elif came.dull_after < FEW_ENDS:
         at_least = f" So far at least {came.low:.2g} times as long (9 in 10)." if came.low and came.low >= 1 else ""
-        doubts.append(f"{FEW_ENDS} dull ends since the change are needed.{at_least}")
+        doubts.append(f"{FEW_ENDS} dull edges since the change are needed.{at_least}")
     if not made.others:
-        doubts.append("No other place of this die to hold it against: what else changed meanwhile is in the figure.")
+        doubts.append(
+            "No other position on this die to compare with: whatever else changed meanwhile is in the figure."
+        )
     if promised is None:
-        doubts.append("What was promised is not worked out yet: the next nights do that.")
+        doubts.append("What was promised is not worked out yet; that is done in the coming nights.")
     elif not promised.dull_ends:
-        doubts.append("Nothing was recorded of this shop by then: the promise is the handbook's.")
+        doubts.append("This shop had no record yet: the promise is the handbook's.")
     if unpriced:
         doubts.append(f"What it cost is not known at {', '.join(unpriced)}: no price, no bill and no hours.")
     if why:
-        doubts.append(f"No money is told: {why}")
+        doubts.append(f"No money shown: {why}")
     elif promised is not None and promised.of_die is None:
-        doubts.append("No money is told: nothing was forecast of this die then.")
+        doubts.append("No money shown: there was no forecast for this die then.")
     return doubts

@@ -55,10 +55,14 @@ class ChangesTable(tables.Table):
     promised = Column(
         verbose_name="Promised", accessor="promised", order_by=("promised", LAST), attrs=RIGHT, note="times as long"
     )
-    came = Column(verbose_name="Came", accessor="came", order_by=("came", LAST), attrs=RIGHT, note="times as long")
+    came = Column(verbose_name="Happened", accessor="came", order_by=("came", LAST), attrs=RIGHT, note="times as long")
     verdict = Column(verbose_name="The promise", accessor="followed__verdict", order_by=("followed__verdict", LAST))
     saved = Column(
-        verbose_name="Saves", accessor="saved", order_by=("saved", LAST), attrs=RIGHT, note="a year, came / promised"
+        verbose_name="Saves",
+        accessor="saved",
+        order_by=("saved", LAST),
+        attrs=RIGHT,
+        note="a year, happened / promised",
     )
     so_far = Column(
         verbose_name="So far", accessor="followed__so_far", order_by=("followed__so_far", LAST), attrs=RIGHT,
@@ -67,7 +71,7 @@ class ChangesTable(tables.Table):
 
     class Meta:
         order_by = ("number",)
-        empty_text = "No change is like that."
+        empty_text = "No change matches."
 
     def render_number(self, record: Row):
         return format_html('<span class="nowrap">{}</span>', day(timezone.localdate(record.followed.at)))
@@ -84,7 +88,7 @@ class ChangesTable(tables.Table):
         )  # fmt: skip
         doubts = format_html_join("", "<small>{}</small>", ((words,) for words in record.followed.doubts))
         came = record.followed.came
-        ends = f"{came.dull_before} dull end{'' if came.dull_before == 1 else 's'} before, {came.dull_after} since"
+        ends = f"{came.dull_before} dull edge{'' if came.dull_before == 1 else 's'} before, {came.dull_after} since"
         return format_html("{} at {}<small>{}</small>{}", record.followed.words, places, ends, doubts)
 
     def render_promised(self, record: Row):

@@ -21,9 +21,10 @@ from .table import VERDICTS, ChangesTable
 
 PER_PAGE = 50
 HEAD = ["changed on", "die", "places", "change", "sort", "promised times", "promised low", "promised high",
-        "came times", "came low", "came high", "dull ends before", "dull ends since", "other places", "verdict",
+        "happened times", "happened low", "happened high", "dull edges before", "dull edges since", "other positions",
+        "verdict",
         "cost once",
-        "promised a year", "came a year", "came a year low", "came a year high", "saved less cost so far",
+        "promised a year", "happened a year", "happened a year low", "happened a year high", "saved less cost so far",
         "changed since", "doubts"]  # fmt: skip
 NONE_YET = "Nothing was followed yet: the night does that, after the forecasts."
 

@@ -21,28 +21,30 @@ class ChangeForm(forms.Form):
     """Another build of the same die. A GET form, so that a comparison can be kept as a bookmark."""
 
     when = forms.ChoiceField(label="Which die", choices=WHEN, required=False)
-    sides = forms.ChoiceField(label="Built otherwise", choices=SIDES, required=False)
+    sides = forms.ChoiceField(label="Change on", choices=SIDES, required=False)
     steel = forms.ChoiceField(label="Steel", choices=STEELS, required=False)
     hardness = BetweenField(label="Hardness, HRC", least=40, most=72, unit="HRC")
     coating = forms.ChoiceField(label="Coating", choices=COATINGS, required=False)
     gap = BetweenField(label="Gap a side, % of thickness", least=1, most=40, unit="%")
-    price = BetweenField(label="Costs more by (− less)", least=-1e9, most=1e9)
-    pieces = BetweenField(label="A spare costs times", least=0.1, most=50)
+    price = BetweenField(label="Extra build cost (− less)", least=-1e9, most=1e9)
+    pieces = BetweenField(label="New spare price, times today's", least=0.1, most=50)
     ground = forms.ChoiceField(label="Ground", choices=GROUND, required=False)
-    place = forms.CharField(label="Only at place", required=False, max_length=40)
+    place = forms.CharField(label="Only at position", required=False, max_length=40)
 
     def clean(self) -> dict:
         asked = super().clean() or {}
         if not self.errors and not self._is_otherwise(asked) and any(asked.get(n) for n in ("price", "pieces")):
             raise forms.ValidationError(
-                "A price alone builds nothing otherwise: pick a steel, hardness, coating or gap too."
+                "A price alone changes nothing in the build: pick a steel, hardness, coating or gap too."
             )
         if asked.get("ground") and self._is_built_otherwise(asked):
             raise forms.ValidationError(
                 "Grinding both sides is tried by itself: leave steel, hardness, coating and gap as they are."
             )
         if asked.get("place") and asked.get("gap"):
-            raise forms.ValidationError("A gap is tried at all places together: leave the place or the gap empty.")
+            raise forms.ValidationError(
+                "A gap is tried at all positions together: leave the position or the gap empty."
+            )
         return asked
 
     @classmethod
@@ -120,7 +122,7 @@ def _typed(start: dict) -> dict:
 class PromiseForm(forms.Form):
     """What is promised, and what a sharpening is worth. A GET form; what is not asked stands as it is started with."""
 
-    hits = BetweenField(label="Free below so many hits", least=0, most=1e9)
+    hits = BetweenField(label="Sharpened free below, hits", least=0, most=1e9)
     price = BetweenField(label="A sharpening costs", least=0, most=1e7)
     strokes = BetweenField(label="Strokes a year", least=0, most=1e9)
 
@@ -161,8 +163,8 @@ class ReplaceForm(forms.Form):
     overhaul = BetweenField(label="This one needs at once", least=0, most=1e9)
     repairs = BetweenField(label="Repairs a year", least=0, most=1e9)
     aging = BetweenField(label="Repairs and stops grow a year by, %", least=0, most=100, unit="%")
-    old_brings = BetweenField(label="This one brings when it goes", least=0, most=1e9)
-    new_brings = BetweenField(label="A new one brings in the end", least=0, most=1e9)
+    old_brings = BetweenField(label="This one sells for", least=0, most=1e9)
+    new_brings = BetweenField(label="A new one sells for in the end", least=0, most=1e9)
     parts = WholeBetweenField(label="Parts a year, to try", least=1, most=1_000_000_000)
     rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
     interest = BetweenField(label="Money costs a year, %", least=0, most=100, unit="%")

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from diestore.register.models import Die
+from maintenance.clockwork.works import OPERATIONS
 from maintenance.log.payers import ENTRIES
 from reports.costing.ledger import Ledger, LedgerEntry, Payer, Plan, bearer_of, in_cents, plan_of, used_up
 from reports.costing.money import quantity, rounded
@@ -90,9 +91,9 @@ def paid_by(cost: DieCost) -> dict[int | None, Decimal]:
 def _left_out(die: Die, cost: DieCost, *, dated: bool) -> Iterator[str]:
     yield from (words for words in cost.sheet.left_out if "spent, but no good part" not in words)
     if any("scrapped, worth not known" in words for words in cost.sheet.left_out):
-        yield "It is told once the die's stock has a price a kilogram, and the die its pitch and strip width."
+        yield "It is known once the stock has a price a kilogram, and the die its pitch and strip width."
     if die.build_price is not None and not dated:
-        yield "The build price has no month, since nothing stands in the log yet."
+        yield "The build price has no month, since nothing is in the log yet."
     if die.build_price is not None and not die.expected_parts:
         yield "Of the build price nothing is used up here, since the parts the die is built for are not known."
 
@@ -179,7 +180,7 @@ class _Log:
             paid=day,
             used=day,
             plan=Plan.UNPLANNED if row.chipped else Plan.NOT_SAID if row.other else Plan.PLANNED,
-            words=f"{row.operation}, {row.pieces} piece{'' if row.pieces == 1 else 's'}",
+            words=f"{OPERATIONS[row.operation].words}, {row.pieces} piece{'' if row.pieces == 1 else 's'}",
             basis=f"{hours.normalize():f} h at {rounded(rate):,}",
         )
 

@@ -50,7 +50,7 @@ def pdf(told: DieLedger, *, address: str, shop: str, currency: str) -> bytes:
     _payers(page)
     _periods(page)
     _entries(page)
-    page.heading("How it is told")
+    page.heading("How it is worked out")
     page.words(METHOD)
     if told.left_out:
         page.y -= 1.5

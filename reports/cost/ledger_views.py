@@ -332,7 +332,7 @@ class LedgerTable(tables.Table):
 
     class Meta:
         order_by = ("-used",)
-        empty_text = "No entry is like that."
+        empty_text = "No entry matches."
 
     def render_used(self, record: Line):
         return format_html('<span class="nowrap">{}</span>', day(record.used) or "as parts are made")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.template.loader import render_to_string
 
 from diestore.access import shop
-from reports.format import three_figures
+from reports.format import cents
 
 from . import sheets
 
@@ -20,8 +20,8 @@ def what_it_costs(request, die) -> str:
         "reports/cost/panel.html",
         {
             "die": die,
-            "figure": three_figures(cost.per_thousand),
-            "elements": [(element.name, three_figures(element.per_thousand)) for element in running],
+            "figure": cents(cost.per_thousand),
+            "elements": [(element.name, cents(element.per_thousand)) for element in running],
             "parts": cost.sheet.parts_made,
             "left_out": cost.sheet.left_out,
             "currency": shop.current().currency,

@@ -17,7 +17,7 @@ from reports.costing.elements import per_thousand
 from reports.costing.material import StripMaterial, strip_material
 from reports.costing.money import MoneyRefused
 from reports.costing.part_cost import PartCost, feed_mm_a_minute, part_cost, parts_an_hour
-from reports.format import three_figures
+from reports.format import cents
 from reports.purchasing.laws import LawRefused
 from reports.spares import kept as spares_kept
 from reports.spares.use import PlantAhead
@@ -75,8 +75,8 @@ def part_page(request: HttpRequest, pk: int) -> HttpResponse:
             "made": made,
             "refusal": refusal,
             "lines": _lines(made, material, rate, form, per_hit) if made else [],
-            "together": three_figures(made.together) if made else "",
-            "apart": three_figures(made.apart_from_tool) if made else "",
+            "together": cents(made.together) if made else "",
+            "apart": cents(made.apart_from_tool) if made else "",
             "a_part": f"{made.together / 1000:.4f}" if made else "",
             "hourly": f"{made.hourly:,.0f}" if made else "",
             "feed": _feed(form, system_of(request.user)),
@@ -159,7 +159,7 @@ def _lines(made: PartCost, material: StripMaterial | None, rate, form: PartForm,
     return [
         {
             "name": name,
-            "amount": three_figures(amount),
+            "amount": cents(amount),
             "basis": basis,
             "share": f"{amount / whole * 100:.0f} %" if whole > 0 else "",
         }

@@ -14,7 +14,7 @@ from diestore.access import plants, roles, shop
 from maintenance.wording import odds
 from reports.costing.money import MoneyRefused, rounded
 from reports.costing.promise import Kept, promise, usual_promise
-from reports.format import how_old, three_figures
+from reports.format import cents, how_old
 from reports.purchasing.laws import LawRefused
 from reports.spares import kept as spares_kept
 
@@ -52,7 +52,7 @@ def promise_page(request: HttpRequest, pk: int) -> HttpResponse:
     if not refusal and price is None:
         refusal = "What a sharpening costs is not known: hours or the toolroom rate are missing. Type what it costs."
     if not refusal and strokes is None:
-        refusal = "No order is open and nothing ran in the last year. Type how many strokes a year are planned."
+        refusal = "No job is open and nothing ran in the last year. Type how many strokes a year are planned."
     if not refusal and asked is not None and price is not None and strokes is not None:
         given = {"laws": laws, "strokes_a_year": float(strokes), "sharpening": price,
                  "parts_per_hit": reads.parts_per_hit([die.pk]).get(die.pk, 1)}  # fmt: skip
@@ -85,7 +85,7 @@ def _row(kept: Kept, *, is_asked: bool) -> dict:
         "free": f"{kept.free:.1f}",
         "money": f"{rounded(kept.money, Decimal(1)):,}",
         "band": f"{rounded(kept.low, Decimal(1)):,} to {rounded(kept.high, Decimal(1)):,}",
-        "per_thousand": "" if kept.per_thousand is None else three_figures(kept.per_thousand),
+        "per_thousand": "" if kept.per_thousand is None else cents(kept.per_thousand),
         "is_asked": is_asked,
     }
 

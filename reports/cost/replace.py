@@ -89,7 +89,7 @@ def replacing(cost: DieCost, asked: Asked, *, ahead: PlantAhead) -> Replacing:
     if year.prices is None or year.refusal:
         return Replacing(refusal=year.refusal, first_year=year)
     if asked.price is None:
-        return Replacing(refusal="What a new one costs is not known: type it.", first_year=year)
+        return Replacing(refusal="What a new one costs is not known: enter it.", first_year=year)
     ends = _ends(ahead, die.pk)
     n = YEARS if ends is None else max(-(-(ends - ahead.today).days // YEAR_DAYS), 1)
     days = month_days(12 * n)
@@ -99,7 +99,7 @@ def replacing(cost: DieCost, asked: Asked, *, ahead: PlantAhead) -> Replacing:
     if lasts is not None and lasts < 1:
         return Replacing(
             refusal=f"A new one is built for {die.expected_parts:,} parts and would last less than a year at "
-            f"{parts[0]:,} a year. What it costs a year cannot be told.",
+            f"{parts[0]:,} a year. So its cost a year is not known.",
             first_year=year,
         )
     try:

@@ -242,7 +242,7 @@ def _notes(spent: Spent) -> Iterable[str]:
     if outside > billed:
         yield f"{outside} times it was ground outside, and only {billed} bills for sharpening are entered."
     if spent.setting_minutes:
-        yield f"Setting up, {spent.setting_minutes / 60:,.0f} h, is not counted: it goes with the job."
+        yield f"Setting up ({spent.setting_minutes / 60:,.0f} h) is charged to the job, not to the die."
 
 
 _SIDE_WORDS = {("upper",): "on the punches", ("lower",): "on the die side", ("upper", "lower"): ""}

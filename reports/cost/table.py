@@ -7,8 +7,10 @@ from decimal import Decimal
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 
-from reports.format import three_figures
+from reports.costing.own_log import NO_PART_VALUE
+from reports.format import cents
 
 from . import stacked
 from .sheets import DieCost
@@ -33,7 +35,7 @@ class CostTable(tables.Table):
     total = Column(
         verbose_name="Cost per thousand", accessor="sorted_total", order_by=("sorted_total", LAST), attrs=RIGHT
     )
-    bar = Column(verbose_name="What it goes for", orderable=False)
+    bar = Column(verbose_name="What it is spent on", orderable=False)
     build = Column(verbose_name="Building", accessor="sorted_build", order_by=("sorted_build", LAST), attrs=RIGHT)
     sharpening = Column(
         verbose_name="Sharpening", accessor="sorted_sharpening", order_by=("sorted_sharpening", LAST), attrs=RIGHT
@@ -44,7 +46,7 @@ class CostTable(tables.Table):
 
     class Meta:
         order_by = ("-total",)
-        empty_text = "No die is like that."
+        empty_text = "No die matches."
 
     def __init__(self, data, *args, **kwargs) -> None:
         super().__init__(data, *args, **kwargs)
@@ -64,9 +66,9 @@ class CostTable(tables.Table):
     def render_total(self, record: DieCost):
         if record.per_thousand is None:
             return format_html("not known<small>{}</small>", record.failed) if record.failed else "not known"
-        gaps = len(record.sheet.left_out)
-        note = format_html("<small>without {} {}</small>", gaps, "thing" if gaps == 1 else "things") if gaps else ""
-        return format_html("<strong>{}</strong>{}", three_figures(record.per_thousand), note)
+        gaps = any(not words.endswith(NO_PART_VALUE) for words in record.sheet.left_out)  # which the page says once
+        note = mark_safe("<small>not all of it</small>") if gaps else ""
+        return format_html("<strong>{}</strong>{}", cents(record.per_thousand), note)
 
     def render_bar(self, record: DieCost):
         amounts = [getattr(record, f"sorted_{name}") for name, _ in stacked.ELEMENTS]
@@ -91,4 +93,4 @@ class CostTable(tables.Table):
 
 
 def _figure(value: Decimal) -> str:
-    return "–" if value < 0 else three_figures(value)
+    return "–" if value < 0 else cents(value)

@@ -14,7 +14,8 @@ from diestore.access import plants, roles, shop
 from diestore.frame.tables import Rows, lay_out
 from maintenance.wording.odds import chance
 from reports.costing.money import MoneyRefused, rounded
-from reports.format import day, how_old, money, three_figures
+from reports.costing.own_log import NO_PART_VALUE
+from reports.format import cents, day, how_old, money
 from reports.spares import kept as spares_kept
 
 from . import kept, plot, reads, sheets, stacked, two_builds, year_ahead
@@ -47,11 +48,12 @@ def cost_page(request: HttpRequest) -> HttpResponse:
             "rows": rows,
             "known": known,
             "elements": stacked.ELEMENTS,
+            "no_part_value": any(words.endswith(NO_PART_VALUE) for row in known for words in row.sheet.left_out),
             "q": request.GET.get("q", ""),
             "dearest": known[0] if known else None,
-            "dearest_cost": three_figures(known[0].per_thousand) if known else "",
+            "dearest_cost": cents(known[0].per_thousand) if known else "",
             "grinds": grinds if grinds and grinds.share("sharpening") else None,
-            "grinds_cost": three_figures(grinds.share("sharpening")) if grinds and grinds.share("sharpening") else "",
+            "grinds_cost": cents(grinds.share("sharpening")) if grinds and grinds.share("sharpening") else "",
             "currency": shop.current().currency,
         },
     )
@@ -79,8 +81,9 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
             "die": die,
             "all_dies": f"?plant={plant.pk}" if len(plants.all_seen(request.user)) > 1 else "",
             "cost": cost,
-            "figure": three_figures(cost.per_thousand) if cost.per_thousand is not None else "",
-            "running": three_figures(cost.running) if cost.running is not None else "",
+            "figure": cents(cost.per_thousand) if cost.per_thousand is not None else "",
+            "running": cents(cost.running) if cost.running is not None else "",
+            "build": cents(cost.per_thousand - cost.running) if cost.running is not None else "",
             "ahead": year,
             "year": _year(year),
             "lines": _lines(cost, year),
@@ -107,9 +110,9 @@ def _year(year: year_ahead.Ahead) -> dict | None:
         return None
     low, high = year.year.per_thousand_band
     return {
-        "figure": three_figures(year.year.per_thousand),
-        "low": three_figures(low),
-        "high": three_figures(high),
+        "figure": cents(year.year.per_thousand),
+        "low": cents(low),
+        "high": cents(high),
         "parts": year.year.planned_parts,
         "total": money(year.year.expected, cents=False),
     }
@@ -131,9 +134,9 @@ def _lines(cost: sheets.DieCost, year: year_ahead.Ahead) -> list[dict]:
                 "bills": any(bill.kind == key for bill in cost.spent.bills) if cost.spent else False,
                 "amount": money(element.amount, cents=False) if element else "",
                 "basis": element.basis if element else "",
-                "so_far": three_figures(element.per_thousand) if element else "",
-                "ahead": three_figures(coming.per_thousand) if coming else "",
-                "band": f"{three_figures(band[0])} to {three_figures(band[1])}" if band and band[0] != band[1] else "",
+                "so_far": cents(element.per_thousand) if element else "",
+                "ahead": cents(coming.per_thousand) if coming else "",
+                "band": f"{cents(band[0])} to {cents(band[1])}" if band and band[0] != band[1] else "",
                 "how_many": coming.how_many if coming else None,
             }
         )
@@ -162,12 +165,12 @@ def _compared(
                 "price": money(plan.price, cents=False),
                 "interval": _round(middle),
                 "interval_band": f"{_round(low)} to {_round(high)}",
-                "sharpening": three_figures(shares["sharpening"]),
-                "spares": three_figures(shares["spares"]),
-                "by_stroke": three_figures(shares["by the stroke"]),
-                "running": three_figures(running.expected),
-                "running_band": f"{three_figures(running.low)} to {three_figures(running.high)}",
-                "whole": three_figures(share + running.expected),
+                "sharpening": cents(shares["sharpening"]),
+                "spares": cents(shares["spares"]),
+                "by_stroke": cents(shares["by the stroke"]),
+                "running": cents(running.expected),
+                "running_band": f"{cents(running.low)} to {cents(running.high)}",
+                "whole": cents(share + running.expected),
             }
         )
     crossing, band = made.crossing.parts, made.crossing_band

@@ -100,7 +100,7 @@ def year_ahead(cost: DieCost, *, ahead: PlantAhead | None = None, shop_minutes: 
     prices = prices_of(spent, of_shop, rates, ahead.today)
     forecast = ahead.forecasts.get(die.pk)
     if planned < 1:
-        return Ahead(year=None, refusal="No order is open and nothing ran in the last year, so no part is planned.")
+        return Ahead(year=None, refusal="No job is open and nothing ran in the last year, so no part is planned.")
     try:
         chances = ahead.sharpenings(die.pk, YEAR_DAYS)
     except LawRefused as reason:

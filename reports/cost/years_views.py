@@ -15,7 +15,7 @@ from diestore.register.models import Die
 from reports.costing.money import rounded
 from reports.costing.own_log import ELEMENTS
 from reports.costing.years_ahead import KEYS, Band
-from reports.format import day, how_old, money, three_figures
+from reports.format import cents, day, how_old, money
 from reports.spares import kept as spares_kept
 
 from . import plot, reads, sheets
@@ -111,7 +111,7 @@ def _whole(amount: Decimal) -> str:
 
 
 def _a_thousand(amount: Decimal, parts: int) -> str:
-    return three_figures(amount * 1000 / parts) if parts else ""
+    return cents(amount * 1000 / parts) if parts else ""
 
 
 def _months(told: DieYears) -> list[dict]:

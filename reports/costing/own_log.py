@@ -139,7 +139,7 @@ def cost_of_log(
     elements = []
     if build is not None:
         bearing = build.spread_over(parts_made)
-        sums["build"].words = (f"{rounded(build.price):,} over {bearing:,} parts", *sums["build"].words)
+        sums["build"].words = (f"{rounded(build.price, Decimal(1)):,} over {bearing:,} parts", *sums["build"].words)
         sums["build"].amount += build.price
         elements.append(_element("build", sums["build"], bearing))
     else:
@@ -181,9 +181,9 @@ def _hours(
             why = why or str(error)
             unpriced += worked
     if priced:
-        total.add(money, f"{_plain(priced)} h in the toolroom")
+        total.add(money, f"{_whole(priced)} h in the toolroom")
     if unpriced:
-        left_out.append(f"{_plain(unpriced)} h of {work} have no price. {why}")
+        left_out.append(f"{_whole(unpriced)} h of {work} have no price. {why}")
     if unwritten:
         left_out.append(f"{_count(unwritten, 'entry', 'entries')} of {work} without hours.")
 
@@ -241,13 +241,21 @@ def _stops(
     if unpriced:
         left_out.append(f"{_plain(unpriced)} min of stops have no price. {why}")
     if unknown:
-        left_out.append(f"{_count(unknown, 'part')} scrapped, worth not known.")
+        left_out.append(f"{unknown:,} scrapped {'part' if unknown == 1 else 'parts'} {NO_PART_VALUE}")
     if scrapped:
         total.add(lost, f"{_count(scrapped, 'part')} scrapped")
 
 
+NO_PART_VALUE = "(no part value entered)."
+
+
 def _plain(value: Decimal) -> str:
     return f"{value.normalize():,f}"
+
+
+def _whole(hours: Decimal) -> str:
+    """Hours as people say them: whole ones, where there are ten or more."""
+    return f"{rounded(hours, Decimal(1) if hours >= 10 else Decimal('0.1')).normalize():,f}"
 
 
 def _count(n: int, one: str, many: str = "") -> str:

@@ -39,7 +39,7 @@ class GainsTable(tables.Table):
 
     class Meta:
         order_by = ("number",)
-        empty_text = "No change is like that."
+        empty_text = "No change matches."
 
     def render_die(self, record: Row):
         waits = CHANGED if record.waits else ""

@@ -221,7 +221,7 @@ def _chip(ahead: PlantAhead, cost: DieCost, year: Ahead, change: Change) -> Deci
 
 
 def _chips(change: Change, edges: list[EdgeNow], gain: Gain, each: Decimal | None) -> Iterator[str]:
-    """That the figure is by wear alone, and how many chips would eat it up."""
+    """That the figure is by wear alone, and how many chips would use it up."""
     words = _brittle(change, edges)
     if not words:
         return
@@ -243,7 +243,7 @@ def _brittle(change: Change, edges: list[EdgeNow]) -> str:
         old is not None and None not in (old.toughness, new.toughness) and new.toughness >= old.toughness
         for old in mine
     )
-    return "" if is_as_tough else "Such a steel may chip more easily"
+    return "" if is_as_tough else "This steel may chip more easily"
 
 
 def _count(more: float) -> str:
@@ -251,14 +251,14 @@ def _count(more: float) -> str:
     if more < 1:
         years = 1 / more
         return (
-            f"one more chip in {years:.0f} years would eat it up"
+            f"one more chip in {years:.0f} years would use it up"
             if years >= 10
-            else (f"one more chip in {years:.2g} years would eat it up")
+            else (f"one more chip in {years:.2g} years would use it up")
         )
     return (
-        f"{more:.2g} more chips a year would eat it up"
+        f"{more:.2g} more chips a year would use it up"
         if more < 10
-        else f"{more:.0f} more chips a year would eat it up"
+        else f"{more:.0f} more chips a year would use it up"
     )
 
 
@@ -269,8 +269,8 @@ def _doubts(priced: _Priced, edges: list[EdgeNow], seen: Seen) -> Iterator[str]:
         yield "The price list does not say what such pieces cost: the worth is the most that it may cost."
     if priced.cheaper is not None:
         yield (
-            f"Such a piece costs {priced.cheaper:f} times what it does today; a tenth is reckoned, so it is worth "
-            "a little more than this. Look whether the price list has a slip."
+            f"Such a piece costs {priced.cheaper:f} times what it does today; a tenth is taken, so it is worth "
+            "a little more than this. Check the price list for a mistake."
         )
     if change.gap_pct is not None:
         within = seen.range_of("gap_pct")

@@ -149,13 +149,13 @@ class OutlineForm(forms.Form):
             made.append(parts)
         if years is not None:
             if not 1 <= years <= 20:
-                self.add_error("years", "Between 1 and 20 years can be reckoned.")
+                self.add_error("years", "Enter 1 to 20 years.")
             elif len(made) == 1:
                 made = made * years
             elif len(made) != years:
                 self.add_error("years", f"{len(made)} figures stand there: leave this empty, or enter {len(made)}.")
         if len(made) > 20:
-            self.add_error("volumes", f"{len(made)} years: up to 20 can be reckoned.")
+            self.add_error("volumes", f"{len(made)} years: 20 is the most.")
         elif not any(made):
             self.add_error("volumes", "No part is to be made: enter the parts of at least one year.")
         return made

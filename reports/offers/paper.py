@@ -14,7 +14,7 @@ from reportlab.pdfgen.canvas import Canvas
 from diestore import units
 from diestore.drawing import paper, scales
 from diestore.drawing.paper import BOLD, HIGH, PLAIN, WIDE
-from reports.format import day, money, three_figures
+from reports.format import cents, day, money
 
 from . import shown
 from .reckon import Told
@@ -30,7 +30,7 @@ INSIDE = frozenset({"toolroom_rate", "press_rate", "sorting_rate", "piece_price"
 METHOD = (
     (
         "How long edges last",
-        "Each cutting edge's life is told by the shop's wear model: stock, thickness, gap, tool steel, hardness and "
+        "Each cutting edge's life is worked out from stock, thickness, gap, tool steel, hardness and "
         "coating, after what the shop's own records say of edges like it (Weibull lives, W. Weibull 1951; wear, J. F. "
         "Archard 1953). What is not known stays open: 400 equally likely worlds are reckoned, and 8 in 10 of them lie "
         "within each band. The die is sharpened when its first edge is dull or, where there is a burr limit, when the "
@@ -584,7 +584,7 @@ def _assumed(page: _Page) -> None:
 
 def _method(page: _Page) -> None:
     page.need(40)
-    page.heading("How it is reckoned")
+    page.heading("How it is worked out")
     for head, text in METHOD:
         page.need(14)
         page.y -= 1.2
@@ -592,4 +592,4 @@ def _method(page: _Page) -> None:
         page.words(text, size=8, lead=3.8)
 
 
-__all__ = ["Offer", "money", "pdf", "three_figures"]
+__all__ = ["Offer", "cents", "money", "pdf"]

@@ -642,7 +642,7 @@ def _not_seen(rows: Sequence[OutlineWay], seen: Seen) -> list[str]:
         for name in sorted(names):
             edges, ends = seen.counts.get(sort, {}).get(name, (0, 0))
             if not edges:
-                made.append(f"No edge of {words(name)} is on record here: what it does is the handbook's, from memory.")
+                made.append(f"No edge of {words(name)} is on record here: what it does is the handbook's.")
             elif ends < FEW:
                 made.append(f"Of {words(name)} only {ends} dull ends are on record: it is mostly the handbook's word.")
     return made

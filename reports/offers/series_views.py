@@ -15,7 +15,7 @@ from diestore.exports import csv_response
 from diestore.frame.fields import BetweenField, WholeBetweenField
 from reports.costing.money import MoneyRefused, rounded
 from reports.costing.series import OnePart, PartOfSeries, Series, series
-from reports.format import money, three_figures
+from reports.format import cents, money
 
 from .reckon import Told, reckon
 from .shown import round_hits
@@ -153,9 +153,9 @@ def _row(row: OnePart) -> dict:
         "inserts": f"{rounded(row.part.inserts, WHOLE):,}",
         "changing": f"{rounded(row.changing, WHOLE):,}",
         "shared": f"{rounded(row.shared, WHOLE):,}",
-        "shared_thousand": three_figures(row.shared_thousand),
+        "shared_thousand": cents(row.shared_thousand),
         "alone": f"{rounded(row.alone, WHOLE):,}",
-        "alone_thousand": three_figures(row.alone_thousand),
+        "alone_thousand": cents(row.alone_thousand),
     }
 
 
@@ -165,9 +165,9 @@ def _said(made: Series) -> dict:
     return {
         "parts": made.parts,
         "shared": f"{rounded(made.shared, WHOLE):,}",
-        "shared_thousand": three_figures(made.shared_thousand),
+        "shared_thousand": cents(made.shared_thousand),
         "alone": f"{rounded(made.alone, WHOLE):,}",
-        "alone_thousand": three_figures(made.alone_thousand),
+        "alone_thousand": cents(made.alone_thousand),
         "tie": less < Decimal("0.005"),
         "sharing": made.shared < made.alone,
         "less": money(less, cents=False),

@@ -10,7 +10,7 @@ from diestore.handbook.build_elements import DIE_SIDES, GUIDES, STRIPPERS
 from maintenance.wording.odds import chance
 from reports.costing.money import rounded
 from reports.costing.ways import Against, Money
-from reports.format import day, money, three_figures
+from reports.format import cents, day, money
 
 from . import plots
 from .reckon import BUILD, PAID, SHOP, WORDS, Told, WayTold
@@ -111,10 +111,10 @@ def ways(told: Told) -> list[dict]:
                 "grinds": way.grinds,
                 "grinds_below": way.grinds_below,
                 "chips": f"{way.chips:.2g}",
-                "running": three_figures(one.running.expected),
-                "running_band": f"{three_figures(one.running.low)} to {three_figures(one.running.high)}",
-                "build": three_figures(one.build_thousand),
-                "thousand": three_figures(one.thousand),
+                "running": cents(one.running.expected),
+                "running_band": f"{cents(one.running.low)} to {cents(one.running.high)}",
+                "build": cents(one.build_thousand),
+                "thousand": cents(one.thousand),
                 "worth": money(one.worth, cents=False),
                 "total": money(one.cumulative[-1], cents=False),
                 "yearly": money(one.yearly, cents=False) if one.yearly is not None else "worn out within a year",
@@ -129,7 +129,7 @@ def ways(told: Told) -> list[dict]:
 
 def price_lines(way: WayTold) -> list[tuple[str, str, str]]:
     return [
-        (line.words, f"{line.quantity:,.4g} × {three_figures(line.each)}", money(line.amount, cents=False))
+        (line.words, f"{line.quantity:,.4g} × {cents(line.each)}", money(line.amount, cents=False))
         for line in way.lines
     ]
 
@@ -150,7 +150,7 @@ def elements(told: Told) -> list[tuple[str, list[str]]]:
     for key in counted(told):
         cells = []
         for way, one in zip(told.ways, told.weighed.ways, strict=True):
-            cells.append(three_figures(one.build_thousand if key == BUILD else way.elements[key]))
+            cells.append(cents(one.build_thousand if key == BUILD else way.elements[key]))
         rows.append((WORDS[key], cells))
     return rows
 
@@ -209,7 +209,7 @@ def lead(told: Told, currency: str) -> tuple[str, str]:
     assert told.weighed is not None
     weighed, found = told.weighed, others(told)
     best, base, over = weighed.best, weighed.base, f"over {told.parts:,} parts"
-    thousand, cost = f"{currency} per thousand parts", three_figures(best.thousand)
+    thousand, cost = f"{currency} per thousand parts", cents(best.thousand)
     whose = {"shop": "Counted is what the shop pays.", "customer": "Counted is what the customer pays."}.get(
         told.whose, ""
     )
@@ -224,7 +224,7 @@ def lead(told: Told, currency: str) -> tuple[str, str]:
         pays = [f"{_start(one['name'])} pays with a chance of {one['chance']}." for one in found if not one["alike"]]
         head = f"{_start(best.way.name)}, the cheapest to build, stays the cheapest {over}: {cost} {thousand}."
         return head, " ".join(filter(None, [*pays, whose]))
-    one, figure = next(o for o in found if o["name"] == best.way.name), three_figures(base.thousand)
+    one, figure = next(o for o in found if o["name"] == best.way.name), cents(base.thousand)
     head = f"{_start(best.way.name)} is the cheapest {over}: {cost} {thousand}. {_start(base.way.name)}: {figure}."
     bits = [f"The build costs {one['extra']} more.", f"It is back after {one['years']} years." if one["years"] else ""]
     bits.append(f"What it saves is worth {one['worth']} today, the build paid. Chance that it pays: {one['chance']}.")

@@ -48,14 +48,14 @@ STEPS_SHOWN, STEPS_LOOKED_AT = 6, 24
 BROKEN = frozenset({"chipped", "broken"})
 RUNNING = {
     words_of.RUNS.word: "It is fit to run.",
-    words_of.CLOSE.word: "It is fit to run, and close to its next sharpening.",
+    words_of.CLOSE.word: "It is fit to run, and near its next sharpening.",
     words_of.STOP.word: "It is fit to run; its next sharpening falls inside a job.",
     words_of.SHARPEN.word: "It has to be sharpened before it runs again.",
     words_of.HELD.word: "It makes no parts until a first piece is approved.",
     words_of.DAMAGED.word: "It is damaged and must not run until it is put right.",
     words_of.BURRS.word: "Its burr is too high: it must not run until it is put right.",
     words_of.WORN.word: "A piece of it is worn past its limit: it must not run until that is changed.",
-    words_of.UNKNOWN.word: "How it stands is not known.",
+    words_of.UNKNOWN.word: "Its condition is not known.",
 }
 
 
@@ -191,7 +191,7 @@ class _Left:
         unnamed = [p.code for p in positions if p.item_id is None and KINDS[p.kind].cuts and p.valid_to is None]
         if unnamed:
             made.left_out.append(
-                f"No spare is named for {places_in_words(unnamed)}, so what is left there is not told."
+                f"No spare is named for {places_in_words(unnamed)}, so what is left there is not known."
             )
         return made
 

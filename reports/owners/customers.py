@@ -29,7 +29,7 @@ from maintenance.wording import standing as words_of
 from maintenance.wording.standing import Standing
 from reports.cost.ledger import paid_by
 from reports.cost.sheets import cost_per_thousand
-from reports.format import three_figures
+from reports.format import cents
 
 from . import reads, shown
 from .forms import LinkForm
@@ -158,8 +158,8 @@ def tools_of(dies: list[Die], customer: Party) -> list[Tool]:
                 die=die,
                 owns=die.owner_id == customer.pk,
                 standing=ready[die.pk].standing if die.pk in ready else words_of.UNKNOWN,
-                left=f"half make {shown.three(half * per_hit)} parts more" if half is not None and per_hit else "",
-                per_thousand=three_figures(cost.per_thousand) if cost.per_thousand is not None else "",
+                left=f"half make another {shown.three(half * per_hit)} parts" if half is not None and per_hit else "",
+                per_thousand=cents(cost.per_thousand) if cost.per_thousand is not None else "",
                 jobs=jobs[die.pk],
                 signed=signed.get(die.pk),
                 theirs=theirs,

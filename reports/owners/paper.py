@@ -187,7 +187,7 @@ def _ahead(page: ReportPage, said: ReportSaid) -> None:
 def _end(page: ReportPage, said: ReportSaid) -> None:
     page.heading("Care", needs=30)
     page.words(shown.SAFETY)
-    page.heading("How it is told", needs=34)
+    page.heading("How it is worked out", needs=34)
     page.words(shown.METHOD)
     if said.rests_on:
         page.words(f"The forecast rests on {said.rests_on}.")

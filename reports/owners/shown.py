@@ -41,7 +41,7 @@ def until_sharpening(said: ReportSaid) -> str:
         return "How far it goes until its next sharpening is not known yet."
     which = f" {said.limiting} limits it." if said.limiting else ""
     sure = f"; 9 in 10 make {three(said.nine_in_ten_parts)}" if said.nine_in_ten_parts is not None else ""
-    return f"Until its next sharpening half of such tools make {three(said.half_parts)} parts more{sure}.{which}"
+    return f"Until its next sharpening half of such tools make another {three(said.half_parts)} parts{sure}.{which}"
 
 
 def made(said: ReportSaid) -> str:

@@ -149,7 +149,7 @@ class LevelForm(forms.Form):
     """One of the two, and why."""
 
     chance_percent = FigureField(label="Enough so many times in 100", required=False)
-    least_pieces = WholeField(label="Or: pieces at least, on the shelf and on the way", required=False)
+    least_pieces = WholeField(label="Or: pieces at least, on the shelf and on order", required=False)
     reason = forms.CharField(
         label="Why", max_length=300, widget=forms.TextInput({"autocomplete": "off"}),
         error_messages={"required": "Say why it is set by hand.", "max_length": "Say it in 300 letters."},

@@ -134,7 +134,7 @@ class Level(PermissionRequiredMixin, View):
             except ChangeRefused as refused:
                 messages.warning(request, str(refused))
             else:
-                messages.success(request, f"{item}: what is reckoned counts again.")
+                messages.success(request, f"{item}: what is worked out counts again.")
             return redirect(back)
         form = LevelForm(request.POST)
         if form.is_valid():

@@ -309,7 +309,7 @@ def row_of(item: Item, stock, ahead: PlantAhead) -> SpareRow:
             refusal = str(reason)
         except (ArithmeticError, ValueError) as error:  # one spare's figures take no list from anybody
             logger.exception("spare %s could not be reckoned", item)
-            refusal = f"It could not be reckoned: {error}. Look at its figures and at those of its dies."
+            refusal = f"It could not be worked out: {error}. Look at its figures and at those of its dies."
         except NOT_OF_A_ROW:
             raise
         except Exception as error:

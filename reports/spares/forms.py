@@ -18,9 +18,9 @@ def _count(found) -> int:
 
 
 class SpareFilter(forms.Form):
-    q = forms.CharField(label="Spare, die, supplier or word", required=False)
+    q = forms.CharField(label="Search", required=False)
     short = forms.ChoiceField(
-        label="Which",
+        label="Which spares",
         required=False,
         choices=[
             ("", "to decide this week"),

@@ -212,12 +212,13 @@ def drawn(found: MonthsAhead, spend: Spend) -> DrawnMonths:
                 sure_height=round(base - y.at(sure), 1),
                 middle=round(x + room * BAR / 2, 1),
                 words=f"{month.first:%b}" if month.first.month > 1 and n else f"{month.first:%b %Y}",
-                title=f"{month.first:%B %Y}: half no more than {_amount(half)}, 9 in 10 no more than {_amount(high)}",
+                title=f"{month.first:%B %Y}: even chance of at most {_amount(half)}, "
+                f"9 in 10 of at most {_amount(high)}",
             )
         )
     words = (
-        f"Spent on spares by month: in the year 1 time in 10 no more than {_amount(spend.year[0])}, half of the time "
-        f"{_amount(spend.year[1])}, 9 times in 10 {_amount(spend.year[2])}"
+        f"Spent on spares by month: in the year 1 in 10 of at most {_amount(spend.year[0])}, even chance of at most "
+        f"{_amount(spend.year[1])}, 9 in 10 of at most {_amount(spend.year[2])}"
     )
     return DrawnMonths(
         width=WIDTH, height=HEIGHT, left=LEFT, right=right, base=base, bars=bars, up=y.ticks(5, short), title=words

@@ -31,7 +31,7 @@ def laid_out(here: int, coming: int, needed: int | None) -> Pegs:
     pegs = [f"M{paths.place(LEFT + PITCH * n)} {TOP}h{WIDE}v{HIGH}h-{WIDE}z" for n in range(whole + also)]
     words = f"{here:,} here, {coming:,} on order"
     if needed is not None:
-        words += f"; {needed:,} needed before an order could come, 9 times in 10 no more"
+        words += f"; {needed:,} needed before an order arrives (9 in 10 at most)"
     if each > 1:
         words += f"; each peg stands for {each:,}"
     return Pegs(

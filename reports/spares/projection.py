@@ -289,11 +289,11 @@ def _title(found: Projection, out: dt.date | None) -> str:
     ahead = found.ahead
     last = found.today + dt.timedelta(days=int(ahead.days[-1]))
     words = (
-        f"Pieces on the shelf, so far and ahead. {_headline(found, out)} On {day(last)}: 1 time in 10 no more than "
-        f"{ahead.low[-1]}, half of the time {ahead.half[-1]}, 9 times in 10 {ahead.high[-1]}. "
+        f"Pieces on the shelf, so far and ahead. {_headline(found, out)} On {day(last)}: 1 in 10 of at most "
+        f"{ahead.low[-1]}, even chance of at most {ahead.half[-1]}, 9 in 10 of at most {ahead.high[-1]}. "
         f"Order point {found.point}."
     )
     for order in found.orders:
         comes = found.today + dt.timedelta(days=order.arrival.by(0.5))
-        words += f" Order {order.number} brings {order.pieces}, as often as not by {day(comes)}."
+        words += f" Order {order.number} brings {order.pieces}, even chance by {day(comes)}."
     return words

@@ -77,8 +77,12 @@ def headline_of(row: SpareRow) -> str:
     risk = f"{odds.percent(1 - advice.enough)} risk of running out before {comes}"
     if advice.order_by is None:
         return "Nothing has to be ordered within a year."
+    late = ""
+    if advice.days_late:
+        days = f"{advice.days_late} day{'' if advice.days_late == 1 else 's'} late"
+        late = f" (due to be ordered by {day(advice.order_by)}, {days})"
     if row.is_due:
-        return f"Order {advice.quantity:,} today: {risk}."
+        return f"Order {advice.quantity:,} now{late}: {risk}."
     return f"Order {advice.quantity:,} by {day(advice.order_by)}."
 
 
@@ -102,11 +106,11 @@ def ordered(why: Why) -> str:
         return ""
     seen = why.lead_seen
     if not seen:
-        rests = f"{lead.promised} days are promised; none was seen to come yet, so the usual spread is taken."
+        rests = f"{lead.promised} days are promised; none has come yet, so the usual spread is taken."
     else:
         took = ", ".join(f"{days:.0f}" for days in seen[-6:])
         rests = f"{lead.promised} days are promised; the last {len(seen[-6:])} took {took}."
-    return f"An order of today comes in {advice.lead} days as often as not, 9 times in 10 within {advice.late}. {rests}"
+    return f"An order placed today comes within {advice.lead} days (even chance), {advice.late} days (9 in 10). {rests}"
 
 
 @dataclass(frozen=True)
@@ -227,8 +231,8 @@ def by_hand(why: Why) -> dict[str, str]:
     if advice is None or why.reckoned is None or why.reckoned_point is None:
         return {}
     told = {
-        "reckoned": f"Reckoned: enough {level(why.reckoned)} of the time, which is kept with "
-        f"{pieces(why.reckoned_point)} on the shelf and on the way."
+        "reckoned": f"Worked out: enough {level(why.reckoned)} of the time, which is kept with "
+        f"{pieces(why.reckoned_point)} on the shelf and on order."
     }
     if set_by is not None:
         who = f"{set_by.set_by}, " if set_by.set_by else ""
@@ -275,12 +279,12 @@ def breaks(why: Why) -> list[str]:
         lines.append(
             f"Pieces of its kind wear out rather than break: of {wear.lives:,} whose fitting is on record they lasted "
             f"about {numbers.hits(wear.mean_life)} strokes, the old ones going soonest (shape {wear.shape:.1f}; 1 "
-            "would be by chance alone). So each counts by its age, and no rise is reckoned with."
+            "would be by chance alone). So each counts by its age, and no rise is assumed."
         )
     elif trend.events >= LEAST_FOR_TREND:
         word = "more often than they did" if trend.factor > 1 else "no more often than they did"
         lines.append(
             f"Mishaps to its kind come {word}, over all its dies (by luck alone {odds.percent(trend.chance_rising)}); "
-            f"{trend.factor:.2f} times the mean rate is reckoned with."
+            f"{trend.factor:.2f} times the mean rate is used."
         )
     return lines

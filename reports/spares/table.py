@@ -34,12 +34,12 @@ class SpareTable(tables.Table):
     code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 10rem"}})
     state = Column(verbose_name="State", order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST))
     shelf = Column(verbose_name="Shelf", note="line: needed before delivery", orderable=False)
-    on_hand = Column(verbose_name="On hand", attrs=RIGHT, order_by=("on_hand", LAST))
-    on_order = Column(verbose_name="On the way", attrs=RIGHT, order_by=("on_order", LAST))
+    on_hand = Column(verbose_name="On the shelf", attrs=RIGHT, order_by=("on_hand", LAST))
+    on_order = Column(verbose_name="On order", attrs=RIGHT, order_by=("on_order", LAST))
     lead_days = Column(verbose_name="Lead time", note="days", order_by=("lead_sorted", LAST), attrs=RIGHT)
     use = Column(
-        verbose_name="Use until it could come",
-        note="half use no more · 9 in 10",
+        verbose_name="Needed before an order arrives",
+        note="even chance at most · 9 in 10",
         order_by=("half_sorted", "nine_sorted", LAST),
         attrs=USE,
     )
@@ -54,7 +54,7 @@ class SpareTable(tables.Table):
             "lead_days",
         )  # fmt: skip
         order_by = ("state",)
-        empty_text = "No spare is like that."
+        empty_text = "No spare matches."
         row_attrs = {"class": lambda record: "limit" if record.is_due else ""}
 
     def __init__(
@@ -145,7 +145,7 @@ class SpareTable(tables.Table):
             return "not this year"
         late = record.advice.days_late
         ahead = "today" if record.is_due else f"in {record.days_left} days"
-        when = f"{late} day{'' if late == 1 else 's'} ago" if late else ahead
+        when = f"{late} day{'' if late == 1 else 's'} late" if late else ahead
         return format_html("{}<small>{}</small>", day(record.order_by), when)
 
     def render_quantity(self, record: SpareRow):
@@ -156,10 +156,11 @@ class SpareTable(tables.Table):
 
 
 HEAD = (
-    "spare", "description", "kind", "supplier", "how it stands", "on hand", "usable older pieces", "on the way",
-    "lead time (days)", "half use no more than", "9 in 10 use no more than", "short by", "order by", "days late",
+    "spare", "description", "kind", "supplier", "state", "on the shelf", "usable older pieces", "on order",
+    "lead time (days)", "needed before an order arrives, even chance at most",
+    "needed before an order arrives, 9 in 10 at most", "short by", "order by", "days late",
     "how many", "pack size",
-    "unit price", "currency", "place on the shelf", "dies", "records up to", "why nothing is said",
+    "unit price", "currency", "place on the shelf", "dies", "records up to", "why not known",
 )  # fmt: skip
 
 

@@ -676,17 +676,15 @@ class PlantAhead:
         if ends is not None and (ends - self.today).days <= self.horizon_days:
             rest = self.use(item, max((ends - self.today).days + 1, 0))
             notes.append(
-                f"Last buy: nothing needs it after {ends.day} {ends:%b %Y}. Until then half use no more than "
-                f"{rest.quantile(0.5)}, 9 in 10 no more than {rest.quantile(0.9)}: order no more than that."
+                f"Last buy: nothing needs it after {ends.day} {ends:%b %Y}. Until then even chance of at most "
+                f"{rest.quantile(0.5)}, 9 in 10 of at most {rest.quantile(0.9)}: order no more than that."
             )
         stated = sorted({p.row.die_code for p in places if self.programmes.get(p.row.die_id, Programme()).years})
         if stated:
-            notes.append(
-                f"Of {', '.join(stated)} the year is what somebody stated of the part, not the pace of before."
-            )
+            notes.append(f"Of {', '.join(stated)} the year goes by the volume entered for the part, not by past pace.")
         still = sorted({p.row.die_code for p in places if self.strokes(p.row.die_id, self.horizon_days) == 0})
         if still:
-            notes.append(f"{', '.join(still)}: no order and no run in the last year, so no use there.")
+            notes.append(f"{', '.join(still)}: no job and no run in the last year, so no use there.")
         return notes
 
 

@@ -48,7 +48,7 @@ STATIONS, RUNS, SET_EVERY = 10, 60, 3  # a die; a place at each station is groun
 A_SHOP, A_GROUP = (6, 17), (10, 10)  # places at a station, works on each: of a shop, and of a group of plants
 GROUP_FROM = 5_000  # dies
 LEVELS = (0.01, *(round(0.05 * i, 2) for i in range(1, 20)), 0.99)
-RESTS_ON = {"cycles": 17, "dull_ends": 2, "chipped_ends": 1, "prior_share": 0.2, "words": "this shop's record"}
+RESTS_ON = {"cycles": 17, "dull_ends": 2, "chipped_ends": 1, "prior_share": 0.2, "words": "this shop's records"}
 BATCH = 2_000
 DIES_AT_ONCE = 50  # made at once: bounds the memory
 

@@ -65,8 +65,8 @@ def pages(dies: list[int], items: list[int], edges: list[int]) -> dict[str, list
         "Cost of a die": [f"/cost/{pk}/" for pk in dies[:3]],
         "Edge": [f"/edges/{pk}/" for pk in edges],
         "Record": ["/record/"],
-        "Your years again": ["/record/replay/"],
-        "Wear model": ["/wear-model/"],
+        "Looking back": ["/record/replay/"],
+        "Gap and steel": ["/wear-model/"],
         "Counters": ["/counters/"],
         "People": ["/people/"],
     }

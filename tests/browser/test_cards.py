@@ -64,7 +64,7 @@ def test_a_lead_time_changes_and_is_struck_out(open_browser):
     page = visit.go("/register/spares/?q=PP-9.9")
     hand = Hand(page)
     hand.tap(page.get_by_role("link", name="PP-9.9-M2"))
-    hand.type("Days to get", "21")
+    hand.type("Lead time, days", "21")
     hand.type("Why?", "their new list")
     hand.tap(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("status")).to_contain_text("Saved.")

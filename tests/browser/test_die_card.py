@@ -74,7 +74,7 @@ class Hand:
 
 def spot(page, station: str, side: str):
     where = f"station {station}, " if station else "die set, "
-    return page.get_by_role("link", name=f"Add a place: {where}{side} side", exact=True)
+    return page.get_by_role("link", name=f"Add a position: {where}{side} side", exact=True)
 
 
 def plus(page, station: str, side: str):

@@ -60,7 +60,7 @@ def test_a_set_with_two_odd_pieces_takes_ten_taps_and_one_piece_dressed_in_the_p
     finger = Finger(page)
     odd = finger.open("1-B")
     finger.tap(odd.locator("label", has_text="dull").first)
-    finger.tap(odd.locator("label", has_text="dressed in the press"))
+    finger.tap(odd.locator("label", has_text="stoned in the press"))
     finger.tap(page.get_by_role("button", name="Save the sharpening"))
     expect(page.get_by_role("status")).to_be_visible()
     assert finger.taps == 4
@@ -92,7 +92,7 @@ def test_what_is_typed_without_network_waits_and_is_sent_once(open_browser):
     network.set_offline(False)
     expect(waiting).to_contain_text("1 entry is not taken yet: open and put right.", timeout=SLOWLY)
     assert Stop.objects.get().minutes == 7
-    waiting.get_by_role("link", name="Open it").click()
+    waiting.get_by_role("link", name="Open bench work").click()
     expect(page.get_by_label("Minutes", exact=True)).to_have_value("x")
     page.get_by_label("Minutes", exact=True).fill("9")
     page.get_by_role("button", name="Save the stop").click()

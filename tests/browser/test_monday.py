@@ -37,7 +37,7 @@ def test_a_leads_monday(open_browser, tmp_path):
         row.get_by_role("link", name="run or sharpen?").click()
         expect(page.locator("h1")).to_contain_text(f"Run or sharpen: {code}")
         expect(page.get_by_text("recommended", exact=True)).to_be_visible()
-        expect(page.get_by_role("rowheader", name="Run it as it stands").first).to_be_visible()
+        expect(page.get_by_role("rowheader", name="Run it as it is").first).to_be_visible()
         assert visit.sideways() == 0
 
     # What pays is ticked; the lead adds an edge and opens the work.

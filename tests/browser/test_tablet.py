@@ -85,7 +85,7 @@ def test_a_mishap_is_one_screen_and_leads_to_what_follows(open_browser):
     die = Die.objects.get(code="H-900")
     visit = open_browser(roles.LEAD)
     page = visit.go(f"/log/mishap/?die={die.pk}")
-    expect(page.locator(".caution")).to_contain_text("Hands out of the die")
+    expect(page.locator(".caution")).to_contain_text("Never reach into the die")
     tap(page, "What happened?", "misfeed")
     for code in ("1-A", "2-AD"):
         tap(page, "Which pieces did it damage?", code)

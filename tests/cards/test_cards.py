@@ -159,7 +159,7 @@ def test_a_change_has_its_date_and_its_reason_and_is_struck_out(as_role):
 def test_without_a_reason_nothing_is_kept_and_what_was_typed_stays(as_role):
     client, item = as_role("lead"), make.item(lead_days=14)
     answer = change(client, "diestore:spares_card", item, "", lead_days="21")
-    assert answer.status_code == 422 and "Say why it is otherwise." in as_read(answer)
+    assert answer.status_code == 422 and "Say why it changed." in as_read(answer)
     assert 'value="21"' in as_read(answer)
     item.refresh_from_db()
     assert item.lead_days == 14

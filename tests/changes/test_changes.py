@@ -106,7 +106,7 @@ def test_a_record_that_was_loaded_later_promises_by_the_handbook(die):
     assert told.by_handbook
     # powder steel against D2 is exp(0.8) in the wear model, its hardness told against its own usual one
     assert told.promised[0] == pytest.approx(2.2, abs=0.4)
-    assert any("Nothing was recorded of this shop by then" in words for words in told.doubts)
+    assert any("This shop had no record yet" in words for words in told.doubts)
 
 
 def test_the_page_says_what_came_and_whether_it_was_kept(die, as_role):
@@ -114,7 +114,7 @@ def test_the_page_says_what_came_and_whether_it_was_kept(die, as_role):
     told = one(die)
     text = as_read(client.get(reverse("reports:changes")))
     assert "D2 of 60 HRC to PM-M4 of 63 HRC at <a" in text
-    assert "4 dull ends before, 3 since" in text
+    assert "4 dull edges before, 3 since" in text
     assert f"Together they have brought {money(told.so_far, cents=False)} so far" in text
     html = client.get(reverse("reports:changes")).content.decode()
     assert reverse("maintenance:edge", args=[told.places[0][0]]) in html
@@ -129,7 +129,7 @@ def test_it_sorts_filters_and_comes_as_a_file(die, as_role):
     other = next(v for v in Verdict if v != verdict)
     assert "H-900" in as_read(client.get(reverse("reports:changes"), {"verdict": verdict.name, "q": "pm-m4"}))
     for asked in ({"verdict": other.name}, {"q": "carbide"}):
-        assert "No change is like that." in as_read(client.get(reverse("reports:changes"), asked))
+        assert "No change matches." in as_read(client.get(reverse("reports:changes"), asked))
     for column in ("number", "so_far", "-so_far", "came", "saved", "verdict", "promised"):
         assert client.get(reverse("reports:changes"), {"sort": column}).status_code == 200
     head, row = client.get(reverse("reports:changes_csv")).content.decode("utf-8-sig").splitlines()
@@ -145,7 +145,7 @@ def test_before_the_first_night_and_where_nothing_was_changed_the_page_says_so(d
     with make.nothing_follows():
         write.strike_out(by=make.actor(), entry=Replacement.objects.get(since_start=False), reason="never so")
     kept.keep(kept.work_out(die.plant))
-    assert "By the record nothing was changed on any die" in as_read(client.get(reverse("reports:changes")))
+    assert "No change on record" in as_read(client.get(reverse("reports:changes")))
     assert "No change was made by the record." in client.get(reverse("reports:changes_csv")).content.decode()
 
 
@@ -163,7 +163,7 @@ def test_few_dull_ends_and_no_price_are_said(die):
     assert steel.followed.extra is None
     assert "What it cost is not known at 1-B: no price, no bill and no hours." in steel.followed.doubts
     assert steel.followed.verdict == Verdict.UNKNOWN.value
-    assert steel.followed.doubts[0] == "3 dull ends before the change are needed: nobody will ever know."
+    assert steel.followed.doubts[0] == "3 dull edges before the change are needed, so this can never be known."
 
 
 def test_a_coat_put_on_costs_its_hours_and_is_shared_by_its_pieces(die):
@@ -204,7 +204,7 @@ def test_a_night_makes_so_many_fits_of_the_past_and_says_what_waits_for_the_next
     kept.keep(kept.work_out(die.plant))
     told = one(die)
     assert told.promised is None and told.verdict == Verdict.EARLY.value
-    assert "What was promised is not worked out yet: the next nights do that." in told.doubts
+    assert "What was promised is not worked out yet; that is done in the coming nights." in told.doubts
     assert told.came.dull_after == 3  # what came needs no fit of the past
     monkeypatch.undo()
     kept.keep(kept.work_out(die.plant))

@@ -31,7 +31,7 @@ def rows(minutes, press="P1"):
 
 
 def take(folder, **more):
-    call_command("take_counts", folder, verbosity=0, **more)
+    call_command("read_count_files", folder, verbosity=0, **more)
 
 
 @pytest.fixture

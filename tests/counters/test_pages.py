@@ -49,9 +49,9 @@ def test_two_taps_set_a_die_in_a_press(as_role):
     assert here(press) in as_read(page)
     page = client.get(here(press))
     assert f'name="die" value="{die.pk}"' in as_read(page)
-    assert "order 26-0001" in as_read(page)
+    assert "job 26-0001" in as_read(page)
     answer = client.post(here(press), {"die": die.pk, "person": person.pk}, follow=True)
-    assert "set in press P1" in as_read(answer)
+    assert "put in press P1" in as_read(answer)
     row = DieInPress.objects.get()
     assert (row.die, row.press, row.set_by, row.since, row.set_user.username) == (
         die, press, person, shop.at(240), "setter",
@@ -97,16 +97,16 @@ def test_a_die_that_is_due_is_asked_about_before_it_goes_in(as_role, from_the_pr
     address = here(press) if from_the_press else f"{reverse('maintenance:in_press')}?die={die.pk}"
     tap = {"die": die.pk} if from_the_press else {"press": press.pk}
     if from_the_press:
-        assert "sharpen first; order 26-0001" in as_read(client.get(address))
+        assert "sharpen first; job 26-0001" in as_read(client.get(address))
     answer = client.post(address, tap | {"person": person.pk})
     assert (answer.status_code, DieInPress.objects.count()) == (422, 0)
     form = answer.context["form"]
-    assert form.doubt.startswith("H-900 is due: sharpen first. Its chance of finishing order 26-0001 (900,000 hits")
+    assert form.doubt.startswith("H-900 should be sharpened first. Its chance of finishing job 26-0001 (900,000 hits")
     chance = re.search(r"chip[^<]*edge is <strong[^>]*>([^<]+)</strong>", html)[1]
     assert form.doubt.endswith(f"edge is {chance}."), "the chance that its own page says"
     (name, value) = next(iter(tap.items()))
     shown = as_read(answer)
-    assert shown.index(f'type="hidden" name="{name}" value="{value}"') < shown.index("Set it all the same")
+    assert shown.index(f'type="hidden" name="{name}" value="{value}"') < shown.index("Put it in all the same")
     answer = client.post(address, tap | {"person": person.pk, "confirm": form.doubt_mark})
     assert answer.status_code == 302 and DieInPress.objects.get().die == die
 
@@ -125,7 +125,7 @@ def test_without_an_order_a_worn_die_is_asked_about_by_what_is_left(as_role):
     die, _ = worn_die(client, parts=0)
     answer = client.post(here(press), {"die": die.pk, "person": person.pk})
     assert answer.context["form"].doubt == (
-        "H-900 is due: sharpen first. Of the usual hits to dull 5 % are left on 1-A."
+        "H-900 should be sharpened first. Of the usual hits to dull 5 % are left on 1-A."
     )
 
 
@@ -156,7 +156,7 @@ def test_from_the_page_of_the_die(as_role):
     client = as_role("setter")
     person = make.person()
     press, die = shop.press(), make.die()
-    assert "In or out of a press" in as_read(client.get(reverse("diestore:die", args=[die.pk])))
+    assert "Set in / take out" in as_read(client.get(reverse("diestore:die", args=[die.pk])))
     address = f"{reverse('maintenance:in_press')}?die={die.pk}"
     assert f'name="press" value="{press.pk}"' in as_read(client.get(address))
     answer = client.post(address, {"press": press.pk, "person": person.pk, "at": "2026-01-05T09:00"})
@@ -173,10 +173,10 @@ def test_a_wrong_tap_is_struck_out_by_whoever_may(as_role, box):
     shop.set_die(die, until=None)
     shop.send(box, {m: 60 * m for m in range(10)})
     sent = {"act": "never", "person": person.pk, "reason": "the one beside it"}
-    assert "never in there" not in as_read(client.get(here(press)))
+    assert "it was never in P1" not in as_read(client.get(here(press)))
     assert client.post(here(press), sent).status_code == 422
     client.force_login(shop.user("lead"))
-    assert "never in there" in as_read(client.get(here(press)))
+    assert "it was never in P1" in as_read(client.get(here(press)))
     assert client.post(here(press), sent | {"reason": " "}).status_code == 422
     assert "was never in press P1" in as_read(client.post(here(press), sent, follow=True))
     assert DieInPress.objects.get().struck_reason == "the one beside it"
@@ -220,7 +220,7 @@ def test_questions_are_told_and_answered(as_role, box):
     die, person = make.die(), make.person()
     shop.send(box, {m: 60 * m for m in range(10)})
     page = as_read(client.post(COUNT_NOW, follow=True))
-    assert "540 strokes of press P1, and no die was set in it then." in page
+    assert "540 strokes of press P1, and no die was in it then." in page
     assert "1 question about counts" in as_read(client.get(reverse("reports:today")))
     asked = CounterQuestion.objects.get()
     address = reverse("maintenance:counter_question", args=[asked.pk])
@@ -352,7 +352,7 @@ def test_a_device_is_made_its_token_shown_once_and_revoked(as_role):
     assert "5 Jan 2026, 12:00" in page
     client.post(reverse("maintenance:counter_device_revoke", args=[device.pk]))
     assert client.get("/api/v1/dies", headers={"Authorization": f"Bearer {token}"}).status_code == 401
-    assert "revoked 5 Jan 2026 by lead" in as_read(client.get(address))
+    assert "withdrawn 5 Jan 2026 by lead" in as_read(client.get(address))
 
 
 @pytest.mark.parametrize(

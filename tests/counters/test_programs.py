@@ -376,4 +376,4 @@ def test_the_page_names_calls_that_there_are_and_shows_the_calendars_address(cli
     assert reverse("maintenance:programs") in client.get(reverse("maintenance:counter_devices")).content.decode()
     made = client.post(reverse("maintenance:counter_devices"), {"name": "days", "scopes": ["calendar"]})
     token = re.search(r"/calendar/([\w-]+)\.ics", made.content.decode())[1]
-    assert list(days_of(token)) == ["H-900: order 26-0412 due"]
+    assert list(days_of(token)) == ["H-900: job 26-0412 due"]

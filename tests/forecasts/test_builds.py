@@ -110,7 +110,7 @@ def test_without_a_record_there_is_the_handbook_alone(shop):
         assert all(curve.record is None for curve in builds.curves(fit, EDGE, Seen.nothing()))
         assert {line.says for line in builds.factors(fit, Seen.nothing(), plain_stock="")} == {builds.NOT_YET}
         assert builds.rests_on(fit) == "handbook only"
-    assert builds.rests_on(shop[0]) == "this shop's record"
+    assert builds.rests_on(shop[0]) == "this shop's records"
 
 
 def test_every_column_of_the_wear_model_is_told_of(shop):
@@ -177,7 +177,7 @@ def test_a_curve_is_drawn_where_its_values_are(shop):
     assert len(heavy) == 1  # one piece, from the first of the shop's gaps to the last
     assert drawing.within[0] - 9 <= heavy[0][0][0] <= heavy[0][-1][0] <= drawing.within[1] + 9
     assert drawing.at[2] == "this edge" and drawing.asked[0] > drawing.at[0]
-    assert {words for _, _, words, _ in drawing.labels} == {"handbook", "this shop's record"}
+    assert {words for _, _, words, _ in drawing.labels} == {"handbook", "this shop's records"}
 
 
 def test_two_names_on_a_drawing_do_not_lie_on_each_other(shop):

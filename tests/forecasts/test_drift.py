@@ -65,10 +65,10 @@ def test_flags_are_kept_with_the_nightly_forecast_and_go_when_they_no_longer_hol
 
 
 def test_the_command_lists_them(worn, capsys):
-    call_command("drift", verbosity=0)
+    call_command("dulling_faster", verbosity=0)
     text = capsys.readouterr().out
     assert "2 dies go dull more often" in text and "H-000" in text and "H-005" not in text
-    call_command("drift", every=True, store=True, as_json=True, verbosity=0)
+    call_command("dulling_faster", every=True, store=True, as_json=True, verbosity=0)
     assert '"die": "H-005"' in capsys.readouterr().out
     assert DriftFlag.objects.count() == 2
 
@@ -76,7 +76,7 @@ def test_the_command_lists_them(worn, capsys):
 def test_an_empty_log_is_refused():
     make.die()
     with pytest.raises(CommandError, match="log is empty"):
-        call_command("drift", verbosity=0)
+        call_command("dulling_faster", verbosity=0)
 
 
 def usual_hits(die) -> float:

@@ -101,7 +101,7 @@ def test_a_gap_entered_at_one_edge_of_a_pair_only_is_said():
     assert [place.code for place in made.places] == ["1-A"]
     assert made.doubts == (
         "The gap was changed at 1-A alone; 1-AD, which cuts against it, still has the old one. "
-        "A gap belongs to the pair: put one of them right.",
+        "A gap belongs to the pair: correct one of them.",
     )
 
 
@@ -142,7 +142,7 @@ def test_another_strip_stock_is_said_and_is_not_the_changes():
     (made,) = changes(replacements=(first(), TO), pieces=STEELS, stocks=stocks, runs=runs)
     assert made.doubts == (
         "The strip stock changed too, from low-carbon steel 1 mm, 340 MPa to stainless 304 0.8 mm, 620 MPa: "
-        "part of what came is the stock's.",
+        "part of the effect is the stock's.",
     )
     assert made.places[0].after.thickness_mm == 1.0  # what is promised is of the change alone
 

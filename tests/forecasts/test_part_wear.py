@@ -252,7 +252,7 @@ def test_where_the_band_never_crosses_no_latest_is_told():
     scattered = [(h, "bore clearance", v * 1e-6) for h, v in ((2, 10), (4, 18), (6, 12), (8, 22))]
     wear = only(part_wear.of_log(log(scattered), 10 * HOUR))
     assert wear.trend is not None and math.isinf(wear.trend.late_hits)
-    assert "9 times in 10 before" not in part_wear.words(wear)["verdict"]
+    assert "9 in 10: before" not in part_wear.words(wear)["verdict"]
 
 
 def test_values_are_shown_in_the_units_of_whoever_looks():

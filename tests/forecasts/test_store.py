@@ -142,7 +142,7 @@ def test_before_any_run_a_die_rests_on_no_cycle_and_is_as_unsure_as_by_the_handb
     assert (row.rests_on["cycles"], row.rests_on["prior_share"]) == (0, 1.0)
     assert {e.rests_on["prior_share"] for e in queries.edges_of(row)} == {1.0}
     said = state.rests_on(row)
-    assert "Rests on no cycles of this die." in said and "as unsure as by the handbook alone" in said
+    assert "Rests on no intervals of this die." in said and "as wide as by the handbook alone" in said
     assert "%" not in said and "ended dull" not in said
     make.run(die, 1, 20_000)
     assert store.refresh_die(die).rests_on["cycles"] == 6

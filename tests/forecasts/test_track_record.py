@@ -153,6 +153,6 @@ def test_the_command_prints_and_keeps_what_was_found(db, capsys):
         assert o["within"] + o["early"] + o["late"] == pytest.approx(o["statements"] - o["open"], abs=0.16)
     call_command("track_record", store=True, as_of="2026-06-01", verbosity=0)
     text = capsys.readouterr().out
-    assert "8 times in 10" in text and "Went sooner than said" in text
+    assert "8 in 10" in text and "Dull or chipped earlier than forecast" in text
     first, second = PastForecasts.objects.order_by("pk")
     assert first.records_hash == second.records_hash and first.scores == second.scores  # kept beside, not over it

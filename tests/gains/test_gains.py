@@ -78,7 +78,7 @@ def test_before_the_first_night_the_page_says_so(die, as_role):
 def test_a_die_that_nobody_can_reckon_is_named(die, as_role):
     make.die("H-950")
     kept.keep(kept.work_out(die.plant))
-    assert "No order is open and nothing ran" in as_read(as_role("sales").get(reverse("reports:gains")))
+    assert "No job is open and nothing ran" in as_read(as_role("sales").get(reverse("reports:gains")))
 
 
 def test_one_edge_alone_changes_less_than_its_side(die):
@@ -86,7 +86,7 @@ def test_one_edge_alone_changes_less_than_its_side(die):
     alone = next(gain for words, gain in by_words.items() if words.startswith("PM at"))
     assert abs(alone.saved_a_year) < abs(by_words["PM on the punches"].saved_a_year)
     form = ChangeForm(QueryDict("gap=8&place=1-A"))
-    assert not form.is_valid() and "at all places together" in str(form.errors)
+    assert not form.is_valid() and "at all positions at once" in str(form.errors)
 
 
 def test_how_many_chips_would_eat_it_up_is_the_same_sum(die):
@@ -111,13 +111,13 @@ def test_how_many_chips_would_eat_it_up_is_the_same_sum(die):
         parts_a_year=float(year.year.planned_parts), interest=percent / 100,
     )  # fmt: skip
     assert abs(left.worth) < gain.worth / 1000
-    assert any(words.endswith("would eat it up.") for words in coat.doubts)
+    assert any(words.endswith("would use it up.") for words in coat.doubts)
 
 
 def test_a_steel_as_tough_as_todays_has_no_word_of_chips(die):
     by_words = {row.gain.words: row.tried.doubts for row in kept.rows_of(die.plant).rows if row.die == die.pk}
     assert not any("chip" in words for words in by_words["A2 on the punches"])  # tougher than D2 by any table
-    assert any("Such a steel may chip more easily" in words for words in by_words["PM on the punches"])
+    assert any("This steel may chip more easily" in words for words in by_words["PM on the punches"])
 
 
 def test_a_piece_under_a_tenth_of_todays_price_is_reckoned_as_a_tenth_and_said(die):
@@ -127,7 +127,7 @@ def test_a_piece_under_a_tenth_of_todays_price_is_reckoned_as_a_tenth_and_said(d
         row for row in kept.rows_of(die.plant).rows if row.die == die.pk and row.gain.words == "PM on the punches"
     )
     assert "pieces=0.10" in row.tried.query
-    assert any(words.startswith("Such a piece costs 0.05 times what it does today; a tenth is reckoned") for words in
+    assert any(words.startswith("Such a piece costs 0.05 times what it does today; a tenth is taken") for words in
                row.tried.doubts)  # fmt: skip
 
 

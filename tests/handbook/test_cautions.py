@@ -110,6 +110,6 @@ def test_before_and_while_a_wheel_runs_up():
 
 def test_whoever_reaches_into_a_die_has_locked_the_press_off():
     # 29 CFR 1910.147(d): stopped is not locked; no reminder may ask for less than the lock-off beside it
-    assert "lock it off before you reach in" in CAUTIONS["press"].short
+    assert "stopped and locked off" in CAUTIONS["press"].short
     for caution in CAUTIONS.values():
         assert "keep it stopped" not in caution.short + caution.text

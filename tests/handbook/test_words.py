@@ -11,8 +11,9 @@ from diestore.handbook.words import WORDS, by_letter, meaning, word
 NEEDED = """hit; stroke; edge; gap; clearance per side; burr; dull; chipped; ground with the set; grind allowance;
 stripper;
     pilot; oil breaker; semi-pierce; cut; station; position; piece; spare; hits since sharpened; wear land; edge radius;
-    shut height; tensile strength; galled; cycle; opening; rests on; mostly handbook; half go; chance of finishing;
-    strike out; order by; cost per thousand; variant; output; height group; stroke share; misfeed; coating"""
+    shut height; tensile strength; galled; interval; opening; rests on; mostly handbook; half last another;
+    chance of finishing; job; order; limits; borderline; count;
+    strike out; order by; cost per thousand; inserts; parts a hit; height group; stroke share; misfeed; coating"""
 
 # Words of statistics that nobody says in a toolroom.
 JARGON = re.compile(

@@ -427,8 +427,8 @@ def test_no_dull_end_shows_a_least_life():
 @pytest.mark.parametrize(
     ("failures", "suspended", "words"),
     [
-        ([], [500.0, 700.0], "0 dull ends seen in 2 cycles; 3 are needed"),
-        ([93.0], [50.0, 60.0, 70.0, 80.0], "1 dull ends seen in 5 cycles"),
+        ([], [500.0, 700.0], "0 dull ends seen in 2 intervals; 3 are needed"),
+        ([93.0], [50.0, 60.0, 70.0, 80.0], "1 dull ends seen in 5 intervals"),
         ([60.0, 60.0, 60.0], [], "all 3 dull ends came at 60 hits"),
     ],
 )

@@ -177,7 +177,7 @@ def test_without_hours_the_plan_says_what_is_assumed(die):
     opened(die)
     plan = bench_plan.plan_of(die.plant, TODAY)
     (said,) = plan.assumed
-    assert "reckoned with 8 hours a day, Monday to Friday, for one person" in said
+    assert "assumed 8 hours a day, Monday to Friday, for one person" in said
     assert plan.rows[0].hours == 2 and plan.rows[0].hours_from == "assumed"
     hours()
     assert bench_plan.plan_of(die.plant, TODAY).assumed == ()

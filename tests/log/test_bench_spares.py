@@ -93,7 +93,7 @@ def test_a_toolmaker_draws_and_undoes_it_on_the_works_page(as_role, item, work):
     answer = client.post(url, undo, follow=True)
     assert "Taken back: 2 × PP-6.0" in as_read(answer) and (seen(work).on_shelf, seen(work).aside) == (3, 2)
     answer = client.post(url, undo, follow=True)
-    assert answer.status_code == 422 and "taken back already" in as_read(answer)
+    assert answer.status_code == 422 and "undone already" in as_read(answer)
     client.post(url, sent(client.get(url), act=f"draw {item.pk} other", **person))
     answer = client.post(url, sent(client.get(url), act=f"unused {item.pk} third", **person), follow=True)
     assert "2 × PP-6.0 returned to the shelf" in as_read(answer) and seen(work).on_shelf == 3

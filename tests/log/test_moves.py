@@ -137,7 +137,7 @@ def test_counts_of_its_own_counter_are_settled_first(die, north):
 @pytest.mark.parametrize("what", ["code", "order", "mark", "same plant", "press"])
 def test_what_stands_against_it_is_said_and_nothing_is_moved(die, north, what):
     plant, more, says = north, {}, {
-        "code": "a die H-900 in north already", "order": "an order 26-1 for the same part",
+        "code": "a die H-900 in north already", "order": "a job 26-1 for the same part",
         "mark": "a piece marked K7 already", "same plant": "stands in main already", "press": "P1 is not in north",
     }[what]  # fmt: skip
     ordered = make.order(die, "26-1")

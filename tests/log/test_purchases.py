@@ -175,7 +175,7 @@ def test_more_or_fewer_than_ordered_is_asked_about_before_anything_is_taken_in(p
     assert over.words == "PP-6.0: 5 came of 4 ordered." and dict(over.answers) == {
         "all": "take 5", "ordered": "take 4, 1 goes back"}  # fmt: skip
     assert short.words == "PI-3.2: 3 came of 4 ordered." and dict(short.answers) == {
-        "still": "1 still comes", "no more": "1 comes no more"}  # fmt: skip
+        "still": "1 still comes", "no more": "1 is cancelled"}  # fmt: skip
     assert stock(punch) == (0, 4) and not PurchaseStep.objects.filter(sort="received").exists()
     receive(order, {punch: (5, "all"), pilot: (3, "no more")})
     assert stock(punch) == (5, 0) and stock(pilot) == (3, 0) and state(order) == "closed"

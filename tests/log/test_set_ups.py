@@ -59,7 +59,7 @@ def test_a_set_up_is_entered_at_the_press_and_its_page_says_what_to_do(as_role):
     said = as_read(client.post(url, lines(crushed, shut_height="300"), follow=True))
     assert "The slide may come down by 0.585 mm more. Then SB-1 is at its stand-off" in said
     assert "Shut height to dial in: <strong>299.415 mm</strong>" in said
-    assert "The readings agree within 0.000 mm." in said and "Hands out of the die" not in said
+    assert "The readings agree within 0.000 mm." in said and "Never reach into the die" not in said
     assert "Put the safety blocks in" in said
     row = SetUp.objects.get()
     assert [one["crushed_mm"] for one in row.readings] == pytest.approx([1.905] * 4)

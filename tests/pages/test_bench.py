@@ -61,7 +61,7 @@ def test_the_bench_says_who_does_what_what_is_late_and_what_it_waits_for(as_role
     bench.hold_die(by=make.actor(), die=die, reason="burr")
     for role, with_money in (("lead", True), ("toolmaker", False), ("setter", False)):
         text = said(as_role(role).get(reverse("maintenance:bench")))
-        assert "1 work is late: H-900 (1 day)" in text, role
+        assert "1 late on the bench: H-900 (1 day)" in text, role
         assert "Maud K. Mon 30 Nov to Tue 1 Dec 9 Mon 30 Nov needed then 1 day late" in text.replace(": 100 EUR", "")
         assert "on hold: burr" in text
         assert ("That costs 100 EUR" in text and "late: 100 EUR" in text) is with_money, role
@@ -121,7 +121,7 @@ def test_a_better_plan_is_asked_for_and_said(as_role, die):
     lead = as_role("lead")
     answer = lead.post(reverse("maintenance:bench_better"), {"plant": die.plant_id}, follow=True)
     assert "A better plan is found: 1 work is late in it." in said(answer)
-    assert "The order is the one a search found" in said(answer)
+    assert "In the order that a search found" in said(answer)
     assert lead.post(reverse("maintenance:bench_better"), {"plant": "9"}).status_code == 404
 
 
@@ -182,10 +182,10 @@ def test_a_sharpening_is_opened_with_the_edges_and_hours_that_are_usual(as_role,
     edges = [(e.position.code, e.advised_mm, e.grind_mm, e.left_out, e.why) for e in work.edges.all()]
     why = "sharp under the glass"
     assert edges == [("1-A", 0.12, 0.12, False, ""), ("3-A", 0.12, None, True, why)]
-    row = said(client.get(work_page(work))).split("Otherwise than advised")[1]
+    row = said(client.get(work_page(work))).split("Different from the advice")[1]
     assert "3-A grind 0.12 mm left out sharp under the glass" in row
     listed = said(client.get(reverse("maintenance:bench")))
-    assert "Done otherwise than advised: 1" in listed and why in listed
+    assert "Done differently from the advice: 1" in listed and why in listed
     told = sheet.read(work, system=units.System.METRIC, address="")
     assert [line.code for line in told.edges] == ["1-A"], "what is left out is not ground at the bench"
     form = as_read(client.get(f"{reverse('maintenance:log_sharpening')}?die={die.pk}&bench={work.pk}"))
@@ -240,7 +240,7 @@ def test_a_work_goes_on_by_its_buttons_and_tells_its_history(as_role, die):
     assert sent(toolmaker, work, "hours", hours="0").status_code == 422
     assert sent(toolmaker, work, "state away").status_code == 422
     text = said(toolmaker.get(work_page(work)))
-    assert "3 foreseen, 1.5 used" in text
+    assert "3 planned, 1.5 used" in text
     for step in ("opened: sharpen the set", "planned", "on the bench", "worked 1.5 h", "two screws were loose"):
         assert step in text
     lead = as_role("lead")

@@ -97,7 +97,7 @@ def test_what_differs_in_the_register_is_shown_and_left(lead):
     Item.objects.filter(pk=item.pk).update(unit_price=10, lead_days=None)
     data = books.xlsx({"Prices": [["Spare", "Price", "Lead time [days]"], ["PP-6", 12.5, 20]]})
     page = as_read(brought(lead, data, "prices.xlsx"))
-    assert "Stands otherwise in the register" in page and "PP-6, price of one: 10 here, 12.5 in the file" in page
+    assert "Different in the register" in page and "PP-6, price of one: 10 here, 12.5 in the file" in page
     lead.post(only_book(), {"sheet": "0", "bring": "1"})
     item.refresh_from_db()
     assert (item.unit_price, item.lead_days) == (10, 20), "what stands is left, what is empty is filled in"
@@ -125,7 +125,7 @@ def test_the_buyer_brings_spares_and_nothing_else(client):
         ("a.pdf", b"%PDF-1.7 ...", "no spreadsheet"),
         ("a.xlsx", b"PK\x03\x04 broken", "damaged"),
         ("a.csv", bytes(range(256)) * 9, "no spreadsheet"),
-        ("a.csv", b"\n\n", "Nothing stands in this file"),
+        ("a.csv", b"\n\n", "This file is empty"),
     ],
 )
 def test_what_is_no_spreadsheet_is_told_in_a_sentence(lead, name, data, sentence):

@@ -59,9 +59,9 @@ def test_a_press_with_a_side_is_said_first_and_held_against_the_solder(as_role):
     client, address = as_role("setter"), reverse("maintenance:presses")
     said = as_read(client.get(address))
     assert "In P2 edges go dull sooner towards the end of the strip: 18 % shorter lives for every 100 mm." in said
-    assert said.index("In P2") < said.index("no side told") and "Cannot be said: 7 dull ends seen in it" in said
+    assert said.index("In P2") < said.index("no side") and "Not enough records: 7 dull ends seen in it" in said
     corners = {"a": (0, 0), "b": (400, 0), "c": (400, 250)}
-    for open_at, words in ((0, "the wear agrees"), (400, "the wear says the other side")):
+    for open_at, words in ((0, "the wear agrees"), (400, "the wear points the other way")):
         readings = [
             BlockReading(place=p, crushed_mm=1.9 + 0.2 * (x == open_at), slot_mm=1.27, x_mm=x, y_mm=y)
             for p, (x, y) in corners.items()
@@ -92,15 +92,15 @@ def test_suspects_come_with_their_odds_and_nobody_is_blamed_from_one_case(as_rol
     kept(sort="person", person=make.person(), chance=0.5)
     said = read_page(as_role("lead"), edge, 2)
     assert "press P1" in said and "a suspect" in said and "coil C-9" in said
-    assert "fewer than 3 cases: nothing can be said" in said
-    assert "ground by Ina T." in said and "cannot be said" in said
+    assert "fewer than 3 cases: too few to say" in said
+    assert "ground by Ina T." in said and "not enough records" in said
     assert said.index("press P1") < said.index("ground by Ina T.") < said.index("coil C-9")
 
 
 def test_who_ground_it_is_not_told_at_the_press(as_role, edge):
     kept(sort="person", person=make.person())
     said = read_page(as_role("setter"), edge, 2)
-    assert "ground by" not in said and "told to those who plan the bench" in said
+    assert "ground by" not in said and "shown to those who plan the bench" in said
 
 
 def test_a_cycle_that_never_ended_has_no_page(as_role, edge):

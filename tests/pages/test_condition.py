@@ -123,7 +123,7 @@ def test_a_tool_of_which_little_is_known(as_role):
     client = as_role("sales")
     text = as_read(client.get(reverse(ADDRESS, args=[bare.pk])))
     for words in (
-        "How it stands is not known.", "Nothing has run on it by the log.", "the shop pays for it.",
+        "Its condition is not known.", "Nothing has run on it by the log.", "the shop pays for it.",
         "How many parts are left in the steel is not known", "No spare is named for 1-A",
         "Nothing has to be decided now.",
     ):  # fmt: skip

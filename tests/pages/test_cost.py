@@ -19,7 +19,7 @@ from maintenance.life import what_if
 from maintenance.log import queries, write
 from maintenance.models import CostLine, Stop, fresh_key
 from reports.cost import plot, sheets, stacked, two_builds, year_ahead
-from reports.format import money, three_figures
+from reports.format import cents, money
 from tests import factories as make
 from tests.pages import money_shop as shop
 
@@ -71,7 +71,7 @@ def test_bills_stops_and_spares_add_what_they_cost(die):
     assert sheet(die).per_thousand - before == Decimal("0.5")
     stop(die, 36, parts_scrapped=4)  # 36 min at 95 an hour = 57
     assert sheet(die).per_thousand - before == Decimal("0.5") + Decimal("0.19")
-    assert "4 parts scrapped, worth not known." in sheet(die).left_out
+    assert "4 scrapped parts (no part value entered)." in sheet(die).left_out
     assert sheet(die).element("spares") is None
     write.log_replacement(by=make.actor(), position=die.positions.get(code="1-A"), at=make.moment(165), why="chipped")
     assert sheet(die).element("spares").amount == Decimal("48.50")
@@ -222,7 +222,7 @@ def test_a_hardness_that_the_steel_is_not_worked_at_is_doubted(as_role, told):
 
 def test_a_price_alone_builds_nothing_otherwise(as_role, told):
     text = as_read(page(as_role("sales"), told, "?price=2000"))
-    assert "A price alone builds nothing otherwise" in text
+    assert "A price alone changes nothing in the build" in text
 
 
 def test_a_price_below_nothing_is_said(as_role, told):
@@ -281,9 +281,9 @@ def test_the_page_says_the_figure_and_its_band(as_role, told):
     text = as_read(page(as_role("sales"), told))
     year = year_ahead.year_ahead(sheets.cost_per_thousand(told)).year
     low, high = year.per_thousand_band
-    assert f"about {three_figures(year.per_thousand)} EUR" in text
-    assert f"between {three_figures(low)} and {three_figures(high)}" in text
-    assert "So far they cost 13.9, of which 6.40 without the build" in text
+    assert f"about {cents(year.per_thousand)} EUR" in text
+    assert f"(8 in 10: {cents(low)} to {cents(high)})" in text
+    assert "So far 13.90: 7.50 to build, 6.40 to keep running" in text
 
 
 def test_a_comparison_can_be_kept_as_a_bookmark(as_role, told):
@@ -319,7 +319,7 @@ def test_who_may_see_the_cost(as_role, told, role, may):
 def test_a_die_without_anything_says_so(as_role):
     bare = make.die("H-950")
     text = as_read(page(as_role("sales"), bare))
-    assert "The year ahead is not known." in text and "What they cost so far is not known." in text
+    assert "The year ahead is not known." in text and "What it has cost so far is not known." in text
 
 
 def test_the_list_sorts_both_ways(as_role, told):
@@ -376,19 +376,22 @@ def test_the_die_page_tells_its_cost_to_those_who_may_see_it(as_role, told):
     for role, may in (("sales", True), ("setter", False)):
         text = as_read(as_role(role).get(reverse("diestore:die", args=[told.pk])))
         assert (reverse("reports:cost_die", args=[told.pk]) in text) is may
-        assert ("a thousand parts cost 13.9 EUR of die: building the die 7.50, sharpening 6.40" in text) is may
+        assert (
+            "The die has cost 13.90 EUR per thousand parts so far: building the die 7.50, sharpening 6.40" in text
+        ) is may
 
 
 @pytest.mark.no_database
 @pytest.mark.parametrize(
     "value, said",
     [
-        ("0", "0"), ("0.00049", "0"), ("0.0389", "0.039"), ("0.09", "0.09"), ("0.4567", "0.457"), ("7", "7.00"),
-        ("9.625", "9.63"), ("9.62499999", "9.63"), ("12.34", "12.3"), ("1234.5", "1,235"), ("99.96", "100.0"),
+        ("0", "0.00"), ("0.00049", "under 0.01"), ("0.0389", "0.04"), ("0.09", "0.09"), ("0.4567", "0.46"),
+        ("7", "7.00"),
+        ("9.625", "9.63"), ("9.6249", "9.62"), ("12.34", "12.34"), ("1234.5", "1,234.50"), ("99.996", "100.00"),
     ],
 )  # fmt: skip
-def test_figures_are_said_as_well_as_they_are_known(value, said):
-    assert three_figures(Decimal(value)) == said
+def test_money_has_two_decimals(value, said):
+    assert cents(Decimal(value)) == said
 
 
 def test_the_bar_of_the_dearest_die_is_as_long_as_the_scale(client, die):

@@ -19,7 +19,7 @@ from reports.cost import sheets
 from reports.cost.year_ahead import year_ahead
 from reports.costing.money import rounded
 from reports.costing.years_ahead import KEYS
-from reports.format import three_figures
+from reports.format import cents
 from reports.owners.condition import condition_of
 from reports.owners.customers import tools_of
 from reports.spares.use import PlantAhead
@@ -53,7 +53,7 @@ def test_his_tools_with_the_figures_of_their_pages(as_role, customer):
     text = as_read(answer)
     assert "H-900" in text and "H-901" in text and "H-902" not in text and "26-0007" in text
     for tool in answer.context["tools"]:
-        assert tool.per_thousand == three_figures(sheets.cost_per_thousand(tool.die).per_thousand)
+        assert tool.per_thousand == cents(sheets.cost_per_thousand(tool.die).per_thousand)
     links = set(re.findall(r'href="(/[^"#]*)', answer.content.decode()))
     assert len(links) > 15 and {client.get(link).status_code for link in links} == {200}
     listed = as_read(client.get(reverse("reports:customer_list")))

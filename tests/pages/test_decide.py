@@ -37,7 +37,7 @@ def page(client, die, status=200, **asked) -> str:
 def test_options_stand_side_by_side_and_the_first_is_what_the_list_says(as_role, die):
     client = as_role("lead")
     html = page(client, die)
-    for words in ("Run it as it stands", "recommended", "With the die apart", "How often", "What to measure next"):
+    for words in ("Run it as it is", "recommended", "With the die apart", "How often", "What to measure next"):
         assert words in html
     row = due.rows()[0]
     _, known = decisions.of_one(die)
@@ -57,7 +57,7 @@ def test_money_is_for_who_may_see_cost(as_role, die):
 
 def test_what_nobody_named_is_assumed_and_said_and_may_be_typed(as_role, die):
     client = as_role("lead")
-    assert "Assumed, as nobody has named it" in page(client, die) and "An hour of the toolroom" in page(client, die)
+    assert "Assumed, because not entered" in page(client, die) and "An hour of the toolroom" in page(client, die)
     _, before = decisions.of_one(die)
     assert before.basis.figures["toolroom_rate"].assumed and before.basis["toolroom_rate"] == 60
     Rate.objects.create(plant=die.plant, kind=Rate.Kind.TOOLROOM_HOUR, valid_from="2020-01-01", amount=80)
@@ -169,7 +169,7 @@ def test_a_damaged_die_is_not_to_run_as_it_stands(as_role, die):
     newest.damage = [damage]
     newest.save()
     html = page(as_role("lead"), die)
-    assert "It is not to run until that is put right" in html and "not with what is wrong with it" in html
+    assert "Do not run it until that is put right" in html and "not while it is damaged" in html
     assert "grind it whatever else is done" in html
     _, known = decisions.of_one(die)
     told = known.decide(2_000)
@@ -182,7 +182,7 @@ def test_what_is_wrong_elsewhere_than_at_an_edge_no_grinding_puts_right(as_role,
     newest.damage = [{"what": "mishap", "at": make.START.isoformat(), "position": pilot.pk, "place": "2-P"}]
     newest.save()
     html = page(as_role("lead"), die)
-    assert "It is not to run until that is put right" in html and "Once that is put right:" in html
+    assert "Do not run it until that is put right" in html and "Once that is put right:" in html
     assert "grind it whatever else is done" not in html
     newest.damage = [{"what": "stopped for burr", "at": make.START.isoformat()}]  # some edge, nobody knows which
     newest.save()

@@ -252,7 +252,7 @@ PASTED = """place\tkind\tstation\tcut length\tclearance % in all\tsteel\thrc\tsp
 def test_a_paste_shows_what_it_understood_and_saves_only_then(lead, die):
     answer = send(lead, die, "paste", cells=PASTED)
     words = as_read(answer)
-    assert "4 places understood, with the new station 7" in words and "Nothing is saved yet" in words
+    assert "4 positions understood, with the new station 7" in words and "Nothing is saved yet" in words
     for part in ("18.80 mm", "50.80 mm", "0.135 mm, 9 % a side", "59 HRC", "GP-1"):
         assert part in words
     assert not die.positions.exists() and die.stations.count() == 3
@@ -371,7 +371,7 @@ def test_a_change_without_date_or_reason_or_difference_is_refused(lead, running)
         ({"gap": "9", "how": "since", "at": "2090-01-01T00:00", "reason": "x"}, "still to come"),
         ({"gap": "wide", "how": "never", "reason": "x"}, "does not begin with a number"),
         ({"how": "never", "reason": "x"}, "Nothing here is other than it was"),
-        ({"code": "1-Z", "how": "since", "at": at(13), "reason": "x"}, "only put right"),
+        ({"code": "1-Z", "how": "since", "at": at(13), "reason": "x"}, "only be corrected"),
         ({"code": "1-ad", "how": "never", "reason": "x"}, "There is a place 1-ad already"),
     ):
         assert says in as_read(change(lead, running, **values)), says

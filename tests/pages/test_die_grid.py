@@ -114,7 +114,7 @@ def test_a_change_in_the_grid_has_a_day_and_a_reason(lead, running):
         ({("1-A", "gap"): "9"}, {"how": "since", "at": at(13), "reason": ""}, "Say why"),
         ({("1-A", "gap"): "9"}, {"how": "since", "at": "", "reason": "x"}, "Say since when"),
         ({("1-A", "gap"): "9"}, {"how": "since", "at": "2090-01-01T00:00", "reason": "x"}, "still to come"),
-        ({("1-A", "code"): "1-Z"}, {"how": "since", "at": at(13), "reason": "x"}, "only put right"),
+        ({("1-A", "code"): "1-Z"}, {"how": "since", "at": at(13), "reason": "x"}, "only be corrected"),
         ({("1-A", "share"): "50"}, {"how": "since", "at": at(13), "reason": "x"}, "were counted with what stands"),
     ):
         assert says in as_read(typed(lead, running, cells, **why)), says

@@ -51,7 +51,7 @@ def say(die: Die, **told) -> DieForecast:
 def test_everybody_who_is_signed_in_sees_how_a_die_stands(as_role, role):
     client, (die, *_) = as_role(role), shop(2)
     said = page(client, die)
-    assert "H-000" in said and "What is left" in said and "9 times in 10" in said
+    assert "H-000" in said and "What is left" in said and "9 in 10 last longer" in said
     assert "Rests on" in said and "26-0000" in said
     assert ("Log a run" in said) == (role in ("setter", "toolmaker", "lead", "administrator"))
     assert ("strike out" in said) == (role in ("lead", "administrator"))
@@ -80,11 +80,11 @@ LADDER = {f"{p / 100:g}": 100 * p for p in range(1, 100)}  # the chance of going
 @pytest.mark.parametrize(
     ("hits_left", "verdict", "chance"),
     [
-        (300, "It will very likely finish order 26-0000", "29 in 30"),
-        (2_500, "It will probably finish order 26-0000", "3 in 4"),
-        (4_500, "It may just finish order 26-0000", "even"),
-        (6_000, "It may not finish order 26-0000", "2 in 5"),
-        (8_750, "It will probably not finish order 26-0000", "1 in 8"),
+        (300, "It will very likely finish job 26-0000", "29 in 30"),
+        (2_500, "It will probably finish job 26-0000", "3 in 4"),
+        (4_500, "Touch and go for job 26-0000", "even"),
+        (6_000, "It may not finish job 26-0000", "2 in 5"),
+        (8_750, "It will probably not finish job 26-0000", "1 in 8"),
     ],
 )
 def test_the_page_says_first_whether_the_order_will_be_finished(as_role, hits_left, verdict, chance):
@@ -108,14 +108,16 @@ def test_what_is_left_is_said_as_it_was_stored(as_role):
             "dull_ends": 9,
             "chipped_ends": 0,
             "prior_share": 0.06,
-            "words": "its own record and the shop's",
+            "words": "this die's records and the shop's",
         },
     )
     said = spoken(page(client, die))
-    assert "5,000 hits as often more as less 9 times in 10 it lasts longer than 1,000 ; 1 time in 10" in said
+    assert "5,000 hits as likely more as less 9 in 10 last longer than 1,000 , 1 in 10" in said
     assert "longer than 9,000" in said
-    assert "Rests on 41 cycles of this die, of which 9 ended dull and none chipped, and on" in said
-    assert "The usual hits are 24 % as unsure as by the handbook alone." in said  # the root of a ratio of variances
+    assert "Rests on 41 intervals of this die, of which 9 ended dull and none chipped, and on" in said
+    assert (
+        "The range of the usual hits is 24 % as wide as by the handbook alone." in said
+    )  # the root of a ratio of variances
 
 
 def test_a_figure_on_the_dies_page_never_stands_without_what_it_rests_on(as_role):
@@ -124,8 +126,8 @@ def test_a_figure_on_the_dies_page_never_stands_without_what_it_rests_on(as_role
     for code in ("1-A", "2-A"):
         row = row_of(said, code)
         figures = re.findall(r'<td class="num(?: div)?">([\d,]+)<small>([^<]*)</small>', row)
-        assert len(figures) == 2, "half go, 9 in 10 go"
-        assert "cycle" in figures[0][1] and "handbook" in figures[1][1]
+        assert len(figures) == 2, "half last, 9 in 10 last"
+        assert "interval" in figures[0][1] and "handbook" in figures[1][1]
 
 
 def test_an_edge_with_nothing_to_say_says_why_and_shows_no_figure(as_role):
@@ -142,7 +144,7 @@ def test_without_a_forecast_the_page_says_so_and_shows_no_figure(as_role):
     make.position(die)
     said = page(client, die)
     assert "No forecast has been computed yet" in said
-    assert "9 times in 10" not in said and "as often more as less" not in said
+    assert "9 in 10 last longer" not in said and "as likely more as less" not in said
 
 
 def test_a_refused_die_says_why(as_role):
@@ -150,14 +152,14 @@ def test_a_refused_die_says_why(as_role):
     say(die, remaining={}, refusal="Nothing can be said of 1-A: 0 dull ends seen.")
     said = page(client, die)
     assert "0 dull ends seen" in said and "Nothing is forecast for this die" in said
-    assert "9 times in 10" not in said
+    assert "9 in 10 last longer" not in said
 
 
 def test_an_empty_die_says_that_nothing_is_entered(as_role):
     client, die = as_role("lead"), make.die()
     store.fit_and_forecast(die.plant)
     said = page(client, die)
-    assert "No component is entered" in said and "No piece with a cutting edge" in said
+    assert "No position is entered" in said and "No piece with a cutting edge" in said
     assert "<thead><tr><th scope" not in said, "no empty tables"
 
 
@@ -202,8 +204,8 @@ def test_inserts_that_the_order_does_not_need_do_not_count(as_role):
     )
     store.fit_and_forecast(die.plant)
     said = page(client, die)
-    assert "Not in this order" in row_of(said, "1-S")
-    assert "Not in this order" not in row_of(said, "1-L")
+    assert "Not in this job" in row_of(said, "1-S")
+    assert "Not in this job" not in row_of(said, "1-L")
 
 
 def test_a_gap_out_of_line_is_named_as_what_is_known_of_the_limiting_edge():
@@ -268,7 +270,7 @@ def test_the_ribbon_names_what_ended_a_cycle(as_role):
     store.refresh_die(die)
     ribbon = re.search(r'<svg[^>]*class="ribbon".*?</svg>', page(client, die), re.S)[0]
     assert ">1-A dull</text>" in ribbon and ">2-A chipped</text>" in ribbon
-    assert "order 26-0000" in ribbon and "half by" in ribbon
+    assert "job 26-0000" in ribbon and "even chance by" in ribbon
 
 
 def note(request, die) -> str:
@@ -286,8 +288,8 @@ def test_a_panel_is_shown_to_those_who_may_see_it(as_role, monkeypatch):
 def test_an_edge_that_shares_the_end_with_many_is_not_said_to_decide(as_role):
     client, (die, *_) = as_role("setter"), shop(1)
     limiting = DieForecast.objects.get(die=die, is_newest=True).limiting
-    for first, told in ((0.1, "No single edge decides: 2-A comes first most often (1 time in 10)"),
-                        (0.8, "Edge 2-A is the likeliest to end it (4 times in 5)")):  # fmt: skip
+    for first, told in ((0.1, "No one edge limits it: 2-A is the likeliest to stop it (1 time in 10)"),
+                        (0.8, "Edge 2-A limits it (dull or chipped first 4 times in 5)")):  # fmt: skip
         EdgeForecast.objects.filter(position=limiting, forecast__is_newest=True).update(first_to_go=first)
         said = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", page(client, die)))
         assert told.replace("2-A", limiting.code) in said
@@ -318,7 +320,7 @@ def test_with_its_coordinates_a_die_is_drawn_to_scale_and_its_stations_open(as_r
         'id="c-2-A"' in opened and "2-P" in opened and 'id="c-1-A"' not in opened and 'class="plan to-scale"' in opened
     )
     asked = as_read(client.get(address, {"complain": "1"}))
-    assert "place=2-A" in asked and "Tap the place that the press complains of" in asked
+    assert "place=2-A" in asked and "Tap the position that the press complains of" in asked
     assert client.get(reverse("maintenance:die_station", args=[die.pk, "9"])).status_code == 404
 
 

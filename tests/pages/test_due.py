@@ -129,7 +129,7 @@ def test_a_die_without_forecast_says_why_and_shows_no_figure(as_role):
     assert " %" not in row and "9 in 10" not in row
     DieForecast.objects.create(die=bare, as_of=make.START, refusal="No piece with a cutting edge sits in this die.")
     assert "No piece with a cutting edge" in page(client, show="unknown")
-    assert "Of 1 nothing can be said" in page(client)
+    assert "1 without enough records" in page(client)
 
 
 def test_a_chance_stands_with_its_bar_and_what_it_rests_on(as_role):
@@ -145,7 +145,7 @@ def test_a_chance_stands_with_its_bar_and_what_it_rests_on(as_role):
     assert "mostly handbook" in said
     assert re.search(r'class="fill short"[^>]*width="8\.0"', said)  # 0.125 of 64
     assert ">5,000</text>" in said and "Half last longer than 5,000; 8 in 10 between 1,000" in said
-    assert "One die should be sharpened before its order" in said
+    assert "One die should be sharpened before its job" in said
 
 
 def test_it_is_filtered_by_what_stands_and_by_words(as_role):
@@ -186,11 +186,11 @@ def test_sharpen_first_is_said_where_it_pays_and_says_what_it_buys(as_role):
     assert (row.standing.word, row.chance) == ("Sharpen first", pytest.approx(0.8))
     assert 0.96 < row.advice.sharpened < 0.98  # between the jobs of which it is kept
     assert row.advice.gain == pytest.approx(35) and "sharpened: 98 %" in html
-    assert "One die should be sharpened before its order" in html
+    assert "One die should be sharpened before its job" in html
     die.orders.update(parts=9_000)
     html, row = advise(-20.0)
     assert row.chance == pytest.approx(0.1) and row.standing.word == "Plan a stop"
-    assert "sharpened: " not in html and "No die has to be pulled before its order" in html
+    assert "sharpened: " not in html and "No die has to be pulled before its job" in html
 
 
 def test_the_advice_lies_beside_each_forecast():
@@ -223,7 +223,7 @@ def test_the_sentence_says_how_many_and_how_long(as_role):
         DieForecast.objects.filter(die=die, is_newest=True).update(remaining=LADDER, half_hits=5_000, advice={})
         die.orders.update(parts=9_000)
     said = " ".join(re.sub(r"<[^>]+>", "", page(client)).split())
-    assert "2 dies should be sharpened before their order: H-000, H-001, together about 4 hours on the bench." in said
+    assert "2 dies should be sharpened before their job: H-000, H-001, together about 4 hours on the bench." in said
 
 
 def test_the_common_scale_keeps_every_mark_inside():
@@ -237,11 +237,11 @@ def test_the_common_scale_keeps_every_mark_inside():
 @pytest.mark.parametrize(
     ("low", "high", "order", "arrows", "of_order", "words"),
     [
-        (1_500, 40_000, 9_000, 0, 0, "8 in 10 between 1,500 and 40,000; the job takes 9,000"),
+        (1_500, 40_000, 9_000, 0, 0, "8 in 10 between 1,500 and 40,000; the job needs 9,000"),
         (300, 40_000, 9_000, 1, 0, "between 300 (the scale begins at 1,000) and 40,000;"),
         (300, 5_000_000, 9_000, 2, 0, "and 5,000,000 (the scale ends at 2,000,000);"),
-        (3_000_000, 5_000_000, 2_500_000, 1, 1, "the job takes 2,500,000 (the scale ends at 2,000,000)"),
-        (100, 900, 40, 1, 1, "the job takes 40 (the scale begins at 1,000)"),
+        (3_000_000, 5_000_000, 2_500_000, 1, 1, "the job needs 2,500,000 (the scale ends at 2,000,000)"),
+        (100, 900, 40, 1, 1, "the job needs 40 (the scale begins at 1,000)"),
     ],
 )
 def test_what_lies_beyond_the_scale_has_an_arrow_and_says_so(as_role, low, high, order, arrows, of_order, words):
@@ -263,12 +263,12 @@ def test_what_lies_beyond_the_scale_has_an_arrow_and_says_so(as_role, low, high,
 
 def test_how_a_die_stands_follows_its_chance():
     said = [standing(chance_of_order=p, share_left=None).word for p in (0.49, 0.5, 0.79, 0.8)]
-    assert said == ["Sharpen first", "Close", "Close", "Runs"]
+    assert said == ["Sharpen first", "Borderline", "Borderline", "Runs"]
 
 
 def test_what_has_not_run_since_it_was_sharpened_is_not_told_to_be_sharpened():
     said = [standing(chance_of_order=p, share_left=None, unrun=True).word for p in (0.1, 0.5, 0.8)]
-    assert said == ["Plan a stop", "Close", "Runs"]
+    assert said == ["Plan a stop", "Borderline", "Runs"]
     assert standing(chance_of_order=None, share_left=0.05, unrun=True).word == "Plan a stop"
 
 
@@ -291,8 +291,8 @@ def test_a_retired_die_is_taken_off_and_its_order_is_named(as_role):
     assert codes(html) == [code for code in codes(html) if code != first.code] and len(codes(html)) == 2
     text = re.sub(r"<[^>]+>", "", html)
     number = first.orders.get().number
-    assert "1 retired die has an open order and is not listed: " in text
-    assert f"{first.code} (order {number})" in text
+    assert "1 retired die has an open job and is not listed: " in text
+    assert f"{first.code} (job {number})" in text
     assert re.search(rf">{second.code}</strong>.*?in repair", html, re.S) and "in service" not in html
     first.orders.update(closed_at=make.moment(9))
     assert "retired" not in page(client)

@@ -253,7 +253,7 @@ def one_piece(die, code, **more):
 
 @pytest.mark.parametrize(
     ("where", "raised_mm", "says"),
-    [("under", 0.3, "3-D spacer, 0.30 mm set under"), ("out", -0.3, "3-D spacer, 0.30 mm taken out")],
+    [("under", 0.3, "3-D spacer, 0.30 mm put under"), ("out", -0.3, "3-D spacer, 0.30 mm taken out")],
 )
 def test_a_spacer_keeps_how_thick_it_is_and_which_way_it_went(lead, die, ina, where, raised_mm, says):
     work = one_piece(die, "3-D", operation="spacer", spacer=where, removed="0.3", person=ina.pk)

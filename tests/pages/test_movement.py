@@ -77,8 +77,8 @@ def test_ones_own_slip_is_taken_back_with_one_tap(as_role, item):
     keeper.post(url, sent(keeper.get(url)))
     StockMovement.objects.filter(kind="drawn").update(person=make.person())
     row = StockMovement.objects.get(kind="drawn", place="shelf")
-    assert "undo it" in as_read(keeper.get(url))
-    assert "Taken back" in as_read(keeper.post(url, {"undo": str(row.pk)}, follow=True)) and on_hand(item) == 3
+    assert "undo" in as_read(keeper.get(url))
+    assert "Undone" in as_read(keeper.post(url, {"undo": str(row.pk)}, follow=True)) and on_hand(item) == 3
     assert "not there any more" in as_read(keeper.post(url, {"undo": "77777"}, follow=True))
 
 

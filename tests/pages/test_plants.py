@@ -66,12 +66,12 @@ def test_how_right_forecasts_were_is_told_of_the_own_plant(client, plants, own, 
     newest.update(as_of=dt.datetime(2025, 2, 3 + own, 9, 0, tzinfo=dt.UTC))
     html = seen_by(client, "maintenance:due", plants[own])
     assert re.findall(r"of 100, (\d+) held", html) == [held]
-    assert f"log as of {3 + own} Feb 2025" in html
+    assert f"entries up to {3 + own} Feb 2025" in html
 
 
 def test_of_several_plants_no_record_is_told_for_all(client, plants):
     html = seen_by(client, "maintenance:due")
-    assert "of 100" not in html and "log as of" not in html
+    assert "of 100" not in html and "entries up to" not in html
 
 
 def test_with_one_plant_everybody_sees_its_record(client):
@@ -95,4 +95,4 @@ def test_today_lists_entries_of_the_own_plant(client, plants, own, hits):
 @pytest.mark.parametrize(("own", "named"), [(0, "north"), (1, "south")])
 def test_a_record_names_its_plant_where_there_are_several(client, plants, own, named):
     PastForecasts.objects.update(refusal="Too little")
-    assert f"<h1>Record <span>{named}</span></h1>" in seen_by(client, "maintenance:record", plants[own])
+    assert f"<h1>Track record <span>{named}</span></h1>" in seen_by(client, "maintenance:record", plants[own])

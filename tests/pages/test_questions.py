@@ -175,7 +175,7 @@ def test_few_questions_however_much_there_is(as_role, dies):
     supplied(small, "C", 50)
     on_the_bench(small, 3, 30)
     assert Work.objects.filter(position__die=small).count() > 120
-    assert "8 times in 10" in client.get(reverse("reports:cost_years", args=[small.pk])).content.decode()
+    assert "8 in 10" in client.get(reverse("reports:cost_years", args=[small.pk])).content.decode()
     after = {name: asks(client, address) for name, address in addresses(small).items()}
     assert too_often(after) == {}
     assert {name: (before[name], n) for name, n in after.items() if n != before[name]} == {}

@@ -47,7 +47,7 @@ def looked_back(plant, *, band=0.79, se=0.04, calls=3, of_die=None, went_last=0.
          "half": 40_000, "came_low": 3_000 if n % 2 else 120_000, "came_high": 6_000 if n % 2 else 131_000,
          "came_as": "dull",
          "came_at": moment.isoformat(), "running": False, "position": "1-A", "limiting": "2-A",
-         "gone": 0.02 + 0.001 * n if n % 2 else 0.96, "rests_on": "its own record and the shop's"}
+         "gone": 0.02 + 0.001 * n if n % 2 else 0.96, "rests_on": "this die's records and the shop's"}
         for n in range(calls)
     ]  # fmt: skip
     chances = [
@@ -74,14 +74,14 @@ def test_everybody_who_is_signed_in_may_read_it_and_it_speaks_first(as_role, rol
     shop(2)
     looked_back(make.plant())
     text = said(page(client))
-    assert "8 times in 10”, 79 held . Between 73 and 87 is what chance would give" in text
-    assert "They are as sure as they should be." in text
-    assert "Rests on 96 statements of 12 dies, made at 7 dates" in text
-    assert "Of single edges, 1,200 statements: 81 of 100 held." in text
-    assert 'aria-current="page"' in page(client) and ">Record</a>" in page(client)
+    assert "8 in 10”, 79 held . Luck alone would give 73 to 87" in text
+    assert "So the forecasts claim no more than they keep." in text
+    assert "Rests on 96 forecasts of 12 dies, made at 7 dates" in text
+    assert "Of 1,200 forecasts of single edges, 81 of 100 held." in text
+    assert 'aria-current="page"' in page(client) and ">Track record</a>" in page(client)
 
 
-@pytest.mark.parametrize(("band", "words"), [(0.6, "They were too sure:"), (0.95, "They were not sure enough:")])
+@pytest.mark.parametrize(("band", "words"), [(0.6, "They claimed too much:"), (0.95, "They claimed too little:")])
 def test_it_says_so_where_the_bands_were_wrong(as_role, band, words):
     client = as_role("lead")
     shop(1)
@@ -95,9 +95,12 @@ def test_wrong_calls_by_name_lead_to_their_dies_and_sort(as_role):
     html = page(client)
     assert html.count(f'href="{reverse("diestore:die", args=[dies[0].pk])}"') == 2
     text = said(html)
-    assert "1-A dull between 3,000 and 6,000 hits sooner 1 in 50" in text
-    assert "1-A dull between 120,000 and 131,000 hits later 1 in 30" in text
-    assert "2 surely went sooner than said, 3 surely lasted longer; up to about 10 each way are usual" in text
+    assert "1-A dull between 3,000 and 6,000 hits early 1 in 50" in text
+    assert "1-A dull between 120,000 and 131,000 hits late 1 in 30" in text
+    assert (
+        "2 surely dull or chipped earlier than forecast, 3 surely lasted longer; up to about 10 each way are usual"
+        in text
+    )
     first = re.search(r'<th scope="row"[^>]*><a [^>]*>([^<]+)', page(client, sort="-code")).group(1)
     assert first == dies[2].code
 
@@ -116,7 +119,7 @@ def test_a_mark_that_is_not_known_is_said_as_not_known(as_role):
     client = as_role("lead")
     shop(1)
     looked_back(make.plant(), went_last=None)
-    assert "90 of 100 too few left to see" in said(page(client))
+    assert "90 of 100 too few left to say" in said(page(client))
 
 
 def test_nothing_yet_and_too_little_are_said_in_words(as_role):
@@ -127,7 +130,7 @@ def test_nothing_yet_and_too_little_are_said_in_words(as_role):
     reason = "3 past forecasts of 2 dies, 1 of them ended; 10 dies and 10 ends are needed"
     PastForecasts.objects.create(plant=make.plant(), as_of=timezone.now(), code_version="4", refusal=reason)
     text = said(page(client))
-    assert "Too little has come yet" in text and reason in text
+    assert "Too little has happened yet" in text and reason in text
 
 
 def test_the_newest_look_back_is_shown(as_role):
@@ -159,10 +162,12 @@ def die_page(client, die) -> str:
 
 def test_a_dies_page_says_how_right_such_statements_have_been_here(as_role):
     client, (die, other) = as_role("setter"), shop(2)
-    assert "How right such statements" not in die_page(client, die)
+    assert "Track record : " not in die_page(client, die)
     looked_back(make.plant(), of_die=[7, 5.6])
-    assert "79 held ; of the 7 on this die that have come out, about 6. The record" in said(die_page(client, die))
-    assert "79 held . The record of 96 such statements" in said(die_page(client, other))
+    assert "Track record : 79 of 100 such ranges held in this shop; on this die about 6 of 7." in said(
+        die_page(client, die)
+    )
+    assert "Track record : 79 of 100 such ranges held in this shop." in said(die_page(client, other))
     looked_back(make.plant(), of_die=[5, 5.0])  # too few of one die to say
     assert "on this die" not in said(die_page(client, die))
 
@@ -182,9 +187,9 @@ def test_dies_due_says_it_too(as_role):
     client = as_role("lead")
     shop(1)
     url = reverse("maintenance:due")
-    assert "How right such bands" not in as_read(client.get(url))
+    assert "such ranges held" not in as_read(client.get(url))
     looked_back(make.plant())
-    assert "Track record: 79 of 100 such ranges held" in as_read(client.get(url))
+    assert "Track record</a>: 79 of 100 such ranges held" in as_read(client.get(url))
 
 
 # --- drift ------------------------------------------------------------------------------------------------------------

@@ -97,7 +97,7 @@ def test_the_list_of_dies_is_filtered(as_role):
     }  # fmt: skip
     assert codes(client, status="stored") == ["A-2"]
     assert codes(client, q="nothing like it") == []
-    assert "No die is like that" in page(client, "diestore:dies", q="nothing like it")
+    assert "No die matches" in page(client, "diestore:dies", q="nothing like it")
 
 
 def test_plants_are_asked_for_only_where_there_are_two(as_role):
@@ -186,7 +186,7 @@ def test_what_goes_wrong_is_said_in_plain_words(client, as_role, monkeypatch):
     lost = client.get("/dies/999999/")
     assert lost.status_code == 404 and "There is no such page" in as_read(lost)
     kept = client.get("/cost/")
-    assert kept.status_code == 403 and "Not yours to open" in as_read(kept)
+    assert kept.status_code == 403 and "Your role cannot open this page" in as_read(kept)
     strict = client.handler.__class__(enforce_csrf_checks=True)
     client.handler = strict
     stale = client.post(reverse("diestore:settings"), {"units": "inch"})

@@ -76,7 +76,7 @@ def test_page_and_file_say_the_same(die, as_role):
     text, made = page(client, die, **asked), told(die).told
     first = made.years[0]
     assert f"The next year with it costs {whole(first.keeping)} EUR" in text
-    assert f"costs {whole(first.anew)} a year" in text and "Keep it: within the 10 years told" in text
+    assert f"costs {whole(first.anew)} a year" in text and "Keep it: within the 10 years shown" in text
     assert "Next twelve months, cash" in text and "A year in the long run" in text
     answer = client.get(reverse("reports:cost_replace_csv", args=[die.pk]), asked)
     rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
@@ -92,7 +92,7 @@ def test_repairs_that_grow_and_a_cheap_new_one_make_building_pay(die, as_role):
     text = page(as_role("sales"), die, price="2000", repairs="1500", aging="30", interest="5")
     made = told(die, price=D(2000), repairs=D(1500), aging=D("0.3"), interest=D("0.05")).told
     assert made.best is not None and made.first_dearer is not None
-    wanted = "Build it anew now" if made.best == 0 else f"Keep it {made.best} more year"
+    wanted = "Build a new one now" if made.best == 0 else f"Keep it {made.best} more year"
     assert wanted in text and "Repairs and stops grow with age as typed" in text
     dear = told(die, price=D(2000), repairs=D(1500), interest=D("0.05")).told
     assert made.years[9].cost > dear.years[9].cost and made.years[0].cost == dear.years[0].cost
@@ -154,7 +154,7 @@ def test_beyond_the_parts_it_is_built_for_it_says_so(die, as_role):
 def test_without_a_price_the_page_asks_for_one(die, as_role):
     Die.objects.filter(pk=die.pk).update(build_price=None)
     client = as_role("sales")
-    assert "What a new one costs is not known: type it." in page(client, die)
+    assert "What a new one costs is not known: enter it." in page(client, die)
     answer = client.get(reverse("reports:cost_replace_csv", args=[die.pk])).content.decode("utf-8-sig")
     assert "What a new one costs is not known" in answer
     assert "Not known." not in page(client, die, price="9000")

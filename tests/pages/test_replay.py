@@ -1,4 +1,4 @@
-"""Your years again: what the page says of decisions looked back on, and to whom."""
+"""Looking back: what the page says of decisions looked back on, and to whom."""
 
 import re
 
@@ -73,13 +73,13 @@ def test_it_speaks_first_and_names_where_the_advice_was_worse(as_role):
     text = said(page(client))
     assert "When to sharpen: 41 jobs since 9 Jan 2025, 20 of them done as the advice would have said." in text
     assert "Had the other 21 followed it, they are expected to have cost 4,300 EUR less , with 7 stops fewer" in text
-    assert "8 times in 10: 2,300 to 6,300 EUR, 3 to 10 stops. Whatever may have come: −1,000 to 9,000 EUR" in text
+    assert "8 in 10: 2,300 to 6,300 EUR, 3 to 10 stops. At worst and best: −1,000 to 9,000 EUR" in text
     assert "What to grind" not in text.split("Where the advice was worse")[0]
     worse = text.split("Where the advice was worse")[1].split("By die")[0]
-    assert "17 Jan 2025 H-001 25-0001 Sharpened first Run it as it stands Ran through, 40,000 hits" in worse
+    assert "17 Jan 2025 H-001 25-0001 Sharpened first Run it as it is Ran through, 40,000 hits" in worse
     assert "91 EUR dearer −555 to 224 0.9 −0.13 mm" in worse and "25-0000" not in worse
     every = text.split("Every decision that differs")[1]
-    assert "Ran it as it stood Sharpen first Dull after 18,584 of 40,000 hits 157 EUR saved" in every
+    assert "Ran it as it was Sharpen first Dull after 18,584 of 40,000 hits 157 EUR saved" in every
     assert "Ground 1 of 2 edges Grind all 2 edges also 2-A 2-A dull 23,000 hits on 267 EUR saved" in every
     assert "7 jobs began after an edge was known to be dull or chipped" in text and "3 runs name no job" in text
     assert reverse("maintenance:record") in page(client)

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from reports.costing.series import PartOfSeries, series
-from reports.format import three_figures
+from reports.format import cents
 from reports.offers import reckon
 from tests import factories as make
 from tests.security.addresses import outlined_tool
@@ -48,8 +48,8 @@ def test_as_typed_and_as_reckoned(outline, as_role):
         tool=one.price, running=one.a_part, change_rate=D(str(figures["toolroom_rate"] + figures["press_rate"])),
         years=len(outline.volumes), interest=told.weighed.programme.interest, lasts_parts=one.lasts_parts,
     )  # fmt: skip
-    assert f"One tool: {three_figures(made.shared_thousand)} EUR per thousand parts of the series" in text
-    assert f"a tool for each: {three_figures(made.alone_thousand)}" in text and f"Over {made.parts:,} parts" in text
+    assert f"One tool: {cents(made.shared_thousand)} EUR per thousand parts of the series" in text
+    assert f"a tool for each: {cents(made.alone_thousand)}" in text and f"Over {made.parts:,} parts" in text
     assert text.count("clip 11") >= 2 and "6 lots a year" in text
     answer = client.get(reverse("reports:outline_series_csv", args=[outline.pk]), TYPED)
     rows = answer.content.decode("utf-8-sig").splitlines()

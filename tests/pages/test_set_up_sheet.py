@@ -62,7 +62,7 @@ def paper_of(die) -> str:
 def test_the_sheet_says_what_cutting_and_stripping_take(anchor, as_role):
     client = as_role("setter")
     said = as_read(client.get(sheet_of(anchor)))
-    assert "H-150 fits P4 by all that is known of the two" in said
+    assert "H-150 fits P4, by all that is known" in said
     assert "126 kN" in said and "210.00 mm of cut × 2.00 mm × 300 MPa (shear strength of the stock, as typed)" in said
     assert "group 1: 91.2 kN; group 2: 34.8 kN" in said and "145 to 164 kN" in said
     assert "The springs fitted hold 3.54 kN of 3.8 to 25 kN needed: less than any rule asks" in said
@@ -126,7 +126,7 @@ def test_a_bare_die_has_a_sheet_that_says_what_is_missing(as_role):
     die = make.die("H-1")
     client = as_role("setter")
     said = as_read(client.get(sheet_of(die)))
-    assert "No press is named" in said and "No cut of it is entered, so no force is computed." in said
+    assert "No press is picked" in said and "No cut of it is entered, so no force is computed." in said
     assert client.get(paper_of(die)).content.startswith(b"%PDF")
 
 

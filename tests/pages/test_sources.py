@@ -108,7 +108,7 @@ def test_a_level_by_hand_counts_beside_the_reckoned_one(punch, as_role):
     assert told.advice.point == 40 and told.short_by == 40 - before.on_hand - before.on_order
     assert told.quantity >= told.short_by and told.is_due
     page = as_read(client.get(reverse("reports:spare", args=[punch.pk])))
-    assert "By hand: 40 pieces at least" in page and "a customer asks" in page and "Reckoned: enough" in page
+    assert "By hand: 40 pieces at least" in page and "a customer asks" in page and "Worked out: enough" in page
     assert client.post(address, {"chance_percent": "60", "reason": "slow"}).status_code == 302
     assert row(punch).advice.service == 0.6
     assert client.post(address, {"act": "back"}).status_code == 302

@@ -26,7 +26,7 @@ def test_a_stop_names_its_place_or_its_station(lead, die, ina):
     assert "at 3-A" in listed and "in station 3" in listed
     elsewhere = make.position(make.die("X-9"))
     answer = send(lead, "log_stop", die, place=f"place-{elsewhere.pk}", **values)
-    assert answer.context["form"].errors["place"] == ["Pick a station or a place of this die."]
+    assert answer.context["form"].errors["place"] == ["Pick a station or a position of this die."]
 
 
 def test_a_stop_that_broke_something_is_a_mishap_and_typed_once(lead, die, ina):

@@ -43,7 +43,7 @@ def test_a_setter_takes_back_what_they_have_just_written(setter, die, ina):
     answer = setter.post(back(entry), follow=True)
     assert "Taken back: Stopped 5 minutes" in said(answer)
     entry.refresh_from_db()
-    assert (entry.struck_by, entry.struck_reason) == (ina, "taken back by its writer")
+    assert (entry.struck_by, entry.struck_reason) == (ina, "undone by whoever made it")
     assert "struck out already" in said(setter.post(back(entry), follow=True))
     assert back(entry) not in page(setter.get(address("entries")))
 
@@ -51,7 +51,7 @@ def test_a_setter_takes_back_what_they_have_just_written(setter, die, ina):
 def test_after_ten_minutes_and_by_anybody_else_it_stands(setter, client, die, ina):
     entry = stop(setter, die, ina)
     client.force_login(make.user(roles.TOOLMAKER))
-    assert "Only whoever wrote an entry can take it back" in said(client.post(back(entry), follow=True))
+    assert "Only whoever made an entry can undo it" in said(client.post(back(entry), follow=True))
     Stop.objects.filter(pk=entry.pk).update(recorded_at=timezone.now() - dt.timedelta(minutes=10, seconds=5))
     assert "only for 10 minutes" in said(setter.post(back(entry), follow=True))
     assert back(entry) not in page(setter.get(address("entries")))
@@ -75,8 +75,8 @@ def test_on_a_shared_tablet_it_is_the_person_that_counts(setter, die, ina):
         actions.set_pin(by=by, person=person, pin=pin)
     entry = stop(setter, die, ina, pin="4071")
     stop(setter, die, other, pin="8802")  # from now on it is Odo at the tablet
-    assert "Only whoever wrote" in said(setter.post(back(entry), follow=True))
-    assert "Taken back" in said(setter.post(back(Stop.objects.latest("pk")), follow=True))
+    assert "Only whoever made" in said(setter.post(back(entry), follow=True))
+    assert "Undone" in said(setter.post(back(Stop.objects.latest("pk")), follow=True))
 
 
 def test_what_another_way_brought_in_is_nobodys_to_take_back(die, ina):

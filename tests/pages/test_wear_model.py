@@ -55,8 +55,8 @@ def test_an_empty_shop_gets_the_handbook_and_is_told_so(as_role):
     plain_edge = wear_model_page.spec_from({})
     told = handbook_interval(plain_edge)
     assert f"half last longer than {numbers.hits(told.usual_hits)} hits" in said
-    assert "no record of this shop speaks yet" in said and "no fit is stored yet" in said
-    assert "this shop's record, with the band" not in said
+    assert "this shop has no records of it yet" in said and "nothing is worked out from the records yet" in said
+    assert "this shop's records, shaded 8 in 10" not in said
 
 
 @pytest.mark.parametrize("role", ["setter", "toolmaker", "lead", "buyer", "sales", "administrator"])
@@ -108,7 +108,7 @@ def test_it_begins_with_a_real_edge_or_with_the_one_that_limits_a_die(worked):
     html = page(client, edge=edge.pk)
     assert f"It is 2-A of H-901 as built now" in plain(html).replace(" .", ".")  # noqa: F541
     itself = next(e for e in other_builds.edges_now(dies[1]) if e.position == edge.pk).usual_hits
-    assert f"half of fresh ones last longer than {numbers.hits(itself)} hits of the die" in plain(html)
+    assert f"freshly ground, half last longer than {numbers.hits(itself)} hits of the die" in plain(html)
     limiting = queries.newest_forecast(dies[0]).limiting.code
     assert f"It is {limiting} of H-900" in plain(page(client, die=dies[0].pk))
     assert client.get(reverse("maintenance:wear"), {"edge": 10**9}).status_code == 404
@@ -136,7 +136,7 @@ def test_an_edge_without_forecast_is_said_to_have_none(worked):
 def test_what_cannot_be_is_refused_in_words_and_the_page_stands(worked, field, value, wrong):
     client, _ = worked
     said = plain(page(client, **(ASKED | {field: value})))
-    assert wrong in said and "What each thing does to the interval" in said
+    assert wrong in said and "What each thing does to the hits between grinds" in said
 
 
 def test_another_steel_has_its_own_usual_hardness(worked):
@@ -175,7 +175,7 @@ def test_every_drawing_is_well_formed_named_in_words_and_beside_a_table(worked):
     assert len(curves) == 4
     for drawn in curves:
         texts = [t.text for t in ET.fromstring(drawn).iter("text")]
-        assert "handbook" in texts and "this shop's record" in texts
+        assert "handbook" in texts and "this shop's records" in texts
     assert html.count("<table") == 2
     for heading in ("gap a side, % of thickness", "tensile strength, MPa", "thickness, mm", "steel", "coating", "side"):
         assert f'scope="rowgroup">{heading}<' in html
@@ -186,7 +186,7 @@ def test_the_models_own_words_stand_beside_the_record(worked):
     said = plain(page(client))
     assert "Archard's law of wear (1953), from memory" in said
     assert "common practice, no source" in said
-    for says in ("not yet anything", "a lot"):
+    for says in ("nothing yet", "a lot"):
         assert says in said
 
 
@@ -194,7 +194,7 @@ def test_a_fit_of_an_older_form_of_the_numbers_is_not_shown(worked):
     client, dies = worked
     row = store.newest_fit(dies[0].plant)
     type(row).objects.filter(pk=row.pk).update(code_version="0")
-    assert "no fit is stored yet" in plain(page(client))
+    assert "nothing is worked out from the records yet" in plain(page(client))
 
 
 def test_numbers_of_times_are_said_to_two_figures():

@@ -83,7 +83,7 @@ def test_page_and_file_say_the_same(die, as_role):
     client = as_role("sales")
     text = page(client, die)
     first = told(die).years.together.year(1)
-    assert f"is expected to take {rounded(first.expected, Decimal(1)):,} EUR; 8 times in 10" in text
+    assert f"is expected to take {rounded(first.expected, Decimal(1)):,} EUR; 8 in 10" in text
     assert "nobody stated a volume for the years ahead" in text
     answer = client.get(reverse("reports:cost_years_csv", args=[die.pk]))
     rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))

@@ -286,7 +286,7 @@ def test_the_page_is_the_same_from_kept_rows(plant, as_role):
     assert client.get(reverse("reports:spares_csv")).content == csv
     entered(Die.objects.get(code="H-001"))
     text = as_read(client.get(reverse("reports:spares")))
-    assert text.count("entries since do not count yet") == 1 and "1 spare waits to be told anew" in text
+    assert text.count("entries since do not count yet") == 1 and "1 spare waits to be worked out again" in text
 
 
 def _plain(text):

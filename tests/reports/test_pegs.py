@@ -20,7 +20,7 @@ def test_three_here_two_on_order_and_four_needed():
     assert (count(drawn.here), count(drawn.coming), drawn.each) == (3, 2, 1)
     fourth = pegs.LEFT + 3 * pegs.PITCH + pegs.WIDE
     assert fourth < drawn.needed < fourth + pegs.PITCH - pegs.WIDE, "behind the fourth peg, before the fifth"
-    assert drawn.words == "3 here, 2 on order; 4 needed before an order could come, 9 times in 10 no more"
+    assert drawn.words == "3 here, 2 on order; 4 needed before an order arrives (9 in 10 at most)"
 
 
 @given(st.integers(-5, 5_000), st.integers(0, 5_000), st.none() | st.integers(0, 5_000))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from diestore.drawing.strip_plan import DENSE, WHOLE_WIDTH, PlanPosition, lay_out
 
 pytestmark = pytest.mark.no_database
-WORDS = ("1-A limits the die", "half of such edges go 184,000 hits more; 9 in 10 go 91,000")
+WORDS = ("1-A limits the die", "half last another 184,000 hits; 9 in 10 another 91,000")
 
 
 def place(code: str, station: str, side: str = "upper", *, cuts: bool = True, **more) -> PlanPosition:

@@ -110,7 +110,7 @@ def test_odd_addresses_are_pages_that_are_not_there(strict, path):
 
 def test_an_address_that_is_not_asked_for_in_that_way_says_so(strict):
     answer = strict.get("/sign-out/")
-    assert the_page(answer, 405, "This page is not asked for in that way")
+    assert the_page(answer, 405, "This address takes a form, not a visit")
     assert int(answer["Content-Length"]) == len(answer.content), "else a server sends no word of it"
     answer = strict.post("/due/", {"q": "x"})
     assert the_page(answer, 405, "Nothing was saved or changed") and "GET" in answer["Allow"]

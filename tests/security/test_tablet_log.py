@@ -26,7 +26,7 @@ def test_the_first_entry_asks_for_a_name_and_its_pin_in_the_form_itself(bench, d
     shown = page(bench.get(address("log_stop", die)))
     assert 'name="pin"' in shown and "Jory T." in shown and "Odd B." not in shown
     for name, pin, words in (
-        (None, "", "Pick who did it."),
+        (None, "", "Pick a name."),
         (ina().pk, "", "Tap your PIN."),
         (ina().pk, "9999", "This PIN does not fit that name."),
         (make.person("Odd B.").pk, "4071", "Pick a name of the list."),

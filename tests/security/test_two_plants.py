@@ -214,7 +214,7 @@ def test_a_spare_that_both_plants_take_is_told_of_each_shelf_by_itself(people, n
 
     def on_hand(where: str) -> str:
         rows = csv.DictReader(io.StringIO(_words(signed_in(people["buyer", where]).get(reverse("reports:spares_csv")))))
-        return {row["spare"]: (row["on hand"], row["dies"]) for row in rows}[item.code]
+        return {row["spare"]: (row["on the shelf"], row["dies"]) for row in rows}[item.code]
 
     assert on_hand("near") == ("2", "H-900 H-901")
     assert on_hand("far") == ("40961", "Q-900")

@@ -85,7 +85,7 @@ def test_a_backup_taken_while_people_work_restores_as_it_was_at_one_moment(shop,
     before = until(lambda: (n := shop.number(runs)) > 15 and n, 60, "the writer writes")
     file = tmp_path / "shop.zip"
     said = shop.manage("backup", str(file))
-    assert "clocks of 3 dies" in said
+    assert "hit totals of 3 dies" in said
     during = shop.number(runs)
     until(lambda: shop.number(runs) > during, 30, "the writer goes on")
     assert writer.poll() is None, shop.said()

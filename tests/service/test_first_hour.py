@@ -85,7 +85,7 @@ def type_the_first_die(one: Newcomer) -> None:
         ("Tensile strength, MPa", "350"), ("Strokes a minute", "60"), ("Number of the part", "EL-100"),
     ):  # fmt: skip
         one.type(label, text)
-    one.press("Save, and go on to its places")
+    one.press("Save, and go on to its positions")
     one.press("pierce", exact=True)
     for label, text in (("Length of cut", "18,8"), ("Gap", "9"), ("Steel", "A2"), ("HRC", "59"), ("To grind off", "5")):
         one.type(label, text)
@@ -100,7 +100,7 @@ def test_from_an_empty_service_to_a_forecast_a_book_a_job_a_change_and_labels(si
     try:
         first_start(site, web, one)
         type_the_first_die(one)
-        one.press("How it stands", role="link")
+        one.press("State", role="link")
         until(lambda: one.page.reload() and "handbook" in one.reads and "hits more" in one.reads, 60, one.reads[:900])
         assert one.taps <= TAPS_TO_A_FORECAST and one.minutes < MINUTES_TO_A_FORECAST, (one.taps, one.minutes)
         print(f"to the first forecast: {one.taps} taps, {one.keys} keys, {one.minutes:.1f} minutes by the model")

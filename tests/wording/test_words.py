@@ -10,6 +10,8 @@ from maintenance.wording import numbers
 from maintenance.wording import odds as wording_odds
 from maintenance.wording.standing import standing
 
+from .refused import refused
+
 pytestmark = pytest.mark.no_database
 
 
@@ -94,8 +96,24 @@ def test_what_pays_decides_and_not_the_chance():
     def word(chance, **more):
         return standing(chance_of_order=chance, share_left=None, **more).word
 
-    assert [word(c) for c in (0.4, 0.6, 0.9)] == ["Sharpen first", "Close", "Runs"]  # where nobody knows
+    assert [word(c) for c in (0.4, 0.6, 0.9)] == ["Sharpen first", "Borderline", "Runs"]  # where nobody knows
     assert [word(c, pays=True) for c in (0.4, 0.6, 0.9)] == ["Sharpen first"] * 3
-    assert [word(c, pays=False) for c in (0.4, 0.6, 0.9)] == ["Plan a stop", "Close", "Runs"]
+    assert [word(c, pays=False) for c in (0.4, 0.6, 0.9)] == ["Plan a stop", "Borderline", "Runs"]
     assert word(0.9, pays=False, stop_inside=True) == "Plan a stop"
     assert word(0.9, pays=True, unrun=True) == "Plan a stop"  # sharpened again it would be as it is
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Close", "Half go this many more", "Rests on 244 cycles of the shop", "4 dies with open orders", "order 26-0121",
+     "Tell me", "as often more as less", "46 um", "4 on the way", "No die with an open order is like that."],
+)  # fmt: skip
+def test_words_that_were_given_up_are_found_on_a_page(text):
+    assert refused([f"  {text}\n"]) == [" ".join(text.split())]
+
+
+@pytest.mark.parametrize(
+    "text", ["Close the job", "when the press closes", "Open orders, by how long they took", "PO-12"]
+)
+def test_the_same_letters_in_another_sense_may_stand(text):
+    assert refused([text]) == []

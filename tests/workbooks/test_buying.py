@@ -171,7 +171,7 @@ def test_lists_come_back_through_csv(rack, punch):
     ("rows", "words"),
     [
         ([["A-1", 5, 3, None]], "2: A-1: 2 fewer than should lie there. Say why."),
-        ([["A-1", 5, 5, None], ["A-1", 5, 5, None]], "3: A-1 stands in row 2 already"),
+        ([["A-1", 5, 5, None], ["A-1", 5, 5, None]], "3: A-1 is in row 2 already"),
         ([["X-9", 5, 5, None]], "2: No spare is called 'X-9'"), ([[None, 5, 5, None]], "2: No spare is named"),
         ([["A-1", 5, -1, "x"]], "2: -1 of A-1 cannot lie there"),
         ([["A-1", 5, BIG, "x"]], "1,000,000,000,000 of A-1 cannot"),
@@ -346,7 +346,7 @@ def test_a_confirmation_comes_in_once(order):
         (["PP-6.0-M2", 4, -1, None], "cannot be"), (["PP-6.0-M2", 4, BIG, None], "cannot be"),
         (["PP-6.0-M2", 4, 49, "2020-01-01"], "lies before the day on which it was ordered"),
         (["PP-6.0-M2", 4, 49, "2090-01-01"], "Check the year"), (["PP-6.0-M2", BIG, 49, None], "are ordered"),
-        (["BP-1", 2, 49, None], "3: BP-1 stands in row 2 already"),
+        (["BP-1", 2, 49, None], "3: BP-1 is in row 2 already"),
     ],
 )  # fmt: skip
 def test_a_confirmation_that_cannot_be_is_told_with_its_row(order, row, words):

@@ -37,15 +37,18 @@ class Command(BaseCommand):
         gone = backup.forget_old(folder, keep) if keep is not None else 0
         if verbosity:
             if gone:
-                self.stdout.write(f"Older ones taken away: {gone}.")
+                self.stdout.write(f"Older ones deleted: {gone}.")
             self.stdout.write(
                 f"{file}: {in_words(contents)}. Keep it like the database: it holds people's names and sign-ins."
             )
 
 
+SAID = {"clocks": "hit totals"}  # what is compared, as people call it
+
+
 def in_words(contents) -> str:
     tables = sum(1 for n in contents.rows.values() if n)
-    checked = ", ".join(f"{what} of {n:,} dies" for what, n in contents.checked.items())
+    checked = ", ".join(f"{SAID.get(what, what)} of {n:,} dies" for what, n in contents.checked.items())
     return f"{sum(contents.rows.values()):,} rows in {tables} tables; {checked}"
 
 

@@ -88,13 +88,13 @@ def _lines(computed):
     """As the pages print it: what is ahead rounded to what can be known, the hits those of the edge that is named."""
     from maintenance.wording import numbers
 
-    rests = f"rests on {computed.fit.cycles:,} cycles, {computed.fit.dull_ends:,} dull ends"
+    rests = f"rests on {computed.fit.cycles:,} intervals, {computed.fit.dull_ends:,} dull ends"
     yield f"As of {computed.as_of:%d %b %Y, %H:%M}; {rests}.\n"
-    yield f"{'die':16}{'since sharpened':>17}{'9 in 10 go':>14}{'half go':>14}   first to go\n"
+    yield f"{'die':16}{'hits on it':>12}{'9 in 10 last':>14}{'half last':>14}   limited by\n"
     for outlook in computed.dies:
         if outlook.prediction is None:
             yield f"{outlook.code:16}{next(iter(outlook.refused.values()), 'nothing to forecast')}\n"
             continue
         left = outlook.prediction.remaining
         first, since = outlook.positions[outlook.limiting].code, outlook.on_edge[outlook.limiting]
-        yield f"{outlook.code:16}{since:>17,}{numbers.hits(left[0.1]):>14}{numbers.hits(left[0.5]):>14}   {first}\n"
+        yield f"{outlook.code:16}{since:>12,}{numbers.hits(left[0.1]):>14}{numbers.hits(left[0.5]):>14}   {first}\n"

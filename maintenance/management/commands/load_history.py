@@ -46,7 +46,7 @@ class Command(BaseCommand):
             ("Added", loaded.counts.added),
             ("Changed", loaded.counts.changed),
             ("Struck out", loaded.counts.struck),
-            ("Stood already", loaded.counts.stood),
+            ("Already there", loaded.counts.stood),
         ):
             counted = ", ".join(f"{what} {n:,}" for what, n in counter.items() if n)
             if counted:

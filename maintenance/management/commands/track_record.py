@@ -18,7 +18,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("--plant", metavar="CODE", help="Needed only where there are several plants.")
-        parser.add_argument("--as-of", metavar="DATE", help="What came up to here; default: the last in the records.")
+        parser.add_argument(
+            "--as-of", metavar="DATE", help="What happened up to here; default: the last in the records."
+        )
         parser.add_argument("--store", action="store_true", help="Keep it for the pages.")
         parser.add_argument("--json", action="store_true", dest="as_json", help="Print plain numbers.")
 
@@ -35,7 +37,9 @@ class Command(BaseCommand):
         except TooShort as reason:
             if store and moment is not None:
                 track_record.store_refusal(of, moment, str(reason))
-            raise CommandError(f"Too little has come yet to say how right the forecasts were: {reason}.") from reason
+            raise CommandError(
+                f"Too little has happened yet to say how right the forecasts were: {reason}."
+            ) from reason
         finally:
             if steps:
                 steps.close()
@@ -78,24 +82,24 @@ class Steps:
 def _lines(scores: dict, wrong: list[dict], as_of):
     band, se = 100 * scores["band_80"], 100 * scores["se"]
     n, ended, dies = (scores[name] for name in ("forecasts", "ended", "dies"))
-    yield f"What came up to {as_of:%d %b %Y, %H:%M}: {n:,} statements of {dies:,} dies, {ended:,} have come out."
-    yield f"Of 100 statements 'lasts between A and B, 8 times in 10' {band:.0f} held (give or take {se:.0f})."
+    yield f"What happened up to {as_of:%d %b %Y, %H:%M}: {n:,} forecasts of {dies:,} dies, {ended:,} have ended."
+    yield f"Of 100 forecasts 'lasts between A and B, 8 in 10' {band:.0f} held (give or take {se:.0f})."
     if (edges := scores["edges"]) is not None:
         yield (
-            f"Of single edges, {edges['forecasts']:,} statements: {100 * edges['band_80']:.0f} "
+            f"Of {edges['forecasts']:,} forecasts of single edges: {100 * edges['band_80']:.0f} "
             f"(give or take {100 * edges['se']:.0f})."
         )
-    yield "\nSaid to have gone by then, and gone:"
+    yield "\nForecast dull or chipped by then, and found so:"
     yield "  " + "".join(f"{100 * mark:6.0f} %" for mark in scores["marks"])
     yield "  " + "".join("     – " if w is None else f"{100 * w:6.0f} %" for w in scores["went"])
-    yield f"\n{'as of':14}{'cycles':>9}{'dull ends':>11}{'said':>7}{'within':>8}{'early':>7}{'late':>6}{'open':>6}"
+    yield f"\n{'as of':14}{'intervals':>10}{'dull ends':>11}{'dies':>6}{'within':>8}{'early':>7}{'late':>6}{'open':>6}"
     for row in scores["origins"]:
-        counts = (("statements", 7), ("within", 8), ("early", 7), ("late", 6), ("open", 6))
+        counts = (("statements", 6), ("within", 8), ("early", 7), ("late", 6), ("open", 6))
         counts_shown = "".join(f"{row[name]:>{width},g}" for name, width in counts)
-        yield f"{row['at'][:10]:14}{row['cycles']:>9,}{row['dull_ends']:>11,}{counts_shown}  {row['refusal']}".rstrip()
+        yield f"{row['at'][:10]:14}{row['cycles']:>10,}{row['dull_ends']:>11,}{counts_shown}  {row['refusal']}".rstrip()
     if scores["chances"]:
-        yield "\nChance of finishing the order that was open then:"
-        yield f"  {'said':14}{'on average':>11}{'orders':>8}{'finished':>10}{'stopped before':>16}{'finished, %':>13}"
+        yield "\nChance of finishing the job that was open then:"
+        yield f"  {'given':14}{'on average':>11}{'jobs':>8}{'finished':>10}{'stopped before':>16}{'finished, %':>13}"
         for c in scores["chances"]:
             held = "–" if c["held"] is None else f"{100 * c['held']:.0f}"
             band = f"{100 * c['low']:.0f} to {100 * c['high']:.0f} %"
@@ -103,11 +107,11 @@ def _lines(scores: dict, wrong: list[dict], as_of):
                 f"  {band:14}{100 * c['said']:>9.0f} %{c['statements']:>8,}{c['finished']:>10g}{c['stopped']:>16,}"
                 f"{held:>13}"
             )
-    for sort, words in (("early", "Went sooner than said"), ("late", "Lasted longer than said")):
+    for sort, words in (("early", "Dull or chipped earlier than forecast"), ("late", "Lasted longer than forecast")):
         mine = [row for row in wrong if row["sort"] == sort]
         yield f"\n{words}, surely ({len(mine)}; up to about {0.1 * n:.0f} are usual, 1 in 10):"
         for row in mine:
-            yield f"  {row['code']:12} {row['origin'][:10]}  said {row['low']:,} to {row['high']:,}; {came(row)}"
+            yield f"  {row['code']:12} {row['origin'][:10]}    forecast {row['low']:,} to {row['high']:,}; {came(row)}"
 
 
 def came(row: dict) -> str:

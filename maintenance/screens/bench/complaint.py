@@ -114,7 +114,7 @@ class Complaint(PermissionRequiredMixin, View):
     def _ask(self, request: HttpRequest, *, status: int = 200) -> HttpResponse:
         form = DieForm()
         form.fields["die"].queryset = _dies(request).exclude(status=Die.Status.RETIRED).order_by("code", "pk")
-        shown = {"form": form, "heading": "A complaint of the press", "find": True}
+        shown = {"form": form, "heading": "A complaint from the press", "find": True}
         return render(request, "maintenance/screens/bench/which.html", shown, status=status)
 
     @staticmethod

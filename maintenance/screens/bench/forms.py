@@ -86,8 +86,8 @@ class OpenForm(ByForm):
             label="What is it opened for?", choices=choices(Source.choices), widget=Opens, initial=source
         )
         self.fields["position"] = forms.ChoiceField(
-            label="Where in the die?", required=False, widget=Opens, initial=asked.get("place", ""),
-            choices=choices([("", "nowhere in particular"), *((p.position.pk, p.called) for p in self.places)]),
+            label="Which position?", required=False, widget=Opens, initial=asked.get("place", ""),
+            choices=choices([("", "none in particular"), *((p.position.pk, p.called) for p in self.places)]),
         )  # fmt: skip
         self.fields["needed_on"] = DayField(
             label="When is the die needed?", required=False, help_text="Empty: before its next job has to begin."
@@ -201,7 +201,7 @@ def _refused(form: forms.Form, field: str, check) -> None:
 
 def _why() -> forms.CharField:
     return forms.CharField(
-        label="Why otherwise than advised?", max_length=200, required=False,
+        label="Why different from the advice?", max_length=200, required=False,
         widget=forms.TextInput({"autocomplete": "off", "placeholder": "sharp under the glass, a spare is coming ..."}),
         error_messages={"max_length": "Say it in 200 letters."},
     )  # fmt: skip
@@ -273,7 +273,7 @@ class WorkForm(ByForm):
             label="What is to be done", max_length=200, initial=work.what, required=False
         )
         self.fields["hours_foreseen"] = TypedField(
-            label="Hours foreseen",
+            label="Hours planned",
             required=False,
             initial="" if work.hours_foreseen is None else f"{work.hours_foreseen:g}",
         )

@@ -135,7 +135,7 @@ def _facts(work: BenchWork) -> list[tuple[str, str]]:
     if work.needed_on:
         made.append(("Die needed", day_of(work.needed_on)))
     if work.hours_foreseen:
-        made.append(("Hours foreseen", f"{work.hours_foreseen:g}"))
+        made.append(("Hours planned", f"{work.hours_foreseen:g}"))
     if work.person is not None:
         made.append(("For", f"{work.person}" + (f", {day_of(work.day)}" if work.day else "")))
     if work.supplier is not None:
@@ -329,7 +329,7 @@ def _edges(page: _Page) -> None:
         _table(page, told.edges, _HALF_TABLE, [EDGE, EDGE + wide + gap], wide, LOW_ROW, 7.5)
     if told.heights_address:
         page.y -= NOTE
-        words = f"Shim: so that it stands as when the die was last set in right. All heights: {told.heights_address}"
+        words = f"Shim: so that it stands as at the last good set-up. All heights: {told.heights_address}"
         page.text(EDGE, words, size=7, room=ROOM)
 
 

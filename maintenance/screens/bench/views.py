@@ -377,7 +377,7 @@ def _spare(request: HttpRequest, work: BenchWork, name: str, value: str, by: wri
     if name == "undraw":
         row = StockMovement.objects.standing().filter(pk=row_key(pk), bench_work=work, kind="drawn").first()
         if row is None:
-            raise write.EntryRefused("That is taken back already.")
+            raise write.EntryRefused("That is undone already.")
         messages.success(request, bench.undraw_spare(by=by, work=work, row=row, on_a_tablet=bool(tablet_of(request))))
         return
     item = Item.objects.filter(pk=row_key(pk)).first()

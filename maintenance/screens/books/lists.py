@@ -102,7 +102,7 @@ class NewList(Buying):
         except BookRefused as refused:
             return self._show(sort, asked, str(refused))
         if not any(grid.rows for grid in read.grids):
-            return self._show(sort, asked, "Nothing stands in this file.")
+            return self._show(sort, asked, "This file is empty.")
         choices: dict[str, object] = {"list": sort, "rack": asked.rack, "their_number": their_number}
         if asked.order:
             choices["order"] = asked.order.pk

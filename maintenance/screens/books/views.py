@@ -71,7 +71,7 @@ class NewBook(Books):
         except BookRefused as refused:
             return self._show(request, str(refused))
         if not any(grid.rows for grid in read.grids):
-            return self._show(request, "Nothing stands in this file.")
+            return self._show(request, "This file is empty.")
         made = take.kept_to_wait(plant, read, by=request.user)
         return redirect("maintenance:book", pk=made.pk)
 

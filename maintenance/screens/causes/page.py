@@ -125,8 +125,8 @@ class Suspect:
         return {
             "suspect": "a suspect",
             "clear": "nothing against it",
-            "open": "cannot be said",
-            "thin": f"fewer than {CASES_NEEDED:.0f} cases: nothing can be said",
+            "open": "not enough records",
+            "thin": f"fewer than {CASES_NEEDED:.0f} cases: too few to say",
         }[self.verdict]
 
 

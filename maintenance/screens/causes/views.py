@@ -45,6 +45,6 @@ class ShortCycle(View):
         with_names = request.user.has_perm(roles.PLAN_BENCH)
         cycle = page.short_cycle(position, number, with_names=with_names)
         if cycle is None:
-            raise Http404("No cycle of that number has ended there.")
+            raise Http404("No interval of that number has ended there.")
         context = {"position": position, "die": position.die, "short": cycle, "with_names": with_names}
         return render(request, "maintenance/screens/causes/short_cycle.html", context)

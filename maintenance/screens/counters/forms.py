@@ -156,7 +156,7 @@ class InPressForm(ByForm):
 class SettleForm(ByForm):
     """An answer to what a count alone does not decide."""
 
-    who = "Who says so?"
+    who = "Who settles it?"
 
     def __init__(self, data=None, *, asked: counters_asked.Asked, may_strike: bool, **kwargs) -> None:
         super().__init__(data, **kwargs)
@@ -215,22 +215,22 @@ class DeviceForm(forms.Form):
         label="Name",
         max_length=80,
         help_text="What it is and where: counters of hall 2.",
-        error_messages={"required": "Give the device a name: what it is and where."},
+        error_messages={"required": "Give the box a name: what it is and where."},
     )
     scopes = forms.MultipleChoiceField(
         label="It may",
         choices=Scope.choices,
         initial=[Scope.COUNTS],
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Say what the device may do."},
+        error_messages={"required": "Say what the box may do."},
     )
     figures = forms.TypedChoiceField(
-        label="Its counters show",
-        choices=[("", "not known"), *((n, f"{n} figures") for n in FIGURES)],
+        label="Digits on the counter",
+        choices=[("", "not known"), *((n, f"{n} digits") for n in FIGURES)],
         coerce=int,
         empty_value=None,
         required=False,
-        help_text="Then a count that comes to its end is not taken for one that was set to nought.",
+        help_text="Needed to tell a roll-over (999999 to 0) from a reset.",
     )
 
     def __init__(self, data=None, *, plants: QuerySet[Plant], **kwargs) -> None:
@@ -250,7 +250,7 @@ class DeviceForm(forms.Form):
         cleaned = super().clean()
         named = CounterDevice.objects.filter(plant=self.plant, name__iexact=cleaned.get("name", "").strip())
         if named.exists():
-            self.add_error("name", f"There is a device {cleaned['name']} already. Give this one another name.")
+            self.add_error("name", f"There is a box {cleaned['name']} already. Give this one another name.")
         return cleaned
 
     @property

@@ -124,7 +124,7 @@ class DiePick:
 
     @property
     def note(self) -> str:
-        what = f"order {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
+        what = f"job {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
         where = f"now in {self.in_press}" if self.in_press else ""
         ready = self.ready
         first = SHARPEN.word.lower() if ready and ready.standing is SHARPEN else ""
@@ -145,11 +145,11 @@ def doubt_of(die: Die, ready: Readiness) -> str:
         return ""
     if ready.order is not None:
         return (
-            f"{die} is due: sharpen first. Its chance of finishing order {ready.order.number} "
+            f"{die} should be sharpened first. Its chance of finishing job {ready.order.number} "
             f"({ready.order.hits_left:,} hits to go) without a dull or chipped edge is {odds.chance(ready.chance)}."
         )
     return (
-        f"{die} is due: sharpen first. Of the usual hits to dull {odds.percent(ready.share_left)} are left on "
+        f"{die} should be sharpened first. Of the usual hits to dull {odds.percent(ready.share_left)} are left on "
         f"{ready.limiting}."
     )
 

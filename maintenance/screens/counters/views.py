@@ -146,7 +146,7 @@ class InPress(PermissionRequiredMixin, View):
             return self._show(request, die, press, form, status=422)
         _say_behind(request, outcome)
         act = form.cleaned_data["act"]
-        words = {"out": "taken out of", "set": "set in", "never": "was never in"}[act]
+        words = {"out": "taken out of", "set": "put in", "never": "was never in"}[act]
         clock = timezone.localtime(row.until if act == "out" else row.since)
         when = "" if act == "never" else f", {clock:%H:%M} on {clock.day} {clock:%b}"
         messages.success(request, f"{row.die} {words} press {row.press}{when}.")
@@ -329,7 +329,7 @@ class Revoke(PermissionRequiredMixin, View):
         devices_seen = plants.within(CounterDevice.objects.all(), request.user)
         device = get_object_or_404(devices_seen, pk=pk)
         devices.revoke_device(by=write.Actor(user=request.user), device=device)
-        messages.success(request, f"The token of {device} opens nothing any more. What it sent stays.")
+        messages.success(request, f"The key of {device} opens nothing any more. What it sent stays.")
         return redirect("maintenance:counter_devices")
 
 

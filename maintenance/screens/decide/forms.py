@@ -72,7 +72,7 @@ class DecideForm(forms.Form):
         words = {
             "records": "as recorded here",
             "rates": "the shop's own",
-            "assumed": "assumed: nobody has named it",
+            "assumed": "assumed: not entered",
             "typed": "as typed",
         }
         for name, figure in figures.items():

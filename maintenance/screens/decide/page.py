@@ -47,7 +47,7 @@ def label(option: Option, known: DieAhead) -> str:
     """What is done, as one says it."""
     ground = np.flatnonzero(option.ground)
     if option.start == AS_IT_STANDS:
-        first = "Run it as it stands"
+        first = "Run it as it is"
     elif option.start == SWAP:
         first = f"Put in ground pieces from the shelf: {edges_named(known, ground)}"
     elif option.start == SET or option.ground.all():
@@ -108,7 +108,7 @@ def lead(decision: Decision, known: DieAhead, currency: str, *, with_money: bool
     little = np.isfinite(decision.gain) and decision.gain < LITTLE * known.costs.set
     gain = ""
     if np.isfinite(decision.gain) and with_money:
-        against = "running it as it stands" if best.sharpens_first else "sharpening first"
+        against = "running it as it is" if best.sharpens_first else "sharpening first"
         gain = f"All counted, that is worth {money(decision.gain, currency)} over {against}."
     return {
         "do": label(best, known) + ".",

@@ -53,7 +53,7 @@ def _steps(state: DieState, user):
                 yield Step(f"Enter {what} of {_few(codes)}.", reverse("maintenance:die_card", args=[die.pk]))
         if state.order is None:
             yield Step(
-                "Enter its next job: then the chance of finishing it stands here.", reverse("maintenance:jobs_new")
+                "Enter its next job: then its chance of finishing is shown here.", reverse("maintenance:jobs_new")
             )
 
 

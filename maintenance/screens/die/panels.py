@@ -55,14 +55,14 @@ def how_it_stands(request, die) -> str:
         "record": record_line.here(die.plant, die),
         "next_steps": next_steps.of(state, request.user),
         "complain": complain_url(request, die),
-        "today_label": f"{timezone.localtime(state.now):%d %b %Y}".lstrip("0"),
+        "today_label": f"last entry, {timezone.localtime(state.now):%-d %b}",
     }
     leader_words = []
     if limiting is not None:
         leader_words = [
             f"{limiting.position.code} limits the die",
-            f"half of such edges go {numbers.hits(limiting.forecast.half_hits)} hits more; "
-            f"9 in 10 go {numbers.hits(limiting.forecast.nine_in_ten_hits)}",
+            f"half last another {numbers.hits(limiting.forecast.half_hits)} hits; "
+            f"9 in 10 another {numbers.hits(limiting.forecast.nine_in_ten_hits)}",
         ]
         context["leader_url"] = reverse("maintenance:edge", args=[limiting.position.pk])
     places = places_of(state, context["complain"])
@@ -74,7 +74,7 @@ def how_it_stands(request, die) -> str:
             "nine": numbers.hits(forecast.nine_in_ten_hits),
             "one": numbers.hits(die_state.quantile(forecast, 0.9)),
             "rests_on": die_state.rests_on(forecast, state.system),
-            "ahead_label": "the first dull or chipped edge: 8 in 10 here",
+            "ahead_label": "first dull or chipped edge: 8 in 10 inside the bar",
         }
     return render_to_string("maintenance/screens/die/how_it_stands.html", context, request=request)
 
@@ -203,8 +203,8 @@ def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
         limit=limit if burrs else None,
         remaining=remaining,
         order_hits=order.hits_left if order else None,
-        order_label=f"order {order.number}: {order.hits_left:,} hits to go" if order else "",
-        words={"half": f"half by {numbers.hits(remaining[0.5])}"} if remaining else None,
+        order_label=f"job {order.number}: {order.hits_left:,} hits to go" if order else "",
+        words={"half": f"even chance by {numbers.hits(remaining[0.5])} hits"} if remaining else None,
     )
 
 
@@ -272,7 +272,7 @@ def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]
         dull = [w for w in rows if w.found == "dull" or (not w.found and w.why == Work.Why.DULL)]
         telling, state = (chipped, "chipped") if chipped else (dull, "dull")
         cause = f"{_names([codes[w.position] for w in telling])} {state}" if telling else Work.Why(rows[0].why).label
-        done = rows[0].operation if len({w.operation for w in rows}) == 1 else "worked on"
+        done = OPERATIONS[rows[0].operation].words if len({w.operation for w in rows}) == 1 else "worked on"
         pieces = f"{len(rows)} pieces" if len(rows) > 1 else codes[rows[0].position]
         at = read.moment(rows[0].at)
         events.append(

@@ -28,13 +28,13 @@ from maintenance.wording.standing import HELD, RUNS, Standing, limiting, standin
 
 NOT_GROUND = Standing("Not ground", "unknown")
 NOT_AN_EDGE = Standing("Not an edge", "unknown")
-NOT_IN_ORDER = Standing("Not in this order", "unknown")
+NOT_IN_ORDER = Standing("Not in this job", "unknown")
 EMPTY_PLACE = Standing("Nothing in it", "unknown")
 DECIDES = 0.25  # an edge that is first less often than this decides nothing alone
 FINISHES = (  # from which chance on, the likeliest first
     (0.9, "It will very likely finish"),
     (0.65, "It will probably finish"),
-    (0.5, "It may just finish"),
+    (0.5, "Touch and go for"),
     (0.35, "It may not finish"),
     (0.0, "It will probably not finish"),
 )
@@ -257,10 +257,10 @@ def _title(position: Position, kind: str, edge: EdgeForecast | None, cuts: bool)
     if not cuts:
         return f"{position.code} {kind}: not a cutting edge"
     if edge is None:
-        return f"{position.code} {kind}: nothing can be said of it yet"
+        return f"{position.code} {kind}: not enough records yet"
     return (
-        f"{position.code} {kind}: {100 * (edge.share_left or 0):.0f} % of its usual hits to dull are left; half of "
-        f"such edges go {numbers.hits(edge.half_hits)} hits more, 9 in 10 go {numbers.hits(edge.nine_in_ten_hits)}"
+        f"{position.code} {kind}: {100 * (edge.share_left or 0):.0f} % of its usual hits to dull are left; half "
+        f"of such edges last another {numbers.hits(edge.half_hits)} hits, 9 in 10 {numbers.hits(edge.nine_in_ten_hits)}"
     )
 
 
@@ -277,14 +277,14 @@ def headline(state: DieState) -> dict:
     headline = {"edge": f.limiting.code if f.limiting else "", "why": _why(state), "shared": _is_shared(state)}
     if order is None:
         return headline | {
-            "verdict": "No order is open.",
-            "rest": f"As often as not it goes {numbers.hits(f.half_hits)} hits more before an edge is dull or chipped; "
-            f"9 times in 10 it goes {numbers.hits(f.nine_in_ten_hits)}.",
+            "verdict": "No job is open.",
+            "rest": f"Even chance that it lasts another {numbers.hits(f.half_hits)} hits before an edge is dull or "
+            f"chipped; 9 in 10 that it lasts {numbers.hits(f.nine_in_ten_hits)}.",
         }
     p = state.chance
     verdict = next(words for least, words in FINISHES if p >= least)
     return headline | {
-        "verdict": f"{verdict} order {order.number}",
+        "verdict": f"{verdict} job {order.number}",
         "rest": f": {order.hits_left:,} hits are left to run, "
         "and the chance of getting there without a dull or chipped edge is",
         "chance": odds.chance(p),
@@ -312,7 +312,7 @@ def _why(state: DieState) -> str:
     bits = []
     first = _first_to_go(state)
     if first is not None:
-        bits.append(odds.times(first))
+        bits.append(odds.times(first) if first < DECIDES else f"dull or chipped first {odds.times(first)}")
     gaps = [r.gap_mm for r in state.cutting if r.gap_mm is not None]
     if row.gap_mm is not None and row.gap_mm == min(gaps) and row.gap_mm < TIGHTER * statistics.median(gaps):
         bits.append("its gap is the tightest in the die")
@@ -328,14 +328,14 @@ def facts(state: DieState) -> list[tuple[str, str]]:
         hits = row.state.hits_since_sharpening
         lines.append((f"Hits on {code} since sharpened", "not known" if hits is None else f"{hits:,}"))
         end = "the burr limit" if "burr_limit" in row.forecast.rests_on else "dull"
-        lines.append((f"Usual for {code}, sharp to {end}", f"{numbers.hits(row.forecast.usual_hits)} hits"))
+        lines.append((f"Usual hits to {end}, {code}", f"{numbers.hits(row.forecast.usual_hits)} hits"))
         burrs = [r for r in state.log.readings if r.position == row.position.pk and "burr" in r.quantity.lower()]
         if burrs:
             last = max(burrs, key=lambda r: r.at)
             lines.append((f"Burr on {code}, last look", units.show_si(last.value_si, "burr height", state.system)))
     if state.order:
         due = state.order.due
-        lines.append((f"Order {state.order.number}, due {due.day} {due:%b}", f"{state.order.hits_left:,} hits"))
+        lines.append((f"Job {state.order.number}, due {due.day} {due:%b}", f"{state.order.hits_left:,} hits"))
     return lines
 
 
@@ -358,7 +358,7 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
 
 def _of_lots(lot: dict) -> str:
     """From what the hits ahead are taken to be cut."""
-    one, several = {"coil": ("coil", "coils"), "order": ("order", "orders")}.get(lot["of"], ("lot", "lots"))
+    one, several = {"coil": ("coil", "coils"), "order": ("job", "jobs")}.get(lot["of"], ("lot", "lots"))
     sentence = f"Edges last about {100 * lot['spread']:.0f} % more or less from one {one} to the next."
     if lot["rest"]:
         return (
@@ -377,8 +377,8 @@ def _rests_on_records(f: DieForecast) -> str:
     sentence = rests.on_record(r["cycles"], r["dull_ends"], r["chipped_ends"], "die", shop)
     sentence += f". {rests.unsure(r['prior_share'])}."
     if not f.fit:
-        return sentence + " The shop's records are not fitted yet: handbook only."
-    return f"{sentence} In all: {r['words']}." if r.get("words") else sentence
+        return sentence + " The shop's records are not worked out yet: handbook only."
+    return f"{sentence} In all: {r['words']}." if "handbook" in r.get("words", "") else sentence
 
 
 def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:
@@ -388,8 +388,8 @@ def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:
     if r["chipped_ends"]:
         ends += f", {r['chipped_ends']} chipped"
     return (
-        f"{numbers.counted(r['cycles'], 'cycle', 'cycles')}, {ends}",
-        f"{rests.as_unsure(r['prior_share'])} as unsure as by handbook",
+        f"{numbers.counted(r['cycles'], 'interval', 'intervals')}, {ends}",
+        f"{rests.as_unsure(r['prior_share'])} as wide a range as by handbook",
     )
 
 

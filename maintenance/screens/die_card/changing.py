@@ -26,10 +26,10 @@ from .cells import CUT, PIECE, POSITION
 from .forms import COATINGS, now_minute, text_field
 
 SINCE, NEVER = "since", "never"
-HOW = ((SINCE, "otherwise since a day"), (NEVER, "a typing error: it was never as it stands here"))
+HOW = ((SINCE, "changed on a day"), (NEVER, "a typing error: it was never like this"))
 ENTERING = WHILE_ENTERING
 LATEST = 25
-ONLY_PUT_RIGHT = "A name is only put right, as a typing error: the place is the same one."
+ONLY_PUT_RIGHT = "A name can only be corrected, as a typing error: the position is the same one."
 MEASURED = (("", "nothing"), *((name, name) for name in wear_limits.NAMES))
 
 

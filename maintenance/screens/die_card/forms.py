@@ -51,7 +51,7 @@ class OpeningFields:
     """How pieces stood when the records began, as three fields of a form."""
 
     def add_opening(self, opening: Opening) -> None:
-        self.fields["opening"] = forms.ChoiceField(label="How far are its pieces?", choices=OPENINGS,
+        self.fields["opening"] = forms.ChoiceField(label="How worn are its pieces?", choices=OPENINGS,
                                                    initial=opening.how)  # fmt: skip
         self.fields["life_hits"] = WholeField(label="Hits on them in all", required=False, initial=opening.life_hits)
         self.fields["since_sharpening"] = WholeField(
@@ -78,7 +78,7 @@ class TicketForm(forms.Form):
 
     since_start = forms.ChoiceField(
         label="What you type now",
-        choices=(("change", "is otherwise since a day"), ("start", "was always so, and was left out")),
+        choices=(("change", "changed on a day"), ("start", "was always so, and was left out")),
         widget=forms.RadioSelect,
         initial="change",
     )

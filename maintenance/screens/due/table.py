@@ -27,12 +27,12 @@ BEING_WORKED_OUT = "the latest entry is not in this yet"
 
 class DueTable(tables.Table):
     code = Column(verbose_name="Die", order_by=("code", "pk"))
-    state = Column(verbose_name="How it stands", empty_values=(), orderable=False)
+    state = Column(verbose_name="State", empty_values=(), orderable=False)
     chance = Column(verbose_name="Chance of finishing", order_by=("risk", "pk"), empty_values=())
     order_number = Column(verbose_name="Job", order_by=("order_number", "pk"))
     limiting = Column(verbose_name="Limited by", order_by=("limiting", "pk"), default="–")
     since_sharpened = Column(
-        verbose_name="Since ground",
+        verbose_name="Hits on it since sharpened",
         attrs={"th": {"class": "num wide"}, "td": {"class": "num wide"}},
         order_by=("since_sharpened", "pk"),
         default="–",
@@ -58,7 +58,7 @@ class DueTable(tables.Table):
         """works: the open bench work of each die, for whoever may open one; None for the others."""
         super().__init__(data, *args, **kwargs)
         self.being_worked_out, self.works = being_worked_out, works
-        self.caption = numbers.counted(len(data), "die with an open order", "dies with open orders")
+        self.caption = numbers.counted(len(data), "die with an open job", "dies with open jobs")
 
     def render_code(self, value, record):
         about = " · ".join(filter(None, [record.where, record.description]))
@@ -123,7 +123,7 @@ class DueTable(tables.Table):
             '<path class="w1" d="{}"/><path class="solid" d="{}"/><text class="mid" x="{}" y="{}">{}</text></svg>',
             f"Half last longer than {numbers.hits(value)}; "
             f"8 in 10 between {_placed(record.low)} and {_placed(record.high)}; "
-            f"the job takes {_placed(record.hits_left, in_full=True)}",
+            f"the job needs {_placed(record.hits_left, in_full=True)}",
             paths.place(min(low, 168.0)),
             paths.place(max(high - low, 2)),
             half,

@@ -83,7 +83,7 @@ def lay_out_ends(edge: page.EdgeState, cycles: list[page.EdgeCycle], until: floa
         usual_x=None if usual is None else along.at(usual),
         usual_label=f"this edge: half last longer than {numbers.hits(usual)}" if usual else "",
         expected_x=None if expected is None else along.at(expected),
-        expected_label=f"such an edge here: {numbers.hits(expected)}" if expected else "",
+        expected_label=f"an edge like this here: {numbers.hits(expected)}" if expected else "",
         base=TOP + ROW * len(cycles) + 4,
     )
 
@@ -100,7 +100,7 @@ def _title(one: page.EdgeCycle) -> str:
 
 def _change_words(build) -> str:
     hardness = "" if build.hardness_hrc is None else f"{build.hardness_hrc:g}"
-    return " ".join(bit for bit in (build.tool_steel, build.coating, hardness) if bit) or "built otherwise"
+    return " ".join(bit for bit in (build.tool_steel, build.coating, hardness) if bit) or "built differently"
 
 
 def _day(moment) -> str:

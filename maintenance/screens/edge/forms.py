@@ -40,7 +40,7 @@ class OtherBuildForm(forms.Form):
 
 
 class TogetherForm(forms.Form):
-    """Further positions of the die whose cycles are looked at together with this one's."""
+    """Further positions of the die whose intervals are looked at together with this one's."""
 
     also = forms.MultipleChoiceField(required=False, widget=forms.CheckboxSelectMultiple)
 

@@ -447,14 +447,15 @@ def reasons(edge: EdgeState, others: Sequence[Alternative]) -> list[str]:
     chipped = sum(c.ended_as == "chipped" for c in ended)
     if chipped >= 2 and chipped >= 0.2 * len(ended):
         sentences.append(
-            f"{chipped} of its {len(ended)} cycles ended chipped or broken: that is shock (a misfeed, a slug, "
+            f"{chipped} of its {len(ended)} intervals ended chipped or broken: that is shock (a misfeed, a slug, "
             "a thin or badly guided punch), which neither gap nor a harder steel mends."
         )
     short = [c.hits for c in ended if c.ended_as == "sharp"]
     if len(ended) >= 5 and len(short) >= SELDOM_DULL * len(ended):
         sentences.append(
-            f"It seldom gets as far as dull: {len(short)} of its {len(ended)} cycles were cut short, half of them at "
-            f"{numbers.hits(statistics.median(short))} hits or sooner. What ends its runs is another edge, or the plan."
+            f"It seldom gets as far as dull: {len(short)} of its {len(ended)} intervals were cut short, half of them "
+            f"at {numbers.hits(statistics.median(short))} hits or sooner. Another edge or the schedule brings the die "
+            "out first."
         )
     return sentences
 
@@ -462,7 +463,7 @@ def reasons(edge: EdgeState, others: Sequence[Alternative]) -> list[str]:
 def _of_the_gap(edge: EdgeState, gaps: Sequence[Alternative]) -> list[str]:
     """The nearest of the gaps that would do it as much good as any."""
     if edge.spec.gap_pct is None:
-        return ["Its gap is not known, so what the gap does to it cannot be told."]
+        return ["Its gap is not known, so neither is what the gap does to it."]
     if not gaps:
         return []
     most = max(a.what_if.times for a in gaps)
@@ -475,23 +476,23 @@ def _of_the_gap(edge: EdgeState, gaps: Sequence[Alternative]) -> list[str]:
     does = "costs life" if change.times >= COSTS else "could be a little better"
     return [
         f"{now} {does}: at {best.asked['gap']} % it would last about {change.times:.1f} times as long "
-        f"(8 times in 10 between {change.times_low:.1f} and {change.times_high:.1f}){sure}."
+        f"(8 in 10: {change.times_low:.1f} to {change.times_high:.1f}){sure}."
     ]
 
 
 def _against_expected(edge: EdgeState) -> str:
     times, low, high = edge.times_expected, edge.expected.low_hits, edge.expected.high_hits
     usual = edge.fresh.usual_hits
-    such = f"such an edge is expected to last {numbers.hits(edge.expected.usual_hits)} hits here"
+    such = f"{numbers.hits(edge.expected.usual_hits)} hits expected of this build"
     if usual < low:
-        return f"It is out of line: {such}, and fewer than 1 in 10 last as short as its {numbers.hits(usual)}."
+        return f"Out of line: {such}, and fewer than 1 in 10 last as short as its {numbers.hits(usual)}."
     if usual > high:
-        return f"It does better than most: {such}, and fewer than 1 in 10 last as long as its {numbers.hits(usual)}."
+        return f"Better than most: {such}, and fewer than 1 in 10 last as long as its {numbers.hits(usual)}."
     if times < 1 / MATTERS:
-        return f"It is shorter-lived than most, but not out of line: {such}, it lasts {numbers.hits(usual)}."
+        return f"On the short side but normal: {such}, it makes {numbers.hits(usual)}."
     if times > MATTERS:
-        return f"It lasts longer than most: {such}, it lasts {numbers.hits(usual)}."
-    return f"It lasts what its build lets one expect: {such}, it lasts {numbers.hits(usual)}."
+        return f"On the long side: {such}, it makes {numbers.hits(usual)}."
+    return f"It lasts as long as its build should: {such}, it makes {numbers.hits(usual)}."
 
 
 def gap_guidance(edge: EdgeState) -> list[materials.GapGuidance]:

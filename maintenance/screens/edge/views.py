@@ -138,10 +138,17 @@ def _headline(edge: edge_page.EdgeState) -> dict:
         "expected": numbers.hits(edge.expected.usual_hits),
         "expected_low": numbers.hits(edge.expected.low_hits),
         "expected_high": numbers.hits(edge.expected.high_hits),
+        "on_it": _on_it(edge),
         "left": numbers.hits(edge.edge.half_hits) if edge.edge else "",
         "left_nine": numbers.hits(edge.edge.nine_in_ten_hits) if edge.edge else "",
         "css": "short" if edge.fresh.usual_hits < edge.expected.low_hits else "",
     }
+
+
+def _on_it(edge: edge_page.EdgeState) -> str:
+    """Hits on its present edge, in strokes in which it works; empty where nobody knows them."""
+    hits = edge.state.hits_since_sharpening
+    return "" if hits is None else f"{round(hits * edge.position.stroke_share):,}"
 
 
 def _record_said(record: edge_page.OwnRecord) -> dict:
@@ -187,7 +194,7 @@ def _plot(edge: edge_page.EdgeState, record: edge_page.OwnRecord):
     such = curves.between_usual(x, (expected.low_hits, expected.usual_hits, expected.high_hits), edge.shape)
     own = curves.between_usual(x, (usual, usual, usual), edge.shape)
     return plots.still_sharp(
-        title=f"Share still sharp by hits since sharpened: {edge.position.code}, and such an edge here",
+        title=f"Share still sharp by hits since sharpened: {edge.position.code}, and an edge built like it",
         until=until,
         such=such,
         own=own,
@@ -215,14 +222,6 @@ def range_marks(others: list[edge_page.Alternative]) -> list[RangeMark]:
 
 
 def _what_if(change) -> dict:
-    if abs(change.times - 1) < 0.05 and change.times_high < MUCH and change.times_low > 1 / MUCH:
-        sure = "about the same"
-    elif change.times_low > 1:
-        sure = "longer"
-    elif change.times_high < 1:
-        sure = "shorter"
-    else:
-        sure = "may be either"
     return {
         "hits": numbers.hits(change.after.usual_hits),
         "low": numbers.hits(change.after.low_hits),
@@ -230,7 +229,6 @@ def _what_if(change) -> dict:
         "times": _times(change.times),
         "times_low": _times(change.times_low),
         "times_high": _times(change.times_high),
-        "sure": sure,
     }
 
 
@@ -249,7 +247,7 @@ def _answer(edge: edge_page.EdgeState, form: OtherBuildForm) -> dict | None:
     try:
         change = edge_page.what_if(edge, **asked)
     except SampleRefused as reason:
-        return {"refusal": f"That cannot be told: {reason}."}
+        return {"refusal": f"Not enough is known: {reason}."}
     return {"words": form.words, "before": numbers.hits(change.before.usual_hits), **_what_if(change)}
 
 

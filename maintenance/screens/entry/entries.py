@@ -122,7 +122,7 @@ class TakeBack(AnyOf, View):
         except write.EntryRefused as refused:
             messages.warning(request, str(refused))
         else:
-            _say_struck(request, entry, outcome, "Taken back")
+            _say_struck(request, entry, outcome, "Undone")
         return HttpResponseRedirect(die_url(entry.die) if entry.die else reverse("maintenance:entries"))
 
 
@@ -180,7 +180,7 @@ class Entries(AnyOf, View):
         dies = expected.dies_of_label(text, among)
         if not dies:
             return None, f"No die has “{text}” on its label."
-        return dies[0], "" if len(dies) == 1 else f"“{text}” fits {len(dies)} dies: type more of the label."
+        return dies[0], "" if len(dies) == 1 else f"“{text}” matches {len(dies)} dies: type more of the label."
 
 
 def plant_of_entry(entry: listing.Entry) -> int | None:

@@ -18,6 +18,7 @@ from diestore.register.models import Die, Output, Press, Stock
 from maintenance.log import bench_reads, doubts, listing, rules, write
 from maintenance.log import expected as log_expected
 from maintenance.models import HITS_AT_MOST, Event, HitCorrection, Order, Run, fresh_key
+from maintenance.wording import numbers
 
 NOTE_AT_MOST = 2_000
 
@@ -31,6 +32,7 @@ class LogForm(forms.Form):
 
     heading = ""
     work = ""  # what the cautions beside the form go by
+    who = "Who did it?"
 
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     confirm = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
@@ -66,8 +68,8 @@ class LogForm(forms.Form):
         self.has_people = add_person(
             self,
             people=log_expected.people(die),
-            label="Who did it?",
-            missing="Pick who did it.",
+            label=self.who,
+            missing="Pick a name.",
             tablet=tablet,
             required=True,
         )
@@ -146,9 +148,12 @@ class RunForm(LogForm):
     def build(self) -> None:
         self.expected = log_expected.run_expected(self.die)
         started = self.expected.started(self.now)
-        self.expected_hits = self.expected.hits(started, self.now) or self.expected.usual_hits
-        self.fields["started"] = when("It began", started)
-        self.fields["ended"] = when("It ended", self.now)
+        by_the_clock = self.expected.hits(started, self.now)
+        self.expected_hits = by_the_clock or self.expected.usual_hits
+        self.clock_words = numbers.hits(by_the_clock) if by_the_clock else ""
+        self.usual_words = numbers.hits(self.expected.usual_hits) if self.expected.usual_hits else ""
+        self.fields["started"] = when("From", started)
+        self.fields["ended"] = when("To", self.now)
         self.fields["hits"] = WholeField(
             label="Hits",
             big=True,
@@ -158,7 +163,7 @@ class RunForm(LogForm):
         if not self.is_bound:
             self.fields["hits"].widget.attrs["autofocus"] = True
         self.orders = {str(row.order_id): row for row in log_expected.open_orders(self.die)}
-        self.fields["order"] = picks("For which order?", self._order_picks(), required=False)
+        self.fields["order"] = picks("For which job?", self._order_picks(), required=False)
         self.initial.setdefault("order", next(iter(self.orders), ""))
         self.variants = {str(v.pk): v for v in self.expected.variants}
         if len(self.variants) > 1:
@@ -186,7 +191,7 @@ class RunForm(LogForm):
             yield row.order_id, Pick(row.number, f"{row.hits_left:,} hits to go, due {row.due:%-d %b}")
         if known and str(known) not in self.orders:
             yield known, Pick(str(self.initial.get("order_said", known)), "closed")
-        yield "", "no order"
+        yield "", "no job"
 
     def check(self, cleaned: dict) -> None:
         started, ended = cleaned.get("started"), cleaned.get("ended")
@@ -205,7 +210,7 @@ class RunForm(LogForm):
         if order and variant:
             made = Output.objects.filter(variant=variant)
             if made.exists() and not made.filter(part__orders=order.order_id).exists():
-                self.add_error("order", f"Order {order.number} is for a part that the inserts {variant} do not make.")
+                self.add_error("order", f"Job {order.number} is for a part that the inserts {variant} do not make.")
 
     def _variant(self, cleaned: dict):
         return self.variants.get(cleaned.get("variant", "")) or next(

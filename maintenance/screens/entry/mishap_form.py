@@ -13,7 +13,7 @@ from . import on_plan
 from .forms import NOTE_AT_MOST, LogForm, picks, when
 
 SORTS = (
-    ("misfeed", "the strip was not where it belongs"),
+    ("misfeed", "strip out of position"),
     ("slug", "a slug between the halves"),
     ("double hit", "two parts or strips at once"),
     ("part stuck", "a part stayed in the die"),
@@ -26,6 +26,7 @@ SORT_AT_MOST = 40  # letters
 
 class MishapForm(LogForm):
     heading = "Log a mishap"
+    who = "Who reports it?"
     work = "mishap"
 
     def build(self) -> None:
@@ -45,8 +46,8 @@ class MishapForm(LogForm):
             choices=choices((pk, Pick(p.position.code, p.kind.name, expected=False)) for pk, p in self.places.items()),
             required=False,
             widget=Ticks,
-            help_text="Tap each one. None is right too: a mishap that left no mark is worth knowing.",
-            error_messages={"invalid_choice": "Tap pieces of the list."},
+            help_text="Tap each one. None is fine: log near misses too.",
+            error_messages={"invalid_choice": "Tap pieces on the list."},
         )
         self.fields["at"] = when("When was it?", self.now)
         self.fields["photo"] = PhotoField()

@@ -20,9 +20,9 @@ from .forms import LogForm, picks, when
 
 def into_run() -> WholeField:
     return WholeField(
-        label="In the middle of a run: hits of that run so far",
+        label="Mid-run? Hits so far in this run",
         required=False,
-        help_text="Leave it empty when the press stood between runs.",
+        help_text="Blank if between runs.",
     )
 
 
@@ -53,7 +53,7 @@ class ReplacementForm(LogForm):
             missing="Pick the piece that was replaced.",
         )
         limiting = next((p.position.code for p in self.places.values() if p.limits), "")
-        self.fields["position"].help_text = f"{limiting} is the one expected to go first." if limiting else ""
+        self.fields["position"].help_text = f"{limiting} limits the die." if limiting else ""
         whys = [(w.value, w.label) for w in Replacement.Why if w != Replacement.Why.FIRST]
         self.fields["why"] = picks("Why did it come out?", whys, required=False, missing="Pick why it came out.")
         self.fields["from_shelf"] = picks(
@@ -201,20 +201,20 @@ class ReadingForm(LogForm):
             missing="Pick what was measured.",
         )
         self.fields["position"] = picks(
-            "Where?",
+            "Which position?",
             [*place_picks(list(self.places.values()), expected=True), (self.WHOLE_DIE, "the whole die")],
-            missing="Pick the place that was measured.",
+            missing="Pick the position that was measured.",
         )
         self.fields["value"] = forms.CharField(
             label="Value",
             max_length=40,
             widget=forms.TextInput({"class": "one", "inputmode": "decimal", "autocomplete": "off"}),
-            help_text="A bare number is in the unit named with what was measured. Or type one: 0.06 mm, 2.4 thou.",
+            help_text="No unit typed: the one on the button. Or type it: 0.06 mm, 2.4 thou.",
             error_messages={"required": "Enter the value.", "max_length": "Type one value with its unit."},
         )
         self.fields["at_length"] = MeasureField(
             "at_length_mm", self.system, label="At which length?", required=False,
-            help_text="Of a spring's force: how long it was on the tester. Without it a force says nothing.",
+            help_text="Of a spring's force: how long it was on the tester. A force without it tells nothing.",
         )  # fmt: skip
         if gas_springs.PRESSURE in dict(self.fields["quantity"].choices):
             self.work = "reading gas springs"

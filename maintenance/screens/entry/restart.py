@@ -7,7 +7,7 @@ from diestore.access import roles
 from . import restart_form, views
 from .tasks import Task
 
-RESTART = Task("restart", "Start the record anew", "from when it wears otherwise", roles.RUN_FIT)
+RESTART = Task("restart", "Start the record again", "when the die wears differently", roles.RUN_FIT)
 
 
 class Restart(views.LogTask):

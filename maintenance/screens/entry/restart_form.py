@@ -11,11 +11,11 @@ from .forms import LogForm, when
 
 
 class RestartForm(LogForm):
-    heading = "Start the record anew"
+    heading = "Start the record again"
 
     def build(self) -> None:
         self.flag = DriftFlag.objects.filter(die=self.die).first()
-        self.fields["at"] = when("From when on does it wear otherwise?", self.flag.since if self.flag else None)
+        self.fields["at"] = when("Since when does it wear differently?", self.flag.since if self.flag else None)
         if "person" in self.fields:
             self.fields["person"].label = "Who decides it?"
         self.fields["reason"] = forms.CharField(

@@ -120,7 +120,7 @@ class SharpeningForm(LogForm):
             "Why was it ground?",
             [
                 (self.AS_FOUND, Pick("an edge was dull or chipped", "open it and tap it")),
-                (Work.Why.PLANNED.value, Pick("it was due", "nothing dull")),
+                (Work.Why.PLANNED.value, Pick("on schedule", "nothing dull")),
                 (Work.Why.CHANGE.value, "engineering change"),
                 (Work.Why.OTHER.value, "other"),
             ],
@@ -132,14 +132,14 @@ class SharpeningForm(LogForm):
             initial=Found.NOT_LOOKED.value,
         )
         self.fields["operation"] = forms.ChoiceField(
-            label="What was done?", choices=[(key, key) for key in OPERATIONS], initial="ground"
+            label="What was done?", choices=[(key, one.words) for key, one in OPERATIONS.items()], initial="ground"
         )
         self.fields["spacer"] = picks(
-            "Where did the spacer go?",
-            [(self.UNDER, Pick("set under", "it stands higher")), (self.OUT, Pick("taken out", "it stands lower"))],
+            "Was the spacer put under or taken out?",
+            [(self.UNDER, Pick("put under", "it stands higher")), (self.OUT, Pick("taken out", "it stands lower"))],
             initial=self.UNDER,
             required=False,
-            help_text="Only for a spacer. How thick it is goes where else stands how much came off.",
+            help_text="Only for a spacer. Type its thickness where the amount ground off goes otherwise.",
         )
         self.fields["coating"] = forms.CharField(
             label="Coated with",
@@ -195,16 +195,16 @@ class SharpeningForm(LogForm):
         pk = place.position.pk
         cuts = place.kind.cuts
         options = [
-            (self.WITH_SET, "with set"),
+            (self.WITH_SET, "as the others"),
             ("dull", Pick("dull", "expected", expected=True) if place.limits else "dull"),
             *((state, state) for state in ("sharp", "chipped", "galled")),
-            (self.LEFT_OUT, "left out"),
+            (self.LEFT_OUT, "not ground"),
         ]
         initial = self.initial.get(f"found_{pk}")
         if initial and initial not in dict(options):
             options.insert(-1, (initial, initial))
         self.fields[f"found_{pk}"] = picks(
-            f"{place.called}: how was it?",
+            f"{place.called}: what was found?",
             options,
             required=False,
             initial=self.WITH_SET if cuts else self.LEFT_OUT,
@@ -249,10 +249,10 @@ class SharpeningForm(LogForm):
 
     def _said(self, place: log_expected.BenchPlace, sides: str) -> str:
         pk = place.position.pk
-        alone = {f"{self.ONLY}{pk}": "only this", f"{self.ONLY_DRESSED}{pk}": "only this, dressed"}.get(sides, "")
+        alone = {f"{self.ONLY}{pk}": "only this", f"{self.ONLY_DRESSED}{pk}": "only this, stoned"}.get(sides, "")
         found, own = self[f"found_{pk}"].value() or "", self[f"removed_{pk}"].value()
-        state = {self.WITH_SET: "", self.LEFT_OUT: "left out"}.get(found, found)
-        if alone and state == "left out":
+        state = {self.WITH_SET: "", self.LEFT_OUT: "not ground"}.get(found, found)
+        if alone and state == "not ground":
             state = ""
         amount = "" if own in (None, "") else f"{self.fields[f'removed_{pk}'].prepare_value(own)} {self.unit}"
         return " · ".join(one for one in (state, amount, alone) if one)
@@ -332,7 +332,7 @@ class SharpeningForm(LogForm):
             return
         if cleaned["sides"].startswith(self.ONLY_DRESSED):
             if cleaned["operation"] not in ("ground", DRESSED):
-                self.add_error("operation", "One piece is tapped as dressed in the press. Pick one of the two works.")
+                self.add_error("operation", "One piece is tapped as stoned in the press. Pick one of the two works.")
                 return
             cleaned["operation"] = DRESSED
         self._check_operation(cleaned)
@@ -378,7 +378,7 @@ class SharpeningForm(LogForm):
         if not (done.removes or done.raises):
             for name in amounts:
                 if cleaned.get(name) is not None:
-                    self.add_error(name, f"Nothing comes off a piece that is {done.key}. Leave it empty.")
+                    self.add_error(name, f"Nothing comes off a piece that is {done.words}. Leave it empty.")
         if done.coats and not cleaned.get("coating") and "coating" not in self.errors:
             self.add_error("coating", "Say what it was coated with.")
 

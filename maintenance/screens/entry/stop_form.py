@@ -30,6 +30,7 @@ MISHAP_OF = {
 
 
 class StopForm(LogForm):
+    who = "Who reports it?"
     heading = "Log a stop"
     work = "stop"
 
@@ -65,7 +66,7 @@ class StopForm(LogForm):
                 *((f"{PLACE}{pk}", place.called) for pk, place in self.places.items()),
             ],
             required=False,
-            error_messages={"invalid_choice": "Pick a station or a place of this die."},
+            error_messages={"invalid_choice": "Pick a station or a position of this die."},
         )
         self.fields["damaged"] = forms.MultipleChoiceField(
             label="It broke or chipped something: tap each piece",

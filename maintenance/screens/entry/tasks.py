@@ -56,10 +56,10 @@ REPLACEMENT = Task("log_replacement", "Replacement", "one piece out, another in"
 STOP = Task("log_stop", "Stop", "why the press stood, how long", roles.LOG_STOP)
 READING = Task("log_reading", "Reading", "burr, wear, clearance, force", roles.LOG_READING)
 CORRECTION = Task("log_correction", "Put the count right", "strokes without stock, a miscount", roles.LOG_RUN)
-COMPLAINT = OnThePlan("complaint", "Complaint", "the press complains: tap the place on the die", roles.LOG_MISHAP)
+COMPLAINT = OnThePlan("complaint", "Complaint", "from the press: tap the position on the die", roles.LOG_MISHAP)
 MISHAP = Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damaged", roles.LOG_MISHAP)
 SET_UP = Task("log_set_up", "Set-up", "solder crushed at the stop blocks", roles.LOG_RUN)
-IN_PRESS = Task("in_press", "In or out of a press", "so that its hits are counted", roles.LOG_RUN)
+IN_PRESS = Task("in_press", "Set in / take out", "which die is in which press, for its hits", roles.LOG_RUN)
 INSPECTIONS = Inspecting("inspections", "Inspection", "what is due to be looked at", roles.LOG_MISHAP)
 ROWS = (  # as they stand on the page where a log begins
     ("It ran", (RUN, SET_UP, IN_PRESS, CORRECTION)),

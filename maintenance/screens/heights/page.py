@@ -155,7 +155,7 @@ class Words:
                 yield Section(name=name, words="", lines=[self.line(row) for row in mine])
 
     def _words_of(self, group: Group) -> str:
-        words = f"stands at {self.mm(group.level_mm)}"
+        words = f"at {self.mm(group.level_mm)}"
         if group.change_mm is not None and abs(group.change_mm) >= 0.005:
             words += f", {self.mm(group.change_mm, signed=True)} against {self.since}"
         if group.step_mm > 0.005:

@@ -91,7 +91,7 @@ class OnePlan(PermissionRequiredMixin, View):
             if not request.user.has_perm(roles.PLAN_BENCH):
                 raise PermissionDenied("Not allowed: planning inspections.")
             inspections.retire_plan(by=write.Actor(user=request.user), plan=plan)
-            messages.success(request, f"{plan}: not looked at any more. What was found stays.")
+            messages.success(request, f"{plan}: no longer looked at. What was found stays.")
             return redirect("maintenance:inspections")
         form = FoundForm(request.POST, request.FILES, **who_can(request, plan.plant_id))
         if form.is_valid():
@@ -103,7 +103,7 @@ class OnePlan(PermissionRequiredMixin, View):
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
                 if row.is_finding:
-                    messages.warning(request, f"{plan}: written down what was found.")
+                    messages.warning(request, f"{plan}: what was found is entered.")
                     return redirect("maintenance:inspection_plan", pk=plan.pk)
                 messages.success(request, f"{plan}: looked at, nothing found.")
                 return redirect("maintenance:inspections")

@@ -15,7 +15,7 @@ def _in_service(rows):
 def doubts(job: Order) -> list[str]:
     makes = Output.objects.filter(part=job.part_id)
     if job.die_id is not None and not makes.filter(variant__die=job.die_id).exists():
-        return [f"{job.die} does not make {job.part}, as the register stands."]
+        return [f"{job.die} does not make {job.part}, by the register."]
     if job.die_id is None and not makes.exists():
         return [f"No die makes {job.part} yet, so nothing is forecast for this job."]
     if job.part.last_needed is not None and job.due > job.part.last_needed:
@@ -25,7 +25,7 @@ def doubts(job: Order) -> list[str]:
 
 JOBS = Card(
     key="jobs", app="maintenance", model=Order, one="job", many="jobs",
-    intro="What the customers ordered. Forecasts say whether the dies last until it is made.",
+    intro="What customers ordered. Forecasts say whether the dies last until it is made.",
     typed=(
         Typed("number", "Job number"),
         Typed("part", "Part"),

@@ -69,7 +69,7 @@ class Move(PermissionRequiredMixin, View):
             return self._show(request, die, form, status=422)
         if outcome.behind:
             messages.warning(request, "It is moved, but its forecast could not be made anew.")
-        messages.success(request, f"{die} stands in {c['to']} now. Its open orders and the pieces in it went along.")
+        messages.success(request, f"{die} stands in {c['to']} now. Its open jobs and the pieces in it went along.")
         return redirect("diestore:die", pk=die.pk)
 
     def _die(self, request: HttpRequest, pk: int) -> Die:

@@ -78,7 +78,7 @@ class Movement(PermissionRequiredMixin, View):
         except EntryRefused as refused:
             messages.warning(request, str(refused))
         else:
-            messages.success(request, f"Taken back: {row.get_kind_display()}, {abs(row.quantity):,} × {item}.")
+            messages.success(request, f"Undone: {row.get_kind_display()}, {abs(row.quantity):,} × {item}.")
 
     @staticmethod
     def _actor(request: HttpRequest, plant: int) -> write.Actor:

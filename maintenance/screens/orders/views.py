@@ -72,7 +72,7 @@ class Orders(PermissionRequiredMixin, View):
             groups = [
                 ("late", "Late", late),
                 ("drafts", "Drafts, not placed yet", [told[o.pk] for o in drafts]),
-                ("coming", "On the way", [row for row in coming if not row.days_late]),
+                ("coming", "On order", [row for row in coming if not row.days_late]),
             ]
             past.object_list = [told[o.pk] for o in past]
         shown = {
@@ -183,7 +183,7 @@ class OneOrder(PermissionRequiredMixin, View):
         if act == "save":
             return f"{order} is saved. It is a draft until it is placed."
         purchases.place(by=by, order=saved, seen=None, odd_lots=form.cleaned_data["odd_lots"])
-        return f"{order} is placed. Its lines are on the way; send the order as PDF or as a spreadsheet."
+        return f"{order} is placed. Its lines are on order; send the order as PDF or as a spreadsheet."
 
     def _show(self, request, row: purchase_reads.OrderRow, amiss: dict | None = None, *, status: int = 200):
         amiss, order = amiss or {}, row.order

@@ -75,7 +75,7 @@ def done(case: PastDecision) -> str:
     if case.kind == TEARDOWN:
         return f"Ground {_edges(case.done['grind'], case.advised['of'])}"
     pulls = case.done["pulls"]
-    first = "Sharpened first" if pulls[:1] == [0] else "Ran it as it stood"
+    first = "Sharpened first" if pulls[:1] == [0] else "Ran it as it was"
     inside = [p for p in pulls if p > 0]
     return f"{first}; sharpened in the job {_at(inside)}" if inside else first
 
@@ -84,7 +84,7 @@ def advice(case: PastDecision) -> str:
     if case.kind == TEARDOWN:
         return f"Grind {_edges(case.advised['grind'], case.advised['of'])}"
     pulls = case.advised["pulls"]
-    first = "Sharpen first" if pulls[:1] == [0] else "Run it as it stands"
+    first = "Sharpen first" if pulls[:1] == [0] else "Run it as it is"
     inside = [p for p in pulls if p > 0]
     return f"{first}; sharpen in the job {_at(inside)}" if inside else first
 
@@ -138,10 +138,10 @@ class CaseTable(tables.Table):
     die = Column(verbose_name="Die", accessor="die__code", order_by=("die__code", "at", "pk"))
     job = Column(verbose_name="Job", order_by=("job", "at", "pk"), default="")
     done = Column(verbose_name="What was done", orderable=False, accessor="kind")
-    advice = Column(verbose_name="What the advice said", orderable=False, accessor="kind")
-    came = Column(verbose_name="What came", order_by=("hits", "pk"), accessor="hits")
+    advice = Column(verbose_name="The advice", orderable=False, accessor="kind")
+    came = Column(verbose_name="What happened", order_by=("hits", "pk"), accessor="hits")
     saved = Column(
-        verbose_name="Following it", note="expected; whatever may have come", attrs=RIGHT, accessor="euros_expected",
+        verbose_name="Following it", note="expected; at worst and best", attrs=RIGHT, accessor="euros_expected",
         order_by=("euros_expected", "pk"),
     )  # fmt: skip
     stops = Column(
@@ -224,12 +224,12 @@ class ByDieTable(tables.Table):
     jobs = Column(verbose_name="Jobs", attrs=RIGHT, order_by=("jobs", "pk"))
     jobs_same = Column(verbose_name="As advised", attrs=RIGHT, order_by=("jobs_same", "pk"))
     jobs_saved = Column(
-        verbose_name="Following it", note="expected; whatever may have come", attrs=RIGHT, order_by=("jobs_saved", "pk")
+        verbose_name="Following it", note="expected; at worst and best", attrs=RIGHT, order_by=("jobs_saved", "pk")
     )
     teardowns = Column(verbose_name="Sharpenings", attrs=RIGHT, order_by=("teardowns", "pk"))
     teardowns_same = Column(verbose_name="As advised", attrs=RIGHT, order_by=("teardowns_same", "pk"))
     teardowns_saved = Column(
-        verbose_name="Following it", note="expected; whatever may have come", attrs=RIGHT,
+        verbose_name="Following it", note="expected; at worst and best", attrs=RIGHT,
         order_by=("teardowns_saved", "pk"),
     )  # fmt: skip
 

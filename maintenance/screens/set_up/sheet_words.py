@@ -83,11 +83,11 @@ def words(read: Read, system: units.System) -> Words:
     if over:
         verdict = f"Do not run it: a spring of {die} cannot take its travel."
     elif press is None:
-        verdict = "No press is named, so nothing is held against one."
+        verdict = "No press is picked, so the fit is not checked."
     elif misfits:
-        verdict = f"Do not set it in: {die} does not fit {press}."
+        verdict = f"Do not put it in: {die} does not fit {press}."
     else:
-        verdict = f"{die} fits {press} by all that is known of the two."
+        verdict = f"{die} fits {press}, by all that is known."
     sections = [
         ("To set", list(_to_set(read, sheet, system))),
         ("Force", list(_force(read, sheet, system))),

@@ -46,22 +46,22 @@ class WrongCall:
 
     @property
     def way(self) -> str:
-        return "sooner" if self.sort == EARLY else "later"
+        return "early" if self.sort == EARLY else "late"
 
 
 class WrongTable(tables.Table):
-    odds = Column(verbose_name="How far off", note="so far, had it been right", order_by=("odds", "pk"))
+    odds = Column(verbose_name="Odds of being this far out", note="so far, had it been right", order_by=("odds", "pk"))
     code = Column(verbose_name="Die", order_by=("code", "origin", "pk"))
-    origin = Column(verbose_name="Said on", order_by=("origin", "pk"))
+    origin = Column(verbose_name="Forecast of", order_by=("origin", "pk"))
     said = Column(verbose_name="8 in 10 between", attrs=RIGHT, accessor="low", order_by=("low", "pk"))
-    came = Column(verbose_name="What came", accessor="hits", order_by=("hits", "pk"))
-    way = Column(verbose_name="Sooner or later", order_by=("way", "pk"))
+    came = Column(verbose_name="What happened", accessor="hits", order_by=("hits", "pk"))
+    way = Column(verbose_name="Early or late", order_by=("way", "pk"))
     rests_on = Column(verbose_name="It rested on", order_by=("rests_on", "pk"), attrs={"td": {"class": "small"}})
 
     class Meta:
         order_by = ("odds",)
         sequence = ("code", "origin", "said", "came", "way", "odds", "rests_on")
-        empty_text = "No call was wrong: everything that was said fell within its 8 in 10."
+        empty_text = "No forecast was wrong: each fell within its 8 in 10."
 
     def render_code(self, value, record):
         return format_html('<a class="nowrap" href="{}">{}</a>', reverse("diestore:die", args=[record.die_pk]), value)
@@ -178,7 +178,7 @@ def drawing(s: dict) -> dict:
             "y": round(up.at(went), 1),
             "low": round(up.at(went - NINE_IN_TEN * se), 1),
             "high": round(up.at(went + NINE_IN_TEN * se), 1),
-            "title": f"said to have gone: {100 * mark:.0f} in 100; gone: {100 * went:.0f} in 100",
+            "title": f"forecast: {100 * mark:.0f} in 100; dull or chipped: {100 * went:.0f} in 100",
         }
         for mark, went, se in zip(s["marks"], s["went"], s["went_se"], strict=True)
         if went is not None

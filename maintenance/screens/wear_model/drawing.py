@@ -14,7 +14,7 @@ from maintenance.life.handbook import Interval
 WIDTH, HEIGHT = 390, 300
 LEFT, RIGHT, TOP, BOTTOM = 52, 370, 22, 218
 ROW, ROWS_TOP, NAME = 46, 30, 112
-HANDBOOK, OWN = "handbook", "this shop's record"
+HANDBOOK, OWN = "handbook", "this shop's records"
 
 
 def scale_of(curves: Sequence[QuantityCurve], choices: Sequence[Choice]) -> tuple[float, float]:

@@ -382,7 +382,7 @@ def _line(factor: builds.Factor) -> dict:
         "handbook": [say(v) for v in factor.handbook],
         "own": None if factor.own is None else [say(v) for v in factor.own],
         "says": factor.says,
-        "source": factor.source,
+        "source": "" if factor.source == builds.MEMORY else factor.source,
         "edges": factor.edges,
         "unit": "hits" if factor.as_hits else "",
     }

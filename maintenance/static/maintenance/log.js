@@ -21,13 +21,14 @@
   // A run: what the clock makes of the times that are typed.
   if (form && form.dataset.strokes) {
     const [started, ended, hits] = ["started", "ended", "hits"].map((name) => form.elements[name]);
-    const said = form.querySelector("[data-expected]");
-    const usual = said ? said.textContent.replace(/^\s*About[^.]*\.\s*/, "").trim() : "";
+    const said = form.querySelector("[data-expected]"), pace = Number(form.dataset.strokes);
+    const usual = said ? said.textContent.replace(/^\s*At .* about [\d,]+\.\s*/s, "").trim() : "";
     const tell = () => {
       const minutes = (new Date(ended.value) - new Date(started.value)) / 60000;
-      const about = minutes > 0 ? Math.round(minutes * Number(form.dataset.strokes)).toLocaleString("en-US") : "";
+      const about = minutes > 0 ? Math.round(minutes * pace).toLocaleString("en-US") : "";
       hits.placeholder = about;
-      if (said) said.textContent = `${about ? `About ${about} by the clock.` : ""} ${usual}`.trim();
+      const rounded = minutes > 0 ? Number((minutes * pace).toPrecision(3)).toLocaleString("en-US") : "";
+      if (said) said.textContent = `${rounded ? `At ${pace} a minute that is about ${rounded}.` : ""} ${usual}`.trim();
     };
     started.addEventListener("input", tell);
     ended.addEventListener("input", tell);
@@ -153,10 +154,10 @@
         row.classList.toggle("left-out", !inside);
         own.placeholder = inside ? amount || usual : "";
         const says = [
-          state === "set" ? "" : state === "out" ? (alone && inside ? "" : "left out") : state,
+          state === "set" ? "" : state === "out" ? (alone && inside ? "" : "not ground") : state,
           own.value.trim() && `${own.value.trim()} ${unit}`,
           length && `now ${length} ${unit}`,
-          only ? (only.value.startsWith("dressed-") ? "only this, dressed" : "only this") : "",
+          only ? (only.value.startsWith("dressed-") ? "only this, stoned" : "only this") : "",
         ].filter(Boolean).join(" · ");
         row.querySelector("[data-said]").textContent = says;
         row.classList.toggle("differs", says !== "" && (cuts || inside));
@@ -165,7 +166,7 @@
         if (inside && !["set", "out"].includes(state)) found.set(state, [...(found.get(state) || []), code(row)]);
       }
       const named = [...found].map(([state, codes]) => `${state} ${codes.length > 3 ? codes.length : codes.join(", ")}`);
-      const work = alone && side.startsWith("dressed-") ? "dressed in the press" : done();
+      const work = alone && side.startsWith("dressed-") ? "stoned in the press" : form.elements.operation.selectedOptions[0].textContent;
       const which = cutting === Number(edges) ? `All ${edges} edges` : pieces === 1 ? "1 piece" : `${pieces} pieces`;
       line.textContent = side === "" || !pieces ? `${edges} edges. Open only what differs.`
         : `${which}: ${work}${amount ? ` ${amount} ${unit}` : ""}${named.length ? `, found ${named.join("; ")}` : ""}`;

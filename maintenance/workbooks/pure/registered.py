@@ -118,7 +118,7 @@ class Registered:
                     self._wrong(
                         number,
                         row.number,
-                        f"{code} stands in row {self.told_at[code][1]} already, otherwise.",
+                        f"{code} is in row {self.told_at[code][1]} already, otherwise.",
                         "die",
                         sheet,
                     )
@@ -368,7 +368,7 @@ class Registered:
                 code = known
             key = code, str(row.values.get("revision", ""))
             if key in seen:
-                self._wrong(number, row.number, f"{code} stands in row {seen[key]} already.", "spare", sheet)
+                self._wrong(number, row.number, f"{code} is in row {seen[key]} already.", "spare", sheet)
                 continue
             seen[key] = row.number
             said: dict[str, object] = {k: v for k, v in row.values.items() if k not in ("kind", "counted_at")}

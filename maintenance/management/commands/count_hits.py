@@ -17,4 +17,8 @@ class Command(BaseCommand):
 
         changed = settle.settle_waiting()
         if verbosity:
-            self.stdout.write(f"The hits of {len(changed)} die{'' if len(changed) == 1 else 's'} changed.")
+            self.stdout.write(
+                f"The hits of {len(changed)} die{'' if len(changed) == 1 else 's'} changed."
+                if changed
+                else "No die's hits changed."
+            )

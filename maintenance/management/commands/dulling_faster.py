@@ -30,7 +30,7 @@ class Command(BaseCommand):
                 one_plant(plant), since=a_moment(since, "--since"), tell=teller(self.stderr) if verbosity else None
             )
         except ValueError as reason:
-            raise CommandError(f"Nothing can be said: {reason}.") from reason
+            raise CommandError(f"Not enough records: {reason}.") from reason
         if store:
             drift.store(held)
         shown = sorted(held.dies, key=lambda d: d.code) if every else held.flagged
@@ -52,7 +52,7 @@ class Command(BaseCommand):
             mark = "flagged" if d.flagged else ""
             self.stdout.write(
                 f"  {d.code:16}{d.drift.dull_ends:>4} dull edges where {d.drift.expected:.1f} were expected; "
-                f"so many by luck: {_luck(d.drift.chance)}   {mark}".rstrip()
+                f"luck alone: {_luck(d.drift.chance)}   {mark}".rstrip()
             )
 
 
@@ -64,4 +64,8 @@ def _plain(d) -> dict:
 
 
 def _luck(chance: float) -> str:
-    return "less than 1 in 10,000" if chance < 1e-4 else f"1 in {1 / chance:,.0f}" if chance < 0.2 else f"{chance:.2f}"
+    from maintenance.wording import odds
+
+    if chance < 1e-4:
+        return "less than 1 in 10,000"
+    return f"1 in {1 / chance:,.0f}" if chance < 0.007 else odds.chance(chance)

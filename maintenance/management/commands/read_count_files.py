@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
@@ -14,7 +15,10 @@ class Command(BaseCommand):
         from maintenance.counters.files import FORMAT
 
         super().__init__(*args, **kwargs)
-        self.help = f"Take the files of counts in a folder, each once: see done/ and refused/ there. {FORMAT}"
+        self.help = f"Read the counter files in a folder, each once; they go to done/ or refused/ there.\n{FORMAT}"
+
+    def create_parser(self, *args, **kwargs):
+        return super().create_parser(*args, formatter_class=argparse.RawDescriptionHelpFormatter, **kwargs)
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("folder", type=Path)
@@ -37,7 +41,7 @@ class Command(BaseCommand):
         if verbosity:
             self.stdout.write(
                 f"{result.files} file{'' if result.files == 1 else 's'}: {result.taken:,} counts taken, "
-                f"{result.known:,} known already."
+                f"{result.known:,} already there."
             )
         for name, sentences in result.refused.items():
             self.stderr.write(f"{name} was refused: {sentences[0]}")
