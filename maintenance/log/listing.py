@@ -476,7 +476,7 @@ def _say_replacement(events, system):
 def _say_reading(events, system):
     row = events[0]
     thing = row.position or row.cut or row.piece or "die"
-    typed = f"{row.typed_value} {row.typed_unit}".rstrip()
+    typed = f"{row.typed_value} {'µm' if row.typed_unit == 'um' else row.typed_unit}".rstrip()
     try:
         what = units.reading(row.quantity, row.typed_unit)
     except units.UnitError:

@@ -149,7 +149,7 @@ def test_from_an_empty_service_to_a_forecast_a_book_a_job_a_change_and_labels(si
 
 
 def change_the_gap(one: Newcomer) -> None:
-    one.page.locator("summary", has_text="Change it").click()
+    one.page.locator("summary", has_text="Change this position").click()
     form = one.page.locator("form", has=one.page.locator("[name=chg-gap]"))
     form.locator("[name=chg-gap]").fill("12")
     form.locator("[name=chg-how][value=since]").check(force=True)

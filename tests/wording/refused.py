@@ -19,7 +19,7 @@ REFUSED = {
     r"\bWear model\b": "Gap and steel",
     r"\bas often as not\b|\bas often more as less\b": "even chance",
     r"\bnot told\b|\bnobody said\b": "not recorded, not entered",
-    r"\bcomes? no more\b": "cancelled",
+    r"\bcomes? no more\b(?! often)": "cancelled",
     r"\bOn hand\b|\bon the way\b(?!, not sharpened)": "on the shelf, on order",
     r"\b(is|are) like that\b": "matches",
     r"\b[A-Z]{3} of die\b": "the die has cost ... per thousand parts",

@@ -56,7 +56,7 @@ def of_die(state: DieState, since: dt.datetime) -> sawtooth.Sawtooth | None:
         burr_unit=quantity.unit(state.system),
         burr_limit=units.shown_value(min(limits), quantity, state.system) if limits and burrs else None,
         order_hits=order.hits_left if order else None,
-        order_words=f"order {order.number}: {order.hits_left:,} hits to go" if order else "",
+        order_words=f"job {order.number}: {order.hits_left:,} hits to go" if order else "",
         more=len(named) - len(chosen),
     )
 

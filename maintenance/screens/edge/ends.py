@@ -93,7 +93,7 @@ def _title(one: page.EdgeCycle) -> str:
         f"{one.hits:,} hits" + (UNKNOWN_BEFORE if one.cycle.unknown_age else ""),
         one.ended,
         _day(one.at),
-        f"order {one.order}" if one.order else "",
+        f"job {one.order}" if one.order else "",
     ]
     return ", ".join(bit for bit in bits if bit)
 
