@@ -121,7 +121,7 @@ def test_what_has_no_price_is_said_not_counted_as_nought():
     assert "1 entry of sharpening without hours" in told
     assert "2 pieces of P-6 without a price" in told
     assert "5 min of stops have no price" in told
-    assert "7 parts scrapped, worth not known" in told
+    assert "7 scrapped parts (no part value entered)" in told
     assert "build price" in told
 
 

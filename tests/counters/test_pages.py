@@ -221,7 +221,7 @@ def test_questions_are_told_and_answered(as_role, box):
     shop.send(box, {m: 60 * m for m in range(10)})
     page = as_read(client.post(COUNT_NOW, follow=True))
     assert "540 strokes of press P1, and no die was in it then." in page
-    assert "1 question about counts" in as_read(client.get(reverse("reports:today")))
+    assert "1 press count to settle" in as_read(client.get(reverse("reports:today")))
     asked = CounterQuestion.objects.get()
     address = reverse("maintenance:counter_question", args=[asked.pk])
     assert "They are hits" in as_read(client.get(address))
@@ -243,15 +243,15 @@ def test_a_look_at_the_page_writes_nothing_and_says_what_waits(as_role, box):
     make.position(die)
     shop.set_die(die)
     client.get(COUNTERS)
-    assert "not counted yet" not in client.get(COUNTERS).content.decode()
+    assert "not in yet" not in client.get(COUNTERS).content.decode()
     shop.send(box, {m: 60 * m for m in range(10)})
     with CaptureQueriesContext(connection) as seen:
         page = client.get(COUNTERS).content.decode()
     assert not [query["sql"] for query in seen if not query["sql"].lstrip("(").startswith("SELECT")]
-    assert "1 counter sent what is not counted yet" in page
+    assert "1 counter sent counts that are not in yet" in page
     assert not OpenCount.objects.exists() and queries.newest_forecast(die) is None
     page = client.post(COUNT_NOW, follow=True).content.decode()
-    assert "All that the presses sent is counted." in page and "not counted yet" not in page
+    assert "All that the presses sent is counted." in page and "not in yet" not in page
     assert OpenCount.objects.get().hits == 540
     assert queries.newest_forecast(die).hits_since_sharpening == 540
 

@@ -74,7 +74,7 @@ def test_the_tighter_limit_shortens_what_is_left_and_says_so(dies, client):
     client.force_login(make.user("lead"))
     said = client.get(reverse("diestore:die", args=[dies[0].pk])).content.decode()
     assert f"Counts to the burr limit of 30 µm, reached at {share:.2g} of the life to dull." in said
-    assert "sharp to the burr limit" in said and "usual hits to dull" not in said
+    assert "Usual hits to the burr limit" in said and "usual hits to dull" not in said
 
 
 def test_run_or_sharpen_counts_to_the_limit_too(dies):

@@ -199,7 +199,7 @@ def test_a_limit_beyond_what_was_measured_is_far_off():
     wear = only(part_wear.of_log(log(rising(a_hit=1e-13)), 10 * HOUR))
     said = part_wear.words(wear)
     assert wear.is_far_off and wear.trend is None and said["when"] == "far off"
-    assert "at 200,000,000 hits, more than 3 times the 800,000 measured" in said["verdict"]
+    assert "measured over 800,000 hits, limit beyond 3 times that" in said["verdict"]
 
 
 def test_the_limit_of_a_guide_goes_by_the_gap_and_without_one_there_is_none():

@@ -111,7 +111,7 @@ def test_a_stone_touch_gives_a_share_back_and_the_page_says_from_where_that_is_k
     ground = store.refresh_die(shop[0])
     assert _left_on("1-A", ground) > 0.95
     said = state.rests_on(after)
-    assert "A touch with the stone is taken to give back 30 % of what an edge has worn: mostly from memory" in said
+    assert "A touch with the stone is taken to give back 30 % of what an edge has worn: mostly common practice" in said
     assert "touch with the stone" not in state.rests_on(ground)
     after.rests_on["touched"] = [{"work": "dressed in the press", "share": 0.44, "seen": 23}]
     assert "give back 44 % of what an edge has worn, as learnt from 23 touches here" in state.rests_on(after)
@@ -198,7 +198,7 @@ def test_an_earlier_moment_knows_nothing_of_what_came_later(shop):
     ("lot", "sentence"),
     [
         ({"of": "coil", "rest": 12_300, "spread": 0.45}, "The next 12,300 hits are taken from the coil under way"),
-        ({"of": "order", "rest": 0, "spread": 0.45}, "what is ahead is taken from orders like others of this die"),
+        ({"of": "order", "rest": 0, "spread": 0.45}, "what is ahead is taken from jobs like others of this die"),
         ({"of": "", "rest": 0, "spread": 0.2}, "about 20 % more or less from one lot to the next"),
     ],
 )

@@ -86,7 +86,7 @@ def test_one_edge_alone_changes_less_than_its_side(die):
     alone = next(gain for words, gain in by_words.items() if words.startswith("PM at"))
     assert abs(alone.saved_a_year) < abs(by_words["PM on the punches"].saved_a_year)
     form = ChangeForm(QueryDict("gap=8&place=1-A"))
-    assert not form.is_valid() and "at all positions at once" in str(form.errors)
+    assert not form.is_valid() and "at all positions together" in str(form.errors)
 
 
 def test_how_many_chips_would_eat_it_up_is_the_same_sum(die):

@@ -250,7 +250,7 @@ def test_every_mark_of_the_plan_leads_to_its_row_and_carries_its_figures(as_role
     for there in re.findall(r'<a href="#([^"]+)">', plan):
         assert f'id="{there}"' in said
     assert len(re.findall(r'<a href="#', plan)) == die.positions.count()
-    assert "of its usual hits to dull are left" in plan and "limits the die" in plan
+    assert "of its usual hits are left" in plan and "limits the die" in plan
 
 
 def test_twenty_stations_and_sixty_positions_are_drawn(as_role):
@@ -312,7 +312,7 @@ def test_with_its_coordinates_a_die_is_drawn_to_scale_and_its_stations_open(as_r
     for there in re.findall(r'<a href="#([^"]+)">', plan):
         assert f'id="{there}"' in said
     assert len(re.findall(r'<a href="#', plan)) == die.positions.count()
-    assert "of its usual hits to dull are left" in plan and "limits the die" in plan
+    assert "of its usual hits are left" in plan and "limits the die" in plan
     address = reverse("maintenance:die_station", args=[die.pk, "2"])
     assert f'href="{address}"' in plan
     opened = as_read(client.get(address))

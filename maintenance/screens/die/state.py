@@ -259,7 +259,7 @@ def _title(position: Position, kind: str, edge: EdgeForecast | None, cuts: bool)
     if edge is None:
         return f"{position.code} {kind}: not enough records yet"
     return (
-        f"{position.code} {kind}: {100 * (edge.share_left or 0):.0f} % of its usual hits to dull are left; half "
+        f"{position.code} {kind}: {100 * (edge.share_left or 0):.0f} % of its usual hits are left; half "
         f"of such edges last another {numbers.hits(edge.half_hits)} hits, 9 in 10 {numbers.hits(edge.nine_in_ten_hits)}"
     )
 
