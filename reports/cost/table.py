@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import cached_property
 
 import django_tables2 as tables
 from django.urls import reverse
@@ -48,9 +49,10 @@ class CostTable(tables.Table):
         order_by = ("-total",)
         empty_text = "No die matches."
 
-    def __init__(self, data, *args, **kwargs) -> None:
-        super().__init__(data, *args, **kwargs)
-        self.dearest = max((row.per_thousand for row in data if row.per_thousand is not None), default=Decimal(0))
+    @cached_property
+    def dearest(self) -> Decimal:
+        """What a bar as long as its column stands for: of every row, not of the page alone."""
+        return max((row.per_thousand for row in self.data if row.per_thousand is not None), default=Decimal(0))
 
     def render_die(self, record: DieCost):
         return format_html(

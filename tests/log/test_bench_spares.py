@@ -91,7 +91,7 @@ def test_a_toolmaker_draws_and_undoes_it_on_the_works_page(as_role, item, work):
     assert "2 × PP-6.0 drawn" in as_read(answer) and seen(work).drawn == 2
     undo = sent(answer, act=f"undraw {seen(work).newest}", **person)
     answer = client.post(url, undo, follow=True)
-    assert "Taken back: 2 × PP-6.0" in as_read(answer) and (seen(work).on_shelf, seen(work).aside) == (3, 2)
+    assert "Undone: 2 × PP-6.0" in as_read(answer) and (seen(work).on_shelf, seen(work).aside) == (3, 2)
     answer = client.post(url, undo, follow=True)
     assert answer.status_code == 422 and "undone already" in as_read(answer)
     client.post(url, sent(client.get(url), act=f"draw {item.pk} other", **person))

@@ -30,7 +30,7 @@
     all[at].scrollIntoView({ block: "nearest" });
   };
   const show = (text) => {
-    list.innerHTML = text;
+    list.replaceChildren(...new DOMParser().parseFromString(text, "text/html").body.childNodes);
     options().forEach((one, n) => {
       one.id = `found-${n}`;
       one.setAttribute("role", "option");
