@@ -196,7 +196,7 @@ def scrap(die):
 
 def test_scrap_by_weight_and_press_time_on_its_day(scrapping):
     assert scrap(scrapping) is None
-    assert "500 parts scrapped, worth not known." in ledgers.ledger_of(scrapping).left_out
+    assert "500 scrapped parts (no part value entered)." in ledgers.ledger_of(scrapping).left_out
     Rate.objects.create(plant=scrapping.plant, kind="scrapped part", valid_from="2025-01-01", amount=Decimal("0.12"))
     assert (scrap(scrapping).amount, scrap(scrapping).basis) == (60, "by the shop's rate of that day")
     by = make.user("lead")
@@ -224,7 +224,7 @@ def test_scrap_that_brings_more_than_the_stock_costs_tells_no_worth(scrapping):
 def test_the_part_page_starts_with_what_the_stock_costs(as_role, scrapping):
     Stock.objects.filter(pk=scrapping.usual_stock_id).update(price_kg=Decimal("1.10"))
     text = as_read(as_role("sales").get(reverse("reports:cost_part", args=[scrapping.pk])))
-    assert "Material is left out" not in text and "31.1" in text
+    assert "Material is left out" not in text and "31.09" in text
 
 
 # Who pays

@@ -66,7 +66,7 @@ def test_what_did_not_sit_there_then_was_not_damaged(lead, die, ina):
         "damaged": [at("1-A", other).pk]
     }
     answer = lead.post(address("log_mishap", die), data)
-    assert answer.status_code == 422 and "Tap pieces of the list." in page(answer)
+    assert answer.status_code == 422 and "Tap pieces on the list." in page(answer)
     with pytest.raises(write.EntryRefused, match="not a position of"):
         write.log_incident(by=make.actor(), die=die, at=timezone.now(), sort="misfeed", positions=[at("1-A", other)])
     assert not Incident.objects.exists()

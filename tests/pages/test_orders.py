@@ -61,7 +61,7 @@ def test_from_the_list_to_the_shelf(as_role, used):
     buyer = as_role("buyer")
     shown = buyer.get(f"{SPARES}?short=1&tick=now")
     ticked = re.findall(r'name="item" value="(\d+:\d+)" aria-label="Order PP-6.0-M2" checked', shown.content.decode())
-    assert len(ticked) == 1 and "to be ordered now" in as_read(shown)
+    assert len(ticked) == 1 and "Order 1 spare now" in as_read(shown)
     answer = buyer.post(f"{LIST}new/", {"item": ticked}, follow=True)
     order = PurchaseOrder.objects.get()
     assert "1 line is in a draft" in as_read(answer) and "Nothing is ordered before it is placed" in as_read(answer)

@@ -171,7 +171,7 @@ def test_a_tool_that_is_worn_out_within_a_year_has_no_even_yearly_cost(as_role):
         ({"volumes": "0"}, "No part is to be made"),
         ({"volumes": "-5"}, "nought or more"),
         ({"volumes": "many"}, "number"),
-        ({"years": "21"}, "Between 1 and 20 years"),
+        ({"years": "21"}, "Enter 1 to 20 years"),
         ({"kind-0": "", "count-0": "", "length-0": ""}, "without an edge nothing goes dull"),
         ({"length-0": ""}, "How long is the cut"),
         ({"thickness_mm": "400"}, "enter 0.01 to 25"),

@@ -55,8 +55,8 @@ def test_by_hand(die, as_role):
     die.usual_stock.thickness_mm = 1.5
     die.usual_stock.save()
     text = page(as_role("sales"), die, **STOCK, used="70", scrap="0.20")
-    assert (line(text, "Stock"), line(text, "Scrap brings back")) == ("31.1", "-1.70")
-    assert (line(text, "Press"), line(text, "Set-up")) == ("19.8", "9.50")
+    assert (line(text, "Stock"), line(text, "Scrap brings back")) == ("31.09", "-1.70")
+    assert (line(text, "Press"), line(text, "Set-up")) == ("19.79", "9.50")
     assert "70 % of the strip goes into the part" in text
     assert "The strip runs 4,000 mm a minute" in text  # 100 strokes of 40 mm
 
@@ -66,7 +66,7 @@ def test_the_tool_is_that_of_the_cost_page(die, as_role):
     ahead = PlantAhead.of(die.plant, dies=[die.pk])
     plan, _ = two_builds.as_it_is(cost, year_ahead.year_ahead(cost, ahead=ahead), ahead=ahead)
     tool = plan.running_per_thousand().expected + Decimal("7.5")  # 30,000 over 4,000,000 parts
-    assert line(page(as_role("sales"), die), "Tool") == f"{tool:.1f}"
+    assert line(page(as_role("sales"), die), "Tool") == f"{tool:.2f}"
 
 
 def test_what_is_not_known_is_said_and_not_counted(die, as_role):

@@ -65,7 +65,7 @@ def test_how_right_forecasts_were_is_told_of_the_own_plant(client, plants, own, 
     newest = DieForecast.objects.filter(is_newest=True, die__plant=plants[own])
     newest.update(as_of=dt.datetime(2025, 2, 3 + own, 9, 0, tzinfo=dt.UTC))
     html = seen_by(client, "maintenance:due", plants[own])
-    assert re.findall(r"of 100, (\d+) held", html) == [held]
+    assert re.findall(r"(\d+) of 100 such ranges held", html) == [held]
     assert f"entries up to {3 + own} Feb 2025" in html
 
 
@@ -81,15 +81,15 @@ def test_with_one_plant_everybody_sees_its_record(client):
     store.fit_and_forecast(die.plant)
     scores = {"band_80": 0.7, "forecasts": 100}
     PastForecasts.objects.create(plant=die.plant, as_of=make.moment(9), code_version="4", scores=scores)
-    assert "of 100, 70 held" in seen_by(client, "maintenance:due")
+    assert "70 of 100 such ranges held" in seen_by(client, "maintenance:due")
 
 
 @pytest.mark.parametrize(("own", "hits"), [(0, {"9,000"}), (1, {"9,001"}), (None, {"9,000", "9,001"})])
 def test_today_lists_entries_of_the_own_plant(client, plants, own, hits):
     html = seen_by(client, "reports:today", None if own is None else plants[own])
     assert set(re.findall(r"Ran (9,00\d) hits", html)) == hits
-    counts = set(re.findall(r"PP-6.0-M2: ([+\d]+) on the shelf", html))
-    assert counts == ({"+3", "+4"} if own is None else {f"+{own + 3}"})
+    counts = set(re.findall(r"PP-6.0-M2: counted, (\d+) more than booked", html))
+    assert counts == ({"3", "4"} if own is None else {f"{own + 3}"})
 
 
 @pytest.mark.parametrize(("own", "named"), [(0, "north"), (1, "south")])

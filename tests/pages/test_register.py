@@ -158,7 +158,7 @@ def test_sign_in_and_out(client):
     answer = client.post(reverse("diestore:sign_in"), {"username": "ann", "password": "not a real password"})
     assert answer.status_code == 302 and answer["Location"] == reverse("reports:today")
     said = page(client, "reports:today")
-    assert "ann" in said and ", lead" in said, "who is signed in, and as what"
+    assert re.search(r">ann</a>\s+\(lead\)", said), "who is signed in, and as what"
     assert client.get(reverse("diestore:sign_out")).status_code == 405, "an address alone signs nobody out"
     client.post(reverse("diestore:sign_out"))
     assert client.get(reverse("reports:today")).status_code == 302
@@ -221,7 +221,7 @@ def test_the_strip_shows_what_a_person_may_open(client):
         "Today",
         "Dies due",
         "Dies",
-        "Record",
+        "Track record",
         "Words",
     ]
     user.user_permissions.add(Permission.objects.get(codename="see_cost"))

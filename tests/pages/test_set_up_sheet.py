@@ -80,7 +80,7 @@ def test_what_does_not_fit_the_press_is_refused_and_another_is_offered(anchor, a
     anchor.shut_height_mm, anchor.upper_weight_kg, anchor.weight_kg = 420, 900, 2000
     anchor.save()
     said = as_read(client.get(sheet_of(anchor)))
-    assert "Do not set it in: H-150 does not fit P4." in said
+    assert "Do not put it in: H-150 does not fit P4." in said
     assert "Its shut height of 420.00 mm is more than P4 opens to, 400.00 mm." in said
     assert "Its upper half of 900.0 kg is heavier than the slide of P4 carries, 800.0 kg." in said
     assert f'href="?press={other.pk}"' in said

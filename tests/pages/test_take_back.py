@@ -41,7 +41,7 @@ def test_a_setter_takes_back_what_they_have_just_written(setter, die, ina):
     listed = page(setter.get(address("entries")))
     assert back(entry) in listed and "strike/" not in listed
     answer = setter.post(back(entry), follow=True)
-    assert "Taken back: Stopped 5 minutes" in said(answer)
+    assert "Undone: Stopped 5 minutes" in said(answer)
     entry.refresh_from_db()
     assert (entry.struck_by, entry.struck_reason) == (ina, "undone by whoever made it")
     assert "struck out already" in said(setter.post(back(entry), follow=True))

@@ -215,7 +215,7 @@ def test_a_lead_lets_them_try_again(client, ann, caplog):
         assert throttle.key_of(throttle.USER, "ann")[:12] in page, "as the log names it"
         for code in codes:
             assert "may be tried again" in said(lead.post("/people/", {"again": code}, follow=True))
-        assert "held no more" in said(lead.post("/people/", {"again": "user 1"}, follow=True))
+        assert "That is no longer held." in said(lead.post("/people/", {"again": "user 1"}, follow=True))
         assert "Held after wrong tries" not in said(lead.get("/people/"))
         assert sign_in(own, password=RIGHT).status_code == 302
         assert sign_in(client, password=RIGHT).status_code == 302

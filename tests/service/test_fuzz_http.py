@@ -61,7 +61,10 @@ TIMES = (
     "0001-01-01T00:00", "9999-12-31T23:59", "2025-03-30T02:30", "2025-10-26T02:30", "2026-02-29T10:00",
     "10000-01-01T00:00", "2025-06-02T06:00", "2025-06-02T06:00:60", "-0001-01-01T00:00",
 )  # fmt: skip
-NOT_OF_THE_LOG = ("session", "tries", "sentform", "host", "taskworker", "django_", "auth_", "sqlite_", "historical")
+NOT_OF_THE_LOG = (
+    "session", "tries", "sentform", "host", "taskworker", "django_", "auth_", "sqlite_", "historical",
+    "linkopening",  # that a customer looked is kept, and a look is a GET
+)  # fmt: skip
 
 
 class Form(HTMLParser):
