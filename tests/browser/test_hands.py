@@ -92,7 +92,7 @@ def test_what_is_typed_without_network_waits_and_is_sent_once(open_browser):
     network.set_offline(False)
     expect(waiting).to_contain_text("1 entry is not taken yet: open and put right.", timeout=SLOWLY)
     assert Stop.objects.get().minutes == 7
-    waiting.get_by_role("link", name="Open bench work").click()
+    waiting.get_by_role("link", name="Open it").click()
     expect(page.get_by_label("Minutes", exact=True)).to_have_value("x")
     page.get_by_label("Minutes", exact=True).fill("9")
     page.get_by_role("button", name="Save the stop").click()

@@ -122,7 +122,7 @@ def test_a_toolmaker_sharpens_a_set(open_browser):
     keys.type("0.12")
     keys.go_to(page.locator("summary", has_text="1-B"))
     keys.press("Enter")
-    keys.choose("1-B pierce punch: how was it?", "dull")
+    keys.choose("1-B pierce punch: what was found?", "dull")
     keys.take(page.get_by_role("button", name="Save the sharpening"))
     expect(page.get_by_role("status").first).to_be_visible()
     assert Work.objects.count() - before >= 4

@@ -49,7 +49,7 @@ def test_a_leads_monday(open_browser, tmp_path):
     more = next(tick for tick in ticks.all() if not tick.is_checked()).input_value()
     page.locator("label", has=page.locator(f"input[value='{more}'][name=edges]")).click()
     page.get_by_label("When is the die needed?").fill("")
-    saved(page, "Open it")
+    saved(page, "Open bench work")
     work = BenchWork.objects.get()
     assert work.die == third and work.edges.count() == len(ticked) + 1
 

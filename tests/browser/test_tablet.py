@@ -50,7 +50,7 @@ def test_a_name_and_a_pin_on_large_keys_then_nothing_more_to_tap(open_browser, t
     die = Die.objects.get(code="H-900")
     visit = open_browser(roles.TOOLMAKER, has_touch=True)
     page = stop_form(visit, die, "misfeed", "12")
-    tap(page, "Who did it?", "Maud K.")
+    tap(page, "Who reports it?", "Maud K.")
     for key in "4072":
         page.locator(".pad:not([data-figure])").get_by_role("button", name=key, exact=True).click()
     page.locator(".pad:not([data-figure])").get_by_role("button", name="take the last digit away").click()
@@ -69,7 +69,7 @@ def test_the_same_without_script(open_browser, tablet):
     die = Die.objects.get(code="H-900")
     visit = open_browser(roles.TOOLMAKER, java_script_enabled=False)
     page = stop_form(visit, die, "misfeed", "12")
-    tap(page, "Who did it?", "Edda L.")
+    tap(page, "Who reports it?", "Edda L.")
     expect(page.locator(".pad:not([data-figure])")).to_be_hidden()
     assert page.get_by_label("PIN").get_attribute("inputmode") == "numeric", "brings up the number pad"
     page.get_by_label("PIN").fill("880215")

@@ -105,7 +105,7 @@ def test_a_toolmaker_sharpens_the_set_and_replaces_a_punch(open_browser):
     page.get_by_label("How much came off each?").fill("0.12")
     page.locator("summary", has_text="1-B").click()
     page.get_by_label("1-B: how much came off?").fill("0.30")
-    pick(page, "1-B pierce punch: how was it?", "dull")
+    pick(page, "1-B pierce punch: what was found?", "dull")
     save = page.get_by_role("button", name="Save the sharpening")
     expect(save).to_have_text("Save the sharpening: 4 pieces")
     if over := visit.sideways():
@@ -149,7 +149,7 @@ def test_a_buyer_takes_the_spares_along_as_a_file(open_browser, tmp_path):
     visit = open_browser(roles.BUYER)
     page = visit.go("/spares/")
     with page.expect_download() as waiting:
-        page.get_by_role("link", name="As a file").click()
+        page.get_by_role("link", name="Download as CSV").click()
     visit.complaints.clear()  # the browser says of a download that the page it would have been is not shown
     waiting.value.save_as(tmp_path / "spares.csv")
     with (tmp_path / "spares.csv").open(encoding="utf-8-sig", newline="") as file:

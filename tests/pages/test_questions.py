@@ -74,9 +74,10 @@ def addresses(die) -> dict[str, str]:
     if (work := die.bench_works.order_by("pk").first()) is not None:
         found |= {f"bench_{of}": reverse(f"maintenance:bench_{of}", args=[work.pk]) for of in ("work", "sheet")}
     found["reports:outline"] = reverse("reports:outline", args=[outlined_tool(die.plant, ways=5).pk])
-    found |= {name: reverse(f"reports:{name}", args=[die.owner_id]) for name in ("customer", "customer_ahead")}
-    paid = die.owner.dies_owned.get(cost_bearers__element="sharpening")
-    found["condition, with the year ahead"] = reverse("reports:condition", args=[paid.pk])
+    if die.owner_id:
+        found |= {name: reverse(f"reports:{name}", args=[die.owner_id]) for name in ("customer", "customer_ahead")}
+        if (paid := die.owner.dies_owned.filter(cost_bearers__element="sharpening").first()) is not None:
+            found["condition, with the year ahead"] = reverse("reports:condition", args=[paid.pk])
     found["in_press"] = f"{reverse('maintenance:in_press')}?die={die.pk}"
     if (bought := die.positions.filter(item__sources__isnull=False).order_by("pk").first()) is not None:
         found["reports:spare"] = reverse("reports:spare", args=[bought.item_id])

@@ -63,6 +63,6 @@ def test_an_entry_dated_ahead_makes_no_strokes_less_than_none(worked):
 @pytest.mark.no_database
 def test_how_old_the_log_is():
     day = dt.date(2026, 11, 20)
-    assert how_old(day, day) == how_old(day, day + dt.timedelta(days=1)) == "Log up to 20 Nov 2026."
+    assert how_old(day, day) == how_old(day, day + dt.timedelta(days=1)) == "Entries up to 20 Nov 2026."
     assert "9 days ago" in how_old(day, dt.date(2026, 11, 29)) and "usual pace" in how_old(day, dt.date(2026, 11, 29))
     assert how_old(None, None) == ""
