@@ -209,6 +209,6 @@ def test_the_bench_of_the_demo_is_alive(demo, client):
     assert set(BenchWork.objects.values_list("state", flat=True)) == set(BenchWork.State)
     client.force_login(make.user("lead", "lead of the bench"))
     text = words(shown(client, "maintenance:bench"))
-    for said in ("late on the bench:", "That costs", "away at", "not there and not ordered", "on hold: burr on the contact side",
-                 "put there by hand"):  # fmt: skip
+    for said in ("late on the bench:", "That costs", "away at", "not there and not ordered",
+                 "on hold: burr on the contact side", "put there by hand"):  # fmt: skip
         assert said in text, said
