@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db import models
 from django.utils import timezone
 
 from diestore.register.models import Item, Plant
+from maintenance.log import freshness
 
 
 class KeptSheets(models.Model):
@@ -99,16 +102,34 @@ class PurchasingRecord(models.Model):
         return f"record for purchasing of {self.plant}"
 
 
-class KeptGains(models.Model):
-    """What every change on every die of a plant is worth, from the night.
+class KeptOfDies(models.Model):
+    """What a night found of each die of a plant. dies: by key, as the report writes and reads them. mark: where the
+    records stood."""
 
-    dies: by key, as reports/gains writes and reads them. mark: where the records stood.
-    """
-
-    plant = models.OneToOneField(Plant, on_delete=models.CASCADE, related_name="kept_gains")
     made_at = models.DateTimeField(default=timezone.now)
     mark = models.JSONField()
     dies = models.JSONField(default=dict)
+
+    class Meta:
+        abstract = True
+
+    def keep(self) -> None:
+        """In the place of what was kept before."""
+        type(self).objects.filter(plant=self.plant).delete()
+        self.save()
+
+    def read(self, there: Iterable[int]) -> tuple[list[tuple[int, dict]], set[int]]:
+        """(die, its columns) of the dies that are there still; and the dies on which something was entered since."""
+        there = frozenset(there)
+        changes = freshness.since(self.mark)
+        waiting = set(there) if changes is None else changes.dies_in("records", "price", "forecast")
+        return [(int(pk), columns) for pk, columns in self.dies.items() if int(pk) in there], waiting
+
+
+class KeptGains(KeptOfDies):
+    """What every change on every die of a plant is worth, from the night."""
+
+    plant = models.OneToOneField(Plant, on_delete=models.CASCADE, related_name="kept_gains")
 
     class Meta:
         verbose_name_plural = "kept gains"
@@ -117,16 +138,10 @@ class KeptGains(models.Model):
         return f"what changes on the dies of {self.plant} are worth"
 
 
-class KeptChanges(models.Model):
-    """What came of every change made on the dies of a plant, and what was promised of it, from the night.
-
-    dies: by key, as reports/changes writes and reads them. mark: where the records stood.
-    """
+class KeptChanges(KeptOfDies):
+    """What came of every change made on the dies of a plant, and what was promised of it, from the night."""
 
     plant = models.OneToOneField(Plant, on_delete=models.CASCADE, related_name="kept_changes")
-    made_at = models.DateTimeField(default=timezone.now)
-    mark = models.JSONField()
-    dies = models.JSONField(default=dict)
 
     class Meta:
         verbose_name_plural = "kept changes"

@@ -89,7 +89,7 @@ def keep_gains(context: TaskContext, plant: int) -> None:
     """What every change on every die is worth."""
     made = gains.work_out(Plant.objects.get(pk=plant))
     with queue.closing(context) as says:
-        gains.keep(made)
+        made.keep()
         says["dies"] = len(made.dies)
         queue.enqueue_once(keep_changes, plant)
 
@@ -99,7 +99,7 @@ def keep_changes(context: TaskContext, plant: int) -> None:
     """What came of every change that was made."""
     made = changes_made.work_out(Plant.objects.get(pk=plant))
     with queue.closing(context) as says:
-        changes_made.keep(made)
+        made.keep()
         says["dies"] = len(made.dies)
 
 

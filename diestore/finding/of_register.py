@@ -65,7 +65,7 @@ def places(user, asked: Asked, at_most: int) -> Iterator[Hit]:
         gone = "no longer in the die" if place.valid_to else ""
         works = place.station.operation if place.station else ""
         yield Hit(
-            kind="place", name=f"{place.die.code} {place.code}", rank=place.rank,
+            kind="position", name=f"{place.die.code} {place.code}", rank=place.rank,
             more=said(place.get_kind_display(), works, place.item, named(place.die.plant), gone),
             url=reverse("maintenance:edge", args=[place.pk]),
         )  # fmt: skip
@@ -112,7 +112,7 @@ def pages(user, asked: Asked, at_most: int) -> Iterator[Hit]:
 
 FINDERS = (
     Finder(key="dies", many="dies", find=dies),
-    Finder(key="places", many="places", find=places),
+    Finder(key="places", many="positions", find=places),
     Finder(key="parts", many="parts", find=parts, rights=(roles.SEE_COST, roles.EDIT_REGISTER)),
     Finder(key="customers", many="customers", find=customers, rights=(roles.SEE_COST,)),
     Finder(key="pages", many="pages", find=pages),

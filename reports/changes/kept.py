@@ -86,24 +86,14 @@ def work_out(plant: Plant) -> KeptChanges:
     return KeptChanges(plant=plant, mark=mark, dies=told)
 
 
-def keep(made: KeptChanges) -> None:
-    """In the place of what was kept before."""
-    KeptChanges.objects.filter(plant=made.plant).delete()
-    made.save()
-
-
 def rows_of(plant: Plant) -> KeptRows:
     """What is kept of a plant, the newest change first: three questions at most."""
     kept = reads.kept_of(plant)
     if kept is None:
         return KeptRows(kept=None)
-    changes = freshness.since(kept.mark)
-    there = set(Die.objects.filter(plant=plant).values_list("pk", flat=True))
-    changed = there if changes is None else changes.dies_in("records", "price", "forecast")
+    dies, changed = kept.read(Die.objects.filter(plant=plant).values_list("pk", flat=True))
     rows, untold = [], []
-    for pk, columns in kept.dies.items():
-        if (die := int(pk)) not in there:
-            continue
+    for die, columns in dies:
         if columns["refusal"]:
             untold.append((die, columns["code"], columns["refusal"]))
         rows += [(die, columns["code"], _read(one["followed"])) for one in columns["changes"]]

@@ -40,13 +40,10 @@ class PartOfSeries:
 
 
 @dataclass(frozen=True, kw_only=True)
-class OnePart:
-    """Money over all years. shared: its share of the tool, by parts, its inserts and changes; alone: its own tool; both
-    with running. parts: over all years."""
+class BothWays:
+    """Money over all years on the shared tool and on tools of their own, and the parts that it makes."""
 
-    part: PartOfSeries
     parts: int
-    changing: Decimal
     shared: Decimal
     alone: Decimal
 
@@ -60,24 +57,22 @@ class OnePart:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Series:
+class OnePart(BothWays):
+    """Money over all years. shared: its share of the tool, by parts, its inserts and changes; alone: its own tool; both
+    with running. parts: over all years."""
+
+    part: PartOfSeries
+    changing: Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class Series(BothWays):
     """parts: over all years and all of the series. shared, alone: money of each way. worth: today's worth of sharing,
     below nought where it costs. crossing: parts in all at which both have cost the same, A the shared tool."""
 
     rows: tuple[OnePart, ...]
-    parts: int
-    shared: Decimal
-    alone: Decimal
     worth: Decimal
     crossing: BreakEven
-
-    @property
-    def shared_thousand(self) -> Decimal:
-        return per_thousand(self.shared, self.parts)
-
-    @property
-    def alone_thousand(self) -> Decimal:
-        return per_thousand(self.alone, self.parts)
 
 
 def series(

@@ -75,26 +75,15 @@ def work_out(plant: Plant) -> KeptGains:
     return KeptGains(plant=plant, mark=mark, dies=told)
 
 
-def keep(made: KeptGains) -> None:
-    """In the place of what was kept before."""
-    KeptGains.objects.filter(plant=made.plant).delete()
-    made.save()
-
-
 def rows_of(plant: Plant) -> KeptRows:
     """What is kept of a plant, ranked: three questions at most."""
     kept = reads.kept_of(plant)
     if kept is None:
         return KeptRows(kept=None)
-    changes = freshness.since(kept.mark)
-    there = set(cost_reads.dies_of(plant).values_list("pk", flat=True))
-    changed = there if changes is None else changes.dies_in("records", "price", "forecast")
+    dies, changed = kept.read(cost_reads.dies_of(plant).values_list("pk", flat=True))
     of_gain: dict[Gain, tuple[int, Tried]] = {}
     untold = []
-    for pk, columns in kept.dies.items():
-        die = int(pk)
-        if die not in there:
-            continue
+    for die, columns in dies:
         if columns["refusal"]:
             untold.append((die, columns["code"], columns["refusal"]))
         for one in columns["tried"]:

@@ -53,7 +53,7 @@ def _head(page: ReportPage, said: ReportSaid) -> None:
     page.y -= 5
     who = "; owner: " + said.owner if said.owns else "; owner: the shop"
     where = " · ".join(dict.fromkeys(filter(None, (said.shop, said.plant))))
-    page.text(EDGE, f"{where}{who}; log up to {day(said.records_until)}", size=9, room=ROOM)
+    page.text(EDGE, f"{where}{who}; entries up to {day(said.records_until)}", size=9, room=ROOM)
     page.y -= 3
     page.rule(width=0.8)
     page.y -= 7
@@ -93,13 +93,13 @@ def _left(page: ReportPage, said: ReportSaid) -> None:
             [one["parts"], one["by"], one["spare"], one["places"], "big" if one["is_big"] else "", one["buys"]]
             for one in told["steps"]
         ]
-        _columns(page, ["After parts", "About", "Spares", "Places", "Spend", "Buys parts"], rows,
+        _columns(page, ["After parts", "About", "Spares", "Positions", "Spend", "Buys parts"], rows,
                  [22.0, 20.0, 62.0, ROOM - 142, 16.0, 22.0], right=(0, 5))  # fmt: skip
     if not said.pieces:
         return
     page.heading("What is left, piece by piece", needs=30)
     most = max((one.months or 0.0 for one in said.pieces), default=0.0)
-    head = ["Place", "Piece", "Spare", "Grinds left", "Parts left", "Months", "Ground out"]
+    head = ["Position", "Piece", "Spare", "Grinds left", "Parts left", "Months", "Ground out"]
     wide = [20.0, 34.0, 36.0, 20.0, 22.0, 18.0, ROOM - 150]
     _columns(page, head, [], wide, right=(3, 4, 5))
     for one, row in zip(said.pieces, told["pieces"], strict=True):
@@ -174,7 +174,7 @@ def _ahead(page: ReportPage, said: ReportSaid) -> None:
     told = shown.context(said)
     page.heading(f"The year ahead, {said.currency}", needs=40)
     page.words(
-        f"What {said.owner} is expected to pay for this tool in the next twelve months, as it holds now, at today's "
+        f"What {said.owner} is expected to pay for this tool in the next twelve months, as agreed now, at today's "
         "prices and rates. Expected values of months and elements add up, bands do not.", size=9,
     )  # fmt: skip
     head = ["", "Expected", "1 in 10 below", "Half below", "9 in 10 below"]

@@ -43,7 +43,7 @@ def die(of_the_module):
         write.log_replacement(by=make.actor(), position=first, at=make.moment(CHANGED), why="ground out", piece=piece)
     shop.forecast()
     as_entered(made)
-    kept.keep(kept.work_out(made.plant))
+    kept.work_out(made.plant).keep()
     return made
 
 
@@ -90,7 +90,7 @@ def test_the_promise_is_what_was_known_then_and_is_not_made_anew(die):
     for day in range(204, 240, 4):
         make.run(die, day, 8_000)
     make.sharpen(die, 240.5, die.positions.get(code="1-A"), why="dull", found="dull")
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     after = KeptChanges.objects.get().dies
     (was,), (now,) = (rows[str(die.pk)]["changes"] for rows in (before, after))
     assert was["promise"] == now["promise"]
@@ -101,7 +101,7 @@ def test_a_record_that_was_loaded_later_promises_by_the_handbook(die):
     Run.objects.update(recorded_at=make.moment(300))
     Work.objects.update(recorded_at=make.moment(300))
     KeptChanges.objects.all().delete()
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     told = one(die)
     assert told.by_handbook
     # powder steel against D2 is exp(0.8) in the wear model, its hardness told against its own usual one
@@ -144,7 +144,7 @@ def test_before_the_first_night_and_where_nothing_was_changed_the_page_says_so(d
     assert "Nothing was followed yet" in as_read(client.get(reverse("reports:changes")))
     with make.nothing_follows():
         write.strike_out(by=make.actor(), entry=Replacement.objects.get(since_start=False), reason="never so")
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     assert "No change on record" in as_read(client.get(reverse("reports:changes")))
     assert "No change was made by the record." in client.get(reverse("reports:changes_csv")).content.decode()
 
@@ -156,7 +156,7 @@ def test_few_dull_ends_and_no_price_are_said(die):
     with make.nothing_follows():
         actions.change_cut(by=None, cut=cut, at=make.moment(60.5), gap_mm=0.13, reason="regrind")
         write.log_replacement(by=make.actor(), position=place, at=make.moment(41), why="ground out", piece=piece)
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     _, gap, steel = kept.rows_of(die.plant).rows  # the newest first
     assert gap.followed.words == "gap 8.33 % to 10.8 % a side"
     assert gap.followed.extra == 0  # taken on when it was ground anyway
@@ -171,7 +171,7 @@ def test_a_coat_put_on_costs_its_hours_and_is_shared_by_its_pieces(die):
     pieces = [write.SharpenedPiece(position=p, why="other", operation="recoated", coating_after="TiN") for p in places]
     with make.nothing_follows():
         write.log_sharpening(by=make.actor(), die=die, at=make.moment(150.25), pieces=pieces, hours=1.5)
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     coat = next(row.followed for row in kept.rows_of(die.plant).rows if "TiN" in row.followed.words)
     assert [code for _, code in coat.places] == ["1-B", "2-A"]
     assert coat.extra == Decimal("90")  # 1.5 h at 60
@@ -191,7 +191,7 @@ def test_the_engines_own_samples_are_what_is_compared(die):
 def test_rates_of_another_day_change_what_comes_and_the_page_says_that_it_waits(die, as_role):
     Rate.objects.filter(kind="toolroom hour").update(amount=Decimal(120))
     was = one(die).came_sum[0]
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     assert one(die).came_sum[0] == pytest.approx(was * 2, rel=Decimal("0.35"))
     make.run(die, 260, 100)
     assert "changed since" in as_read(as_role("lead").get(reverse("reports:changes")))
@@ -201,11 +201,11 @@ def test_rates_of_another_day_change_what_comes_and_the_page_says_that_it_waits(
 def test_a_night_makes_so_many_fits_of_the_past_and_says_what_waits_for_the_next(die, monkeypatch):
     KeptChanges.objects.all().delete()
     monkeypatch.setattr(kept, "FITS_A_NIGHT", 0)
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     told = one(die)
     assert told.promised is None and told.verdict == Verdict.EARLY.value
     assert "What was promised is not worked out yet; that is done in the coming nights." in told.doubts
     assert told.came.dull_after == 3  # what came needs no fit of the past
     monkeypatch.undo()
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     assert one(die).promised is not None

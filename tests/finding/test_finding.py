@@ -75,7 +75,7 @@ def test_words_are_found_together_in_any_order(things):
     make.die("Z-2", description="hinge pin")
     for typed in ("leaf hinge", "z hinge leaf", "RIGHT leaf z1"):
         assert named(things, typed, kind="dies") == [("die", "Z-1")]
-    assert ("place", "H-900 1-A") in named(things, "h900 pierce punch")  # its kind
+    assert ("position", "H-900 1-A") in named(things, "h900 pierce punch")  # its kind
 
 
 def test_jobs_sheets_orders_customers_and_words_are_found(things):
@@ -112,7 +112,7 @@ def test_whoever_finds_it_may_open_it(things, role):
     tried = {url: kind for kind, there in urls.items() for url in sorted(there)[: 9 if kind == "spare" else 2]}
     assert {kind for url, kind in tried.items() if client.get(url).status_code != 200} == set()
     kinds = set(urls)
-    assert {"die", "place", "word", "page"} <= kinds
+    assert {"die", "position", "word", "page"} <= kinds
     of_rights = {
         "spare": roles.SEE_SPARES, "order": roles.SEE_SPARES, "bench sheet": roles.LOG_MISHAP,
         "customer": roles.SEE_COST, "job": roles.SEE_COST, "part": roles.SEE_COST,

@@ -32,7 +32,7 @@ def die():
         ElementPrice.objects.create(
             plant=made.plant, element=element, price=Decimal(price), valid_from=dt.date(2024, 1, 1)
         )
-    kept.keep(kept.work_out(made.plant))
+    kept.work_out(made.plant).keep()
     return made
 
 
@@ -77,7 +77,7 @@ def test_before_the_first_night_the_page_says_so(die, as_role):
 
 def test_a_die_that_nobody_can_reckon_is_named(die, as_role):
     make.die("H-950")
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     assert "No job is open and nothing ran" in as_read(as_role("sales").get(reverse("reports:gains")))
 
 
@@ -122,7 +122,7 @@ def test_a_steel_as_tough_as_todays_has_no_word_of_chips(die):
 
 def test_a_piece_under_a_tenth_of_todays_price_is_reckoned_as_a_tenth_and_said(die):
     ElementPrice.objects.filter(element="piece PM").update(price=Decimal("4"))
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     row = next(
         row for row in kept.rows_of(die.plant).rows if row.die == die.pk and row.gain.words == "PM on the punches"
     )
@@ -155,7 +155,7 @@ def test_grinding_both_sides_each_time_costs_hours_and_steel_and_lengthens_the_i
     assert two.times[0] >= 1.0 and two.times[1] > 1.0
     assert float(b.sharpening / a.sharpening) == pytest.approx(3 / sum(shares.values()), rel=1e-4)
     assert b.spares_per_sharpening > a.spares_per_sharpening
-    kept.keep(kept.work_out(die.plant))
+    kept.work_out(die.plant).keep()
     row = next(row for row in kept.rows_of(die.plant).rows if row.die == die.pk and row.gain.sort == "grind")
     assert ChangeForm(QueryDict(row.tried.query)).change == two_builds.Change(
         grinds_both=True, sides=("upper", "lower")

@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 from diestore.drawing import letters, paths
 from diestore.drawing.scales import Even, Tick, counted
 
+from .timeline import Ring
+
 WIDTH, LEFT, RIGHT = 1150.0, 104.0, 1004.0  # names to the left, figures to the right
 LANE, TOOTH, TOP = 50.0, 34.0, 34.0  # height of a lane, of its highest tooth, and of the line of the last entry
 BURR = 84.0  # height of the readings
@@ -110,14 +112,6 @@ class Lane:
     @property
     def top(self) -> float:
         return self.base - TOOTH
-
-
-@dataclass(frozen=True, kw_only=True)
-class Ring:
-    x: float
-    y: float
-    title: str
-    of_limiting: bool
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -45,7 +45,7 @@ class _Payers:
 class DiePayersForm(ByForm):
     """From a day on: of each element who pays."""
 
-    who, missing = "Who says so?", "Pick who says so."
+    who, missing = "Who enters it?", "Pick who enters it."
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args, die: Die, holding: Mapping[str, Holding], **kwargs) -> None:
@@ -73,7 +73,7 @@ class DiePayersForm(ByForm):
 class EntryPayerForm(ByForm):
     """Of one entry: who pays for it."""
 
-    who, missing = "Who says so?", "Pick who says so."
+    who, missing = "Who enters it?", "Pick who enters it."
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args, die: Die, payer: Party | None, **kwargs) -> None:
