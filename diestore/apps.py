@@ -11,10 +11,14 @@ class DiestoreConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from django.utils import translation
+
+        from diestore import texts
         from diestore.access.roles import grant_roles
         from diestore.finding import finders, of_register
         from diestore.service import checks  # noqa: F401  registers itself
 
+        texts.speak(translation)
         register_converter(RowKey, "key")
         finders.put_in(*of_register.FINDERS)
         post_migrate.connect(grant_roles, dispatch_uid="diestore.grant_roles")

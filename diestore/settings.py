@@ -131,6 +131,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "diestore.access.shop.ByTheShopsClock",
+    "diestore.access.language.InOnesOwnLanguage",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",  # every view asks for sign-in unless it says otherwise
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -185,7 +186,8 @@ except (ZoneInfoNotFoundError, ValueError, OSError):  # OSError: the name of a f
     raise ImproperlyConfigured(
         f"DIESTORE_TIME_ZONE is {TIME_ZONE!r}, and there is no such zone. Write one such as Europe/Vienna."
     ) from None
-USE_I18N = False
+USE_I18N = True
+LANGUAGES = [("en", "English"), ("es-mx", "Español (México)")]  # each by its own name
 USE_TZ = True
 USE_THOUSAND_SEPARATOR = True
 THOUSAND_SEPARATOR = ","

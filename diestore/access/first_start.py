@@ -45,14 +45,15 @@ def code() -> str:
 
 
 class ShopForm(forms.ModelForm):
-    """What the shop is called, its money, clock and units."""
+    """What the shop is called, its money, clock, units and language."""
 
     class Meta:
         model = Shop
-        fields = ("name", "currency", "time_zone", "units")
-        labels = {"name": "The shop's name", "currency": "Currency", "time_zone": "Time zone", "units": "Units"}
+        fields = ("name", "currency", "time_zone", "units", "language")
+        labels = {"name": "The shop's name", "currency": "Currency", "time_zone": "Time zone", "units": "Units",
+                  "language": "Language"}  # fmt: skip
         help_texts = {"name": "It stands at the head of every page.", "currency": "As it is written: EUR, USD, CHF."}
-        widgets = {"units": Picks, "name": forms.TextInput({"autocomplete": "organization"})}
+        widgets = {"units": Picks, "language": Picks, "name": forms.TextInput({"autocomplete": "organization"})}
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -63,6 +64,9 @@ class ShopForm(forms.ModelForm):
         )
         self.fields["units"] = forms.ChoiceField(
             choices=UserSettings.Units, label="Units", widget=Picks, help_text="Everybody may see others."
+        )
+        self.fields["language"] = forms.ChoiceField(
+            choices=settings.LANGUAGES, label="Language", widget=Picks, help_text="Everybody may read another."
         )
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 
 from django import forms
+from django.conf import settings
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.core.exceptions import ValidationError
 
 from diestore.register.models import Plant
 
-from . import known_browser, throttle
+from . import known_browser, shop, throttle
 from . import tablet as access_tablet
 from .models import Person, UserSettings
 from .plants import within
@@ -88,8 +89,9 @@ class SettingsForm(forms.ModelForm):
 
     class Meta:
         model = UserSettings
-        fields = ("units", "person", "page_keys")
+        fields = ("language", "units", "person", "page_keys")
         labels = {
+            "language": "Language",
             "units": "Units that I see and type",
             "person": "My name on entries",
             "page_keys": "Single keys open pages",
@@ -103,6 +105,8 @@ class SettingsForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["person"].queryset = within(Person.objects.filter(active=True), self.instance.user)
         self.fields["person"].empty_label = "none"
+        names = dict(settings.LANGUAGES)
+        self.fields["language"].choices = [("", f"the shop's: {names[shop.current().language]}"), *names.items()]
 
 
 class PinInput(forms.PasswordInput):

@@ -41,6 +41,7 @@ class UserSettings(models.Model):
         help_text="A tablet at a bench or a press that stays signed in: who logs is picked there by name and PIN.",
     )
     page_keys = models.BooleanField(default=True, help_text="Single keys open pages.")
+    language = models.CharField(max_length=10, blank=True, choices=settings.LANGUAGES, help_text="Empty: the shop's.")
 
     class Meta:
         verbose_name_plural = "user settings"
@@ -88,12 +89,13 @@ class Tries(models.Model):
 
 
 class Shop(models.Model):
-    """What the shop is called, its money, its clock and its units: one row, once somebody has said so."""
+    """What the shop is called, its money, its clock, its units and its language: one row, once somebody has said so."""
 
     name = models.CharField(max_length=80)
     currency = models.CharField(max_length=10, default="EUR")
     time_zone = models.CharField(max_length=60, default="UTC")
     units = models.CharField(max_length=6, choices=UserSettings.Units, default=UserSettings.Units.METRIC)
+    language = models.CharField(max_length=10, choices=settings.LANGUAGES, default=settings.LANGUAGE_CODE)
 
     class Meta:
         verbose_name = verbose_name_plural = "the shop"

@@ -29,12 +29,19 @@ def has_page_keys(user) -> bool:
     return user.is_authenticated and _kept_of(user)[2]
 
 
-def _kept_of(user) -> tuple[str, bool, bool]:
-    """What the settings say of units, of sharing and of keys; asked of the database once a request."""
+def language_of(user) -> str:
+    """The language that this person reads."""
+    return _kept_of(user)[3] or shop.current().language
+
+
+def _kept_of(user) -> tuple[str, bool, bool, str]:
+    """What the settings say of units, of sharing, of keys and of the language; asked of the database once a request."""
     if not hasattr(user, "kept_settings"):
         row = getattr(user, "shop_settings", None)
         user.kept_settings = (
-            (row.units, row.shared_device, row.page_keys) if row else (shop.current().units, False, True)
+            (row.units, row.shared_device, row.page_keys, row.language)
+            if row
+            else (shop.current().units, False, True, "")
         )
     return user.kept_settings
 

@@ -1,4 +1,5 @@
-"""What the shop is called, its money, clock and units: in the database, and in the environment until it is there."""
+"""What the shop is called, its money, clock, units and language: in the database, and in the
+environment until it is there."""
 
 from __future__ import annotations
 
@@ -15,7 +16,7 @@ from django.utils import timezone
 
 from .models import Shop
 
-COLUMNS = ("name", "currency", "time_zone", "units")
+COLUMNS = ("name", "currency", "time_zone", "units", "language")
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,7 @@ class Told:
     currency: str
     time_zone: str
     units: str
+    language: str
 
     @property
     def zone(self) -> zoneinfo.ZoneInfo:
@@ -63,7 +65,11 @@ def _of_database() -> Told:
 
 
 def _told(row: dict | None) -> Told:
-    return Told(**row) if row else Told(settings.SHOP_NAME, settings.CURRENCY, settings.TIME_ZONE, "metric")
+    return (
+        Told(**row)
+        if row
+        else Told(settings.SHOP_NAME, settings.CURRENCY, settings.TIME_ZONE, "metric", settings.LANGUAGE_CODE)
+    )
 
 
 @contextmanager

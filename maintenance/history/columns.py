@@ -86,13 +86,14 @@ def _entries(file: str, about: str, *columns: Column, same: tuple[str, ...], pla
 
 SETTINGS = Table(
     file="shop.csv",
-    about="What the shop is called, its money, its clock and its units: one row.",
+    about="What the shop is called, its money, its clock, its units and its language: one row.",
     same=("name",),
     columns=(
         _must("name", "What it is called.", Sort.WORDS, longest=80),
         _must("currency", "Its money, as it is written.", longest=10),
         _must("time_zone", "Its clock, as Europe/Berlin.", longest=60),
         _must("units", "What most people there see.", longest=6, choices=("metric", "inch")),
+        _may("language", "What most people there read.", longest=10, choices=("en", "es-mx")),
     ),
 )
 PLANTS = Table(

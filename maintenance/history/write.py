@@ -16,6 +16,7 @@ from django.db import connection, transaction
 from django.db.models import Case, F, Q, QuerySet, Sum, When
 from django.db.models.functions import Collate
 
+from diestore.access import shop as shop_row
 from diestore.access.models import Person
 from diestore.access.models import Shop as ShopRow
 from diestore.handbook.kinds import KINDS
@@ -223,7 +224,7 @@ class Maker(
     # --- the register -----------------------------------------------------------------------------------------------
 
     def shop(self):
-        return ShopRow.objects.values("name", "currency", "time_zone", "units")
+        return ShopRow.objects.values(*shop_row.COLUMNS)
 
     def plants(self):
         yield {"plant": self.plant.code, "name": self.plant.name}

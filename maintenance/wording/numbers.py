@@ -13,10 +13,5 @@ def hits(n: float | None) -> str:
     return f"{round(n / digits) * digits:,}"
 
 
-def counted(n: int, one: str, many: str) -> str:
-    """A count with its word: "one die", "4 dies", "no dies"."""
-    return f"no {many}" if n == 0 else f"one {one}" if n == 1 else f"{n:,} {many}"
-
-
 def none(n: int) -> str:
     return "none" if n == 0 else f"{n:,}"

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 
+from diestore.texts import counted
+
 from . import numbers
 
 
 def on_record(cycles: int, dull: int, chipped: int, of: str, shop: int = 0) -> str:
     """Intervals of an edge or a die (`of`) and of the shop; those on which nothing has run yet are not counted in."""
-    told = f"Rests on {numbers.counted(cycles, 'interval', 'intervals')} of this {of}"
+    told = f"Rests on {counted(cycles, 'interval', 'intervals')} of this {of}"
     if cycles:
         told += f", of which {numbers.none(dull)} ended dull and {numbers.none(chipped)} chipped"
     if shop:
-        told += f", and on {numbers.counted(shop, 'interval', 'intervals')} of the shop"
+        told += f", and on {counted(shop, 'interval', 'intervals')} of the shop"
     return told
 
 

@@ -17,13 +17,13 @@ from django.utils import timezone
 from diestore.access import shop
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Item, Party
+from diestore.texts import counted
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import due
 from maintenance.forecasts.due import Readiness
 from maintenance.log import damage, queries
 from maintenance.log.owners import AheadSaid, PaidSaid, PieceSaid, ReportSaid, StepSaid, YearSaid
 from maintenance.wording import standing as words_of
-from maintenance.wording.numbers import counted
 from maintenance.wording.standing import Standing
 from reports.cost import reads as cost_reads
 from reports.cost.ledger import DieLedger, ledger_of, pays_now

@@ -281,7 +281,9 @@ def everything() -> None:
     paid(die=die, by=by, customer=customer, at=moment)
     for event in EVENTS:
         slip_of_the_pen(event, by)
-    Shop.objects.create(name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch")
+    Shop.objects.create(
+        name="Quillfen dies; ltd", currency="CHF", time_zone="Europe/Zurich", units="inch", language="es-mx"
+    )
     Volume.objects.create(part=left, year=2024, parts=120_000)
     past_of_the_register(user, customer=customer)
 

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from diestore.texts import counted
 from maintenance.wording import numbers
 from maintenance.wording import odds as wording_odds
 from maintenance.wording.standing import standing
@@ -84,7 +85,7 @@ def test_how_often_is_said_within_a_sentence(p, said):
 
 
 def test_counts_carry_their_word():
-    assert [numbers.counted(n, "die", "dies") for n in (0, 1, 2, 1_200)] == [
+    assert [counted(n, "die", "dies") for n in (0, 1, 2, 1_200)] == [
         "no dies",
         "one die",
         "2 dies",

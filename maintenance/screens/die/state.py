@@ -11,6 +11,7 @@ from django.utils import timezone
 from diestore import units
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position, Station
+from diestore.texts import counted
 from maintenance import tasks
 from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
@@ -350,7 +351,7 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
         sentence += f" {rests.touched(one['work'], one['share'], one['seen'])}"
     if sets := f.rests_on.get("sets_as_one"):
         sentence += (
-            f" {numbers.counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
+            f" {counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
             "that the handbook expects first stands for it. Log at a sharpening what each piece was found to be."
         )
     return sentence
@@ -388,7 +389,7 @@ def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:
     if r["chipped_ends"]:
         ends += f", {r['chipped_ends']} chipped"
     return (
-        f"{numbers.counted(r['cycles'], 'interval', 'intervals')}, {ends}",
+        f"{counted(r['cycles'], 'interval', 'intervals')}, {ends}",
         f"{rests.as_unsure(r['prior_share'])} as wide a range as by handbook",
     )
 

@@ -12,6 +12,7 @@ from django.utils.html import format_html
 from diestore.drawing import paths
 from diestore.drawing.scales import Ratio
 from diestore.frame.tables import RIGHT, Column
+from diestore.texts import counted
 from maintenance.forecasts.due import DueRow
 from maintenance.log.damage import briefly
 from maintenance.models import BenchWork
@@ -58,7 +59,7 @@ class DueTable(tables.Table):
         """works: the open bench work of each die, for whoever may open one; None for the others."""
         super().__init__(data, *args, **kwargs)
         self.being_worked_out, self.works = being_worked_out, works
-        self.caption = numbers.counted(len(data), "die with an open job", "dies with open jobs")
+        self.caption = counted(len(data), "die with an open job", "dies with open jobs")
 
     def render_code(self, value, record):
         about = " · ".join(filter(None, [record.where, record.description]))

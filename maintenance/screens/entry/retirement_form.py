@@ -10,9 +10,9 @@ from diestore.access import shop
 from diestore.cards.forms import AmountField
 from diestore.frame.fields import MeasureField, Opens
 from diestore.register.models import Party
+from diestore.texts import counted
 from maintenance.log import retirements, write
 from maintenance.models import Event, Retirement
-from maintenance.wording.numbers import counted
 
 from .forms import LogForm, picks, when
 

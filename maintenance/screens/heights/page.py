@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.utils import timezone
 
 from diestore import units
+from diestore.texts import counted
 from maintenance.log import height_words
 from maintenance.log.data import AllowanceLeft
 from maintenance.log.height_words import NAMED_AT_MOST, named
@@ -99,7 +100,7 @@ class Words:
             return "No height is known yet: enter the lengths on the die card, or measure them at the next sharpening."
         if ledger.must_restore:
             count = len(ledger.restore)
-            return f"Set out what was ground: {numbers.counted(count, 'shim', 'shims')}, and the die closes as it did."
+            return f"Set out what was ground: {counted(count, 'shim', 'shims')}, and the die closes as it did."
         if out:
             stand, ways = "stands" if len(out) == 1 else "stand", [row.way for row in out if row.way is not None]
             told = "; ".join(height_words.way(way, self.system, alone=True) for way in ways[:NAMED_AT_MOST])
@@ -343,7 +344,7 @@ class Words:
             return "", ""
         goes = self.used_up.get(self.heights.places[row.seat.code].pk)
         grinds = self.heights.grinds.get(row.seat.code) if goes is None else goes.grinds
-        return self.bare(row.seat.allowance_mm), "" if grinds is None else numbers.counted(grinds, "grind", "grinds")
+        return self.bare(row.seat.allowance_mm), "" if grinds is None else counted(grinds, "grind", "grinds")
 
     def lacks(self) -> Iterator[str]:
         """What is not known, and how it comes to be known."""
