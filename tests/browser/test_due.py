@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from diestore.access import roles
+from diestore.register.models import Die
 from maintenance.log import bench
 from maintenance.models import DieForecast
 from tests import factories as make
@@ -53,3 +56,17 @@ def test_the_dies_due_are_seen_without_scrolling(open_browser, width, height, ro
     )
     page.get_by_role("link", name="See to first").click()
     assert 4 <= page.locator("table.due tbody tr").count() < 13
+
+
+def test_a_die_and_the_dies_due_are_one_sheet_of_paper_each(open_browser):
+    """Of a die with twenty more punches; and of thirteen dies."""
+    die = Die.objects.get(code="H-900")
+    with make.no_forecasts():
+        for station in range(5, 15):
+            for letter in "AB":
+                make.position(die, f"{station}-{letter}")
+    thirteen_dies()
+    visit = open_browser(roles.LEAD)
+    for address in (f"/dies/{die.pk}/", "/due/"):
+        page = visit.go(address)
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True))) == 1, address
