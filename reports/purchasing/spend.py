@@ -63,6 +63,8 @@ def buys_ahead(
         raise DemandRefused("the ends of the months ahead must rise, from tomorrow on.")
     at = np.unique([0, ends[0] // 3, *ends])  # what is nearly due goes out early in the first month
     stop = None if rule.ends is None else max(rule.ends, 0)
+    if stop is None and 1 - use_in_days(int(at[-1])).at_most(rule.position - rule.point) < LEAST_CHANCE:
+        return ()  # use only grows: what the whole span does not reach, no day in it does
     uses = [use_in_days(int(day if stop is None else min(day, stop))) for day in at]
     points = np.full(len(at), rule.point)
     last = None

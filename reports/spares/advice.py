@@ -19,6 +19,7 @@ from reports.purchasing.laws import LawRefused
 from reports.purchasing.reorder import Advice, StockNow, advise
 
 from . import reads
+from .remembered import Remembered
 from .use import LOOK_AHEAD_DAYS, PlantAhead
 
 logger = logging.getLogger(__name__)
@@ -335,22 +336,14 @@ def never_ordered(advice: Advice) -> Advice:
     )
 
 
-# Advice depends on nothing but what is in its key, so what was computed for the last page serves the next.
-_kept: dict[tuple, Advice] = {}
-KEPT_AT_MOST = 50_000
+_advice: Remembered[Advice] = Remembered()
 
 
 def _advised(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:
     if not ahead.remembers:
         return reckoned(now, item, ahead)
     key = (now, ahead.lead(item), ahead.economics(item), ahead.least_stock(item.pk), ahead.basis_of(item.pk))
-    advice = _kept.get(key)
-    if advice is None:
-        advice = reckoned(now, item, ahead)
-        if len(_kept) >= KEPT_AT_MOST:
-            _kept.clear()
-        _kept[key] = advice
-    return advice
+    return _advice.of(key, lambda: reckoned(now, item, ahead))
 
 
 def reckoned(now: StockNow, item: Item, ahead: PlantAhead) -> Advice:

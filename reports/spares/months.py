@@ -19,6 +19,7 @@ from reports.purchasing.spend import MONTHS, Buy, Part, Rule, Spend, buys_ahead,
 
 from . import advice
 from .advice import SpareRow
+from .remembered import Remembered
 from .use import PlantAhead
 
 NO_SUPPLIER = "no supplier entered"
@@ -117,6 +118,9 @@ def of_rows(rows: Iterable[SpareRow], ahead: PlantAhead, coming: dict[int, list[
     )
 
 
+_ordered: Remembered[tuple[Buy, ...]] = Remembered()
+
+
 def _buys(row: SpareRow, ahead: PlantAhead, ends: list[int]) -> tuple[Buy, ...] | None:
     """None: nothing can be said of it, or it has no price."""
     told, price = row.advice, row.item.unit_price
@@ -131,7 +135,14 @@ def _buys(row: SpareRow, ahead: PlantAhead, ends: list[int]) -> tuple[Buy, ...] 
         unit_price=float(price),
         ends=None if last is None else (last - ahead.today).days,
     )
-    return buys_ahead(rule, lambda days: ahead.use(row.item.pk, days), lead=ahead.lead(row.item), month_ends=ends)
+    lead = ahead.lead(row.item)
+
+    def work_out() -> tuple[Buy, ...]:
+        return buys_ahead(rule, lambda days: ahead.use(row.item.pk, days), lead=lead, month_ends=ends)
+
+    if not ahead.remembers:
+        return work_out()
+    return _ordered.of((rule, lead, tuple(ends), ahead.basis_of(row.item.pk)), work_out)
 
 
 def _sure(coming: Iterable[Coming], row: SpareRow, months: tuple[Month, ...]) -> dict[int, float]:

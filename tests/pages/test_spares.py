@@ -208,7 +208,7 @@ def test_the_day_does_not_slide_while_nothing_is_entered(punch, settings):
     told = []
     for later in (0, 1, 7, 60):
         with time_machine.travel(make.moment(shop.LAST_DAY + later), tick=False):
-            advice._kept.clear()
+            advice._advice.clear()
             told.append(row(punch))
     assert len({r.order_by for r in told}) == 1 and len({r.advice.runs_out for r in told}) == 1
     assert [r.advice.days_late for r in told] == [told[0].advice.days_late + n for n in (0, 1, 7, 60)]
@@ -344,7 +344,7 @@ def test_advice_kept_is_the_advice_computed(punch):
         return row(punch).advice
 
     def afresh():
-        advice._kept.clear()
+        advice._advice.clear()
         return told()
 
     assert told() == told() == afresh()

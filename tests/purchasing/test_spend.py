@@ -117,3 +117,16 @@ def test_what_cannot_be_is_refused():
         Rule(position=1, point=1, first=0, lot=1, unit_price=1.0)
     with pytest.raises(DemandRefused, match="of 3 months"):
         total([Part(buys=((Buy(cost=1.0, chances=np.zeros(3)), 1.0),))])
+
+
+def test_what_the_whole_span_does_not_reach_is_asked_of_no_other_day():
+    """Use only grows: where the last day brings no order, the days before it are not worked out."""
+    asked = []
+
+    def use(days: int) -> Demand:
+        asked.append(days)
+        return BreakRate(shape=3, strokes=1e9).breaks_in(1_000 * days)
+
+    rule = Rule(position=40, point=2, first=4, lot=4, unit_price=10)
+    assert buys_ahead(rule, use, lead=LeadTime.certain(30), month_ends=[30, 61, 91]) == ()
+    assert asked == [91]
