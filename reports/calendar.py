@@ -7,14 +7,18 @@ import datetime as dt
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import conditional_page, require_safe
 from icalendar import Calendar, Event, vDate
 
-from diestore.access import plants, roles
+from diestore.access import plants, roles, shop
+from diestore.access.queries import language_of
 from maintenance.api.auth import DeviceToken, Scope
 from maintenance.forecasts import due
 from maintenance.log import bench_plan, queries
+from maintenance.models import CounterDevice
 from maintenance.wording import odds
 from reports.spares.kept import to_order
 
@@ -29,21 +33,27 @@ def calendar(request: HttpRequest, token: str) -> HttpResponse:
     on the bench on the days that the plan has it."""
     device = DeviceToken().authenticate(request, token)
     if device is None or Scope.CALENDAR not in device.scopes:
-        raise Http404("There is no such calendar.")
-    answer = HttpResponse(_written(device.plant), content_type="text/calendar; charset=utf-8")
+        raise Http404(_("There is no such calendar."))
+    with translation.override(_language(device)):
+        answer = HttpResponse(_written(device.plant), content_type="text/calendar; charset=utf-8")
     answer["Content-Disposition"] = 'inline; filename="due.ics"'
     return answer
+
+
+def _language(device: CounterDevice) -> str:
+    """That of whoever made the address, else the shop's: a program that fetches a calendar names none of its own."""
+    return language_of(device.made_by) if device.made_by else shop.current().language
 
 
 @require_safe
 def bench_calendar(request: HttpRequest) -> HttpResponse:
     """The plan of the bench as a file, for whoever is signed in."""
     if not request.user.has_perm(roles.LOG_MISHAP):
-        raise PermissionDenied("Not allowed: the bench.")
+        raise PermissionDenied(_("Not allowed: the bench."))
     plant = plants.picked(request).plant
     if plant is None:
-        raise Http404("There is no plant yet.")
-    made = _begun(f"Bench: {plant}")
+        raise Http404(_("There is no plant yet."))
+    made = _begun(_("Bench: {plant}").format(plant=plant))
     _add_bench(made, plant, _stamp(plant))
     answer = HttpResponse(made.to_ical(), content_type="text/calendar; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="bench.ics"'
@@ -68,9 +78,12 @@ def _add_bench(made: Calendar, plant, stamp: dt.datetime) -> None:
     for row in bench_plan.plan_of(plant).rows:
         if row.first is None or row.last is None:
             continue
-        late = f" {row.late_days} days late." if row.late_days else ""
-        waits = f" Waits: {'; '.join(row.waits)}." if row.waits else ""
-        words = f"{row.person}, {row.hours:g} h, {row.work.get_state_display()}.{late}{waits}"
+        told = [f"{row.person}, {row.hours:g} h, {row.work.get_state_display()}."]
+        if row.late_days:
+            told.append(ngettext("{days} days late.", "{days} days late.", row.late_days).format(days=row.late_days))
+        if row.waits:
+            told.append(_("Waits: {why}.").format(why="; ".join(row.waits)))
+        words = " ".join(told)
         named = f"{row.work.die.code}: {row.work.what} ({row.person})"
         event = _day(f"bench-{row.work.pk}", row.first, named, words, stamp)
         event["dtend"] = vDate(row.last + dt.timedelta(days=1))
@@ -79,15 +92,17 @@ def _add_bench(made: Calendar, plant, stamp: dt.datetime) -> None:
 
 def _written(plant) -> bytes:
     stamp = _stamp(plant)
-    made = _begun(f"Due: {plant}")
+    made = _begun(_("Due: {plant}").format(plant=plant))
     for row in due.rows(plant, plants={plant.pk}):
-        chance = row.refusal if row.chance is None else f"Chance of finishing the job: {odds.chance(row.chance)}."
-        words = f"{row.hits_left:,} hits to go. {row.standing.word}. {chance}"
-        named = f"{row.code}: job {row.order_number} due"
+        finishing = _("Chance of finishing the job: {chance}.")
+        chance = row.refusal if row.chance is None else finishing.format(chance=odds.chance(row.chance))
+        told = _("{hits:,} hits to go. {standing}. {chance}")
+        words = told.format(hits=row.hits_left, standing=_(row.standing.word), chance=chance)
+        named = _("{code}: job {job} due").format(code=row.code, job=row.order_number)
         made.add_component(_day(f"order-{row.order.order_id}", row.due, named, words, stamp))
     for row in to_order(plant, within_days=366, most=SPARES_AT_MOST).rows:
         if row.order_by is not None and row.quantity:
-            named = f"Order {row.quantity:,} of {row.code}"
+            named = _("Order {pieces:,} of {code}").format(pieces=row.quantity, code=row.code)
             made.add_component(
                 _day(f"spare-{plant.pk}-{row.item.pk}", row.order_by, named, row.item.description, stamp)
             )

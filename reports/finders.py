@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from django.db.models import Q
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore.access import plants, roles
 from diestore.finding.finders import Finder, Hit, best
@@ -22,13 +24,13 @@ def spares(user, asked: Asked, at_most: int) -> Iterator[Hit]:
     items = list(best(rows, asked, "code", "revision", words=columns, last=gone)[:at_most])
     in_use = reads.which_in_use(plants.all_seen(user), [item.pk for item in items]) if items else set()
     for item in items:
-        shelf = f"lies at {item.shelf_place}" if item.shelf_place else ""
+        shelf = _("lies at {place}").format(place=item.shelf_place) if item.shelf_place else ""
         words = item.description or item.get_kind_display()
         page = "reports:spare" if item.pk in in_use else "diestore:spares_card"
         yield Hit(
             kind="spare", name=str(item), rank=item.rank, url=reverse(page, args=[item.pk]),
-            more=said(words, shelf, item.supplier, "no longer used" if item.retired_at else ""),
+            more=said(words, shelf, item.supplier, _("no longer used") if item.retired_at else ""),
         )  # fmt: skip
 
 
-FINDERS = (Finder(key="spares", many="spares", find=spares, rights=(roles.SEE_SPARES,)),)
+FINDERS = (Finder(key="spares", many=gettext_lazy("spares"), find=spares, rights=(roles.SEE_SPARES,)),)

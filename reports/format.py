@@ -6,7 +6,9 @@ import datetime as dt
 from decimal import Decimal
 
 from django.template.loader import render_to_string
+from django.utils.formats import date_format
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from diestore.access import shop
 from reports.costing.money import rounded
@@ -24,7 +26,7 @@ def status(state: str, word: str) -> SafeString:
 def money(value: Decimal | None, *, cents: bool = True) -> str:
     """An amount with the shop's currency."""
     if value is None:
-        return "not known"
+        return _("not known")
     step = Decimal("0.01") if cents else Decimal(1)
     return f"{rounded(value, step):,} {shop.current().currency}"
 
@@ -32,18 +34,18 @@ def money(value: Decimal | None, *, cents: bool = True) -> str:
 def per_thousand(value: Decimal | None) -> str:
     """A cost per thousand parts."""
     if value is None:
-        return "not known"
+        return _("not known")
     return f"{cents(value)} {shop.current().currency}"
 
 
 def cents(value: Decimal) -> str:
     """An amount as money is written: two decimals, on every page and in the terminal."""
     shown = rounded(value, Decimal("0.01"))
-    return "under 0.01" if value > 0 and not shown else f"{shown:,}"
+    return _("under 0.01") if value > 0 and not shown else f"{shown:,}"
 
 
 def day(value: dt.date | None) -> str:
-    return f"{value.day} {value:%b %Y}" if value else ""
+    return date_format(value, "j M Y") if value else ""
 
 
 def how_old(records_until: dt.date | None, today: dt.date | None) -> str:
@@ -52,8 +54,9 @@ def how_old(records_until: dt.date | None, today: dt.date | None) -> str:
         return ""
     days = (today - records_until).days
     if days <= 1:
-        return f"Entries up to {day(records_until)}."
-    return f"Last entry {day(records_until)}, {days} days ago; since then the usual pace is assumed."
+        return _("Entries up to {day}.").format(day=day(records_until))
+    told = _("Last entry {day}, {days} days ago; since then the usual pace is assumed.")
+    return told.format(day=day(records_until), days=days)
 
 
 def plain_money(value: Decimal | None) -> str:

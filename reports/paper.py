@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from django.utils.translation import gettext as _
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
@@ -33,7 +34,9 @@ class ReportPage(paper.Page):
     def foot(self) -> None:
         self.canvas.setFont(PLAIN, 6.5)
         self.canvas.drawString(EDGE * mm, 7 * mm, paper.cut(self.left, PLAIN, 6.5, ROOM - 40))
-        self.canvas.drawRightString((WIDE - EDGE) * mm, 7 * mm, f"{self.named}, page {self.number}")
+        self.canvas.drawRightString(
+            (WIDE - EDGE) * mm, 7 * mm, _("{named}, page {number}").format(named=self.named, number=self.number)
+        )
 
     def words(self, text: str, *, size: float = 8, bold: bool = False) -> None:
         step = size * paper.POINT_MM * 1.3

@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import plants, roles
@@ -74,7 +75,8 @@ class Today(View):
 
 
 def _held(row: due.DueRow) -> list[str]:
-    return [f"On hold: {row.held}. It makes no parts until a first piece is approved."] if row.held else []
+    told = _("On hold: {why}. It makes no parts until a first piece is approved.")
+    return [told.format(why=row.held)] if row.held else []
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,8 +106,8 @@ def _spares(user, shown: list[Plant], days: Mapping[int, dt.date]) -> Shorts | N
     rows = [ShortHere(plant=plant, row=row, query=queries[plant.pk]) for plant, short in of_each for row in short.rows]
     rows.sort(key=lambda one: (one.row.order_by or dt.date.max, one.row.code, one.plant.pk))
     return Shorts(
-        found=sum(short.found for _, short in of_each),
-        waiting=sum(short.waiting for _, short in of_each),
+        found=sum(short.found for __, short in of_each),
+        waiting=sum(short.waiting for __, short in of_each),
         rows=rows[:MOST],
     )
 
@@ -114,7 +116,9 @@ def _buys(row: due.DueRow) -> str:
     """What sharpening first buys, of a die that is told to be."""
     if not row.sharpens_first or row.chance is None or row.advice is None:
         return ""
-    return f"sharpened first {odds.percent(row.advice.sharpened)} to finish, as it is {odds.percent(row.chance)}"
+    return _("sharpened first {sharpened} to finish, as it is {as_it_is}").format(
+        sharpened=odds.percent(row.advice.sharpened), as_it_is=odds.percent(row.chance)
+    )
 
 
 def _drifting(user, plant: Plant | None) -> list:

@@ -15,6 +15,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from diestore.texts import gettext as _
+
 ROUND, SLOT, NOTCH, SECTION, STUD, BEND, END = "round", "slot", "notch", "section", "stud", "bend", "end"
 OUTLINES = {
     "pierce_punch": ROUND,
@@ -185,10 +187,10 @@ def lay_out(
     stations = sorted(stations)
     in_stations = [p for p in places if p.station is not None]
     if not stations or not in_stations:
-        raise NoPlan("No place of a station is entered.")
+        raise NoPlan(_("No place of a station is entered."))
     missing = [p.code for p in in_stations if not p.has_figures]
     if missing:
-        raise NoPlan(f"x and y of {', '.join(missing[:3])} are not entered.")
+        raise NoPlan(_("x and y of {places} are not entered.").format(places=", ".join(missing[:3])))
     pitch = pitch_of(in_stations, pitch_mm)
     turned = pitch < 0  # the strip runs to smaller x: it is drawn from left to right all the same
     places = [_turned(p) for p in places] if turned else list(places)
@@ -199,7 +201,8 @@ def lay_out(
     middles = tuple(StationAt(sequence=n, code=c, operation=o, x=first + n * pitch) for n, c, o in stations)
     far = [p.code for p in in_stations if abs(p.x - first - p.sequence * pitch) > APART * pitch]
     if far:
-        raise NoPlan(f"{', '.join(far[:3])} stand more than a pitch from their stations.")
+        told = _("{places} stand more than a pitch from their stations.")
+        raise NoPlan(told.format(places=", ".join(far[:3])))
     low, high = across(places, width_mm)
     width = high - low
     made = [contour for p in _makers(in_stations) if (contour := contour_of(p, pitch, low, high)) is not None]
@@ -227,7 +230,7 @@ def pitch_of(places: Iterable[Place], entered_mm: float | None = None) -> float:
     if entered_mm:
         return -entered_mm if found < 0 else entered_mm
     if not found:
-        raise NoPlan("The pitch is not entered, and does not show in x of the places.")
+        raise NoPlan(_("The pitch is not entered, and does not show in x of the places."))
     return found
 
 

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from diestore.drawing import letters
+from diestore.texts import gettext as _
 
 LEFT, MARGIN, STRIP, HEAD = 26.0, 8.0, 76.0, 50.0  # "Punch side" and "Die side" stand upright in the left edge
 PART = 48.0  # room for the part that falls off at the end
@@ -316,7 +317,7 @@ def _along_the_strip(
     marks: list[PositionMark] = []
     x = LEFT
     pierced = slotted = bent = False
-    for _, code, operation in stations:
+    for __, code, operation in stations:
         span = grid.size.pitch * _files(groups, code, grid.size)
         kinds = {p.kind for side in SIDES for p in groups[(code, side)]}
         pierced |= any("pierce" in k for k in kinds)
@@ -357,7 +358,7 @@ def _die_set(groups: _Groups, left: float, grid: _Grid) -> tuple[StationColumn |
                     place=place, x=x, y=y - 7, w=LOOSE_MARK, h=LOOSE_MARK, label_below=True, room=LOOSE_WIDTH - 2
                 )
             )
-    return StationColumn(code="", words="die set", title="die set", left=left, span=LOOSE_WIDTH * files), marks
+    return StationColumn(code="", words=_("die set"), title=_("die set"), left=left, span=LOOSE_WIDTH * files), marks
 
 
 def _files(groups: _Groups, code: str, size: Size) -> int:

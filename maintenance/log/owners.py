@@ -134,6 +134,7 @@ class ReportSaid(_Said):
     ahead_months: tuple[AheadSaid, ...] = ()
     left_out: tuple[str, ...] = ()
     rests_on: str = ""
+    language: str = Field(default="en", pattern="^[a-z]{2}(-[a-z]{2,4})?$")  # of all its words, whoever reads it
     signer: str = Field(default="", max_length=120)
     signed_on: dt.date | None = None
     note: str = Field(default="", max_length=NOTE_AT_MOST)

@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -28,7 +29,7 @@ def ahead_page(request: HttpRequest, pk: int) -> HttpResponse:
     told = of_customer(customer, list(reads.tools_of(customer, picked.plant)) if picked.plant else [])
     shown = {
         "customer": customer, "picked": picked, "told": told, "currency": shop.current().currency,
-        "tools": [_tool(one) for one in told.tools], "names": [ELEMENTS[key][0] for key in KEYS],
+        "tools": [_tool(one) for one in told.tools], "names": [_(ELEMENTS[key][0]) for key in KEYS],
         "whole": _year(told.together), "theirs": _year(told.theirs), "rest": _year(told.the_rest),
         "by_key": [_year(told.by_key[key])["expected"] for key in KEYS], "months": _months(told),
         "how_old": how_old(told.records_until, told.today), "query": picked.query if picked.several else "",

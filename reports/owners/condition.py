@@ -13,11 +13,14 @@ from decimal import Decimal
 
 import numpy as np
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import get_language, pgettext_lazy
+from django.utils.translation import gettext as _
 
 from diestore.access import shop
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Item, Party
-from diestore.texts import counted
+from diestore.texts import counted, gettext_noop
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts import due
 from maintenance.forecasts.due import Readiness
@@ -47,15 +50,15 @@ REPAIRS = frozenset({"repaired", "welded and recut"})
 STEPS_SHOWN, STEPS_LOOKED_AT = 6, 24
 BROKEN = frozenset({"chipped", "broken"})
 RUNNING = {
-    words_of.RUNS.word: "It is fit to run.",
-    words_of.CLOSE.word: "It is fit to run, and near its next sharpening.",
-    words_of.STOP.word: "It is fit to run; its next sharpening falls inside a job.",
-    words_of.SHARPEN.word: "It has to be sharpened before it runs again.",
-    words_of.HELD.word: "It makes no parts until a first piece is approved.",
-    words_of.DAMAGED.word: "It is damaged and must not run until it is put right.",
-    words_of.BURRS.word: "Its burr is too high: it must not run until it is put right.",
-    words_of.WORN.word: "A piece of it is worn past its limit: it must not run until that is changed.",
-    words_of.UNKNOWN.word: "Its condition is not known.",
+    words_of.RUNS.word: gettext_noop("It is fit to run."),
+    words_of.CLOSE.word: gettext_noop("It is fit to run, and near its next sharpening."),
+    words_of.STOP.word: gettext_noop("It is fit to run; its next sharpening falls inside a job."),
+    words_of.SHARPEN.word: gettext_noop("It has to be sharpened before it runs again."),
+    words_of.HELD.word: gettext_noop("It makes no parts until a first piece is approved."),
+    words_of.DAMAGED.word: gettext_noop("It is damaged and must not run until it is put right."),
+    words_of.BURRS.word: gettext_noop("Its burr is too high: it must not run until it is put right."),
+    words_of.WORN.word: gettext_noop("A piece of it is worn past its limit: it must not run until that is changed."),
+    words_of.UNKNOWN.word: gettext_noop("Its condition is not known."),
 }
 
 
@@ -116,6 +119,7 @@ def condition_of(die: Die) -> Condition:
         who_pays=_who_pays(for_whom, owns=owns, now=pays_now(spent, timezone.now())),
         **_year_ahead(ledger, left.ahead, for_whom), left_out=tuple(left.left_out),
         rests_on=(forecast.rests_on or {}).get("words", "") if forecast else "",
+        language=get_language() or "en",
     )  # fmt: skip
     return Condition(die=die, for_whom=for_whom, said=said, standing=standing)
 
@@ -127,9 +131,9 @@ def readiness(dies: Sequence[Die]) -> dict[int, Readiness]:
 
 def _condition(die: Die, standing: Standing) -> str:
     if die.status == Die.Status.RETIRED:
-        return "It is retired and runs no more."
-    where = "" if die.status == Die.Status.IN_SERVICE else f"It is {die.status}. "
-    return f"{where}{RUNNING[standing.word]}"
+        return _("It is retired and runs no more.")
+    where = "" if die.status == Die.Status.IN_SERVICE else _("It is {status}.").format(status=_(die.status))
+    return f"{where} {_(RUNNING[standing.word])}".strip()
 
 
 # --- what was made and done ---------------------------------------------------------------------------------------
@@ -191,20 +195,22 @@ class _Left:
         unnamed = [p.code for p in positions if p.item_id is None and KINDS[p.kind].cuts and p.valid_to is None]
         if unnamed:
             made.left_out.append(
-                f"No spare is named for {places_in_words(unnamed)}, so what is left there is not known."
+                _("No spare is named for {places}, so what is left there is not known.").format(
+                    places=places_in_words(unnamed)
+                )
             )
         return made
 
     def _piece(self, item: Item, place: SparePlace) -> PieceLeft | None:
         ahead, row = self.ahead, place.row
-        what = KINDS[item.kind].name if item.kind in KINDS else item.description
+        what = _(KINDS[item.kind].name) if item.kind in KINDS else item.description
         goes = ahead.used_up(place)
         said = PieceSaid(place=row.code, what=what, spare=item.code, grinds=place.grinds_left)
         if goes is None:
-            self.pieces.append(said.model_copy(update={"why": "Nothing is forecast of this tool yet."}))
+            self.pieces.append(said.model_copy(update={"why": _("Nothing is forecast of this tool yet.")}))
             return None
         months = None if goes.day is None else max((goes.day - self.today).days, 0) / MONTH_DAYS
-        why = "" if goes.day or self.pace > 0 else "It does not run at present."
+        why = "" if goes.day or self.pace > 0 else _("It does not run at present.")
         told = {"parts": int(goes.strokes * self.per_hit), "months": months, "by": goes.day, "why": why}
         self.pieces.append(said.model_copy(update=told))
         alone = ahead.is_alone(place)
@@ -238,41 +244,43 @@ class _Left:
 def places_in_words(places: Sequence[str], *, at_most: int = 4) -> str:
     some = list(places[:at_most])
     if len(places) > at_most:
-        return f"{', '.join(some)} and {len(places) - at_most} more"
+        return _("{some} and {n} more").format(some=", ".join(some), n=len(places) - at_most)
     return in_words(some)
 
 
 def pieces_in_words(step: Step) -> str:
     """How many pieces of what, and where."""
     spares = places_in_words(step.items, at_most=2)
-    return f"{counted(len(step.places), 'piece', 'pieces')} ({spares}) in {places_in_words(step.places)}"
+    pieces, places = counted(len(step.places), "piece", "pieces"), places_in_words(step.places)
+    return _("{pieces} ({spares}) in {places}").format(pieces=pieces, spares=spares, places=places)
 
 
 def steel(left: _Left) -> str:
     """Parts left in the steel, in two or three sentences."""
     if not left.steps:
-        return "How many parts are left in the steel is not known: nothing is forecast of its ground pieces yet."
+        return _("How many parts are left in the steel is not known: nothing is forecast of its ground pieces yet.")
     first, big, most = left.steps[0], steel_left.next_big(left.all_steps), steel_left.buys_most(left.steps)
 
     def parts(strokes: float) -> str:
         return f"{_three(strokes * left.per_hit):,}"
 
     told = [
-        f"About {parts(first.strokes)} parts until the first pieces are ground out: "
-        f"{pieces_in_words(first)}. "
-        f"New ones let it go on for {parts(first.buys)} more."
+        _("About {parts} parts until the first pieces are ground out: {pieces}.").format(
+            parts=parts(first.strokes), pieces=pieces_in_words(first)
+        ),
+        _("New ones let it go on for {parts} more.").format(parts=parts(first.buys)),
     ]
     if big is None:
-        told.append("None of the steps within sight is a big one.")
+        told.append(_("None of the steps within sight is a big one."))
     elif big is first:
-        told.append("That is the next big spend.")
+        told.append(_("That is the next big spend."))
     else:
-        told.append(f"The next big spend comes after about {parts(big.strokes)} parts: {pieces_in_words(big)}.")
+        spend = _("The next big spend comes after about {parts} parts: {pieces}.")
+        told.append(spend.format(parts=parts(big.strokes), pieces=pieces_in_words(big)))
     if most is not None and most is not first:
-        told.append(
-            f"Of the steps below, the one in {places_in_words(most.places)} buys most: {parts(most.buys)} parts."
-        )
-    told.append("A shim brings a ground piece back to its height and adds no steel, so none buys parts.")
+        buys = _("Of the steps below, the one in {places} buys most: {parts} parts.")
+        told.append(buys.format(places=places_in_words(most.places), parts=parts(most.buys)))
+    told.append(_("A shim brings a ground piece back to its height and adds no steel, so none buys parts."))
     return " ".join(told)
 
 
@@ -284,22 +292,27 @@ def _three(n: float) -> int:
 def decision(die: Die, standing: Standing, left: _Left) -> str:
     """What has to be decided next, in one or two sentences."""
     if die.status == Die.Status.RETIRED:
-        return "Whether it is kept, scrapped or handed back."
+        return _("Whether it is kept, scrapped or handed back.")
     first = {
-        words_of.HELD.word: "Approve a first piece, or say what has to be changed.",
-        words_of.DAMAGED.word: "Put right what is damaged before the next job.",
-        words_of.BURRS.word: "Sharpen or repair it before the next job.",
-        words_of.WORN.word: "Change the worn piece before the next job.",
-        words_of.SHARPEN.word: "Sharpen it before the next job.",
-        words_of.STOP.word: "Plan a stop for a sharpening inside the next job.",
+        words_of.HELD.word: _("Approve a first piece, or say what has to be changed."),
+        words_of.DAMAGED.word: _("Put right what is damaged before the next job."),
+        words_of.BURRS.word: _("Sharpen or repair it before the next job."),
+        words_of.WORN.word: _("Change the worn piece before the next job."),
+        words_of.SHARPEN.word: _("Sharpen it before the next job."),
+        words_of.STOP.word: _("Plan a stop for a sharpening inside the next job."),
     }.get(standing.word, "")
     if not left.steps:
-        then = "" if first else "Nothing has to be decided now."
+        then = "" if first else _("Nothing has to be decided now.")
     else:
         step = left.steps[0]
         by = left.by(step.strokes)
-        when = f"by about {by:%B %Y}" if by else f"after about {_three(step.strokes * left.per_hit):,} parts"
-        then = f"New pieces for {places_in_words(step.places)} have to be there {when}."
+        places = places_in_words(step.places)
+        if by:
+            told = _("New pieces for {places} have to be there by about {month}.")
+            then = told.format(places=places, month=date_format(by, "F Y"))
+        else:
+            told = _("New pieces for {places} have to be there after about {parts:,} parts.")
+            then = told.format(places=places, parts=_three(step.strokes * left.per_hit))
     return " ".join(filter(None, (first, then)))
 
 
@@ -312,7 +325,7 @@ def _paid(ledger: DieLedger, for_whom: Party | None) -> Iterable[PaidSaid]:
         return
     for entry in ledger.ledger.entries:
         if entry.paid is not None and ledger.payer_ids.get(entry.key) == for_whom.pk:
-            yield PaidSaid(on=entry.paid, what=ELEMENTS[entry.element][0], amount=entry.amount)
+            yield PaidSaid(on=entry.paid, what=_(ELEMENTS[entry.element][0]), amount=entry.amount)
 
 
 def _year_ahead(ledger: DieLedger, ahead: PlantAhead, for_whom: Party | None) -> dict[str, tuple[AheadSaid, ...]]:
@@ -324,9 +337,9 @@ def _year_ahead(ledger: DieLedger, ahead: PlantAhead, for_whom: Party | None) ->
     if years.years is None:
         return {}
     his = years.years.of_keys(keys)
-    told = [_band(years.years.by_key[key].year(1), what=ELEMENTS[key][0]) for key in keys]
+    told = [_band(years.years.by_key[key].year(1), what=_(ELEMENTS[key][0])) for key in keys]
     if len(keys) > 1:
-        told.append(_band(his.year(1), what="Together"))
+        told.append(_band(his.year(1), what=_("Together")))
     months = [_band(band, until=until) for until, band in zip(years.months, his.months, strict=True)]
     return {"ahead": tuple(told), "ahead_months": tuple(months[:12])}
 
@@ -337,33 +350,43 @@ def _band(band: Band, **named) -> AheadSaid:
     return AheadSaid(**named, **figures)
 
 
-IN_WORDS = {"sharpening": "sharpening", "spares": "spares that are fitted", "repair": "repairs", "stop": "stops"}
+IN_WORDS = {
+    "sharpening": pgettext_lazy("what is paid", "sharpening"),
+    "spares": pgettext_lazy("what is paid", "spares that are fitted"),
+    "repair": pgettext_lazy("what is paid", "repairs"),
+    "stop": pgettext_lazy("what is paid", "stops"),
+}
 
 
 def _who_pays(for_whom: Party | None, *, owns: bool, now: dict[str, int | None]) -> str:
     """now: by element, who pays by his number; others than the reader are not named."""
     if for_whom is None:
-        return "The tool is the shop's own, and the shop pays for it."
-    his = [words for key, words in IN_WORDS.items() if now.get(key) == for_whom.pk]
-    others = [words for key, words in IN_WORDS.items() if now.get(key) not in (None, for_whom.pk)]
-    left = [words for key, words in IN_WORDS.items() if now.get(key) is None]
-    pays = in_words([*(["its build"] if owns else []), "the bills that name it", *his])
-    told = [
-        f"{for_whom} owns the tool and pays {pays}." if owns else f"The tool is the shop's own. {for_whom} pays {pays}."
-    ]
+        return _("The tool is the shop's own, and the shop pays for it.")
+    his = [str(words) for key, words in IN_WORDS.items() if now.get(key) == for_whom.pk]
+    others = [str(words) for key, words in IN_WORDS.items() if now.get(key) not in (None, for_whom.pk)]
+    left = [str(words) for key, words in IN_WORDS.items() if now.get(key) is None]
+    pays = in_words([*([_("its build")] if owns else []), _("the bills that name it"), *his])
+    whose = _("{who} owns the tool and pays {what}.") if owns else _("The tool is the shop's own. {who} pays {what}.")
+    told = [whose.format(who=for_whom, what=pays)]
     if others:
-        told.append(f"{in_words(others).capitalize()} {'is' if others == ['sharpening'] else 'are'} paid by others.")
+        alone = others == [str(IN_WORDS["sharpening"])]
+        by_others = _("{what} is paid by others.") if alone else _("{what} are paid by others.")
+        words = by_others.format(what=in_words(others))
+        told.append(words[:1].upper() + words[1:])
     if left:
-        told.append(f"The shop pays {in_words(left)}{'' if owns else ', and all else'}.")
+        own = _("The shop pays {what}.") if owns else _("The shop pays {what}, and all else.")
+        told.append(own.format(what=in_words(left)))
     return " ".join(told)
 
 
 def in_words(some: Sequence[str]) -> str:
-    return " and ".join([", ".join(some[:-1]), some[-1]]) if len(some) > 1 else "".join(some)
+    if len(some) < 2:
+        return "".join(some)
+    return _("{some} and {last}").format(some=", ".join(some[:-1]), last=some[-1])
 
 
 def as_signed(said: ReportSaid) -> str:
     """Who signed and when, or that nobody did."""
     if not said.signer:
-        return "Draft: nobody has signed this report."
-    return f"Signed off by {said.signer} on {day(said.signed_on)}."
+        return _("Draft: nobody has signed this report.")
+    return _("Signed off by {signer} on {day}.").format(signer=said.signer, day=day(said.signed_on))

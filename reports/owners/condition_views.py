@@ -10,7 +10,10 @@ from django.contrib.auth.decorators import permission_required
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
+from django.utils import translation
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
 from django.views import View
 from django.views.decorators.http import require_safe
 
@@ -48,7 +51,7 @@ class ConditionPage(PermissionRequiredMixin, View):
         c = form.cleaned_data
         if c["seen"] != _seen(now.said):
             form.data = typed | {"seen": _seen(now.said)}
-            form.add_error(None, "The records have changed since this page was opened. Read it again, then sign it.")
+            form.add_error(None, _("The records have changed since this page was opened. Read it again, then sign it."))
             return self._show(request, now, form, status=422)
         did = who_did(request, c["person"])
         key = "".join(ch for ch in c["key"] if ch.isascii() and (ch.isalnum() or ch in "-_"))
@@ -60,7 +63,8 @@ class ConditionPage(PermissionRequiredMixin, View):
         except EntryRefused as refused:
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, now, form, status=422)
-        messages.success(request, f"The report of {now.die} is signed by {report.signer} and kept.")
+        told = _("The report of {die} is signed by {signer} and kept.")
+        messages.success(request, told.format(die=now.die, signer=report.signer))
         return redirect("reports:signed_report", pk=report.pk)
 
     @staticmethod
@@ -107,7 +111,7 @@ class StrikeReport(PermissionRequiredMixin, View):
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
         report = _report(request, pk)
         if report.is_struck:
-            messages.warning(request, "This report is struck out already.")
+            messages.warning(request, _("This report is struck out already."))
             return redirect("reports:signed_report", pk=report.pk)
         return self._show(request, report, StrikeForm(**who_can(request, report.die.plant_id)))
 
@@ -122,7 +126,7 @@ class StrikeReport(PermissionRequiredMixin, View):
             except EntryRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
-                messages.success(request, "The report is struck out. No customer is shown it.")
+                messages.success(request, _("The report is struck out. No customer is shown it."))
                 return redirect("reports:signed_report", pk=report.pk)
         return self._show(request, report, form, status=422)
 
@@ -136,14 +140,18 @@ class StrikeReport(PermissionRequiredMixin, View):
 
 
 def body(said: ReportSaid) -> dict:
-    """What the body of a report takes, on whatever page."""
-    return shown.context(said) | {"mark": Standing(said.standing, said.css), "signed": as_signed(said)}
+    """What a page shows of a report. sheet: all of it in the language of its words, whoever reads."""
+    with translation.override(said.language):
+        told = shown.context(said) | {"mark": Standing(said.standing, said.css), "signed": as_signed(said)}
+        return told | {"sheet": render_to_string("reports/owners/said.html", told)}
 
 
 def as_paper(said: ReportSaid) -> HttpResponse:
     named = "".join(c for c in said.die if c.isascii() and (c.isalnum() or c in "-_")) or "die"
+    with translation.override(said.language):
+        made = paper.pdf(said)
     return HttpResponse(
-        paper.pdf(said),
+        made,
         content_type="application/pdf",
         headers={"Content-Disposition": content_disposition_header(False, f"condition-{named}.pdf")},
     )
@@ -157,7 +165,7 @@ def _seen(said: ReportSaid) -> str:
 def _die(request: HttpRequest, pk: int) -> Die:
     die = plants.within(cost_reads.with_plant(), request.user).filter(pk=pk).first()
     if die is None:
-        raise Http404("No such die here.")
+        raise Http404(_("No such die here."))
     return die
 
 
@@ -165,5 +173,5 @@ def _report(request: HttpRequest, pk: int):
     rows = plants.within(reads.signed_reports(), request.user, "die__plant")
     report = rows.filter(pk=pk).first()
     if report is None:
-        raise Http404("No such report here.")
+        raise Http404(_("No such report here."))
     return report

@@ -14,6 +14,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views import View
 from django.views.decorators.http import require_POST, require_safe
 
@@ -83,7 +84,7 @@ class CustomerPage(PermissionRequiredMixin, View):
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
         customer, picked = customer_of(pk), plants.picked(request)
         if picked.plant is None:
-            raise Http404("There is no plant yet.")
+            raise Http404(_("There is no plant yet."))
         form = self._form(request, picked, request.POST)
         if not form.is_valid():
             return self._show(request, customer, picked, form, status=422)
@@ -128,9 +129,9 @@ def withdraw_link(request: HttpRequest, pk: int) -> HttpResponse:
     """From now on it opens nothing."""
     link = plants.within(reads.links(), request.user).filter(pk=pk).first()
     if link is None:
-        raise Http404("There is no such link here.")
+        raise Http404(_("There is no such link here."))
     owners.withdraw(person=who_can(request, link.plant_id)["person"], link=link)
-    messages.success(request, "The link is withdrawn: it opens nothing any more.")
+    messages.success(request, _("The link is withdrawn: it opens nothing any more."))
     return redirect(f"{reverse('reports:customer', args=[link.customer_id])}?plant={link.plant_id}#links")
 
 
@@ -145,7 +146,7 @@ def tools_of(dies: list[Die], customer: Party) -> list[Tool]:
     costs = {cost.die.pk: cost for cost in cost_per_thousand(dies)}
     forecasts = {row.die_id: row for row in queries.newest_forecasts().filter(die__in=dies)}
     signed = reads.newest_signed(dies)
-    made = []
+    made, left = [], _("half make another {parts} parts")
     for die in dies:
         cost, forecast = costs[die.pk], forecasts.get(die.pk)
         spent = cost.spent
@@ -158,7 +159,7 @@ def tools_of(dies: list[Die], customer: Party) -> list[Tool]:
                 die=die,
                 owns=die.owner_id == customer.pk,
                 standing=ready[die.pk].standing if die.pk in ready else words_of.UNKNOWN,
-                left=f"half make another {shown.three(half * per_hit)} parts" if half is not None and per_hit else "",
+                left=left.format(parts=shown.three(half * per_hit)) if half is not None and per_hit else "",
                 per_thousand=cents(cost.per_thousand) if cost.per_thousand is not None else "",
                 jobs=jobs[die.pk],
                 signed=signed.get(die.pk),
@@ -173,5 +174,5 @@ def tools_of(dies: list[Die], customer: Party) -> list[Tool]:
 def customer_of(pk: int) -> Party:
     found = Party.objects.filter(pk=pk, role=Party.Role.CUSTOMER).first()
     if found is None:
-        raise Http404("There is no such customer.")
+        raise Http404(_("There is no such customer."))
     return found

@@ -11,6 +11,8 @@ from functools import wraps
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_safe
 
 from diestore.access import shop, throttle
@@ -26,7 +28,7 @@ HEADERS = {
     "Referrer-Policy": "no-referrer",
     "Cache-Control": "private, no-store",
 }
-CLOSED = "This address opens nothing. It was withdrawn, its time is over, or it was never given out."
+CLOSED = gettext_noop("This address opens nothing. It was withdrawn, its time is over, or it was never given out.")
 
 
 class NothingThere(Exception):
@@ -43,7 +45,7 @@ def _by_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         try:
             answer = _answer(request, token, view, more)
         except throttle.Held as held:
-            answer = _page("closed", {"words": str(held), "title": "Please wait"}, status=429)
+            answer = _page("closed", {"words": str(held), "title": _("Please wait"), "waits": True}, status=429)
             answer["Retry-After"] = str(held.seconds)
         for name, value in HEADERS.items():
             answer[name] = value
@@ -100,7 +102,7 @@ def _report(link: CustomerLink, pk: int) -> SignedReport:
 
 
 def _nothing() -> HttpResponse:
-    return _page("closed", {"words": CLOSED, "title": "Nothing to see here"}, status=404)
+    return _page("closed", {"words": _(CLOSED), "title": _("Nothing to see here")}, status=404)
 
 
 def _page(name: str, shown: dict, *, status: int = 200) -> HttpResponse:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+from django.utils.translation import gettext as _
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
@@ -24,12 +25,12 @@ def pdf(said: ReportSaid) -> bytes:
     paper.fonts()
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(WIDE * mm, HIGH * mm), invariant=True)
-    canvas.setTitle(f"Condition of {said.die}")
+    canvas.setTitle(_("Condition of {die}").format(die=said.die))
     if said.shop:
         canvas.setAuthor(said.shop)
-    state = f"signed {day(said.signed_on)}" if said.signer else "draft, not signed"
-    left = " · ".join(filter(None, (said.shop, f"condition of {said.die}", state)))
-    page = ReportPage(canvas, left=left, named=f"condition {said.die}")
+    state = _("signed {day}").format(day=day(said.signed_on)) if said.signer else _("draft, not signed")
+    left = " · ".join(filter(None, (said.shop, _("condition of {die}").format(die=said.die), state)))
+    page = ReportPage(canvas, left=left, named=_("condition {die}").format(die=said.die))
     _head(page, said)
     _next(page, said)
     _left(page, said)
@@ -49,18 +50,21 @@ def _head(page: ReportPage, said: ReportSaid) -> None:
     if said.description and beside < EDGE + ROOM - 20:
         page.text(beside, said.description, size=12, room=EDGE + ROOM - beside)
     page.y -= 6.6
-    page.text(EDGE, "Condition report" + (f" for {said.owner}" if said.owner else ""), size=13, bold=True, room=ROOM)
+    told = _("Condition report for {owner}").format(owner=said.owner) if said.owner else _("Condition report")
+    page.text(EDGE, told, size=13, bold=True, room=ROOM)
     page.y -= 5
-    who = "; owner: " + said.owner if said.owns else "; owner: the shop"
+    who = _("owner: {owner}").format(owner=said.owner) if said.owns else _("owner: the shop")
+    until = _("entries up to {day}").format(day=day(said.records_until))
     where = " · ".join(dict.fromkeys(filter(None, (said.shop, said.plant))))
-    page.text(EDGE, f"{where}{who}; entries up to {day(said.records_until)}", size=9, room=ROOM)
+    page.text(EDGE, f"{where}; {who}; {until}", size=9, room=ROOM)
     page.y -= 3
     page.rule(width=0.8)
     page.y -= 7
     _mark(page, said.css)
-    page.text(EDGE + 7, said.standing, size=13, bold=True, room=60)
-    page.text(EDGE + 9 + paper.width(said.standing, BOLD, 13), said.condition, size=9.5,
-              room=ROOM - 9 - paper.width(said.standing, BOLD, 13))  # fmt: skip
+    standing = _(said.standing)
+    page.text(EDGE + 7, standing, size=13, bold=True, room=60)
+    page.text(EDGE + 9 + paper.width(standing, BOLD, 13), said.condition, size=9.5,
+              room=ROOM - 9 - paper.width(standing, BOLD, 13))  # fmt: skip
     page.y -= 1.5
     for words in said.wrong:
         page.words(words, size=9, bold=True)
@@ -79,27 +83,27 @@ def _mark(page: ReportPage, css: str) -> None:
 
 
 def _next(page: ReportPage, said: ReportSaid) -> None:
-    page.heading("Next decision")
+    page.heading(_("Next decision"))
     page.words(said.decision, size=9.5, bold=True)
 
 
 def _left(page: ReportPage, said: ReportSaid) -> None:
-    page.heading("Parts left in the steel")
+    page.heading(_("Parts left in the steel"))
     page.words(said.steel, size=9)
     told = shown.context(said)
     if said.steps:
         page.y -= 2
         rows = [
-            [one["parts"], one["by"], one["spare"], one["places"], "big" if one["is_big"] else "", one["buys"]]
+            [one["parts"], one["by"], one["spare"], one["places"], _("big") if one["is_big"] else "", one["buys"]]
             for one in told["steps"]
         ]
-        _columns(page, ["After parts", "About", "Spares", "Positions", "Spend", "Buys parts"], rows,
+        _columns(page, [_("After parts"), _("About"), _("Spares"), _("Positions"), _("Spend"), _("Buys parts")], rows,
                  [22.0, 20.0, 62.0, ROOM - 142, 16.0, 22.0], right=(0, 5))  # fmt: skip
     if not said.pieces:
         return
-    page.heading("What is left, piece by piece", needs=30)
+    page.heading(_("What is left, piece by piece"), needs=30)
     most = max((one.months or 0.0 for one in said.pieces), default=0.0)
-    head = ["Position", "Piece", "Spare", "Grinds left", "Parts left", "Months", "Ground out"]
+    head = [_("Position"), _("Piece"), _("Spare"), _("Grinds left"), _("Parts left"), _("Months"), _("Ground out")]
     wide = [20.0, 34.0, 36.0, 20.0, 22.0, 18.0, ROOM - 150]
     _columns(page, head, [], wide, right=(3, 4, 5))
     for one, row in zip(said.pieces, told["pieces"], strict=True):
@@ -117,7 +121,7 @@ def _left(page: ReportPage, said: ReportSaid) -> None:
             page.canvas.setFillGray(0)
             page.text(x + max(long, 0.4) + 1.2, row["by"], size=6.5, room=WIDE - EDGE - x - long)
         else:
-            page.text(x, "later than in ten years" if row["months"] == "over 120" else one.why, size=6.5)
+            page.text(x, _("later than in ten years") if shown.is_far(one) else one.why, size=6.5)
 
 
 def _columns(page: ReportPage, head: list[str], rows: list[list[str]], wide: list[float], *, right: tuple) -> None:
@@ -145,55 +149,58 @@ def _one(page: ReportPage, cells: list[str], wide: list[float], *, right: tuple,
 def _work(page: ReportPage, said: ReportSaid) -> None:
     if not said.years:
         return
-    page.heading("What it made and what was done", needs=30)
-    head = ["Year", "Hits", "Good parts", "Sharpenings", "Ground", "Replaced", "Broken", "Repairs",
-            "Other work"]  # fmt: skip
+    page.heading(_("What it made and what was done"), needs=30)
+    head = [_("Year"), _("Hits"), _("Good parts"), _("Sharpenings"), _("Ground"), _("Replaced"), _("Broken"),
+            _("Repairs"), _("Other work")]  # fmt: skip
     page.table(head, shown.rows_of_years(said), [18.0, *[(ROOM - 18) / 8] * 8], left=1, last_bold=True)
 
 
 def _money(page: ReportPage, said: ReportSaid) -> None:
-    page.heading(f"Money by month, {said.currency}" if said.paid else "Money", needs=36)
+    by_month = _("Money by month, {currency}").format(currency=said.currency)
+    page.heading(by_month if said.paid else _("Money"), needs=36)
     page.words(said.who_pays, size=9)
     if said.owner and not said.paid:
-        page.words(f"Nothing was asked of {said.owner} for this tool so far.", size=9)
+        page.words(_("Nothing was asked of {owner} for this tool so far.").format(owner=said.owner), size=9)
     if said.paid:
         told = shown.context(said)
         if len(told["paid_for"]) > 1:
             each = ", ".join(f"{words.lower()} {amount}" for words, amount in told["paid_for"])
-            page.words(f"Of {told['paid_together']} {said.currency} paid by {said.owner}: {each}.", size=9)
+            of_all = _("Of {paid} {currency} paid by {owner}: {each}.")
+            paid, owner = told["paid_together"], said.owner
+            page.words(of_all.format(paid=paid, currency=said.currency, owner=owner, each=each), size=9)
         page.y -= 1
         rows = [list(row) for row in told["paid"]]
-        page.table(["Month", "For", "Paid by the owner" if said.owns else "Paid by the customer"],
-                   [*rows, ["Together", "", shown.money(said.paid_together)]], [24.0, ROOM - 64, 40.0], left=2,
-                   last_bold=True)  # fmt: skip
+        by_whom = _("Paid by the owner") if said.owns else _("Paid by the customer")
+        rows.append([_("Together"), "", shown.money(said.paid_together)])
+        page.table([_("Month"), _("For"), by_whom], rows, [24.0, ROOM - 64, 40.0], left=2, last_bold=True)
 
 
 def _ahead(page: ReportPage, said: ReportSaid) -> None:
     if not said.ahead:
         return
     told = shown.context(said)
-    page.heading(f"The year ahead, {said.currency}", needs=40)
+    page.heading(_("The year ahead, {currency}").format(currency=said.currency), needs=40)
     page.words(
-        f"What {said.owner} is expected to pay for this tool in the next twelve months, as agreed now, at today's "
-        "prices and rates. Expected values of months and elements add up, bands do not.", size=9,
+        _("What {owner} is expected to pay for this tool in the next twelve months, as agreed now, at today's prices "
+          "and rates. Expected values of months and elements add up, bands do not.").format(owner=said.owner), size=9,
     )  # fmt: skip
-    head = ["", "Expected", "1 in 10 below", "Half below", "9 in 10 below"]
+    head = ["", _("Expected"), _("1 in 10 below"), _("Half below"), _("9 in 10 below")]
     wide = [ROOM - 120, 30.0, 30.0, 30.0, 30.0]
-    for first, name in (("For", "ahead"), ("Month to", "ahead_months")):
+    for first, name in ((_("For"), "ahead"), (_("Month to"), "ahead_months")):
         page.y -= 1
         page.table([first, *head[1:]], [list(row) for row in told[name]], wide, left=1)
 
 
 def _end(page: ReportPage, said: ReportSaid) -> None:
-    page.heading("Care", needs=30)
-    page.words(shown.SAFETY)
-    page.heading("How it is worked out", needs=34)
-    page.words(shown.METHOD)
+    page.heading(_("Care"), needs=30)
+    page.words(_(shown.SAFETY))
+    page.heading(_("How it is worked out"), needs=34)
+    page.words(_(shown.METHOD))
     if said.rests_on:
-        page.words(f"The forecast rests on {said.rests_on}.")
+        page.words(_("The forecast rests on {basis}.").format(basis=said.rests_on))
     if said.left_out:
         page.words(" ".join(said.left_out))
-    page.heading("Signed", needs=34)
+    page.heading(_("Signed"), needs=34)
     if said.note:
         page.words(said.note, size=9)
     page.words(as_signed(said), size=10, bold=True)
