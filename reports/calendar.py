@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.models import User
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone, translation
@@ -18,7 +19,6 @@ from diestore.access.queries import language_of
 from maintenance.api.auth import DeviceToken, Scope
 from maintenance.forecasts import due
 from maintenance.log import bench_plan, queries
-from maintenance.models import CounterDevice
 from maintenance.wording import odds
 from reports.spares.kept import to_order
 
@@ -34,15 +34,15 @@ def calendar(request: HttpRequest, token: str) -> HttpResponse:
     device = DeviceToken().authenticate(request, token)
     if device is None or Scope.CALENDAR not in device.scopes:
         raise Http404(_("There is no such calendar."))
-    with translation.override(_language(device)):
+    with translation.override(_language(device.made_by)):
         answer = HttpResponse(_written(device.plant), content_type="text/calendar; charset=utf-8")
     answer["Content-Disposition"] = 'inline; filename="due.ics"'
     return answer
 
 
-def _language(device: CounterDevice) -> str:
+def _language(made_by: User | None) -> str:
     """That of whoever made the address, else the shop's: a program that fetches a calendar names none of its own."""
-    return language_of(device.made_by) if device.made_by else shop.current().language
+    return language_of(made_by) if made_by else shop.current().language
 
 
 @require_safe
