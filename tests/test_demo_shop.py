@@ -70,7 +70,7 @@ def test_about_a_dozen_dies_of_different_stock_and_build():
 
 def test_three_years_that_end_on_a_fixed_day():
     assert (END.date() - START.date()).days >= 3 * 365
-    for name in ("runs", "sharpenings", "replacements", "readings", "stops", "works", "corrections", "costs"):
+    for name in ("runs", "sharpenings", "replacements", "readings", "stops", "other_work", "corrections", "costs"):
         for row in table(name):
             assert when(row.get("ended") or row["at"]) <= END
     starts = [when(row["started"]) for row in table("runs")]
@@ -126,14 +126,14 @@ def test_one_die_has_too_tight_a_gap_and_goes_dull_early():
 
 
 def test_left_and_right_from_one_hit_and_two_parts_a_hit():
-    outputs = table("outputs")
+    outputs = table("parts_per_hit")
     by_variant = Counter((o["die"], o["variant"]) for o in outputs)
     assert [die for (die, _), n in by_variant.items() if n == 2] == ["K-117"]
     assert any(int(o["parts_per_hit"]) == 2 for o in outputs)
 
 
 def test_one_die_has_inserts_for_two_parts_with_places_of_their_own():
-    variants = Counter(v["die"] for v in table("variants"))
+    variants = Counter(v["die"] for v in table("inserts"))
     assert [die for die, n in variants.items() if n == 2] == ["K-155"]
     mine = {v["variants"] for v in table("components") if v["die"] == "K-155"}
     assert mine == {"", "short", "long"}
@@ -152,7 +152,7 @@ def test_some_spares_are_short():
     for code, (on_hand, on_order) in alder_bank.SHORT.items():
         assert (int(spares[code]["on_hand"]), int(spares[code]["on_order"])) == (on_hand, on_order)
     sums = Counter()
-    for move in table("movements"):
+    for move in table("shelf_moves"):
         sums[move["spare"], move["place"]] += int(move["quantity"])
     for code, row in spares.items():
         assert sums[code, "shelf"] == int(row["on_hand"]) >= 0
@@ -161,7 +161,7 @@ def test_some_spares_are_short():
 
 def test_the_shelf_never_holds_fewer_than_none():
     on_hand = Counter()
-    for move in sorted(table("movements"), key=lambda m: (when(m["at"]), -int(m["quantity"]))):
+    for move in sorted(table("shelf_moves"), key=lambda m: (when(m["at"]), -int(m["quantity"]))):
         if move["place"] == "shelf":
             on_hand[move["spare"]] += int(move["quantity"])
             assert on_hand[move["spare"]] >= 0, move
@@ -172,7 +172,7 @@ def test_lead_times_vary_and_one_order_is_late_now():
     placed = {order["purchase"]: when(order["placed"]) for order in table("purchase_orders")}
     usual = {spare["spare"]: int(spare["lead_days"]) for spare in table("spares")}
     took, came = Counter(), set()
-    for move in table("movements"):
+    for move in table("shelf_moves"):
         if move["order_line"] and move["kind"] == "delivered" and move["place"] == "shelf":
             came.add(move["order_line"])
             line = lines[move["order_line"]]
@@ -189,7 +189,7 @@ def test_lead_times_vary_and_one_order_is_late_now():
 def test_no_count_takes_away_what_has_only_just_come():
     """A delivery that a count takes away within the hour would be no delivery."""
     came: dict[str, dt.datetime] = {}
-    for move in sorted(table("movements"), key=lambda m: when(m["at"])):
+    for move in sorted(table("shelf_moves"), key=lambda m: when(m["at"])):
         if move["kind"] == "delivered":
             came[move["spare"]] = when(move["at"])
         elif move["kind"] == "count" and move["spare"] in came:
@@ -205,7 +205,7 @@ def test_slips_are_struck_out_with_a_reason():
 
 def test_one_or_two_entries_in_a_hundred_are_untidy():
     runs, ground = table("runs"), table("sharpenings")
-    estimated = sum(r["basis"] == "estimated" for r in runs) / len(runs)
+    estimated = sum(r["how_counted"] == "estimated" for r in runs) / len(runs)
     unmeasured = sum(not r["removed_mm"] for r in ground) / len(ground)
     assert 0.003 < estimated < 0.02
     assert 0.003 < unmeasured < 0.02

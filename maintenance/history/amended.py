@@ -67,7 +67,7 @@ class Amended(TableLoader):
             raise BadRow("A change has a reason.", "reason")
         struck = {
             "struck_at": row.get("struck_at"),
-            "struck_by_id": shop.user(row["struck_signed_in"]) if "struck_signed_in" in row else None,
+            "struck_by_id": shop.user(row["struck_sign_in"]) if "struck_sign_in" in row else None,
             "struck_who": row.get("struck_who", ""),
             "struck_reason": row.get("struck_reason", ""),
         }
@@ -90,7 +90,7 @@ class Amended(TableLoader):
             kept={"called": row["was_called"]} if "was_called" in row else None,
             opened_row=row.get("opened_row", False),
             reason=row.get("reason", ""),
-            user_id=shop.user(row["signed_in"]) if "signed_in" in row else None,
+            user_id=shop.user(row["sign_in"]) if "sign_in" in row else None,
             who=row.get("who", ""),
             recorded_at=row["recorded_at"],
         )

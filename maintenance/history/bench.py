@@ -134,7 +134,7 @@ class Bench(TableLoader):
             if column in row:
                 found = model.objects.filter(key=row[column], die=die).first()
                 if found is None:
-                    raise BadRow(f"{die} has no {column} with the key {row[column][:60]!r}.", column)
+                    raise BadRow(f"{die} has no {column} called {row[column][:60]!r}.", column)
                 values[name] = found.pk
         return values
 
@@ -170,8 +170,8 @@ class Bench(TableLoader):
             values = {"work_id": work.pk, "at": row["at"], "words": row["words"], "state": row["state"]}
             if "person" in row:
                 values["person_id"] = self.shop.person(row["person"]).pk
-            if "signed_in" in row:
-                values["user_id"] = self.shop.user(row["signed_in"])
+            if "sign_in" in row:
+                values["user_id"] = self.shop.user(row["sign_in"])
             known = standing.get(key)
             if known is not None and any(getattr(known, name) != value for name, value in values.items()):
                 raise BadRow("This step stands in the record otherwise. Give the new one another key.", "key")
@@ -231,7 +231,7 @@ class Bench(TableLoader):
         new = {}
         for row, work in told:
             if row["entry"] not in ids:
-                said = f"There is no entry with the key {row['entry'][:60]!r}."
+                said = f"There is no entry called {row['entry'][:60]!r}."
                 self.findings.problem(tables.BENCH_ENTRIES.file, row.line, "entry", said)
             elif (pair := (work.pk, ids[row["entry"]])) in standing:
                 self.shop.counts.stood["entries of works on the bench"] += 1
@@ -266,7 +266,7 @@ class Bench(TableLoader):
             for column, name in (("held_by", "held_by_id"), ("released_by", "released_by_id")):
                 if column in row:
                     values[name] = self.shop.person(row[column]).pk
-            for column, name in (("signed_in", "held_user_id"), ("released_signed_in", "released_user_id")):
+            for column, name in (("sign_in", "held_user_id"), ("released_sign_in", "released_user_id")):
                 if column in row:
                     values[name] = self.shop.user(row[column])
             merger.put(key, known, f"the hold {key}", values, {"key": key, "die": die})

@@ -57,9 +57,9 @@ BENCH_WORKS = Table(
         _may("source", "What it was opened for. Empty: other.", longest=10,
              choices=("due", "stop", "mishap", "complaint", "inspection", "spare", "other")),
         _may("position", "Where in the die.", longest=40),
-        _may("stop", "Key of the stop it was opened for.", longest=160),
-        _may("mishap", "Key of the mishap it was opened for.", longest=160),
-        _may("inspection", "Key of the look it was opened for, as in inspections.csv.", longest=160),
+        _may("stop", "entry_id of the stop it was opened for.", longest=160),
+        _may("mishap", "entry_id of the mishap it was opened for.", longest=160),
+        _may("inspection", "entry_id of the look it was opened for, as in inspections.csv.", longest=160),
         _may("spare", "The spare that came.", longest=80),
         _may("spare_revision", "Its revision.", longest=20),
         _must("state", "How it stands.", longest=12, choices=STATES),
@@ -90,7 +90,7 @@ BENCH_STEPS = Table(
         _must("words", "What was done.", Sort.WORDS, longest=1_000),
         _must("state", "How the work stood afterwards.", longest=12, choices=STATES),
         _may("person", "Who did it.", longest=120),
-        _may("signed_in", "The sign-in it was entered under.", longest=150),
+        _may("sign_in", "The sign-in it was entered under.", longest=150),
     ),
 )
 BENCH_EDGES = Table(
@@ -123,7 +123,7 @@ BENCH_ENTRIES = Table(
     file="bench_entries.csv",
     about="Which entries of the log were made in a work.",
     same=("work", "entry"),
-    columns=(WORK, _must("entry", "Key of the entry, in sharpenings.csv or works.csv.", longest=160)),
+    columns=(WORK, _must("entry", "entry_id, as in sharpenings.csv or other_work.csv.", longest=160)),
 )
 HOLDS = Table(
     file="holds.csv",
@@ -135,10 +135,10 @@ HOLDS = Table(
         _must("at", "Since when.", Sort.TIME, past=True),
         _must("reason", "Why.", Sort.WORDS, longest=300),
         _may("held_by", "Who held it.", longest=120),
-        _may("signed_in", "The sign-in it was entered under.", longest=150),
+        _may("sign_in", "The sign-in it was entered under.", longest=150),
         _may("released", "When it was released. Empty: it is on hold.", Sort.TIME, past=True),
         _may("released_by", "Who approved the first piece.", longest=120),
-        _may("released_signed_in", "The sign-in that was entered under.", longest=150),
+        _may("released_sign_in", "The sign-in that was entered under.", longest=150),
         _may("measured", "What was measured on the first piece.", Sort.WORDS, longest=500),
     ),
 )

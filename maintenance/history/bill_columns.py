@@ -25,7 +25,7 @@ BILLS = Table(
         _may("note", "A note.", Sort.WORDS, longest=300),
         _may("recorded_at", "When it was entered.", Sort.TIME, past=True),
         _may("person", "Who entered it.", longest=120),
-        _may("signed_in", "The sign-in it was entered under.", longest=150),
+        _may("sign_in", "The sign-in it was entered under.", longest=150),
         _may("paper", "What its file is. Empty: there is none.", longest=3, choices=("pdf", "jpg")),
         _may("struck_at", "When it was struck out.", Sort.TIME, past=True),
         _may("struck_by", "Who struck it out.", longest=120),

@@ -46,8 +46,8 @@ class Bills(TableLoader):
         values["supplier_id"] = shop.party(row["supplier"], "supplier").pk
         if "person" in row:
             values["person_id"] = shop.person(row["person"]).pk
-        if "signed_in" in row:
-            values["user_id"] = shop.user(row["signed_in"])
+        if "sign_in" in row:
+            values["user_id"] = shop.user(row["sign_in"])
         stands = Bill.objects.filter(key=key).first()
         if stands is None:
             paper = self._paper(key, row["paper"]) if "paper" in row else None
@@ -104,7 +104,7 @@ class BillTables:
     def bills(self) -> Iterator[dict]:
         paths = {
             "bill": "key", "supplier": "supplier__code", "credit": "is_credit", "person": "person__name",
-            "signed_in": "user__username", "paper": "paper__kind", "struck_by": "struck_by__name",
+            "sign_in": "user__username", "paper": "paper__kind", "struck_by": "struck_by__name",
         }  # fmt: skip
         same = (
             "number",

@@ -11,7 +11,7 @@ from . import set_up_columns
 from .amended_columns import AMENDED, AMENDED_TABLES, AMENDMENTS
 from .bench_columns import BENCH_TABLES
 from .bill_columns import BILL_TABLES
-from .counter_columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTER_TABLES, COUNTS, IN_PRESS
+from .counter_columns import COUNTER_ANSWERS, COUNTER_BOXES, COUNTER_TABLES, COUNTS, DIE_IN_PRESS
 from .described import ENTRY, HITS, INT, MONEY, MOST, Column, Sort, Table
 from .described import may as _may
 from .described import must as _must
@@ -28,9 +28,9 @@ __all__ = [
     "AMENDED",
     "AMENDMENTS",
     "COUNTER_ANSWERS",
-    "COUNTER_DEVICES",
+    "COUNTER_BOXES",
     "COUNTS",
-    "IN_PRESS",
+    "DIE_IN_PRESS",
     "PLAIN",
     "TABLES",
     "Column",
@@ -111,12 +111,12 @@ PEOPLE = Table(
         _may("active", "Still there. Empty: yes.", Sort.YES_NO),
     ),
 )
-PARTIES = Table(
-    file="parties.csv",
+FIRMS = Table(
+    file="firms.csv",
     about="Customers and suppliers. One that is named elsewhere and missing here is added.",
-    same=("party",),
+    same=("firm",),
     columns=(
-        _must("party", "Short name.", longest=40),
+        _must("firm", "Short name.", longest=40),
         _may("name", "Full name.", Sort.WORDS, longest=120),
         _must("role", "What they are to the shop.", longest=10, choices=("customer", "supplier")),
         RETIRED,
@@ -137,9 +137,10 @@ PRESSES = Table(
 )
 _TENSILE = dict(sort=Sort.NUMBER, above=0, **_within("stock", "tensile_mpa"))
 _THICKNESS = dict(sort=Sort.NUMBER, above=0, **_within("stock", "thickness_mm"))
-STOCKS = Table(
-    file="stocks.csv",
-    about="Stock: a material at one thickness. dies.csv alone makes one for each material, strength and thickness.",
+STRIP_STOCK = Table(
+    file="strip_stock.csv",
+    about="Strip stock: a material at one thickness. dies.csv alone makes one for each material, strength and "
+    "thickness.",
     same=("stock",),
     columns=(
         _must("stock", "Short name, not used twice.", longest=80),
@@ -191,9 +192,9 @@ DIES = Table(
         _must("stock_tensile_mpa", "Its tensile strength.", **_TENSILE),
         _must("stock_thickness_mm", "Its thickness.", **_THICKNESS),
         _must("strokes_per_minute", "Usual speed.", Sort.NUMBER, above=0, **_within("die", "strokes_per_minute")),
-        _must("parts_per_hit", "Parts that fall at one hit; 0: makes no part yet. outputs.csv says more.", Sort.WHOLE,
-              at_least=0, at_most=100_000),
-        _may("stock", "Which of the stocks it is. Empty: one of that material, strength and thickness.", longest=80),
+        _must("parts_per_hit", "Parts that fall at one hit; 0: makes no part yet. parts_per_hit.csv says more.",
+              Sort.WHOLE, at_least=0, at_most=100_000),
+        _may("stock", "Which row of strip_stock.csv. Empty: one of that material, strength and thickness.", longest=80),
         _may("owner", "Whose die it is, where not the shop's.", longest=40),
         _may("press", "The press it usually runs in.", longest=40),
         _may("build_price", "What building it cost.", Sort.MONEY, at_least=0, at_most=MONEY),
@@ -202,23 +203,23 @@ DIES = Table(
         *set_up_columns.OF_DIES,
     ),
 )  # fmt: skip
-VARIANTS = Table(
-    file="variants.csv",
+INSERTS = Table(
+    file="inserts.csv",
     about="Sets of interchangeable inserts. A die that is not named here has one, `standard`.",
     same=("die", "variant"),
     columns=(
         DIE,
         _must("variant", "The set of inserts.", longest=40),
-        _may("is_default", "The one meant where none is named: one a die.", Sort.YES_NO),
+        _may("usual", "The one meant where none is named: one a die.", Sort.YES_NO),
     ),
 )
-OUTPUTS = Table(
-    file="outputs.csv",
+PARTS_PER_HIT = Table(
+    file="parts_per_hit.csv",
     about="What falls out of a die at one hit. A die that is not named here makes one part, named as the die.",
     same=("die", "variant", "part", "revision"),
     columns=(
         DIE,
-        _may("variant", "Empty: the default one.", longest=40),
+        _may("variant", "Empty: the usual one.", longest=40),
         _must("part", "Number of the part.", longest=80),
         _may("revision", "Its revision.", longest=20),
         _must("parts_per_hit", "So many at one hit.", Sort.WHOLE, at_least=1, at_most=100_000),
@@ -255,7 +256,7 @@ SPARES = Table(
         LENGTH,
         ALLOWANCE,
         *set_up_columns.OF_SPARES,
-        _may("criticality", "What happens when it is missing.", longest=20,
+        _may("if_we_run_out", "What happens then.", longest=20,
              choices=("stops the press", "slows the job", "can wait")),
         _may("supplier", "Who sells it.", longest=40),
         _may("counted_at", "When it was counted. Empty: at the last moment in the folder.", Sort.TIME, past=True),
@@ -290,16 +291,16 @@ COMPONENTS = Table(
              choices=("upper", "lower")),
         _may("x_mm", "Place along the strip.", Sort.NUMBER, **_within("position", "x_mm")),
         _may("y_mm", "Place across the strip.", Sort.NUMBER, **_within("position", "y_mm")),
-        _may("height_group", "Punches of one group enter together.", longest=20),
-        _may("stroke_share", "Share of the strokes in which it works. Empty: 1.", Sort.NUMBER, above=0,
+        _may("enters_with", "Punches of one group enter together.", longest=20),
+        _may("works_in_share_of_strokes", "Share of the strokes in which it works. Empty: 1.", Sort.NUMBER, above=0,
              **_within("position", "stroke_share")),
         _may("variants", "The sets of inserts it belongs to. Empty: all.", Sort.LIST, longest=2_000),
-        _may("wear_of", "What is measured of its wear, as readings call it.", longest=60),
+        _may("measured", "What is measured of its wear, as readings call it.", longest=60),
         _may("wear_limit", "Where it is changed: lengths and clearances in mm, forces in N, pressures in MPa.",
              Sort.NUMBER, above=0, at_most=1e9),
         *VALID,
         _may("fitted", "When the first piece was fitted, where the records began before.", Sort.TIME, past=True),
-        _may("starts_empty", "yes: no first piece is meant; replacements.csv brings what sat there.", Sort.YES_NO),
+        _may("empty_at_start", "yes: no first piece is meant; replacements.csv brings what sat there.", Sort.YES_NO),
         _may("piece", "Key of the first piece.", longest=120),
         _may("mark", "Mark on the first piece.", longest=60),
         _may("piece_spare", "The spare that the first piece is. Without this column: `spare`.", longest=80),
@@ -389,11 +390,11 @@ RUNS = _entries(
     _must("started", "Start.", Sort.TIME, past=True),
     _must("ended", "End.", Sort.TIME, past=True),
     _must("hits", "Hits of the press.", Sort.WHOLE, at_least=1, at_most=HITS),
-    _may("variant", "The set of inserts. Empty: the default one.", longest=40),
-    _may("basis", "Empty: counted.", longest=9, choices=("counted", "estimated")),
+    _may("variant", "The set of inserts. Empty: the usual one.", longest=40),
+    _may("how_counted", "Empty: counted.", longest=9, choices=("counted", "estimated")),
     _may("press", "The press.", longest=40),
     _may("stock", "The stock that was run. Empty: the die's usual one.", longest=80),
-    _may("lot", "Coil or lot.", longest=80),
+    _may("coil", "Coil or lot.", longest=80),
     _may("order", "The order it was run for.", longest=80),
     _may("order_part", "The part, where the order has several.", longest=80),
     _may("order_revision", "The part's revision.", longest=20),
@@ -406,7 +407,7 @@ CORRECTIONS = _entries(
     "corrections.csv",
     "Hits that no run carries: set-up strokes, a miscount put right (then with a minus).",
     DIE,
-    _may("variant", "The set of inserts. Empty: the default one.", longest=40),
+    _may("variant", "The set of inserts. Empty: the usual one.", longest=40),
     AT,
     _must("hits", "Hits to add, or to take off with a minus.", Sort.WHOLE, at_least=-HITS, at_most=HITS),
     _must("with_stock", "no: strokes without strip, which wear guides and springs and no edge.", Sort.YES_NO),
@@ -451,15 +452,15 @@ STOPS = _entries(
     _may("position", "The place in the die, where one was seen.", longest=40),
     same=("die", "at", "cause"),
 )  # fmt: skip
-INCIDENTS = _entries(
-    "incidents.csv",
+MISHAPS = _entries(
+    "mishaps.csv",
     "A mishap: one shock for all that it damaged.",
     DIE,
     AT,
-    _must("sort", "What sort of mishap.", longest=40),
+    _must("what", "What sort of mishap.", longest=40),
     _may("positions", "Positions whose pieces were damaged.", Sort.LIST, longest=9_000),
     _may("pieces", "Or the keys of the pieces.", Sort.LIST, longest=9_000),
-    same=("die", "at", "sort"),
+    same=("die", "at", "what"),
 )
 REASON = _must("reason", "Why it was done.", longest=20,
                choices=("dull", "chipped", "with set", "planned", "engineering change", "other"))  # fmt: skip
@@ -487,8 +488,8 @@ SHARPENINGS = _entries(
     same=("die", "position", "at"),
     plain=True,
 )
-WORKS = _entries(
-    "works.csv",
+OTHER_WORK = _entries(
+    "other_work.csv",
     "Other work on pieces: dressed, turned, recoated, welded, shimmed, repaired, or ground on the bench.",
     _may("die", "The die.", longest=60),
     _may("position", "The position that the piece sat in.", longest=40),
@@ -527,9 +528,9 @@ READINGS = _entries(
     same=("die", "position", "piece", "cut", "at", "quantity", "value", "unit"),
     plain=True,
 )  # fmt: skip
-MOVEMENTS = _entries(
-    "movements.csv",
-    "Spares that come and go. What is on the shelf is their sum. Two alike at one time: give each a sequence.",
+SHELF_MOVES = _entries(
+    "shelf_moves.csv",
+    "Spares that come and go. What is on the shelf is their sum. Two alike at one time: say their order_within_time.",
     _must("spare", "The spare.", longest=80),
     SPARE_REVISION,
     AT,
@@ -557,16 +558,16 @@ COSTS = _entries(
     _must("kind", "What for.", longest=12, choices=("build", "sharpening", "spares", "repair", "stop", "other")),
     _must("amount", "How much.", Sort.MONEY, at_least=-MONEY, at_most=MONEY),
     _may("payer", "Who pays, where not the shop.", longest=40),
-    _may("work", "Key of the work it is for.", longest=160),
-    _may("stop", "Key of the stop it is for.", longest=160),
+    _may("work", "entry_id of the work it is for.", longest=160),
+    _may("stop", "entry_id of the stop it is for.", longest=160),
     _may("bill", "The bill that it is a line of, as in bills.csv.", longest=64),
     _may("billed", "As it stands on that bill, in its currency.", Sort.MONEY, above=0, at_most=MONEY),
     _may("bench_work", "The work on the bench that it is for, as in bench_works.csv.", longest=160),
     _may("purchase", "The order that it is for, as in purchase_orders.csv.", longest=160),
     same=("die", "at", "kind", "payer", "work", "stop"),
 )
-RATES = Table(
-    file="rates.csv",
+HOURLY_RATES = Table(
+    file="hourly_rates.csv",
     about="What an hour costs, from a day on, and the other figures that decisions are priced by.",
     same=("kind", "valid_from"),
     columns=(
@@ -584,21 +585,21 @@ TABLES = (
     SETTINGS,
     PLANTS,
     PEOPLE,
-    PARTIES,
+    FIRMS,
     PRESSES,
-    STOCKS,
+    STRIP_STOCK,
     PARTS,
     VOLUMES,
     DIES,
-    VARIANTS,
-    OUTPUTS,
+    INSERTS,
+    PARTS_PER_HIT,
     STATIONS,
     SPARES,
     *SOURCE_TABLES,
     COMPONENTS,
     CUTS,
     PIECES,
-    RATES,
+    HOURLY_RATES,
     ORDERS,
     REPLACEMENTS,
     RUNS,
@@ -606,11 +607,11 @@ TABLES = (
     RESTARTS,
     SET_UPS,
     STOPS,
-    INCIDENTS,
+    MISHAPS,
     SHARPENINGS,
-    WORKS,
+    OTHER_WORK,
     READINGS,
-    MOVEMENTS,
+    SHELF_MOVES,
     COSTS,
     *COUNTER_TABLES,
     *BENCH_TABLES,

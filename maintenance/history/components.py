@@ -20,6 +20,10 @@ from .problems import BadRow
 from .shop import Shop
 
 PIECE_FIELDS = ("tool_steel", "coating", "hardness_hrc", "length_mm", "grind_allowance_mm")
+# Column of the database -> column of the file, where that is another.
+OF_POSITION = {"height_group": "enters_with", "stroke_share": "works_in_share_of_strokes"}
+OF_WEAR_LIMIT = {"wear_of": "measured"}
+OF_SPARE = {"criticality": "if_we_run_out"}
 OPENING_FIELDS = ("opening", "opening_life_hits", "opening_hits_since_sharpening")
 
 
@@ -63,7 +67,7 @@ class Components(TableLoader):
 
     def _spares(self) -> None:
         """spares.csv, and the spares that components.csv names beside them."""
-        items = Merger(self.shop, Item, "spares")
+        items = Merger(self.shop, Item, "spares", called=OF_SPARE)
         columns: set[str] = set()
 
         def take(row: Row) -> None:
@@ -72,9 +76,9 @@ class Components(TableLoader):
             items.once(key, row.line, label)
             columns.update(row.columns)
             values = given(
-                row, "description", "criticality", "lead_days", "unit_price", "pack_size", "shelf_place", "retired_at",
+                row, "description", "lead_days", "unit_price", "pack_size", "shelf_place", "retired_at",
                 *PIECE_FIELDS, "spring_rate_n_mm", "spring_class", "gas_force_n",
-                "gas_charge_mpa",
+                "gas_charge_mpa", **OF_SPARE,
             )  # fmt: skip
             try:
                 springs.class_of(values.get("spring_class", ""))
@@ -175,7 +179,7 @@ class Components(TableLoader):
         merger.save(self.shop.stations)
 
     def _positions(self) -> None:
-        merger = Merger(self.shop, Position, "positions")
+        merger = Merger(self.shop, Position, "positions", called=OF_POSITION | OF_WEAR_LIMIT)
         members: dict[tuple, list[Variant]] = {}
         taken: list[tuple[Row, Die]] = []
 
@@ -185,8 +189,8 @@ class Components(TableLoader):
             merger.once(key, row.line, f"Position {code} of {die.code}")
             kind = kind_of(row["kind"])
             standing = self.shop.positions.get(key)
-            values = given(row, "side", "x_mm", "y_mm", "height_group", "seat_mm", "stroke_share",
-                           "valid_from", "valid_to")  # fmt: skip
+            values = given(row, "side", "x_mm", "y_mm", "seat_mm", "valid_from", "valid_to",
+                           **OF_POSITION)  # fmt: skip
             values |= self._wear_limit(row, standing)
             values["kind"] = kind.key
             self.doubt(tables.COMPONENTS, row, "tool_steel", doubts.of_steel(row.get("tool_steel", "")))
@@ -217,16 +221,16 @@ class Components(TableLoader):
     @staticmethod
     def _wear_limit(row: Row, standing: Position | None) -> dict:
         """What is measured of a position's wear and where it is changed: both or neither."""
-        values = given(row, "wear_of", "wear_limit")
+        values = given(row, "wear_limit", **OF_WEAR_LIMIT)
         if not values:
             return {}
         name = values.get("wear_of", standing.wear_of if standing else "")
         limit = values.get("wear_limit", standing.wear_limit if standing else None)
         if not name or limit is None:
-            raise BadRow("What is measured and its limit belong together.", "wear_limit" if name else "wear_of")
+            raise BadRow("What is measured and its limit belong together.", "wear_limit" if name else "measured")
         known = wear_limits.named(name)
         if known is None:
-            raise BadRow(f"{name} cannot have a limit. {wear_limits.UNKNOWN}", "wear_of")
+            raise BadRow(f"{name} cannot have a limit. {wear_limits.UNKNOWN}", "measured")
         return {"wear_of": known, "wear_limit": limit}
 
     def _save_members(self, members: dict[tuple, list[Variant]]) -> None:
@@ -342,7 +346,7 @@ class Components(TableLoader):
             return merger.put(key, standing, f"piece {key}", values, {"plant": self.shop.plant, "key": key} | make)
 
         for row, die, position in self.components:
-            if not row.get("starts_empty"):
+            if not row.get("empty_at_start"):
                 try:
                     key, values, make = self._first_in(row, die, position)
                     label = f"{tables.COMPONENTS.file}, line {row.line:,}"

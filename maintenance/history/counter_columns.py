@@ -1,4 +1,4 @@
-"""PURE. The tables of the counters in a history folder: devices, dies in presses, counts, answers."""
+"""PURE. The tables of the counters in a history folder: boxes, dies in presses, counts, answers."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ COUNTER_OF = (
     _may("press", "The press whose counter it is; or", longest=40),
     _may("die", "the die, where it carries a counter of its own.", longest=60),
 )
-STRUCK_TOO = tuple(c for c in ENTRY if c.name in ("key", "recorded_at", "note", "struck_at", "struck_by",
+STRUCK_TOO = tuple(c for c in ENTRY if c.name in ("entry_id", "recorded_at", "note", "struck_at", "struck_by",
                                                   "struck_reason"))  # fmt: skip
-COUNTER_DEVICES = Table(
-    file="counter_devices.csv",
-    about="Devices that send counts. Their tokens are in no folder: make new ones.",
+COUNTER_BOXES = Table(
+    file="counter_boxes.csv",
+    about="Boxes that send counts. Their tokens are in no folder: make new ones.",
     same=("device",),
     columns=(
         COUNTER_OF[0],
-        _may("scopes", "What its token lets it do.", Sort.LIST, longest=200),
+        _may("may", "What its token lets it do.", Sort.LIST, longest=200),
         _may("presses", "The presses it may speak for. Empty, as dies are: all.", Sort.LIST, longest=9_000),
         _may("dies", "The dies it may speak for.", Sort.LIST, longest=9_000),
-        _may("figures", "How many figures its counters show.", Sort.WHOLE, at_least=3, at_most=12),
+        _may("digits", "How many digits its counters show.", Sort.WHOLE, at_least=3, at_most=12),
         _may("made", "When it was made known.", Sort.TIME),
-        _may("revoked", "Since when its token opens nothing.", Sort.TIME),
+        _may("withdrawn", "Since when its token opens nothing.", Sort.TIME),
     ),
 )
-IN_PRESS = Table(
-    file="in_press.csv",
+DIE_IN_PRESS = Table(
+    file="die_in_press.csv",
     about="Which die was in which press.",
     same=("die", "press", "since"),
     columns=(
@@ -42,8 +42,8 @@ IN_PRESS = Table(
         _may("order_revision", "Its revision.", longest=20),
         _may("set_by", "Who set it.", longest=120),
         _may("removed_by", "Who took it out.", longest=120),
-        _may("set_signed_in", "The sign-in it was set under.", longest=150),
-        _may("removed_signed_in", "The sign-in it was taken out under.", longest=150),
+        _may("set_sign_in", "The sign-in it was set under.", longest=150),
+        _may("removed_sign_in", "The sign-in it was taken out under.", longest=150),
         *STRUCK_TOO,
     ),
 )
@@ -58,8 +58,8 @@ COUNTS = Table(
         _must("id", "The message's own name, never twice of a device.", Sort.WORDS, longest=80),
         _may("received", "When it came. Empty: at that time.", Sort.TIME),
         _may("stock", "Whether the strokes since the count before had stock. Empty: yes.", Sort.YES_NO),
-        _may("clock_off", "Whether its time could not be when it came. Empty: no.", Sort.YES_NO),
-        _may("raw", "The message as it came.", Sort.WORDS, longest=8_000),
+        _may("wrong_clock", "Whether its time could not be when it came. Empty: no.", Sort.YES_NO),
+        _may("as_sent", "The message as it came.", Sort.WORDS, longest=8_000),
     ),
 )
 COUNTER_ANSWERS = Table(
@@ -86,9 +86,9 @@ COUNTER_ANSWERS = Table(
         _may("fell", "Of a fall, the time of the count after it.", Sort.TIME),
         _may("asked", "When it was asked.", Sort.TIME),
         _may("person", "Who answered.", longest=120),
-        _may("signed_in", "The sign-in it was answered under.", longest=150),
+        _may("sign_in", "The sign-in it was answered under.", longest=150),
         _may("taken_back", "Since when the answer holds no longer.", Sort.TIME),
     ),
 )  # fmt: skip
 
-COUNTER_TABLES = (COUNTER_DEVICES, IN_PRESS, COUNTS, COUNTER_ANSWERS)
+COUNTER_TABLES = (COUNTER_BOXES, DIE_IN_PRESS, COUNTS, COUNTER_ANSWERS)

@@ -23,7 +23,7 @@ class Counts(TableLoader):
     """Devices, which entries may name; later dies in presses, counts, answers. Then the counters wait to be counted."""
 
     def load_devices(self) -> None:
-        self.each(tables.COUNTER_DEVICES, self._device)
+        self.each(tables.COUNTER_BOXES, self._device)
 
     def load(self) -> None:
         self.since: dict[int, dt.datetime] = {}
@@ -38,15 +38,15 @@ class Counts(TableLoader):
 
     def _device(self, row: Row) -> None:
         shop, name = self.shop, row["device"]
-        if strange := set(row.get("scopes", ())) - set(Scope.values):
-            raise BadRow(f"A device cannot be let do {min(strange)[:40]!r}: {', '.join(Scope.values)}.", "scopes")
+        if strange := set(row.get("may", ())) - set(Scope.values):
+            raise BadRow(f"A device cannot be let do {min(strange)[:40]!r}: {', '.join(Scope.values)}.", "may")
         presses = [shop.press(code) for code in row.get("presses", ())]
         dies = [shop.die(code) for code in row.get("dies", ())]
         if name in shop.devices:
             shop.counts.stood["counter boxes"] += 1
             return
-        values = given(row, "figures", made_at="made", revoked_at="revoked")
-        made = CounterDevice.objects.create(plant=shop.plant, name=name, scopes=list(row.get("scopes", ())), **values)
+        values = given(row, figures="digits", made_at="made", revoked_at="withdrawn")
+        made = CounterDevice.objects.create(plant=shop.plant, name=name, scopes=list(row.get("may", ())), **values)
         made.presses.set(presses)
         made.dies.set(dies)
         shop.devices[name] = made
@@ -61,7 +61,7 @@ class Counts(TableLoader):
         for row in self.standing.values():
             if row.struck_at is None:
                 self._keep_span(row)
-        self.each(tables.IN_PRESS, self._set_in_press)
+        self.each(tables.DIE_IN_PRESS, self._set_in_press)
 
     def _set_in_press(self, row: Row) -> None:
         shop = self.shop
@@ -74,7 +74,7 @@ class Counts(TableLoader):
             raise BadRow(
                 "A struck-out row says when, by whom and why: struck_at, struck_by, struck_reason.", "struck_at"
             )
-        key = row.get("key") or natural_key(
+        key = row.get("entry_id") or natural_key(
             "inpress", shop.plant.code, [die.code, press.code, since.astimezone(dt.UTC).isoformat()]
         )
         if key in self.lines:
@@ -95,8 +95,8 @@ class Counts(TableLoader):
             order=shop.order(row["order"], part) if "order" in row else None,
             set_by=shop.person(row["set_by"]) if "set_by" in row else None,
             removed_by=shop.person(row["removed_by"]) if "removed_by" in row else None,
-            set_user_id=shop.user(row["set_signed_in"]) if "set_signed_in" in row else None,
-            removed_user_id=shop.user(row["removed_signed_in"]) if "removed_signed_in" in row else None,
+            set_user_id=shop.user(row["set_sign_in"]) if "set_sign_in" in row else None,
+            removed_user_id=shop.user(row["removed_sign_in"]) if "removed_sign_in" in row else None,
             recorded_at=row.get("recorded_at", since),
             note=row.get("note", ""),
         )
@@ -113,8 +113,8 @@ class Counts(TableLoader):
         if known.until is not None and known.until != fields["until"]:
             wrong.append("until")
         if wrong:
-            raise BadRow("This stands in the record with another die, press or time. Give the new one another key.",
-                         wrong[0].removesuffix("_id"))  # fmt: skip
+            raise BadRow("This stands in the record with another die, press or time. Give the new one another "
+                         "entry_id.", wrong[0].removesuffix("_id"))  # fmt: skip
         changed = {"until": fields["until"]} if known.until is None and fields["until"] is not None else {}
         if struck and known.struck_at is None:
             changed |= struck
@@ -162,8 +162,8 @@ class Counts(TableLoader):
             at=at,
             received_at=row.get("received", at),
             with_stock=row.get("stock", True),
-            clock_off=row.get("clock_off", False),
-            raw=row.get("raw", ""),
+            clock_off=row.get("wrong_clock", False),
+            raw=row.get("as_sent", ""),
         )
         before = taken.setdefault((counter.device_id, made.message_id), (row, made))
         if before[1] is not made and _said(before[1]) != _said(made):
@@ -220,7 +220,7 @@ class Counts(TableLoader):
             die=ran,
             variant=shop.variant(ran, row["variant"]) if ran is not None and "variant" in row else None,
             settled_by=shop.person(row["person"]) if "person" in row else None,
-            settled_user_id=shop.user(row["signed_in"]) if "signed_in" in row else None,
+            settled_user_id=shop.user(row["sign_in"]) if "sign_in" in row else None,
         )
         if self.findings.problems:
             return

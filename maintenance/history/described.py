@@ -43,7 +43,7 @@ class Column:
 
 @dataclass(frozen=True, kw_only=True)
 class Table:
-    """file: its name. same: the columns that say which thing a row speaks of, where it brings no `key`."""
+    """file: its name. same: the columns that say which thing a row speaks of, where it brings no name of its own."""
 
     file: str
     about: str
@@ -76,17 +76,18 @@ def may(name: str, meaning: str, sort: Sort = Sort.TEXT, **more) -> Column:
 
 # What every entry may carry; an entry is a row of a table of what happened.
 ENTRY = (
-    may("key", "The entry's own name, never used twice. Empty: made from what happened, where and when.", longest=160),
+    may("entry_id", "The entry's own name, never used twice. Empty: made from what happened, where and when.",
+         longest=160),
     may("recorded_at", "When it was written down. Empty: when it happened.", Sort.TIME, past=True),
-    may("sequence", "Settles the order of entries at the same time.", Sort.WHOLE, at_least=-INT, at_most=INT),
+    may("order_within_time", "Settles the order of entries at the same time.", Sort.WHOLE, at_least=-INT, at_most=INT),
     may("person", "Who did it.", longest=120),
-    may("signed_in", "The sign-in it was entered under.", longest=150),
-    may("through", "What it came through. Empty: import.", longest=10,
+    may("sign_in", "The sign-in it was entered under.", longest=150),
+    may("came_by", "By which way it came. Empty: import.", longest=10,
          choices=("form", "import", "counter", "interface")),
     may("device", "The device it came from.", longest=80),
     may("note", "A note.", Sort.WORDS, longest=8_000),
     may("struck_at", "When it was struck out.", Sort.TIME, past=True),
     may("struck_by", "Who struck it out.", longest=120),
     may("struck_reason", "Why it was struck out.", Sort.WORDS, longest=300),
-    may("replaced_by", "The key of the entry that stands in its place.", longest=160),
+    may("replaced_by", "The entry_id of the entry that stands in its place.", longest=160),
 )  # fmt: skip

@@ -23,6 +23,7 @@ from .shop import Shop
 
 BATCH = 1000  # rows looked up and saved at once
 STRUCK = ("struck_at", "struck_by_id", "struck_reason")
+LABELS = {"sequence": "order_within_time"}
 
 
 @dataclass(kw_only=True)
@@ -85,7 +86,7 @@ class EntryLoader:
     what: str
     same: tuple[str, ...]  # columns of the database that tell one entry from another, beside the sequence
     main: str  # the one of them that narrows a search
-    labels: dict[str, str] = {}
+    labels: dict[str, str] = {}  # column of the database -> column of the file, where that is another
 
     def __init__(self, folder: Folder, shop: Shop, ledger: Ledger) -> None:
         self.folder, self.shop, self.ledger, self.findings = folder, shop, ledger, folder.findings
@@ -142,7 +143,7 @@ class EntryLoader:
                 entries.append(self.convert(row))
             except EntryRefused as error:
                 self._refuse(row, error)
-        contents = [hash(tuple(sorted((k, v) for k, v in e.row.cells.items() if k != "key"))) for e in entries]
+        contents = [hash(tuple(sorted((k, v) for k, v in e.row.cells.items() if k != "entry_id"))) for e in entries]
         known = self.first_lines.first(
             (e.key, e.row.line, content) for e, content in zip(entries, contents, strict=True)
         )
@@ -154,9 +155,9 @@ class EntryLoader:
             elif first == content:
                 self.twice.append(entry.row.line)
             else:
-                hint = "Give each a key of its own." if not entry.own_key else "A key is for one entry."
+                hint = "Give each an entry_id of its own." if not entry.own_key else "An entry_id is for one entry."
                 reason = f"Line {line:,} tells {entry.label} otherwise. {hint}"
-                self._refuse(entry.row, BadRow(reason, "key" if entry.own_key else ""))
+                self._refuse(entry.row, BadRow(reason, "entry_id" if entry.own_key else ""))
         return new
 
     def doubt(self, entry: Entry, column: str, said: str) -> None:
@@ -179,19 +180,19 @@ class EntryLoader:
     ) -> Entry:
         """An entry with the columns that all entries have. where, key_at: the words and the time of its key."""
         shop, cells = self.shop, row.cells
-        sequence = cells.get("sequence", 0)
+        sequence = cells.get("order_within_time", 0)
         more = {
             "recorded_at": cells.get("recorded_at", at),
-            "through": cells.get("through", Event.Through.IMPORT),
+            "through": cells.get("came_by", Event.Through.IMPORT),
         } | (more or {})
-        if "sequence" in cells:
+        if "order_within_time" in cells:
             fields["sequence"] = sequence
         if "note" in cells:
             fields["note"] = cells["note"]
         if "person" in cells:
             fields["person_id"] = shop.person(cells["person"]).pk
-        if "signed_in" in cells:
-            more["user_id"] = shop.user(cells["signed_in"])
+        if "sign_in" in cells:
+            more["user_id"] = shop.user(cells["sign_in"])
         if "device" in cells:
             more["device"] = cells["device"]
         struck = {}
@@ -206,8 +207,8 @@ class EntryLoader:
             raise BadRow(
                 "A struck-out row says when, by whom and why: struck_at, struck_by, struck_reason.", "struck_at"
             )
-        own = "key" in cells
-        key = cells["key"] if own else self.natural_key(where, key_at or at, sequence, struck=bool(struck))
+        own = "entry_id" in cells
+        key = cells["entry_id"] if own else self.natural_key(where, key_at or at, sequence, struck=bool(struck))
         return Entry(row=row, at=at, label=label, fields=fields, more=more, key=key, own_key=own, struck=struck,
                      replaced_by=cells.get("replaced_by", ""))  # fmt: skip
 
@@ -278,17 +279,19 @@ class EntryLoader:
     def _refusal(self, entry: Entry, stored: dict, differs: list[str]) -> BadRow:
         differences = []
         for name in differs:
-            label = self.labels.get(name, name.removesuffix("_id"))
+            label = self._label(name)
             if name.endswith("_id"):
                 differences.append(f"another {label}")
             else:
                 differences.append(f"{label} {_in_words(stored[name])}, not {_in_words(entry.fields[name])}")
         where = "stands in the record" if stored["struck_at"] is None else "is struck out in the record"
-        hint = "Strike it out first." if stored["struck_at"] is None else "Give the new entry another key."
-        column = self.labels.get(differs[0], differs[0].removesuffix("_id"))
-        return BadRow(
-            f"{entry.label[:1].upper()}{entry.label[1:]} {where} with {'; '.join(differences)}. {hint}", column
-        )
+        hint = "Strike it out first." if stored["struck_at"] is None else "Give the new entry another entry_id."
+        said = f"{entry.label[:1].upper()}{entry.label[1:]} {where} with {'; '.join(differences)}. {hint}"
+        return BadRow(said, self._label(differs[0]))
+
+    def _label(self, name: str) -> str:
+        """What the file calls a column of the database."""
+        return LABELS.get(name) or self.labels.get(name, name.removesuffix("_id"))
 
     def _stands(self, entry: Entry, stored: dict) -> None:
         if entry.struck and stored["struck_at"] is None:
@@ -386,7 +389,7 @@ def tie_replaced(ledger: Ledger, findings) -> None:
         ids = dict(model.objects.filter(key__in=keys).values_list("key", "pk"))
         for table, line, mine, other in ties:
             if other not in ids:
-                findings.problem(table.file, line, "replaced_by", f"There is no entry with the key {other[:60]!r}.")
+                findings.problem(table.file, line, "replaced_by", f"There is no entry called {other[:60]!r}.")
             elif other == mine:
                 findings.problem(table.file, line, "replaced_by", "An entry cannot stand in its own place.")
             elif mine in ids:

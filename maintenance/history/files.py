@@ -9,12 +9,15 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from . import former
 from .cells import CELL_AT_MOST, Clockwork, line_of, reader, shown, written
 from .columns import TABLES, Table
 from .problems import BadCell, Findings
 
 LINE_AT_MOST = 1_000_000  # bytes
 BOM = b"\xef\xbb\xbf"
+KNOWN = {table.file for table in TABLES}
+RENAMED_TOLD = 20
 
 
 @dataclass(frozen=True)
@@ -56,13 +59,13 @@ class Folder:
             said = getattr(error, "strerror", None) or error
             findings.problem(str(path)[:80] + "...", 0, "", f"There is no such folder: {said}.")
         findings.stop_if_wrong()
-        known = {table.file for table in TABLES}
         try:
             there = sorted(entry.name for entry in path.iterdir() if entry.is_file())
         except OSError as error:
             findings.problem(str(path), 0, "", f"It cannot be read: {error.strerror}.")
             findings.stop_if_wrong()
-        self.names = self._names(there, known)  # of each table its file as the folder spells it: Dies.csv is dies.csv
+        self.renamed: dict[str, str] = {}  # former names that were met, and what they are now
+        self.names = self._names(there)  # of each table its file as the folder spells it: Dies.csv is dies.csv
         self.files = set(self.names)
         self.begun: set[str] = set()
         if not self.files:
@@ -74,15 +77,31 @@ class Folder:
             if name.casefold().endswith(".csv") and name not in self.names.values():
                 findings.note(f"{name} is not a file of a history folder and was left aside.")
 
-    def _names(self, there: list[str], known: set[str]) -> dict[str, str]:
+    def _names(self, there: list[str]) -> dict[str, str]:
         names: dict[str, str] = {}
-        for name in sorted(there, key=lambda n: n not in known):
+        for name in sorted(there, key=lambda n: n not in KNOWN):
             plain = name.casefold()
-            if plain in known and plain in names:
-                self.findings.problem(name, 0, "", f"There is {names[plain]} too. Leave one of the two in the folder.")
-            elif plain in known:
-                names[plain] = name
+            file = former.FILES.get(plain, plain)
+            if file not in KNOWN:
+                continue
+            if file in names:
+                what = f"There is {names[file]} too" + (f": {plain} is called {file} now" if plain != file else "")
+                self.findings.problem(name, 0, "", f"{what}. Leave one of the two in the folder.")
+                continue
+            names[file] = name
+            if plain != file:
+                self.findings.spelled[file, ""] = name
+                self.renamed[plain] = file
         return names
+
+    def tell_renamed(self) -> None:
+        if self.renamed:
+            told = [f"{then} is {now}" for then, now in self.renamed.items()]
+            more = f" and {len(told) - RENAMED_TOLD:,} more" if len(told) > RENAMED_TOLD else ""
+            self.findings.note(
+                f"Names of an earlier version were read; of today's {', '.join(told[:RENAMED_TOLD])}{more}. "
+                "A folder that is written now has today's."
+            )
 
     @property
     def size(self) -> int:
@@ -154,9 +173,19 @@ class Folder:
             if sound and cells:
                 yield Row(line, cells, columns)
 
+    def _columns(self, table: Table, header: list[str]) -> list[str]:
+        """The headings by the names of today."""
+        now = former.columns_of(table)
+        for then in (name for name in header if name in now):
+            if now[then] in header:
+                raise _BadFile(1, f"It has {then} and {now[then]}, which {then} is called now. Leave one of the two.")
+            self.findings.spelled[table.file, now[then]] = then
+            self.renamed[then] = now[then]
+        return [now.get(name, name) for name in header]
+
     def _places(self, table: Table, header: list[str], clockwork: Clockwork):
         """Where each known column stands: (place, name, reading function, must be filled)."""
-        names = [name.strip().casefold() for name in header]
+        names = self._columns(table, [name.strip().casefold() for name in header])
         missing = [c.name for c in table.columns if c.needed and c.name not in names]
         if missing:
             what = f"the column {missing[0]}" if len(missing) == 1 else f"the columns {', '.join(missing)}"
@@ -183,7 +212,7 @@ class Folder:
 def bytes_of(path: Path) -> int:
     """How much there is to read in a folder; nought where it is none."""
     try:
-        return sum(os.path.getsize(path / table.file) for table in TABLES if (path / table.file).is_file())
+        return sum(os.path.getsize(path / name) for name in (*KNOWN, *former.FILES) if (path / name).is_file())
     except (OSError, ValueError):
         return 0
 

@@ -35,15 +35,15 @@ from .log import (
     Corrections,
     Costs,
     Fitted,
-    Incidents,
-    Movements,
+    Mishaps,
+    OtherWork,
     Readings,
     Restarts,
     Runs,
     SetUps,
     Sharpenings,
+    ShelfMoves,
     Stops,
-    Works,
 )
 from .outlines import Outlines
 from .owners import SignedReports
@@ -130,6 +130,7 @@ def load(
             raise HistoryRefused(findings.problems) from error
         finally:
             forget_shop()
+        folder.tell_renamed()
         shop.tell_named()
         shop.tell_changes()
         return Loaded(
@@ -210,9 +211,9 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Restarts(folder, shop, ledger).load()
     SetUps(folder, shop, ledger).load()
     Stops(folder, shop, ledger).load()
-    Incidents(folder, shop, ledger, fitted=fitted).load()
+    Mishaps(folder, shop, ledger, fitted=fitted).load()
     Sharpenings(folder, shop, ledger, fitted=fitted).load()
-    Works(folder, shop, ledger, fitted=fitted).load()
+    OtherWork(folder, shop, ledger, fitted=fitted).load()
     Readings(folder, shop, ledger, fitted=fitted).load()
     Purchases(folder, shop).load()
     folder.findings.stop_if_wrong()
@@ -224,7 +225,7 @@ def _load(folder: Folder, shop: Shop, *, by_night: bool = True) -> None:
     Inspections(folder, shop, ledger).load()
     folder.findings.stop_if_wrong()
     bench.load()
-    Movements(folder, shop, ledger).load()  # names works on the bench
+    ShelfMoves(folder, shop, ledger).load()  # names works on the bench
     Bills(folder, shop).load()
     Costs(folder, shop, ledger).load()  # names works, stops and bills, so all of those must be sound
     CostBearers(folder, shop, ledger).load()

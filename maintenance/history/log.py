@@ -50,12 +50,12 @@ COUNTER = Event.Through.COUNTER
 def counted_by(loader: EntryLoader, row: Row, die: Die) -> dict:
     """The counter that an entry was made from, where it was made from one.
 
-    Folders of the version before say it in the key alone: count|plant|device|press P1|when the strokes began.
+    Folders of the version before say it in the entry_id alone: count|plant|device|press P1|when the strokes began.
     """
-    cells, key = row.cells, row.get("key", "")
+    cells, key = row.cells, row.get("entry_id", "")
     press, own = cells.get("counter_press"), cells.get("counter_die")
     if press is None and own is None:
-        words = key.split("|") if "counter_press" not in row.columns and row.get("through") == COUNTER else []
+        words = key.split("|") if "counter_press" not in row.columns and row.get("came_by") == COUNTER else []
         if len(words) < 5 or words[0] != "count" or "device" not in cells:
             return {}
         fields = {"press": words[3].removeprefix("press ")} if words[3].startswith("press ") else {"die": die.code}
@@ -63,7 +63,7 @@ def counted_by(loader: EntryLoader, row: Row, die: Die) -> dict:
     if press is not None and own is not None:
         raise BadRow("A counter is of a press or of a die: name one of the two.", "counter_die")
     column = "counter_die" if press is None else "counter_press"
-    if row.get("through") != COUNTER or "device" not in cells:
+    if row.get("came_by") != COUNTER or "device" not in cells:
         raise BadRow("What a counter made came through counter, and names the device.", column)
     return {"counter_id": loader.shop.counter(cells["device"], press=press, die=own).pk}
 
@@ -71,7 +71,7 @@ def counted_by(loader: EntryLoader, row: Row, die: Die) -> dict:
 class Runs(EntryLoader):
     table, model, what = tables.RUNS, Run, "runs"
     same, main = ("die_id", "started"), "die_id"
-    labels = {"at": "ended"}
+    labels = {"at": "ended", "basis": "how_counted", "lot": "coil"}
 
     def __init__(self, *args) -> None:
         super().__init__(*args)
@@ -87,7 +87,9 @@ class Runs(EntryLoader):
         die = self.shop.die(row["die"])
         started, ended = row["started"], row["ended"]
         rules.check_run_times(started, ended)
-        fields = {"die_id": die.pk, "started": started, "at": ended} | given(row, "hits", "basis", "lot", "good_parts")
+        fields = {"die_id": die.pk, "started": started, "at": ended} | given(
+            row, "hits", "good_parts", basis="how_counted", lot="coil"
+        )
         more = {"variant_id": self.shop.variant(die, row.get("variant")).pk, "stock_id": die.usual_stock_id}
         if "variant" in row:
             fields["variant_id"] = more["variant_id"]
@@ -239,7 +241,7 @@ class Corrections(EntryLoader):
 
     def _counted_from(self, row: Row) -> dt.datetime:
         try:
-            return dt.datetime.fromisoformat(row.get("key", "").split("|")[4])
+            return dt.datetime.fromisoformat(row.get("entry_id", "").split("|")[4])
         except (IndexError, ValueError):
             raise BadRow("Say when the strokes began that the counter told of.", "counted_from") from None
 
@@ -329,9 +331,10 @@ def implied_find(fields: dict) -> dict:
     return {"found": found}
 
 
-class Incidents(EntryLoader):
-    table, model, what = tables.INCIDENTS, Incident, "incidents"
+class Mishaps(EntryLoader):
+    table, model, what = tables.MISHAPS, Incident, "mishaps"
     same, main = ("die_id", "at", "sort"), "die_id"
+    labels = {"sort": "what"}
 
     def __init__(self, *args, fitted: Fitted) -> None:
         super().__init__(*args)
@@ -348,9 +351,9 @@ class Incidents(EntryLoader):
         entry = self.entry(
             row,
             at=at,
-            label=f"the incident of {die.code} on {rules.stamp(at)}",
-            where=[die.code, row["sort"]],
-            fields={"die_id": die.pk} | given(row, "at", "sort"),
+            label=f"the mishap of {die.code} on {rules.stamp(at)}",
+            where=[die.code, row["what"]],
+            fields={"die_id": die.pk} | given(row, "at", sort="what"),
         )
         entry.beside = sorted(set(pieces))
         return entry
@@ -368,8 +371,8 @@ WORK_FIELDS = (
 )  # fmt: skip
 
 
-class Works(EntryLoader):
-    table, model, what = tables.WORKS, Work, "other work"
+class OtherWork(EntryLoader):
+    table, model, what = tables.OTHER_WORK, Work, "other work"
     same, main = ("position_id", "piece_id", "at", "operation"), "position_id"
     labels = {"why": "reason"}
     operation: str | None = None
@@ -440,7 +443,7 @@ class Works(EntryLoader):
         super().save(entries)
 
 
-class Sharpenings(Works):
+class Sharpenings(OtherWork):
     table, what, operation = tables.SHARPENINGS, "sharpenings", "ground"
 
 
@@ -527,8 +530,8 @@ class Readings(EntryLoader):
         return True
 
 
-class Movements(EntryLoader):
-    table, model, what = tables.MOVEMENTS, StockMovement, "shelf moves"
+class ShelfMoves(EntryLoader):
+    table, model, what = tables.SHELF_MOVES, StockMovement, "shelf moves"
     same, main = ("item_id", "at", "kind", "place", "piece_id"), "item_id"
 
     def prepare(self, rows: list[Row]) -> None:
@@ -601,7 +604,7 @@ class Costs(EntryLoader):
             if name in row:
                 if row[name] not in self.ids[name]:
                     said = {"bench_work": "work on the bench", "purchase": "order"}.get(name, name)
-                    raise BadRow(f"There is no {said} with the key {row[name][:60]!r}.", name)
+                    raise BadRow(f"There is no {said} called {row[name][:60]!r}.", name)
                 fields[f"{name}_id"] = self.ids[name][row[name]]
         label = f"the cost ({row['kind']}) of {rules.stamp(row['at'])}"
         return self.entry(row, at=row["at"], label=label, where=where, fields=fields)

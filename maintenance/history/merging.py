@@ -16,8 +16,9 @@ from .shop import Shop
 class Merger:
     """New rows of one model, and what changed in rows that stand."""
 
-    def __init__(self, shop: Shop, model: type, what: str) -> None:
-        self.shop, self.model, self.what = shop, model, what
+    def __init__(self, shop: Shop, model: type, what: str, *, called: dict[str, str] | None = None) -> None:
+        """called: what the file calls a column of the database, where that is another."""
+        self.shop, self.model, self.what, self.called = shop, model, what, called or {}
         self.lines: dict[object, int] = {}
         self.new: dict[object, object] = {}
         self.touched: dict[int, object] = {}
@@ -44,7 +45,8 @@ class Merger:
                     self.shop.changed(f"{label}, {name[:-3].replace('_', ' ')}")
                 else:
                     self.shop.changed(
-                        f"{label}, {name}: {_in_words(getattr(standing, name))} is now {_in_words(value)}"
+                        f"{label}, {self.called.get(name, name)}: "
+                        f"{_in_words(getattr(standing, name))} is now {_in_words(value)}"
                     )
                 setattr(standing, name, value)
             self.touched[standing.pk] = standing
@@ -61,7 +63,10 @@ class Merger:
         for name in [n for n in changed if n not in taken]:
             here, there = getattr(standing, name), changed[name]
             words = f"{_in_words(here)} here, {_in_words(there)} in the file"
-            said = f"{name[:-3].replace('_', ' ')}: another in the file" if name.endswith("_id") else f"{name}: {words}"
+            if name.endswith("_id"):
+                said = f"{name[:-3].replace('_', ' ')}: another in the file"
+            else:
+                said = f"{self.called.get(name, name)}: {words}"
             self.shop.left.append(f"{label}, {said}")
         return taken
 

@@ -16,7 +16,7 @@ BUILD_PRICES = Table(
         _must("element", "The element.", longest=30, choices=tuple(ELEMENTS)),
         _must("valid_from", "The first day.", Sort.DATE),
         _must("price", "Of one tool, cutting place, mm of cut or piece.", Sort.MONEY, at_least=0, at_most=MONEY),
-        _may("signed_in", "The sign-in it was entered under.", longest=150),
+        _may("sign_in", "The sign-in it was entered under.", longest=150),
     ),
 )  # fmt: skip
 OUTLINES = Table(
@@ -40,7 +40,7 @@ OUTLINES = Table(
         _may("note", "A line for the offer.", Sort.WORDS, longest=600),
         _may("assumed", "Figures that were changed: name=value, with spaces between.", longest=2_000),
         _may("shop_pays", "Elements of cost that the shop bears, with semicolons between.", longest=200),
-        _may("signed_in", "The sign-in it was last changed under.", longest=150),
+        _may("sign_in", "The sign-in it was last changed under.", longest=150),
         _may("changed_at", "When it was last changed.", Sort.TIME, past=True),
         _may("put_away_at", "Since when it is no longer listed.", Sort.TIME, past=True),
     ),

@@ -139,7 +139,7 @@ class Outlines(TableLoader):
         merger.save(standing)
 
     def _user(self, row: Row) -> dict:
-        return {"user_id": self.shop.user(row["signed_in"])} if "signed_in" in row else {}
+        return {"user_id": self.shop.user(row["sign_in"])} if "sign_in" in row else {}
 
 
 def _volumes(text: str) -> list[int]:
@@ -176,12 +176,12 @@ class OutlineTables:
     plant: Plant
 
     def build_prices(self) -> Iterator[dict]:
-        paths = {"signed_in": "user__username"} | {n: n for n in ("element", "valid_from", "price")}
+        paths = {"sign_in": "user__username"} | {n: n for n in ("element", "valid_from", "price")}
         yield from told(ElementPrice.objects.filter(plant=self.plant), paths, "element", "valid_from")
 
     def outlines(self) -> Iterator[dict]:
         names = (*PLAIN, "volumes", "assumed", "shop_pays")
-        paths = {"outline": "key", "signed_in": "user__username"} | {name: name for name in names}
+        paths = {"outline": "key", "sign_in": "user__username"} | {name: name for name in names}
         for row in told(Outline.objects.filter(plant=self.plant), paths, "on", "outline"):
             row["volumes"] = " ".join(map(str, row["volumes"]))
             row["assumed"] = " ".join(f"{name}={value!r}" for name, value in sorted(row["assumed"].items()))

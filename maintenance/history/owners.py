@@ -43,8 +43,8 @@ class SignedReports(TableLoader):
         }  # fmt: skip
         if "customer" in row:
             values["customer_id"] = shop.party(row["customer"], "customer").pk
-        if "signed_in" in row:
-            values["user_id"] = shop.user(row["signed_in"])
+        if "sign_in" in row:
+            values["user_id"] = shop.user(row["sign_in"])
         struck = self._struck(row)
         said = self._said(key)
         stands = SignedReport.objects.select_related("die").filter(key=key).first()
@@ -96,7 +96,7 @@ class OwnerTables:
     def signed_reports(self) -> Iterator[dict]:
         paths = {
             "key": "key", "die": "die__code", "customer": "customer__code", "signed_at": "signed_at",
-            "signer": "signer__name", "signed_in": "user__username", "note": "note", "struck_at": "struck_at",
+            "signer": "signer__name", "sign_in": "user__username", "note": "note", "struck_at": "struck_at",
             "struck_by": "struck_by__name", "struck_reason": "struck_reason",
         }  # fmt: skip
         yield from told(SignedReport.objects.filter(die__plant=self.plant), paths, "signed_at", "key")

@@ -37,7 +37,7 @@ class CostBearers(EntryLoader):
             raise BadRow("Name one entry, or none.", named[1])
         for name in named:
             if row[name] not in self.ids[name]:
-                raise BadRow(f"There is no {name} with the key {row[name][:60]!r}.", name)
+                raise BadRow(f"There is no {name} called {row[name][:60]!r}.", name)
             fields[f"{name}_id"] = self.ids[name][row[name]]
         where = [die.code, row["element"], *(row.get(name, "") for name in ENTRIES)]
         label = f"who pays for {row['element']} of {die.code} on {rules.stamp(row['at'])}"

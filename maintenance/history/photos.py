@@ -66,8 +66,8 @@ class Photos(TableLoader):
         values = {"of_sort": row["of"], "of_key": row["of_key"], "at": row["at"], "words": row.get("words", "")}
         if "person" in row:
             values["person_id"] = self.shop.person(row["person"]).pk
-        if "signed_in" in row:
-            values["user_id"] = self.shop.user(row["signed_in"])
+        if "sign_in" in row:
+            values["user_id"] = self.shop.user(row["sign_in"])
         if stands is None:
             picture = self._picture(row["key"])
             Photo.objects.create(
@@ -108,7 +108,7 @@ class PhotoTables:
     def photos(self) -> Iterator[dict]:
         paths = {
             "key": "key", "of": "of_sort", "of_key": "of_key", "at": "at", "person": "person__name",
-            "signed_in": "user__username", "words": "words", "struck_at": "struck_at", "struck_by": "struck_by__name",
+            "sign_in": "user__username", "words": "words", "struck_at": "struck_at", "struck_by": "struck_by__name",
             "struck_reason": "struck_reason",
         }  # fmt: skip
         yield from told(Photo.objects.filter(plant=self.plant), paths, "at", "key")

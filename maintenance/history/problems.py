@@ -49,22 +49,30 @@ class BadRow(EntryRefused):
 
 
 class Findings:
-    """Collects problems, up to the most that are told, and notes."""
+    """Collects problems, up to the most that are told, and notes.
+
+    spelled: (file, column) or (file, "") -> what the folder calls it, where that is a former name.
+    """
 
     def __init__(self) -> None:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self.doubts: list[Problem] = []
+        self.spelled: dict[tuple[str, str], str] = {}
 
     def problem(self, file: str, line: int, column: str, reason: str) -> None:
-        self.problems.append(Problem(file, line, column, reason))
+        self.problems.append(self._found(file, line, column, reason))
         if len(self.problems) >= AT_MOST:
             raise HistoryRefused(self.problems, more=True)
 
     def doubt(self, file: str, line: int, column: str, reason: str) -> None:
         """What can be true, and looks as if it were not: said, and taken."""
         if len(self.doubts) < DOUBTS_AT_MOST:
-            self.doubts.append(Problem(file, line, column, reason))
+            self.doubts.append(self._found(file, line, column, reason))
+
+    def _found(self, file: str, line: int, column: str, reason: str) -> Problem:
+        heading = self.spelled.get((file, column), column) if column else ""
+        return Problem(self.spelled.get((file, ""), file), line, heading, reason)
 
     def note(self, text: str) -> None:
         self.notes.append(text)

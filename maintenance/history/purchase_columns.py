@@ -1,4 +1,4 @@
-"""PURE. The tables of orders to suppliers in a history folder. What came of a line stands in movements.csv."""
+"""PURE. The tables of orders to suppliers in a history folder. What came of a line stands in shelf_moves.csv."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ PURCHASE_ORDERS = Table(
         _may("their_number", "What the supplier calls it.", longest=60),
         _may("note", "Stands on the order.", Sort.WORDS, longest=500),
         _must("opened", "When it was drafted.", Sort.TIME, past=True),
-        _may("placed", "When it was placed. What was placed is on the way: see movements.csv.", Sort.TIME, past=True),
+        _may("placed", "When it was placed. What was placed is on the way: see shelf_moves.csv.", Sort.TIME, past=True),
         _may("cancelled", "When it was cancelled as a whole.", Sort.TIME, past=True),
         _may("cancelled_reason", "Why.", Sort.WORDS, longest=300),
         _may("changes", "How often it was changed.", Sort.WHOLE, at_least=0, at_most=INT),
@@ -52,7 +52,7 @@ PURCHASE_STEPS = Table(
               choices=("opened", "changed", "placed", "confirmed", "chased", "received", "cancelled")),
         _must("words", "In words.", Sort.WORDS, longest=500),
         _may("person", "Who.", longest=120),
-        _may("signed_in", "The sign-in it was done under.", longest=150),
+        _may("sign_in", "The sign-in it was done under.", longest=150),
     ),
 )  # fmt: skip
 PURCHASE_TABLES = (PURCHASE_ORDERS, PURCHASE_LINES, PURCHASE_STEPS)

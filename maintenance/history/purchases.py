@@ -109,8 +109,8 @@ class Purchases(TableLoader):
             values = given(row, "at", "sort", "words")
             if "person" in row:
                 values["person_id"] = self.shop.person(row["person"]).pk
-            if "signed_in" in row:
-                values["user_id"] = self.shop.user(row["signed_in"])
+            if "sign_in" in row:
+                values["user_id"] = self.shop.user(row["sign_in"])
             merger.put(key, standing.get(key), f"the step {key}", values, {"key": key, "order": order})
 
         self.each(tables.PURCHASE_STEPS, take)
@@ -137,6 +137,6 @@ class PurchaseTables:
         yield from told(PurchaseLine.objects.filter(order__plant=self.plant), paths, "purchase", "sequence", "line")
 
     def purchase_steps(self) -> Iterator[dict]:
-        paths = {"purchase": "order__key", "person": "person__name", "signed_in": "user__username"}
+        paths = {"purchase": "order__key", "person": "person__name", "sign_in": "user__username"}
         paths |= {name: name for name in ("key", "at", "sort", "words")}
         yield from told(PurchaseStep.objects.filter(order__plant=self.plant), paths, "at", "key")

@@ -35,16 +35,16 @@ class Register(TableLoader):
         for step in (
             self._settings,
             self._people,
-            self._parties,
+            self._firms,
             self._presses,
-            self._stocks,
+            self._strip_stock,
             self._parts,
             self._volumes,
             self._dies,
-            self._variants,
-            self._outputs,
+            self._inserts,
+            self._parts_per_hit,
             self.components.load,
-            self._rates,
+            self._hourly_rates,
             self._orders,
         ):
             step()
@@ -80,17 +80,17 @@ class Register(TableLoader):
         self.each(tables.PEOPLE, take)
         merger.save(self.shop.people)
 
-    def _parties(self) -> None:
+    def _firms(self) -> None:
         merger = Merger(self.shop, Party, "customers and suppliers")
 
         def take(row: Row) -> None:
-            code = row["party"]
+            code = row["firm"]
             merger.once(code, row.line, code)
             merger.put(
                 code, self.shop.parties.get(code), code, given(row, "name", "role", "retired_at"), {"code": code}
             )
 
-        self.each(tables.PARTIES, take)
+        self.each(tables.FIRMS, take)
         merger.save(self.shop.parties)
 
     def _presses(self) -> None:
@@ -108,20 +108,20 @@ class Register(TableLoader):
         self.each(tables.PRESSES, take)
         merger.save(self.shop.presses)
 
-    def _stocks(self) -> None:
+    def _strip_stock(self) -> None:
         merger = Merger(self.shop, Stock, "stocks")
 
         def take(row: Row) -> None:
             code = row["stock"]
             merger.once(code, row.line, code)
-            self.doubt(tables.STOCKS, row, "thickness_mm", doubts.of_thickness(row["thickness_mm"]))
+            self.doubt(tables.STRIP_STOCK, row, "thickness_mm", doubts.of_thickness(row["thickness_mm"]))
             values = given(
                 row, "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "price_kg", "scrap_kg",
                 "source", "retired_at",
             )  # fmt: skip
             merger.put(code, self.shop.stocks.get(code), code, values, {"code": code})
 
-        self.each(tables.STOCKS, take)
+        self.each(tables.STRIP_STOCK, take)
         merger.save(self.shop.stocks)
 
     def _parts(self) -> None:
@@ -212,7 +212,7 @@ class Register(TableLoader):
             self.shop.stocks[code] = stock
         return stock
 
-    def _variants(self) -> None:
+    def _inserts(self) -> None:
         merger = Merger(self.shop, Variant, "sets of inserts")
         default: dict[int, str] = {}
         lines: dict[int, int] = {}
@@ -220,14 +220,14 @@ class Register(TableLoader):
         def take(row: Row) -> None:
             die, code = self.shop.die(row["die"]), row["variant"]
             merger.once((die.pk, code), row.line, f"{code} of {die.code}")
-            if row.get("is_default"):
+            if row.get("usual"):
                 if die.pk in default:
-                    raise BadRow(f"{die.code} has two default sets of inserts.", "is_default")
+                    raise BadRow(f"{die.code} has two usual sets of inserts.", "usual")
                 default[die.pk] = code
             lines.setdefault(die.pk, row.line)
             merger.put((die.pk, code), self.shop.variants.get((die.pk, code)), code, {}, {"die": die, "code": code})
 
-        self.each(tables.VARIANTS, take)
+        self.each(tables.INSERTS, take)
         self.findings.stop_if_wrong()
         codes = defaultdict(list)
         for die_id, code in [*self.shop.variants, *merger.new]:
@@ -243,9 +243,9 @@ class Register(TableLoader):
                 default[die.pk] = "standard" if "standard" in mine else mine[0]
             else:
                 self.findings.problem(
-                    tables.VARIANTS.file,
+                    tables.INSERTS.file,
                     lines.get(die.pk, 0),
-                    "is_default",
+                    "usual",
                     f"Say which set of inserts of {die.code} is meant where none is named.",
                 )
         self._save_variants(merger, default)
@@ -257,14 +257,14 @@ class Register(TableLoader):
             old = self.shop.default_variant.get(die_id)
             if old is not None and old.code != code and self.shop.leave:
                 default[die_id] = old.code
-                self.shop.left.append(f"default set of inserts: {old.code} here, {code} in the file")
+                self.shop.left.append(f"usual set of inserts: {old.code} here, {code} in the file")
                 continue
             if old is not None and old.code != code:
                 Variant.objects.filter(pk=old.pk).update(is_default=False)
                 old.is_default = False
                 moved.append((die_id, code))
                 self.shop.saved.append(old)
-                self.shop.changed(f"default set of inserts: {old.code} is now {code}")
+                self.shop.changed(f"usual set of inserts: {old.code} is now {code}")
             if (die_id, code) in merger.new:
                 merger.new[die_id, code].is_default = True
         merger.save(self.shop.variants)
@@ -275,7 +275,7 @@ class Register(TableLoader):
                 variant.is_default = True
         self.shop.default_variant = {v.die_id: v for v in self.shop.variants.values() if v.is_default}
 
-    def _outputs(self) -> None:
+    def _parts_per_hit(self) -> None:
         merger = Merger(self.shop, Output, "parts of dies")
         named: set[int] = set()
 
@@ -289,7 +289,7 @@ class Register(TableLoader):
             merger.put(key, self.shop.outputs.get(key), f"{part} of {die.code}", given(row, "parts_per_hit"),
                        {"variant": variant, "part": part})  # fmt: skip
 
-        self.each(tables.OUTPUTS, take)
+        self.each(tables.PARTS_PER_HIT, take)
         variants = defaultdict(list)
         for variant in self.shop.variants.values():
             variants[variant.die_id].append(variant)
@@ -314,7 +314,7 @@ class Register(TableLoader):
 
     # --- money and orders -------------------------------------------------------------------------------------------
 
-    def _rates(self) -> None:
+    def _hourly_rates(self) -> None:
         merger = Merger(self.shop, Rate, "rates")
         rates = {(r.kind, r.valid_from): r for r in Rate.objects.filter(plant=self.shop.plant)}
 
@@ -327,7 +327,7 @@ class Register(TableLoader):
             merger.put(key, rates.get(key), label, given(row, "amount"),
                        {"plant": self.shop.plant, "kind": key[0], "valid_from": key[1]})  # fmt: skip
 
-        self.each(tables.RATES, take)
+        self.each(tables.HOURLY_RATES, take)
         merger.save(rates)
 
     def _orders(self) -> None:

@@ -74,9 +74,9 @@ SPARE_LEVELS = Table(
         _may("least_pieces", "Or: pieces at least.", Sort.WHOLE, **_within("sparelevel", "least_pieces")),
         _must("reason", "Why.", Sort.WORDS, longest=300),
         _must("set_on", "Since when.", Sort.DATE),
-        _may("signed_in", "The sign-in it was set under.", longest=150),
+        _may("sign_in", "The sign-in it was set under.", longest=150),
         _may("back_on", "When it was taken back.", Sort.DATE),
-        _may("back_signed_in", "The sign-in it was taken back under.", longest=150),
+        _may("back_sign_in", "The sign-in it was taken back under.", longest=150),
     ),
 )  # fmt: skip
 SOURCE_TABLES = (SPARE_SOURCES, SPARE_PRICES, SPARE_LEVELS)

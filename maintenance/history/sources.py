@@ -119,10 +119,10 @@ class Sources(TableLoader):
             if "back_on" not in row and open_ones.setdefault(item.pk, key) != key:
                 raise BadRow(f"{item} has another level that stands. Only one can.", "back_on")
             values = given(row, "chance_percent", "least_pieces", "reason", "set_on", "back_on")
-            if "signed_in" in row:
-                values["set_by_id"] = shop.user(row["signed_in"])
-            if "back_signed_in" in row:
-                values["back_by_id"] = shop.user(row["back_signed_in"])
+            if "sign_in" in row:
+                values["set_by_id"] = shop.user(row["sign_in"])
+            if "back_sign_in" in row:
+                values["back_by_id"] = shop.user(row["back_sign_in"])
             make = {"key": key, "item": item, "plant": shop.plant}
             merger.put(key, standing.get(key), f"the level {key}", values, make)
 
@@ -149,6 +149,6 @@ class SourceTables:
     def spare_levels(self) -> Iterator[dict]:
         paths = {
             "level": "key", "spare": "item__code", "spare_revision": "item__revision",
-            "signed_in": "set_by__username", "back_signed_in": "back_by__username",
+            "sign_in": "set_by__username", "back_sign_in": "back_by__username",
         } | {name: name for name in ("chance_percent", "least_pieces", "reason", "set_on", "back_on")}  # fmt: skip
         yield from told(SpareLevel.objects.filter(plant=self.plant), paths, "set_on", "spare", "level")

@@ -57,9 +57,10 @@ from maintenance.models import (
     Work,
 )
 
+from . import former
 from .bills import BillTables, write_papers
 from .columns import TABLES, Table
-from .components import OPENING_FIELDS, PIECE_FIELDS
+from .components import OF_POSITION, OF_SPARE, OF_WEAR_LIMIT, OPENING_FIELDS, PIECE_FIELDS
 from .files import write_table
 from .inspections import InspectionTables
 from .outlines import OutlineTables
@@ -102,7 +103,7 @@ def write(
     """
     path = Path(path)
     path.mkdir(parents=True, exist_ok=True)
-    there = [table.file for table in TABLES if (path / table.file).exists()]
+    there = [name for table in TABLES for name in (table.file, *former.files_of(table)) if (path / name).exists()]
     if there and not overwrite:
         raise FolderTaken(f"{path} holds {there[0]} already. Name a new folder, or say --overwrite.")
     tell = progress(len(TABLES)) if progress is not None else lambda n: None
@@ -123,6 +124,8 @@ def write(
                 counts[table.file] = write_table(
                     path / table.file, columns, () if first is None else chain([first], made)
                 )
+            for name in former.files_of(table):
+                (path / name).unlink(missing_ok=True)
             tell(1)
         write_pictures(path, plant)
         write_papers(path, plant)
@@ -134,17 +137,17 @@ def write(
 NEVER_WRITTEN = {
     "components.csv": {"fitted"},
     "cuts.csv": {"clearance_pct_per_side"},
-    "incidents.csv": {"positions"},
+    "mishaps.csv": {"positions"},
     "replacements.csv": {"mark", "spare", "spare_revision", *PIECE_FIELDS},
     "spares.csv": {"counted_at"},
 }
 ENTRY_PATHS = {
-    "key": "key",
+    "entry_id": "key",
     "recorded_at": "recorded_at",
-    "sequence": "sequence",
+    "order_within_time": "sequence",
     "person": "person__name",
-    "signed_in": "user__username",
-    "through": "through",
+    "sign_in": "user__username",
+    "came_by": "through",
     "device": "device",
     "note": "note",
     "struck_at": "struck_at",
@@ -169,8 +172,7 @@ WORK_PATHS = {
     "hits_into_run": "hits_into_run",
 }
 COUNTER_PATHS = {"counter_press": "counter__press__code", "counter_die": "counter__die__code"}
-POSITION_FIELDS = ("side", "x_mm", "y_mm", "height_group", "seat_mm", "stroke_share", "wear_of", "wear_limit",
-                   "valid_from", "valid_to")  # fmt: skip
+POSITION_FIELDS = ("side", "x_mm", "y_mm", "seat_mm", "wear_limit", "valid_from", "valid_to")
 PIECE_PATHS = {name: name for name in ("mark", *PIECE_FIELDS, *OPENING_FIELDS)}
 
 
@@ -180,7 +182,7 @@ def entries(rows: QuerySet, paths: dict[str, str]) -> Iterator[dict]:
     plain = Collate(F("key"), "C" if connection.vendor == "postgresql" else "BINARY")
     for values in rows.order_by("at", "sequence", plain).values(*set(paths.values())).iterator(chunk_size=CHUNK):
         row = {column: values[path] for column, path in paths.items()}
-        row["sequence"] = row["sequence"] or None
+        row["order_within_time"] = row["order_within_time"] or None
         yield row
 
 
@@ -233,9 +235,9 @@ class Maker(
         for p in sorted(Person.objects.filter(plant=self.plant), key=lambda p: p.name):
             yield {"person": p.name, "active": p.active}
 
-    def parties(self):
+    def firms(self):
         for p in sorted(Party.objects.all(), key=lambda p: p.code):
-            yield {"party": p.code} | fields(p, "name", "role", "retired_at")
+            yield {"firm": p.code} | fields(p, "name", "role", "retired_at")
 
     def presses(self):
         for p in sorted(Press.objects.filter(plant=self.plant), key=lambda p: p.code):
@@ -243,7 +245,7 @@ class Maker(
                 p, "rated_force_n", "shut_height_min_mm", "shut_height_max_mm", "retired_at", *Press.FOR_SET_UP
             )
 
-    def stocks(self):
+    def strip_stock(self):
         for s in sorted(Stock.objects.all(), key=lambda s: s.code):
             names = (
                 "material", "tensile_mpa", "shear_mpa", "hardness", "thickness_mm", "price_kg", "scrap_kg", "source",
@@ -281,16 +283,16 @@ class Maker(
                 d, "description", "strokes_per_minute", "build_price", "expected_parts", "status", *Die.FOR_SET_UP
             )
 
-    def variants(self):
+    def inserts(self):
         rows = [
-            {"die": v.die.code, "variant": v.code, "is_default": v.is_default}
+            {"die": v.die.code, "variant": v.code, "usual": v.is_default}
             for v in Variant.objects.filter(die__plant=self.plant).select_related("die")
         ]
         without = Die.objects.filter(plant=self.plant).exclude(variants__is_default=True)
-        rows += [{"die": d.code, "variant": "standard", "is_default": True} for d in without]
-        return sorted(rows, key=lambda r: (r["die"], not r["is_default"], r["variant"]))
+        rows += [{"die": d.code, "variant": "standard", "usual": True} for d in without]
+        return sorted(rows, key=lambda r: (r["die"], not r["usual"], r["variant"]))
 
-    def outputs(self):
+    def parts_per_hit(self):
         rows = Output.objects.filter(variant__die__plant=self.plant).select_related("variant__die", "part")
         for o in sorted(rows, key=lambda o: (o.variant.die.code, o.variant.code, o.part.number, o.part.revision)):
             yield {
@@ -328,7 +330,6 @@ class Maker(
                 "spring_class",
                 "retired_at",
                 "revision",
-                "criticality",
                 "old_stock",
                 *PIECE_FIELDS,
             )
@@ -340,7 +341,7 @@ class Maker(
                 "on_order": sums.get((i.pk, StockMovement.Place.ON_ORDER), 0),
                 "kind": kind_name(i.kind),
                 "supplier": i.supplier and i.supplier.code,
-            } | fields(i, *names)
+            } | fields(i, *names, **OF_SPARE)
 
     def components(self):
         rows = Position.objects.filter(die__plant=self.plant).select_related("die__usual_stock", "station", "item")
@@ -359,8 +360,8 @@ class Maker(
                 "spare": p.item and p.item.code,
                 "spare_revision": p.item and p.item.revision,
                 "variants": sorted(v.code for v in p.variants.all()) or None,
-                "starts_empty": None if piece else True,
-            } | fields(p, *POSITION_FIELDS)
+                "empty_at_start": None if piece else True,
+            } | fields(p, *POSITION_FIELDS, **OF_POSITION, **OF_WEAR_LIMIT)
             row |= _cutting(cuts[p.pk], p.die.usual_stock.thickness_mm)
             if piece is not None:
                 row |= {"piece": piece.key, "piece_spare": piece.item and piece.item.code} | fields(piece, *PIECE_PATHS)
@@ -386,7 +387,7 @@ class Maker(
             if values["pk"] not in self.described:
                 yield {column: values[path] for column, path in paths.items()}
 
-    def rates(self):
+    def hourly_rates(self):
         for r in sorted(Rate.objects.filter(plant=self.plant), key=lambda r: (r.kind, r.valid_from)):
             yield fields(r, "kind", "valid_from", "amount")
 
@@ -419,7 +420,7 @@ class Maker(
         }
         firsts = {key for key, piece in self.firsts.values() if piece is not None}
         for row in entries(Replacement.objects.filter(position__die__plant=self.plant), paths):
-            if row["key"] in firsts and self._follows_from_components(row):
+            if row["entry_id"] in firsts and self._follows_from_components(row):
                 continue
             row["take_out"] = None if row["piece"] else True
             row["since_start"] = row["since_start"] or None
@@ -428,13 +429,13 @@ class Maker(
     def _follows_from_components(self, row: dict) -> bool:
         """Whether loading components.csv alone makes this very entry."""
         usual = {
-            "key": first_key(self.plant.code, row["die"], row["position"]),
+            "entry_id": first_key(self.plant.code, row["die"], row["position"]),
             "at": BEGINNING,
             "recorded_at": BEGINNING,
             "since_start": True,
-            "through": "import",
+            "came_by": "import",
         }
-        silent = ("found", "hits_into_run", "sequence", "person", "signed_in", "device", "note", "struck_at")
+        silent = ("found", "hits_into_run", "order_within_time", "person", "sign_in", "device", "note", "struck_at")
         return all(row[name] == value for name, value in usual.items()) and not any(row[name] for name in silent)
 
     def runs(self):
@@ -444,11 +445,11 @@ class Maker(
             "ended": "at",
             "hits": "hits",
             "variant": "variant__code",
-            "basis": "basis",
+            "how_counted": "basis",
             "press": "press__code",
             "stock": "stock__code",
             "usual_stock": "die__usual_stock__code",
-            "lot": "lot",
+            "coil": "lot",
             "order": "order__number",
             "order_part": "order__part__number",
             "order_revision": "order__part__revision",
@@ -485,22 +486,22 @@ class Maker(
         paths |= {name: name for name in ("at", "cause", "minutes", "parts_scrapped", "planned")}
         return entries(Stop.objects.filter(die__plant=self.plant), paths)
 
-    def incidents(self):
+    def mishaps(self):
         pieces = defaultdict(list)
         for key, piece in Incident.pieces.through.objects.filter(incident__die__plant=self.plant).values_list(
             "incident__key", "piece__key"
         ):
             pieces[key].append(piece)
-        paths = {"die": "die__code", "at": "at", "sort": "sort"}
+        paths = {"die": "die__code", "at": "at", "what": "sort"}
         for row in entries(Incident.objects.filter(die__plant=self.plant), paths):
-            row["pieces"] = sorted(pieces[row["key"]]) or None
+            row["pieces"] = sorted(pieces[row["entry_id"]]) or None
             yield row
 
     def sharpenings(self):
         rows = Work.objects.filter(position__die__plant=self.plant, operation="ground")
         return entries(rows, WORK_PATHS)
 
-    def works(self):
+    def other_work(self):
         in_place = Q(position__die__plant=self.plant) & ~Q(operation="ground")
         more = {"piece": "piece__key", "raised_mm": "raised_mm"}
         return entries(Work.objects.filter(in_place | Q(piece__plant=self.plant)), WORK_PATHS | more)
@@ -533,7 +534,7 @@ class Maker(
             row["parts_scrapped"] = row["parts_scrapped"] or None
             yield row
 
-    def movements(self):
+    def shelf_moves(self):
         paths = {"spare": "item__code", "spare_revision": "item__revision", "piece": "piece__key"}
         paths |= {"order_line": "line__key", "die": "die_here", "bench_work": "work_here", "supplier": "supplier__code"}
         as_named = ("at", "quantity", "kind", "place", "elsewhere", "length_mm", "grinds_left", "worth")
@@ -574,8 +575,9 @@ class Maker(
         return entries(Retirement.objects.filter(die__plant=self.plant), paths)
 
 
-def fields(thing: object, *names: str) -> dict[str, object]:
-    return {name: getattr(thing, name) for name in names}
+def fields(thing: object, *names: str, **renamed: str) -> dict[str, object]:
+    """What a row says: under the names of its columns, and `column of the database=column of the file`."""
+    return {column: getattr(thing, name) for name, column in (dict(zip(names, names, strict=True)) | renamed).items()}
 
 
 def kind_name(key: str) -> str:

@@ -32,8 +32,8 @@ class AmendedTables:
                 "plant": a.plant and a.plant.code,
                 "opened_row": a.opened_row or None,
                 "was_called": (a.kept or {}).get("called"),
-                "signed_in": a.user and a.user.username,
-                "struck_signed_in": a.struck_by and a.struck_by.username,
+                "sign_in": a.user and a.user.username,
+                "struck_sign_in": a.struck_by and a.struck_by.username,
             } | {n: getattr(a, n) for n in ("table", "called", "sort", "at", "reason", "who", "recorded_at",
                                             "struck_at", "struck_who", "struck_reason")}  # fmt: skip
 

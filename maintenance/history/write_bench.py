@@ -49,7 +49,7 @@ class BenchTables:
         yield from told(BenchWork.objects.filter(die__plant=self.plant), paths, "opened", "work")
 
     def bench_steps(self):
-        paths = {"work": "work__key", "person": "person__name", "signed_in": "user__username"}
+        paths = {"work": "work__key", "person": "person__name", "sign_in": "user__username"}
         paths |= _same("key", "at", "words", "state")
         yield from told(BenchStep.objects.filter(work__die__plant=self.plant), paths, "at", "key")
 
@@ -70,9 +70,9 @@ class BenchTables:
 
     def holds(self):
         paths = {
-            "die": "die__code", "held_by": "held_by__name", "signed_in": "held_user__username",
+            "die": "die__code", "held_by": "held_by__name", "sign_in": "held_user__username",
             "released": "released_at", "released_by": "released_by__name",
-            "released_signed_in": "released_user__username",
+            "released_sign_in": "released_user__username",
         }  # fmt: skip
         paths |= _same("key", "at", "reason", "measured")
         yield from told(DieHold.objects.filter(die__plant=self.plant), paths, "at", "key")

@@ -15,21 +15,22 @@ class CounterTables:
 
     plant: Plant
 
-    def counter_devices(self):
+    def counter_boxes(self):
         rows = CounterDevice.objects.filter(plant=self.plant).prefetch_related("presses", "dies")
         for d in sorted(rows, key=lambda d: d.name):
             yield {
                 "device": d.name,
-                "scopes": list(d.scopes) or None,
+                "may": list(d.scopes) or None,
                 "presses": sorted(p.code for p in d.presses.all()) or None,
                 "dies": sorted(x.code for x in d.dies.all()) or None,
-                "figures": d.figures,
+                "digits": d.figures,
                 "made": d.made_at,
-                "revoked": d.revoked_at,
+                "withdrawn": d.revoked_at,
             }
 
-    def in_press(self):
+    def die_in_press(self):
         paths = {
+            "entry_id": "key",
             "die": "die__code",
             "press": "press__code",
             "variant": "variant__code",
@@ -38,11 +39,11 @@ class CounterTables:
             "order_revision": "order__part__revision",
             "set_by": "set_by__name",
             "removed_by": "removed_by__name",
-            "set_signed_in": "set_user__username",
-            "removed_signed_in": "removed_user__username",
+            "set_sign_in": "set_user__username",
+            "removed_sign_in": "removed_user__username",
             "struck_by": "struck_by__name",
         }
-        paths |= {n: n for n in ("since", "until", "key", "recorded_at", "note", "struck_at", "struck_reason")}
+        paths |= {n: n for n in ("since", "until", "recorded_at", "note", "struck_at", "struck_reason")}
         rows = list(DieInPress.objects.filter(press__plant=self.plant).values(*paths.values()))
         for values in sorted(rows, key=lambda v: (v["since"], v["key"])):
             yield {column: values[path] for column, path in paths.items()}
@@ -60,8 +61,8 @@ class CounterTables:
                     "id": name,
                     "received": received,
                     "stock": None if stock else False,
-                    "clock_off": clock_off or None,
-                    "raw": raw,
+                    "wrong_clock": clock_off or None,
+                    "as_sent": raw,
                 }
 
     def counter_answers(self):
@@ -87,7 +88,7 @@ class CounterTables:
                     "fell": q.fell_at,
                     "asked": q.asked_at,
                     "person": q.settled_by and q.settled_by.name,
-                    "signed_in": q.settled_user and q.settled_user.username,
+                    "sign_in": q.settled_user and q.settled_user.username,
                     "taken_back": q.taken_back_at,
                 }
 

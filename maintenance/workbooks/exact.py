@@ -1,6 +1,7 @@
 """Sheets in the exact form of the history folder: a sheet's name is its file's, its heading the names of the columns.
 
-A workbook that the service wrote is in it. Such a sheet is taken as it stands, and nothing is assumed.
+A workbook that the service wrote is in it, by the names of today or of an earlier version. Such a sheet is taken as it
+stands, and nothing is assumed.
 """
 
 from __future__ import annotations
@@ -8,31 +9,33 @@ from __future__ import annotations
 import datetime as dt
 import re
 
+from maintenance.history import former
 from maintenance.history.cells import written
 from maintenance.history.columns import TABLES
 from maintenance.history.described import Table
 
 from .pure.sheets import Grid
 
-_TABLES = {table.file.removesuffix(".csv"): table for table in TABLES}
+BY_FILE = {table.file: table for table in TABLES}
 _PART = re.compile(r" \([0-9]{1,4}\)$")
 
 
 def table_of(grid: Grid) -> Table | None:
     """The table that a sheet is; None for one of the shop's own."""
-    table = _TABLES.get(_PART.sub("", grid.name).strip().casefold())
+    file = _PART.sub("", grid.name).strip().casefold() + ".csv"
+    table = BY_FILE.get(former.FILES.get(file, file))
     if table is None or not grid.rows:
         return None
-    names = [name for name in grid.rows[0] if name is not None]
+    names = [name for name in _names(grid, table) if name is not None]
     known = all(isinstance(name, str) and name in table.by_name for name in names)
     if not known or len(set(names)) != len(names) or {c.name for c in table.columns if c.needed} - set(names):
         return None
     return table
 
 
-def rows_of(grid: Grid) -> list[tuple[int, dict[str, str]]]:
+def rows_of(grid: Grid, table: Table) -> list[tuple[int, dict[str, str]]]:
     """(row of the sheet, cells as a history folder has them)."""
-    names = grid.rows[0]
+    names = _names(grid, table)
     made = []
     for number, cells in enumerate(grid.rows[1:], start=2):
         row = {
@@ -43,6 +46,12 @@ def rows_of(grid: Grid) -> list[tuple[int, dict[str, str]]]:
         if any(row.values()):
             made.append((number, row))
     return made
+
+
+def _names(grid: Grid, table: Table) -> list[object]:
+    """The headings by the names of today."""
+    now = former.columns_of(table)
+    return [now.get(name, name) if isinstance(name, str) else name for name in grid.rows[0]]
 
 
 def _as_cell(value: object) -> str:

@@ -276,6 +276,8 @@ _FIELDS = {
     "stock_material": "material",
     "stock_thickness_mm": "thickness_mm",
     "stock_tensile_mpa": "tensile_mpa",
+    "coil": "lot",
+    "enters_with": "height_group",
 }
 
 
@@ -337,11 +339,13 @@ def _written_to(folder: Path, looked: Looked) -> dict[str, dict[int, tuple[int, 
     """Write the folder. Returns file -> line -> (sheet, row of the sheet)."""
     tables: dict[str, list[tuple[tuple[int, int], dict[str, str]]]] = defaultdict(list)
     for number, file in looked.exact.items():
-        tables[file] += [((number, line), row) for line, row in exact.rows_of(looked.grids[number])]
+        tables[file] += [
+            ((number, line), row) for line, row in exact.rows_of(looked.grids[number], exact.BY_FILE[file])
+        ]
 
-    for file, rows in looked.lists.tables.items():
-        for where, row in zip(looked.lists.origin[file], rows, strict=True):
-            tables[file].append((where, {k: _cell(v) for k, v in row.items()}))
+    for file, listed in looked.lists.tables.items():
+        for where, said in zip(looked.lists.origin[file], listed, strict=True):
+            tables[file].append((where, {k: _cell(v) for k, v in said.items()}))
     origin: dict[str, dict[int, tuple[int, int]]] = {}
     for file, made in tables.items():
         columns = list(dict.fromkeys(name for _, row in made for name in row))

@@ -14,7 +14,7 @@ from diestore.register.models import Plant
 from diestore.service import queue
 from maintenance import tasks
 from maintenance.counters import questions, settle
-from maintenance.history.columns import COUNTER_ANSWERS, COUNTER_DEVICES, COUNTS, IN_PRESS
+from maintenance.history.columns import COUNTER_ANSWERS, COUNTER_BOXES, COUNTS, DIE_IN_PRESS
 from maintenance.history.load import load
 from maintenance.history.problems import HistoryRefused
 from maintenance.history.write import write
@@ -86,12 +86,12 @@ def count(minute: float, total: int, **more) -> dict[str, str]:
 IN = {"die": "H-201", "press": "P1", "since": "2020-03-02T05:00:00+00:00", "until": "2020-03-02T09:00:00+00:00"}
 ANSWER = {"device": "box", "press": "P1", "kind": "no die", "since": IN["since"], "until": IN["until"],
           "verdict": "to die", "ran": "H-201", "settled": "2020-03-03T06:00:00+00:00"}  # fmt: skip
-DEVICE = {"device": "box", "scopes": "counts;read", "figures": "6", "presses": "P1"}
+DEVICE = {"device": "box", "may": "counts;read", "digits": "6", "presses": "P1"}
 
 
 def folder(path, **tables):
-    full = {"in_press": [IN], "counts": [count(m, 60 * m) for m in range(4)], "counter_answers": [ANSWER],
-            "counter_devices": [DEVICE]}  # fmt: skip
+    full = {"die_in_press": [IN], "counts": [count(m, 60 * m) for m in range(4)], "counter_answers": [ANSWER],
+            "counter_boxes": [DEVICE]}  # fmt: skip
     return sound(path, **{name: rows for name, rows in (full | tables).items() if rows})
 
 
@@ -120,11 +120,11 @@ def test_counts_in_a_folder_become_hits_whichever_way_it_is_loaded(tmp_path, way
 
 def test_a_run_in_a_folder_is_set_against_what_a_counter_counted_then(tmp_path):
     """Rows put in and struck out by the thousand are seen as those typed at a form are."""
-    load(folder(tmp_path / "a", in_press=[IN | {"until": ""}], counter_answers=[]))
+    load(folder(tmp_path / "a", die_in_press=[IN | {"until": ""}], counter_answers=[]))
     settle.settle_waiting()
     assert OpenCount.objects.get().hits == 180
     run = {"die": "H-201", "started": "2020-03-02T06:00:00+00:00", "ended": "2020-03-02T06:03:00+00:00", "hits": "170",
-           "key": "typed"}  # fmt: skip
+           "entry_id": "typed"}  # fmt: skip
     load(sound(tmp_path / "b", runs=[run]))
     settle.settle_waiting()
     (asked,) = CounterQuestion.objects.all()
@@ -137,8 +137,8 @@ def test_a_run_in_a_folder_is_set_against_what_a_counter_counted_then(tmp_path):
 
 
 COUNTED = {"die": "H-201", "started": "2020-03-02T06:00:00+00:00", "ended": "2020-03-02T06:03:00+00:00",
-           "hits": "180", "device": "box", "through": "counter",
-           "key": "count|main|box|press P1|2020-03-02T06:00:00+00:00"}  # fmt: skip
+           "hits": "180", "device": "box", "came_by": "counter",
+           "entry_id": "count|main|box|press P1|2020-03-02T06:00:00+00:00"}  # fmt: skip
 
 
 @pytest.mark.parametrize("more", [{"counter_press": "P1"}, {}], ids=["named", "by its key, as the version before"])
@@ -154,7 +154,7 @@ def test_a_run_that_names_its_counter_is_that_counters(tmp_path, more):
 
 def test_strokes_without_stock_say_from_when_on(tmp_path):
     row = {"die": "H-201", "at": "2020-03-02T06:03:00+00:00", "hits": "180", "with_stock": "no", "reason": "set-up"}
-    row |= {name: COUNTED[name] for name in ("device", "through", "key")}
+    row |= {name: COUNTED[name] for name in ("device", "came_by", "entry_id")}
     load(folder(tmp_path / "a", corrections=[row], counts=[], counter_answers=[]))
     made = HitCorrection.objects.get()
     assert (made.counter, made.counted_from) == (Counter.objects.get(), dt.datetime(2020, 3, 2, 6, tzinfo=dt.UTC))
@@ -167,20 +167,20 @@ def test_strokes_without_stock_say_from_when_on(tmp_path):
         ({"counts": [count(0, 5, die="H-201")]}, "one of the two"),
         ({"counts": [count(0, 5, press="", die="H-999")]}, "no die 'H-999'"),
         ({"counts": [count(0, -5)]}, "total"),
-        ({"in_press": [IN, IN | {"press": "P2", "since": "2020-03-02T08:00:00+00:00"}]}, "Die H-201 is taken from"),
-        ({"in_press": [IN, IN]}, "stands in line 2 already"),
-        ({"in_press": [IN | {"until": IN["since"]}]}, "before it was set"),
-        ({"in_press": [IN | {"struck_by": "Ina T."}]}, "when, by whom and why"),
-        ({"in_press": [IN | {"order": "none"}]}, "no order 'none'"),
+        ({"die_in_press": [IN, IN | {"press": "P2", "since": "2020-03-02T08:00:00+00:00"}]}, "Die H-201 is taken from"),
+        ({"die_in_press": [IN, IN]}, "stands in line 2 already"),
+        ({"die_in_press": [IN | {"until": IN["since"]}]}, "before it was set"),
+        ({"die_in_press": [IN | {"struck_by": "Ina T."}]}, "when, by whom and why"),
+        ({"die_in_press": [IN | {"order": "none"}]}, "no order 'none'"),
         ({"counter_answers": [ANSWER | {"ran": ""}]}, "names the die that ran"),
         ({"counter_answers": [ANSWER | {"verdict": "perhaps"}]}, "perhaps"),
         ({"counter_answers": [ANSWER | {"until": "2020-03-01T00:00:00+00:00"}]}, "ends before it begins"),
-        ({"runs": [COUNTED | {"counter_press": "P1", "through": ""}]}, "came through counter"),
+        ({"runs": [COUNTED | {"counter_press": "P1", "came_by": ""}]}, "came through counter"),
         ({"runs": [COUNTED | {"counter_press": "P1", "device": ""}]}, "names the device"),
         ({"runs": [COUNTED | {"counter_press": "P1", "counter_die": "H-201"}]}, "one of the two"),
         ({"runs": [COUNTED | {"counter_die": "H-999"}]}, "no die 'H-999'"),
-        ({"counter_devices": [DEVICE | {"scopes": "all"}]}, "cannot be let do 'all'"),
-        ({"counter_devices": [DEVICE | {"figures": "99"}]}, "figures"),
+        ({"counter_boxes": [DEVICE | {"may": "all"}]}, "cannot be let do 'all'"),
+        ({"counter_boxes": [DEVICE | {"digits": "99"}]}, "digits"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_said_and_nothing_is_saved(tmp_path, tables, says):
@@ -195,17 +195,17 @@ def test_what_was_changed_meanwhile_is_said(tmp_path):
     with pytest.raises(HistoryRefused, match="another count"):
         load(folder(tmp_path / "b", counts=[count(0, 7)]))
     with pytest.raises(HistoryRefused, match="another die, press or time"):
-        load(folder(tmp_path / "c", in_press=[IN | {"until": "2020-03-02T10:00:00+00:00"}]))
+        load(folder(tmp_path / "c", die_in_press=[IN | {"until": "2020-03-02T10:00:00+00:00"}]))
     struck = {"struck_at": "2020-03-04T06:00:00+00:00", "struck_by": "Ina T.", "struck_reason": "never so"}
-    load(folder(tmp_path / "d", in_press=[IN | struck]))
+    load(folder(tmp_path / "d", die_in_press=[IN | struck]))
     assert DieInPress.objects.get().struck_by.name == "Ina T."
 
 
 TABLES = {
-    "in_press": IN_PRESS,
+    "die_in_press": DIE_IN_PRESS,
     "counts": COUNTS,
     "counter_answers": COUNTER_ANSWERS,
-    "counter_devices": COUNTER_DEVICES,
+    "counter_boxes": COUNTER_BOXES,
 }
 
 
@@ -215,7 +215,7 @@ TABLES = {
 def test_garbage_in_a_cell_is_taken_or_refused_and_nothing_else(garbage, data, tmp_path_factory):
     name = data.draw(st.sampled_from(sorted(TABLES)))
     column = data.draw(st.sampled_from([c.name for c in TABLES[name].columns]))
-    rows = {"in_press": IN, "counts": count(0, 5), "counter_answers": ANSWER, "counter_devices": DEVICE}
+    rows = {"die_in_press": IN, "counts": count(0, 5), "counter_answers": ANSWER, "counter_boxes": DEVICE}
     with scratch():
         path = tmp_path_factory.mktemp("garbage")
         try:

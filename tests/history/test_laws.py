@@ -47,7 +47,7 @@ def shops(draw) -> dict[str, list[dict[str, str]]]:
             "ended": moment(1000 * s + draw(st.integers(1, 1000))),
             "hits": str(draw(st.integers(1, 10**8))),
             "note": draw(TEXT),
-            "lot": draw(st.sampled_from(["", "coil 1", "=coil"])),
+            "coil": draw(st.sampled_from(["", "coil 1", "=coil"])),
             "person": draw(st.sampled_from(["", "Ina T.", "O'Neil, B."])),
         }
         for s in starts

@@ -35,7 +35,7 @@ LOADED = {
     ("presses", "rated_at_mm"): ("press", "rated_at_mm"),
     ("dies", "stock_tensile_mpa"): ("stock", "tensile_mpa"),
     ("dies", "stock_thickness_mm"): ("stock", "thickness_mm"),
-    ("components", "stroke_share"): ("position", "stroke_share"),
+    ("components", "works_in_share_of_strokes"): ("position", "stroke_share"),
     ("components", "x_mm"): ("position", "x_mm"),
     ("components", "grind_allowance_mm"): ("piece", "grind_allowance_mm"),
     ("cuts", "length_mm"): ("cut", "length_mm"),

@@ -197,7 +197,7 @@ def test_people_named_in_a_row_are_added_and_told(load_tables):
 
 
 def test_a_sign_in_that_is_not_here_cannot_be_used(load_tables):
-    load_tables(runs=[RUNS[0] | {"signed_in": "ina"}])
+    load_tables(runs=[RUNS[0] | {"sign_in": "ina"}])
     user = Run.objects.get().user
     assert user.username == "ina" and not user.is_active and not user.has_usable_password()
 
@@ -426,7 +426,7 @@ def test_movements_that_make_up_the_count_leave_nothing_to_enter(load_tables):
         {"spare": "PP", "at": "2024-01-01T08:00:00Z", "quantity": "4", "kind": "delivered"},
         {"spare": "PP", "at": "2024-01-02T08:00:00Z", "quantity": "-1", "kind": "fitted"},
     ]
-    load_tables(spares=[spare("PP", 3)], movements=rows)
+    load_tables(spares=[spare("PP", 3)], shelf_moves=rows)
     assert StockMovement.objects.count() == 2 and on_shelf() == 3
 
 

@@ -94,15 +94,15 @@ CASES = {
     ),
     "a limit without what it is of": (
         {"components": [component("2-A", "pilot", wear_limit="5.9")]},
-        "components.csv, line 2, wear_of: What is measured and its limit belong together.",
+        "components.csv, line 2, measured: What is measured and its limit belong together.",
     ),
     "what is measured without a limit": (
-        {"components": [component("2-A", "pilot", wear_of="diameter")]},
+        {"components": [component("2-A", "pilot", measured="diameter")]},
         "components.csv, line 2, wear_limit: What is measured and its limit belong together.",
     ),
     "a limit of what can have none": (
-        {"components": [component("2-A", "pilot", wear_of="colour", wear_limit="3")]},
-        "components.csv, line 2, wear_of: colour cannot have a limit. Write one of: bore clearance,",
+        {"components": [component("2-A", "pilot", measured="colour", wear_limit="3")]},
+        "components.csv, line 2, measured: colour cannot have a limit. Write one of: bore clearance,",
     ),
     "negative hits": ({"runs": [run(A, B, -5)]}, "runs.csv, line 2, hits: -5 cannot be: 1 is the least."),
     "no hits": ({"runs": [run(A, B, 0)]}, "hits: 0 cannot be"),
@@ -120,7 +120,7 @@ CASES = {
     ),
     "raised by grinding": (
         {
-            "works": [
+            "other_work": [
                 {
                     "die": "H-201",
                     "position": "1-A",
@@ -131,7 +131,7 @@ CASES = {
                 }
             ]
         },
-        "works.csv, line 2, raised_mm: No piece stands higher by being repaired: only a spacer does that.",
+        "other_work.csv, line 2, raised_mm: No piece stands higher by being repaired: only a spacer does that.",
     ),
     "infinite": ({"dies": [DIES[0] | {"strokes_per_minute": "inf"}]}, "strokes_per_minute: 'inf' is not a number."),
     "too large for a number": ({"dies": [DIES[0] | {"strokes_per_minute": "1e999"}]}, "'1e999' is too large."),
@@ -152,8 +152,8 @@ CASES = {
         "runs.csv, line 3: Line 2 tells the run of H-201",
     ),
     "the same key for two entries": (
-        {"runs": [run(A, B, key="k"), run(C, D, key="k")]},
-        "runs.csv, line 3, key: Line 2 tells",
+        {"runs": [run(A, B, entry_id="k"), run(C, D, entry_id="k")]},
+        "runs.csv, line 3, entry_id: Line 2 tells",
     ),
     "a run in the future": ({"runs": [run(A, NEXT_YEAR)]}, "is still to come. Enter when it happened."),
     "a run in the Middle Ages": ({"runs": [run("1066-10-14T09:00:00+00:00", B)]}, "is too long ago. Check the year."),
@@ -193,7 +193,7 @@ CASES = {
         "at: Nothing sat in 1-A of H-201 on 5 Jan 2024, 09:00.",
     ),
     "replaced where nothing ever sat": (
-        {"components": [component("1-A", starts_empty="yes")], "replacements": [of("1-A", A)]},
+        {"components": [component("1-A", empty_at_start="yes")], "replacements": [of("1-A", A)]},
         "replacements.csv, line 2, at: Nothing sat in 1-A",
     ),
     "measured before it was fitted": (
@@ -247,7 +247,7 @@ CASES = {
     ),
     "an order for which of the parts": (
         {
-            "outputs": [{"die": "H-201", "part": p, "parts_per_hit": "1"} for p in ("left", "right")],
+            "parts_per_hit": [{"die": "H-201", "part": p, "parts_per_hit": "1"} for p in ("left", "right")],
             "orders": [ORDER],
         },
         "orders.csv, line 2, die: H-201 makes several parts; name the one",
@@ -262,7 +262,7 @@ CASES = {
     ),
     "replaced by what is not there": (
         {"runs": [run(A, B, **STRUCK, replaced_by="k9")]},
-        "runs.csv, line 2, replaced_by: There is no entry with the key 'k9'.",
+        "runs.csv, line 2, replaced_by: There is no entry called 'k9'.",
     ),
     "more hits taken off than made": (
         {
@@ -289,7 +289,7 @@ CASES = {
     ),
     "a stock that is another": (
         {
-            "stocks": [{"stock": "S", "material": "brass", "tensile_mpa": "400", "thickness_mm": "1"}],
+            "strip_stock": [{"stock": "S", "material": "brass", "tensile_mpa": "400", "thickness_mm": "1"}],
             "dies": [DIES[0] | {"stock": "S"}],
         },
         "dies.csv, line 2, stock: The stock S is brass, 400 MPa, 1 mm; this row says low-carbon steel, 340 MPa",

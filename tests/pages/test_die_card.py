@@ -294,7 +294,7 @@ def test_the_component_list_of_a_history_folder_can_be_pasted(die, lead):
     for row in rows:
         if row["spare"]:
             make.item(code=row["spare"])
-    names = [name for name in rows[0] if name not in ("die", "wear_of", "wear_limit", "variants")]
+    names = [name for name in rows[0] if name not in ("die", "measured", "wear_limit", "variants")]
     text = io.StringIO()
     writer = csv.writer(text, delimiter="\t")
     writer.writerow(names)

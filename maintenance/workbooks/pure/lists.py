@@ -140,11 +140,13 @@ class _Maker(Registered):
         elif b > self.standing.now > a:
             b = self.standing.now
         row: dict[str, object] = {"die": die, "started": a, "ended": b, "hits": hits}
-        row |= {k: said[k] for k in ("press", "lot", "good_parts", "person", "note") if k in said}
+        row |= {k: said[k] for k in ("press", "good_parts", "person", "note") if k in said}
+        if "lot" in said:
+            row["coil"] = said["lot"]
         if "job" in said:
             row["note"] = " ".join(str(x) for x in (said.get("note"), f"job {said['job']}") if x)
         if not counted:
-            row["basis"] = "estimated"
+            row["how_counted"] = "estimated"
         self.out.put("runs.csv", row, number, line)
 
     def _book(self, number: int, sheet: SheetRead) -> None:

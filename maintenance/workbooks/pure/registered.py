@@ -299,7 +299,9 @@ class Registered:
         place = known.places.get(code) if known is not None else None
         cuts = KINDS[kind].cuts
         row: dict[str, object] = {"die": die, "station": station, "position": code, "kind": KINDS[kind].name}
-        row |= {k: said[k] for k in ("spare", "side", "height_group", "seat_mm", "cut_length_mm") if k in said}
+        row |= {k: said[k] for k in ("spare", "side", "seat_mm", "cut_length_mm") if k in said}
+        if "height_group" in said:
+            row["enters_with"] = said["height_group"]
         if "spare" in row:
             row["spare"] = self.bare_spares.get(_bare(str(row["spare"])), row["spare"])
         gap = said.get("gap")
@@ -330,7 +332,7 @@ class Registered:
         elif place.piece:
             row |= piece | {"piece": place.piece}
         else:
-            row["starts_empty"] = True
+            row["empty_at_start"] = True
         self.places[die][code] = cuts
         self.out.put("components.csv", row, number, line)
 
