@@ -343,9 +343,9 @@ def _written_to(folder: Path, looked: Looked) -> dict[str, dict[int, tuple[int, 
             ((number, line), row) for line, row in exact.rows_of(looked.grids[number], exact.BY_FILE[file])
         ]
 
-    for file, listed in looked.lists.tables.items():
-        for where, said in zip(looked.lists.origin[file], listed, strict=True):
-            tables[file].append((where, {k: _cell(v) for k, v in said.items()}))
+    for file, rows in looked.lists.tables.items():
+        for where, row in zip(looked.lists.origin[file], rows, strict=True):
+            tables[file].append((where, {k: _cell(v) for k, v in row.items()}))
     origin: dict[str, dict[int, tuple[int, int]]] = {}
     for file, made in tables.items():
         columns = list(dict.fromkeys(name for _, row in made for name in row))
