@@ -15,6 +15,8 @@ class Translations(Protocol):
 
     def gettext(self, message: str) -> str: ...
 
+    def pgettext(self, context: str, message: str) -> str: ...
+
     def ngettext(self, singular: str, plural: str, number: int) -> str: ...
 
     def npgettext(self, context: str, singular: str, plural: str, number: int) -> str: ...
@@ -22,6 +24,9 @@ class Translations(Protocol):
 
 class _English:
     def gettext(self, message: str) -> str:
+        return message
+
+    def pgettext(self, context: str, message: str) -> str:
         return message
 
     def ngettext(self, singular: str, plural: str, number: int) -> str:
@@ -45,6 +50,11 @@ def gettext(message: str) -> str:
     return _spoken.gettext(message) if message else ""  # a catalogue answers "" with its own head
 
 
+def pgettext(context: str, message: str) -> str:
+    """The same, of a word that says something else elsewhere."""
+    return _spoken.pgettext(context, message)
+
+
 def ngettext(singular: str, plural: str, number: int) -> str:
     """The same, in the form that goes with the number."""
     return _spoken.ngettext(singular, plural, number)
@@ -52,6 +62,11 @@ def ngettext(singular: str, plural: str, number: int) -> str:
 
 def gettext_noop(message: str) -> str:
     """Marks a text that is kept now and translated where it is shown."""
+    return message
+
+
+def pgettext_noop(context: str, message: str) -> str:
+    """The same, of a word that says something else elsewhere."""
     return message
 
 

@@ -1,4 +1,4 @@
 """PURE. Chances, counts and standing in the words that a toolroom says aloud.
 
-May import nothing of the house.
+May import nothing of the house but its texts.
 """

@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import math
 
-from diestore.texts import counted
+from diestore.texts import counted, gettext_noop
+from diestore.texts import gettext as _
 
 from . import numbers
 
 
 def on_record(cycles: int, dull: int, chipped: int, of: str, shop: int = 0) -> str:
     """Intervals of an edge or a die (`of`) and of the shop; those on which nothing has run yet are not counted in."""
-    told = f"Rests on {counted(cycles, 'interval', 'intervals')} of this {of}"
+    intervals = counted(cycles, "interval", "intervals")
+    told = (
+        _("Rests on {intervals} of this die").format(intervals=intervals)
+        if of == "die"
+        else _("Rests on {intervals} of this edge").format(intervals=intervals)
+    )
     if cycles:
-        told += f", of which {numbers.none(dull)} ended dull and {numbers.none(chipped)} chipped"
+        told += _(", of which {dull} ended dull and {chipped} chipped").format(
+            dull=numbers.none(dull), chipped=numbers.none(chipped)
+        )
     if shop:
-        told += f", and on {counted(shop, 'interval', 'intervals')} of the shop"
+        told += _(", and on {intervals} of the shop").format(intervals=counted(shop, "interval", "intervals"))
     return told
 
 
@@ -29,22 +37,47 @@ def as_unsure(prior_share: float) -> str:
 
 def unsure(prior_share: float) -> str:
     if prior_share >= 1.0:
-        return "The range of the usual hits is as wide as by the handbook alone"
-    return f"The range of the usual hits is {as_unsure(prior_share)} as wide as by the handbook alone"
+        return _("The range of the usual hits is as wide as by the handbook alone")
+    return _("The range of the usual hits is {share} as wide as by the handbook alone").format(
+        share=as_unsure(prior_share)
+    )
 
 
-_WORKS = {
-    "dressed in the press": ("a touch with the stone", "touches"),
-    "recoated": ("a new coat", "new coats"),
-}
 ENOUGH = 10  # works with hits run after them, for the shop's own record to be named first
+_WORKS = {  # what it gives back: by the record of the shop, by too few here, by none
+    "dressed in the press": (
+        gettext_noop(
+            "A touch with the stone is taken to give back {share:.0f} % of what an edge has worn, as learnt from "
+            "{seen:,} touches here and what ran after them."
+        ),
+        gettext_noop(
+            "A touch with the stone is taken to give back {share:.0f} % of what an edge has worn: mostly common "
+            "practice, until this shop has run hits after {enough} of them; so far it has {seen}."
+        ),
+        gettext_noop(
+            "A touch with the stone is taken to give back {share:.0f} % of what an edge has worn: mostly common "
+            "practice, until this shop has run hits after {enough} of them."
+        ),
+    ),
+    "recoated": (
+        gettext_noop(
+            "A new coat is taken to give back {share:.0f} % of what an edge has worn, as learnt from {seen:,} new "
+            "coats here and what ran after them."
+        ),
+        gettext_noop(
+            "A new coat is taken to give back {share:.0f} % of what an edge has worn: mostly common practice, until "
+            "this shop has run hits after {enough} of them; so far it has {seen}."
+        ),
+        gettext_noop(
+            "A new coat is taken to give back {share:.0f} % of what an edge has worn: mostly common practice, until "
+            "this shop has run hits after {enough} of them."
+        ),
+    ),
+}
 
 
 def touched(work: str, share: float, seen: int) -> str:
     """What a work in between is taken to give back, and on what that stands."""
-    one, many = _WORKS[work]
-    told = f"{one[0].upper()}{one[1:]} is taken to give back {100 * share:.0f} % of what an edge has worn"
-    if seen >= ENOUGH:
-        return f"{told}, as learnt from {seen:,} {many} here and what ran after them."
-    so_far = f"; so far it has {seen}" if seen else ""
-    return f"{told}: mostly common practice, until this shop has run hits after {ENOUGH} of them{so_far}."
+    learnt, few, none = _WORKS[work]
+    told = learnt if seen >= ENOUGH else few if seen else none
+    return _(told).format(share=100 * share, seen=seen, enough=ENOUGH)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from diestore.texts import pgettext, pgettext_noop
+
 
 @dataclass(frozen=True)
 class Standing:
@@ -13,17 +15,25 @@ class Standing:
     word: str
     css: str
 
+    @property
+    def label(self) -> str:
+        """The word in the language of whoever looks; `word` itself is the key, and what programs read."""
+        return pgettext(OF_STANDING, self.word)
+
+
+OF_STANDING = "standing"  # the context of these words in the catalogues
+
 
 HELD, DAMAGED, BURRS, WORN, SHARPEN, STOP, CLOSE, RUNS, UNKNOWN = (
-    Standing("On hold", "short"),
-    Standing("Damaged", "short"),
-    Standing("Burr too high", "short"),
-    Standing("Past its limit", "short"),
-    Standing("Sharpen first", "short"),
-    Standing("Plan a stop", "close"),
-    Standing("Borderline", "close"),
-    Standing("Runs", ""),
-    Standing("Not known", "unknown"),
+    Standing(pgettext_noop("standing", "On hold"), "short"),
+    Standing(pgettext_noop("standing", "Damaged"), "short"),
+    Standing(pgettext_noop("standing", "Burr too high"), "short"),
+    Standing(pgettext_noop("standing", "Past its limit"), "short"),
+    Standing(pgettext_noop("standing", "Sharpen first"), "short"),
+    Standing(pgettext_noop("standing", "Plan a stop"), "close"),
+    Standing(pgettext_noop("standing", "Borderline"), "close"),
+    Standing(pgettext_noop("standing", "Runs"), ""),
+    Standing(pgettext_noop("standing", "Not known"), "unknown"),
 )
 
 
