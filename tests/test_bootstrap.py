@@ -257,6 +257,14 @@ def test_make_and_plain_python_know_the_same_commands():
 
 
 def test_no_module_beside_it_hides_one_of_python():
-    """Run as a file, its folder is searched first: a diestore/calendar.py would be imported for Python's own."""
-    beside = {path.stem for path in Path(bootstrap.__file__).parent.iterdir() if path.suffix == ".py" or path.is_dir()}
+    """Run as a file, its folder is searched first: a diestore/calendar.py would be imported for Python's own. A folder
+    without modules, as that of the catalogues, is not: Python takes it only where it finds nothing else."""
+    folder = Path(bootstrap.__file__).parent
+    beside = {path.stem for path in folder.glob("*.py")} | {path.parent.name for path in folder.glob("*/*.py")}
     assert not beside & sys.stdlib_module_names
+    search = [
+        sys.executable,
+        "-c",
+        f"import sys; sys.path.insert(0, {str(folder)!r}); import locale; locale.getlocale()",
+    ]
+    subprocess.run(search, check=True)

@@ -16,6 +16,7 @@ from django.db import DatabaseError, transaction
 from django.shortcuts import redirect, render
 from django.utils.crypto import salted_hmac
 from django.utils.decorators import method_decorator
+from django.utils.translation import get_language
 from django.views import View
 
 from diestore.frame.fields import Opens, Picks
@@ -66,8 +67,13 @@ class ShopForm(forms.ModelForm):
             choices=UserSettings.Units, label="Units", widget=Picks, help_text="Everybody may see others."
         )
         self.fields["language"] = forms.ChoiceField(
-            choices=settings.LANGUAGES, label="Language", widget=Picks, help_text="Everybody may read another."
-        )
+            choices=settings.LANGUAGES, label="Language", widget=Picks, help_text="Everybody may read another.",
+            required=False,
+        )  # fmt: skip
+
+    def clean_language(self) -> str:
+        """Not picked: as it was, which on a first start is as the page is read."""
+        return self.cleaned_data["language"] or self.initial["language"]
 
 
 class FirstUserForm(HeldForm, ShopForm):
@@ -118,11 +124,11 @@ class FirstStart(View):
 
     def get(self, request):
         told = shop.current()
-        row = Shop(name="", currency=told.currency, time_zone=told.time_zone, units=told.units)
+        row = Shop(name="", currency=told.currency, time_zone=told.time_zone, units=told.units, language=get_language())
         return self._show(request, FirstUserForm(instance=row, initial={"code": request.GET.get("code", "")[:40]}))
 
     def post(self, request):
-        row = Shop.objects.first() or Shop()
+        row = Shop.objects.first() or Shop(language=get_language())
         form = FirstUserForm(request.POST, instance=row, where=throttle.address_of(request))
         if not form.is_valid():
             return self._show(request, form, status=429 if form.held_s else 422)

@@ -25,7 +25,7 @@ class Told:
     currency: str
     time_zone: str
     units: str
-    language: str
+    language: str = settings.LANGUAGE_CODE
 
     @property
     def zone(self) -> zoneinfo.ZoneInfo:
