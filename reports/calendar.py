@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 from django.views.decorators.http import conditional_page, require_safe
 from icalendar import Calendar, Event, vDate
 
@@ -97,7 +97,7 @@ def _written(plant) -> bytes:
         finishing = _("Chance of finishing the job: {chance}.")
         chance = row.refusal if row.chance is None else finishing.format(chance=odds.chance(row.chance))
         told = _("{hits:,} hits to go. {standing}. {chance}")
-        words = told.format(hits=row.hits_left, standing=_(row.standing.word), chance=chance)
+        words = told.format(hits=row.hits_left, standing=pgettext("standing", row.standing.word), chance=chance)
         named = _("{code}: job {job} due").format(code=row.code, job=row.order_number)
         made.add_component(_day(f"order-{row.order.order_id}", row.due, named, words, stamp))
     for row in to_order(plant, within_days=366, most=SPARES_AT_MOST).rows:

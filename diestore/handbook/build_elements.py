@@ -8,14 +8,31 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from diestore.texts import gettext
+from diestore.texts import gettext_noop as _  # translated where it is shown
+
 from .tool_steels import COATINGS, coating, grade
 
 STEELS = ("A2", "D2", "M2", "PM", "carbide")
 ANOTHER = "another"
 WAYS_AT_MOST, YEARS_AT_MOST = 5, 20  # of a tool that is outlined
-GUIDES = {"plain": "plain guides", "roller": "roller guides"}
-STRIPPERS = {"fixed": "fixed stripper", "spring": "spring stripper"}
-DIE_SIDES = {"solid": "solid die plate", "inserts": "die side of inserts"}
+GUIDES = {"plain": _("plain guides"), "roller": _("roller guides")}
+STRIPPERS = {"fixed": _("fixed stripper"), "spring": _("spring stripper")}
+DIE_SIDES = {"solid": _("solid die plate"), "inserts": _("die side of inserts")}
+PIECES = {
+    "A2": _("punch or die piece, A2"),
+    "D2": _("punch or die piece, D2"),
+    "M2": _("punch or die piece, M2"),
+    "PM": _("punch or die piece, powder steel"),
+    "carbide": _("punch or die piece, carbide"),
+    ANOTHER: _("punch or die piece, another"),
+}
+COATED = {
+    "TiN": _("coating TiN on a punch"),
+    "TiCN": _("coating TiCN on a punch"),
+    "AlCrN": _("coating AlCrN on a punch"),
+    ANOTHER: _("coating another on a punch"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,19 +47,20 @@ class Element:
 ELEMENTS: dict[str, Element] = {
     one.key: one
     for one in (
-        Element(key="design", words="design and try-out", unit="tool"),
-        Element(key="die set", words="die set and plates", unit="tool"),
+        Element(key="design", words=_("design and try-out"), unit=_("tool")),
+        Element(key="die set", words=_("die set and plates"), unit="tool"),
         *(Element(key=words, words=words, unit="tool") for words in (*GUIDES.values(), *STRIPPERS.values())),
-        Element(key="place", words="cutting place, machined and fitted", unit="cutting place"),
-        Element(key="insert", words="insert in the die side, more than in a solid plate", unit="cutting place"),
-        Element(key="cut", words="contour that cuts, both sides", unit="mm of cut"),
+        Element(key="place", words=_("cutting place, machined and fitted"), unit=_("cutting place")),
+        Element(
+            key="insert", words=_("insert in the die side, more than in a solid plate"), unit="cutting place"
+        ),
+        Element(key="cut", words=_("contour that cuts, both sides"), unit=_("mm of cut")),
         *(
-            Element(key=f"piece {name}", words=f"punch or die piece, {'powder steel' if name == 'PM' else name}",
-                    unit="piece")
+            Element(key=f"piece {name}", words=PIECES[name], unit=_("piece"))
             for name in (*STEELS, ANOTHER)
         ),
         *(
-            Element(key=f"coat {name}", words=f"coating {name} on a punch", unit="piece")
+            Element(key=f"coat {name}", words=COATED[name], unit="piece")
             for name in (*(name for name in COATINGS if name != "none"), ANOTHER)
         ),
     )
@@ -54,7 +72,8 @@ class NoPrice(LookupError):
 
     def __init__(self, keys: list[str]) -> None:
         self.keys = keys
-        super().__init__("The price list has no price of: " + ", ".join(ELEMENTS[key].words for key in keys) + ".")
+        told = gettext("The price list has no price of: {elements}.")
+        super().__init__(told.format(elements=", ".join(gettext(ELEMENTS[key].words) for key in keys)))
 
 
 @dataclass(frozen=True, kw_only=True)

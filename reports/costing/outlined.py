@@ -9,13 +9,15 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from diestore.texts import gettext_noop as _  # translated where it is shown
+
 from .money import MoneyRefused, amount
 
 Array = NDArray[np.float64]
 RUNNING = ("sharpening", "spares", "burr stops", "breaks", "press time")
 LEAST_SHARE = 0.02  # of the life to dull: below it a burr limit is what a fresh edge leaves
-COMMON = "common practice, no source"
-ALIKE = "not known: alike for every way"
+COMMON = _("common practice, no source")
+ALIKE = _("not known: alike for every way")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,35 +45,37 @@ def _one(key: str, words: str, unit: str, usual: float, low: float, high: float,
 ASSUMED: dict[str, Assumption] = {
     one.key: one
     for one in (
-        _one("interest_pct", "money costs", "% a year", 8, 4, 12, 0, 100),
-        _one("rise_pct", "prices and wages rise", "% a year", 0, 0, 4, -50, 100),
-        _one("toolroom_rate", "toolroom", "an hour", 60, 45, 80, 0, 10_000),
-        _one("press_rate", "press", "an hour", 90, 60, 130, 0, 10_000),
-        _one("press_runs_pct", "the press runs", "% of its time", 85, 70, 95, 1, 100),
-        _one("refit_hours", "pulling, opening, closing and trying out the die", "h a sharpening", 1.6, 1, 3, 0, 100),
-        _one("grind_minutes", "grinding an edge of tool steel", "min", 12, 6, 20, 0, 1_000),
-        _one("powder_times", "grinding powder steel takes", "times as long", 1.3, 1, 1.6, 0.1, 20),
-        _one("carbide_times", "grinding carbide takes", "times as long", 2.5, 1.5, 4, 0.1, 20),
-        _one("grind_mm", "a grind takes off tool steel", "mm", 0.1, 0.05, 0.2, 0.001, 10),
-        _one("carbide_grind_mm", "a grind takes off carbide", "mm", 0.06, 0.04, 0.1, 0.001, 10),
-        _one("allowance_mm", "a piece may be ground down by", "mm", 4, 2, 6, 0, 100),
-        _one("piece_price", "a punch or die piece that the price list does not hold", "", 60, 30, 150, 0, 1e6),
-        _one("fit_hours", "fitting a new piece that is ground out", "h", 1, 0.5, 2, 0, 100),
-        _one("chip_times", "edges chip, over what is told of them,", "times as often", 1, 0.5, 2, 0, 100),
-        _one("break_piece_pct", "chips that take the piece with them", "%", 50, 20, 100, 0, 100),
-        _one("break_hours", "putting a chipped place right", "h", 2, 1, 4, 0, 100),
-        _one("solid_break_times", "a chip in a solid plate takes", "times as long", 1, 1, 4, 0.1, 50, ALIKE),
-        _one("chip_gap_power", "a tighter gap chips more: (10 % / gap) to the power", "", 0, 0, 1, -2, 4, ALIKE),
-        _one("dull_stop_pct", "sharpenings that stop a job in the press", "%", 50, 20, 80, 0, 100),
-        _one("stop_minutes", "such a stop takes the press", "min", 60, 30, 120, 0, 10_000),
-        _one("look_hits", "strokes between two looks at the parts", "", 5_000, 2_000, 10_000, 0, 1e9),
-        _one("sorting_rate", "sorting", "an hour", 35, 25, 45, 0, 10_000),
-        _one("sorted_an_hour", "parts sorted in an hour", "", 4_000, 2_000, 8_000, 1, 1e9),
-        _one("part_worth", "a scrapped part", "", 0.02, 0.01, 0.1, 0, 1e6),
-        _one("roller_times", "with roller guides edges last", "times as long", 1, 0.9, 1.3, 0.1, 10, ALIKE),
-        _one("fixed_stripper_times", "with a fixed stripper edges last", "times as long", 1, 0.7, 1.05, 0.1, 10, ALIKE),
-        _one("fresh_burr_um", "burr of a fresh edge", "µm", 10, 5, 15, 0, 10_000),
-        _one("dull_burr_um", "burr at which an edge is called dull", "µm", 60, 40, 100, 0.1, 10_000),
+        _one("interest_pct", _("money costs"), _("% a year"), 8, 4, 12, 0, 100),
+        _one("rise_pct", _("prices and wages rise"), _("% a year"), 0, 0, 4, -50, 100),
+        _one("toolroom_rate", _("toolroom"), _("an hour"), 60, 45, 80, 0, 10_000),
+        _one("press_rate", _("press"), _("an hour"), 90, 60, 130, 0, 10_000),
+        _one("press_runs_pct", _("the press runs"), _("% of its time"), 85, 70, 95, 1, 100),
+        _one("refit_hours", _("pulling, opening, closing and trying out the die"), _("h a sharpening"),
+             1.6, 1, 3, 0, 100),
+        _one("grind_minutes", _("grinding an edge of tool steel"), "min", 12, 6, 20, 0, 1_000),
+        _one("powder_times", _("grinding powder steel takes"), _("times as long"), 1.3, 1, 1.6, 0.1, 20),
+        _one("carbide_times", _("grinding carbide takes"), _("times as long"), 2.5, 1.5, 4, 0.1, 20),
+        _one("grind_mm", _("a grind takes off tool steel"), "mm", 0.1, 0.05, 0.2, 0.001, 10),
+        _one("carbide_grind_mm", _("a grind takes off carbide"), "mm", 0.06, 0.04, 0.1, 0.001, 10),
+        _one("allowance_mm", _("a piece may be ground down by"), "mm", 4, 2, 6, 0, 100),
+        _one("piece_price", _("a punch or die piece that the price list does not hold"), "", 60, 30, 150, 0, 1e6),
+        _one("fit_hours", _("fitting a new piece that is ground out"), "h", 1, 0.5, 2, 0, 100),
+        _one("chip_times", _("edges chip, over what is told of them,"), _("times as often"), 1, 0.5, 2, 0, 100),
+        _one("break_piece_pct", _("chips that take the piece with them"), "%", 50, 20, 100, 0, 100),
+        _one("break_hours", _("putting a chipped place right"), "h", 2, 1, 4, 0, 100),
+        _one("solid_break_times", _("a chip in a solid plate takes"), _("times as long"), 1, 1, 4, 0.1, 50, ALIKE),
+        _one("chip_gap_power", _("a tighter gap chips more: (10 % / gap) to the power"), "", 0, 0, 1, -2, 4, ALIKE),
+        _one("dull_stop_pct", _("sharpenings that stop a job in the press"), "%", 50, 20, 80, 0, 100),
+        _one("stop_minutes", _("such a stop takes the press"), "min", 60, 30, 120, 0, 10_000),
+        _one("look_hits", _("strokes between two looks at the parts"), "", 5_000, 2_000, 10_000, 0, 1e9),
+        _one("sorting_rate", _("sorting"), _("an hour"), 35, 25, 45, 0, 10_000),
+        _one("sorted_an_hour", _("parts sorted in an hour"), "", 4_000, 2_000, 8_000, 1, 1e9),
+        _one("part_worth", _("a scrapped part"), "", 0.02, 0.01, 0.1, 0, 1e6),
+        _one("roller_times", _("with roller guides edges last"), _("times as long"), 1, 0.9, 1.3, 0.1, 10, ALIKE),
+        _one("fixed_stripper_times", _("with a fixed stripper edges last"), _("times as long"),
+             1, 0.7, 1.05, 0.1, 10, ALIKE),
+        _one("fresh_burr_um", _("burr of a fresh edge"), "µm", 10, 5, 15, 0, 10_000),
+        _one("dull_burr_um", _("burr at which an edge is called dull"), "µm", 60, 40, 100, 0.1, 10_000),
     )
 }  # fmt: skip
 NOT_MOVED = frozenset({"press_runs_pct"})  # of no interest where the ways hit alike

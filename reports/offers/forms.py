@@ -7,6 +7,8 @@ import re
 from decimal import Decimal
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
 
 from diestore import typed, units
 from diestore.cards.forms import AmountField, DayField, FigureField
@@ -21,9 +23,9 @@ from .reckon import PAID, WORDS, Figure
 ROWS = 6
 VALID_DAYS = 60
 PACE = 100.0
-KINDS = [("", "none"), *((k.key, k.name) for k in kinds.KINDS.values() if k.cuts and k.side == "upper")]
-STEELS = [(name, "powder steel" if name == "PM" else name) for name in tool_steels.GRADES]
-COATINGS = [("", "none: bare"), *((name, name) for name in tool_steels.COATINGS if name != "none")]
+KINDS = [("", _("none")), *((k.key, _(k.name)) for k in kinds.KINDS.values() if k.cuts and k.side == "upper")]
+STEELS = [(name, _("powder steel") if name == "PM" else name) for name in tool_steels.GRADES]
+COATINGS = [("", _("none: bare")), *((name, name) for name in tool_steels.COATINGS if name != "none")]
 PARTS_AT_MOST = 1_000_000_000_000
 
 
@@ -33,38 +35,52 @@ def _text(label: str, most: int, *, required: bool = True, **more) -> forms.Char
         max_length=most,
         required=required,
         widget=forms.TextInput({"autocomplete": "off"}),
-        error_messages={"max_length": f"Say it in {most} letters.", "required": "Fill this in."},
+        error_messages={"max_length": _("Say it in %(limit_value)d letters."), "required": _("Fill this in.")},
         **more,
     )
+
+
+def _told(words: dict[str, str]) -> list[tuple]:
+    return [(key, _(name)) for key, name in words.items()]
 
 
 class OutlineForm(forms.Form):
     """What the tool shall make, and where it cuts."""
 
-    customer = _text("Customer", 120)
-    part = _text("Part", 120)
+    customer = _text(_("Customer"), 120)
+    part = _text(_("Part"), 120)
     volumes = _text(
-        "Parts a year", 400, help_text="One figure, or year by year with a semicolon between: 300,000; 400,000."
+        _("Parts a year"),
+        400,
+        help_text=_("One figure, or year by year with a semicolon between: 300,000; 400,000."),
     )
     years = WholeField(
-        label="For how many years", required=False, help_text="Where one figure stands there. Empty: one."
+        label=_("For how many years"), required=False, help_text=_("Where one figure stands there. Empty: one.")
     )
-    wanted_months = WholeField(label="Tool wanted in, months", required=False, help_text="Stands on the offer only.")
-    material = _text("Strip material", 120, help_text="Name or number: low-carbon steel, 1.4301, AlMg3.")
-    parts_per_hit = WholeField(label="Parts a hit", required=False, help_text="Empty: 1.")
-    strokes_per_minute = FigureField(label="Strokes a minute", required=False, help_text=f"Empty: {PACE:g} is assumed.")
-    on = DayField(label="Day of the offer")
-    valid_until = DayField(label="Valid until", required=False)
-    note = _text("A line for the offer", 600, required=False)
+    wanted_months = WholeField(
+        label=_("Tool wanted in, months"), required=False, help_text=_("Stands on the offer only.")
+    )
+    material = _text(_("Strip material"), 120, help_text=_("Name or number: low-carbon steel, 1.4301, AlMg3."))
+    parts_per_hit = WholeField(label=_("Parts a hit"), required=False, help_text=_("Empty: 1."))
+    strokes_per_minute = FigureField(
+        label=_("Strokes a minute"), required=False, help_text=format_lazy(_("Empty: {pace:g} is assumed."), pace=PACE)
+    )
+    on = DayField(label=_("Day of the offer"))
+    valid_until = DayField(label=_("Valid until"), required=False)
+    note = _text(_("A line for the offer"), 600, required=False)
 
     def __init__(self, data=None, *, system: units.System, today: dt.date, start: dict, places) -> None:
         volumes = start.get("volumes") or []
         usual = {"on": today, "valid_until": today + dt.timedelta(days=VALID_DAYS)}
         super().__init__(data, initial=usual | start | {"volumes": "; ".join(f"{n:,}" for n in volumes)})
         for name, label, more in (
-            ("thickness_mm", "Thickness", {}),
-            ("tensile_mpa", "Tensile strength", {"help_text": "From the certificate or the customer's drawing."}),
-            ("burr_limit_um", "Burr limit", {"required": False, "help_text": "Empty: none, edges run until dull."}),
+            ("thickness_mm", _("Thickness"), {}),
+            ("tensile_mpa", _("Tensile strength"), {"help_text": _("From the certificate or the customer's drawing.")}),
+            (
+                "burr_limit_um",
+                _("Burr limit"),
+                {"required": False, "help_text": _("Empty: none, edges run until dull.")},
+            ),
         ):
             unit = units.column(name).unit(system)
             self.fields[name] = MeasureField(name, system, label=f"{label}, {unit}", **more)
@@ -78,11 +94,17 @@ class OutlineForm(forms.Form):
         for n in range(self.rows):
             kind, count, length = places[n] if n < len(places) else ("", None, None)
             self.fields[f"kind-{n}"] = forms.ChoiceField(
-                label=f"Kind, row {n + 1}", choices=KINDS, required=False, widget=Opens, initial=kind
+                label=_("Kind, row {n}").format(n=n + 1), choices=KINDS, required=False, widget=Opens, initial=kind
             )
-            self.fields[f"count-{n}"] = WholeField(label=f"How many, row {n + 1}", required=False, initial=count)
+            self.fields[f"count-{n}"] = WholeField(
+                label=_("How many, row {n}").format(n=n + 1), required=False, initial=count
+            )
             self.fields[f"length-{n}"] = MeasureField(
-                "length_mm", system, label=f"Cut of one, {unit}, row {n + 1}", required=False, initial=length
+                "length_mm",
+                system,
+                label=_("Cut of one, {unit}, row {n}").format(unit=unit, n=n + 1),
+                required=False,
+                initial=length,
             )
             for name in ("kind", "count", "length"):
                 field = self.fields[f"{name}-{n}"]
@@ -125,7 +147,8 @@ class OutlineForm(forms.Form):
         ):
             value = cleaned.get(name)
             if value is not None and not least <= value <= most:
-                self.add_error(name, f"{value:g} cannot be: enter {least:g} to {most:g}.")
+                told = _("{value:g} cannot be: enter {least:g} to {most:g}.")
+                self.add_error(name, told.format(value=value, least=least, most=most))
         if cleaned.get("parts_per_hit") is None:
             cleaned["parts_per_hit"] = 1
         if cleaned.get("strokes_per_minute") is None:
@@ -144,20 +167,21 @@ class OutlineForm(forms.Form):
                 self.add_error("volumes", str(error))
                 return []
             if not 0 <= parts <= PARTS_AT_MOST:
-                self.add_error("volumes", f"{parts:,} parts a year cannot be: nought or more.")
+                self.add_error("volumes", _("{n:,} parts a year cannot be: nought or more.").format(n=parts))
                 return []
             made.append(parts)
         if years is not None:
             if not 1 <= years <= 20:
-                self.add_error("years", "Enter 1 to 20 years.")
+                self.add_error("years", _("Enter 1 to 20 years."))
             elif len(made) == 1:
                 made = made * years
             elif len(made) != years:
-                self.add_error("years", f"{len(made)} figures stand there: leave this empty, or enter {len(made)}.")
+                told = _("{n} figures stand there: leave this empty, or enter {n}.")
+                self.add_error("years", told.format(n=len(made)))
         if len(made) > 20:
-            self.add_error("volumes", f"{len(made)} years: 20 is the most.")
+            self.add_error("volumes", _("{n} years: 20 is the most.").format(n=len(made)))
         elif not any(made):
-            self.add_error("volumes", "No part is to be made: enter the parts of at least one year.")
+            self.add_error("volumes", _("No part is to be made: enter the parts of at least one year."))
         return made
 
     def _places(self, cleaned: dict) -> list[Place]:
@@ -167,16 +191,16 @@ class OutlineForm(forms.Form):
             if not kind and count is None and length is None:
                 continue
             if not kind:
-                self.add_error(f"kind-{n}", "Which kind?")
+                self.add_error(f"kind-{n}", _("Which kind?"))
             if length is None and f"length-{n}" not in self.errors:
-                self.add_error(f"length-{n}", "How long is the cut of one?")
+                self.add_error(f"length-{n}", _("How long is the cut of one?"))
             elif length is not None and not 0.1 <= length <= 100_000:
-                self.add_error(f"length-{n}", "A cut is 0.1 mm to 100 m long.")
+                self.add_error(f"length-{n}", _("A cut is 0.1 mm to 100 m long."))
             if count is not None and not 1 <= count <= 200:
-                self.add_error(f"count-{n}", "Between 1 and 200.")
+                self.add_error(f"count-{n}", _("Between 1 and 200."))
             made.append(Place(kind=kind or "", count=count or 1, length_mm=length or 1.0))
         if not made:
-            self.add_error(None, "Enter at least one cutting place: without an edge nothing goes dull.")
+            self.add_error(None, _("Enter at least one cutting place: without an edge nothing goes dull."))
         return made
 
     def values(self) -> dict:
@@ -201,48 +225,48 @@ class OutlineForm(forms.Form):
 class WayForm(forms.Form):
     """One way of building it."""
 
-    name = _text("What it is called", 60)
-    steel = forms.ChoiceField(label="Punches of", choices=STEELS, widget=Opens)
+    name = _text(_("What it is called"), 60)
+    steel = forms.ChoiceField(label=_("Punches of"), choices=STEELS, widget=Opens)
     hardness_hrc = BetweenField(
-        label="Their hardness, HRC", least=40, most=72, unit="HRC", help_text="Empty: usual for the steel."
+        label=_("Their hardness, HRC"), least=40, most=72, unit="HRC", help_text=_("Empty: usual for the steel.")
     )
-    coating = forms.ChoiceField(label="Their coating", choices=COATINGS, required=False, widget=Opens)
+    coating = forms.ChoiceField(label=_("Their coating"), choices=COATINGS, required=False, widget=Opens)
     steel_below = forms.ChoiceField(
-        label="Die side of", choices=[("", "the same steel"), *STEELS], required=False, widget=Opens
+        label=_("Die side of"), choices=[("", _("the same steel")), *STEELS], required=False, widget=Opens
     )
     hardness_below_hrc = BetweenField(
-        label="Its hardness, HRC", least=40, most=72, unit="HRC", help_text="Where the steel is another."
+        label=_("Its hardness, HRC"), least=40, most=72, unit="HRC", help_text=_("Where the steel is another.")
     )
     gap_pct = BetweenField(
-        label="Gap a side, % of thickness",
+        label=_("Gap a side, % of thickness"),
         least=1,
         most=40,
         unit="%",
-        help_text="Of the pair: both edges. Empty: 10 %.",
+        help_text=_("Of the pair: both edges. Empty: 10 %."),
     )
-    guides = forms.ChoiceField(label="Guides", choices=list(GUIDES.items()), widget=Opens)
-    die_side = forms.ChoiceField(label="Solid or inserts", choices=list(DIE_SIDES.items()), widget=Opens)
-    stripper = forms.ChoiceField(label="Stripper", choices=list(STRIPPERS.items()), widget=Opens)
-    parts_per_hit = WholeField(label="Parts a hit", required=False, help_text="Empty: as the outline says.")
+    guides = forms.ChoiceField(label=_("Guides"), choices=_told(GUIDES), widget=Opens)
+    die_side = forms.ChoiceField(label=_("Solid or inserts"), choices=_told(DIE_SIDES), widget=Opens)
+    stripper = forms.ChoiceField(label=_("Stripper"), choices=_told(STRIPPERS), widget=Opens)
+    parts_per_hit = WholeField(label=_("Parts a hit"), required=False, help_text=_("Empty: as the outline says."))
     lasts_hits = WholeField(
-        label="The whole tool lasts, hits",
+        label=_("The whole tool lasts, hits"),
         required=False,
-        help_text="Empty: for all the parts. Then it is built again.",
+        help_text=_("Empty: for all the parts. Then it is built again."),
     )
-    price = AmountField(label="Price of the build", required=False, help_text="Empty: by the shop's price list.")
+    price = AmountField(label=_("Price of the build"), required=False, help_text=_("Empty: by the shop's price list."))
 
     def clean(self) -> dict:
         cleaned = super().clean() or {}
         price, hits, lasts = (cleaned.get(name) for name in ("price", "parts_per_hit", "lasts_hits"))
         if price is not None and not 0 <= price <= 10**9:
-            self.add_error("price", "A price is nought or more, and less than a thousand million.")
+            self.add_error("price", _("A price is nought or more, and less than a thousand million."))
         if hits is not None and not 1 <= hits <= 200:
-            self.add_error("parts_per_hit", "Between 1 and 200.")
+            self.add_error("parts_per_hit", _("Between 1 and 200."))
         if lasts is not None and not 1_000 <= lasts <= PARTS_AT_MOST:
-            self.add_error("lasts_hits", "A tool lasts a thousand hits or more.")
+            self.add_error("lasts_hits", _("A tool lasts a thousand hits or more."))
         for steel, hard in (("steel", "hardness_hrc"), ("steel_below", "hardness_below_hrc")):
             if cleaned.get(steel) == "carbide" and cleaned.get(hard) is not None:
-                self.add_error(hard, "Carbide is rated in HRA, not in HRC: leave this empty.")
+                self.add_error(hard, _("Carbide is rated in HRA, not in HRC: leave this empty."))
         return cleaned
 
     def values(self) -> dict:
@@ -271,7 +295,9 @@ class AssumedForm(forms.Form):
                 "size": "8",
             }
         for key in PAID:
-            self.fields[f"pays {key}"] = forms.BooleanField(label=WORDS[key], required=False, initial=key in shop_pays)
+            self.fields[f"pays {key}"] = forms.BooleanField(
+                label=_(WORDS[key]), required=False, initial=key in shop_pays
+            )
 
     @property
     def rows(self) -> list[tuple]:
@@ -291,17 +317,17 @@ class AssumedForm(forms.Form):
 class PricesForm(forms.Form):
     """Prices of elements that hold from a day on; an empty box leaves a price as it is."""
 
-    day = DayField(label="These hold from")
+    day = DayField(label=_("These hold from"))
 
     def __init__(self, data=None, *, today: dt.date, prices) -> None:
         super().__init__(data, initial={"day": today})
-        self.fields["day"].error_messages["required"] = "Enter the day."
+        self.fields["day"].error_messages["required"] = _("Enter the day.")
         self.prices = prices
         for n, (key, element) in enumerate(ELEMENTS.items()):
-            self.fields[f"price-{n}"] = AmountField(label=element.words, required=False)
+            self.fields[f"price-{n}"] = AmountField(label=_(element.words), required=False)
             placeholder = f"{prices[key].price.normalize():f}" if key in prices else ""
             self.fields[f"price-{n}"].widget.attrs |= {
-                "aria-label": element.words,
+                "aria-label": _(element.words),
                 "placeholder": placeholder,
                 "size": "10",
             }
@@ -317,9 +343,9 @@ class PricesForm(forms.Form):
         for n in range(len(ELEMENTS)):
             price = cleaned.get(f"price-{n}")
             if price is not None and not 0 <= price <= 10**9:
-                self.add_error(f"price-{n}", "A price is nought or more.")
+                self.add_error(f"price-{n}", _("A price is nought or more."))
         if not self.errors and not self.typed():
-            self.add_error(None, "No price is typed.")
+            self.add_error(None, _("No price is typed."))
         return cleaned
 
     def typed(self) -> dict[str, Decimal]:

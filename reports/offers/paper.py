@@ -8,6 +8,8 @@ import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
@@ -29,31 +31,38 @@ INSIDE = frozenset({"toolroom_rate", "press_rate", "sorting_rate", "piece_price"
 
 METHOD = (
     (
-        "How long edges last",
-        "Each cutting edge's life is worked out from stock, thickness, gap, tool steel, hardness and "
-        "coating, after what the shop's own records say of edges like it (Weibull lives, W. Weibull 1951; wear, J. F. "
-        "Archard 1953). What is not known stays open: 400 equally likely worlds are reckoned, and 8 in 10 of them lie "
-        "within each band. The die is sharpened when its first edge is dull or, where there is a burr limit, when the "
-        "burr comes to it.",
+        gettext_noop("How long edges last"),
+        gettext_noop(
+            "Each cutting edge's life is worked out from stock, thickness, gap, tool steel, hardness and "
+            "coating, after what the shop's own records say of edges like it (Weibull lives, W. Weibull 1951; "
+            "wear, J. F. Archard 1953). What is not known stays open: 400 equally likely worlds are reckoned, "
+            "and 8 in 10 of them lie within each band. The die is sharpened when its first edge is dull or, "
+            "where there is a burr limit, when the burr comes to it."
+        ),
     ),
     (
-        "What running costs",
-        "Sharpening, pieces that are ground out, stops and sorting for burr, chips and breaks, each in the long run by "
-        "the stroke. A grade brings its own grinding and its own number of grinds. What is not known of a better build "
-        "is taken to be the same for every way.",
+        gettext_noop("What running costs"),
+        gettext_noop(
+            "Sharpening, pieces that are ground out, stops and sorting for burr, chips and breaks, each in the "
+            "long run by the stroke. A grade brings its own grinding and its own number of grinds. What is not "
+            "known of a better build is taken to be the same for every way."
+        ),
     ),
     (
-        "Money at other times",
-        "Money of a year is paid at its end. Present value, payback (not discounted), the return of the extra money "
-        "and the even yearly cost are those of engineering economy (Brealey and Myers, Principles of Corporate "
-        "Finance); "
-        "elements of cost follow the stages of IEC 60300-3-3. Two ways have cost the same at (difference of build "
-        "prices) / (difference of running costs) parts.",
+        gettext_noop("Money at other times"),
+        gettext_noop(
+            "Money of a year is paid at its end. Present value, payback (not discounted), the return of the "
+            "extra money and the even yearly cost are those of engineering economy (Brealey and Myers, "
+            "Principles of Corporate Finance); elements of cost follow the stages of IEC 60300-3-3. Two ways "
+            "have cost the same at (difference of build prices) / (difference of running costs) parts."
+        ),
     ),
     (
-        "What it is not",
-        "An estimate from records and stated assumptions, no promise of a tool's life. Chances are shares of the "
-        "worlds reckoned.",
+        gettext_noop("What it is not"),
+        gettext_noop(
+            "An estimate from records and stated assumptions, no promise of a tool's life. Chances are shares of "
+            "the worlds reckoned."
+        ),
     ),
 )
 
@@ -114,7 +123,8 @@ class _Page(paper.Page):
         self.foot()
         super().turn()
         o = self.offer.told.outline
-        self.quiet(EDGE, f"{o.part} for {o.customer}: ways of building the tool", size=8, room=ROOM - 30)
+        told = _("{part} for {customer}: ways of building the tool").format(part=o.part, customer=o.customer)
+        self.quiet(EDGE, told, size=8, room=ROOM - 30)
         self.y -= 2
 
     def foot(self) -> None:
@@ -122,9 +132,12 @@ class _Page(paper.Page):
         self.colour(QUIET)
         self.rule(y=12.5, width=0.3)
         self.canvas.setFont(PLAIN, 7)
-        left = f"{self.offer.shop} · of {day(o.on)}" + (f" · valid until {day(o.valid_until)}" if o.valid_until else "")
+        told = [self.offer.shop, _("of {day}").format(day=day(o.on))]
+        if o.valid_until:
+            told.append(_("valid until {day}").format(day=day(o.valid_until)))
+        left = " · ".join(told)
         self.canvas.drawString(EDGE * mm, 8.5 * mm, paper.cut(left, PLAIN, 7, ROOM - 25))
-        self.canvas.drawRightString((WIDE - EDGE) * mm, 8.5 * mm, f"page {self.number}")
+        self.canvas.drawRightString((WIDE - EDGE) * mm, 8.5 * mm, _("page {number}").format(number=self.number))
         self.colour()
 
 
@@ -133,7 +146,7 @@ def pdf(offer: Offer) -> bytes:
     paper.fonts()
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(WIDE * mm, HIGH * mm), invariant=True)
-    canvas.setTitle(f"Offer comparison: {offer.told.outline}")
+    canvas.setTitle(_("Offer comparison: {outline}").format(outline=offer.told.outline))
     page = _Page(canvas, offer)
     _head(page)
     _answer(page)
@@ -158,18 +171,16 @@ def _head(page: _Page) -> None:
     page.colour((1, 1, 1))
     page.y = HIGH - 12
     page.text(EDGE, page.offer.shop, size=9, room=ROOM / 2)
-    page.text(WIDE - EDGE, f"Offer comparison of {day(o.on)}", size=9, right=True)
+    page.text(WIDE - EDGE, _("Offer comparison of {day}").format(day=day(o.on)), size=9, right=True)
     page.y = HIGH - 20.5
     page.text(EDGE, o.part, size=18, bold=True, room=ROOM)
     page.y = HIGH - 26.5
-    page.text(EDGE, f"for {o.customer}", size=10.5, room=ROOM / 2)
+    page.text(EDGE, _("for {customer}").format(customer=o.customer), size=10.5, room=ROOM / 2)
     if o.valid_until:
-        page.text(WIDE - EDGE, f"valid until {day(o.valid_until)}", size=9, right=True)
+        page.text(WIDE - EDGE, _("valid until {day}").format(day=day(o.valid_until)), size=9, right=True)
     page.colour()
     page.y = HIGH - 34
-    for name, value in shown.facts(page.offer.told, page.offer.system):
-        if name == "Offer":
-            continue
+    for name, value in shown.facts(page.offer.told, page.offer.system, with_offer=False):
         lines = paper.wrapped(value, 8.6, ROOM - 30)
         for n, line in enumerate(lines):
             page.y -= 4.3
@@ -215,14 +226,15 @@ def _sample(page: _Page, number: int, x: float, y: float, length: float = 9) -> 
 
 
 def _ways(page: _Page) -> None:
-    page.heading("Ways of building it")
+    page.heading(_("Ways of building it"))
     currency, told = page.offer.currency, shown.ways(page.offer.told)
     columns = (EDGE + 106, EDGE + 130, EDGE + 153, EDGE + ROOM)
     page.y -= 3.4
-    for x, words in zip(columns, ("build", "sharpened every", "running", "all in all"), strict=True):
+    for x, words in zip(columns, (_("build"), _("sharpened every"), _("running"), _("all in all")), strict=True):
         page.quiet(x, words, size=7.6, right=True)
     page.y -= 3.2
-    for x, words in zip(columns, (currency, "hits", f"{currency} a thousand", f"{currency} a thousand"), strict=True):
+    thousand = _("{currency} a thousand").format(currency=currency)
+    for x, words in zip(columns, (currency, _("hits"), thousand, thousand), strict=True):
         page.quiet(x, words, size=6.6, right=True)
     page.y -= 1.4
     page.rule(width=0.4)
@@ -252,7 +264,7 @@ def _ways(page: _Page) -> None:
     page.y -= 3.6
     page.quiet(
         EDGE,
-        "Hits between sharpenings: half of such tools; below it, as below the running cost, where 8 in 10 lie.",
+        _("Hits between sharpenings: half of such tools; below it, as below the running cost, where 8 in 10 lie."),
         size=7,
     )
 
@@ -360,10 +372,11 @@ def _plot(
 def _volume(page: _Page) -> None:
     told = page.offer.told
     page.need(81)
-    page.heading("Cost per thousand parts against volume")
-    named = [(float(told.parts), "all parts")]
+    page.heading(_("Cost per thousand parts against volume"))
+    same = _("{one} and {other} cost the same")
+    named = [(float(told.parts), _("all parts"))]
     named += [
-        (float(c.parts), f"{told.number_of_way(name)} and {told.base_number} cost the same")
+        (float(c.parts), same.format(one=told.number_of_way(name), other=told.base_number))
         for name, c in told.crossings
         if c.parts is not None
     ][:3]
@@ -373,8 +386,8 @@ def _volume(page: _Page) -> None:
         by_ratio=True,
         named=named,
         height=53,
-        x_label="parts over the life of the tool",
-        y_label=f"{page.offer.currency} per thousand parts",
+        x_label=_("parts over the life of the tool"),
+        y_label=_("{currency} per thousand parts").format(currency=page.offer.currency),
     )
 
 
@@ -383,12 +396,11 @@ def _against(page: _Page) -> None:
     if not found:
         return
     page.need(18 + 10.1 * len(found))
-    page.heading(f"Against {found[0]['base']}, the cheapest to build")
+    page.heading(_("Against {way}, the cheapest to build").format(way=found[0]["base"]))
     columns = (EDGE + 70, EDGE + 94, EDGE + 112, EDGE + 137, EDGE + ROOM)
+    heads = (_("costs more"), _("worth today"), _("earns"), _("back after, years"), _("chance that it pays"))
     page.y -= 3.6
-    for x, words in zip(
-        columns, ("costs more", "worth today", "earns", "back after, years", "chance that it pays"), strict=True
-    ):
+    for x, words in zip(columns, heads, strict=True):
         page.quiet(x, words, size=7.4, right=True)
     page.y -= 1.4
     page.rule(width=0.4)
@@ -397,25 +409,20 @@ def _against(page: _Page) -> None:
         page.y -= 5
         page.text(EDGE, f"{one['number']}  {one['name']}", size=8.8, bold=True, room=50)
         if one["alike"]:
-            page.text(EDGE + ROOM, "the same in everything that counts", size=8.6, right=True)
+            page.text(EDGE + ROOM, _("the same in everything that counts"), size=8.6, right=True)
         else:
-            years = one["years"] or "not in these years"
+            years = one["years"] or _("not in these years")
             for x, value in zip(
                 columns,
-                (one["extra"], one["worth"], one["rate"].replace(" a year", ""), years, one["chance"]),
+                (one["extra"], one["worth"], one["rate_alone"], years, one["chance"]),
                 strict=True,
             ):
                 page.text(x, value, size=8.6, right=True)
             page.y -= 3.5
-            cross = (
-                f"costs the same at {one['crossing']} parts; beyond that {one['from_there']} is cheaper"
-                if one["crossing"]
-                else one["never"]
-            )
+            same = _("costs the same at {parts} parts; beyond that {way} is cheaper")
+            cross = same.format(parts=one["crossing"], way=one["from_there"]) if one["crossing"] else one["never"]
             page.quiet(EDGE + 5, cross, size=7.2)
-            page.quiet(
-                columns[3], f"8 in 10: {one['low'] or 'never'} to {one['high'] or 'never'}", size=6.6, right=True
-            )
+            page.quiet(columns[3], _("8 in 10: {band}").format(band=one["back_band"]), size=6.6, right=True)
         page.y -= 1.6
         page.colour(RULE)
         page.rule(width=0.3)
@@ -426,9 +433,10 @@ def _years(page: _Page) -> None:
     told = page.offer.told
     assert told.weighed is not None
     page.need(86)
-    page.heading("Money paid, year by year")
+    page.heading(_("Money paid, year by year"))
+    back = _("{n} is paid back")
     named = [
-        (one.years, f"{told.number_of_way(one.money.way.name)} is paid back")
+        (one.years, back.format(n=told.number_of_way(one.money.way.name)))
         for one in told.weighed.others
         if one.years is not None and one.extra > 0
     ]
@@ -438,8 +446,8 @@ def _years(page: _Page) -> None:
             (n, range(len(one.cumulative)), [float(v) for v in one.cumulative])
             for n, one in enumerate(told.weighed.ways, start=1)
         ],
-        x_label="years",
-        y_label=f"{page.offer.currency} paid so far",
+        x_label=_("years"),
+        y_label=_("{currency} paid so far").format(currency=page.offer.currency),
         named=named,
     )
 
@@ -449,16 +457,16 @@ def _burr(page: _Page) -> None:
     if len(told.burr_um) < 2:
         return
     page.need(86)
-    page.heading("The price of a tighter burr")
+    page.heading(_("The price of a tighter burr"))
     x = [units.shown_value(v, "burr_limit_um", system) for v in told.burr_um]
     limit = told.outline.burr_limit_um
-    named = [(units.shown_value(limit, "burr_limit_um", system), "the part's limit")] if limit else []
+    named = [(units.shown_value(limit, "burr_limit_um", system), _("the part's limit"))] if limit else []
     _plot(
         page,
         [(c.number, x, c.y) for c in told.by_burr],
         named=named,
-        x_label=f"burr limit, {units.column('burr_limit_um').unit(system)}",
-        y_label=f"{page.offer.currency} per thousand parts, over all parts",
+        x_label=_("burr limit, {unit}").format(unit=units.column("burr_limit_um").unit(system)),
+        y_label=_("{currency} per thousand parts, over all parts").format(currency=page.offer.currency),
     )
 
 
@@ -469,7 +477,7 @@ def _matters(page: _Page) -> None:
     if not bars:
         return
     page.need(24 + 5.2 * len(bars))
-    page.heading("What matters")
+    page.heading(_("What matters"))
     middle = float(told.bars_worth)
     ends = [v for bar in bars for v in (bar.at_low, bar.at_high)] + [middle, 0.0]
     span = max(ends) - min(ends) or 1.0
@@ -508,9 +516,10 @@ def _matters(page: _Page) -> None:
     for value in (v for v in scales.even_values(low, high, 6) if at(v) < right - 5):
         canvas.drawCentredString(at(value) * mm, page.y * mm, scales.counted(value))
     page.y -= 4
+    worth = _("What {way} is worth today, {currency}; dotted: nought. Light: the assumption at its low.")
     page.text(
         EDGE,
-        f"What {told.bars_of} is worth today, {page.offer.currency}; dotted: nought. Light: the assumption at its low.",
+        worth.format(way=told.bars_of, currency=page.offer.currency),
         size=7,
     )
     page.colour()
@@ -519,13 +528,13 @@ def _matters(page: _Page) -> None:
 def _payers(page: _Page) -> None:
     told = page.offer.told
     page.need(16 + 4.4 * len(told.payers))
-    page.heading("Who pays what")
+    page.heading(_("Who pays what"))
     if not page.offer.with_rates:
         for p in shown.payers(told):
             page.y -= 4.4
             page.text(EDGE, p["words"], size=8.4)
             page.text(EDGE + 62, p["payer"], size=8.4)
-            page.quiet(EDGE + 92, f"to {p['receiver']}", size=8.4)
+            page.quiet(EDGE + 92, _("to {receiver}").format(receiver=p["receiver"]), size=8.4)
         return
     numbers = [way.number for way in told.ways]
     columns = [EDGE + ROOM - 23 * (len(numbers) - 1 - n) for n in range(len(numbers))]
@@ -539,32 +548,22 @@ def _payers(page: _Page) -> None:
         for x, value in zip(columns, p["amounts"], strict=True):
             page.text(x, value, size=8, right=True)
     page.y -= 4.4
-    page.quiet(EDGE, "Over all parts, at today's prices.", size=7)
+    page.quiet(EDGE, _("Over all parts, at today's prices."), size=7)
     for way in told.ways:
         if way.lines:
             page.need(10)
             page.y -= 2
-            page.words(
-                f"Build of {way.number}: "
-                + "; ".join(f"{words} {how} = {amount}" for words, how, amount in shown.price_lines(way))
-                + ".",
-                size=7.4,
-                lead=3.6,
-            )
-    page.words(
-        "Per thousand parts: "
-        + "; ".join(f"{name} {', '.join(cells)}" for name, cells in shown.elements(told))
-        + " (ways in their order).",
-        size=7.4,
-        lead=3.6,
-    )
+            lines = "; ".join(f"{words} {how} = {amount}" for words, how, amount in shown.price_lines(way))
+            page.words(_("Build of {n}: {lines}.").format(n=way.number, lines=lines), size=7.4, lead=3.6)
+    each = "; ".join(f"{name} {', '.join(cells)}" for name, cells in shown.elements(told))
+    page.words(_("Per thousand parts: {each} (ways in their order).").format(each=each), size=7.4, lead=3.6)
 
 
 def _assumed(page: _Page) -> None:
     page.need(30)
-    page.heading("What is assumed")
+    page.heading(_("What is assumed"))
     told = page.offer.told
-    page.words(" ".join(told.notes) + f" Intervals rest on {told.rests_on}.", size=8, lead=3.8)
+    page.words(" ".join([*told.notes, _("Intervals rest on {basis}.").format(basis=told.rests_on)]), size=8, lead=3.8)
     page.y -= 2
     for figure in told.figures:
         if not figure.used or (figure.key in INSIDE and not page.offer.with_rates):
@@ -577,19 +576,18 @@ def _assumed(page: _Page) -> None:
         page.quiet(EDGE + 126, figure.source, size=6.6, room=ROOM - 126)
     if not page.offer.with_rates:
         page.y -= 4.4
-        page.quiet(
-            EDGE, "The shop's rates per hour and prices of pieces are in the sums and not on this paper.", size=7.2
-        )
+        inside = _("The shop's rates per hour and prices of pieces are in the sums and not on this paper.")
+        page.quiet(EDGE, inside, size=7.2)
 
 
 def _method(page: _Page) -> None:
     page.need(40)
-    page.heading("How it is worked out")
+    page.heading(_("How it is worked out"))
     for head, text in METHOD:
         page.need(14)
         page.y -= 1.2
-        page.words(head, bold=True, size=8.4, lead=4.2)
-        page.words(text, size=8, lead=3.8)
+        page.words(_(head), bold=True, size=8.4, lead=4.2)
+        page.words(_(text), size=8, lead=3.8)
 
 
 __all__ = ["Offer", "cents", "money", "pdf"]

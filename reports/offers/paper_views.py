@@ -6,6 +6,7 @@ from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from diestore.access import roles, shop
@@ -22,7 +23,7 @@ def as_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     """?rates=1: with the shop's rates and what each element costs; else these stay inside."""
     outline = reads.outline(pk, request.user)
     if outline is None:
-        raise Http404("No such outline here.")
+        raise Http404(_("No such outline here."))
     told = reckon(outline, whose=whose_of(request))
     if told.weighed is None:
         return redirect("reports:outline", pk=outline.pk)  # which says why

@@ -10,6 +10,8 @@ from decimal import Decimal
 from statistics import fmean, median
 
 from django.db.models import Count, QuerySet
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore.access import plants
 from diestore.handbook import kinds
@@ -78,15 +80,16 @@ def known_figures(plant: Plant, day: dt.date) -> dict[str, Known]:
     rows = Rate.objects.filter(plant=plant, valid_from__lte=day).order_by("valid_from")
     for kind, amount, since in rows.values_list("kind", "amount", "valid_from"):
         held[kind] = amount, since
+    rates = _("the shop's rates, from {day}")
     for key, kind in _RATES.items():
         if kind in held:
             amount, since = held[kind]
-            made[key] = Known(value=float(amount), source=f"the shop's rates, from {since.day} {since:%b %Y}")
+            made[key] = Known(value=float(amount), source=rates.format(day=date_format(since, "j M Y")))
     apart = float(held[Rate.Kind.REFIT_PERCENT][0]) / 100 if Rate.Kind.REFIT_PERCENT in held else 0.4
     made |= _of_grinds(plant, apart)
     hits = list(Run.objects.standing().filter(die__plant=plant).order_by("-pk").values_list("hits", flat=True)[:NEWEST])
     if len(hits) >= NEEDED and (middle := float(median(hits))) >= 1:
-        made["look_hits"] = Known(value=middle, source=f"{len(hits)} newest runs, looked at after each")
+        made["look_hits"] = Known(value=middle, source=_("{n} newest runs, looked at after each").format(n=len(hits)))
     return made
 
 
@@ -102,10 +105,11 @@ def _of_grinds(plant: Plant, apart: float) -> dict[str, Known]:
         sets[die, at].append(hours or 0.0)
     made = {}
     if len(removed) >= NEEDED:
-        made["grind_mm"] = Known(value=round(fmean(removed), 3), source=f"{len(removed):,} newest grinds, the mean")
+        mean = _("{n:,} newest grinds, the mean").format(n=len(removed))
+        made["grind_mm"] = Known(value=round(fmean(removed), 3), source=mean)
     timed = [(sum(hours), len(hours)) for hours in sets.values() if sum(hours) > 0]
     if len(timed) >= NEEDED:
-        told = f"{len(timed):,} newest sharpenings, {apart:.0%} for the rest"
+        told = _("{n:,} newest sharpenings, {apart:.0%} for the rest").format(n=len(timed), apart=apart)
         of_set, of_edge = median(h for h, _ in timed), median(h / n for h, n in timed)
         made["refit_hours"] = Known(value=round(apart * of_set, 2), source=told)
         made["grind_minutes"] = Known(value=round((1 - apart) * of_edge * 60, 1), source=told)
@@ -162,7 +166,7 @@ def _way_of(cuts: Iterable[Cut], thickness_mm: float) -> dict[str, object]:
     gaps = [100 * c.gap_mm / thickness_mm for c in cuts if c.gap_mm]
     steel, hardness, coating = max(builds, key=builds.count) if builds else ("D2", None, "")
     return {
-        "name": "as the die that runs",
+        "name": _("as the die that runs"),
         "steel": steel,
         "hardness_hrc": hardness,
         "coating": "" if coating in ("", "none") else coating,

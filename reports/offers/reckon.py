@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from numpy.typing import NDArray
 
 from diestore.handbook import build_elements, kinds, materials, tool_steels
@@ -30,20 +32,20 @@ Array = NDArray[np.float64]
 BUILD = "build"
 PAID = (BUILD, *RUNNING)
 WORDS = {
-    BUILD: "building the tool",
-    "sharpening": "sharpening",
-    "spares": "pieces ground out",
-    "burr stops": "stops and sorting for burr",
-    "breaks": "chips and breaks",
-    "press time": "press time",
+    BUILD: gettext_noop("building the tool"),
+    "sharpening": gettext_noop("sharpening"),
+    "spares": gettext_noop("pieces ground out"),
+    "burr stops": gettext_noop("stops and sorting for burr"),
+    "breaks": gettext_noop("chips and breaks"),
+    "press time": gettext_noop("press time"),
 }
 RECEIVER = {
-    BUILD: "who builds it",
-    "sharpening": "the toolroom",
-    "spares": "suppliers of spares, the toolroom",
-    "burr stops": "the press shop",
-    "breaks": "suppliers of spares, the toolroom",
-    "press time": "the press shop",
+    BUILD: gettext_noop("who builds it"),
+    "sharpening": gettext_noop("the toolroom"),
+    "spares": gettext_noop("suppliers of spares, the toolroom"),
+    "burr stops": gettext_noop("the press shop"),
+    "breaks": gettext_noop("suppliers of spares, the toolroom"),
+    "press time": gettext_noop("the press shop"),
 }
 ALL, CUSTOMER, SHOP = "all", "customer", "shop"
 VOLUMES = 49
@@ -133,6 +135,7 @@ class Told:
     figures: tuple[Figure, ...]
     whose: str = ALL
     refusal: str = ""
+    lacks_price: bool = False
     ways: tuple[WayTold, ...] = ()
     weighed: Weighed | None = None
     volumes: tuple[int, ...] = ()
@@ -166,19 +169,19 @@ def figures_of(outline: Outline, known: Mapping[str, Known]) -> tuple[Figure, ..
     """Every assumption as it holds: changed on the page, else by the shop's rates and records, else as usual."""
     made = []
     for key, one in ASSUMED.items():
-        value, source = one.usual, one.source
+        value, source = one.usual, _(one.source)
         if key in known:
             value, source = known[key].value, known[key].source
         typed = outline.assumed.get(key)
         if typed is not None:
-            value, source = float(typed), "typed on this outline"
+            value, source = float(typed), _("typed on this outline")
         value = min(max(value, one.least), one.most)
         low, high = outlined.span(key, value)
         made.append(
             Figure(
                 key=key,
-                words=one.words,
-                unit=one.unit,
+                words=_(one.words),
+                unit=_(one.unit) if one.unit else "",
                 value=value,
                 source=source,
                 low=low,
@@ -195,13 +198,14 @@ def reckon(outline: Outline, *, whose: str = ALL) -> Told:
     figures = figures_of(outline, reads.known_figures(outline.plant, outline.on))
     rows = list(outline.ways.all())
     if not rows:
-        return Told(outline=outline, figures=figures, whose=whose, refusal="No way of building it is entered yet.")
+        return Told(outline=outline, figures=figures, whose=whose, refusal=_("No way of building it is entered yet."))
     fit, seen = store.fleet_of(outline.plant), store.seen_by(store.newest_fit(outline.plant))
     prices = reads.prices_on(outline.plant, outline.on)
     try:
         return _told(outline, rows, figures, fit, seen, prices, whose)
     except (MoneyRefused, SampleRefused, NoPrice) as reason:
-        return Told(outline=outline, figures=figures, whose=whose, refusal=str(reason))
+        lacks_price = isinstance(reason, NoPrice)
+        return Told(outline=outline, figures=figures, whose=whose, refusal=str(reason), lacks_price=lacks_price)
 
 
 def _told(
@@ -409,7 +413,9 @@ def _share(fit: FleetFit, outline: Outline):
     share = model.share_at(outline.burr_limit_um, outline.thickness_mm)
     if share < outlined.LEAST_SHARE:
         raise MoneyRefused(
-            f"A burr limit of {outline.burr_limit_um:g} µm is no more than fresh edges leave here, {model.c0:.3g} µm."
+            _("A burr limit of {limit:g} µm is no more than fresh edges leave here, {fresh:.3g} µm.").format(
+                limit=outline.burr_limit_um, fresh=model.c0
+            )
         )
     return min(share, 1.0), model
 
@@ -498,7 +504,8 @@ def _doubts(outline: Outline, row: OutlineWay) -> list[str]:
     known = tool_steels.grade(row.steel)
     made = [f"{doubt.text} ({doubt.source})" for doubt in found]
     if known is not None and not known.known:
-        made.append(f"{row.steel} is not in the handbook: it is taken for as good as D2, and unsure.")
+        told = _("{steel} is not in the handbook: it is taken for as good as D2, and unsure.")
+        made.append(told.format(steel=row.steel))
     return list(dict.fromkeys(made))
 
 
@@ -583,7 +590,7 @@ def _bars(weighed: Weighed, ways, built, figures, counted) -> tuple[tuple[Bar, .
     bars.append(
         Bar(
             key="life",
-            words="how long edges last, as unsure as it is told",
+            words=_("how long edges last, as unsure as it is told"),
             at_low=float(worth(low, **first)),
             at_high=float(worth(high, **first)),
             from_value=0.1,
@@ -594,7 +601,7 @@ def _bars(weighed: Weighed, ways, built, figures, counted) -> tuple[tuple[Bar, .
     bars.append(
         Bar(
             key="volume",
-            words="parts, times as many",
+            words=_("parts, times as many"),
             at_low=float(worth(mean, 0.5, **first)),
             at_high=float(worth(mean, 1.5, **first)),
             from_value=0.5,
@@ -622,9 +629,9 @@ def _payers(outline: Outline, told: Sequence[WayTold], parts: int, keys: Sequenc
     return tuple(
         Payer(
             key=key,
-            words=WORDS[key],
+            words=_(WORDS[key]),
             shop_pays=key in outline.shop_pays,
-            receiver=RECEIVER[key],
+            receiver=_(RECEIVER[key]),
             amounts=tuple(amount(way, key) for way in told),
         )
         for key in keys
@@ -642,9 +649,11 @@ def _not_seen(rows: Sequence[OutlineWay], seen: Seen) -> list[str]:
         for name in sorted(names):
             edges, ends = seen.counts.get(sort, {}).get(name, (0, 0))
             if not edges:
-                made.append(f"No edge of {words(name)} is on record here: what it does is the handbook's.")
+                told = _("No edge of {build} is on record here: what it does is the handbook's.")
+                made.append(told.format(build=words(name)))
             elif ends < FEW:
-                made.append(f"Of {words(name)} only {ends} dull ends are on record: it is mostly the handbook's word.")
+                told = _("Of {build} only {n} dull ends are on record: it is mostly the handbook's word.")
+                made.append(told.format(build=words(name), n=ends))
     return made
 
 
@@ -653,28 +662,30 @@ def _notes(outline: Outline, rows, fit: FleetFit, prices, model, counted) -> lis
     steels = {steel for row in rows for steel in (row.steel, row.below)}
     lacking = sorted(s for s in steels if build_elements.steel_key(s) not in prices)
     if lacking:
-        made.append(f"The price list has no piece of {', '.join(lacking)}: a spare of it costs what is assumed.")
+        told = _("The price list has no piece of {steels}: a spare of it costs what is assumed.")
+        made.append(told.format(steels=", ".join(lacking)))
     if fit.chipped_ends:
-        made.append(
-            f"Chips: {fit.chipped_ends:,} chipped ends of the shop's record say how often each family of steel chips "
-            "here; what the gap does to chips no record says, and it is the same for every way unless typed."
+        told = _(
+            "Chips: {n:,} chipped ends of the shop's record say how often each family of steel chips here; what the "
+            "gap does to chips no record says, and it is the same for every way unless typed."
         )
+        made.append(told.format(n=fit.chipped_ends))
     else:
-        made.append("No chip is on record: every steel is taken to chip alike.")
+        made.append(_("No chip is on record: every steel is taken to chip alike."))
     if outline.burr_limit_um is None:
-        made.append("No burr limit: edges run until the shop calls them dull.")
+        made.append(_("No burr limit: edges run until the shop calls them dull."))
     elif model is not None:
-        made.append("How the burr grows towards the limit is the shop's own readings.")
+        made.append(_("How the burr grows towards the limit is the shop's own readings."))
     else:
-        made.append("No burr readings are on record: the burr is taken to grow in step with the strokes.")
+        made.append(_("No burr readings are on record: the burr is taken to grow in step with the strokes."))
     if any(row.guides == "roller" for row in rows) and any(row.guides == "plain" for row in rows):
-        made.append("What roller guides do to edges is not known here: nothing is taken for it unless typed.")
+        made.append(_("What roller guides do to edges is not known here: nothing is taken for it unless typed."))
     if "press time" not in counted:
-        made.append("Press time and material are the same for every way and left out.")
+        made.append(_("Press time and material are the same for every way and left out."))
     else:
-        made.append("Press time counts, since the ways make different numbers of parts a hit. Material is left out.")
+        made.append(_("Press time counts, since the ways make different numbers of parts a hit. Material is left out."))
     if any(row.gap_pct is None for row in rows):
-        made.append("Where no gap is given, 10 % of the thickness a side is taken.")
+        made.append(_("Where no gap is given, 10 % of the thickness a side is taken."))
     return made
 
 

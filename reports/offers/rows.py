@@ -9,6 +9,7 @@ import xlsxwriter
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from diestore.access import roles, shop
@@ -68,7 +69,7 @@ def summary(told: Told, currency: str) -> Iterator[tuple]:
 def _found(request: HttpRequest, pk: int) -> Told:
     outline = reads.outline(pk, request.user)
     if outline is None:
-        raise Http404("No such outline here.")
+        raise Http404(_("No such outline here."))
     return reckon(outline, whose=whose_of(request))
 
 
@@ -119,7 +120,7 @@ def sheets(told: Told, currency: str) -> Iterator[tuple[str, tuple[str, ...], li
             "Elements",
             (f"{currency} a thousand", *names),
             [
-                (WORDS[key], *(builds if key == BUILD else [float(way.elements[key]) for way in told.ways]))
+                (_(WORDS[key]), *(builds if key == BUILD else [float(way.elements[key]) for way in told.ways]))
                 for key in keys
             ],
         )

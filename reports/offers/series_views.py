@@ -8,6 +8,7 @@ from django import forms
 from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from diestore.access import roles, shop
@@ -41,17 +42,18 @@ class SeriesForm(forms.Form):
 
     def __init__(self, asked, *, ways: list[tuple[str, str]], start: dict) -> None:
         super().__init__(None if asked is None else {**start, **asked.dict()}, initial=start)
-        self.fields["way"] = forms.ChoiceField(label="Built as", choices=ways)
+        self.fields["way"] = forms.ChoiceField(label=_("Built as"), choices=ways)
         for n in range(ROWS):
-            self.fields[f"name-{n}"] = forms.CharField(label="Part", max_length=60, required=False)
-            self.fields[f"parts-{n}"] = WholeBetweenField(label="Parts a year", least=1, most=PARTS_AT_MOST)
-            self.fields[f"lot-{n}"] = WholeBetweenField(label="In lots of", least=1, most=PARTS_AT_MOST)
-            self.fields[f"inserts-{n}"] = BetweenField(label="Its inserts cost", least=0, most=1e8)
-            self.fields[f"hours-{n}"] = BetweenField(label="Changing takes, h", least=0, most=1_000, unit="h")
-            self.fields[f"alone-{n}"] = BetweenField(label="A tool of its own costs", least=0, most=1e9)
+            self.fields[f"name-{n}"] = forms.CharField(label=_("Part"), max_length=60, required=False)
+            self.fields[f"parts-{n}"] = WholeBetweenField(label=_("Parts a year"), least=1, most=PARTS_AT_MOST)
+            self.fields[f"lot-{n}"] = WholeBetweenField(label=_("In lots of"), least=1, most=PARTS_AT_MOST)
+            self.fields[f"inserts-{n}"] = BetweenField(label=_("Its inserts cost"), least=0, most=1e8)
+            self.fields[f"hours-{n}"] = BetweenField(label=_("Changing takes, h"), least=0, most=1_000, unit="h")
+            self.fields[f"alone-{n}"] = BetweenField(label=_("A tool of its own costs"), least=0, most=1e9)
         for name, field in self.fields.items():
             if name != "way":
-                field.widget.attrs |= {"aria-label": f"{field.label}, row {int(name[-1]) + 1}", "autocomplete": "off"}
+                label = _("{label}, row {n}").format(label=field.label, n=int(name[-1]) + 1)
+                field.widget.attrs |= {"aria-label": label, "autocomplete": "off"}
 
     @property
     def rows(self) -> list[list[forms.BoundField]]:
@@ -67,7 +69,7 @@ class SeriesForm(forms.Form):
             alone = values[f"alone-{n}"]
             made.append(
                 PartOfSeries(
-                    name=values[f"name-{n}"].strip() or f"part {n + 1}",
+                    name=values[f"name-{n}"].strip() or _("part {n}").format(n=n + 1),
                     parts_a_year=values[f"parts-{n}"],
                     lot=values[f"lot-{n}"] or values[f"parts-{n}"],
                     inserts=_exactly(values[f"inserts-{n}"] or 0),
@@ -103,7 +105,7 @@ def series_page(request: HttpRequest, pk: int) -> HttpResponse:
 @permission_required(roles.SEE_COST, raise_exception=True)
 def series_csv(request: HttpRequest, pk: int) -> HttpResponse:
     """A row a part, and all of them together."""
-    _, _, made, refusal = _asked(request, pk)
+    made, refusal = _asked(request, pk)[2:]
     if made is None:
         return csv_response("series.csv", HEAD, [[refusal, *[""] * (len(HEAD) - 1)]])
     rows = [
@@ -125,9 +127,10 @@ def _asked(request: HttpRequest, pk: int) -> tuple[Told, SeriesForm | None, Seri
     start = {"way": best, "name-0": told.outline.part[:60], "parts-0": str(mean), "lot-0": str(-(-mean // 12))}
     form = SeriesForm(request.GET if request.GET else None, ways=ways, start=start)
     if not form.is_bound:
-        return told, form, None, "Type a second part, what its inserts cost and how long it takes to change to them."
+        first = _("Type a second part, what its inserts cost and how long it takes to change to them.")
+        return told, form, None, first
     if not form.is_valid():
-        return told, form, None, "What is marked cannot be."
+        return told, form, None, _("What is marked cannot be.")
     one = told.weighed.ways[int(form.cleaned_data["way"]) - 1]
     figures = {figure.key: figure.value for figure in told.figures}
     try:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from diestore import units
 from diestore.handbook import kinds
 from diestore.handbook.build_elements import DIE_SIDES, GUIDES, STRIPPERS
@@ -47,50 +50,59 @@ def round_hits(value: float) -> str:
     return f"{float(f'{value:.3g}'):,.0f}"
 
 
-def facts(told: Told, system: units.System) -> list[tuple[str, str]]:
+def facts(told: Told, system: units.System, *, with_offer: bool = True) -> list[tuple[str, str]]:
     o = told.outline
     volumes = ", ".join(f"{n:,}" for n in o.volumes)
     if len(set(o.volumes)) == 1 and len(o.volumes) > 1:
-        volumes = f"{o.volumes[0]:,} a year for {len(o.volumes)} years"
+        volumes = _("{n:,} a year for {years} years").format(n=o.volumes[0], years=len(o.volumes))
     thickness = units.show(o.thickness_mm, "thickness_mm", system)
+    pace = _("{n}, at {pace:g} strokes a minute")
     made = [
-        ("Strip", f"{o.material}, {thickness}, {units.show(o.tensile_mpa, 'tensile_mpa', system)}"),
-        ("Burr limit", units.show(o.burr_limit_um, "burr_limit_um", system) if o.burr_limit_um else "none"),
-        ("Cuts", "; ".join(_place(place, system) for place in o.places.all())),
-        ("Parts a hit", f"{o.parts_per_hit}, at {o.strokes_per_minute:g} strokes a minute"),
-        ("Parts", volumes if len(o.volumes) > 1 else f"{volumes} in one year"),
+        (_("Strip"), f"{o.material}, {thickness}, {units.show(o.tensile_mpa, 'tensile_mpa', system)}"),
+        (_("Burr limit"), units.show(o.burr_limit_um, "burr_limit_um", system) if o.burr_limit_um else _("none")),
+        (_("Cuts"), "; ".join(_place(place, system) for place in o.places.all())),
+        (_("Parts a hit"), pace.format(n=o.parts_per_hit, pace=o.strokes_per_minute)),
+        (_("Parts"), volumes if len(o.volumes) > 1 else _("{n} in one year").format(n=volumes)),
     ]
     if o.wanted_months is not None:
-        made.append(("Tool wanted", f"in {o.wanted_months} month{'' if o.wanted_months == 1 else 's'}"))
-    made.append(("Offer", f"of {day(o.on)}" + (f", valid until {day(o.valid_until)}" if o.valid_until else "")))
+        wanted = ngettext("in {n} month", "in {n} months", o.wanted_months)
+        made.append((_("Tool wanted"), wanted.format(n=o.wanted_months)))
+    if with_offer:
+        offer = _("of {day}, valid until {until}") if o.valid_until else _("of {day}")
+        made.append((_("Offer"), offer.format(day=day(o.on), until=day(o.valid_until))))
     return made
 
 
 def _place(place, system: units.System) -> str:
-    name = kinds.KINDS[place.kind].name if place.count == 1 else kinds.plural_of(place.kind)
+    name = _(kinds.KINDS[place.kind].name) if place.count == 1 else _(kinds.plural_of(place.kind))
     length = units.show(place.length_mm, "length_mm", system)
-    return f"{place.count} {name} of {length}" if place.count == 1 else f"{place.count} {name} of {length} each"
+    told = _("{n} {kind} of {length}") if place.count == 1 else _("{n} {kind} of {length} each")
+    return told.format(n=place.count, kind=name, length=length)
 
 
 def way_words(row) -> str:
     """How it is built, in a line."""
-    bits = [f"punches {_steel(row.steel)}", f"{row.hardness_hrc:g} HRC" if row.hardness_hrc else "", row.coating]
+    bits = [
+        _("punches {steel}").format(steel=_steel(row.steel)),
+        f"{row.hardness_hrc:g} HRC" if row.hardness_hrc else "",
+        row.coating,
+    ]
     if row.steel_below:
         hard = f" {row.hardness_below_hrc:g} HRC" if row.hardness_below_hrc else ""
-        bits.append(f"die side {_steel(row.steel_below)}{hard}")
+        bits.append(_("die side {steel}").format(steel=f"{_steel(row.steel_below)}{hard}"))
     bits += [
-        f"gap {row.gap_pct:g} % a side" if row.gap_pct is not None else "",
-        GUIDES[row.guides],
-        DIE_SIDES[row.die_side],
-        STRIPPERS[row.stripper],
-        f"{row.parts_per_hit} parts a hit" if row.parts_per_hit else "",
-        f"lasts {row.lasts_hits:,} hits" if row.lasts_hits else "",
+        _("gap {gap:g} % a side").format(gap=row.gap_pct) if row.gap_pct is not None else "",
+        _(GUIDES[row.guides]),
+        _(DIE_SIDES[row.die_side]),
+        _(STRIPPERS[row.stripper]),
+        _("{n} parts a hit").format(n=row.parts_per_hit) if row.parts_per_hit else "",
+        _("lasts {hits:,} hits").format(hits=row.lasts_hits) if row.lasts_hits else "",
     ]
     return ", ".join(filter(None, bits))
 
 
 def _steel(name: str) -> str:
-    return "powder steel" if name == "PM" else name
+    return _("powder steel") if name == "PM" else name
 
 
 def ways(told: Told) -> list[dict]:
@@ -107,17 +119,17 @@ def ways(told: Told) -> list[dict]:
                 "by_list": way.by_list,
                 "lines": price_lines(way),
                 "interval": round_hits(way.interval[1]),
-                "band": f"{round_hits(way.interval[0])} to {round_hits(way.interval[2])}",
+                "band": _between(round_hits(way.interval[0]), round_hits(way.interval[2])),
                 "grinds": way.grinds,
                 "grinds_below": way.grinds_below,
                 "chips": f"{way.chips:.2g}",
                 "running": cents(one.running.expected),
-                "running_band": f"{cents(one.running.low)} to {cents(one.running.high)}",
+                "running_band": _between(cents(one.running.low), cents(one.running.high)),
                 "build": cents(one.build_thousand),
                 "thousand": cents(one.thousand),
                 "worth": money(one.worth, cents=False),
                 "total": money(one.cumulative[-1], cents=False),
-                "yearly": money(one.yearly, cents=False) if one.yearly is not None else "worn out within a year",
+                "yearly": money(one.yearly, cents=False) if one.yearly is not None else _("worn out within a year"),
                 "life": one.life_years,
                 "is_best": one is told.weighed.best,
                 "is_base": one is told.weighed.base,
@@ -129,7 +141,7 @@ def ways(told: Told) -> list[dict]:
 
 def price_lines(way: WayTold) -> list[tuple[str, str, str]]:
     return [
-        (line.words, f"{line.quantity:,.4g} × {cents(line.each)}", money(line.amount, cents=False))
+        (_(line.words), f"{line.quantity:,.4g} × {cents(line.each)}", money(line.amount, cents=False))
         for line in way.lines
     ]
 
@@ -151,7 +163,7 @@ def elements(told: Told) -> list[tuple[str, list[str]]]:
         cells = []
         for way, one in zip(told.ways, told.weighed.ways, strict=True):
             cells.append(cents(one.build_thousand if key == BUILD else way.elements[key]))
-        rows.append((WORDS[key], cells))
+        rows.append((_(WORDS[key]), cells))
     return rows
 
 
@@ -173,15 +185,11 @@ def _other(told: Told, one: Against, base: Money) -> dict:
         "extra": money(one.extra, cents=False),
         "worth": money(one.worth, cents=False),
         "pays": one.worth > 0,
-        "rate": f"{rate * 100:,.0f} % a year"
-        if rate is not None and rate < 100
-        else "over 10,000 % a year"
-        if rate is not None
-        else "none",
+        "rate": _rate(rate, a_year=True),
+        "rate_alone": _rate(rate, a_year=False),
         "reinvested": f"{one.reinvested * 100:,.0f} %" if one.reinvested is not None and one.extra > 0 else "",
         "years": f"{one.years:.1f}" if one.years is not None else "",
-        "low": f"{one.low:.1f}" if one.low is not None else "",
-        "high": f"{one.high:.1f}" if one.high is not None else "",
+        "back_band": _between(*(_("never") if end is None else f"{end:.1f}" for end in (one.low, one.high))),
         "chance": chance(one.chance),
         "crossing": round_hits(float(crossing)) if crossing is not None else "",
         "never": "" if crossing is not None else _never(one, name, base.way.name),
@@ -189,10 +197,24 @@ def _other(told: Told, one: Against, base: Money) -> dict:
     }
 
 
+def _between(low: str, high: str) -> str:
+    return _("{low} to {high}").format(low=low, high=high)
+
+
+def _rate(rate: float | None, *, a_year: bool) -> str:
+    """What the extra money earns; a_year: said with the word, else a heading says it."""
+    if rate is None:
+        return _("none")
+    if rate >= 100:
+        return _("over 10,000 % a year") if a_year else _("over 10,000 %")
+    return (_("{rate:,.0f} % a year") if a_year else "{rate:,.0f} %").format(rate=rate * 100)
+
+
 def _never(one: Against, name: str, base: str) -> str:
     if one.crossing.cheaper_above == "same":
-        return "the same at every volume"
-    return f"{name if one.crossing.cheaper_above == 'B' else base} is cheaper at every volume"
+        return _("the same at every volume")
+    cheaper = name if one.crossing.cheaper_above == "B" else base
+    return _("{way} is cheaper at every volume").format(way=cheaper)
 
 
 def crossings(told: Told) -> list[str]:
@@ -208,33 +230,40 @@ def lead(told: Told, currency: str) -> tuple[str, str]:
     """What it comes to: the answer, and what one asks next."""
     assert told.weighed is not None
     weighed, found = told.weighed, others(told)
-    best, base, over = weighed.best, weighed.base, f"over {told.parts:,} parts"
-    thousand, cost = f"{currency} per thousand parts", cents(best.thousand)
-    whose = {"shop": "Counted is what the shop pays.", "customer": "Counted is what the customer pays."}.get(
+    best, base = weighed.best, weighed.base
+    figures = {"way": _start(best.way.name), "cost": cents(best.thousand), "currency": currency, "parts": told.parts}
+    whose = {"shop": _("Counted is what the shop pays."), "customer": _("Counted is what the customer pays.")}.get(
         told.whose, ""
     )
     if not found:
-        return (
-            f"{_start(best.way.name)} costs {cost} {thousand} {over}.",
-            f"Add a second way to compare. {whose}".strip(),
-        )
+        head = _("{way} costs {cost} {currency} per thousand parts over {parts:,} parts.").format(**figures)
+        return head, f"{_('Add a second way to compare.')} {whose}".strip()
     if all(one["alike"] for one in found):
-        return f"All ways come to the same: {cost} {thousand} {over}.", whose
+        head = _("All ways come to the same: {cost} {currency} per thousand parts over {parts:,} parts.")
+        return head.format(**figures), whose
     if best is base:
-        pays = [f"{_start(one['name'])} pays with a chance of {one['chance']}." for one in found if not one["alike"]]
-        head = f"{_start(best.way.name)}, the cheapest to build, stays the cheapest {over}: {cost} {thousand}."
-        return head, " ".join(filter(None, [*pays, whose]))
-    one, figure = next(o for o in found if o["name"] == best.way.name), cents(base.thousand)
-    head = f"{_start(best.way.name)} is the cheapest {over}: {cost} {thousand}. {_start(base.way.name)}: {figure}."
-    bits = [f"The build costs {one['extra']} more.", f"It is back after {one['years']} years." if one["years"] else ""]
-    bits.append(f"What it saves is worth {one['worth']} today, the build paid. Chance that it pays: {one['chance']}.")
+        pays = _("{way} pays with a chance of {chance}.")
+        each = [pays.format(way=_start(one["name"]), chance=one["chance"]) for one in found if not one["alike"]]
+        head = _(
+            "{way}, the cheapest to build, stays the cheapest over {parts:,} parts: {cost} {currency} per thousand "
+            "parts."
+        )
+        return head.format(**figures), " ".join(filter(None, [*each, whose]))
+    one = next(o for o in found if o["name"] == best.way.name)
+    head = _("{way} is the cheapest over {parts:,} parts: {cost} {currency} per thousand parts. {base}: {base_cost}.")
+    bits = [_("The build costs {extra} more.").format(extra=one["extra"])]
+    if one["years"]:
+        bits.append(_("It is back after {years} years.").format(years=one["years"]))
+    saves = _("What it saves is worth {worth} today, the build paid. Chance that it pays: {chance}.")
+    bits.append(saves.format(worth=one["worth"], chance=one["chance"]))
+    head = head.format(**figures, base=_start(base.way.name), base_cost=cents(base.thousand))
     return head, " ".join(filter(None, [*bits, whose]))
 
 
 def years(told: Told) -> list[tuple[str, list[str]]]:
     """Money paid up to the end of each year."""
     assert told.weighed is not None
-    names = ["now", *(f"year {n}" for n in range(1, len(told.outline.volumes) + 1))]
+    names = [_("now"), *(_("year {n}").format(n=n) for n in range(1, len(told.outline.volumes) + 1))]
     return [
         (name, [f"{rounded(one.cumulative[n], Decimal(1)):,}" for one in told.weighed.ways])
         for n, name in enumerate(names)
@@ -245,7 +274,7 @@ def payers(told: Told) -> list[dict]:
     return [
         {
             "words": p.words,
-            "payer": "the shop" if p.shop_pays else "the customer",
+            "payer": _("the shop") if p.shop_pays else _("the customer"),
             "receiver": p.receiver,
             "amounts": [f"{rounded(a, Decimal(1)):,}" for a in p.amounts],
         }
@@ -265,7 +294,7 @@ def assumed(told: Told, currency: str) -> list[dict]:
             "unit": f.unit,
             "source": f.source,
             "changed": f.changed,
-            "range": f"{value_words(f.low)} to {value_words(f.high)}",
+            "range": _between(value_words(f.low), value_words(f.high)),
         }
         for f in told.figures
         if f.used
@@ -276,26 +305,28 @@ def assumed(told: Told, currency: str) -> list[dict]:
 
 
 def volume_plot(told: Told, currency: str):
-    named = [plots.Named(x=float(told.parts), word="all parts")] if told.parts else []
+    same = _("{one} and {other} cost the same")
+    named = [plots.Named(x=float(told.parts), word=_("all parts"))] if told.parts else []
     named += [
-        plots.Named(x=float(crossing.parts), word=f"{told.number_of_way(name)} and {told.base_number} cost the same")
+        plots.Named(x=float(crossing.parts), word=same.format(one=told.number_of_way(name), other=told.base_number))
         for name, crossing in told.crossings
         if crossing.parts is not None
     ][:2]
     return plots.against(
         [plots.Line(number=c.number, x=told.volumes, y=c.y, low=c.low, high=c.high) for c in told.by_volume],
-        x_label="parts over the life of the tool",
-        y_label=f"{currency} per thousand parts",
+        x_label=_("parts over the life of the tool"),
+        y_label=_("{currency} per thousand parts").format(currency=currency),
         by_ratio=True,
         named=named,
-        title="Cost per thousand parts of each way against the parts it makes",
+        title=_("Cost per thousand parts of each way against the parts it makes"),
     )
 
 
 def years_plot(told: Told, currency: str):
     assert told.weighed is not None
+    back = _("{n} is paid back")
     named = [
-        plots.Named(x=one.years, word=f"{told.number_of_way(one.money.way.name)} is paid back")
+        plots.Named(x=one.years, word=back.format(n=told.number_of_way(one.money.way.name)))
         for one in told.weighed.others
         if one.years is not None and one.extra > 0
     ][:2]
@@ -304,9 +335,9 @@ def years_plot(told: Told, currency: str):
             plots.Line(number=n, x=range(len(one.cumulative)), y=[float(v) for v in one.cumulative])
             for n, one in enumerate(told.weighed.ways, start=1)
         ],
-        x_label="years",
-        y_label=f"{currency} paid so far",
-        title="Money paid up to each year, of each way",
+        x_label=_("years"),
+        y_label=_("{currency} paid so far").format(currency=currency),
+        title=_("Money paid up to each year, of each way"),
         named=named,
     )
 
@@ -316,14 +347,15 @@ def burr_plot(told: Told, currency: str, system: units.System):
         return ""
     x = [units.shown_value(v, "burr_limit_um", system) for v in told.burr_um]
     limit = told.outline.burr_limit_um
-    named = [plots.Named(x=units.shown_value(limit, "burr_limit_um", system), word="the part's limit")] if limit else []
+    at = units.shown_value(limit, "burr_limit_um", system) if limit else 0.0
+    named = [plots.Named(x=at, word=_("the part's limit"))] if limit else []
     unit = units.column("burr_limit_um").unit(system)
     return plots.against(
         [plots.Line(number=c.number, x=x, y=c.y) for c in told.by_burr],
-        x_label=f"burr limit, {unit}",
-        y_label=f"{currency} per thousand parts",
+        x_label=_("burr limit, {unit}").format(unit=unit),
+        y_label=_("{currency} per thousand parts").format(currency=currency),
         named=named,
-        title="Cost per thousand parts of each way against the burr limit",
+        title=_("Cost per thousand parts of each way against the burr limit"),
     )
 
 
@@ -343,13 +375,13 @@ def swing_plot(told: Told, currency: str):
     return plots.swings(
         bars,
         middle=float(told.bars_worth),
-        x_label=f"what {told.bars_of} is worth today, {currency}",
-        title=f"How far each assumption moves what {told.bars_of} is worth",
+        x_label=_("what {way} is worth today, {currency}").format(way=told.bars_of, currency=currency),
+        title=_("How far each assumption moves what {way} is worth").format(way=told.bars_of),
     )
 
 
 def end_words(key: str, value: float) -> str:
-    return {0.1: "1 in 10", 0.9: "9 in 10"}[value] if key == "life" else value_words(value)
+    return {0.1: _("1 in 10"), 0.9: _("9 in 10")}[value] if key == "life" else value_words(value)
 
 
 def _short(words: str) -> str:

@@ -9,6 +9,9 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from django.views import View
 from django.views.decorators.http import require_POST, require_safe
 
@@ -23,13 +26,17 @@ from . import reads, shown
 from .forms import AssumedForm, OutlineForm, PricesForm, WayForm
 from .reckon import ALL, CUSTOMER, SHOP, Told, figures_of, reckon
 
-WHOSE = {ALL: "all the money", CUSTOMER: "the customer's money", SHOP: "the shop's money"}
+WHOSE = {
+    ALL: gettext_lazy("all the money"),
+    CUSTOMER: gettext_lazy("the customer's money"),
+    SHOP: gettext_lazy("the shop's money"),
+}
 
 
 def outline_of(request: HttpRequest, pk: int):
     found = reads.outline(pk, request.user)
     if found is None:
-        raise Http404("No such outline here.")
+        raise Http404(_("No such outline here."))
     return found
 
 
@@ -82,7 +89,7 @@ class PutOutline(PermissionRequiredMixin, View):
         die = self._die(request) if found is None else None
         plant = found.plant if found else die.plant if die else plants.picked(request).plant
         if plant is None:
-            raise Http404("No plant.")
+            raise Http404(_("No plant."))
         form = self._form(request, found, die, request.POST)
         if form.is_valid():
             values, places = form.values(), form.cleaned_data["places"]
@@ -93,7 +100,7 @@ class PutOutline(PermissionRequiredMixin, View):
             else:
                 if found is None:
                     written.put_way(by=request.user, outline=made, values=_first_way(made, die))
-                messages.success(request, f"{made} is saved.")
+                messages.success(request, _("{what} is saved.").format(what=made))
                 return redirect("reports:outline", pk=made.pk)
         return self._show(request, found, form, die, status=422)
 
@@ -105,7 +112,7 @@ class PutOutline(PermissionRequiredMixin, View):
         rows = Die.objects.select_related("plant", "usual_stock")
         die = plants.within(rows, request.user).filter(pk=int(asked)).first()
         if die is None:
-            raise Http404("No such die here.")
+            raise Http404(_("No such die here."))
         return die
 
     @staticmethod
@@ -152,7 +159,7 @@ def _first_way(outline, die: Die | None) -> dict:
     strip = Strip(material=outline.material, tensile_mpa=outline.tensile_mpa, thickness_mm=outline.thickness_mm)
     gap = usual_gap_pct(strip)
     middle = None if gap is None else round((gap[0] + gap[1]) / 2, 1)
-    return {"name": "usual build", "steel": "D2", "gap_pct": middle}
+    return {"name": _("usual build"), "steel": "D2", "gap_pct": middle}
 
 
 class PutWay(PermissionRequiredMixin, View):
@@ -173,7 +180,7 @@ class PutWay(PermissionRequiredMixin, View):
         outline, way = self._found(request, pk, number)
         if way is not None and request.POST.get("act") == "drop":
             written.drop_way(by=request.user, way=way)
-            messages.success(request, f"{way.name} is taken away.")
+            messages.success(request, _("{way} is taken away.").format(way=way.name))
             return redirect("reports:outline", pk=outline.pk)
         form = WayForm(request.POST)
         if form.is_valid():
@@ -182,7 +189,7 @@ class PutWay(PermissionRequiredMixin, View):
             except EntryRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
-                messages.success(request, f"{form.values()['name']} is saved.")
+                messages.success(request, _("{what} is saved.").format(what=form.values()["name"]))
                 return redirect("reports:outline", pk=outline.pk)
         return self._show(request, outline, way, form, status=422)
 
@@ -193,7 +200,7 @@ class PutWay(PermissionRequiredMixin, View):
             return outline, None
         way = outline.ways.filter(sequence=min(number, 30_000)).first()
         if way is None:
-            raise Http404("No such way of building it.")
+            raise Http404(_("No such way of building it."))
         return outline, way
 
     def _show(self, request, outline, way, form, *, status: int = 200) -> HttpResponse:
@@ -216,7 +223,7 @@ class Assumed(PermissionRequiredMixin, View):
         if form.is_valid():
             figures, pays = form.typed(), form.shop_pays()
             written.assume(by=request.user, outline=outline, figures=figures, shop_pays=pays)
-            messages.success(request, "What is assumed is saved.")
+            messages.success(request, _("What is assumed is saved."))
             return redirect("reports:outline", pk=outline.pk)
         return self._show(request, outline, form, status=422)
 
@@ -244,11 +251,12 @@ class Prices(PermissionRequiredMixin, View):
     def post(self, request: HttpRequest) -> HttpResponse:
         form, picked = self._form(request, request.POST), plants.picked(request)
         if picked.plant is None:
-            raise Http404("No plant.")
+            raise Http404(_("No plant."))
         if form.is_valid():
             day = form.cleaned_data["day"]
             count = written.put_prices(by=request.user, plant=picked.plant, day=day, prices=form.typed())
-            messages.success(request, f"{count} price{'s' if count > 1 else ''} saved, from {day:%-d %b %Y} on.")
+            told = ngettext("{n} price saved, from {day} on.", "{n} prices saved, from {day} on.", count)
+            messages.success(request, told.format(n=count, day=date_format(day, "j M Y")))
             return redirect(reverse("reports:build_prices") + (f"?{picked.query}" if picked.query else ""))
         return self._show(request, form, status=422)
 
@@ -269,7 +277,7 @@ class Prices(PermissionRequiredMixin, View):
 @permission_required(roles.OUTLINE_TOOLS, raise_exception=True)
 def copy(request: HttpRequest, pk: int) -> HttpResponse:
     made = written.copy_outline(by=request.user, outline=outline_of(request, pk))
-    messages.success(request, "This is the copy; the one before stays as it is.")
+    messages.success(request, _("This is the copy; the one before stays as it is."))
     return redirect("reports:outline_change", pk=made.pk)
 
 
@@ -279,7 +287,8 @@ def put_away(request: HttpRequest, pk: int) -> HttpResponse:
     outline = outline_of(request, pk)
     away = outline.put_away_at is None
     written.put_away(by=request.user, outline=outline, away=away)
-    messages.success(request, f"{outline} is {'put away' if away else 'back on the list'}.")
+    told = _("{outline} is put away.") if away else _("{outline} is back on the list.")
+    messages.success(request, told.format(outline=outline))
     return redirect("reports:outlines" if away else "reports:outline", **({} if away else {"pk": outline.pk}))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
@@ -61,7 +62,7 @@ def _head(page: ReportPage, said: ReportSaid) -> None:
     page.rule(width=0.8)
     page.y -= 7
     _mark(page, said.css)
-    standing = _(said.standing)
+    standing = pgettext("standing", said.standing)
     page.text(EDGE + 7, standing, size=13, bold=True, room=60)
     page.text(EDGE + 9 + paper.width(standing, BOLD, 13), said.condition, size=9.5,
               room=ROOM - 9 - paper.width(standing, BOLD, 13))  # fmt: skip

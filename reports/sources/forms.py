@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from diestore.cards.forms import AmountField, DayField, FigureField
 from diestore.frame.fields import Opens, WholeField
@@ -21,41 +22,45 @@ ROWS = 6  # boxes for price breaks
 def _text(label: str, most: int, **more) -> forms.CharField:
     return forms.CharField(
         label=label, max_length=most, required=False, widget=forms.TextInput({"autocomplete": "off"}),
-        error_messages={"max_length": f"Say it in {most} letters."}, **more,
+        error_messages={"max_length": _("Say it in %(limit_value)d letters.")}, **more,
     )  # fmt: skip
 
 
 class SourceForm(forms.Form):
     """One source. What a source says of itself, its price list from a day on, and whether it is preferred."""
 
-    sort = forms.ChoiceField(label="What comes from there", choices=Source.Sort.choices, widget=Opens)
+    sort = forms.ChoiceField(label=_("What comes from there"), choices=Source.Sort.choices, widget=Opens)
     service = forms.ChoiceField(
-        label="Which service", choices=[("", "none"), *Source.Service.choices], required=False, widget=Opens,
-        help_text="Of an outside service only.",
+        label=_("Which service"), choices=[("", _("none")), *Source.Service.choices], required=False, widget=Opens,
+        help_text=_("Of an outside service only."),
     )  # fmt: skip
     supplier = forms.ModelChoiceField(
-        Party.objects.none(), label="Supplier", required=False, widget=Opens, empty_label="nobody: made in house",
-        error_messages={"invalid_choice": "Pick a supplier of the list."},
+        Party.objects.none(), label=_("Supplier"), required=False, widget=Opens, empty_label=_("nobody: made in house"),
+        error_messages={"invalid_choice": _("Pick a supplier of the list.")},
     )  # fmt: skip
-    part_number = _text("What the supplier calls it", 80)
-    lead_days = WholeField(label="Promised days from order to shelf")
-    on_their_shelf = forms.BooleanField(label="It lies on the supplier's shelf", required=False)
-    least_quantity = WholeField(label="Least quantity", required=False)
-    pack_size = WholeField(label="Sold in packs of", required=False)
+    part_number = _text(_("What the supplier calls it"), 80)
+    lead_days = WholeField(label=_("Promised days from order to shelf"))
+    on_their_shelf = forms.BooleanField(label=_("It lies on the supplier's shelf"), required=False)
+    least_quantity = WholeField(label=_("Least quantity"), required=False)
+    pack_size = WholeField(label=_("Sold in packs of"), required=False)
     currency = forms.CharField(
-        label="Currency", max_length=3, widget=forms.TextInput({"autocomplete": "off", "size": "4"}),
-        error_messages={"required": "Name the currency.", "max_length": "Three letters."},
+        label=_("Currency"), max_length=3, widget=forms.TextInput({"autocomplete": "off", "size": "4"}),
+        error_messages={"required": _("Name the currency."), "max_length": _("Three letters.")},
     )  # fmt: skip
-    shop_money = FigureField(label="One of it in the shop's money", required=False, help_text="Where it is another.")
-    priced_by = forms.ChoiceField(label="Priced", choices=Source.PricedBy.choices, widget=Opens)
-    minutes_each = FigureField(label="Minutes a piece", required=False, help_text="Where it is priced by the hour.")
+    shop_money = FigureField(
+        label=_("One of it in the shop's money"), required=False, help_text=_("Where it is another.")
+    )
+    priced_by = forms.ChoiceField(label=_("Priced"), choices=Source.PricedBy.choices, widget=Opens)
+    minutes_each = FigureField(
+        label=_("Minutes a piece"), required=False, help_text=_("Where it is priced by the hour.")
+    )
     incremental = forms.BooleanField(
-        label="A lower price holds only for the pieces from its number on", required=False
+        label=_("A lower price holds only for the pieces from its number on"), required=False
     )  # fmt: skip
-    prices_from = DayField(label="These prices hold from", required=False)
-    preferred = forms.BooleanField(label="This is the source that is bought from", required=False)
-    why_preferred = _text("Why", 300, help_text="Price, time, quality, or that there is no other.")
-    in_its_place = forms.BooleanField(label="In the place of the one preferred now", required=False)
+    prices_from = DayField(label=_("These prices hold from"), required=False)
+    preferred = forms.BooleanField(label=_("This is the source that is bought from"), required=False)
+    why_preferred = _text(_("Why"), 300, help_text=_("Price, time, quality, or that there is no other."))
+    in_its_place = forms.BooleanField(label=_("In the place of the one preferred now"), required=False)
     seen = forms.IntegerField(min_value=0, max_value=2_000_000_000, widget=forms.HiddenInput, required=False)
 
     def __init__(self, data=None, *, item: Item, row: SourceRow | None = None, currency: str, today: dt.date) -> None:
@@ -73,9 +78,14 @@ class SourceForm(forms.Form):
         for n in range(self.rows):
             pieces, price = rows[n] if n < len(rows) else (None, None)
             self.fields[f"from-{n}"] = WholeField(
-                label=f"From pieces, row {n + 1}", initial=pieces, required=False, placeholder="1" if n == 0 else ""
+                label=_("From pieces, row {n}").format(n=n + 1),
+                initial=pieces,
+                required=False,
+                placeholder="1" if n == 0 else "",
             )
-            self.fields[f"price-{n}"] = AmountField(label=f"Price, row {n + 1}", initial=price, required=False)
+            self.fields[f"price-{n}"] = AmountField(
+                label=_("Price, row {n}").format(n=n + 1), initial=price, required=False
+            )
             for name in (f"from-{n}", f"price-{n}"):
                 self.fields[name].widget.attrs["aria-label"] = self.fields[name].label
 
@@ -92,7 +102,7 @@ class SourceForm(forms.Form):
         told = {"currency": currency, "prices_from": today, "sort": Source.Sort.FINISHED, "priced_by": "piece"}
         if not Source.objects.filter(item=item).exists():  # the first: what the catalogue says until now
             told |= {"supplier": item.supplier_id, "lead_days": item.lead_days, "pack_size": item.pack_size,
-                     "preferred": True, "why_preferred": "the only source so far"}  # fmt: skip
+                     "preferred": True, "why_preferred": _("the only source so far")}  # fmt: skip
         return told
 
     @property
@@ -108,7 +118,8 @@ class SourceForm(forms.Form):
         for n in range(self.rows):
             pieces, price = cleaned.get(f"from-{n}"), cleaned.get(f"price-{n}")
             if price is None and pieces is not None and f"price-{n}" not in self.errors:
-                self.add_error(f"price-{n}", f"Enter the price from {pieces:,} pieces, or clear the row.")
+                told = _("Enter the price from {pieces:,} pieces, or clear the row.")
+                self.add_error(f"price-{n}", told.format(pieces=pieces))
             elif price is not None and f"from-{n}" not in self.errors:
                 prices.append((1 if pieces is None and not prices else pieces or 0, price))
         cleaned["prices"] = sorted(prices)
@@ -134,23 +145,23 @@ class SourceForm(forms.Form):
 
 
 class EndForm(forms.Form):
-    day = DayField(label="Ended on")
+    day = DayField(label=_("Ended on"))
     reason = forms.CharField(
-        label="Why", max_length=300, widget=forms.TextInput({"autocomplete": "off"}),
-        error_messages={"required": "Say why it ends.", "max_length": "Say it in 300 letters."},
+        label=_("Why"), max_length=300, widget=forms.TextInput({"autocomplete": "off"}),
+        error_messages={"required": _("Say why it ends."), "max_length": _("Say it in 300 letters.")},
     )  # fmt: skip
 
     def __init__(self, data=None) -> None:
         super().__init__(data, initial={"day": timezone.localdate()}, auto_id="end_%s")
-        self.fields["day"].error_messages["required"] = "Enter the day."
+        self.fields["day"].error_messages["required"] = _("Enter the day.")
 
 
 class LevelForm(forms.Form):
     """One of the two, and why."""
 
-    chance_percent = FigureField(label="Enough so many times in 100", required=False)
-    least_pieces = WholeField(label="Or: pieces at least, on the shelf and on order", required=False)
+    chance_percent = FigureField(label=_("Enough so many times in 100"), required=False)
+    least_pieces = WholeField(label=_("Or: pieces at least, on the shelf and on order"), required=False)
     reason = forms.CharField(
-        label="Why", max_length=300, widget=forms.TextInput({"autocomplete": "off"}),
-        error_messages={"required": "Say why it is set by hand.", "max_length": "Say it in 300 letters."},
+        label=_("Why"), max_length=300, widget=forms.TextInput({"autocomplete": "off"}),
+        error_messages={"required": _("Say why it is set by hand."), "max_length": _("Say it in 300 letters.")},
     )  # fmt: skip

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from statistics import median
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
 from diestore.register.models import Item, Plant
 from diestore.register.sources import Source, SourcePrice, SpareLevel, list_of
 from maintenance.log import purchase_reads
@@ -27,7 +30,8 @@ class PriceList:
 
     @property
     def words(self) -> list[str]:
-        return [f"{price_words(row.unit_price)} from {row.from_quantity:,}" for row in self.rows]
+        told = _("{price} from {pieces:,}")
+        return [told.format(price=price_words(row.unit_price), pieces=row.from_quantity) for row in self.rows]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,7 +141,7 @@ def supplied(items: Iterable[int] | None, *, day: dt.date, currency: str) -> dic
     found: dict[int, tuple[Source, list[SourcePrice]]] = {}
     for row in sources.order_by("pk").values_list(*own, *(f"prices__{name}" for name in of_price)):
         source = Source(**dict(zip(own, row[: len(own)], strict=True)))
-        _, prices = found.setdefault(source.pk, (source, []))
+        prices = found.setdefault(source.pk, (source, []))[1]
         if row[len(own)] is not None:
             prices.append(SourcePrice(source=source, **dict(zip(of_price, row[len(own) :], strict=True))))
     return supplied_by(found.values(), day=day, currency=currency)
@@ -184,13 +188,21 @@ class Past:
 def past_of(item: Item, *, most: int = 30) -> list[Past]:
     """From the audit of the sources and their prices. Two questions."""
     made = []
-    kinds = {"+": "entered", "~": "changed", "-": "taken out"}
+    sources = {"+": _("{source} entered"), "~": _("{source} changed"), "-": _("{source} taken out")}
+    lists = {
+        "+": _("{source}: {price} from {pieces:,} since {day} entered"),
+        "~": _("{source}: {price} from {pieces:,} since {day} changed"),
+        "-": _("{source}: {price} from {pieces:,} since {day} taken out"),
+    }
     for row in Source.history.filter(item=item).select_related("history_user", "supplier")[:most]:
-        what = "ended" if row.ended_on else kinds[row.history_type]
-        made.append(Past(at=row.history_date, who=str(row.history_user or ""), words=f"{row.instance.called} {what}"))
+        told = _("{source} ended") if row.ended_on else sources[row.history_type]
+        words = told.format(source=row.instance.called)
+        made.append(Past(at=row.history_date, who=str(row.history_user or ""), words=words))
     prices = SourcePrice.history.filter(source__item=item).select_related("history_user", "source__supplier")
     for row in prices[:most]:
-        words = f"{row.source.called}: {price_words(row.unit_price)} from {row.from_quantity:,} since " \
-                f"{row.valid_from:%d %b %Y} {kinds[row.history_type]}"  # fmt: skip
+        words = lists[row.history_type].format(
+            source=row.source.called, price=price_words(row.unit_price), pieces=row.from_quantity,
+            day=date_format(row.valid_from, "d M Y"),
+        )  # fmt: skip
         made.append(Past(at=row.history_date, who=str(row.history_user or ""), words=words))
     return sorted(made, key=lambda one: one.at, reverse=True)[:most]

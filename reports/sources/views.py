@@ -10,6 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views import View
 from django.views.decorators.http import require_safe
 
@@ -69,7 +70,7 @@ class OneSource(PermissionRequiredMixin, View):
                 made = sourcing.change(by=request.user, source=row.source, prices=form.prices(), seen=c["seen"], **said)
         except ChangeRefused as refused:
             return self._refused(request, item, row, form, refused)
-        messages.success(request, f"{item}: {made} is saved.")
+        messages.success(request, _("{item}: {what} is saved.").format(item=item, what=made))
         return redirect(reverse("reports:spare", args=[item.pk]) + _query(plants.picked(request)) + "#sources")
 
     def _end(self, request, item, row) -> HttpResponse:
@@ -80,7 +81,9 @@ class OneSource(PermissionRequiredMixin, View):
             except ChangeRefused as refused:
                 end.add_error(refused.field if refused.field in end.fields else None, str(refused))
             else:
-                messages.success(request, f"{item}: nothing comes from {row.source} any more.")
+                messages.success(
+                    request, _("{item}: nothing comes from {source} any more.").format(item=item, source=row.source)
+                )
                 return redirect(reverse("reports:spare", args=[item.pk]) + _query(plants.picked(request)) + "#sources")
         return self._show(request, item, row, self._form(item, row), end=end, status=422)
 
@@ -92,7 +95,7 @@ class OneSource(PermissionRequiredMixin, View):
         rows = reads.of_item(item, plants.picked(request).plant, timezone.localdate())
         row = next((row for row in rows if row.source.pk == source), None)
         if row is None:
-            raise Http404("No such source of this spare.")
+            raise Http404(_("No such source of this spare."))
         return item, row
 
     @staticmethod
@@ -127,14 +130,14 @@ class Level(PermissionRequiredMixin, View):
         item, picked = _item(pk), plants.picked(request)
         back = reverse("reports:spare", args=[item.pk]) + _query(picked)
         if picked.plant is None:
-            raise Http404("No plant.")
+            raise Http404(_("No plant."))
         if request.POST.get("act") == "back":
             try:
                 sourcing.take_level_back(by=request.user, plant=picked.plant, item=item)
             except ChangeRefused as refused:
                 messages.warning(request, str(refused))
             else:
-                messages.success(request, f"{item}: what is worked out counts again.")
+                messages.success(request, _("{item}: what is worked out counts again.").format(item=item))
             return redirect(back)
         form = LevelForm(request.POST)
         if form.is_valid():
@@ -144,7 +147,7 @@ class Level(PermissionRequiredMixin, View):
             except ChangeRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
-                messages.success(request, f"{item}: {level.words}, set by hand.")
+                messages.success(request, _("{item}: {level}, set by hand.").format(item=item, level=level.words))
                 return redirect(back)
         return self._show(request, item, form, status=422)
 
