@@ -43,7 +43,7 @@ from .rules import stamp
 
 @dataclass(frozen=True, kw_only=True)
 class Sort:
-    """A sort of entry: its name in addresses, its name on pages, and the way from it to a die."""
+    """A sort of entry: its table's name, its name on pages, and the way from it to a die."""
 
     name: str
     label: str
@@ -51,6 +51,23 @@ class Sort:
     die: tuple[str, ...]
     along: tuple[str, ...]  # what its words need
 
+    @property
+    def address(self) -> str:
+        """As addresses name it."""
+        return ADDRESSES.get(self.name, self.name)
+
+
+# The word for a sort in addresses, where the table's name is none of the shop's.
+ADDRESSES = {
+    "work": "grind",
+    "hitcorrection": "count",
+    "incident": "mishap",
+    "stockmovement": "shelf-move",
+    "recordrestart": "restart",
+    "setup": "set-up",
+    "costline": "cost",
+    "costbearer": "who-pays",
+}
 
 _POSITION = ("position__die", "position__station")
 
@@ -107,7 +124,7 @@ class Entry:
 
     @property
     def name(self) -> str:
-        """As addresses name it: run-17."""
+        """As forms name it: run-17."""
         return f"{self.sort.name}-{self.pk}"
 
     @property

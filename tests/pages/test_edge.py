@@ -596,7 +596,7 @@ def test_a_struck_entry_is_shown_as_such(as_role):
     assert "typed twice" in said and "Nils R." in said and "Strike out" not in said
 
 
-@pytest.mark.parametrize("address", ["run/99999", "nothing/1", "costline/1", "stockmovement/1"])
+@pytest.mark.parametrize("address", ["run/99999", "nothing/1", "cost/1", "shelf-move/1"])
 def test_an_entry_that_is_not_there_is_not_found(as_role, address):
     assert as_role("lead").get(f"/log/entries/{address}/").status_code == 404
 

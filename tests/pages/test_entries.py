@@ -74,7 +74,7 @@ def test_the_list_is_filtered(lead, logged):
     make.run(other, 1)
     get = lambda **q: words(lead.get(reverse("maintenance:entries"), q))  # noqa: E731
     assert get(die="H-900") == ALL and get(die="h-9") == ALL
-    assert get(sort="work") == ALL[5:6]
+    assert get(sort="grind") == ALL[5:6]
     assert get(person=make.person("Marek O.").pk) == ALL[:5]
     write.strike_out(by=make.actor(), entry=Stop.objects.get(), reason="wrong die")
     assert get(struck="yes") == [ALL[3]]
@@ -125,6 +125,33 @@ def test_an_entry_is_struck_out_with_who_and_why(lead, die, ina):
 @pytest.mark.parametrize("path", ["run/999999", "rain/1", "run/" + "9" * 30])
 def test_an_entry_that_does_not_exist_is_not_found(lead, path):
     assert lead.get(f"/log/entries/{path}/strike/").status_code == 404
+
+
+WORDS = {"stockmovement": "shelf-move", "hitcorrection": "count", "costline": "cost", "work": "grind",
+         "incident": "mishap", "setup": "set-up"}  # fmt: skip
+
+
+@pytest.mark.parametrize("then", WORDS)
+def test_an_address_by_the_name_of_a_table_leads_to_that_of_today_for_good(lead, then):
+    now = f"/log/entries/{WORDS[then]}"
+    assert reverse("maintenance:strike", args=[then, 7]) == f"{now}/7/strike/"
+    for rest in ("7/", "7/strike/?x=1", "7/payer/"):
+        answer = lead.get(f"/log/entries/{then}/{rest}")
+        assert (answer.status_code, answer.url) == (301, f"{now}/{rest}")
+    answer = lead.get(f"/log/entries/?sort={then}&die=H-1&order=at")
+    assert (answer.status_code, answer.url) == (301, f"/log/entries/?sort={WORDS[then]}&die=H-1&order=at")
+    assert f'value="{WORDS[then]}" selected' in page(lead.get(answer.url))
+
+
+def test_what_a_page_that_stood_open_sends_arrives_whole(lead, die, ina):
+    make.run(die, 1, 9_000)
+    (work,) = make.sharpen(die, 2, at("1-A", die))
+    sent = {"reason": "not ground", "person": ina.pk}
+    answer = lead.post(f"/log/entries/work/{work.pk}/strike/", sent)
+    assert (answer.status_code, answer.url) == (308, reverse("maintenance:strike", args=["work", work.pk]))
+    lead.post(f"/log/entries/work/{work.pk}/strike/", sent, follow=True)
+    work.refresh_from_db()
+    assert work.struck_reason == "not ground"
 
 
 def numbers(die):
@@ -236,7 +263,7 @@ def test_the_list_is_the_same_as_a_plain_one(as_role):
 
 @pytest.mark.parametrize("role", roles.ROLES)
 def test_money_is_read_by_those_who_may_see_it_and_by_nobody_else(client, role):
-    """Before, `?sort=costline` told setter, buyer, toolmaker and tablet what a repair had cost."""
+    """Once the list of the costs told setter, buyer, toolmaker and tablet what a repair had cost."""
     die = make.die()
     make.run(die, 1)
     line = CostLine.objects.create(die=die, at=make.moment(2), kind="sharpening", amount="541", through="import",
@@ -246,7 +273,7 @@ def test_money_is_read_by_those_who_may_see_it_and_by_nobody_else(client, role):
                                      struck_reason="twice")  # fmt: skip
     may = roles.SEE_COST in roles.GRANTS[role]
     client.force_login(make.user(role))
-    list_of_all, of_cost = reverse("maintenance:entries"), reverse("maintenance:entries") + "?sort=costline"
+    list_of_all, of_cost = reverse("maintenance:entries"), reverse("maintenance:entries") + "?sort=cost"
     pages = [list_of_all, of_cost, f"{list_of_all}?struck=yes", reverse("diestore:die", args=[die.pk]), "/"]
     if roles.GRANTS[role] & {roles.LOG_RUN}:
         pages.append(f"{reverse('maintenance:log')}?die={die.pk}")
@@ -257,8 +284,8 @@ def test_money_is_read_by_those_who_may_see_it_and_by_nobody_else(client, role):
     for one in (line, struck):
         found = client.get(reverse("maintenance:strike", args=["costline", one.pk])).status_code
         assert found == (200 if roles.STRIKE_ENTRY in roles.GRANTS[role] else 403)
-        assert client.get(f"/log/entries/costline/{one.pk}/").status_code == 404, "no page of its own"
-    assert ("costline" in client.get(list_of_all).content.decode()) == may
+        assert client.get(f"/log/entries/cost/{one.pk}/").status_code == 404, "no page of its own"
+    assert ('value="cost"' in client.get(list_of_all).content.decode()) == may
 
 
 def test_the_first_of_several_lists_are_those_of_each_list(logged):

@@ -246,7 +246,7 @@ def test_a_receipt_is_one_entry_and_struck_out_it_is_on_the_way_again(as_role, p
     line = order.lines.get()
     (shelf,) = purchases.receive(by=make.actor(), order=order, came={line.pk: purchases.Came(quantity=4)})
     lead = as_role("lead")
-    shown = as_read(lead.get("/log/entries/?sort=stockmovement"))
+    shown = as_read(lead.get("/log/entries/?sort=shelf-move"))
     assert shown.count(f"order {order.number}") == 2, "placed, and what came: the other half of it is no entry"
     write.strike_out(by=make.actor(), entry=shelf, reason="another box")
     assert "4 of 4 pieces still to come" in as_read(lead.get(page_of(order)))

@@ -154,7 +154,7 @@ def test_what_only_one_may_do_is_done_once_and_the_others_are_told(open_site):
     # One strikes it out.
     pk = site.number("SELECT id FROM maintenance_hitcorrection")
     sent = all_at_once(
-        web, shop, f"/log/entries/hitcorrection/{pk}/strike/", lambda n: {"reason": f"it was right after all, {n}"}
+        web, shop, f"/log/entries/count/{pk}/strike/", lambda n: {"reason": f"it was right after all, {n}"}
     )
     assert sorted(s.answer.status for s in sent) == [302] + [422] * (CLIENTS - 1), [s.answer.wrong for s in sent]
     assert site.number("SELECT count(struck_at) FROM maintenance_hitcorrection") == 1

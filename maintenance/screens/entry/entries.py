@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponsePermanentRedirect, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
 from django.views import View
@@ -19,6 +19,7 @@ from diestore.register.models import Die
 from maintenance.log import changes, expected, listing, photos, take_back, write
 
 from . import forms
+from .addresses import list_of_today
 from .tasks import (
     TASK_OF,
     TASKS,
@@ -139,6 +140,8 @@ class Entries(AnyOf, View):
     }
 
     def get(self, request: HttpRequest) -> HttpResponse:
+        if there := list_of_today(request.GET):
+            return HttpResponsePermanentRedirect(there)
         sorts = listing.sorts(with_cost=sees_cost(request)).values()
         people = plants.within(Person.objects.all(), request.user)
         form = forms.EntriesFilter(request.GET, sorts=sorts, people=people)

@@ -384,4 +384,8 @@ class EntriesFilter(forms.Form):
     def __init__(self, data=None, *, sorts, people) -> None:
         super().__init__(data)
         self.fields["person"].queryset = people
-        self.fields["sort"].choices = [("", "everything"), *((s.name, s.label) for s in sorts)]
+        self.names = {s.address: s.name for s in sorts}
+        self.fields["sort"].choices = [("", "everything"), *((s.address, s.label) for s in sorts)]
+
+    def clean_sort(self) -> str:
+        return self.names.get(self.cleaned_data["sort"], "")

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from . import entries, views
+from .addresses import to_today
 
 urlpatterns = [
     path("", views.Start.as_view(), name="log"),
@@ -16,6 +17,7 @@ urlpatterns = [
     path("set-up/", views.LogSetUp.as_view(), name="log_set_up"),
     path("count/", views.LogCorrection.as_view(), name="log_correction"),
     path("entries/", entries.Entries.as_view(), name="entries"),
-    path("entries/<slug:sort>/<key:pk>/strike/", entries.Strike.as_view(), name="strike"),
-    path("entries/<slug:sort>/<key:pk>/take-back/", entries.TakeBack.as_view(), name="take_back"),
+    path("entries/<entry:sort>/<key:pk>/strike/", entries.Strike.as_view(), name="strike"),
+    path("entries/<entry:sort>/<key:pk>/take-back/", entries.TakeBack.as_view(), name="take_back"),
+    path("entries/<former_entry:sort>/<path:rest>", to_today, name="entry_of_before"),
 ]
