@@ -10,6 +10,8 @@ from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponsePermanentRedirect, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 
 from diestore.access import plants, roles
@@ -123,7 +125,7 @@ class TakeBack(AnyOf, View):
         except write.EntryRefused as refused:
             messages.warning(request, str(refused))
         else:
-            _say_struck(request, entry, outcome, "Undone")
+            _say_struck(request, entry, outcome, _("Undone"))
         return HttpResponseRedirect(die_url(entry.die) if entry.die else reverse("maintenance:entries"))
 
 
@@ -182,8 +184,10 @@ class Entries(AnyOf, View):
             return None, ""
         dies = expected.dies_of_label(text, among)
         if not dies:
-            return None, f"No die has “{text}” on its label."
-        return dies[0], "" if len(dies) == 1 else f"“{text}” matches {len(dies)} dies: type more of the label."
+            return None, _("No die has “{text}” on its label.").format(text=text)
+        return dies[0], "" if len(dies) == 1 else _("“{text}” matches {n} dies: type more of the label.").format(
+            text=text, n=len(dies)
+        )
 
 
 def plant_of_entry(entry: listing.Entry) -> int | None:
@@ -192,7 +196,7 @@ def plant_of_entry(entry: listing.Entry) -> int | None:
 
 
 def _say_struck(
-    request: HttpRequest, entry: listing.Entry, outcome: changes.Following, done: str = "Struck out"
+    request: HttpRequest, entry: listing.Entry, outcome: changes.Following, done: str = gettext_lazy("Struck out")
 ) -> None:
     clock = clocks_now(entry.die) if entry.die is not None else ""
     say_behind(request, outcome)

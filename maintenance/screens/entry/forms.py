@@ -8,6 +8,10 @@ from collections.abc import Iterator
 
 from django import forms
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import units
 from diestore.access.models import Person
@@ -32,16 +36,16 @@ class LogForm(forms.Form):
 
     heading = ""
     work = ""  # what the cautions beside the form go by
-    who = "Who did it?"
+    who = gettext_lazy("Who did it?")
 
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     confirm = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     note = forms.CharField(
-        label="Note",
+        label=gettext_lazy("Note"),
         max_length=NOTE_AT_MOST,
         required=False,
         widget=forms.Textarea({"rows": 2}),
-        error_messages={"max_length": f"A note has {NOTE_AT_MOST:,} letters at most."},
+        error_messages={"max_length": format_lazy(gettext_lazy("A note has {n:,} letters at most."), n=NOTE_AT_MOST)},
     )
 
     def __init__(
@@ -69,7 +73,7 @@ class LogForm(forms.Form):
             self,
             people=log_expected.people(die),
             label=self.who,
-            missing="Pick a name.",
+            missing=_("Pick a name."),
             tablet=tablet,
             required=True,
         )
@@ -126,13 +130,15 @@ class LogForm(forms.Form):
         return {"at": event.at, "person": event.person_id, "note": event.note}
 
 
-def picks(label: str, options, *, required: bool = True, missing: str = "Pick one.", **kwargs) -> forms.ChoiceField:
+def picks(
+    label: str, options, *, required: bool = True, missing: str = gettext_lazy("Pick one."), **kwargs
+) -> forms.ChoiceField:
     return forms.ChoiceField(
         label=label,
         choices=choices(options),
         widget=Picks,
         required=required,
-        error_messages={"required": missing, "invalid_choice": "Pick one of these."},
+        error_messages={"required": missing, "invalid_choice": _("Pick one of these.")},
         **kwargs,
     )
 
@@ -142,7 +148,7 @@ def when(label: str, initial: dt.datetime | None, **kwargs) -> MomentField:
 
 
 class RunForm(LogForm):
-    heading = "Log a run"
+    heading = gettext_lazy("Log a run")
     work = "run"
 
     def build(self) -> None:
@@ -152,46 +158,52 @@ class RunForm(LogForm):
         self.expected_hits = by_the_clock or self.expected.usual_hits
         self.clock_words = numbers.hits(by_the_clock) if by_the_clock else ""
         self.usual_words = numbers.hits(self.expected.usual_hits) if self.expected.usual_hits else ""
-        self.fields["started"] = when("From", started)
-        self.fields["ended"] = when("To", self.now)
+        self.fields["started"] = when(_("From"), started)
+        self.fields["ended"] = when(_("To"), self.now)
         self.fields["hits"] = WholeField(
-            label="Hits",
+            label=_("Hits"),
             big=True,
             placeholder=f"{self.expected_hits:,}" if self.expected_hits else "",
-            error_messages={"required": "Enter the hits that the counter went up by."},
+            error_messages={"required": _("Enter the hits that the counter went up by.")},
         )
         if not self.is_bound:
             self.fields["hits"].widget.attrs["autofocus"] = True
         self.orders = {str(row.order_id): row for row in log_expected.open_orders(self.die)}
-        self.fields["order"] = picks("For which job?", self._order_picks(), required=False)
+        self.fields["order"] = picks(_("For which job?"), self._order_picks(), required=False)
         self.initial.setdefault("order", next(iter(self.orders), ""))
         self.variants = {str(v.pk): v for v in self.expected.variants}
         if len(self.variants) > 1:
-            self.fields["variant"] = picks("With which inserts?", [(pk, str(v)) for pk, v in self.variants.items()])
+            self.fields["variant"] = picks(_("With which inserts?"), [(pk, str(v)) for pk, v in self.variants.items()])
             first = self.orders.get(str(self.initial["order"]))
             wanted = str(first.variant_id) if first and first.variant_id else next(iter(self.variants))
             self.initial.setdefault("variant", wanted)
         self.fields["press"] = forms.ModelChoiceField(
-            label="Press",
+            label=_("Press"),
             queryset=Press.objects.filter(plant=self.die.plant_id),
             required=False,
-            empty_label="not said",
+            empty_label=_("not said"),
             initial=log_expected.press_now(self.die),
         )
         self.fields["stock"] = forms.ModelChoiceField(
-            label="Stock", queryset=Stock.objects.all(), empty_label=None, initial=self.die.usual_stock_id
+            label=_("Stock"), queryset=Stock.objects.all(), empty_label=None, initial=self.die.usual_stock_id
         )
-        self.fields["lot"] = forms.CharField(label="Coil or lot", max_length=80, required=False)
-        self.fields["good_parts"] = WholeField(label="Good parts, if counted", required=False)
-        self.fields["estimated"] = forms.BooleanField(label="The hits are estimated, not counted", required=False)
+        self.fields["lot"] = forms.CharField(label=_("Coil or lot"), max_length=80, required=False)
+        self.fields["good_parts"] = WholeField(label=_("Good parts, if counted"), required=False)
+        self.fields["estimated"] = forms.BooleanField(label=_("The hits are estimated, not counted"), required=False)
 
     def _order_picks(self):
         known = self.initial.get("order")
         for row in self.orders.values():
-            yield row.order_id, Pick(row.number, f"{row.hits_left:,} hits to go, due {row.due:%-d %b}")
+            yield (
+                row.order_id,
+                Pick(
+                    row.number,
+                    _("{hits:,} hits to go, due {day}").format(hits=row.hits_left, day=date_format(row.due, "j M")),
+                ),
+            )
         if known and str(known) not in self.orders:
-            yield known, Pick(str(self.initial.get("order_said", known)), "closed")
-        yield "", "no job"
+            yield known, Pick(str(self.initial.get("order_said", known)), _("closed"))
+        yield "", _("no job")
 
     def check(self, cleaned: dict) -> None:
         started, ended = cleaned.get("started"), cleaned.get("ended")
@@ -210,7 +222,12 @@ class RunForm(LogForm):
         if order and variant:
             made = Output.objects.filter(variant=variant)
             if made.exists() and not made.filter(part__orders=order.order_id).exists():
-                self.add_error("order", f"Job {order.number} is for a part that the inserts {variant} do not make.")
+                self.add_error(
+                    "order",
+                    _("Job {number} is for a part that the inserts {variant} do not make.").format(
+                        number=order.number, variant=variant
+                    ),
+                )
 
     def _variant(self, cleaned: dict):
         return self.variants.get(cleaned.get("variant", "")) or next(
@@ -233,7 +250,7 @@ class RunForm(LogForm):
         if good is not None and variant is not None:
             per_hit = sum(Output.objects.filter(variant=variant).values_list("parts_per_hit", flat=True)) or 1
             if good > hits * per_hit:
-                yield f"{good:,} good parts are more than {hits:,} hits make."
+                yield _("{good:,} good parts are more than {hits:,} hits make.").format(good=good, hits=hits)
 
     def save(self, by: write.Actor) -> list[Event]:
         c = self.cleaned_data
@@ -274,30 +291,30 @@ class RunForm(LogForm):
 
 
 class CorrectionForm(LogForm):
-    heading = "Put the count right"
+    heading = gettext_lazy("Put the count right")
     WITHOUT, MORE, FEWER = "without stock", "more", "fewer"
 
     def build(self) -> None:
         self.fields["what"] = picks(
-            "What is to be put right?",
+            _("What is to be put right?"),
             [
-                (self.WITHOUT, Pick("strokes without stock", "setting up; edges do not wear")),
-                (self.MORE, Pick("more hits than logged", "they are added")),
-                (self.FEWER, Pick("fewer hits than logged", "they are taken off")),
+                (self.WITHOUT, Pick(_("strokes without stock"), _("setting up; edges do not wear"))),
+                (self.MORE, Pick(_("more hits than logged"), _("they are added"))),
+                (self.FEWER, Pick(_("fewer hits than logged"), _("they are taken off"))),
             ],
             initial=self.WITHOUT,
         )
         self.fields["hits"] = WholeField(
-            label="How many?", big=True, error_messages={"required": "Enter how many hits."}
+            label=_("How many?"), big=True, error_messages={"required": _("Enter how many hits.")}
         )
         self.fields["reason"] = forms.CharField(
-            label="Why?", max_length=200, required=False, widget=forms.TextInput({"placeholder": "setting up"})
+            label=_("Why?"), max_length=200, required=False, widget=forms.TextInput({"placeholder": _("setting up")})
         )
-        self.fields["at"] = when("When was it?", self.now)
+        self.fields["at"] = when(_("When was it?"), self.now)
         variants = log_expected.variants(self.die)
         self.variants = {str(v.pk): v for v in variants}
         if len(variants) > 1:
-            self.fields["variant"] = picks("With which inserts?", [(v.pk, str(v)) for v in variants])
+            self.fields["variant"] = picks(_("With which inserts?"), [(v.pk, str(v)) for v in variants])
             self.initial.setdefault("variant", str(variants[0].pk))
 
     def check(self, cleaned: dict) -> None:
@@ -305,12 +322,12 @@ class CorrectionForm(LogForm):
             cleaned["at"] = self.moment_of(cleaned["at"])
         hits = cleaned.get("hits")
         if hits is not None and not 1 <= hits <= HITS_AT_MOST:
-            self.add_error("hits", f"Enter how many as a number from 1 to {HITS_AT_MOST:,}.")
+            self.add_error("hits", _("Enter how many as a number from 1 to {n:,}.").format(n=HITS_AT_MOST))
         if not (cleaned.get("reason") or "").strip():
             if cleaned.get("what") == self.WITHOUT:
                 cleaned["reason"] = "setting up"
             elif "reason" in cleaned:
-                self.add_error("reason", "Say why the count was wrong.")
+                self.add_error("reason", _("Say why the count was wrong."))
 
     def save(self, by: write.Actor) -> list[Event]:
         c = self.cleaned_data
@@ -343,10 +360,13 @@ class StrikeForm(forms.Form):
     """Who strikes an entry out, and why."""
 
     reason = forms.CharField(
-        label="Why is it wrong?",
+        label=gettext_lazy("Why is it wrong?"),
         max_length=300,
-        widget=forms.TextInput({"placeholder": "logged twice, wrong die, wrong number ..."}),
-        error_messages={"required": "Say why it is struck out.", "max_length": "Say it in 300 letters at most."},
+        widget=forms.TextInput({"placeholder": gettext_lazy("logged twice, wrong die, wrong number ...")}),
+        error_messages={
+            "required": gettext_lazy("Say why it is struck out."),
+            "max_length": gettext_lazy("Say it in 300 letters at most."),
+        },
     )
 
     def __init__(self, data=None, *, people, person: Person | None = None, tablet: Tablet | None = None) -> None:
@@ -354,8 +374,8 @@ class StrikeForm(forms.Form):
         add_person(
             self,
             people=people,
-            label="Who strikes it out?",
-            missing="Pick who strikes it out.",
+            label=_("Who strikes it out?"),
+            missing=_("Pick who strikes it out."),
             tablet=tablet,
             required=True,
         )
@@ -370,22 +390,28 @@ class StrikeForm(forms.Form):
 class EntriesFilter(forms.Form):
     """What of the log is shown. A value that means nothing is left out, not refused."""
 
-    die = forms.CharField(label="Die", max_length=60, required=False, widget=forms.TextInput({"type": "search"}))
-    sort = forms.ChoiceField(label="What", required=False)
+    die = forms.CharField(
+        label=gettext_lazy("Die"), max_length=60, required=False, widget=forms.TextInput({"type": "search"})
+    )
+    sort = forms.ChoiceField(label=gettext_lazy("What"), required=False)
     person = forms.ModelChoiceField(
-        label="Who", queryset=Person.objects.none(), required=False, empty_label="everybody"
+        label=gettext_lazy("Who"), queryset=Person.objects.none(), required=False, empty_label=gettext_lazy("everybody")
     )
     struck = forms.ChoiceField(
-        label="Struck out",
+        label=gettext_lazy("Struck out"),
         required=False,
-        choices=[("", "both"), ("no", "only what counts"), ("yes", "only struck out")],
+        choices=[
+            ("", gettext_lazy("both")),
+            ("no", gettext_lazy("only what counts")),
+            ("yes", gettext_lazy("only struck out")),
+        ],
     )
 
     def __init__(self, data=None, *, sorts, people) -> None:
         super().__init__(data)
         self.fields["person"].queryset = people
         self.names = {s.address: s.name for s in sorts}
-        self.fields["sort"].choices = [("", "everything"), *((s.address, s.label) for s in sorts)]
+        self.fields["sort"].choices = [("", _("everything")), *((s.address, _(s.label)) for s in sorts)]
 
     def clean_sort(self) -> str:
         return self.names.get(self.cleaned_data["sort"], "")

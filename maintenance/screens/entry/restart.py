@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext_lazy
+
 from diestore.access import roles
 
 from . import restart_form, views
 from .tasks import Task
 
-RESTART = Task("restart", "Start the record again", "when the die wears differently", roles.RUN_FIT)
+RESTART = Task(
+    "restart", gettext_lazy("Start the record again"), gettext_lazy("when the die wears differently"), roles.RUN_FIT
+)
 
 
 class Restart(views.LogTask):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from maintenance.log import write
 from maintenance.models import DriftFlag, Event
@@ -11,20 +13,20 @@ from .forms import LogForm, when
 
 
 class RestartForm(LogForm):
-    heading = "Start the record again"
+    heading = gettext_lazy("Start the record again")
 
     def build(self) -> None:
         self.flag = DriftFlag.objects.filter(die=self.die).first()
-        self.fields["at"] = when("Since when does it wear differently?", self.flag.since if self.flag else None)
+        self.fields["at"] = when(_("Since when does it wear differently?"), self.flag.since if self.flag else None)
         if "person" in self.fields:
-            self.fields["person"].label = "Who decides it?"
+            self.fields["person"].label = _("Who decides it?")
         self.fields["reason"] = forms.CharField(
-            label="What changed?",
+            label=_("What changed?"),
             max_length=200,
-            widget=forms.TextInput({"placeholder": "other oil, other stock, rebuilt, realigned, not known ..."}),
+            widget=forms.TextInput({"placeholder": _("other oil, other stock, rebuilt, realigned, not known ...")}),
             error_messages={
-                "required": "Say what changed, or that it is not known.",
-                "max_length": "Say it in 200 letters at most.",
+                "required": _("Say what changed, or that it is not known."),
+                "max_length": _("Say it in 200 letters at most."),
             },
         )
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from django import forms
 from django.forms.boundfield import BoundField
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import units
 from diestore.frame.fields import MeasureField
@@ -42,7 +44,7 @@ class Line:
 
 
 class SetUpForm(LogForm):
-    heading = "Log a set-up"
+    heading = gettext_lazy("Log a set-up")
     work = "set-up"
 
     def build(self) -> None:
@@ -58,33 +60,35 @@ class SetUpForm(LogForm):
         for n in range(len(self.blocks), len(self.blocks) + max(OTHERS, len(elsewhere) + 1)):
             other = elsewhere[n - len(self.blocks)] if n - len(self.blocks) < len(elsewhere) else None
             self.fields[f"place_{n}"] = forms.CharField(
-                max_length=40, required=False, widget=forms.TextInput({"aria-label": f"line {n + 1}: where"})
+                max_length=40,
+                required=False,
+                widget=forms.TextInput({"aria-label": _("line {n}: where").format(n=n + 1)}),
             )
             self.initial.setdefault(f"place_{n}", other.place if other else "")
             for axis in "xy":
                 self.fields[f"{axis}_{n}"] = field = MeasureField(
                     "length_mm", self.system, required=False, placeholder=axis
                 )
-                field.widget.attrs["aria-label"] = f"line {n + 1}: {axis}"
+                field.widget.attrs["aria-label"] = _("line {n}: {axis}").format(n=n + 1, axis=axis)
                 if other is not None:
                     self.initial.setdefault(f"{axis}_{n}", getattr(other, f"{axis}_mm"))
-            self._add(n, f"line {n + 1}", known=other)
+            self._add(n, _("line {n}").format(n=n + 1), known=other)
         self.count = n + 1
         self.fields["shut_height"] = MeasureField(
-            "shut_height_mm", self.system, label="Shut height that the press shows", required=False
+            "shut_height_mm", self.system, label=_("Shut height that the press shows"), required=False
         )
         self.fields["press"] = forms.ModelChoiceField(
-            label="Press",
+            label=_("Press"),
             queryset=Press.objects.filter(plant=self.die.plant_id, retired_at__isnull=True),
             required=False,
-            empty_label="not said",
+            empty_label=_("not said"),
             initial=self.die.usual_press_id,
         )
-        self.fields["is_good"] = forms.BooleanField(label="It is left to run like this", required=False)
-        self.fields["at"] = when("When was it?", self.now)
+        self.fields["is_good"] = forms.BooleanField(label=_("It is left to run like this"), required=False)
+        self.fields["at"] = when(_("When was it?"), self.now)
 
     def _add(self, n: int, named: str, *, known: BlockReading | None) -> None:
-        for name, label in (("crushed", "crushed piece"), ("slot", "slot"), ("off", "stand-off")):
+        for name, label in (("crushed", _("crushed piece")), ("slot", _("slot")), ("off", _("stand-off"))):
             self.fields[f"{name}_{n}"] = field = MeasureField("clearance_mm", self.system, required=False)
             field.widget.attrs["aria-label"] = f"{named}: {label}"
         self.initial.setdefault(f"slot_{n}", known.slot_mm if known and known.slot_mm else "")
@@ -119,7 +123,7 @@ class SetUpForm(LogForm):
         if block.x_mm is None or block.y_mm is None:
             return ""
         along, across = (f"{units.shown_value(mm, 'length_mm', self.system):.6g}" for mm in (block.x_mm, block.y_mm))
-        return f"{along} along, {across} across"
+        return _("{along} along, {across} across").format(along=along, across=across)
 
     def check(self, cleaned: dict) -> None:
         if cleaned.get("at"):
@@ -131,7 +135,7 @@ class SetUpForm(LogForm):
             block = self.blocks[n] if n < len(self.blocks) else None
             place = block.code if block else cleaned.get(f"place_{n}", "").strip()
             if not place:
-                self.add_error(f"place_{n}", "Say where this piece lay.")
+                self.add_error(f"place_{n}", _("Say where this piece lay."))
                 continue
             try:
                 self.readings.append(
@@ -157,14 +161,24 @@ class SetUpForm(LogForm):
         for reading in self.readings:
             if reading.to_contact_mm < 0:
                 yield (
-                    f"The piece at {reading.place} measures less than its slot is deep: "
-                    f"{self._shown(reading.crushed_mm)} in a slot of {self._shown(reading.slot_mm)}. Check both."
+                    _(
+                        "The piece at {place} measures less than its slot is deep: {crushed_mm} in a slot of "
+                        "{slot_mm}. Check both."
+                    ).format(
+                        place=reading.place,
+                        crushed_mm=self._shown(reading.crushed_mm),
+                        slot_mm=self._shown(reading.slot_mm),
+                    )
                 )
             elif reading.crushed_mm > MUCH_MM:
                 shown = self._shown(reading.crushed_mm)
-                yield f"{shown} at {reading.place} is very thick for crushed solder. Check the unit."
+                yield _("{shown} at {place} is very thick for crushed solder. Check the unit.").format(
+                    shown=shown, place=reading.place
+                )
         if cleaned["is_good"] and not self.closing.is_level:
-            yield f"The readings differ by {self._shown(self.closing.spread_mm)}, and it is left to run like this."
+            yield _("The readings differ by {spread_mm}, and it is left to run like this.").format(
+                spread_mm=self._shown(self.closing.spread_mm)
+            )
 
     @property
     def closing(self) -> Closing:

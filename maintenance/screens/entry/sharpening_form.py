@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop, ngettext
 
 from diestore import units
 from diestore.frame.fields import MeasureField, Opens, Pick, TypedField, choices
@@ -28,7 +30,7 @@ AMOUNTS_MM = (0.05, 0.08, 0.10, 0.12, 0.15, 0.20, 0.30, 0.50)  # offered to a fi
 AMOUNTS_IN = (0.002, 0.003, 0.004, 0.005, 0.006, 0.008, 0.012, 0.020)
 HOURS = (0.5, 1, 1.5, 2, 3, 4)
 DRESSED = "dressed in the press"
-DIE_SIDE = "the die side"
+DIE_SIDE = gettext_noop("the die side")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +72,7 @@ class SharpeningForm(LogForm):
     its own, is part of the set whichever side was ground.
     """
 
-    heading = "Log a sharpening"
+    heading = gettext_lazy("Log a sharpening")
     BOTH, ALL, AS_FOUND, WITH_SET, LEFT_OUT = "both", "all", "as found", "set", "out"
     ONLY, ONLY_DRESSED = "only-", "dressed-"
     UNDER, OUT = "under", "out"
@@ -82,98 +84,109 @@ class SharpeningForm(LogForm):
         self.empty = [p for p in ground if not p.fitted]
         self.kept = {w.position_id: w for w in self.instead.events} if self.instead else {}
         sides = {p.position.side for p in self.places if p.kind.cuts}
-        whole = [(Side.UPPER.value, "punch side"), (Side.LOWER.value, "die side"), (self.BOTH, "both sides")]
+        whole = [(Side.UPPER.value, _("punch side")), (Side.LOWER.value, _("die side")), (self.BOTH, _("both sides"))]
         if len(sides) < 2:
-            whole = [(self.BOTH, "the whole set")]
+            whole = [(self.BOTH, _("the whole set"))]
         alone = [
-            (f"{which}{place.position.pk}", "only this")
+            (f"{which}{place.position.pk}", _("only this"))
             for place in self.places
             for which in (self.ONLY, self.ONLY_DRESSED)
         ]
         self.fields["sides"] = picks(
-            "What was ground?",
+            _("What was ground?"),
             [*whole, *alone],
             initial=self.BOTH if len(sides) < 2 else None,
             required=len(sides) > 1,
-            missing="Pick which side was ground.",
+            missing=_("Pick which side was ground."),
         )
         self.fields["sides"].widget.choices = choices(whole)  # the others stand in the rows
         variants = log_expected.variants(self.die)
         if len(variants) > 1 and any(p.variants for p in self.places):
             in_the_die = log_expected.last_variant(self.die) or variants[0].pk
             self.fields["variant"] = picks(
-                "With which inserts?",
-                [*((v.pk, Pick(v.code, "in the die" if v.pk == in_the_die else "")) for v in variants),
-                 (self.ALL, "all of them")],
+                _("With which inserts?"),
+                [*((v.pk, Pick(v.code, _("in the die") if v.pk == in_the_die else "")) for v in variants),
+                 (self.ALL, _("all of them"))],
                 initial=str(in_the_die),
             )  # fmt: skip
         self.usual_mm = usual = clockwork_usual.usual_grind_mm(log)
         self.fields["removed"] = MeasureField(
             "removed_mm",
             self.system,
-            label="How much came off each?",
+            label=_("How much came off each?"),
             required=False,
             big=True,
             placeholder="" if usual is None else units.show(usual, "removed_mm", self.system, with_unit=False),
         )
         self.fields["why"] = picks(
-            "Why was it ground?",
+            _("Why was it ground?"),
             [
-                (self.AS_FOUND, Pick("an edge was dull or chipped", "open it and tap it")),
-                (Work.Why.PLANNED.value, Pick("on schedule", "nothing dull")),
-                (Work.Why.CHANGE.value, "engineering change"),
-                (Work.Why.OTHER.value, "other"),
+                (self.AS_FOUND, Pick(_("an edge was dull or chipped"), _("open it and tap it"))),
+                (Work.Why.PLANNED.value, Pick(_("on schedule"), _("nothing dull"))),
+                (Work.Why.CHANGE.value, _("engineering change")),
+                (Work.Why.OTHER.value, _("other")),
             ],
             initial=self.AS_FOUND,
         )
         self.fields["rest"] = picks(
-            "And the other edges?",
-            [(Found.NOT_LOOKED.value, "not looked at"), (Found.SHARP.value, "looked at, still sharp")],
+            _("And the other edges?"),
+            [(Found.NOT_LOOKED.value, _("not looked at")), (Found.SHARP.value, _("looked at, still sharp"))],
             initial=Found.NOT_LOOKED.value,
         )
         self.fields["operation"] = forms.ChoiceField(
-            label="What was done?", choices=[(key, one.words) for key, one in OPERATIONS.items()], initial="ground"
+            label=_("What was done?"),
+            choices=[(key, _(one.words)) for key, one in OPERATIONS.items()],
+            initial="ground",
         )
         self.fields["spacer"] = picks(
-            "Was the spacer put under or taken out?",
-            [(self.UNDER, Pick("put under", "it stands higher")), (self.OUT, Pick("taken out", "it stands lower"))],
+            _("Was the spacer put under or taken out?"),
+            [
+                (self.UNDER, Pick(_("put under"), _("it stands higher"))),
+                (self.OUT, Pick(_("taken out"), _("it stands lower"))),
+            ],
             initial=self.UNDER,
             required=False,
-            help_text="Only for a spacer. Type its thickness where the amount ground off goes otherwise.",
+            help_text=_("Only for a spacer. Type its thickness where the amount ground off goes otherwise."),
         )
         self.fields["coating"] = forms.CharField(
-            label="Coated with",
+            label=_("Coated with"),
             max_length=40,
             required=False,
             widget=forms.TextInput({"placeholder": ", ".join(name for name in COATINGS if name != "none")}),
-            help_text="Only where it was coated anew.",
-            error_messages={"max_length": "Name the coating in 40 letters."},
+            help_text=_("Only where it was coated anew."),
+            error_messages={"max_length": _("Name the coating in 40 letters.")},
         )
         hours = clockwork_usual.usual_hours(log)
         self.fields["hours"] = TypedField(
-            label="Hours in all", required=False, placeholder="" if hours is None else f"{hours:g}"
+            label=_("Hours in all"), required=False, placeholder="" if hours is None else f"{hours:g}"
         )
         self.fields["supplier"] = forms.ModelChoiceField(
-            label="Who ground it?",
+            label=_("Who ground it?"),
             queryset=Party.objects.filter(role=Party.Role.SUPPLIER),
             required=False,
-            empty_label="our own toolroom",
+            empty_label=_("our own toolroom"),
         )
-        self.fields["at"] = when("When was it?", self.now)
+        self.fields["at"] = when(_("When was it?"), self.now)
         self.fields["hits_into_run"] = into_run()
         self.lengths = lengths.lengths_now(place.position.pk for place in self.places)
         for place in self.places:
             self._add_row(place)
         self.groups = self._height_groups()
         for group in self.groups:
-            self._add_length(group.field, f"Length after, {group.name}", group.places)
+            self._add_length(group.field, _("Length after, {name}").format(name=group.name), group.places)
 
     def _height_groups(self) -> list[HeightGroup]:
         """The cutting pieces that have to be level: punches that enter together, and the face of the die."""
         members: dict[str, list[log_expected.BenchPlace]] = defaultdict(list)
         for place in self.places:
             own = place.position.height_group
-            name = f"height group {own}" if own else DIE_SIDE if place.position.side == Side.LOWER else ""
+            name = (
+                _("height group {own}").format(own=own)
+                if own
+                else _(DIE_SIDE)
+                if place.position.side == Side.LOWER
+                else ""
+            )
             if name and place.kind.cuts:
                 members[name].append(place)
         return [
@@ -195,27 +208,30 @@ class SharpeningForm(LogForm):
         pk = place.position.pk
         cuts = place.kind.cuts
         options = [
-            (self.WITH_SET, "as the others"),
-            ("dull", Pick("dull", "expected", expected=True) if place.limits else "dull"),
-            *((state, state) for state in ("sharp", "chipped", "galled")),
-            (self.LEFT_OUT, "not ground"),
+            (self.WITH_SET, _("as the others")),
+            ("dull", Pick(_("dull"), _("expected"), expected=True) if place.limits else _("dull")),
+            *((state, _(state)) for state in ("sharp", "chipped", "galled")),
+            (self.LEFT_OUT, _("not ground")),
         ]
         initial = self.initial.get(f"found_{pk}")
         if initial and initial not in dict(options):
-            options.insert(-1, (initial, initial))
+            options.insert(-1, (initial, _(initial)))
         self.fields[f"found_{pk}"] = picks(
-            f"{place.called}: what was found?",
+            _("{called}: what was found?").format(called=place.called),
             options,
             required=False,
             initial=self.WITH_SET if cuts else self.LEFT_OUT,
         )
         self.fields[f"removed_{pk}"] = MeasureField(
-            "removed_mm", self.system, label=f"{place.position.code}: how much came off?", required=False
+            "removed_mm",
+            self.system,
+            label=_("{code}: how much came off?").format(code=place.position.code),
+            required=False,
         )
-        self._add_length(f"length_{pk}", f"{place.position.code}: how long is it now?", [place])
+        self._add_length(f"length_{pk}", _("{code}: how long is it now?").format(code=place.position.code), [place])
         self.fields[f"why_{pk}"] = forms.ChoiceField(
-            label=f"{place.position.code}: why was it ground?",
-            choices=[("", "as found"), *Work.Why.choices],
+            label=_("{code}: why was it ground?").format(code=place.position.code),
+            choices=[("", _("as found")), *Work.Why.choices],
             required=False,
             widget=Opens,
         )
@@ -249,11 +265,12 @@ class SharpeningForm(LogForm):
 
     def _said(self, place: log_expected.BenchPlace, sides: str) -> str:
         pk = place.position.pk
-        alone = {f"{self.ONLY}{pk}": "only this", f"{self.ONLY_DRESSED}{pk}": "only this, stoned"}.get(sides, "")
+        alone = {f"{self.ONLY}{pk}": _("only this"), f"{self.ONLY_DRESSED}{pk}": _("only this, stoned")}.get(sides, "")
         found, own = self[f"found_{pk}"].value() or "", self[f"removed_{pk}"].value()
-        state = {self.WITH_SET: "", self.LEFT_OUT: "not ground"}.get(found, found)
-        if alone and state == "not ground":
+        if found in ("", self.WITH_SET) or (alone and found == self.LEFT_OUT):
             state = ""
+        else:
+            state = _("not ground") if found == self.LEFT_OUT else _(found)
         amount = "" if own in (None, "") else f"{self.fields[f'removed_{pk}'].prepare_value(own)} {self.unit}"
         return " · ".join(one for one in (state, amount, alone) if one)
 
@@ -266,18 +283,24 @@ class SharpeningForm(LogForm):
         rows = self.rows
         cutting = [row for row in rows if row.place.kind.cuts]
         parts = [
-            ("Punch side", [row for row in cutting if row.place.position.side == Side.UPPER]),
-            ("Die side", [row for row in cutting if row.place.position.side != Side.UPPER]),
+            (_("Punch side"), [row for row in cutting if row.place.position.side == Side.UPPER]),
+            (_("Die side"), [row for row in cutting if row.place.position.side != Side.UPPER]),
         ]
         others = [row for row in rows if not row.place.kind.cuts]
         differ = any(row.errors or row.said not in ("", "left out") for row in others)
-        many = f"{len(others)} forming piece{'' if len(others) == 1 else 's'}, not ground with the set"
+        many = ngettext(
+            "{n} forming piece, not ground with the set", "{n} forming pieces, not ground with the set", len(others)
+        ).format(n=len(others))
         return [*((name, some, True) for name, some in parts if some), *([(many, others, differ)] if others else [])]
 
     @property
     def on_plan(self) -> on_plan.TapPlan | None:
         """A tap opens the tile of that piece."""
         return on_plan.of_places(self.die, self.places, {p.position.pk: f"piece-{p.position.pk}" for p in self.places})
+
+    @property
+    def empty_codes(self) -> str:
+        return ", ".join(place.position.code for place in self.empty)
 
     @property
     def edges(self) -> int:
@@ -332,36 +355,39 @@ class SharpeningForm(LogForm):
             return
         if cleaned["sides"].startswith(self.ONLY_DRESSED):
             if cleaned["operation"] not in ("ground", DRESSED):
-                self.add_error("operation", "One piece is tapped as stoned in the press. Pick one of the two works.")
+                self.add_error("operation", _("One piece is tapped as stoned in the press. Pick one of the two works."))
                 return
             cleaned["operation"] = DRESSED
         self._check_operation(cleaned)
         self.pieces = self._pieces(cleaned)
         if not self.pieces:
-            self.add_error(None, "No piece was ground by what is picked below. Pick at least one.")
+            self.add_error(None, _("No piece was ground by what is picked below. Pick at least one."))
         elif OPERATIONS[cleaned["operation"]].raises and any(p.raised_mm is None for p in self.pieces):
             without = self._named([p for p in self.pieces if p.raised_mm is None])
-            self.add_error("removed", f"Enter how thick the spacer of {without} is.")
+            self.add_error("removed", _("Enter how thick the spacer of {without} is.").format(without=without))
         elif cleaned["why"] == self.AS_FOUND and not self._touched_up and self._is_without_reason():
-            self.add_error("why", "Open the edge that was dull or chipped and tap it, or pick another reason.")
+            self.add_error("why", _("Open the edge that was dull or chipped and tap it, or pick another reason."))
 
     def _check_figures(self, cleaned: dict) -> None:
         for name in ("removed", *(f"removed_{p.position.pk}" for p in self.places)):
             amount = cleaned.get(name)
             if amount is not None and not 0 < amount <= 100:
                 meant = doubts.meant_mm(amount, self.usual_mm)
-                hint = f" Did you mean {self._shown(meant)}?" if meant is not None else ""
-                self.add_error(
-                    name,
-                    f"{self._shown(amount)} cannot come off. Enter what was ground away, or leave it empty.{hint}",
-                )
+                refused = [_("{amount} cannot come off. Enter what was ground away, or leave it empty.")]
+                if meant is not None:
+                    refused.append(_("Did you mean {meant}?"))
+                shown = {"amount": self._shown(amount), "meant": "" if meant is None else self._shown(meant)}
+                self.add_error(name, " ".join(refused).format(**shown))
         for name in (*(f"length_{p.position.pk}" for p in self.places), *(group.field for group in self.groups)):
             length = cleaned.get(name)
             if length is not None and not 0 < length <= 10_000:
-                self.add_error(name, f"{self._length(length)} is no length. Enter what the piece measures now.")
+                self.add_error(
+                    name,
+                    _("{length} is no length. Enter what the piece measures now.").format(length=self._length(length)),
+                )
         hours = cleaned.get("hours")
         if hours is not None and not 0 <= hours <= 10_000:
-            self.add_error("hours", "Enter the hours as nought or more.")
+            self.add_error("hours", _("Enter the hours as nought or more."))
 
     def _is_without_reason(self) -> bool:
         return all(piece.why == Work.Why.WITH_SET for piece in self.pieces)
@@ -378,9 +404,11 @@ class SharpeningForm(LogForm):
         if not (done.removes or done.raises):
             for name in amounts:
                 if cleaned.get(name) is not None:
-                    self.add_error(name, f"Nothing comes off a piece that is {done.words}. Leave it empty.")
+                    self.add_error(
+                        name, _("Nothing comes off a piece that is {work}. Leave it empty.").format(work=_(done.words))
+                    )
         if done.coats and not cleaned.get("coating") and "coating" not in self.errors:
-            self.add_error("coating", "Say what it was coated with.")
+            self.add_error("coating", _("Say what it was coated with."))
 
     def _pieces(self, cleaned: dict) -> list[write.SharpenedPiece]:
         sides = cleaned.get("sides") or self.BOTH
@@ -450,8 +478,10 @@ class SharpeningForm(LogForm):
         without = [p for p in self.pieces if p.removed_mm is None]
         if OPERATIONS[cleaned["operation"]].removes and without and not self._touched_up:
             yield (
-                f"Nothing is entered for what came off {self._named(without)}"
-                ": the grind allowance will then read too high. If nobody measured, enter what usually comes off."
+                _(
+                    "Nothing is entered for what came off {named}: the grind allowance will then read too high. If "
+                    "nobody measured, enter what usually comes off."
+                ).format(named=self._named(without))
             )
         yield from self._amounts_doubted()
         yield from self._lengths_doubted()
@@ -468,8 +498,15 @@ class SharpeningForm(LogForm):
             least = min(over, key=lambda p: state[p.position.pk].allowance_left_mm)
             left = self._shown(state[least.position.pk].allowance_left_mm)
             yield (
-                f"That is more than is left to grind on {self._named(over)}: {least.position.code} has {left} of its "
-                f"allowance left, {self._shown(least.removed_mm)} came off."
+                _(
+                    "That is more than is left to grind on {named}: {code} has {left} of its allowance left, "
+                    "{removed_mm} came off."
+                ).format(
+                    named=self._named(over),
+                    code=least.position.code,
+                    left=left,
+                    removed_mm=self._shown(least.removed_mm),
+                )
             )
 
     def _amounts_doubted(self) -> Iterator[str]:
@@ -530,7 +567,9 @@ class SharpeningForm(LogForm):
     @staticmethod
     def _named(pieces: list[write.SharpenedPiece], most: int = 4) -> str:
         codes = [p.position.code for p in pieces]
-        return ", ".join(codes) if len(codes) <= most else f"{', '.join(codes[:most])} and {len(codes) - most} more"
+        if len(codes) <= most:
+            return ", ".join(codes)
+        return _("{codes} and {n} more").format(codes=", ".join(codes[:most]), n=len(codes) - most)
 
     def save(self, by: write.Actor) -> list[Event]:
         c = self.cleaned_data

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from django import forms
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from diestore.frame.fields import PhotoField, Pick, Ticks, TypedField, WholeField, choices
 from diestore.handbook.limits import STOP_MINUTES
@@ -17,65 +19,68 @@ from .forms import LogForm, picks, when
 
 STATION, PLACE = "station-", "place-"
 MISHAP_OF = {
-    Stop.Cause.MISFEED: "misfeed",
-    Stop.Cause.PROTECTION: "die protection tripped",
-    Stop.Cause.SLUG: "slug",
-    Stop.Cause.STUCK: "part stuck",
-    Stop.Cause.BROKEN: "broken punch or section",
-    Stop.Cause.PILOT: "pilot broken",
-    Stop.Cause.SPRING: "spring broken",
-    Stop.Cause.GALLING: "galling",
-    Stop.Cause.OTHER: "stop",
+    Stop.Cause.MISFEED: gettext_noop("misfeed"),
+    Stop.Cause.PROTECTION: gettext_noop("die protection tripped"),
+    Stop.Cause.SLUG: gettext_noop("slug"),
+    Stop.Cause.STUCK: gettext_noop("part stuck"),
+    Stop.Cause.BROKEN: gettext_noop("broken punch or section"),
+    Stop.Cause.PILOT: gettext_noop("pilot broken"),
+    Stop.Cause.SPRING: gettext_noop("spring broken"),
+    Stop.Cause.GALLING: gettext_noop("galling"),
+    Stop.Cause.OTHER: gettext_noop("stop"),
 }
 
 
 class StopForm(LogForm):
-    who = "Who reports it?"
-    heading = "Log a stop"
+    who = gettext_lazy("Who reports it?")
+    heading = gettext_lazy("Log a stop")
     work = "stop"
 
     def build(self) -> None:
         self.fields["cause"] = picks(
-            "Why did it stop?", [(c.value, c.label) for c in Stop.Cause], missing="Pick why it stopped."
+            _("Why did it stop?"), [(c.value, c.label) for c in Stop.Cause], missing=_("Pick why it stopped.")
         )
         self.fields["minutes"] = TypedField(
-            label="Minutes", big=True, error_messages={"required": "Enter the minutes that it stood."}
+            label=_("Minutes"), big=True, error_messages={"required": _("Enter the minutes that it stood.")}
         )
-        self.fields["parts_scrapped"] = WholeField(label="Parts scrapped", required=False, placeholder="0")
-        self.fields["at"] = when("When did it stop?", self.now)
+        self.fields["parts_scrapped"] = WholeField(label=_("Parts scrapped"), required=False, placeholder="0")
+        self.fields["at"] = when(_("When did it stop?"), self.now)
         self.fields["photo"] = PhotoField()
-        self.fields["planned"] = forms.BooleanField(label="It was planned", required=False)
+        self.fields["planned"] = forms.BooleanField(label=_("It was planned"), required=False)
         self.fields["press"] = forms.ModelChoiceField(
-            label="Press",
+            label=_("Press"),
             queryset=Press.objects.filter(plant=self.die.plant_id),
             required=False,
-            empty_label="not said",
+            empty_label=_("not said"),
             initial=expected.press_now(self.die),
         )
         self.places = {str(place.position.pk): place for place in expected.places(self.die, self.now)}
         stations = {p.position.station_id: p.position.station for p in self.places.values() if p.position.station_id}
         self.stations = {str(pk): station for pk, station in stations.items()}
         self.fields["place"] = forms.ChoiceField(
-            label="Where in the die?",
+            label=_("Where in the die?"),
             choices=[
-                ("", "not seen"),
+                ("", _("not seen")),
                 *(
-                    (f"{STATION}{pk}", f"station {one.code} {one.operation}".strip())
+                    (
+                        f"{STATION}{pk}",
+                        _("station {code} {operation}").format(code=one.code, operation=one.operation).strip(),
+                    )
                     for pk, one in self.stations.items()
                 ),
                 *((f"{PLACE}{pk}", place.called) for pk, place in self.places.items()),
             ],
             required=False,
-            error_messages={"invalid_choice": "Pick a station or a position of this die."},
+            error_messages={"invalid_choice": _("Pick a station or a position of this die.")},
         )
         self.fields["damaged"] = forms.MultipleChoiceField(
-            label="It broke or chipped something: tap each piece",
+            label=_("It broke or chipped something: tap each piece"),
             choices=choices(
-                (pk, Pick(place.position.code, place.kind.name)) for pk, place in self.places.items() if place.fitted
+                (pk, Pick(place.position.code, _(place.kind.name))) for pk, place in self.places.items() if place.fitted
             ),
             required=False,
             widget=Ticks,
-            error_messages={"invalid_choice": "Tap pieces of the list."},
+            error_messages={"invalid_choice": _("Tap pieces of the list.")},
         )
 
     @property
@@ -90,7 +95,7 @@ class StopForm(LogForm):
             self.add_error("minutes", STOP_MINUTES.sentence(cleaned["minutes"]))
         if cleaned.get("damaged") and cleaned.get("cause") not in MISHAP_OF and "cause" in cleaned:
             self.add_error(
-                "damaged", "A stop for this breaks nothing. Pick what happened as its cause, or tap no piece."
+                "damaged", _("A stop for this breaks nothing. Pick what happened as its cause, or tap no piece.")
             )
 
     def doubts(self, cleaned: dict) -> Iterator[str]:

@@ -10,6 +10,8 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import units
 from diestore.access import plants, roles
@@ -50,21 +52,44 @@ class Inspecting(Task):
         return super().url()
 
 
-RUN = Task("log_run", "Run", "hits, from when to when", roles.LOG_RUN)
-SHARPENING = Task("log_sharpening", "Sharpening", "the whole set in one go", roles.LOG_SHARPENING)
-REPLACEMENT = Task("log_replacement", "Replacement", "one piece out, another in", roles.LOG_REPLACEMENT)
-STOP = Task("log_stop", "Stop", "why the press stood, how long", roles.LOG_STOP)
-READING = Task("log_reading", "Reading", "burr, wear, clearance, force", roles.LOG_READING)
-CORRECTION = Task("log_correction", "Put the count right", "strokes without stock, a miscount", roles.LOG_RUN)
-COMPLAINT = OnThePlan("complaint", "Complaint", "from the press: tap the position on the die", roles.LOG_MISHAP)
-MISHAP = Task("log_mishap", "Mishap", "misfeed, slug, double hit: what it damaged", roles.LOG_MISHAP)
-SET_UP = Task("log_set_up", "Set-up", "solder crushed at the stop blocks", roles.LOG_RUN)
-IN_PRESS = Task("in_press", "Set in / take out", "which die is in which press, for its hits", roles.LOG_RUN)
-INSPECTIONS = Inspecting("inspections", "Inspection", "what is due to be looked at", roles.LOG_MISHAP)
+RUN = Task("log_run", gettext_lazy("Run"), gettext_lazy("hits, from when to when"), roles.LOG_RUN)
+SHARPENING = Task(
+    "log_sharpening", gettext_lazy("Sharpening"), gettext_lazy("the whole set in one go"), roles.LOG_SHARPENING
+)
+REPLACEMENT = Task(
+    "log_replacement", gettext_lazy("Replacement"), gettext_lazy("one piece out, another in"), roles.LOG_REPLACEMENT
+)
+STOP = Task("log_stop", gettext_lazy("Stop"), gettext_lazy("why the press stood, how long"), roles.LOG_STOP)
+READING = Task("log_reading", gettext_lazy("Reading"), gettext_lazy("burr, wear, clearance, force"), roles.LOG_READING)
+CORRECTION = Task(
+    "log_correction",
+    gettext_lazy("Put the count right"),
+    gettext_lazy("strokes without stock, a miscount"),
+    roles.LOG_RUN,
+)
+COMPLAINT = OnThePlan(
+    "complaint",
+    gettext_lazy("Complaint"),
+    gettext_lazy("from the press: tap the position on the die"),
+    roles.LOG_MISHAP,
+)
+MISHAP = Task(
+    "log_mishap", gettext_lazy("Mishap"), gettext_lazy("misfeed, slug, double hit: what it damaged"), roles.LOG_MISHAP
+)
+SET_UP = Task("log_set_up", gettext_lazy("Set-up"), gettext_lazy("solder crushed at the stop blocks"), roles.LOG_RUN)
+IN_PRESS = Task(
+    "in_press",
+    gettext_lazy("Set in / take out"),
+    gettext_lazy("which die is in which press, for its hits"),
+    roles.LOG_RUN,
+)
+INSPECTIONS = Inspecting(
+    "inspections", gettext_lazy("Inspection"), gettext_lazy("what is due to be looked at"), roles.LOG_MISHAP
+)
 ROWS = (  # as they stand on the page where a log begins
-    ("It ran", (RUN, SET_UP, IN_PRESS, CORRECTION)),
-    ("It was on the bench", (SHARPENING, REPLACEMENT, READING, INSPECTIONS)),
-    ("It went wrong", (STOP, MISHAP, COMPLAINT)),
+    (gettext_lazy("It ran"), (RUN, SET_UP, IN_PRESS, CORRECTION)),
+    (gettext_lazy("It was on the bench"), (SHARPENING, REPLACEMENT, READING, INSPECTIONS)),
+    (gettext_lazy("It went wrong"), (STOP, MISHAP, COMPLAINT)),
 )
 TASKS = (RUN, SHARPENING, REPLACEMENT, STOP, READING, MISHAP, COMPLAINT, SET_UP, INSPECTIONS, CORRECTION, IN_PRESS)
 
@@ -162,11 +187,15 @@ def clocks_now(die: Die, named: Collection[int] = ()) -> str:
     clock = expected.leading_edge(die, timezone.now(), among=named or limiting)
     if clock is None:
         return ""
-    about = "about " if clock.estimated else ""
-    return f"{clock.code} now {about}{clock.hits:,} hits since {clock.since}."
+    said = (
+        _("{code} now about {hits:,} hits since {since}.")
+        if clock.estimated
+        else _("{code} now {hits:,} hits since {since}.")
+    )
+    return said.format(code=clock.code, hits=clock.hits, since=_(clock.since))
 
 
 def say_behind(request: HttpRequest, outcome: changes.Following) -> None:
     """The entry is saved by now and stays, whatever became of what follows from it."""
     if outcome.behind:
-        messages.warning(request, "The entry is saved, but the forecast of this die could not be made anew.")
+        messages.warning(request, _("The entry is saved, but the forecast of this die could not be made anew."))

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import plants, roles
@@ -77,9 +78,13 @@ def _chosen(request: HttpRequest) -> tuple[list[Die], str, str]:
     text = request.GET.get("q", "").replace("\x00", "").strip()[:80]
     if text:
         dies = expected.find_dies(text, dies_seen(request))
-        return dies, text, "" if dies else f"No die has “{text}” on its label, in its name or among its parts."
+        return (
+            dies,
+            text,
+            "" if dies else _("No die has “{text}” on its label, in its name or among its parts.").format(text=text),
+        )
     if request.GET.get("die"):
-        return [], "", "That die is not in the register. Find it by its label."
+        return [], "", _("That die is not in the register. Find it by its label.")
     return [], "", ""
 
 
@@ -203,7 +208,7 @@ class LogTask(PermissionRequiredMixin, View):
 
     def _instead(self, request: HttpRequest, die: Die) -> listing.Entry | None:
         """The struck entry that is entered again, where the address names one of this task and die."""
-        sort, _, number = request.GET.get("instead", "").partition("-")
+        sort, number = [*request.GET.get("instead", "").split("-", 1), ""][:2]
         pk = row_key(number)
         if pk is None or TASK_OF.get(sort) is not self.task:
             return None
@@ -218,8 +223,10 @@ class LogTask(PermissionRequiredMixin, View):
         form.is_valid()
         form.add_error(
             None,
-            "This form was saved before, with other values. That entry stands and nothing was added. If this is "
-            "another entry, press the button again; if the first was wrong, have it struck out.",
+            _(
+                "This form was saved before, with other values. That entry stands and nothing was added. If "
+                "this is another entry, press the button again; if the first was wrong, have it struck out."
+            ),
         )
         return self._show(request, die, form, status=409)
 
@@ -314,15 +321,23 @@ class LogSharpening(LogTask):
         except write.EntryRefused as refused:
             messages.warning(self.request, str(refused))
         else:
-            held = " The die is on hold: a first piece is still to be approved." if work.is_open else ""
-            messages.success(self.request, f"Bench work: {work.get_state_display()}.{held}")
+            said = (
+                _("Bench work: {state}. The die is on hold: a first piece is still to be approved.")
+                if work.is_open
+                else _("Bench work: {state}.")
+            )
+            messages.success(self.request, said.format(state=work.get_state_display()))
         return reverse("maintenance:bench_work", args=[work.pk])
 
     def _advice(self, request: HttpRequest, left: list[int]) -> str:
         """What was advised, as the note of the entry: so it is kept beside what is done."""
         places = Position.objects.filter(die=row_key(request.GET.get("die")), pk__in=left).order_by("code")
         codes = list(places.values_list("code", flat=True))
-        return f"Advised: leave {', '.join(codes)}; grind the other edges." if codes else "Advised: grind every edge."
+        return (
+            _("Advised: leave {codes}; grind the other edges.").format(codes=", ".join(codes))
+            if codes
+            else _("Advised: grind every edge.")
+        )
 
 
 class LogReplacement(LogTask):
@@ -411,7 +426,11 @@ def digest_of_form(request: HttpRequest) -> str:
 def seen_to_first(die: Die) -> str:
     """Why a die should not run before somebody has seen to it; nothing where all is well."""
     wrong = damage.open_damage([die.pk]).get(die.pk)
-    return f"{die} has to be seen to before it runs: {damage.briefly(wrong)}." if wrong else ""
+    return (
+        _("{die} has to be seen to before it runs: {briefly}.").format(die=die, briefly=damage.briefly(wrong))
+        if wrong
+        else ""
+    )
 
 
 def _cautions(work: str) -> list[str]:
