@@ -187,12 +187,11 @@ def clocks_now(die: Die, named: Collection[int] = ()) -> str:
     clock = expected.leading_edge(die, timezone.now(), among=named or limiting)
     if clock is None:
         return ""
-    said = (
-        _("{code} now about {hits:,} hits since {since}.")
+    sentence = ( _("{code} now about {hits:,} hits since {since}.")
         if clock.estimated
         else _("{code} now {hits:,} hits since {since}.")
     )
-    return said.format(code=clock.code, hits=clock.hits, since=_(clock.since))
+    return sentence.format(code=clock.code, hits=clock.hits, since=_(clock.since))
 
 
 def say_behind(request: HttpRequest, outcome: changes.Following) -> None:

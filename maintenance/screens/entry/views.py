@@ -321,12 +321,11 @@ class LogSharpening(LogTask):
         except write.EntryRefused as refused:
             messages.warning(self.request, str(refused))
         else:
-            said = (
-                _("Bench work: {state}. The die is on hold: a first piece is still to be approved.")
+            sentence = ( _("Bench work: {state}. The die is on hold: a first piece is still to be approved.")
                 if work.is_open
                 else _("Bench work: {state}.")
             )
-            messages.success(self.request, said.format(state=work.get_state_display()))
+            messages.success(self.request, sentence.format(state=work.get_state_display()))
         return reverse("maintenance:bench_work", args=[work.pk])
 
     def _advice(self, request: HttpRequest, left: list[int]) -> str:
