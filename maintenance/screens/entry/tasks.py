@@ -187,7 +187,8 @@ def clocks_now(die: Die, named: Collection[int] = ()) -> str:
     clock = expected.leading_edge(die, timezone.now(), among=named or limiting)
     if clock is None:
         return ""
-    sentence = ( _("{code} now about {hits:,} hits since {since}.")
+    sentence = (
+        _("{code} now about {hits:,} hits since {since}.")
         if clock.estimated
         else _("{code} now {hits:,} hits since {since}.")
     )

@@ -321,7 +321,8 @@ class LogSharpening(LogTask):
         except write.EntryRefused as refused:
             messages.warning(self.request, str(refused))
         else:
-            sentence = ( _("Bench work: {state}. The die is on hold: a first piece is still to be approved.")
+            sentence = (
+                _("Bench work: {state}. The die is on hold: a first piece is still to be approved.")
                 if work.is_open
                 else _("Bench work: {state}.")
             )
