@@ -12,6 +12,7 @@ from typing import NamedTuple
 from diestore.handbook.limits import LEAD_DAYS
 from diestore.register.models import Item, Plant
 from diestore.service.failing import NOT_OF_A_ROW, sentence_of
+from diestore.texts import gettext_noop
 from maintenance.log import queries
 from maintenance.log.data import OlderStock
 from reports.purchasing.demand import DemandRefused
@@ -29,7 +30,7 @@ WEEK_DAYS = 7
 FIRST = 5  # named in the sentence over a list
 FAR_AHEAD = 4_000_000  # days since the year 1, where nothing has to be ordered
 STOPS = {"stops the press": 0, "slows the job": 1}
-NO_LEAD = "The lead time is not known."
+NO_LEAD = gettext_noop("The lead time is not known.")
 
 
 @dataclass(frozen=True, kw_only=True)

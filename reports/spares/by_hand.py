@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore import units
 from diestore.access import shop
@@ -34,8 +35,11 @@ def on_spare(
     """The same of one spare, with what is drawn, out and back by all its movements, the oldest first."""
     currency = shop.current().currency
     back = [
-        f"{row.quantity:,} of {day(timezone.localdate(row.at))}: "
-        f"{movement_reads.as_it_is(row, system, currency=currency)}"
+        _("{pieces:,} of {day}: {words}").format(
+            pieces=row.quantity,
+            day=day(timezone.localdate(row.at)),
+            words=movement_reads.as_it_is(row, system, currency=currency),
+        )
         for row in movement_reads.back_of(movements)
     ]
     return {

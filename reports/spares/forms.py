@@ -7,6 +7,8 @@ from dataclasses import replace
 
 from django import forms
 from django.db.models import QuerySet
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from diestore.register.models import kind_choices
 
@@ -18,25 +20,25 @@ def _count(found) -> int:
 
 
 class SpareFilter(forms.Form):
-    q = forms.CharField(label="Search", required=False)
+    q = forms.CharField(label=_("Search"), required=False)
     short = forms.ChoiceField(
-        label="Which spares",
+        label=_("Which spares"),
         required=False,
         choices=[
-            ("", "to decide this week"),
-            ("1", "to order now"),
-            ("28", "within four weeks"),
-            ("all", "all"),
+            ("", _("to decide this week")),
+            ("1", _("to order now")),
+            ("28", _("within four weeks")),
+            ("all", pgettext_lazy("spares", "all")),
         ],
     )
-    supplier = forms.ChoiceField(label="Supplier", required=False)
-    kind = forms.ChoiceField(label="Kind", required=False)
+    supplier = forms.ChoiceField(label=_("Supplier"), required=False)
+    kind = forms.ChoiceField(label=_("Kind"), required=False)
 
     def __init__(self, data, *, suppliers: Iterable[str], kinds: Iterable[str]) -> None:
         super().__init__(data)
-        self.fields["supplier"].choices = [("", "any"), *((name, name) for name in sorted(set(suppliers) - {""}))]
+        self.fields["supplier"].choices = [("", _("any")), *((name, name) for name in sorted(set(suppliers) - {""}))]
         used = set(kinds)
-        self.fields["kind"].choices = [("", "any"), *(c for c in kind_choices() if c[0] in used)]
+        self.fields["kind"].choices = [("", _("any")), *(c for c in kind_choices() if c[0] in used)]
 
     @property
     def is_plain(self) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diestore.register.models import Plant
+from diestore.texts import gettext_noop
 from maintenance.log import purchase_reads
 from maintenance.log.purchase_reads import Coming
 from reports.purchasing.demand import DemandRefused
@@ -22,7 +23,7 @@ from .advice import SpareRow
 from .remembered import Remembered
 from .use import PlantAhead
 
-NO_SUPPLIER = "no supplier entered"
+NO_SUPPLIER = gettext_noop("no supplier entered")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,7 +14,10 @@ from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.html import format_html
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -27,7 +30,7 @@ from reports.format import how_old, money
 from reports.purchasing.spend import Spend
 
 from . import kept
-from .months import MonthsAhead, OfOne
+from .months import NO_SUPPLIER, MonthsAhead, OfOne
 
 HEAD = (
     "of what", "name", "from", "to", "ordered already", "1 in 10 no more than", "half no more than",
@@ -114,7 +117,7 @@ def lines(found: MonthsAhead, currency: str) -> Iterator[list[object]]:
 def _rows(found: MonthsAhead, spend: Spend) -> list[tuple[str, ...]]:
     keys = ("sure", "low", "half", "high", "mean")
     return [
-        (f"{month.first:%B %Y}", *(_amount(float(getattr(spend, key)[n])) for key in keys))
+        (date_format(month.first, "F Y"), *(_amount(float(getattr(spend, key)[n])) for key in keys))
         for n, month in enumerate(found.months)
     ]
 
@@ -139,16 +142,34 @@ def _lines(some: tuple[OfOne, ...]) -> list[Line]:
     ]  # fmt: skip
 
 
+NO_MORE = gettext_lazy("no more than")
+
+
 class ByNameTable(tables.Table):
-    name = Column(verbose_name="Of", order_by=("name", "pk"))
-    ordered = Column(verbose_name="Ordered already", attrs=RIGHT, order_by=("ordered", "name", "pk"))
-    low = Column(verbose_name="1 in 10", note="no more than", attrs=RIGHT, order_by=("low", "name", "pk"))
-    half = Column(verbose_name="Half", note="no more than", attrs=RIGHT, order_by=("half", "name", "pk"))
-    high = Column(verbose_name="9 in 10", note="no more than", attrs=RIGHT, order_by=("high", "name", "pk"))
+    name = Column(verbose_name=gettext_lazy("Of"), order_by=("name", "pk"))
+    ordered = Column(verbose_name=gettext_lazy("Ordered already"), attrs=RIGHT, order_by=("ordered", "name", "pk"))
+    low = Column(
+        verbose_name=gettext_lazy("1 in 10"),
+        note=NO_MORE,
+        attrs=RIGHT,
+        order_by=("low", "name", "pk"),
+    )
+    half = Column(
+        verbose_name=gettext_lazy("Half"),
+        note=NO_MORE,
+        attrs=RIGHT,
+        order_by=("half", "name", "pk"),
+    )
+    high = Column(
+        verbose_name=gettext_lazy("9 in 10"),
+        note=NO_MORE,
+        attrs=RIGHT,
+        order_by=("high", "name", "pk"),
+    )
 
     class Meta:
         order_by = ("-high",)
-        empty_text = "Nothing is bought there within the year."
+        empty_text = gettext_lazy("Nothing is bought there within the year.")
 
     def __init__(self, *args, query: str = "", **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -157,7 +178,7 @@ class ByNameTable(tables.Table):
     def render_name(self, value, record):
         asked = urlencode({"die": record.pk} if record.pk else {"supplier": value})
         address = f"{reverse('reports:spares_ahead')}?{asked}{f'&{self.query}' if self.query else ''}"
-        return format_html('<a href="{}">{}</a>', address, value)
+        return format_html('<a href="{}">{}</a>', address, _(NO_SUPPLIER) if value == NO_SUPPLIER else value)
 
     def render_ordered(self, value):
         return _amount(value)
@@ -211,15 +232,17 @@ def drawn(found: MonthsAhead, spend: Spend) -> DrawnMonths:
                 sure=round(y.at(sure), 1),
                 sure_height=round(base - y.at(sure), 1),
                 middle=round(x + room * BAR / 2, 1),
-                words=f"{month.first:%b}" if month.first.month > 1 and n else f"{month.first:%b %Y}",
-                title=f"{month.first:%B %Y}: even chance of at most {_amount(half)}, "
-                f"9 in 10 of at most {_amount(high)}",
+                words=date_format(month.first, "M" if month.first.month > 1 and n else "M Y"),
+                title=_("{month}: even chance of at most {half}, 9 in 10 of at most {high}").format(
+                    month=date_format(month.first, "F Y"), half=_amount(half), high=_amount(high)
+                ),
             )
         )
-    words = (
-        f"Spent on spares by month: in the year 1 in 10 of at most {_amount(spend.year[0])}, even chance of at most "
-        f"{_amount(spend.year[1])}, 9 in 10 of at most {_amount(spend.year[2])}"
-    )
+    low, half, high = (_amount(n) for n in spend.year[:3])
+    words = _(
+        "Spent on spares by month: in the year 1 in 10 of at most {low}, even chance of at most {half}, 9 in 10 of at "
+        "most {high}"
+    ).format(low=low, half=half, high=high)
     return DrawnMonths(
         width=WIDTH, height=HEIGHT, left=LEFT, right=right, base=base, bars=bars, up=y.ticks(5, short), title=words
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from diestore.drawing import paths
+from diestore.texts import gettext as _
 
 PITCH, WIDE, HIGH, LEFT, TOP = 9.0, 6.0, 14.0, 2.0, 3.0
 MOST = 14  # pegs that fit; of more, each stands for several
@@ -29,11 +30,11 @@ def laid_out(here: int, coming: int, needed: int | None) -> Pegs:
     each = -(-max(here + coming, needed or 0, 1) // MOST)
     whole, also = -(-here // each), -(-coming // each)
     pegs = [f"M{paths.place(LEFT + PITCH * n)} {TOP}h{WIDE}v{HIGH}h-{WIDE}z" for n in range(whole + also)]
-    words = f"{here:,} here, {coming:,} on order"
+    words = _("{here:,} here, {coming:,} on order").format(here=here, coming=coming)
     if needed is not None:
-        words += f"; {needed:,} needed before an order arrives (9 in 10 at most)"
+        words += "; " + _("{needed:,} needed before an order arrives (9 in 10 at most)").format(needed=needed)
     if each > 1:
-        words += f"; each peg stands for {each:,}"
+        words += "; " + _("each peg stands for {each:,}").format(each=each)
     return Pegs(
         width=LEFT * 2 + PITCH * MOST,
         here="".join(pegs[:whole]),

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore.drawing import paths
 from diestore.drawing.scales import Even, Tick
@@ -209,7 +211,7 @@ def drawn(found: Projection) -> DrawnStock:
         across=_months(x, first, last),
         marks=_marks(found, x),
         out_x=out_x,
-        out=f"out at 1 in 10: {day(out)}" if out else "",
+        out=_("out at 1 in 10: {day}").format(day=day(out)) if out else "",
         out_anchor="end" if out_x is not None and out_x > WIDTH - 230 else "",
         title=_title(found, out),
         rows=_rows(found),
@@ -242,7 +244,7 @@ def _marks(found: Projection, x: Even) -> list[Mark]:
                 low=round(low, 1),
                 high=round(high, 1),
                 y=14 + 15 * (n % 3),
-                words=f"{order.number}: {order.pieces:,} more",
+                words=_("{number}: {pieces:,} more").format(number=order.number, pieces=order.pieces),
                 anchor="end" if end else "",
                 words_x=round(low - 8 if end else high + 8, 1),
             )
@@ -257,7 +259,7 @@ def _months(x: Even, first: dt.date, last: dt.date) -> list[Tick]:
             starts.append(at)
         at = (at + dt.timedelta(days=32)).replace(day=1)
     every = -(-len(starts) // MONTH_LABELS)
-    return [Tick(round(x.at(d.toordinal()), 1), f"{d:%b}" if d.month > 1 else f"{d:%b %Y}") for d in starts[::every]]
+    return [Tick(round(x.at(d.toordinal()), 1), date_format(d, "M" if d.month > 1 else "M Y")) for d in starts[::every]]
 
 
 def _rows(found: Projection) -> list[tuple[str, int, int, int, str]]:
@@ -279,21 +281,30 @@ def _rows(found: Projection) -> list[tuple[str, int, int, int, str]]:
 def _headline(found: Projection, out: dt.date | None) -> str:
     if out is None:
         until = day(found.today + dt.timedelta(days=int(found.ahead.days[-1])))
-        return f"If nothing more is ordered, a piece is missing in fewer than 1 case in 10 up to {until}."
+        return _("If nothing more is ordered, a piece is missing in fewer than 1 case in 10 up to {day}.").format(
+            day=until
+        )
     if out <= found.today:
-        return "A piece may be missing already, with a chance of 1 in 10 or more."
-    return f"If nothing more is ordered, a piece is missing by {day(out)} in 1 case of 10."
+        return _("A piece may be missing already, with a chance of 1 in 10 or more.")
+    return _("If nothing more is ordered, a piece is missing by {day} in 1 case of 10.").format(day=day(out))
 
 
 def _title(found: Projection, out: dt.date | None) -> str:
     ahead = found.ahead
     last = found.today + dt.timedelta(days=int(ahead.days[-1]))
-    words = (
-        f"Pieces on the shelf, so far and ahead. {_headline(found, out)} On {day(last)}: 1 in 10 of at most "
-        f"{ahead.low[-1]}, even chance of at most {ahead.half[-1]}, 9 in 10 of at most {ahead.high[-1]}. "
-        f"Order point {found.point}."
+    words = _(
+        "Pieces on the shelf, so far and ahead. {headline} On {day}: 1 in 10 of at most {low}, even chance of at most "
+        "{half}, 9 in 10 of at most {high}. Order point {point}."
+    ).format(
+        headline=_headline(found, out),
+        day=day(last),
+        low=ahead.low[-1],
+        half=ahead.half[-1],
+        high=ahead.high[-1],
+        point=found.point,
     )
     for order in found.orders:
         comes = found.today + dt.timedelta(days=order.arrival.by(0.5))
-        words += f" Order {order.number} brings {order.pieces}, even chance by {day(comes)}."
+        brings = _("Order {number} brings {pieces}, even chance by {day}.")
+        words += " " + brings.format(number=order.number, pieces=order.pieces, day=day(comes))
     return words

@@ -43,8 +43,8 @@ from reports.purchasing.removal import Taken
 REMOVING = [key for key, operation in OPERATIONS.items() if operation.removes]
 LONG_AGO = Value(dt.datetime(1900, 1, 1, tzinfo=dt.UTC), DateTimeField())
 FAR_AHEAD = Value(dt.datetime(2900, 1, 1, tzinfo=dt.UTC), DateTimeField())
-KIND_WORDS = {kind.value: str(kind.label) for kind in StockMovement.Kind}
-PLACE_WORDS = {place.value: str(place.label) for place in StockMovement.Place}
+KIND_WORDS = {kind.value: kind.label for kind in StockMovement.Kind}
+PLACE_WORDS = {place.value: place.label for place in StockMovement.Place}
 FOR_WANT_OF_A_PIECE = (Stop.Cause.BROKEN, Stop.Cause.PILOT, Stop.Cause.SPRING, Stop.Cause.WAITING)
 STOPS_OF_YEARS = 3
 RUNS = (Die.Status.IN_SERVICE, Die.Status.IN_REPAIR)  # a die in store or retired uses up nothing

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from diestore.register.models import Item, Rate
 from maintenance.wording import numbers, odds
@@ -20,7 +22,11 @@ from .costs import CHANGES, FELT, Priced
 from .reads import KIND_WORDS, PLACE_WORDS
 from .why import Why
 
-FROM = {"rates": "the shop's rates", "records": "the records", "assumed": "usual, not entered here"}
+FROM = {
+    "rates": gettext_noop("the shop's rates"),
+    "records": gettext_noop("the records"),
+    "assumed": gettext_noop("usual, not entered here"),
+}
 SHOWN_MOVES = 12
 LEAST_FOR_TREND = 4  # mishaps
 
@@ -36,25 +42,30 @@ def level(value: float) -> str:
 
 
 def pieces(n: int) -> str:
-    return f"{n:,} piece{'' if n == 1 else 's'}"
+    return ngettext("{n:,} piece", "{n:,} pieces", n).format(n=n)
 
 
 def cause(moved: Moved | None, why: Why) -> str:
     """What made it due."""
     if moved is None:
         last = next((m for m in why.moves if m.place == "shelf" and m.quantity < 0), None)
-        since = f" The last one left the shelf on {_short(last.at)}." if last else ""
-        return f"Cause: so much use is ahead, not a movement.{since}"
+        ahead = _("Cause: so much use is ahead, not a movement.")
+        return f"{ahead} {_('The last one left the shelf on {day}.').format(day=_short(last.at))}" if last else ahead
     n, when = abs(moved.pieces), _short(moved.at)
     fewer = {
-        "count": f"the count of {when} found {n:,} fewer",
-        "fitted": f"{n:,} {'was' if n == 1 else 'were'} fitted on {when}",
-        "scrapped": f"{n:,} {'was' if n == 1 else 'were'} scrapped on {when}",
-        "sent back": f"{n:,} {'was' if n == 1 else 'were'} returned to the supplier on {when}",
-        "ordered": f"an order of {n:,} was cancelled on {when}",
-        "delivered": f"{n:,} fewer came on {when} than were ordered",
+        "count": _("Cause: the count of {day} found {n:,} fewer."),
+        "fitted": ngettext("Cause: {n:,} was fitted on {day}.", "Cause: {n:,} were fitted on {day}.", n),
+        "scrapped": ngettext("Cause: {n:,} was scrapped on {day}.", "Cause: {n:,} were scrapped on {day}.", n),
+        "sent back": ngettext(
+            "Cause: {n:,} was returned to the supplier on {day}.",
+            "Cause: {n:,} were returned to the supplier on {day}.",
+            n,
+        ),
+        "ordered": _("Cause: an order of {n:,} was cancelled on {day}."),
+        "delivered": _("Cause: {n:,} fewer came on {day} than were ordered."),
     }
-    return f"Cause: {fewer.get(moved.kind, f'the stock was put right by {n:,} fewer on {when}')}."
+    other = _("Cause: the stock was put right by {n:,} fewer on {day}.")
+    return fewer.get(moved.kind, other).format(n=n, day=when)
 
 
 def _short(at: dt.datetime) -> str:
@@ -71,19 +82,29 @@ def headline_of(row: SpareRow) -> str:
     if advice is None:
         return ""
     if (newer := row.item.newer) is not None:
-        pieces_of_it = "retired" if row.item.retired_at is not None else "used up first"
-        return f"{newer} took its place. Nothing of it is ordered any more; what is left is {pieces_of_it}."
+        if row.item.retired_at is not None:
+            told = _("{newer} took its place. Nothing of it is ordered any more; what is left is retired.")
+        else:
+            told = _("{newer} took its place. Nothing of it is ordered any more; what is left is used up first.")
+        return told.format(newer=newer)
     comes = day(row.today + dt.timedelta(days=advice.lead))
-    risk = f"{odds.percent(1 - advice.enough)} risk of running out before {comes}"
     if advice.order_by is None:
-        return "Nothing has to be ordered within a year."
-    late = ""
-    if advice.days_late:
-        days = f"{advice.days_late} day{'' if advice.days_late == 1 else 's'} late"
-        late = f" (due to be ordered by {day(advice.order_by)}, {days})"
-    if row.is_due:
-        return f"Order {advice.quantity:,} now{late}: {risk}."
-    return f"Order {advice.quantity:,} by {day(advice.order_by)}."
+        return _("Nothing has to be ordered within a year.")
+    by = day(advice.order_by)
+    if not row.is_due:
+        return _("Order {pieces:,} by {day}.").format(pieces=advice.quantity, day=by)
+    risk = odds.percent(1 - advice.enough)
+    if not advice.days_late:
+        now = _("Order {pieces:,} now: {risk} risk of running out before {comes}.")
+        return now.format(pieces=advice.quantity, risk=risk, comes=comes)
+    late = ngettext(
+        "Order {pieces:,} now (due to be ordered by {day}, {days} day late): {risk} risk of running out before "
+        "{comes}.",
+        "Order {pieces:,} now (due to be ordered by {day}, {days} days late): {risk} risk of running out before "
+        "{comes}.",
+        advice.days_late,
+    )
+    return late.format(pieces=advice.quantity, day=by, days=advice.days_late, risk=risk, comes=comes)
 
 
 def when(why: Why) -> str:
@@ -91,12 +112,15 @@ def when(why: Why) -> str:
     row, advice = why.row, why.row.advice
     if advice is None or advice.order_by is None:
         return ""
-    kept = f"the level of {level(advice.service)} is kept"
     if not row.is_due:
-        return f"That is the last day on which {kept}; it stays that day until something is entered."
-    if advice.days_late:
-        return f"{day(advice.order_by)} was the last day on which {kept}."
-    return f"Today is the last day on which {kept}."
+        told = _(
+            "That is the last day on which the level of {level} is kept; it stays that day until something is entered."
+        )
+    elif advice.days_late:
+        told = _("{day} was the last day on which the level of {level} is kept.")
+    else:
+        told = _("Today is the last day on which the level of {level} is kept.")
+    return told.format(level=level(advice.service), day=day(advice.order_by))
 
 
 def ordered(why: Why) -> str:
@@ -106,11 +130,16 @@ def ordered(why: Why) -> str:
         return ""
     seen = why.lead_seen
     if not seen:
-        rests = f"{lead.promised} days are promised; none has come yet, so the usual spread is taken."
+        rests = _("{days} days are promised; none has come yet, so the usual spread is taken.").format(
+            days=lead.promised
+        )
     else:
         took = ", ".join(f"{days:.0f}" for days in seen[-6:])
-        rests = f"{lead.promised} days are promised; the last {len(seen[-6:])} took {took}."
-    return f"An order placed today comes within {advice.lead} days (even chance), {advice.late} days (9 in 10). {rests}"
+        rests = _("{days} days are promised; the last {n} took {took}.").format(
+            days=lead.promised, n=len(seen[-6:]), took=took
+        )
+    comes = _("An order placed today comes within {half} days (even chance), {late} days (9 in 10).")
+    return f"{comes.format(half=advice.lead, late=advice.late)} {rests}"
 
 
 @dataclass(frozen=True)
@@ -155,19 +184,26 @@ def why_this_rung(why: Why) -> str:
     if best is None:
         return ""
     if best.cost is None:
-        fewest = f"Recommended: the fewest that are enough {level(advice.service)} of the time."
-        return f"{fewest} Without a price nothing is said in money."
+        return _(
+            "Recommended: the fewest that are enough {level} of the time. Without a price nothing is said in money."
+        ).format(level=level(advice.service))
     cheapest = min((rung.cost for rung in advice.ladder if rung.cost is not None), default=best.cost)
     if best.enough < advice.service if advice.by_hand else best.cost > cheapest:
-        return (
-            f"Recommended: what brings the shelf to {pieces(advice.lot)} above the order point of {advice.point:,}. "
-            "More is not kept for what nobody knows yet: if the shelf empties sooner, the next order goes out sooner."
-        )
+        return _(
+            "Recommended: what brings the shelf to {pieces} above the order point of {point:,}. More is not kept for "
+            "what nobody knows yet: if the shelf empties sooner, the next order goes out sooner."
+        ).format(pieces=pieces(advice.lot), point=advice.point)
     if advice.by_hand:
-        fewest = f"Recommended: the fewest that are enough {level(advice.service)} of the time,"
-        chance = why.by_hand is not None and why.by_hand.chance_percent is not None
-        return f"{fewest} the level set {'by hand for this spare' if chance else 'among the shop’s rates'}."
-    return (
+        if why.by_hand is not None and why.by_hand.chance_percent is not None:
+            told = _(
+                "Recommended: the fewest that are enough {level} of the time, the level set by hand for this spare."
+            )
+        else:
+            told = _(
+                "Recommended: the fewest that are enough {level} of the time, the level set among the shop’s rates."
+            )
+        return told.format(level=level(advice.service))
+    return _(
         "Recommended: what costs least in all. With fewer the risk costs more than the pieces; with more the pieces "
         "cost more than the risk."
     )
@@ -182,47 +218,69 @@ def priced(item: Item, why: Why) -> list[tuple[str, str, str]]:
     stop, set_up = costs.stop(dies), costs.set_up
     felt = FELT.get(item.criticality, 1.0)
     lines = [
-        ("A press stop for a broken or missing piece", f"{stop.value:.0f} min", _rests(stop, "stop")),
+        (_("A press stop for a broken or missing piece"), f"{stop.value:.0f} min", _of_stops(stop)),
         (
-            f"Another die in and this one back, {CHANGES} set-ups",
+            _("Another die in and this one back, {n} set-ups").format(n=CHANGES),
             f"{CHANGES * set_up.value:.0f} min",
-            _rests(set_up, "set-up"),
+            _of_set_ups(set_up),
         ),
     ]
     if felt < 1:
         lines.append(
-            (f"Felt, as it {item.criticality}", f"{felt:.0%}".replace("%", " %"), "common practice, no source")
+            (
+                _("Felt, as it {what}").format(what=item.get_criticality_display()),
+                f"{felt:.0%}".replace("%", " %"),
+                _("common practice, no source"),
+            )
         )
     for kind, word, value in (
-        (Rate.Kind.PRESS_HOUR, "Press hour", short.press_rate),
-        (Rate.Kind.LATE_JOB, "The late job", short.late_job),
-        (Rate.Kind.HURRIED_ORDER, "The hurried order", short.hurried),
-        (Rate.Kind.PURCHASE_ORDER, "Placing an order", why.economics.order_cost),
+        (Rate.Kind.PRESS_HOUR, _("Press hour"), short.press_rate),
+        (Rate.Kind.LATE_JOB, _("The late job"), short.late_job),
+        (Rate.Kind.HURRIED_ORDER, _("The hurried order"), short.hurried),
+        (Rate.Kind.PURCHASE_ORDER, _("Placing an order"), why.economics.order_cost),
     ):
-        lines.append((word, amount(value), FROM[costs.rate(kind).source]))
-    lines.append(("One piece missing, together", amount(short.total), f"of it the press {amount(short.press)}"))
+        lines.append((word, amount(value), _(FROM[costs.rate(kind).source])))
+    lines.append(
+        (
+            _("One piece missing, together"),
+            amount(short.total),
+            _("of it the press {amount}").format(amount=amount(short.press)),
+        )
+    )
     for kind, word, share in (
-        (Rate.Kind.CAPITAL_PERCENT, "Money tied up, a year", keep.capital),
-        (Rate.Kind.KEEPING_PERCENT, "Room and care, a year", keep.keeping),
-        (Rate.Kind.AGEING_PERCENT, "Never needed any more, a year", keep.ageing),
+        (Rate.Kind.CAPITAL_PERCENT, _("Money tied up, a year"), keep.capital),
+        (Rate.Kind.KEEPING_PERCENT, _("Room and care, a year"), keep.keeping),
+        (Rate.Kind.AGEING_PERCENT, _("Never needed any more, a year"), keep.ageing),
     ):
-        lines.append((word, f"{100 * share:.1f} %", FROM[costs.rate(kind).source]))
+        lines.append((word, f"{100 * share:.1f} %", _(FROM[costs.rate(kind).source])))
     if why.judged.prices is not None:
         lines.append(
-            ("One piece too many, over a lot", amount(why.judged.prices.left_over), f"{why.yearly:.1f} are used a year")
+            (
+                _("One piece too many, over a lot"),
+                amount(why.judged.prices.left_over),
+                _("{n:.1f} are used a year").format(n=why.yearly),
+            )
         )
-        lines.append(("Economic lot", pieces(why.judged.lot), "ordering against keeping; price breaks where entered"))
-    words = "set by hand" if why.judged.by_hand else "one missing against one too many"
-    lines.append(("Level kept", level(why.judged.service), words))
+        lines.append(
+            (
+                _("Economic lot"),
+                pieces(why.judged.lot),
+                _("ordering against keeping; price breaks where entered"),
+            )
+        )
+    words = _("set by hand") if why.judged.by_hand else _("one missing against one too many")
+    lines.append((_("Level kept"), level(why.judged.service), words))
     return lines
 
 
-def _rests(figure: Priced, one: str) -> str:
-    return (
-        f"{FROM[figure.source]}, {figure.seen:,} {one}{'' if figure.seen == 1 else 's'}"
-        if figure.seen
-        else FROM[figure.source]
-    )
+def _of_stops(figure: Priced) -> str:
+    seen = ngettext("{n:,} stop", "{n:,} stops", figure.seen).format(n=figure.seen)
+    return f"{_(FROM[figure.source])}, {seen}" if figure.seen else _(FROM[figure.source])
+
+
+def _of_set_ups(figure: Priced) -> str:
+    seen = ngettext("{n:,} set-up", "{n:,} set-ups", figure.seen).format(n=figure.seen)
+    return f"{_(FROM[figure.source])}, {seen}" if figure.seen else _(FROM[figure.source])
 
 
 def by_hand(why: Why) -> dict[str, str]:
@@ -231,12 +289,13 @@ def by_hand(why: Why) -> dict[str, str]:
     if advice is None or why.reckoned is None or why.reckoned_point is None:
         return {}
     told = {
-        "reckoned": f"Worked out: enough {level(why.reckoned)} of the time, which is kept with "
-        f"{pieces(why.reckoned_point)} on the shelf and on order."
+        "reckoned": _(
+            "Worked out: enough {level} of the time, which is kept with {pieces} on the shelf and on order."
+        ).format(level=level(why.reckoned), pieces=pieces(why.reckoned_point))
     }
     if set_by is not None:
         who = f"{set_by.set_by}, " if set_by.set_by else ""
-        told["set"] = f"By hand: {set_by.words}, kept with {pieces(advice.point)}."
+        told["set"] = _("By hand: {level}, kept with {pieces}.").format(level=set_by.words, pieces=pieces(advice.point))
         told["why"] = f"{set_by.reason} ({who}{day(set_by.set_on)})"
     return told
 
@@ -262,29 +321,44 @@ def breaks(why: Why) -> list[str]:
         return []
     n = why.mishaps_seen
     if limits.mean is None or limits.upper is None:
-        lines = [f"No mishap took one yet: there are better than {numbers.hits(limits.lower)} strokes to one, 9 in 10."]
+        none = _("No mishap took one yet: there are better than {strokes} strokes to one, 9 in 10.")
+        lines = [none.format(strokes=numbers.hits(limits.lower))]
     else:
         lines = [
-            f"{n:,} mishap{'' if n == 1 else 's'}: one in {numbers.hits(limits.mean)} strokes, from so few between "
-            f"{numbers.hits(limits.lower)} and {numbers.hits(limits.upper)}, 9 in 10."
+            ngettext(
+                "{n:,} mishap: one in {mean} strokes, from so few between {low} and {high}, 9 in 10.",
+                "{n:,} mishaps: one in {mean} strokes, from so few between {low} and {high}, 9 in 10.",
+                n,
+            ).format(
+                n=n, mean=numbers.hits(limits.mean), low=numbers.hits(limits.lower), high=numbers.hits(limits.upper)
+            )
         ]
     several = sum(times for size, times in seen.sizes.items() if size > 1)
     if several:
         lines.append(
-            f"Of {seen.seen:,} mishaps to its kind here {several:,} took several pieces at once, up to "
-            f"{max(seen.sizes):,}."
+            _(
+                "Of {mishaps:,} mishaps to its kind here {several:,} took several pieces at once, up to {most:,}."
+            ).format(mishaps=seen.seen, several=several, most=max(seen.sizes))
         )
     trend, wear = seen.trend, seen.wear
     if wear.wears_out:
         lines.append(
-            f"Pieces of its kind wear out rather than break: of {wear.lives:,} whose fitting is on record they lasted "
-            f"about {numbers.hits(wear.mean_life)} strokes, the old ones going soonest (shape {wear.shape:.1f}; 1 "
-            "would be by chance alone). So each counts by its age, and no rise is assumed."
+            _(
+                "Pieces of its kind wear out rather than break: of {lives:,} whose fitting is on record they lasted "
+                "about {strokes} strokes, the old ones going soonest (shape {shape:.1f}; 1 would be by chance alone). "
+                "So each counts by its age, and no rise is assumed."
+            ).format(lives=wear.lives, strokes=numbers.hits(wear.mean_life), shape=wear.shape)
         )
     elif trend.events >= LEAST_FOR_TREND:
-        word = "more often than they did" if trend.factor > 1 else "no more often than they did"
-        lines.append(
-            f"Mishaps to its kind come {word}, over all its dies (by luck alone {odds.percent(trend.chance_rising)}); "
-            f"{trend.factor:.2f} times the mean rate is used."
-        )
+        if trend.factor > 1:
+            told = _(
+                "Mishaps to its kind come more often than they did, over all its dies (by luck alone {luck}); "
+                "{factor:.2f} times the mean rate is used."
+            )
+        else:
+            told = _(
+                "Mishaps to its kind come no more often than they did, over all its dies (by luck alone {luck}); "
+                "{factor:.2f} times the mean rate is used."
+            )
+        lines.append(told.format(luck=odds.percent(trend.chance_rising), factor=trend.factor))
     return lines

@@ -6,6 +6,10 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from diestore.register.models import Plant
 from maintenance.log import bench_reads, purchase_reads
 from maintenance.log.purchase_reads import Coming, LeadSeen, OrderRow
@@ -110,10 +114,11 @@ def pieces_of(coming: Iterable[Coming]) -> int:
 def words_of(one: Coming, day) -> str:
     """One arrival in a few words. day: how a date is written."""
     if one.due_on is None:
-        return f"{one.pieces:,}, no day known"
-    when = f"{'promised' if one.is_promised else 'expected'} {day(one.due_on)}"
-    return f"{one.pieces:,} {when}" + (f", {one.days_late} days late" if one.days_late else "")
+        return _("{pieces:,}, no day known").format(pieces=one.pieces)
+    said = _("{pieces:,} promised {day}") if one.is_promised else _("{pieces:,} expected {day}")
+    late = ngettext("{days} days late", "{days} days late", one.days_late).format(days=one.days_late)
+    return said.format(pieces=one.pieces, day=day(one.due_on)) + (f", {late}" if one.days_late else "")
 
 
 def day_of(value: dt.date | None) -> str:
-    return "" if value is None else f"{value.day} {value:%b}"
+    return "" if value is None else date_format(value, "j M")

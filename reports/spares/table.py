@@ -6,6 +6,8 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop, ngettext, pgettext_lazy
 
 from reports.format import day, money, plain_money, status
 
@@ -16,9 +18,14 @@ from .supply import Supply
 
 RIGHT = {"th": {"class": "num"}, "td": {"class": "num"}}
 LAST = "item__pk"  # rows that are equal keep one order, on every page of the list
-WAITS = "entries since do not count yet"
+WAITS = gettext_lazy("entries since do not count yet")
 USE = {"th": {"class": "num"}, "td": {"class": "num", "style": "min-width: 5.5rem"}}
-WORDS = {"short": "Order now", "soon": "Soon", "enough": "Enough", "unknown": "Not known"}
+WORDS = {
+    "short": gettext_noop("Order now"),
+    "soon": gettext_noop("Soon"),
+    "enough": gettext_noop("Enough"),
+    "unknown": gettext_noop("Not known"),
+}
 
 
 class Column(tables.Column):
@@ -30,22 +37,31 @@ class Column(tables.Column):
 
 
 class SpareTable(tables.Table):
-    tick = Column(verbose_name="Order", orderable=False)
-    code = Column(verbose_name="Spare", order_by=("code", LAST), attrs={"td": {"style": "min-width: 10rem"}})
-    state = Column(verbose_name="State", order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST))
-    shelf = Column(verbose_name="Shelf", note="line: needed before delivery", orderable=False)
-    on_hand = Column(verbose_name="On the shelf", attrs=RIGHT, order_by=("on_hand", LAST))
-    on_order = Column(verbose_name="On order", attrs=RIGHT, order_by=("on_order", LAST))
-    lead_days = Column(verbose_name="Lead time", note="days", order_by=("lead_sorted", LAST), attrs=RIGHT)
+    tick = Column(verbose_name=pgettext_lazy("to be ticked", "Order"), orderable=False)
+    code = Column(
+        verbose_name=gettext_lazy("Spare"), order_by=("code", LAST), attrs={"td": {"style": "min-width: 10rem"}}
+    )
+    state = Column(
+        verbose_name=gettext_lazy("State"),
+        order_by=("order_day", "unknown", "stops_rank", "-short_sorted", "code", LAST),
+    )
+    shelf = Column(
+        verbose_name=gettext_lazy("Shelf"), note=gettext_lazy("line: needed before delivery"), orderable=False
+    )
+    on_hand = Column(verbose_name=gettext_lazy("On the shelf"), attrs=RIGHT, order_by=("on_hand", LAST))
+    on_order = Column(verbose_name=gettext_lazy("On order"), attrs=RIGHT, order_by=("on_order", LAST))
+    lead_days = Column(
+        verbose_name=gettext_lazy("Lead time"), note=gettext_lazy("days"), order_by=("lead_sorted", LAST), attrs=RIGHT
+    )
     use = Column(
-        verbose_name="Needed before an order arrives",
-        note="even chance at most · 9 in 10",
+        verbose_name=gettext_lazy("Needed before an order arrives"),
+        note=gettext_lazy("even chance at most · 9 in 10"),
         order_by=("half_sorted", "nine_sorted", LAST),
         attrs=USE,
     )
-    short_by = Column(verbose_name="Short by", order_by=("short_sorted", LAST), attrs=RIGHT)
-    order_by = Column(verbose_name="Order by", order_by=("order_day", LAST), attrs=RIGHT)
-    quantity = Column(verbose_name="How many", order_by=("quantity_sorted", LAST), attrs=RIGHT)
+    short_by = Column(verbose_name=gettext_lazy("Short by"), order_by=("short_sorted", LAST), attrs=RIGHT)
+    order_by = Column(verbose_name=gettext_lazy("Order by"), order_by=("order_day", LAST), attrs=RIGHT)
+    quantity = Column(verbose_name=gettext_lazy("How many"), order_by=("quantity_sorted", LAST), attrs=RIGHT)
 
     class Meta:
         # what to do first, then why: on a tablet the last columns are the ones to be scrolled to
@@ -54,7 +70,7 @@ class SpareTable(tables.Table):
             "lead_days",
         )  # fmt: skip
         order_by = ("state",)
-        empty_text = "No spare matches."
+        empty_text = gettext_lazy("No spare matches.")
         row_attrs = {"class": lambda record: "limit" if record.is_due else ""}
 
     def __init__(
@@ -77,13 +93,13 @@ class SpareTable(tables.Table):
         if record.item.pk in self.supply.drafts:
             return ""
         return format_html(
-            '<input type="checkbox" name="item" value="{}:{}" aria-label="Order {}"{}>',
-            str(record.item.pk), str(record.quantity or 0), record.code,
+            '<input type="checkbox" name="item" value="{}:{}" aria-label="{}"{}>',
+            str(record.item.pk), str(record.quantity or 0), _("Order {code}").format(code=record.code),
             mark_safe(" checked") if self.ticked and record.is_due and record.quantity else "",
         )  # fmt: skip
 
     def render_code(self, record: SpareRow):
-        place = f"lies at {record.item.shelf_place}" if record.item.shelf_place else ""
+        place = _("lies at {place}").format(place=record.item.shelf_place) if record.item.shelf_place else ""
         return format_html(
             '<a href="{}{}">{}</a><small>{}</small>',
             reverse("reports:spare", args=[record.item.pk]),
@@ -93,11 +109,13 @@ class SpareTable(tables.Table):
         )
 
     def render_state(self, record: SpareRow):
-        words = status(record.state, WORDS[record.state])
+        words = status(record.state, _(WORDS[record.state]))
         if draft := self.supply.drafts.get(record.item.pk):
             number, pk, pieces = draft
             there = reverse("maintenance:purchase", args=[pk])
-            words = format_html('{}<small>{} in draft <a href="{}">{}</a></small>', words, f"{pieces:,}", there, number)
+            draft_of = format_html('<a href="{}">{}</a>', there, number)
+            lies = format_html(_("{pieces} in draft {draft}"), pieces=f"{pieces:,}", draft=draft_of)
+            words = format_html("{}<small>{}</small>", words, lies)
         return format_html("{}<small>{}</small>", words, WAITS) if record.waits else words
 
     def render_shelf(self, record: SpareRow):
@@ -113,27 +131,27 @@ class SpareTable(tables.Table):
     def render_on_hand(self, record: SpareRow):
         if not record.older:
             return f"{record.on_hand:,}"
-        older = "; ".join(f"and {one.pieces:,} {one.name}" for one in record.older)
+        older = "; ".join(_("and {pieces:,} {name}").format(pieces=one.pieces, name=one.name) for one in record.older)
         return format_html("{}<small>{}</small>", f"{record.on_hand:,}", older)
 
     def render_on_order(self, record: SpareRow):
         coming = self.supply.coming.get(record.item.pk, [])
         notes = [supply.words_of(one, supply.day_of) for one in coming[:2]]
         if len(coming) > 2:
-            notes.append(f"and {len(coming) - 2} more")
+            notes.append(_("and {n} more").format(n=len(coming) - 2))
         if (without := record.on_order - supply.pieces_of(coming)) > 0:
-            notes.append(f"{without:,} without an order")
+            notes.append(_("{pieces:,} without an order").format(pieces=without))
         if not record.on_order:
             return "–"
         return format_html("{}<small>{}</small>", f"{record.on_order:,}", "; ".join(notes))
 
     def render_lead_days(self, record: SpareRow):
-        return "not known" if record.lead_days is None else f"{record.lead_days:,}"
+        return _("not known") if record.lead_days is None else f"{record.lead_days:,}"
 
     def render_use(self, record: SpareRow):
         if record.advice is None:
-            return "not known"
-        return format_html("{}<small>9 in 10: {}</small>", record.half, record.nine_in_ten)
+            return _("not known")
+        return format_html("{}<small>{}</small>", record.half, _("9 in 10: {n}").format(n=record.nine_in_ten))
 
     def render_short_by(self, record: SpareRow):
         return "" if record.advice is None else f"{record.short_by:,}" if record.short_by else "–"
@@ -142,16 +160,16 @@ class SpareTable(tables.Table):
         if record.advice is None:
             return ""
         if record.order_by is None:
-            return "not this year"
+            return _("not this year")
         late = record.advice.days_late
-        ahead = "today" if record.is_due else f"in {record.days_left} days"
-        when = f"{late} day{'' if late == 1 else 's'} late" if late else ahead
+        ahead = _("today") if record.is_due else _("in {days} days").format(days=record.days_left)
+        when = ngettext("{days} day late", "{days} days late", late).format(days=late) if late else ahead
         return format_html("{}<small>{}</small>", day(record.order_by), when)
 
     def render_quantity(self, record: SpareRow):
         if not record.quantity:
             return ""
-        words = money(record.value, cents=False) if record.value is not None else "price not known"
+        words = money(record.value, cents=False) if record.value is not None else _("price not known")
         return format_html("<strong>{}</strong><small>{}</small>", f"{record.quantity:,}", words)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles
@@ -26,7 +27,7 @@ def order_more(request: HttpRequest, pk: int) -> HttpResponse:
     """The other spares of that supplier that come to be ordered before the next order would go to him anyway."""
     order = purchase_reads.draft_of(pk, plants.all_seen(request.user))
     if order is None:
-        raise Http404("No such draft with a supplier.")
+        raise Http404(_("No such draft with a supplier."))
     between = purchase_reads.days_between_orders(order.plant, order.supplier_id)
     within = max(round(between or USUAL_DAYS), LEAST_DAYS)
     listed = kept.of_plant(order.plant)

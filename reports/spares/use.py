@@ -38,6 +38,7 @@ from . import reads
 from .aged import AgedPlace, aged_places
 from .costs import ShopCosts
 from .counted import counts, mixed_counts, rounded_up
+from .gaps import gaps_of, has_law
 from .mishaps import SPANS, KindMishaps, Passed, by_kind
 from .places import SparePlace, UsedUp, by_item, place_of, taken
 from .reads import PlaceOfItem
@@ -368,7 +369,7 @@ class PlantAhead:
     def worlds(self, die: int) -> DieWorlds:
         """The laws of a fresh interval of a die. Raises LawRefused where nothing is told of it."""
         forecast = self.forecasts.get(die)
-        if not _has_law(forecast):
+        if not has_law(forecast):
             why = forecast.refusal if forecast is not None and forecast.refusal else "it has no forecast yet."
             raise LawRefused(why)
         return die_worlds(forecast.fresh["remaining"], ln_sd=forecast.fresh["ln_sd"])
@@ -651,7 +652,7 @@ class PlantAhead:
     def _law_basis(self, place: SparePlace) -> tuple:
         forecast, edge = self.forecasts.get(place.row.die_id), self.edges.get(place.row.position_id)
         of_die = None
-        if _has_law(forecast):
+        if has_law(forecast):
             fresh = forecast.fresh
             of_die = (*forecast.remaining.items(), *fresh["remaining"].items(), fresh["ln_sd"])
         return (of_die, (edge["usual_hits"], *edge["remaining"].items(), self.shape) if edge else None)
@@ -662,31 +663,4 @@ class PlantAhead:
 
     def gaps(self, item: int) -> list[str]:
         """What the use ahead of an item does not know, in sentences."""
-        notes = []
-        places = self.places.get(item, ())
-        if not places:
-            notes.append("No place in a die at work names this spare, so no use is expected.")
-        ground = [p.row for p in places if p.grinds_left is not None]
-        silent = sorted({row.die_code for row in ground if not _has_law(self.forecasts.get(row.die_id))})
-        if silent:
-            notes.append(f"Nothing is forecast of {', '.join(silent)}: only breaks are counted there.")
-        if any(p.grinds_left is not None and not p.removal_known for p in places):
-            notes.append("What a grind takes off is not written down: what is usual is taken (common practice).")
-        ends = self.ends(item)
-        if ends is not None and (ends - self.today).days <= self.horizon_days:
-            rest = self.use(item, max((ends - self.today).days + 1, 0))
-            notes.append(
-                f"Last buy: nothing needs it after {ends.day} {ends:%b %Y}. Until then even chance of at most "
-                f"{rest.quantile(0.5)}, 9 in 10 of at most {rest.quantile(0.9)}: order no more than that."
-            )
-        stated = sorted({p.row.die_code for p in places if self.programmes.get(p.row.die_id, Programme()).years})
-        if stated:
-            notes.append(f"Of {', '.join(stated)} the year goes by the volume entered for the part, not by past pace.")
-        still = sorted({p.row.die_code for p in places if self.strokes(p.row.die_id, self.horizon_days) == 0})
-        if still:
-            notes.append(f"{', '.join(still)}: no job and no run in the last year, so no use there.")
-        return notes
-
-
-def _has_law(forecast) -> bool:
-    return bool(forecast is not None and forecast.fresh and forecast.remaining)
+        return gaps_of(self, item)

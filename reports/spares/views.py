@@ -8,6 +8,8 @@ from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -81,7 +83,7 @@ def _listed(request: HttpRequest, plant):
 def spares_csv(request: HttpRequest) -> HttpResponse:
     """The same rows as a file, filtered like the page."""
     picked = plants.picked(request)
-    listed, _, chosen = _listed(request, picked.plant)
+    listed, _sums, chosen = _listed(request, picked.plant)
     rows = listed.wanted(chosen.asked()) if listed else []
     return csv_response("spares.csv", HEAD, (csv_row(row, shop.current().currency) for row in rows))
 
@@ -97,7 +99,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
         if item is not None:
             break
     else:
-        raise Http404("No such spare here.")
+        raise Http404(_("No such spare here."))
     ahead = kept.ahead_of(plant, [item])
     today = timezone.localdate()
     sources = sources_reads.of_item(item, plant, today, lines_seen=lambda: ahead.lines_seen)
@@ -127,7 +129,7 @@ def spare_page(request: HttpRequest, pk: int) -> HttpResponse:
             "may_order": request.user.has_perm(roles.ORDER_SPARES) and item.retired_at is None and item.newer is None,
             "plant_query": f"?plant={plant.pk}" if picked.several else "",
             "by_hand": by_hand.on_spare(item, own, row.on_hand, system_of(request.user), where),
-            "word": WORDS[row.state],
+            "word": _(WORDS[row.state]),
             "how_old": how_old(told.records_until, row.today),
             "order_by": day(row.order_by),
             "price": money(item.unit_price) if item.unit_price is not None else "",
@@ -156,7 +158,7 @@ def shelf_page(request: HttpRequest) -> HttpResponse:
     """What the shelf costs and prevents, and what lies there for nothing."""
     picked = plants.picked(request)
     found, rows = kept.shelf_of(picked.plant) if picked.plant else (shelf.told(shelf.of_rows([])), {})
-    names = ("a thousand less", "as much", "a thousand more")
+    names = (gettext_noop("a thousand less"), gettext_noop("as much"), gettext_noop("a thousand more"))
     return render(
         request,
         "reports/spares/shelf.html",
@@ -172,7 +174,7 @@ def shelf_page(request: HttpRequest) -> HttpResponse:
             "box": (shelf.WIDTH, shelf.HEIGHT, shelf.LEFT, shelf.FOOT),
             "points": [(f"{p.stops:.2f}", said.amount(p.money)) for p in found.points],
             "more": [
-                (name, said.amount(p.money), f"{p.stops:.2f}") for name, p in zip(names, found.more, strict=False)
+                (_(name), said.amount(p.money), f"{p.stops:.2f}") for name, p in zip(names, found.more, strict=False)
             ],
             "next_pieces": [
                 (rows[item], n, said.amount(n * float(rows[item].item.unit_price or 0)))
