@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from diestore import units
 from diestore.handbook.kinds import KINDS
@@ -16,19 +18,19 @@ from maintenance.policy.orders import AS_IT_STANDS, ONE_EDGE, SET, SWAP
 from maintenance.policy.sets import own_rates
 from maintenance.wording import numbers, odds
 
-APART = "while the die is apart"
+APART, BEFORE = gettext_lazy("while the die is apart"), gettext_lazy("before the job")
 EDGES_READ = 5  # of a die: those likeliest to be the first
 LITTLE = 0.1  # of what sharpening the set costs: a gain below it hardly matters
 NAMED_AT_MOST = 4
 TURNS_TOLD = 3
 
 TURNED_BY = {
-    "teardown": "pulling the die, taking it apart and putting it back cost",
-    "grind": "grinding the edges cost",
-    "dull": "a dull edge (sorting and scrap) cost",
-    "pull": "breaking the job off cost",
-    "lives": "its edges lasted",
-    "order": "the job had",
+    "teardown": gettext_lazy("if pulling the die, taking it apart and putting it back cost {then} and not {now}"),
+    "grind": gettext_lazy("if grinding the edges cost {then} and not {now}"),
+    "dull": gettext_lazy("if a dull edge (sorting and scrap) cost {then} and not {now}"),
+    "pull": gettext_lazy("if breaking the job off cost {then} and not {now}"),
+    "lives": gettext_lazy("if its edges lasted {times} times as long as forecast"),
+    "order": gettext_lazy("if the job had {hits} hits"),
 }
 
 
@@ -40,29 +42,33 @@ def money(amount: float, currency: str) -> str:
 def edges_named(known: DieAhead, which: Iterable[int]) -> str:
     codes = [known.edges[i].code for i in which]
     more = len(codes) - NAMED_AT_MOST
-    return ", ".join(codes[:NAMED_AT_MOST]) + (f" and {more} more" if more > 0 else "")
+    named = ", ".join(codes[:NAMED_AT_MOST])
+    return _("{named} and {n} more").format(named=named, n=more) if more > 0 else named
 
 
 def label(option: Option, known: DieAhead) -> str:
     """What is done, as one says it."""
     ground = np.flatnonzero(option.ground)
     if option.start == AS_IT_STANDS:
-        first = "Run it as it is"
+        first = _("Run it as it is")
     elif option.start == SWAP:
-        first = f"Put in ground pieces from the shelf: {edges_named(known, ground)}"
+        first = _("Put in ground pieces from the shelf: {edges}").format(edges=edges_named(known, ground))
     elif option.start == SET or option.ground.all():
-        first = "Sharpen first: the whole set"
+        first = _("Sharpen first: the whole set")
     elif option.start == ONE_EDGE:
-        first = f"Sharpen first: only {edges_named(known, ground)}"
+        first = _("Sharpen first: only {edges}").format(edges=edges_named(known, ground))
     else:
-        count = len(ground)
-        first = f"Sharpen first: {'the one edge that pays' if count == 1 else f'the {count} edges that pay'}"
+        first = ngettext(
+            "Sharpen first: the one edge that pays", "Sharpen first: the {n} edges that pay", len(ground)
+        ).format(n=len(ground))
     if not option.pulls:
         return first
     at = [f"{p:,.0f}" for p in option.pulls]
     if len(at) > 3:
-        return f"{first}; pull it {len(at)} times in the job, first at {at[0]} hits"
-    return f"{first}; pull it in the job at {' and '.join(at)} hits"
+        return _("{first}; pull it {n} times in the job, first at {hits} hits").format(
+            first=first, n=len(at), hits=at[0]
+        )
+    return _("{first}; pull it in the job at {hits} hits").format(first=first, hits=_(" and ").join(at))
 
 
 def rows(decision: Decision, known: DieAhead, currency: str, system: units.System) -> list[dict]:
@@ -91,7 +97,7 @@ def rows(decision: Decision, known: DieAhead, currency: str, system: units.Syste
 def _edges_of(option: Option, known: DieAhead) -> str:
     """Under the way, which edges that means, where it does not say so itself."""
     if option.start == SWAP:
-        return "what comes out is ground later, in its own time"
+        return _("what comes out is ground later, in its own time")
     if not option.sharpens_first or option.start == ONE_EDGE or option.ground.all():
         return ""
     return edges_named(known, np.flatnonzero(option.ground))
@@ -104,12 +110,18 @@ def lead(decision: Decision, known: DieAhead, currency: str, *, with_money: bool
     first = next((o for o in decision.options if o.sharpens_first and not o.pulls), None)
     buys = ""
     if as_is is not None and first is not None and as_is.allowed and _from(as_is.chance) != _from(first.chance):
-        buys = f"Sharpening first lifts the chance of finishing from {_from(as_is.chance)} to {_from(first.chance)} %."
+        buys = _("Sharpening first lifts the chance of finishing from {before} to {after} %.").format(
+            before=_from(as_is.chance), after=_from(first.chance)
+        )
     little = np.isfinite(decision.gain) and decision.gain < LITTLE * known.costs.set
     gain = ""
     if np.isfinite(decision.gain) and with_money:
-        against = "running it as it is" if best.sharpens_first else "sharpening first"
-        gain = f"All counted, that is worth {money(decision.gain, currency)} over {against}."
+        worth = (
+            _("All counted, that is worth {amount} over running it as it is.")
+            if best.sharpens_first
+            else _("All counted, that is worth {amount} over sharpening first.")
+        )
+        gain = worth.format(amount=money(decision.gain, currency))
     return {
         "do": label(best, known) + ".",
         "buys": buys,
@@ -122,7 +134,7 @@ def lead(decision: Decision, known: DieAhead, currency: str, *, with_money: bool
 
 
 def _from(chance: float) -> str:
-    return "under 1" if chance < 0.01 else "over 99" if chance > 0.99 else f"{100 * chance:.0f}"
+    return _("under 1") if chance < 0.01 else _("over 99") if chance > 0.99 else f"{100 * chance:.0f}"
 
 
 def turns(decision: Decision, known: DieAhead, job_hits: int, currency: str, *, with_money: bool) -> list[str]:
@@ -135,14 +147,13 @@ def turns(decision: Decision, known: DieAhead, job_hits: int, currency: str, *, 
     for turn in told[:TURNS_TOLD]:
         factor = turn.factor or 1.0
         if turn.of == "lives":
-            sentences.append(f"if {TURNED_BY['lives']} {factor:.2g} times as long as forecast")
+            sentences.append(TURNED_BY["lives"].format(times=f"{factor:.2g}"))
         elif turn.of == "order":
-            sentences.append(f"if {TURNED_BY['order']} {numbers.hits(job_hits * factor)} hits")
+            sentences.append(TURNED_BY["order"].format(hits=numbers.hits(job_hits * factor)))
         else:
             amount = amounts[turn.of]
-            sentences.append(
-                f"if {TURNED_BY[turn.of]} {money(amount * factor, currency)} and not {money(amount, currency)}"
-            )
+            then = money(amount * factor, currency)
+            sentences.append(TURNED_BY[turn.of].format(then=then, now=money(amount, currency)))
     return sentences
 
 
@@ -154,16 +165,18 @@ def to_grind(decision: Decision, known: DieAhead, currency: str, *, with_money: 
         edge = known.edges[i]
         risk = odds.percent(float(choice.risk[i]))
         if choice.bad[i]:
-            why = "damaged or over its limit: grind it whatever else is done"
+            why = _("damaged or over its limit: grind it whatever else is done")
         elif choice.grind[i]:
-            why = f"{risk} that it goes dull before the die is next apart"
+            why = _("{chance} that it goes dull before the die is next apart").format(chance=risk)
         else:
-            why = f"{risk} that it goes dull before then; {numbers.hits(float(choice.kept[i]))} more hits in it if left"
+            why = _("{chance} that it goes dull before then; {hits} more hits in it if left").format(
+                chance=risk, hits=numbers.hits(float(choice.kept[i]))
+            )
         listed.append(
             {
                 "code": edge.code,
                 "position": edge.position,
-                "kind": KINDS[edge.kind].name if edge.kind in KINDS else "",
+                "kind": _(KINDS[edge.kind].name) if edge.kind in KINDS else "",
                 "grind": bool(choice.grind[i]),
                 "why": why,
                 "on_it": f"{edge.on_it:,}",
@@ -218,7 +231,7 @@ def readings(
         one = {"edge": i, "on_it_hits": float(edge.on_it), "reading_sd": _sd(model)}
         ways = [(APART, while_apart(known.now, known.fresh, known.costs, usual, rates=rates, **one))]
         if job_hits and not known.damaged and i in first:
-            ways.append(("before the job", at_start(known.now, known.costs, usual, float(job_hits), **one)))
+            ways.append((BEFORE, at_start(known.now, known.costs, usual, float(job_hits), **one)))
         for when, worth in ways:
             if worth.critical_ln_life is None or worth.worth <= takes:
                 continue
