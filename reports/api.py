@@ -27,11 +27,11 @@ from reports.spares.said import headline_of
 router = Router()
 
 
-class Short(Schema):
+class SpareToOrder(Schema):
     """A spare to order. usable_older: pieces of what it took the place of, still used; they count as stock. order_by:
-    the day it has to be ordered. waits: something was entered since it was told, which does not count in it yet."""
+    the day it has to be ordered. entries_not_counted_yet: something was entered since it was worked out."""
 
-    item: str
+    spare: str
     kind: str
     on_hand: int
     usable_older: int
@@ -40,18 +40,18 @@ class Short(Schema):
     order_by: dt.date
     quantity: int
     supplier: str
-    waits: bool
+    entries_not_counted_yet: bool
 
 
-class Shorts(Schema):
+class SparesToOrder(Schema):
     """as_of: the day up to which the records count; null where no spare is in use."""
 
     found: int
     as_of: dt.date | None
-    spares: list[Short]
+    spares: list[SpareToOrder]
 
 
-@router.get("/spares/short", response={200: Shorts, **READS}, summary="Spares to order now", tags=["spares"])
+@router.get("/spares/short", response={200: SparesToOrder, **READS}, summary="Spares to order now", tags=["spares"])
 def get_short(request: HttpRequest, part: Query[Page]):
     device = device_of(request, "spares", part=part)
     short = to_order(device.plant, start=part.offset, most=part.limit)
@@ -60,7 +60,7 @@ def get_short(request: HttpRequest, part: Query[Page]):
         "as_of": short.records_until,
         "spares": [
             {
-                "item": row.code,
+                "spare": row.code,
                 "kind": row.kind,
                 "on_hand": row.on_hand,
                 "usable_older": row.usable_older,
@@ -69,22 +69,22 @@ def get_short(request: HttpRequest, part: Query[Page]):
                 "order_by": row.order_by,
                 "quantity": row.quantity,
                 "supplier": row.supplier,
-                "waits": row.waits,
+                "entries_not_counted_yet": row.waits,
             }
             for row in short.rows
         ],
     }
 
 
-class AdviceTold(Schema):
+class SpareAdvice(Schema):
     """What is advised on one spare. usable_older: pieces of what it took the place of, still used; they count as stock.
     order_point: below it an order goes out; pieces, by: how many, and the last day on
     which that keeps the level, null where not within the year; chance: of running out before an order of today could
     come; cost: what the pieces come to, a text in the currency, null without a price. Where nothing can be said, reason
-    says why and the figures are null. waits: something was entered since it was told, which does not count in it yet.
+    says why and the figures are null. entries_not_counted_yet: something was entered since it was worked out.
     """
 
-    item: str
+    spare: str
     description: str
     kind: str
     supplier: str
@@ -97,7 +97,7 @@ class AdviceTold(Schema):
     reason: str
     chance: float | None
     cost: str | None
-    waits: bool
+    entries_not_counted_yet: bool
 
 
 class AdviceOnAll(Schema):
@@ -106,7 +106,7 @@ class AdviceOnAll(Schema):
     found: int
     as_of: dt.date | None
     currency: str
-    spares: list[AdviceTold]
+    spares: list[SpareAdvice]
 
 
 @router.get("/spares/advice", response={200: AdviceOnAll, **READS}, summary="Advice on every spare", tags=["spares"])
@@ -125,7 +125,7 @@ def get_advice(request: HttpRequest, part: Query[Page]):
 def _advice_told(row: SpareRow) -> dict:
     advice = row.advice
     return {
-        "item": row.code,
+        "spare": row.code,
         "description": row.item.description,
         "kind": row.kind,
         "supplier": row.supplier,
@@ -138,14 +138,14 @@ def _advice_told(row: SpareRow) -> dict:
         "reason": row.refusal or headline_of(row),
         "chance": None if advice is None else round(max(1 - advice.enough, 0.0), 4),
         "cost": None if row.value is None else f"{row.value:.2f}",
-        "waits": row.waits,
+        "entries_not_counted_yet": row.waits,
     }
 
 
-class OrderLineTold(Schema):
+class OrderLine(Schema):
     """ordered, came, to_come: pieces. due: the day promised, else expected by the lead time. unit_price: a text."""
 
-    item: str
+    spare: str
     ordered: int
     came: int
     to_come: int
@@ -155,23 +155,23 @@ class OrderLineTold(Schema):
     unit_price: str | None
 
 
-class OrderTold(Schema):
+class SupplierOrder(Schema):
     number: str
     supplier: str
     state: str
     placed_on: dt.date
     currency: str
-    lines: list[OrderLineTold]
+    lines: list[OrderLine]
 
 
-class OrdersTold(Schema):
+class SupplierOrders(Schema):
     """Orders to suppliers that were placed, in the order of placing. Drafts are nobody's business yet."""
 
     found: int
-    orders: list[OrderTold]
+    orders: list[SupplierOrder]
 
 
-@router.get("/spares/orders", response={200: OrdersTold, **READS}, summary="Orders to suppliers", tags=["spares"])
+@router.get("/spares/orders", response={200: SupplierOrders, **READS}, summary="Orders to suppliers", tags=["spares"])
 def get_orders(request: HttpRequest, part: Query[Page]):
     device = device_of(request, Scope.PURCHASING, part=part)
     placed = purchase_reads.placed(device.plant)
@@ -189,7 +189,7 @@ def _order_told(row: purchase_reads.OrderRow) -> dict:
         "currency": row.order.currency,
         "lines": [
             {
-                "item": str(line.line.item),
+                "spare": str(line.line.item),
                 "ordered": line.line.quantity,
                 "came": line.received,
                 "to_come": line.open,
@@ -203,18 +203,18 @@ def _order_told(row: purchase_reads.OrderRow) -> dict:
     }
 
 
-class ElementTold(Schema):
+class CostElement(Schema):
     key: str
     name: str
     per_thousand: str
 
 
-class CostTold(Schema):
+class DieCost(Schema):
     """What a die has cost per thousand parts so far, by its own log. left_out: what the figure does not hold."""
 
     die: str
     per_thousand: str | None
-    elements: list[ElementTold]
+    elements: list[CostElement]
     parts_made: int
     left_out: list[str]
 
@@ -224,7 +224,7 @@ class Costs(Schema):
 
     next: str | None = Field(description="The cursor of the next part; null where this is the last.")
     currency: str
-    dies: list[CostTold]
+    dies: list[DieCost]
 
 
 @router.get("/cost", response={200: Costs, **READS}, summary="Cost per thousand parts", tags=["cost"])

@@ -53,7 +53,7 @@ def not_found(request, exception):
     """No such page. Django's own looks for a form's token first, and breaks on a body that it cannot read.
     A program that asks under the interface's address is answered as one."""
     if request.path.startswith("/api/"):
-        return JsonResponse({"sentence": "There is nothing at this address.", "where": ""}, status=404)
+        return JsonResponse({"message": "There is nothing at this address.", "where": ""}, status=404)
     return render(request, "404.html", status=404)
 
 

@@ -22,7 +22,7 @@ from maintenance.models import TOTAL_AT_MOST, CounterDevice, Order, Scope, SentF
 from .auth import device_of
 from .reads import router  # one address for reading and sending jobs
 from .routes import REFUSALS, _die
-from .schema import Code, MessageId, Sent, Taken, _whole
+from .schema import Code, MessageId, Receipt, Sent, _whole
 
 DAY = re.compile(r"(?:19|20|21)\d\d-\d\d-\d\d")
 OTHER_VALUES = "This message id was used before, for another job or with other values."
@@ -69,7 +69,7 @@ class JobClose(Sent):
     part: Number | None = None
 
 
-@router.post("/jobs", response={200: Taken, 201: Taken, **REFUSALS}, summary="Enter a job", tags=["jobs"])
+@router.post("/jobs", response={200: Receipt, 201: Receipt, **REFUSALS}, summary="Enter a job", tags=["jobs"])
 def post_job(request: HttpRequest, job: Job):
     device = device_of(request, Scope.JOBS)
 
@@ -86,7 +86,9 @@ def post_job(request: HttpRequest, job: Job):
     return _once(device, "enter", job, enter)
 
 
-@router.post("/jobs/change", response={200: Taken, 201: Taken, **REFUSALS}, summary="Change an open job", tags=["jobs"])
+@router.post(
+    "/jobs/change", response={200: Receipt, 201: Receipt, **REFUSALS}, summary="Change an open job", tags=["jobs"]
+)
 def post_job_change(request: HttpRequest, job: JobChange):
     device = device_of(request, Scope.JOBS)
     values: dict[str, Any] = {name: getattr(job, name) for name in ("parts", "due") if getattr(job, name) is not None}
@@ -103,7 +105,7 @@ def post_job_change(request: HttpRequest, job: JobChange):
     return _once(device, "change", job, change)
 
 
-@router.post("/jobs/close", response={200: Taken, 201: Taken, **REFUSALS}, summary="Close a job", tags=["jobs"])
+@router.post("/jobs/close", response={200: Receipt, 201: Receipt, **REFUSALS}, summary="Close a job", tags=["jobs"])
 def post_job_close(request: HttpRequest, job: JobClose):
     device = device_of(request, Scope.JOBS)
 
@@ -141,10 +143,10 @@ def _once(device: CounterDevice, what: str, message: Sent, write: Callable[[], N
             raise
         if before.digest != digest:
             raise HttpError(409, OTHER_VALUES) from None
-        return Status(200, Taken(id=message.id, what="known"))
+        return Status(200, Receipt(id=message.id, outcome="known"))
     except actions.ChangeRefused as refused:
         raise HttpError(409, str(refused)) from None
-    return Status(201, Taken(id=message.id, what="taken"))
+    return Status(201, Receipt(id=message.id, outcome="taken"))
 
 
 def _sent_by(device: CounterDevice) -> str:

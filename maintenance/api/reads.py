@@ -20,7 +20,7 @@ from .routes import READS, _die
 router = Router()
 
 
-class DieKept(Schema):
+class RegisterDie(Schema):
     """A die as the register has it. Lengths in mm."""
 
     code: str
@@ -33,12 +33,12 @@ class DieKept(Schema):
     places: int
 
 
-class DiesKept(Schema):
+class RegisterDies(Schema):
     next: str | None = Field(description="The cursor of the next part; null where this is the last.")
-    dies: list[DieKept]
+    dies: list[RegisterDie]
 
 
-class PlaceKept(Schema):
+class Place(Schema):
     """A place of a die, and the spare that fits it."""
 
     code: str
@@ -46,35 +46,36 @@ class PlaceKept(Schema):
     kind: str
     side: str
     spare: str | None
-    stroke_share: float
+    works_in_share_of_strokes: float
     valid_from: dt.datetime | None
     valid_to: dt.datetime | None
 
 
-class PlacesKept(Schema):
+class Places(Schema):
     next: str | None = Field(description="The cursor of the next part; null where this is the last.")
-    places: list[PlaceKept]
+    places: list[Place]
 
 
-class Foretold(Schema):
-    """Further strokes of a die to its first dull or chipped edge. refusal: why nothing is told."""
+class DieForecast(Schema):
+    """Further strokes of a die to its first dull or chipped edge. half_last_hits: half last so many
+    more; nine_in_ten_last_hits: 9 in 10 do. why_unknown: why nothing can be said."""
 
     die: str
     as_of: dt.datetime
-    limiting: str | None
+    limiting_position: str | None
     hits_since_sharpening: int | None
-    half_hits: int | None
-    nine_in_ten_hits: int | None
+    half_last_hits: int | None
+    nine_in_ten_last_hits: int | None
     remaining_hits: dict[str, int] = Field(description="Chance of the first dull or chipped edge -> strokes by then.")
-    refusal: str
+    why_unknown: str
 
 
-class AllForetold(Schema):
+class Forecasts(Schema):
     next: str | None = Field(description="The cursor of the next part; null where this is the last.")
-    forecasts: list[Foretold]
+    forecasts: list[DieForecast]
 
 
-class JobTold(Schema):
+class OpenJob(Schema):
     """An open job. chance: of finishing it without a dull or chipped edge, of the job of each die that is due first."""
 
     number: str
@@ -86,15 +87,15 @@ class JobTold(Schema):
     hits_left: int
     chance: float | None
     standing: str
-    refusal: str
+    why_unknown: str
 
 
-class Jobs(Schema):
+class OpenJobs(Schema):
     next: str | None = Field(description="The cursor of the next part; null where this is the last.")
-    jobs: list[JobTold]
+    jobs: list[OpenJob]
 
 
-@router.get("/register/dies", response={200: DiesKept, **READS}, summary="The register of dies", tags=["register"])
+@router.get("/register/dies", response={200: RegisterDies, **READS}, summary="The register of dies", tags=["register"])
 def get_register(request: HttpRequest, part: Query[Part]):
     device = device_of(request, Scope.REGISTER, Scope.READ, part=part)
     dies = Die.objects.filter(plant=device.plant_id).select_related("usual_stock", "usual_press")
@@ -117,7 +118,7 @@ def get_register(request: HttpRequest, part: Query[Part]):
     return {"next": more, "dies": told}
 
 
-@router.get("/register/dies/{code}/places", response={200: PlacesKept, **READS}, summary="The places of a die",
+@router.get("/register/dies/{code}/places", response={200: Places, **READS}, summary="The places of a die",
             tags=["register"])  # fmt: skip
 def get_places(request: HttpRequest, code: str, part: Query[Part]):
     device = device_of(request, Scope.REGISTER, Scope.READ, part=part)
@@ -131,7 +132,7 @@ def get_places(request: HttpRequest, code: str, part: Query[Part]):
             "kind": place.kind,
             "side": place.side,
             "spare": str(place.item) if place.item else None,
-            "stroke_share": place.stroke_share,
+            "works_in_share_of_strokes": place.stroke_share,
             "valid_from": place.valid_from,
             "valid_to": place.valid_to,
         }
@@ -140,7 +141,7 @@ def get_places(request: HttpRequest, code: str, part: Query[Part]):
     return {"next": more, "places": told}
 
 
-@router.get("/forecasts", response={200: AllForetold, **READS}, summary="What is left of every die", tags=["forecasts"])
+@router.get("/forecasts", response={200: Forecasts, **READS}, summary="What is left of every die", tags=["forecasts"])
 def get_forecasts(request: HttpRequest, part: Query[Part]):
     device = device_of(request, Scope.FORECASTS, Scope.READ, part=part)
     rows = list(queries.newest_forecasts(device.plant).order_by())
@@ -149,19 +150,19 @@ def get_forecasts(request: HttpRequest, part: Query[Part]):
         {
             "die": row.die.code,
             "as_of": row.as_of,
-            "limiting": row.limiting.code if row.limiting else None,
+            "limiting_position": row.limiting.code if row.limiting else None,
             "hits_since_sharpening": row.hits_since_sharpening,
-            "half_hits": row.half_hits,
-            "nine_in_ten_hits": row.nine_in_ten_hits,
+            "half_last_hits": row.half_hits,
+            "nine_in_ten_last_hits": row.nine_in_ten_hits,
             "remaining_hits": row.remaining,
-            "refusal": row.refusal,
+            "why_unknown": row.refusal,
         }
         for row in shown
     ]
     return {"next": more, "forecasts": told}
 
 
-@router.get("/jobs", response={200: Jobs, **READS}, summary="Open jobs, each with its chance of finishing",
+@router.get("/jobs", response={200: OpenJobs, **READS}, summary="Open jobs, each with its chance of finishing",
             tags=["jobs"])  # fmt: skip
 def get_jobs(request: HttpRequest, part: Query[Part]):
     """Chances as on the page of the dies due: of each die's job that is due first."""
@@ -188,5 +189,5 @@ def _job(row, part: str, die: str | None, listed: dict[int, due.DueRow]) -> dict
         "hits_left": row.hits_left,
         "chance": told.chance if told else None,
         "standing": told.standing.word if told else "",
-        "refusal": refusal,
+        "why_unknown": refusal,
     }

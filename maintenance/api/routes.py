@@ -23,7 +23,8 @@ from maintenance.log import damage, queries, rules, write
 from maintenance.models import Counter, CounterDevice, DieInPress, Event, Order, Run, Scope
 
 from .auth import DeviceToken, device_of, token_of
-from .schema import RAW_AT_MOST, AllTaken, Count, Counts, Dies, DueList, ForecastTold, Page, Refused, RunSent, Taken
+from .schema import RAW_AT_MOST, BatchReceipt, Count, Counts, Dies, DueDies, Forecast, Page, Receipt, Refused
+from .schema import Run as RunMessage
 
 logger = logging.getLogger(__name__)
 
@@ -63,7 +64,7 @@ ANSWERS = {
     404: "What the message or the address names is not there, in the plant of the token.",
     409: "It contradicts what is there, or its id was used before with other values.",
     413: "The message is too long.",
-    422: "A value is missing, or cannot be what it should be; the sentence names it.",
+    422: "A value is missing, or cannot be what it should be; `message` names it.",
 }
 _COUNT = {"id": "2026-11-25-0001", "press": "P1", "total": 184250, "at": "2026-11-25T14:05:00+01:00"}
 EXAMPLES = {
@@ -101,18 +102,19 @@ WHY = {
 }
 
 
-@router.post("/counts", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send one count", tags=["counts"])
+@router.post("/counts", response={200: Receipt, 201: Receipt, **REFUSALS}, summary="Send one count", tags=["counts"])
 def post_count(request: HttpRequest, count: Count):
     device = device_of(request, Scope.COUNTS)
     raw = request.body.decode("utf-8", "replace")[:RAW_AT_MOST]
     taken = intake.take_one(device, _message(count, raw))
     _count_if_due([taken])
     if taken.what == "refused":
-        return Status(WHY[taken.why], Refused(sentence=taken.sentence))
-    return Status(TAKEN[taken.what], Taken(id=taken.id, what=taken.what, sentence=_doubts([taken])[0]))
+        return Status(WHY[taken.why], Refused(message=taken.sentence))
+    return Status(TAKEN[taken.what], Receipt(id=taken.id, outcome=taken.what, message=_doubts([taken])[0]))
 
 
-@router.post("/counts/batch", response={200: AllTaken, **REFUSALS}, summary="Send up to 500 counts", tags=["counts"])
+@router.post("/counts/batch", response={200: BatchReceipt, **REFUSALS}, summary="Send up to 500 counts",
+             tags=["counts"])  # fmt: skip
 def post_counts(request: HttpRequest, batch: Counts):
     """Each is taken or refused by itself; a message that is not written as it should be refuses them all."""
     device = device_of(request, Scope.COUNTS)
@@ -124,7 +126,7 @@ def post_counts(request: HttpRequest, batch: Counts):
     _count_if_due(taken)
     sums = {what: sum(row.what == what for row in taken) for what in ("taken", "known", "refused")}
     rows = [
-        {"id": row.id, "what": row.what, "sentence": row.sentence or doubt}
+        {"id": row.id, "outcome": row.what, "message": row.sentence or doubt}
         for row, doubt in zip(taken, _doubts(taken), strict=True)
     ]
     return {**sums, "counts": rows}
@@ -171,8 +173,8 @@ def _doubts_of_dies(taken: list[intake.Taken]) -> list[str]:
     return [said.get(row.counter.pk, "") if row.what == "taken" and row.counter is not None else "" for row in taken]
 
 
-@router.post("/runs", response={200: Taken, 201: Taken, **REFUSALS}, summary="Send a run", tags=["runs"])
-def post_run(request: HttpRequest, run: RunSent):
+@router.post("/runs", response={200: Receipt, 201: Receipt, **REFUSALS}, summary="Send a run", tags=["runs"])
+def post_run(request: HttpRequest, run: RunMessage):
     device = device_of(request, Scope.RUNS)
     die = _die(device, run.die)
     if not intake.may_speak_for(device, die):
@@ -182,7 +184,7 @@ def post_run(request: HttpRequest, run: RunSent):
     if (known := Run.objects.filter(key=key).first()) is not None:
         if any(getattr(known, name) != value for name, value in sent.items()):
             raise HttpError(409, "This message id was used before, for another run.")
-        return Status(200, Taken(id=run.id, what="known"))
+        return Status(200, Receipt(id=run.id, outcome="known"))
     press = _one(Press, run.press, "press", plant=device.plant)
     rules.check_run_times(run.started, run.ended)
     if not run.confirmed and (doubt := rules.doubt_of_press(die, press, run.started, run.ended)):
@@ -204,7 +206,7 @@ def post_run(request: HttpRequest, run: RunSent):
         key=key,
     )
     first = damage.doubts_of_running([die]).get(die.pk, "")
-    return Status(201, Taken(id=run.id, what="taken", sentence=first))
+    return Status(201, Receipt(id=run.id, outcome="taken", message=first))
 
 
 def _die(device: CounterDevice, code: str) -> Die:
@@ -253,7 +255,7 @@ def get_dies(request: HttpRequest, part: Query[Page]):
     }
 
 
-@router.get("/dies/{code}/forecast", response={200: ForecastTold, **READS}, summary="What is left of a die",
+@router.get("/dies/{code}/forecast", response={200: Forecast, **READS}, summary="What is left of a die",
             tags=["dies"])  # fmt: skip
 def get_forecast(request: HttpRequest, code: str):
     device = device_of(request, Scope.READ)
@@ -261,33 +263,33 @@ def get_forecast(request: HttpRequest, code: str):
     forecast = queries.newest_forecast(die)
     if forecast is None:
         return {
-            "die": die.code, "as_of": None, "hits_since_sharpening": None, "half_hits": None,
-            "nine_in_ten_hits": None, "limiting": None, "remaining_hits": {}, "edges": [],
-            "refusal": "No forecast has been computed for it yet.",
+            "die": die.code, "as_of": None, "hits_since_sharpening": None, "half_last_hits": None,
+            "nine_in_ten_last_hits": None, "limiting_position": None, "remaining_hits": {}, "edges": [],
+            "why_unknown": "No forecast has been computed for it yet.",
         }  # fmt: skip
     return {
         "die": die.code,
         "as_of": forecast.as_of,
         "hits_since_sharpening": forecast.hits_since_sharpening,
-        "half_hits": forecast.half_hits,
-        "nine_in_ten_hits": forecast.nine_in_ten_hits,
-        "limiting": forecast.limiting.code if forecast.limiting else None,
+        "half_last_hits": forecast.half_hits,
+        "nine_in_ten_last_hits": forecast.nine_in_ten_hits,
+        "limiting_position": forecast.limiting.code if forecast.limiting else None,
         "remaining_hits": forecast.remaining,
         "edges": [
             {
                 "position": edge.position.code,
                 "hits_since_sharpening": edge.hits_since_sharpening,
-                "half_hits": edge.half_hits,
-                "nine_in_ten_hits": edge.nine_in_ten_hits,
-                "refusal": edge.refusal,
+                "half_last_hits": edge.half_hits,
+                "nine_in_ten_last_hits": edge.nine_in_ten_hits,
+                "why_unknown": edge.refusal,
             }
             for edge in queries.edges_of(forecast)
         ],
-        "refusal": forecast.refusal,
+        "why_unknown": forecast.refusal,
     }
 
 
-@router.get("/due", response={200: DueList, **READS}, summary="Dies with an open job, the likeliest to stop first",
+@router.get("/due", response={200: DueDies, **READS}, summary="Dies with an open job, the likeliest to stop first",
             tags=["dies"])  # fmt: skip
 def get_due(request: HttpRequest):
     device = device_of(request, Scope.READ)
@@ -300,10 +302,10 @@ def get_due(request: HttpRequest):
                 "hits_left": row.hits_left,
                 "chance": row.chance,
                 "standing": row.standing.word,
-                "limiting": row.limiting or None,
-                "half_hits": row.half,
-                "nine_in_ten_hits": row.nine_in_ten,
-                "refusal": row.refusal,
+                "limiting_position": row.limiting or None,
+                "half_last_hits": row.half,
+                "nine_in_ten_last_hits": row.nine_in_ten,
+                "why_unknown": row.refusal,
             }
             for row in due.rows(device.plant, plants={device.plant_id})
         ]
@@ -316,7 +318,7 @@ api.add_router("", router)
 
 
 def _refuse(request: HttpRequest, status: int, sentence: str, where: str = ""):
-    return api.create_response(request, {"sentence": sentence, "where": where}, status=status)
+    return api.create_response(request, {"message": sentence, "where": where}, status=status)
 
 
 @api.exception_handler(HttpError)

@@ -88,7 +88,7 @@ class Counts(Sent):
     counts: Annotated[list[Count], Field(min_length=1, max_length=BATCH_AT_MOST)]
 
 
-class RunSent(Sent):
+class Run(Sent):
     """A run of a die, from when to when, with its hits."""
 
     id: MessageId
@@ -107,30 +107,30 @@ class RunSent(Sent):
     note: Words = ""
 
 
-class Taken(BaseModel):
-    """taken: kept. known: sent before, nothing was added. refused: the sentence says why; of a
+class Receipt(BaseModel):
+    """taken: kept. known: sent before, nothing was added. refused: the message says why; of a
     run or a count that is taken it says why its die should make no parts: on hold, or damaged."""
 
     id: str
-    what: Literal["taken", "known", "refused"]
-    sentence: str = ""
+    outcome: Literal["taken", "known", "refused"]
+    message: str = ""
 
 
-class AllTaken(BaseModel):
+class BatchReceipt(BaseModel):
     taken: int
     known: int
     refused: int
-    counts: list[Taken]
+    counts: list[Receipt]
 
 
 class Refused(Schema):
-    """Why not, in a sentence. where: the part of the message that it is about."""
+    """message: why not, in a sentence. where: the part of the message that it is about."""
 
-    sentence: str
+    message: str
     where: str = ""
 
 
-class DieTold(Schema):
+class Die(Schema):
     code: str
     description: str
     status: str
@@ -140,33 +140,34 @@ class DieTold(Schema):
 
 class Dies(Schema):
     found: int
-    dies: list[DieTold]
+    dies: list[Die]
 
 
-class EdgeTold(Schema):
+class Edge(Schema):
     position: str
     hits_since_sharpening: int
-    half_hits: int | None
-    nine_in_ten_hits: int | None
-    refusal: str
+    half_last_hits: int | None
+    nine_in_ten_last_hits: int | None
+    why_unknown: str
 
 
-class ForecastTold(Schema):
-    """Further strokes of the die. half_hits: half go so many more; nine_in_ten_hits: 9 in 10 do."""
+class Forecast(Schema):
+    """Further strokes of the die. half_last_hits: half last so many more; nine_in_ten_last_hits: 9 in 10 do.
+    limiting_position: the edge that stops the die first. why_unknown: why nothing can be said."""
 
     die: str
     as_of: dt.datetime | None
     hits_since_sharpening: int | None
-    half_hits: int | None
-    nine_in_ten_hits: int | None
-    limiting: str | None
+    half_last_hits: int | None
+    nine_in_ten_last_hits: int | None
+    limiting_position: str | None
     remaining_hits: dict[str, int] = Field(description="Chance of the first dull or chipped edge -> strokes by then.")
-    edges: list[EdgeTold]
-    refusal: str
+    edges: list[Edge]
+    why_unknown: str
 
 
-class DueTold(Schema):
-    """A die with an open order. chance: of finishing it without a dull or chipped edge. standing: as the pages say."""
+class DueDie(Schema):
+    """A die with an open job. chance: of finishing it without a dull or chipped edge. standing: as the pages say."""
 
     die: str
     order: str
@@ -174,14 +175,14 @@ class DueTold(Schema):
     hits_left: int
     chance: float | None
     standing: str
-    limiting: str | None
-    half_hits: int | None
-    nine_in_ten_hits: int | None
-    refusal: str
+    limiting_position: str | None
+    half_last_hits: int | None
+    nine_in_ten_last_hits: int | None
+    why_unknown: str
 
 
-class DueList(Schema):
-    dies: list[DueTold]
+class DueDies(Schema):
+    dies: list[DueDie]
 
 
 class Page(Sent):

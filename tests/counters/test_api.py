@@ -64,10 +64,10 @@ def count(minute=0, total=100, **more):
 
 
 def test_a_count_is_taken_once(call):
-    assert call.post("/counts", count()) == (201, {"id": "m0", "what": "taken", "sentence": ""})
-    assert call.post("/counts", count()) == (200, {"id": "m0", "what": "known", "sentence": ""})
+    assert call.post("/counts", count()) == (201, {"id": "m0", "outcome": "taken", "message": ""})
+    assert call.post("/counts", count()) == (200, {"id": "m0", "outcome": "known", "message": ""})
     status, told = call.post("/counts", count(total=101))
-    assert (status, told["sentence"]) == (
+    assert (status, told["message"]) == (
         409,
         "This message id was used before, with another total, time or press.",
     )
@@ -114,10 +114,10 @@ def test_a_batch_says_of_each_what_became_of_it(call):
     batch = [count(0), count(1, 160), count(1, 170), count(2, 5, press="nowhere"), count(3, 220, die="also")]
     status, told = call.post("/counts/batch", {"counts": batch})
     assert status == 200
-    assert [row["what"] for row in told["counts"]] == ["known", "taken", "refused", "refused", "refused"]
+    assert [row["outcome"] for row in told["counts"]] == ["known", "taken", "refused", "refused", "refused"]
     assert (told["taken"], told["known"], told["refused"]) == (1, 1, 3)
-    assert told["counts"][3]["sentence"] == "There is no press nowhere in this plant."
-    assert told["counts"][4]["sentence"].startswith("Name the press or the die")
+    assert told["counts"][3]["message"] == "There is no press nowhere in this plant."
+    assert told["counts"][4]["message"].startswith("Name the press or the die")
     assert CounterReading.objects.count() == 2
 
 
@@ -170,7 +170,7 @@ def test_batches_and_single_counts_come_to_the_same(call):
 def test_what_is_not_written_as_it_should_be_is_refused_in_a_sentence(call, wrong, where):
     status, told = call.post("/counts", count() | wrong)
     assert (status, told["where"]) == (422, where)
-    assert told["sentence"].endswith(".")
+    assert told["message"].endswith(".")
     assert not CounterReading.objects.exists()
 
 
@@ -178,13 +178,13 @@ def test_what_is_not_written_as_it_should_be_is_refused_in_a_sentence(call, wron
 def test_bodies_that_are_no_message(call, body):
     status, told = call.post("/counts", body)
     assert status in (400, 422)
-    assert told["sentence"]
+    assert told["message"]
 
 
 def test_a_message_that_is_too_long(call, settings):
     settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000
     status, told = call.post("/counts/batch", {"counts": [count(k) for k in range(50)]})
-    assert (status, told["sentence"]) == (413, "The message is too long. Send fewer counts at once.")
+    assert (status, told["message"]) == (413, "The message is too long. Send fewer counts at once.")
 
 
 def test_what_goes_wrong_in_counting_loses_no_message(call, monkeypatch):
@@ -240,7 +240,7 @@ def test_each_call_needs_its_scope(db, method, path):
     others = [scope for scope in Scope.values if scope != wanted]
     status, told = reach(Caller(shop.device("may not", scopes=others).token), method, path)
     assert status == 403
-    assert told["sentence"] == f"The token of may not does not let it {wanted.label}."
+    assert told["message"] == f"The token of may not does not let it {wanted.label}."
     assert reach(Caller(shop.device("may", scopes=[wanted]).token), method, path)[0] in (200, 201)
 
 
@@ -249,7 +249,7 @@ def test_each_call_needs_its_scope(db, method, path):
 def test_without_a_good_token_there_is_nothing(made, method, path, token):
     status, told = reach(Caller(token), method, path)
     assert status == 401
-    assert "Bearer TOKEN" in told["sentence"]
+    assert "Bearer TOKEN" in told["message"]
 
 
 def test_a_revoked_token_opens_nothing_from_that_moment(made, call):
@@ -288,7 +288,7 @@ def test_a_device_speaks_for_its_own_presses_and_dies_only(db):
     call = Caller(shop.device("box", presses=[own], dies=[mine]).token)
     assert call.post("/counts", count())[0] == 201
     status, told = call.post("/counts", count(1, press=other.code))
-    assert (status, told["sentence"]) == (403, "box may not speak for press P2.")
+    assert (status, told["message"]) == (403, "box may not speak for press P2.")
     assert call.post("/counts", count(2, press=None, die="A"))[0] == 201
     assert call.post("/counts", count(3, press=None, die="B"))[0] == 403
     run = message_for("/runs")
@@ -312,7 +312,7 @@ def test_another_plant_is_out_of_reach(made, call):
 def test_a_run_is_taken_once(call):
     die = make.die()
     assert call.post("/runs", message_for("/runs"))[0] == 201
-    assert call.post("/runs", message_for("/runs")) == (200, {"id": "r1", "what": "known", "sentence": ""})
+    assert call.post("/runs", message_for("/runs")) == (200, {"id": "r1", "outcome": "known", "message": ""})
     assert call.post("/runs", message_for("/runs") | {"hits": 10})[0] == 409
     run = Run.objects.get()
     assert (run.die, run.hits, run.through, run.device) == (die, 9, "interface", "counter box")
@@ -339,7 +339,7 @@ def test_runs_that_cannot_be_are_refused_in_a_sentence(call, wrong, status):
     call.post("/runs", message_for("/runs"))
     answered, told = call.post("/runs", message_for("/runs") | wrong)
     assert answered == status
-    assert told["sentence"].endswith(".")
+    assert told["message"].endswith(".")
     assert Run.objects.count() == 1
 
 
@@ -350,9 +350,9 @@ def test_two_dies_in_one_press_at_one_time_are_refused_until_confirmed(call):
     there = {"started": shop.at(-60), "ended": dt.datetime.fromisoformat(message["ended"])}
     write.log_run(by=make.actor(), die=other, press=shop.press(), hits=900, **there)
     status, told = call.post("/runs", message)
-    assert (status, told["where"]) == (409, "press") and "B ran in press P1 from" in told["sentence"]
+    assert (status, told["where"]) == (409, "press") and "B ran in press P1 from" in told["message"]
     assert call.post("/runs", message | {"confirmed": True})[0] == 201
-    assert call.post("/runs", message)[1]["what"] == "known"
+    assert call.post("/runs", message)[1]["outcome"] == "known"
     assert Run.objects.count() == 2
 
 
@@ -365,11 +365,11 @@ def test_reads(call):
         {"code": "H-900", "description": "", "status": "in service", "strokes_per_minute": 80.0, "press": "P1"}
     ]
     status, told = call.get("/dies/H-900/forecast")
-    assert (status, told["refusal"]) == (200, "No forecast has been computed for it yet.")
+    assert (status, told["why_unknown"]) == (200, "No forecast has been computed for it yet.")
     store.refresh_die(die)
     told = call.get("/dies/H-900/forecast")[1]
     row = die.forecasts.get()
-    assert (told["half_hits"], told["nine_in_ten_hits"], told["limiting"]) == (
+    assert (told["half_last_hits"], told["nine_in_ten_last_hits"], told["limiting_position"]) == (
         row.half_hits,
         row.nine_in_ten_hits,
         "1-A",
@@ -383,7 +383,7 @@ def test_reads(call):
     assert call.get("/dies?limit=true")[0] == 422
     assert call.get("/dies?limt=5") == (
         422,
-        {"sentence": "There is nothing called 'limt' to ask for here.", "where": ""},
+        {"message": "There is nothing called 'limt' to ask for here.", "where": ""},
     )
     assert call.get("/due?a=b")[0] == 422
     assert call.get("/dies/no%00such/forecast")[0] == 404

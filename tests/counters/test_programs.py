@@ -75,7 +75,7 @@ def everything(call: Caller, path: str, key: str, limit: int) -> list[dict]:
 def test_each_read_needs_one_of_its_scopes(die, path):
     others = [scope for scope in Scope.values if scope not in READS[path]]
     status, told = caller(*others, name="may not").get(path)
-    assert status == 403 and told["sentence"].endswith(f"does not let it {READS[path][0].label}.")
+    assert status == 403 and told["message"].endswith(f"does not let it {READS[path][0].label}.")
     for scope in READS[path]:
         assert caller(scope, name=f"may {scope}").get(path)[0] == 200
 
@@ -83,7 +83,7 @@ def test_each_read_needs_one_of_its_scopes(die, path):
 @pytest.mark.parametrize("path", ["/jobs", "/jobs/change", "/jobs/close"])
 def test_jobs_need_their_scope(die, path):
     status, told = caller(*(s for s in Scope.values if s != Scope.JOBS)).post(path, _sent(path))
-    assert status == 403 and Scope.JOBS.label in told["sentence"] and not Order.objects.exists()
+    assert status == 403 and Scope.JOBS.label in told["message"] and not Order.objects.exists()
 
 
 def _sent(path: str) -> dict:
@@ -121,11 +121,11 @@ def test_the_figures_are_those_of_the_pages(call):
     assert (first["chance"], first["standing"]) == (row.chance, row.standing.word) and row.chance is not None
     assert (first["hits_left"], first["die"], first["part"]) == (row.hits_left, "H-900", "P-H-900")
     other = told["26-0002"]
-    assert other["chance"] is None and other["refusal"] == "Another job of its die is due first."
+    assert other["chance"] is None and other["why_unknown"] == "Another job of its die is due first."
 
     for one in call.get("/forecasts")[1]["forecasts"]:
         kept = queries.newest_forecast(Die.objects.get(code=one["die"]))
-        assert (one["half_hits"], one["remaining_hits"]) == (kept.half_hits, kept.remaining)
+        assert (one["half_last_hits"], one["remaining_hits"]) == (kept.half_hits, kept.remaining)
 
     costs = {row.die.code: row for row in cost_per_thousand(make.plant())}
     told = call.get("/cost")[1]
@@ -170,15 +170,15 @@ def test_what_comes_in_meanwhile_shifts_no_part(call):
 @pytest.mark.parametrize("cursor", ["x", "====", "bnVsbA==", "W10x", "e30=", "WzEsMl0=", "W251bGxd", "é", "W1tdXQ=="])
 def test_a_cursor_of_somebody_elses_is_refused_with_a_sentence(call, die, cursor):
     status, told = call.get(f"/register/dies?cursor={urllib.request.quote(cursor)}")
-    assert status == 422 and told["sentence"]
+    assert status == 422 and told["message"]
 
 
 # --- jobs -----------------------------------------------------------------------------------------------------------
 
 
 def test_a_job_is_entered_changed_and_closed_and_each_message_counts_once(call, die):
-    assert call.post("/jobs", JOB) == (201, {"id": "j1", "what": "taken", "sentence": ""})
-    assert call.post("/jobs", JOB) == (200, {"id": "j1", "what": "known", "sentence": ""})
+    assert call.post("/jobs", JOB) == (201, {"id": "j1", "outcome": "taken", "message": ""})
+    assert call.post("/jobs", JOB) == (200, {"id": "j1", "outcome": "known", "message": ""})
     row = Order.objects.get()
     assert (row.number, row.parts, row.due, row.die, str(row.part)) == (
         "26-0412", 40_000, dt.date(2026, 12, 18), None, "P-H-900"
@@ -210,7 +210,7 @@ def test_a_job_is_entered_changed_and_closed_and_each_message_counts_once(call, 
 def test_the_same_id_with_other_values_is_refused(call, die, path, other):
     call.post("/jobs", JOB)
     status, told = call.post(path, other)
-    assert (status, told["sentence"]) == (409, "This message id was used before, for another job or with other values.")
+    assert (status, told["message"]) == (409, "This message id was used before, for another job or with other values.")
     row = Order.objects.get()
     assert row.parts == 40_000 and row.closed_at is None
     assert caller(name="another office").post("/jobs", other | {"number": "26-9"})[0] in (201, 404, 422)
@@ -245,7 +245,7 @@ def test_what_cannot_be_is_refused_with_a_sentence(call, die, path, message, sta
     )
     before = list(Order.objects.values_list("pk", "parts", "closed_at"))
     got, told = call.post(path, message)
-    assert (got, told["sentence"]) == (status, says)
+    assert (got, told["message"]) == (status, says)
     assert list(Order.objects.values_list("pk", "parts", "closed_at")) == before
 
 
@@ -285,7 +285,7 @@ def test_what_is_not_otherwise_is_answered_304_over_http(live_server, transactio
 def test_an_unknown_path_is_answered_as_to_a_program(db, path, method):
     answer = getattr(Client(), method)(path)
     assert answer.status_code == 404 and answer["Content-Type"] == "application/json"
-    assert answer.json() == {"sentence": "There is nothing at this address.", "where": ""}
+    assert answer.json() == {"message": "There is nothing at this address.", "where": ""}
 
 
 def test_the_description_takes_a_token(db):
@@ -294,7 +294,7 @@ def test_the_description_takes_a_token(db):
     answer = Client().get(url, headers={"Authorization": f"Bearer {token}"})
     assert answer.status_code == 200 and answer.json()["openapi"] == "3.1.0"
     refused = Client().get(url, headers={"Authorization": "Bearer x"})
-    assert refused.status_code == 401 and refused.json()["sentence"] and refused["WWW-Authenticate"] == "Bearer"
+    assert refused.status_code == 401 and refused.json()["message"] and refused["WWW-Authenticate"] == "Bearer"
     assert Client().get(url)["Location"].startswith(reverse("diestore:sign_in"))
     CounterDevice.objects.update(token_hash=None)
     assert Client().get(url, headers={"Authorization": f"Bearer {token}"}).status_code == 401
@@ -378,3 +378,16 @@ def test_the_page_names_calls_that_there_are_and_shows_the_calendars_address(cli
     made = client.post(reverse("maintenance:counter_devices"), {"name": "days", "scopes": ["calendar"]})
     token = re.search(r"/calendar/([\w-]+)\.ics", made.content.decode())[1]
     assert list(days_of(token)) == ["H-900: job 26-0412 due"]
+
+
+def test_no_answer_has_a_name_of_before_and_what_is_sent_keeps_its_names():
+    """Of the published description: programs go by it. What boxes send was wired once and stays."""
+    described = api.get_openapi_schema()["components"]["schemas"]
+    sent = {"Count", "Counts", "Run", "Job", "JobChange", "JobClose"}
+    answered = {name for one in described.keys() - sent for name in described[one].get("properties", {})}
+    assert not answered & {"limiting", "refusal", "half_hits", "nine_in_ten_hits", "waits", "what", "sentence", "item"}
+    assert {"limiting_position", "why_unknown", "half_last_hits", "outcome", "message", "spare"} <= answered
+    assert {"Die", "Run", "BatchReceipt", "SpareToOrder", "SparesToOrder"} <= described.keys()
+    assert set(described["Count"]["properties"]) == {"id", "press", "die", "total", "at", "stock"}
+    run = {"id", "die", "started", "ended", "hits", "variant", "press", "stock", "order", "lot", "good_parts"}
+    assert set(described["Run"]["properties"]) == run | {"estimated", "confirmed", "note"}

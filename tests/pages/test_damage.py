@@ -136,7 +136,7 @@ def test_a_die_that_is_wrong_is_said_where_its_runs_are_entered(lead, die, ina, 
         "/api/v1/runs", at_once | {"estimated": True}, content_type="application/json",
         headers={"Authorization": f"Bearer {device.token}"},
     )  # fmt: skip
-    assert answer.status_code == 201 and answer.json()["sentence"] == first
+    assert answer.status_code == 201 and answer.json()["message"] == first
 
 
 def test_a_die_that_is_wrong_is_said_where_presses_are_counted(lead, die, ina, order):
@@ -152,7 +152,7 @@ def test_a_die_that_is_wrong_is_said_where_presses_are_counted(lead, die, ina, o
         )  # fmt: skip
         assert answer.status_code < 300, answer.content
         told = answer.json()
-        return " ".join(row["sentence"] for row in told.get("counts", [told]))
+        return " ".join(row["message"] for row in told.get("counts", [told]))
 
     def counts(number: int) -> dict:
         at = (timezone.now() + dt.timedelta(minutes=number - 30)).isoformat()

@@ -488,7 +488,7 @@ def test_another_system_reads_the_advice_and_the_orders(punch, client):
     assert (line["ordered"], line["came"], line["to_come"], line["unit_price"]) == (3, 1, 2, "20.50")
     asked = told("/spares/advice?limit=1")
     (one,), shown = asked["spares"], row(punch)
-    assert asked["found"] == 1 and one["item"] == str(punch)
+    assert asked["found"] == 1 and one["spare"] == str(punch)
     assert (one["stock"], one["on_the_way"], one["order_point"]) == (shown.on_hand, shown.on_order, shown.advice.point)
     assert one["by"] == (shown.order_by and shown.order_by.isoformat()) and one["pieces"] == shown.quantity
     assert one["chance"] == pytest.approx(1 - shown.advice.enough, abs=1e-4)

@@ -65,7 +65,7 @@ class Sender(threading.Thread):
                 n = self.rng.choice([1, 1, 1, 20])
                 some, counts = counts[:n], counts[n:]
                 if n == 1:
-                    self.taken += self.post("/api/v1/counts", some[0])["what"] == "taken"
+                    self.taken += self.post("/api/v1/counts", some[0])["outcome"] == "taken"
                 else:
                     self.taken += self.post("/api/v1/counts/batch", {"counts": some})["taken"]
         except Exception as error:
