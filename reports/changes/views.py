@@ -6,6 +6,7 @@ from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -26,7 +27,7 @@ HEAD = ["changed on", "die", "places", "change", "sort", "promised times", "prom
         "cost once",
         "promised a year", "happened a year", "happened a year low", "happened a year high", "saved less cost so far",
         "changed since", "doubts"]  # fmt: skip
-NONE_YET = "Nothing was followed yet: the night does that, after the forecasts."
+NONE_YET = gettext_noop("Nothing was followed yet: the night does that, after the forecasts.")
 
 
 @require_safe

@@ -5,6 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from diestore import units
 from diestore.frame.fields import BetweenField, MeasureField, WholeBetweenField
@@ -12,38 +14,38 @@ from diestore.frame.other_build import COATINGS, STEELS
 
 from .two_builds import Change
 
-WHEN = [("now", "this one, changed now"), ("new", "a new one, built so")]
-GROUND = [("", "as it is now"), ("both", "both sides each time")]
-SIDES = [("upper", "punches"), ("lower", "die side"), ("both", "both sides")]
+WHEN = [("now", _("this one, changed now")), ("new", _("a new one, built so"))]
+GROUND = [("", _("as it is now")), ("both", _("both sides each time"))]
+SIDES = [("upper", _("punches")), ("lower", _("die side")), ("both", _("both sides"))]
 
 
 class ChangeForm(forms.Form):
     """Another build of the same die. A GET form, so that a comparison can be kept as a bookmark."""
 
-    when = forms.ChoiceField(label="Which die", choices=WHEN, required=False)
-    sides = forms.ChoiceField(label="Change on", choices=SIDES, required=False)
-    steel = forms.ChoiceField(label="Steel", choices=STEELS, required=False)
-    hardness = BetweenField(label="Hardness, HRC", least=40, most=72, unit="HRC")
-    coating = forms.ChoiceField(label="Coating", choices=COATINGS, required=False)
-    gap = BetweenField(label="Gap a side, % of thickness", least=1, most=40, unit="%")
-    price = BetweenField(label="Extra build cost (− less)", least=-1e9, most=1e9)
-    pieces = BetweenField(label="New spare price, times today's", least=0.1, most=50)
-    ground = forms.ChoiceField(label="Ground", choices=GROUND, required=False)
-    place = forms.CharField(label="Only at position", required=False, max_length=40)
+    when = forms.ChoiceField(label=_("Which die"), choices=WHEN, required=False)
+    sides = forms.ChoiceField(label=_("Change on"), choices=SIDES, required=False)
+    steel = forms.ChoiceField(label=_("Steel"), choices=STEELS, required=False)
+    hardness = BetweenField(label=_("Hardness, HRC"), least=40, most=72, unit="HRC")
+    coating = forms.ChoiceField(label=_("Coating"), choices=COATINGS, required=False)
+    gap = BetweenField(label=_("Gap a side, % of thickness"), least=1, most=40, unit="%")
+    price = BetweenField(label=_("Extra build cost (− less)"), least=-1e9, most=1e9)
+    pieces = BetweenField(label=_("New spare price, times today's"), least=0.1, most=50)
+    ground = forms.ChoiceField(label=_("Ground"), choices=GROUND, required=False)
+    place = forms.CharField(label=_("Only at position"), required=False, max_length=40)
 
     def clean(self) -> dict:
         asked = super().clean() or {}
         if not self.errors and not self._is_otherwise(asked) and any(asked.get(n) for n in ("price", "pieces")):
             raise forms.ValidationError(
-                "A price alone changes nothing in the build: pick a steel, hardness, coating or gap too."
+                gettext("A price alone changes nothing in the build: pick a steel, hardness, coating or gap too.")
             )
         if asked.get("ground") and self._is_built_otherwise(asked):
             raise forms.ValidationError(
-                "Grinding both sides is tried by itself: leave steel, hardness, coating and gap as they are."
+                gettext("Grinding both sides is tried by itself: leave steel, hardness, coating and gap as they are.")
             )
         if asked.get("place") and asked.get("gap"):
             raise forms.ValidationError(
-                "A gap is tried at all positions together: leave the position or the gap empty."
+                gettext("A gap is tried at all positions together: leave the position or the gap empty.")
             )
         return asked
 
@@ -82,12 +84,12 @@ class ChangeForm(forms.Form):
 class PartForm(forms.Form):
     """What a part's cost rests on beside the record. A GET form; what is not asked stands as it is started with."""
 
-    strokes = BetweenField(label="Strokes a minute", least=0.01, most=100_000)
-    running = BetweenField(label="The press runs, % of its time", least=1, most=100, unit="%")
-    lot = BetweenField(label="Parts in a lot", least=1, most=1e9)
-    set_up = BetweenField(label="Set-up of a lot, h", least=0, most=1000, unit="h")
-    density = BetweenField(label="Density, times that of water", least=0.5, most=25)
-    used = BetweenField(label="Of the strip in the part, %", least=1, most=100, unit="%")
+    strokes = BetweenField(label=_("Strokes a minute"), least=0.01, most=100_000)
+    running = BetweenField(label=_("The press runs, % of its time"), least=1, most=100, unit="%")
+    lot = BetweenField(label=_("Parts in a lot"), least=1, most=1e9)
+    set_up = BetweenField(label=_("Set-up of a lot, h"), least=0, most=1000, unit="h")
+    density = BetweenField(label=_("Density, times that of water"), least=0.5, most=25)
+    used = BetweenField(label=_("Of the strip in the part, %"), least=1, most=100, unit="%")
 
     def __init__(self, asked, *, system: units.System, start: dict) -> None:
         weight = units.column("weight_kg").unit(system)
@@ -95,10 +97,18 @@ class PartForm(forms.Form):
         a_unit = Decimal(str(self.kg))
         start = start | {name: start[name] and start[name] * a_unit for name in ("price", "scrap")}
         super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)
-        self.fields["pitch"] = MeasureField("length_mm", system, label=f"Pitch, {_unit(system)}", required=False)
-        self.fields["width"] = MeasureField("length_mm", system, label=f"Strip width, {_unit(system)}", required=False)
-        self.fields["price"] = BetweenField(label=f"Stock costs a {weight}", least=0, most=1e6)
-        self.fields["scrap"] = BetweenField(label=f"Scrap brings a {weight}", least=0, most=1e6)
+        self.fields["pitch"] = MeasureField(
+            "length_mm", system, label=gettext("Pitch, {unit}").format(unit=_unit(system)), required=False
+        )
+        self.fields["width"] = MeasureField(
+            "length_mm", system, label=gettext("Strip width, {unit}").format(unit=_unit(system)), required=False
+        )
+        self.fields["price"] = BetweenField(
+            label=gettext("Stock costs a {unit}").format(unit=weight), least=0, most=1e6
+        )
+        self.fields["scrap"] = BetweenField(
+            label=gettext("Scrap brings a {unit}").format(unit=weight), least=0, most=1e6
+        )
 
     def value(self, name: str) -> Decimal | None:
         """What holds: as asked, or as it is started with where nothing was asked or what cannot be."""
@@ -122,9 +132,9 @@ def _typed(start: dict) -> dict:
 class PromiseForm(forms.Form):
     """What is promised, and what a sharpening is worth. A GET form; what is not asked stands as it is started with."""
 
-    hits = BetweenField(label="Sharpened free below, hits", least=0, most=1e9)
-    price = BetweenField(label="A sharpening costs", least=0, most=1e7)
-    strokes = BetweenField(label="Strokes a year", least=0, most=1e9)
+    hits = BetweenField(label=_("Sharpened free below, hits"), least=0, most=1e9)
+    price = BetweenField(label=_("A sharpening costs"), least=0, most=1e7)
+    strokes = BetweenField(label=_("Strokes a year"), least=0, most=1e9)
 
     def __init__(self, asked, *, start: dict) -> None:
         super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)
@@ -139,8 +149,8 @@ class PromiseForm(forms.Form):
 class YearsForm(forms.Form):
     """A volume that is tried, and by how much prices and rates rise. A GET form, as above."""
 
-    parts = WholeBetweenField(label="Parts a year, to try", least=1, most=1_000_000_000)
-    rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
+    parts = WholeBetweenField(label=_("Parts a year, to try"), least=1, most=1_000_000_000)
+    rise = BetweenField(label=_("Prices rise a year by, %"), least=-50, most=100, unit="%")
 
     @property
     def share(self) -> Decimal:
@@ -159,15 +169,15 @@ class YearsForm(forms.Form):
 class ReplaceForm(forms.Form):
     """What keeping a die or building it anew rests on. A GET form; what is not asked stands as it is started with."""
 
-    price = BetweenField(label="A new one costs", least=0, most=1e9)
-    overhaul = BetweenField(label="This one needs at once", least=0, most=1e9)
-    repairs = BetweenField(label="Repairs a year", least=0, most=1e9)
-    aging = BetweenField(label="Repairs and stops grow a year by, %", least=0, most=100, unit="%")
-    old_brings = BetweenField(label="This one sells for", least=0, most=1e9)
-    new_brings = BetweenField(label="A new one sells for in the end", least=0, most=1e9)
-    parts = WholeBetweenField(label="Parts a year, to try", least=1, most=1_000_000_000)
-    rise = BetweenField(label="Prices rise a year by, %", least=-50, most=100, unit="%")
-    interest = BetweenField(label="Money costs a year, %", least=0, most=100, unit="%")
+    price = BetweenField(label=_("A new one costs"), least=0, most=1e9)
+    overhaul = BetweenField(label=_("This one needs at once"), least=0, most=1e9)
+    repairs = BetweenField(label=_("Repairs a year"), least=0, most=1e9)
+    aging = BetweenField(label=_("Repairs and stops grow a year by, %"), least=0, most=100, unit="%")
+    old_brings = BetweenField(label=_("This one sells for"), least=0, most=1e9)
+    new_brings = BetweenField(label=_("A new one sells for in the end"), least=0, most=1e9)
+    parts = WholeBetweenField(label=_("Parts a year, to try"), least=1, most=1_000_000_000)
+    rise = BetweenField(label=_("Prices rise a year by, %"), least=-50, most=100, unit="%")
+    interest = BetweenField(label=_("Money costs a year, %"), least=0, most=100, unit="%")
 
     def __init__(self, asked, *, start: dict) -> None:
         super().__init__(None if asked is None else {**_typed(start), **asked.dict()}, initial=start)

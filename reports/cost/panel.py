@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 
 from diestore.access import shop
 from reports.format import cents
@@ -21,7 +22,7 @@ def what_it_costs(request, die) -> str:
         {
             "die": die,
             "figure": cents(cost.per_thousand),
-            "elements": [(element.name, cents(element.per_thousand)) for element in running],
+            "elements": [(_(element.name), cents(element.per_thousand)) for element in running],
             "parts": cost.sheet.parts_made,
             "left_out": cost.sheet.left_out,
             "currency": shop.current().currency,

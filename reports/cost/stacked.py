@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from diestore.texts import gettext, gettext_noop
+
 ELEMENTS = (
-    ("build", "building"),
-    ("sharpening", "sharpening"),
-    ("spares", "spares"),
-    ("stop", "stops"),
-    ("rest", "rest"),
+    ("build", gettext_noop("building")),
+    ("sharpening", gettext_noop("sharpening")),
+    ("spares", gettext_noop("spares")),
+    ("stop", gettext_noop("stops")),
+    ("rest", gettext_noop("rest")),
 )
 WIDE = 180.0
 
@@ -32,6 +34,6 @@ def pieces(amounts: Sequence[Decimal], most: Decimal) -> list[Piece]:
         width = WIDE * float(max(amount, Decimal(0)) / most) if most > 0 else 0.0
         width = min(width, WIDE - at)
         if width > 0:
-            made.append(Piece(css, round(at, 1), round(width, 1), f"{name} {amount:,.2f}"))
+            made.append(Piece(css, round(at, 1), round(width, 1), f"{gettext(name)} {amount:,.2f}"))
         at += width
     return made

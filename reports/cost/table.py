@@ -8,7 +8,8 @@ from functools import cached_property
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from reports.costing.own_log import NO_PART_VALUE
 from reports.format import cents
@@ -29,25 +30,45 @@ class Column(tables.Column):
 
 
 class CostTable(tables.Table):
-    die = Column(verbose_name="Die", accessor="die__code", order_by=("die__code", LAST))
+    die = Column(verbose_name=gettext_lazy("Die"), accessor="die__code", order_by=("die__code", LAST))
     parts = Column(
-        verbose_name="Parts made", accessor="sheet__parts_made", order_by=("sheet__parts_made", LAST), attrs=RIGHT
+        verbose_name=gettext_lazy("Parts made"),
+        accessor="sheet__parts_made",
+        order_by=("sheet__parts_made", LAST),
+        attrs=RIGHT,
     )
     total = Column(
-        verbose_name="Cost per thousand", accessor="sorted_total", order_by=("sorted_total", LAST), attrs=RIGHT
+        verbose_name=gettext_lazy("Cost per thousand"),
+        accessor="sorted_total",
+        order_by=("sorted_total", LAST),
+        attrs=RIGHT,
     )
-    bar = Column(verbose_name="What it is spent on", orderable=False)
-    build = Column(verbose_name="Building", accessor="sorted_build", order_by=("sorted_build", LAST), attrs=RIGHT)
+    bar = Column(verbose_name=gettext_lazy("What it is spent on"), orderable=False)
+    build = Column(
+        verbose_name=gettext_lazy("Building"), accessor="sorted_build", order_by=("sorted_build", LAST), attrs=RIGHT
+    )
     sharpening = Column(
-        verbose_name="Sharpening", accessor="sorted_sharpening", order_by=("sorted_sharpening", LAST), attrs=RIGHT
+        verbose_name=gettext_lazy("Sharpening"),
+        accessor="sorted_sharpening",
+        order_by=("sorted_sharpening", LAST),
+        attrs=RIGHT,
     )
-    spares = Column(verbose_name="Spares", accessor="sorted_spares", order_by=("sorted_spares", LAST), attrs=RIGHT)
-    stop = Column(verbose_name="Stops", accessor="sorted_stop", order_by=("sorted_stop", LAST), attrs=RIGHT)
-    rest = Column(verbose_name="Repair and other", accessor="sorted_rest", order_by=("sorted_rest", LAST), attrs=RIGHT)
+    spares = Column(
+        verbose_name=gettext_lazy("Spares"), accessor="sorted_spares", order_by=("sorted_spares", LAST), attrs=RIGHT
+    )
+    stop = Column(
+        verbose_name=gettext_lazy("Stops"), accessor="sorted_stop", order_by=("sorted_stop", LAST), attrs=RIGHT
+    )
+    rest = Column(
+        verbose_name=gettext_lazy("Repair and other"),
+        accessor="sorted_rest",
+        order_by=("sorted_rest", LAST),
+        attrs=RIGHT,
+    )
 
     class Meta:
         order_by = ("-total",)
-        empty_text = "No die matches."
+        empty_text = gettext_lazy("No die matches.")
 
     @cached_property
     def dearest(self) -> Decimal:
@@ -67,13 +88,14 @@ class CostTable(tables.Table):
 
     def render_total(self, record: DieCost):
         if record.per_thousand is None:
-            return format_html("not known<small>{}</small>", record.failed) if record.failed else "not known"
+            unknown = _("not known")
+            return format_html("{}<small>{}</small>", unknown, record.failed) if record.failed else unknown
         gaps = any(not words.endswith(NO_PART_VALUE) for words in record.sheet.left_out)  # which the page says once
-        note = mark_safe("<small>not all of it</small>") if gaps else ""
+        note = format_html("<small>{}</small>", _("not all of it")) if gaps else ""
         return format_html("<strong>{}</strong>{}", cents(record.per_thousand), note)
 
     def render_bar(self, record: DieCost):
-        amounts = [getattr(record, f"sorted_{name}") for name, _ in stacked.ELEMENTS]
+        amounts = [getattr(record, f"sorted_{name}") for name, _words in stacked.ELEMENTS]
         made = stacked.pieces(amounts, self.dearest)
         if not made:
             return "–"

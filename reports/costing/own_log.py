@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from diestore.texts import gettext_noop
+
 from .elements import CostElement, CostSheet, Stage
 from .money import DatedRate, MoneyRefused, NoRate, amount, quantity, rate_on, rounded
 
@@ -69,13 +71,13 @@ class Bill:
 
 
 ELEMENTS: dict[str, tuple[str, Stage]] = {
-    "build": ("Building the die", Stage.ACQUISITION),
-    "sharpening": ("Sharpening", Stage.OWNERSHIP),
-    "spares": ("Spares", Stage.OWNERSHIP),
-    "repair": ("Repair", Stage.OWNERSHIP),
-    "stop": ("Stops and scrap", Stage.OWNERSHIP),
-    "other": ("Other", Stage.OWNERSHIP),
-    "retirement": ("Retirement", Stage.DISPOSAL),
+    "build": (gettext_noop("Building the die"), Stage.ACQUISITION),
+    "sharpening": (gettext_noop("Sharpening"), Stage.OWNERSHIP),
+    "spares": (gettext_noop("Spares"), Stage.OWNERSHIP),
+    "repair": (gettext_noop("Repair"), Stage.OWNERSHIP),
+    "stop": (gettext_noop("Stops and scrap"), Stage.OWNERSHIP),
+    "other": (gettext_noop("Other"), Stage.OWNERSHIP),
+    "retirement": (gettext_noop("Retirement"), Stage.DISPOSAL),
 }
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore.frame.tables import RIGHT, Column
 from maintenance.wording.odds import chance
@@ -14,35 +15,41 @@ from reports.format import money
 from .kept import Row
 
 LAST = "pk"
-BY_WEAR = mark_safe("<small>by wear alone</small>")
-CHANGED, AT_MOST = mark_safe("<small>changed since</small>"), mark_safe("<small>at most</small>")
+NOTE = "<small>{}</small>"  # under a figure
 
 
 class GainsTable(tables.Table):
-    number = Column(verbose_name="Rank", accessor="number", order_by=("number", LAST), attrs=RIGHT)
-    die = Column(verbose_name="Die", accessor="gain__die", order_by=("gain__die", LAST))
-    words = Column(verbose_name="Change", accessor="gain__words", order_by=("gain__words", LAST))
+    number = Column(verbose_name=gettext_lazy("Rank"), accessor="number", order_by=("number", LAST), attrs=RIGHT)
+    die = Column(verbose_name=gettext_lazy("Die"), accessor="gain__die", order_by=("gain__die", LAST))
+    words = Column(verbose_name=gettext_lazy("Change"), accessor="gain__words", order_by=("gain__words", LAST))
     extra = Column(
-        verbose_name="Costs now", accessor="gain__extra", order_by=("gain__extra", LAST), attrs=RIGHT, note="more"
+        verbose_name=gettext_lazy("Costs now"),
+        accessor="gain__extra",
+        order_by=("gain__extra", LAST),
+        attrs=RIGHT,
+        note=gettext_lazy("more"),
     )
     saved = Column(
-        verbose_name="Saves", accessor="gain__saved_a_year", order_by=("gain__saved_a_year", LAST), attrs=RIGHT,
-        note="a year, running it",
+        verbose_name=gettext_lazy("Saves"), accessor="gain__saved_a_year", order_by=("gain__saved_a_year", LAST),
+        attrs=RIGHT, note=gettext_lazy("a year, running it"),
     )  # fmt: skip
     worth = Column(
-        verbose_name="Worth today", accessor="gain__worth", order_by=("gain__worth", LAST), attrs=RIGHT,
-        note="less what it costs",
+        verbose_name=gettext_lazy("Worth today"), accessor="gain__worth", order_by=("gain__worth", LAST), attrs=RIGHT,
+        note=gettext_lazy("less what it costs"),
     )  # fmt: skip
     odds = Column(
-        verbose_name="Chance that it pays", accessor="gain__chance", order_by=("gain__chance", LAST), attrs=RIGHT
+        verbose_name=gettext_lazy("Chance that it pays"),
+        accessor="gain__chance",
+        order_by=("gain__chance", LAST),
+        attrs=RIGHT,
     )
 
     class Meta:
         order_by = ("number",)
-        empty_text = "No change matches."
+        empty_text = gettext_lazy("No change matches.")
 
     def render_die(self, record: Row):
-        waits = CHANGED if record.waits else ""
+        waits = format_html(NOTE, _("changed since")) if record.waits else ""
         return format_html(
             '<a class="nowrap" href="{}">{}</a>{}',
             reverse("reports:cost_die", args=[record.die]),
@@ -57,16 +64,16 @@ class GainsTable(tables.Table):
 
     def render_extra(self, record: Row):
         if not record.gain.is_priced:
-            return "not known"
-        return "nothing" if record.gain.is_free else money(record.gain.extra, cents=False)
+            return _("not known")
+        return _("nothing") if record.gain.is_free else money(record.gain.extra, cents=False)
 
     def render_saved(self, record: Row):
         return money(record.gain.saved_a_year, cents=False)
 
     def render_worth(self, record: Row):
-        most = AT_MOST if not record.gain.is_priced else ""
+        most = format_html(NOTE, _("at most")) if not record.gain.is_priced else ""
         return format_html("<strong>{}</strong>{}", money(record.gain.worth, cents=False), most)
 
     def render_odds(self, record: Row):
-        by_wear = "" if record.gain.sort in ("gap", "grind") else BY_WEAR
+        by_wear = "" if record.gain.sort in ("gap", "grind") else format_html(NOTE, _("by wear alone"))
         return format_html("{}{}", chance(record.gain.chance), by_wear)

@@ -6,6 +6,7 @@ from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -19,10 +20,15 @@ from . import kept
 from .table import GainsTable
 
 PER_PAGE = 50
-SORTS = {"gap": "gap", "steel": "tool steel", "coating": "coating", "grind": "what is ground"}
+SORTS = {
+    "gap": gettext_noop("gap"),
+    "steel": gettext_noop("tool steel"),
+    "coating": gettext_noop("coating"),
+    "grind": gettext_noop("what is ground"),
+}
 HEAD = ["rank", "die", "change", "sort", "costs now", "saves a year", "worth today", "chance that it pays", "priced",
         "best of its sort on the die", "changed since", "doubts"]  # fmt: skip
-NONE_YET = "No change was tried yet: the night does that, after the forecasts."
+NONE_YET = gettext_noop("No change was tried yet: the night does that, after the forecasts.")
 
 
 @require_safe
