@@ -11,6 +11,8 @@ from functools import cached_property
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.translation import gettext, gettext_noop, ngettext
+from django.utils.translation import gettext_lazy as _
 
 from diestore.frame.tables import RIGHT, Column
 from diestore.register.models import Item
@@ -44,7 +46,9 @@ class Figure:
     @property
     def between(self) -> str:
         """Nothing where it is known."""
-        return "" if self.low == self.high else f"{self.low:,.0f} to {self.high:,.0f}"
+        return (
+            "" if self.low == self.high else gettext("{low:,.0f} to {high:,.0f}").format(low=self.low, high=self.high)
+        )
 
     @property
     def words(self) -> str:
@@ -172,7 +176,7 @@ class Shown:
     @property
     def rows(self) -> list[dict]:
         """The two rules side by side."""
-        names = ("This advice", "Fixed minimum")
+        names = (gettext_noop("This advice"), gettext_noop("Fixed minimum"))
         return [
             {
                 "name": name, "short": of.short.words, "waited": of.waited.words, "late": of.late.words,
@@ -186,16 +190,27 @@ class Shown:
         """The answer in one sentence, by what is likely."""
         fewer = self.minimum.short.likely - self.advice.short.likely
         less = self.minimum.money.likely - self.advice.money.likely
-        pieces = f"{abs(fewer):,.0f} piece{'' if abs(fewer) == 1 else 's'}"
-        shorter = "as many pieces" if not fewer else f"{pieces} {'fewer' if fewer > 0 else 'more'}"
+        n = 1 if abs(fewer) == 1 else 2
+        if not fewer:
+            short = gettext("The advice would have left as many pieces short as a fixed minimum")
+        elif fewer > 0:
+            short = ngettext(
+                "The advice would have left {n:,.0f} piece fewer short than a fixed minimum",
+                "The advice would have left {n:,.0f} pieces fewer short than a fixed minimum",
+                n,
+            )
+        else:
+            short = ngettext(
+                "The advice would have left {n:,.0f} piece more short than a fixed minimum",
+                "The advice would have left {n:,.0f} pieces more short than a fixed minimum",
+                n,
+            )
         share = abs(less) / self.minimum.money.likely if self.minimum.money.likely else 0.0
         if share < 0.005:
-            tied = "as much money on the shelf"
+            tied = gettext("with as much money on the shelf")
         else:
-            tied = f"{amount(abs(less))} {'less' if less > 0 else 'more'} on the shelf"
-        return (
-            f"The advice would have left {shorter} short {'as' if not fewer else 'than'} a fixed minimum, with {tied}."
-        )
+            tied = gettext("with {money} less on the shelf") if less > 0 else gettext("with {money} more on the shelf")
+        return f"{short.format(n=abs(fewer))}, {tied.format(money=amount(abs(less)))}."
 
     @property
     def wide(self) -> dict:
@@ -229,30 +244,30 @@ def csv_lines(shown: Shown, currency: str) -> Iterator[list[object]]:
 
 
 class RecordTable(tables.Table):
-    code = Column(verbose_name="Spare", order_by=("code", "pk"))
-    needed = Column(verbose_name="Needed", note="pieces", attrs=RIGHT, order_by=("needed", "code", "pk"))
+    code = Column(verbose_name=_("Spare"), order_by=("code", "pk"))
+    needed = Column(verbose_name=_("Needed"), note=_("pieces"), attrs=RIGHT, order_by=("needed", "code", "pk"))
     advice_short = Column(
-        verbose_name="Short",
-        note="by the advice",
+        verbose_name=_("Short"),
+        note=_("by the advice"),
         attrs=RIGHT,
         order_by=("advice_short", "minimum_short", "needed", "pk"),
     )
     minimum_short = Column(
-        verbose_name="Short", note="by the minimum", attrs=RIGHT, order_by=("minimum_short", "code", "pk")
+        verbose_name=_("Short"), note=_("by the minimum"), attrs=RIGHT, order_by=("minimum_short", "code", "pk")
     )
     late = Column(
-        verbose_name="Jobs late", note="advice, minimum", attrs=RIGHT, order_by=("late", "code", "pk")
+        verbose_name=_("Jobs late"), note=_("advice, minimum"), attrs=RIGHT, order_by=("late", "code", "pk")
     )  # fmt: skip
     advice_money = Column(
-        verbose_name="On the shelf", note="by the advice", attrs=RIGHT, order_by=("advice_money", "code", "pk")
+        verbose_name=_("On the shelf"), note=_("by the advice"), attrs=RIGHT, order_by=("advice_money", "code", "pk")
     )
     minimum_money = Column(
-        verbose_name="On the shelf", note="by the minimum", attrs=RIGHT, order_by=("minimum_money", "code", "pk")
+        verbose_name=_("On the shelf"), note=_("by the minimum"), attrs=RIGHT, order_by=("minimum_money", "code", "pk")
     )
 
     class Meta:
         order_by = ("-advice_short",)
-        empty_text = "No spare is among them."
+        empty_text = _("No spare is among them.")
 
     def __init__(self, *args, query: str = "", **kwargs) -> None:
         super().__init__(*args, **kwargs)
