@@ -12,6 +12,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from diestore.money import MoneyField
@@ -31,20 +33,20 @@ class Source(models.Model):
     """One way to come by a spare. An item has several; one of those that stand is preferred, with the reason why."""
 
     class Sort(models.TextChoices):
-        FINISHED = "finished", "bought finished"
-        BLANK = "blank", "bought blank, ground to suit"
-        IN_HOUSE = "in house", "made in house"
-        SERVICE = "service", "outside service"
+        FINISHED = "finished", _("bought finished")
+        BLANK = "blank", _("bought blank, ground to suit")
+        IN_HOUSE = "in house", _("made in house")
+        SERVICE = "service", _("outside service")
 
     class Service(models.TextChoices):
-        GRINDING = "grinding", "grinding"
-        WIRE_CUTTING = "wire cutting", "wire cutting"
-        COATING = "coating", "coating"
-        WELDING = "welding", "welding"
+        GRINDING = "grinding", _("grinding")
+        WIRE_CUTTING = "wire cutting", _("wire cutting")
+        COATING = "coating", _("coating")
+        WELDING = "welding", _("welding")
 
     class PricedBy(models.TextChoices):
-        PIECE = "piece", "by the piece"
-        HOUR = "hour", "by the hour"
+        PIECE = "piece", _("by the piece")
+        HOUR = "hour", _("by the hour")
 
     item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="sources")
     key = models.CharField(max_length=160, unique=True, default=fresh_key)
@@ -118,7 +120,7 @@ class Source(models.Model):
 
     @property
     def called(self) -> str:
-        return str(self.supplier) if self.supplier_id else "Made in house"
+        return str(self.supplier) if self.supplier_id else gettext("Made in house")
 
     @property
     def what(self) -> str:
@@ -194,8 +196,9 @@ class SpareLevel(models.Model):
     @property
     def words(self) -> str:
         if self.least_pieces is not None:
-            return f"{self.least_pieces:,} piece{'' if self.least_pieces == 1 else 's'} at least"
-        return f"enough {self.chance_percent:g} times in 100"
+            told = ngettext("{n:,} piece at least", "{n:,} pieces at least", self.least_pieces)
+            return told.format(n=self.least_pieces)
+        return gettext("enough {n:g} times in 100").format(n=self.chance_percent)
 
 
 # --- prices of a day --------------------------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diestore.handbook import kinds, tool_steels
+from diestore.texts import pgettext
 from maintenance.life import handbook, prior
 from maintenance.life.cycles import FAMILIES, EdgeSpec
 from maintenance.life.fleet import FleetFit
@@ -122,8 +123,9 @@ def has_record(fit: FleetFit | None) -> bool:
 def rests_on(fit: FleetFit | None) -> str:
     """In how far the shop's own record stands behind the curves."""
     if not has_record(fit):
-        return "handbook only"
-    return "mostly handbook" if fit.dull_ends < FEW_DULL_ENDS else "this shop's records"
+        return pgettext("rests on", "handbook only")
+    few = fit.dull_ends < FEW_DULL_ENDS
+    return pgettext("rests on", "mostly handbook") if few else pgettext("rests on", "this shop's records")
 
 
 def answer(fit: FleetFit | None, spec: EdgeSpec) -> UsualInterval:

@@ -19,6 +19,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from diestore.texts import pgettext_noop
+
 from .block import Block, groups
 from .cycles import HITS_UNIT, EdgeSpec, LifeSamples
 from .edges import Edges
@@ -349,17 +351,17 @@ def _together(parts: list[dict[str, NDArray[Any]]], fit: FleetFit) -> FleetForec
     return FleetForecast(first_edge=first_edge, fleet_dull_ends=fit.dull_ends, **arrays)
 
 
-RECORDS_SPEAK = "this die's records and the shop's"
+RECORDS_SPEAK = pgettext_noop("rests on", "this die's records and the shop's")
 
 
 def words(fleet_dull_ends: int, own_dull_ends: int) -> str:
-    """What a forecast rests on, for people."""
+    """What a forecast rests on, for people: kept with it in English, translated where it is shown."""
     if fleet_dull_ends == 0:
-        return "handbook only"
+        return pgettext_noop("rests on", "handbook only")
     if fleet_dull_ends < FEW_DULL_ENDS:
-        return "mostly handbook"
+        return pgettext_noop("rests on", "mostly handbook")
     if own_dull_ends == 0:
-        return "the shop's records of other edges"
+        return pgettext_noop("rests on", "the shop's records of other edges")
     return RECORDS_SPEAK
 
 

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from diestore.handbook.build_elements import DIE_SIDES, ELEMENTS, GUIDES, STRIPPERS
 from diestore.money import MoneyField
@@ -57,7 +58,7 @@ class Outline(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.part} for {self.customer}"
+        return gettext("{part} for {customer}").format(part=self.part, customer=self.customer)
 
 
 class OutlinePlace(models.Model):

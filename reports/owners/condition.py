@@ -14,7 +14,7 @@ from decimal import Decimal
 import numpy as np
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.utils.translation import get_language, pgettext_lazy
+from django.utils.translation import get_language, pgettext, pgettext_lazy
 from django.utils.translation import gettext as _
 
 from diestore.access import shop
@@ -118,10 +118,15 @@ def condition_of(die: Die) -> Condition:
         paid=tuple(_paid(ledger, for_whom)),
         who_pays=_who_pays(for_whom, owns=owns, now=pays_now(spent, timezone.now())),
         **_year_ahead(ledger, left.ahead, for_whom), left_out=tuple(left.left_out),
-        rests_on=(forecast.rests_on or {}).get("words", "") if forecast else "",
+        rests_on=_rests_on(forecast),
         language=get_language() or "en",
     )  # fmt: skip
     return Condition(die=die, for_whom=for_whom, said=said, standing=standing)
+
+
+def _rests_on(forecast) -> str:
+    words = (forecast.rests_on or {}).get("words", "") if forecast else ""
+    return pgettext("rests on", words) if words else ""
 
 
 def readiness(dies: Sequence[Die]) -> dict[int, Readiness]:

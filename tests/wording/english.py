@@ -16,13 +16,14 @@ from django.db import models
 PASSED = {"script", "style", "code", "pre", "textarea"}
 SPOKEN = {"aria-label", "title", "placeholder", "alt"}
 ALONE = {"area", "base", "br", "col", "hr", "img", "input", "link", "meta", "source", "wbr"}
-COMMON = frozenset(
-    """the of and is are was were with from not have which this that for by it its at to or on what who how when where
+WORDS = """
+    the of and is are was were with from not have which this that for by it its at to or on what who how when where
     an be been their there they you your every each none yet still before after until since known here then than only
     nothing nobody does did made takes left more most new now all back show find search save cancel change date name
     note edge edges hits hit die dies job jobs spare spares press presses log entry entries shelf order orders due
-    sharpening sharpenings reading readings grind grinds part parts piece pieces position positions tool tools""".split()
-)
+    sharpening sharpenings reading readings grind grinds part parts piece pieces position positions tool tools
+"""
+COMMON = frozenset(WORDS.split())
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)?")
 
 
