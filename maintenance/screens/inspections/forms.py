@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore.access.who_does import ByForm
 from diestore.frame.fields import Opens, PhotoField, WholeField, choices
@@ -12,13 +14,19 @@ from diestore.register.models import Die, Plant, Press
 from maintenance.log import inspections, photos, write
 from maintenance.models import Grinder, Inspection, InspectionPlan, fresh_key
 
-WHO = "Who looks?"
+WHO = gettext_lazy("Who looks?")
+
+
+def _named(sort: str, row: object) -> str:
+    if sort == "die":
+        return _("die {die}").format(die=row)
+    return _("press {press}").format(press=row) if sort == "press" else str(row)
 
 
 class DoneForm(ByForm):
     """One tap: looked at, nothing found."""
 
-    who, missing = WHO, "Pick who looked."
+    who, missing = WHO, gettext_lazy("Pick who looked.")
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args, **kwargs) -> None:
@@ -38,10 +46,10 @@ class FoundForm(DoneForm):
 
     photo = PhotoField()
     note = forms.CharField(
-        label="What was found?", max_length=2_000, required=False, widget=forms.Textarea({"rows": 3}),
-        error_messages={"max_length": "Say it in 2,000 letters."},
+        label=gettext_lazy("What was found?"), max_length=2_000, required=False, widget=forms.Textarea({"rows": 3}),
+        error_messages={"max_length": gettext_lazy("Say it in 2,000 letters.")},
     )  # fmt: skip
-    parts_scrapped = WholeField(label="Parts scrapped for it", required=False, placeholder="0")
+    parts_scrapped = WholeField(label=gettext_lazy("Parts scrapped for it"), required=False, placeholder="0")
 
     def save(self, by: write.Actor, plan: InspectionPlan, *, is_finding: bool = True) -> Inspection:
         c = self.cleaned_data
@@ -58,25 +66,33 @@ class PlanForm(forms.Form):
     """A plan: of what, what is looked at, how often, and what that rests on."""
 
     of = forms.ChoiceField(
-        label="Of what?", widget=Opens,
-        error_messages={"required": "Pick what it is of.", "invalid_choice": "Pick one of the list."},
+        label=gettext_lazy("Of what?"), widget=Opens,
+        error_messages={"required": gettext_lazy("Pick what it is of."),
+                        "invalid_choice": gettext_lazy("Pick one of the list.")},
     )  # fmt: skip
     kind = forms.ChoiceField(
-        label="All places of a kind?", required=False, widget=Opens, help_text="Of a die: all its guide posts, say.",
-        error_messages={"invalid_choice": "Pick one of the list."},
+        label=gettext_lazy("All places of a kind?"), required=False, widget=Opens,
+        help_text=gettext_lazy("Of a die: all its guide posts, say."),
+        error_messages={"invalid_choice": gettext_lazy("Pick one of the list.")},
     )  # fmt: skip
     what = forms.CharField(
-        label="What is looked at?", max_length=200,
-        error_messages={"required": "Say what is looked at.", "max_length": "Say it in 200 letters."},
-        widget=forms.TextInput({"autocomplete": "off", "placeholder": "springs: broken, set, shorter than the others"}),
+        label=gettext_lazy("What is looked at?"), max_length=200,
+        error_messages={"required": gettext_lazy("Say what is looked at."),
+                        "max_length": gettext_lazy("Say it in 200 letters.")},
+        widget=forms.TextInput(
+            {"autocomplete": "off", "placeholder": gettext_lazy("springs: broken, set, shorter than the others")}
+        ),
     )  # fmt: skip
-    every_days = WholeField(label="Every how many days?", required=False)
+    every_days = WholeField(label=gettext_lazy("Every how many days?"), required=False)
     every_hits = WholeField(
-        label="Every how many hits?", required=False, help_text="Of a die or a press. With both, whichever comes first."
+        label=gettext_lazy("Every how many hits?"),
+        required=False,
+        help_text=gettext_lazy("Of a die or a press. With both, whichever comes first."),
     )
     why = forms.CharField(
-        label="What does it rest on?", max_length=300, required=False, help_text="A rule, the maker, the shop's habit.",
-        error_messages={"max_length": "Say it in 300 letters."},
+        label=gettext_lazy("What does it rest on?"), max_length=300, required=False,
+        help_text=gettext_lazy("A rule, the maker, the shop's habit."),
+        error_messages={"max_length": gettext_lazy("Say it in 300 letters.")},
     )  # fmt: skip
 
     def __init__(self, data=None, *, plant: Plant, asked: str = "") -> None:
@@ -89,10 +105,10 @@ class PlanForm(forms.Form):
             ("grinder", Grinder.objects.filter(plant=plant, retired_at=None).order_by("code", "pk")),
         ):
             self.things |= {f"{sort} {row.pk}": (sort, row) for row in rows}
-        named = [(key, f"{sort} {row}" if sort != "grinder" else str(row)) for key, (sort, row) in self.things.items()]
-        self.fields["of"].choices = choices([("", "pick one"), *named, ("plant", "the plant as a whole")])
+        named = [(key, _named(sort, row)) for key, (sort, row) in self.things.items()]
+        self.fields["of"].choices = choices([("", _("pick one")), *named, ("plant", _("the plant as a whole"))])
         kinds = sorted((plural_of(key), key) for key in KINDS)
-        self.fields["kind"].choices = choices([("", "the die as a whole"), *((key, name) for name, key in kinds)])
+        self.fields["kind"].choices = choices([("", _("the die as a whole")), *((key, name) for name, key in kinds)])
         self.fields["of"].initial = asked if asked in self.things else ""
 
     def save(self, by: write.Actor) -> InspectionPlan:

@@ -11,6 +11,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import plants, roles
@@ -52,7 +53,7 @@ class Inspections(PermissionRequiredMixin, View):
             except write.EntryRefused as refused:
                 form.add_error(None, str(refused))
             else:
-                messages.success(request, f"{plan}: looked at, nothing found.")
+                messages.success(request, _("{plan}: looked at, nothing found.").format(plan=plan))
                 query = f"?plant={plan.plant_id}" if len(plants.all_seen(request.user)) > 1 else ""
                 return redirect(f"{reverse('maintenance:inspections')}{query}")
         return self._show(request, plants.Picked(plant=plan.plant, seen=(plan.plant,)), form, status=422)
@@ -66,10 +67,13 @@ class Inspections(PermissionRequiredMixin, View):
             soon = [row for row in rows if row.due.is_soon(today)]
             later = [row for row in rows if row not in over and row not in soon]
             page = Paginator(later, LATER_A_PAGE).get_page(request.GET.get("page"))
-            groups = [("Overdue", over), ("Due this week", soon), ("Later", page.object_list)]
+            groups = [
+                ("overdue", _("Overdue"), over), ("soon", _("Due this week"), soon),
+                ("later", _("Later"), page.object_list),
+            ]  # fmt: skip
         shown = {
-            "picked": picked, "form": form, "rows": rows, "page": page, "groups": [g for g in groups if g[1]],
-            "overdue": len(groups[0][1]) if groups else 0, "tablet": tablet_of(request),
+            "picked": picked, "form": form, "rows": rows, "page": page, "groups": [g for g in groups if g[2]],
+            "overdue": len(groups[0][2]) if groups else 0, "tablet": tablet_of(request),
             "may_plan": request.user.has_perm(roles.PLAN_BENCH), "local": LOCAL, "injury": INJURY,
         }  # fmt: skip
         return render(request, "maintenance/screens/inspections/inspections.html", shown, status=status)
@@ -89,9 +93,9 @@ class OnePlan(PermissionRequiredMixin, View):
         plan, act = self._plan(request, pk), request.POST.get("act", "")
         if act == "retire":
             if not request.user.has_perm(roles.PLAN_BENCH):
-                raise PermissionDenied("Not allowed: planning inspections.")
+                raise PermissionDenied(_("Not allowed: planning inspections."))
             inspections.retire_plan(by=write.Actor(user=request.user), plan=plan)
-            messages.success(request, f"{plan}: no longer looked at. What was found stays.")
+            messages.success(request, _("{plan}: no longer looked at. What was found stays.").format(plan=plan))
             return redirect("maintenance:inspections")
         form = FoundForm(request.POST, request.FILES, **who_can(request, plan.plant_id))
         if form.is_valid():
@@ -103,9 +107,9 @@ class OnePlan(PermissionRequiredMixin, View):
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
                 if row.is_finding:
-                    messages.warning(request, f"{plan}: what was found is entered.")
+                    messages.warning(request, _("{plan}: what was found is entered.").format(plan=plan))
                     return redirect("maintenance:inspection_plan", pk=plan.pk)
-                messages.success(request, f"{plan}: looked at, nothing found.")
+                messages.success(request, _("{plan}: looked at, nothing found.").format(plan=plan))
                 return redirect("maintenance:inspections")
         return self._show(request, plan, form, status=422)
 
@@ -157,7 +161,7 @@ class NewPlan(PermissionRequiredMixin, View):
     def post(self, request: HttpRequest) -> HttpResponse:
         picked = plants.picked(request)
         if picked.plant is None:
-            raise Http404("There is no plant.")
+            raise Http404(_("There is no plant."))
         form = PlanForm(request.POST, plant=picked.plant)
         if form.is_valid():
             try:
@@ -165,7 +169,7 @@ class NewPlan(PermissionRequiredMixin, View):
             except write.EntryRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
-                messages.success(request, f"Planned: {plan}.")
+                messages.success(request, _("Planned: {plan}.").format(plan=plan))
                 return redirect("maintenance:inspection_plan", pk=plan.pk)
         return self._show(request, picked, form, status=422)
 
@@ -188,9 +192,9 @@ class Proposals(PermissionRequiredMixin, View):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         picked = plants.picked(request)
-        key, _, thing = request.POST.get("take", "")[:80].partition(" ")
+        key, __, thing = request.POST.get("take", "")[:80].partition(" ")
         if picked.plant is None or key not in BY_KEY:
-            messages.warning(request, "Tap one of the proposals below.")
+            messages.warning(request, _("Tap one of the proposals below."))
             return redirect("maintenance:inspection_proposals")
         try:
             made = inspections.take_on(
@@ -199,8 +203,8 @@ class Proposals(PermissionRequiredMixin, View):
         except write.EntryRefused as refused:
             messages.warning(request, str(refused))
         else:
-            more = f" and {len(made) - 1} more" if len(made) > 1 else ""
-            messages.success(request, f"Planned: {made[0]}{more}.")
+            words = _("Planned: {plan} and {n} more.") if len(made) > 1 else _("Planned: {plan}.")
+            messages.success(request, words.format(plan=made[0], n=len(made) - 1))
         query = f"?{picked.query}" if picked.query else ""
         return redirect(f"{reverse('maintenance:inspection_proposals')}{query}#{key}")
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import units
 from diestore.access import plants
@@ -18,7 +20,10 @@ from maintenance.log.write import Actor
 from maintenance.models import StockMovement, fresh_key
 
 NOTE = 300
-WHY_SCRAPPED = ("broken in handling", "worn out", "ground out", "drawing changed", "corroded", "wrong part delivered")
+WHY_SCRAPPED = (
+    gettext_lazy("broken in handling"), gettext_lazy("worn out"), gettext_lazy("ground out"),
+    gettext_lazy("drawing changed"), gettext_lazy("corroded"), gettext_lazy("wrong part delivered"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,25 +36,55 @@ class What:
     done: Callable[[StockMovement], str]
 
 
-def _n(row: StockMovement) -> str:
-    return f"{abs(row.quantity):,} × {row.item}"
+def _said(text: str, row: StockMovement) -> str:
+    of = {"n": f"{abs(row.quantity):,} × {row.item}", "die": row.die, "supplier": row.supplier, "plant": row.elsewhere}
+    return text.format(**of)
 
 
 WHATS: dict[str, What] = {
-    "drawn": What(words="Drawn for a die", does="Draw it", fields=("die", "note"),
-                  done=lambda row: f"{_n(row)} drawn for {row.die}."),
-    "returned": What(words="Returned to the shelf", does="Put it back", fields=("die", "now", "note"),
-                     done=lambda row: f"{_n(row)} returned to the shelf from {row.die}."),
-    "out": What(words="Out to be repaired", does="Send it out", fields=("supplier", "note"),
-                done=lambda row: f"{_n(row)} out to be repaired at {row.supplier}."),
-    "back": What(words="Back from repair", does="Take it back", fields=("supplier", "now", "note"),
-                 done=lambda row: f"{_n(row)} back on the shelf from {row.supplier}."),
-    "scrapped": What(words="Scrapped", does="Scrap it", fields=("note",), done=lambda row: f"{_n(row)} scrapped."),
-    "sent-back": What(words="Returned to the supplier", does="Return it", fields=("note",),
-                      done=lambda row: f"{_n(row)} returned to the supplier."),
-    "moved": What(words="To another plant", does="Move it", fields=("to", "note"),
-                  done=lambda row: f"{_n(row)} moved to {row.elsewhere}."),
-}  # fmt: skip
+    "drawn": What(
+        words=gettext_lazy("Drawn for a die"),
+        does=gettext_lazy("Draw it"),
+        fields=("die", "note"),
+        done=lambda row: _said(_("{n} drawn for {die}."), row),
+    ),
+    "returned": What(
+        words=gettext_lazy("Returned to the shelf"),
+        does=gettext_lazy("Put it back"),
+        fields=("die", "now", "note"),
+        done=lambda row: _said(_("{n} returned to the shelf from {die}."), row),
+    ),
+    "out": What(
+        words=gettext_lazy("Out to be repaired"),
+        does=gettext_lazy("Send it out"),
+        fields=("supplier", "note"),
+        done=lambda row: _said(_("{n} out to be repaired at {supplier}."), row),
+    ),
+    "back": What(
+        words=gettext_lazy("Back from repair"),
+        does=gettext_lazy("Take it back"),
+        fields=("supplier", "now", "note"),
+        done=lambda row: _said(_("{n} back on the shelf from {supplier}."), row),
+    ),
+    "scrapped": What(
+        words=gettext_lazy("Scrapped"),
+        does=gettext_lazy("Scrap it"),
+        fields=("note",),
+        done=lambda row: _said(_("{n} scrapped."), row),
+    ),
+    "sent-back": What(
+        words=gettext_lazy("Returned to the supplier"),
+        does=gettext_lazy("Return it"),
+        fields=("note",),
+        done=lambda row: _said(_("{n} returned to the supplier."), row),
+    ),
+    "moved": What(
+        words=gettext_lazy("To another plant"),
+        does=gettext_lazy("Move it"),
+        fields=("to", "note"),
+        done=lambda row: _said(_("{n} moved to {plant}."), row),
+    ),
+}
 PLACE = "place"  # no movement: it lies elsewhere on the shelf
 
 
@@ -64,55 +99,60 @@ class MoveForm(forms.Form):
         super().__init__(data, initial={"key": fresh_key()})
         self.what, self.item, self.plant = what, item, plant
         asked = WHATS[what].fields
-        self.fields["quantity"] = WholeField(label="How many?", initial=1, big=True)
+        self.fields["quantity"] = WholeField(label=_("How many?"), initial=1, big=True)
         for name in asked:
             getattr(self, f"_add_{name}")(user=user, system=system, die=die)
-        self.fields["at"] = MomentField(label="When?", initial=minute(timezone.localtime()))
+        self.fields["at"] = MomentField(label=_("When?"), initial=minute(timezone.localtime()))
 
-    def _add_die(self, *, die: int | None, **_) -> None:
+    def _add_die(self, *, die: int | None, **_other) -> None:
         takes = Die.objects.filter(plant=self.plant, positions__item=self.item).distinct()
         everything = Die.objects.filter(plant=self.plant).exclude(status=Die.Status.RETIRED)
         first = list(takes.order_by("code", "pk"))
         known = {row.pk for row in first}
         rows = [*first, *(row for row in everything.order_by("code", "pk") if row.pk not in known)]
         self.fields["die"] = KnownField(
-            label="For which die?" if self.what == "drawn" else "From which die?", rows=rows, queryset=everything,
-            empty_label="pick one", widget=Opens, initial=die or (first[0].pk if len(first) == 1 else None),
-            error_messages={"required": "Pick the die.", "invalid_choice": "Pick a die of the list."},
+            label=_("For which die?") if self.what == "drawn" else _("From which die?"), rows=rows, queryset=everything,
+            empty_label=_("pick one"), widget=Opens, initial=die or (first[0].pk if len(first) == 1 else None),
+            error_messages={"required": _("Pick the die."), "invalid_choice": _("Pick a die of the list.")},
         )  # fmt: skip
 
-    def _add_supplier(self, **_) -> None:
+    def _add_supplier(self, **_other) -> None:
         out = {one.supplier_id for one in movement_reads.away(self.plant.pk, self.item.pk) if one.pieces > 0}
         everybody = Party.objects.filter(role=Party.Role.SUPPLIER).order_by("name", "code")
         rows = [row for row in everybody if row.retired_at is None or row.pk in out]
         first = next(iter(sorted(out, key=str)), None) if self.what == "back" else None
         self.fields["supplier"] = KnownField(
-            label="Who repairs it?" if self.what == "out" else "Who repaired it?", rows=rows, queryset=everybody,
-            empty_label="pick one", widget=Opens, initial=first,
-            error_messages={"required": "Pick the supplier.", "invalid_choice": "Pick a supplier of the list."},
+            label=_("Who repairs it?") if self.what == "out" else _("Who repaired it?"), rows=rows, queryset=everybody,
+            empty_label=_("pick one"), widget=Opens, initial=first,
+            error_messages={"required": _("Pick the supplier."), "invalid_choice": _("Pick a supplier of the list.")},
         )  # fmt: skip
 
-    def _add_to(self, *, user, **_) -> None:
+    def _add_to(self, *, user, **_other) -> None:
         others = plants.within(Plant.objects.exclude(pk=self.plant.pk).order_by("code"), user, "pk")
         self.fields["to"] = forms.ModelChoiceField(
-            label="To which plant?", queryset=others, empty_label="pick one", widget=Opens,
-            error_messages={"required": "Pick the plant.", "invalid_choice": "Pick a plant of the list."},
+            label=_("To which plant?"), queryset=others, empty_label=_("pick one"), widget=Opens,
+            error_messages={"required": _("Pick the plant."), "invalid_choice": _("Pick a plant of the list.")},
         )  # fmt: skip
 
-    def _add_now(self, *, system: units.System, **_) -> None:
+    def _add_now(self, *, system: units.System, **_other) -> None:
         self.fields["length_mm"] = MeasureField(
-            "length_mm", system, label="Its length now", required=False, help_text="Where it is no longer as bought."
+            "length_mm",
+            system,
+            label=_("Its length now"),
+            required=False,
+            help_text=_("Where it is no longer as bought."),
         )
-        self.fields["grinds_left"] = WholeField(label="Grinds left in it", required=False)
-        self.fields["worth"] = AmountField(label="One is worth", required=False)
+        self.fields["grinds_left"] = WholeField(label=_("Grinds left in it"), required=False)
+        self.fields["worth"] = AmountField(label=_("One is worth"), required=False)
 
-    def _add_note(self, **_) -> None:
+    def _add_note(self, **_other) -> None:
         scrapped, gone = self.what == "scrapped", self.what in ("scrapped", "sent-back")
-        went = "scrapped" if scrapped else "returned"
+        label = _("Why is it scrapped?") if scrapped else _("Why is it returned?")
+        missing = _("Say why it is scrapped.") if scrapped else _("Say why it is returned.")
         self.fields["note"] = forms.CharField(
-            label=f"Why is it {went}?" if gone else "Note", max_length=NOTE, required=gone,
+            label=label if gone else _("Note"), max_length=NOTE, required=gone,
             widget=forms.TextInput({"autocomplete": "off", **({"list": "why"} if gone else {})}),
-            error_messages={"required": f"Say why it is {went}.", "max_length": f"Say it in {NOTE} letters."},
+            error_messages={"required": missing, "max_length": _("Say it in {n} letters.").format(n=NOTE)},
         )  # fmt: skip
 
     def save(self, by: Actor) -> StockMovement:
@@ -144,13 +184,13 @@ class PlaceForm(forms.Form):
     """Where it lies on the shelf from now on."""
 
     shelf_place = forms.CharField(
-        label="Place on the shelf", max_length=40, required=False,
+        label=gettext_lazy("Place on the shelf"), max_length=40, required=False,
         widget=forms.TextInput({"class": "one", "autocomplete": "off", "placeholder": "E-17"}),
-        error_messages={"max_length": "Say it in 40 letters."},
+        error_messages={"max_length": gettext_lazy("Say it in 40 letters.")},
     )  # fmt: skip
     note = forms.CharField(
-        label="Why?", max_length=NOTE, required=False, widget=forms.TextInput({"autocomplete": "off"}),
-        error_messages={"max_length": f"Say it in {NOTE} letters."},
+        label=gettext_lazy("Why?"), max_length=NOTE, required=False, widget=forms.TextInput({"autocomplete": "off"}),
+        error_messages={"max_length": gettext_lazy("Say it in 300 letters.")},
     )  # fmt: skip
 
     def __init__(self, data=None, *, item: Item) -> None:

@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import plants, roles
@@ -25,6 +26,16 @@ from .forms import PLACE, WHATS, WHY_SCRAPPED, MoveForm, PlaceForm
 Kind = StockMovement.Kind
 SHOWN = 8
 OFFERED = 60
+
+
+def _lies(item: Item) -> str:
+    if not item.shelf_place:
+        return _("{item} lies in no named place from now on.").format(item=item)
+    return _("{item} lies in {place} from now on.").format(item=item, place=item.shelf_place)
+
+
+def _by_the_record(item: Item, n: int) -> str:
+    return _("By the record {n:,} lie there now: count {item}.").format(n=n, item=item)
 
 
 class Movement(PermissionRequiredMixin, View):
@@ -60,25 +71,27 @@ class Movement(PermissionRequiredMixin, View):
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, picked, item, what, form, status=422)
         if isinstance(saved, Item):
-            messages.success(request, f"{saved} lies in {saved.shelf_place or 'no named place'} from now on.")
+            messages.success(request, _lies(saved))
         else:
             messages.success(request, WHATS[what].done(saved))
             there = queries.stock_of_spares(picked.plant, items=[item.pk])
             if item.pk in there and there[item.pk].on_hand < 0:
-                messages.warning(request, f"By the record {there[item.pk].on_hand:,} lie there now: count {item}.")
+                messages.warning(request, _by_the_record(item, there[item.pk].on_hand))
         return self._again(request, picked, item)
 
     def _undo(self, request: HttpRequest, picked, item: Item, pk: int | None, by: write.Actor) -> None:
         row = StockMovement.objects.filter(pk=pk, item=item, plant=picked.plant, kind__in=_BY_HAND).first()
         if row is None:
-            messages.warning(request, "That entry is not there any more.")
+            messages.warning(request, _("That entry is not there any more."))
             return
         try:
             take_back.take_back(by=by, entry=row, on_a_tablet=tablet_of(request) is not None)
         except EntryRefused as refused:
             messages.warning(request, str(refused))
         else:
-            messages.success(request, f"Undone: {row.get_kind_display()}, {abs(row.quantity):,} × {item}.")
+            words = _("Undone: {kind}, {n:,} × {item}.")
+            words = words.format(kind=row.get_kind_display(), n=abs(row.quantity), item=item)
+            messages.success(request, words)
 
     @staticmethod
     def _actor(request: HttpRequest, plant: int) -> write.Actor:
@@ -96,7 +109,7 @@ class Movement(PermissionRequiredMixin, View):
         if pk := row_key(request.GET.get("item")):
             return Item.objects.filter(pk=pk).first()
         code = " ".join(request.GET.get("q", "").replace("\x00", "").split())[:120]
-        bare, _, revision = code.rpartition(" ")
+        bare, __, revision = code.rpartition(" ")
         found = Item.objects.filter(code__iexact=code) or Item.objects.filter(
             code__iexact=bare, revision__iexact=revision
         )
@@ -148,8 +161,8 @@ class Movement(PermissionRequiredMixin, View):
         shown = {
             "picked": picked, "item": item, "what": what, "form": form, "on_hand": there.on_hand if there else 0,
             "whats": [*((name, one.words) for name, one in WHATS.items() if name != "moved" or picked.several),
-                      (PLACE, "Lies elsewhere")],
-            "does": WHATS[what].does if what in WHATS else "Save its place",
+                      (PLACE, _("Lies elsewhere"))],
+            "does": WHATS[what].does if what in WHATS else _("Save its place"),
             "drawn": movement_reads.drawn(plant.pk, item=item.pk), "away": movement_reads.away(plant.pk, item.pk),
             "latest": latest, "undo": undo, "may_strike": request.user.has_perm(roles.STRIKE_ENTRY),
             "may_see": request.user.has_perm(roles.SEE_SPARES), "why": WHY_SCRAPPED,

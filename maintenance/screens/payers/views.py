@@ -10,6 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import plants, roles
@@ -58,7 +59,7 @@ class OfDie(_SaysWhoPays):
         except EntryRefused as refused:
             form.add_error("since" if refused.field == "at" else None, str(refused))
             return self._show(die, form, status=422)
-        messages.success(request, f"Who pays for {die} is saved. Its ledger follows.")
+        messages.success(request, _("Who pays for {die} is saved. Its ledger follows.").format(die=die))
         return redirect(reverse("maintenance:payers", args=[die.pk]))
 
     def _die(self, pk: int) -> Die:
@@ -97,7 +98,7 @@ class OfEntry(_SaysWhoPays):
         except EntryRefused as refused:
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(entry, die, form, status=422)
-        messages.success(request, "Who pays for this entry is saved. The ledger follows.")
+        messages.success(request, _("Who pays for this entry is saved. The ledger follows."))
         return redirect(reverse("maintenance:payers_entry", args=[sort, pk]))
 
     def _entry(self, sort: str, pk: int) -> tuple[listing.Entry, Die]:
@@ -106,7 +107,7 @@ class OfEntry(_SaysWhoPays):
             user = self.request.user
             entry = listing.find(sort, pk, system=system_of(user), plants=plants.plants_of(user))
         if entry is None or entry.struck or entry.die is None:
-            raise Http404("There is no such entry that somebody pays for.")
+            raise Http404(_("There is no such entry that somebody pays for."))
         return entry, entry.die
 
     def _form(self, entry: listing.Entry, die: Die, data) -> EntryPayerForm:

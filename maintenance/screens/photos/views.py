@@ -7,6 +7,7 @@ from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views import View
 from django.views.decorators.http import require_safe
 
@@ -30,7 +31,7 @@ def _photos(request: HttpRequest):
 def _picture(request: HttpRequest, key: str, name: str) -> HttpResponse:
     found = get_object_or_404(_photos(request), key=key)
     if not photos.is_shown(found):
-        raise Http404("This photo is struck out.")
+        raise Http404(_("This photo is struck out."))
     picture = Photo.objects.values_list(name, flat=True).get(pk=found.pk)
     return HttpResponse(
         bytes(picture),
@@ -56,7 +57,7 @@ def photo_small(request: HttpRequest, key: str) -> HttpResponse:
 def _thing(request: HttpRequest, sort: str, pk: int) -> tuple[Event | BenchWork, Plant, str]:
     """What is named, its plant, and how it is called; raises Http404 where it is not seen or takes no photo."""
     if sort not in photos.SHOWN:
-        raise Http404("No photo is kept of that.")
+        raise Http404(_("No photo is kept of that."))
     if sort == photos.BENCH:
         works = plants.within(BenchWork.objects.select_related("die__plant"), request.user, "die__plant")
         work = get_object_or_404(works, pk=pk)
@@ -64,7 +65,7 @@ def _thing(request: HttpRequest, sort: str, pk: int) -> tuple[Event | BenchWork,
     entry = listing.find(sort, pk, system=system_of(request.user), plants=plants.plants_of(request.user))
     plant = None if entry is None else entry.die.plant if entry.die else getattr(entry.event, "plant", None)
     if entry is None or entry.struck or plant is None:
-        raise Http404("There is no such entry.")
+        raise Http404(_("There is no such entry."))
     return entry.event, plant, f"{entry.die}: {entry.words}" if entry.die else entry.words
 
 
@@ -81,7 +82,7 @@ class AddPhoto(PermissionRequiredMixin, View):
     permission_required = roles.LOG_MISHAP
 
     def get(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
-        _, plant, words = _thing(request, sort, pk)
+        __, plant, words = _thing(request, sort, pk)
         return self._show(request, sort, pk, AddForm(**who_can(request, plant.pk)), words)
 
     def post(self, request: HttpRequest, sort: str, pk: int) -> HttpResponse:
@@ -100,7 +101,7 @@ class AddPhoto(PermissionRequiredMixin, View):
             except write.EntryRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
-                messages.success(request, "The photo is saved.")
+                messages.success(request, _("The photo is saved."))
                 return HttpResponseRedirect(_page_of(sort, pk))
         return self._show(request, sort, pk, form, words, status=422)
 
@@ -132,14 +133,14 @@ class StrikePhoto(PermissionRequiredMixin, View):
             except write.EntryRefused as refused:
                 form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             else:
-                messages.success(request, "The photo is struck out.")
+                messages.success(request, _("The photo is struck out."))
                 return HttpResponseRedirect(self._back(photo))
         return self._show(request, photo, form, status=422)
 
     def _photo(self, request: HttpRequest, key: str) -> Photo:
         found = get_object_or_404(_photos(request).select_related("person"), key=key)
         if not photos.is_shown(found):
-            raise Http404("This photo is struck out.")
+            raise Http404(_("This photo is struck out."))
         return found
 
     @staticmethod

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore.frame.fields import WholeField
 from maintenance.log import shelf
 from maintenance.models import fresh_key
 
 REASONS = (
-    "drawn and not entered", "came and was not entered", "scrapped and not entered", "lay in another place",
-    "counted wrong before",
+    gettext_lazy("drawn and not entered"), gettext_lazy("came and was not entered"),
+    gettext_lazy("scrapped and not entered"), gettext_lazy("lay in another place"),
+    gettext_lazy("counted wrong before"),
 )  # fmt: skip
 
 
@@ -23,16 +26,16 @@ class CountForm(forms.Form):
         for row in rows:
             pk = row.item.pk
             found = self.fields[f"found-{pk}"] = WholeField(required=False)
-            found.label = f"{row.item} lying there"
+            found.label = _("{item} lying there").format(item=row.item)
             found.widget.attrs["aria-label"] = found.label
             self.fields[f"shown-{pk}"] = forms.IntegerField(
                 required=False, initial=row.should, min_value=-(10**9), max_value=10**9, widget=forms.HiddenInput
             )
             self.fields[f"reason-{pk}"] = forms.CharField(
-                required=False, max_length=300, error_messages={"max_length": "Say it in 300 letters."},
+                required=False, max_length=300, error_messages={"max_length": _("Say it in 300 letters.")},
                 widget=forms.TextInput(
-                    {"autocomplete": "off", "list": "why", "aria-label": f"Why {row.item} differs",
-                     "placeholder": "if it differs: why"}
+                    {"autocomplete": "off", "list": "why", "placeholder": _("if it differs: why"),
+                     "aria-label": _("Why {item} differs").format(item=row.item)}
                 ),
             )  # fmt: skip
 

@@ -8,6 +8,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views import View
 
 from diestore.access import plants, roles
@@ -17,6 +19,14 @@ from maintenance.log import shelf, write
 from maintenance.log.rules import EntryRefused
 
 from .forms import REASONS, CountForm
+
+
+def _counted(n: int, differ: int) -> str:
+    spares = ngettext("{n} spare", "{n} spares", n).format(n=n)
+    if not differ:
+        return _("{spares} counted: all as it should be.").format(spares=spares)
+    words = ngettext("{spares} counted: {n} of them differs.", "{spares} counted: {n} of them differ.", differ)
+    return words.format(spares=spares, n=differ)
 
 
 class Shelf(PermissionRequiredMixin, View):
@@ -50,8 +60,7 @@ class Shelf(PermissionRequiredMixin, View):
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, picked, racks, rack, form, status=422)
         differ = sum(move.quantity != 0 for move in moves)
-        words = f"{differ} of them {'differs' if differ == 1 else 'differ'}" if differ else "all as it should be"
-        messages.success(request, f"{len(moves)} {'spare' if len(moves) == 1 else 'spares'} counted: {words}.")
+        messages.success(request, _counted(len(moves), differ))
         query = urlencode({"rack": rack} | ({"plant": picked.plant.pk} if picked.several else {}))
         return redirect(f"{reverse('maintenance:shelf')}?{query}")
 
