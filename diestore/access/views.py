@@ -25,6 +25,7 @@ from diestore.register import actions as register
 
 from . import actions, first_start, known_browser, plants, queries, roles, tablet
 from .forms import PasswordForm, PersonForm, PinForm, SignInForm, WhoForm
+from .language import INTERFACE
 from .models import Person
 
 TOO_MANY = 429
@@ -52,7 +53,7 @@ def bad_request(request, exception):
 def not_found(request, exception):
     """No such page. Django's own looks for a form's token first, and breaks on a body that it cannot read.
     A program that asks under the interface's address is answered as one."""
-    if request.path.startswith("/api/"):
+    if request.path.startswith(INTERFACE):
         return JsonResponse({"message": "There is nothing at this address.", "where": ""}, status=404)
     return render(request, "404.html", status=404)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from diestore.texts import gettext_noop
+
 
 @dataclass(frozen=True)
 class Operation:
@@ -33,25 +35,27 @@ class Operation:
 OPERATIONS: dict[str, Operation] = {
     operation.key: operation
     for operation in (
-        Operation("ground", "Ground on the face.", fresh_edge=True, removes=True),
+        Operation(gettext_noop("ground"), "Ground on the face.", fresh_edge=True, removes=True),
         Operation(
             "dressed in the press",
             "Touched up with a stone, die still in the press.",
             False,
             True,
             True,
-            called="stoned in the press",
+            called=gettext_noop("stoned in the press"),
         ),
-        Operation("turned to a fresh edge", "Turned over or round to an edge not used before.", True, False),
-        Operation("welded and recut", "Built up by welding and cut to size again.", True, False),
-        Operation("recoated", "Coated again; the edge is as sharp as before.", False, False, coats=True),
         Operation(
-            "spacer",
+            gettext_noop("turned to a fresh edge"), "Turned over or round to an edge not used before.", True, False
+        ),
+        Operation(gettext_noop("welded and recut"), "Built up by welding and cut to size again.", True, False),
+        Operation(gettext_noop("recoated"), "Coated again; the edge is as sharp as before.", False, False, coats=True),
+        Operation(
+            gettext_noop("spacer"),
             "Shimmed up to make good what was ground away.",
             False,
             False,
             raises=True,
         ),
-        Operation("repaired", "Repaired without touching the edge.", False, False),
+        Operation(gettext_noop("repaired"), "Repaired without touching the edge.", False, False),
     )
 }

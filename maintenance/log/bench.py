@@ -15,6 +15,8 @@ from typing import Any
 
 from django.db.models import Sum
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore.access.models import Person
 from diestore.handbook.kinds import kind
@@ -37,7 +39,7 @@ from maintenance.models import (
 from maintenance.models.bench import DAYS_AWAY_AT_MOST, HOURS_AT_MOST, PIECES_AT_MOST, WHY_AT_MOST
 
 from . import bench_reads, movement_reads, movements, queries, take_back
-from .rules import EntryRefused, check_number, check_text, day_of, saving, stamp
+from .rules import EntryRefused, check_number, check_text, day_of, english, saving, stamp
 from .write import Actor
 
 State = BenchWork.State
@@ -88,32 +90,37 @@ def open_work(
     if key and (known := BenchWork.objects.filter(key=key).first()):
         return known
     if die.status == Die.Status.RETIRED:
-        raise EntryRefused(f"{die} is retired: no work is opened for it. Put it in service first.", field="die")
+        raise EntryRefused(
+            _("{die} is retired: no work is opened for it. Put it in service first.").format(die=die), field="die"
+        )
     what = " ".join(what.split())
     if not what:
-        raise EntryRefused("Say what is to be done.", field="what")
-    check_text(what, field="what", what="What is to be done", at_most=200)
+        raise EntryRefused(_("Say what is to be done."), field="what")
+    check_text(what, field="what", what=_("What is to be done"), at_most=200)
     check_hours(hours_foreseen)
     for one in (position, stop, incident, inspection):
         if one is not None and one.die_id != die.pk:
-            raise EntryRefused(f"{one} is not of {die}.", field="position")
+            raise EntryRefused(_("{one} is not of {die}.").format(one=one, die=die), field="position")
     _check_edges(die, edges)
-    with saving("This work is opened already."):
+    with saving(_("This work is opened already.")):
         work = BenchWork.objects.create(
             die=die, what=what, source=source, position=position, stop=stop, incident=incident,
             inspection=inspection, item=item, hours_foreseen=hours_foreseen, needed_on=needed_on,
             opened_at=at or timezone.now(), key=key or fresh_key(),
         )  # fmt: skip
         _put_edges(work, edges)
-        _step(by, work, f"opened: {what} ({work.get_source_display()})", at=work.opened_at)
+        _step(by, work, f"opened: {what} ({english(work.get_source_display)})", at=work.opened_at)
     return work
 
 
 def check_hours(hours: float | None, *, field: str = "hours_foreseen") -> None:
     """Of a work, foreseen."""
     if hours is not None and not hours > 0:
-        raise EntryRefused(f"A work of {hours:g} hours is none. Enter how long it takes, such as 1.5.", field=field)
-    check_number(hours, field=field, what="The hours", at_most=HOURS_AT_MOST)
+        raise EntryRefused(
+            _("A work of {hours:g} hours is none. Enter how long it takes, such as 1.5.").format(hours=hours),
+            field=field,
+        )
+    check_number(hours, field=field, what=_("The hours"), at_most=HOURS_AT_MOST)
 
 
 # --- planned and moved ------------------------------------------------------------------------------------------------
@@ -140,12 +147,12 @@ def plan_work(
     if "what" in values:
         values["what"] = " ".join(str(what).split())
         if not values["what"]:
-            raise EntryRefused("Say what is to be done.", field="what")
-        check_text(values["what"], field="what", what="What is to be done", at_most=200)
+            raise EntryRefused(_("Say what is to be done."), field="what")
+        check_text(values["what"], field="what", what=_("What is to be done"), at_most=200)
     check_hours(values.get("hours_foreseen"))
-    check_number(values.get("away_days"), field="away_days", what="The days away", at_most=DAYS_AWAY_AT_MOST)
+    check_number(values.get("away_days"), field="away_days", what=_("The days away"), at_most=DAYS_AWAY_AT_MOST)
     if (cost := values.get("late_cost")) is not None and not 0 <= cost <= 10**9:
-        raise EntryRefused("A day late costs nought or more.", field="late_cost")
+        raise EntryRefused(_("A day late costs nought or more."), field="late_cost")
     with saving():
         work = _locked(work)
         changed = [name for name, value in values.items() if getattr(work, name) != value]
@@ -171,7 +178,7 @@ _NAMED = {
 def move_work(*, by: Actor, work: BenchWork, person: Person | None, day: dt.date | None, today: dt.date) -> BenchWork:
     """A work is put to somebody and on a day by hand, and stays there. Neither: the plan decides again."""
     if day is not None and person is None:
-        raise EntryRefused("Say who is to do it on that day.", field="person")
+        raise EntryRefused(_("Say who is to do it on that day."), field="person")
     if person is not None:
         _check_person(work.die, person, day, today)
     with saving():
@@ -182,33 +189,41 @@ def move_work(*, by: Actor, work: BenchWork, person: Person | None, day: dt.date
         if work.state == State.REPORTED:
             work.state = State.PLANNED
         work.save(update_fields=["person", "day", "state"])
-        where = f"on {day_of(day)}" if day else "on the day that the plan finds"
+        where = english(lambda: f"on {day_of(day)}") if day else "on the day that the plan finds"
         _step(by, work, f"moved: {person}, {where}" if person else "left to the plan again")
     return work
 
 
 def _check_person(die: Die, person: Person, day: dt.date | None, today: dt.date) -> None:
     if person.plant_id != die.plant_id or not person.active:
-        raise EntryRefused(f"{person} does not work where {die} is.", field="person")
+        raise EntryRefused(_("{person} does not work where {die} is.").format(person=person, die=die), field="person")
     hours = BenchHours.objects.filter(person=person, retired_at=None).first()
     if hours is None and BenchHours.objects.filter(person__plant=die.plant_id, retired_at=None).exists():
         raise EntryRefused(
-            f"{person} has no hours for the bench. Enter them under Hours for the bench first.", field="person"
+            _("{person} has no hours for the bench. Enter them under Hours for the bench first.").format(person=person),
+            field="person",
         )
     if day is None:
         return
     if day < today:
-        raise EntryRefused(f"{day_of(day)} is past. Pick today or a later day.", field="day")
+        raise EntryRefused(_("{day} is past. Pick today or a later day.").format(day=day_of(day)), field="day")
     if (day - today).days > 365:
-        raise EntryRefused(f"{day_of(day)} is more than a year ahead. Check the year.", field="day")
+        raise EntryRefused(_("{day} is more than a year ahead. Check the year.").format(day=day_of(day)), field="day")
     away = Absence.objects.filter(person=person, retired_at=None, first__lte=day, last__gte=day).first()
     if away is not None:
         raise EntryRefused(
-            f"{person} is away from {day_of(away.first)} to {day_of(away.last)}. Pick another day or somebody else.",
+            _("{person} is away from {first} to {last}. Pick another day or somebody else.").format(
+                person=person, first=day_of(away.first), last=day_of(away.last)
+            ),
             field="day",
         )
     if day.weekday() > (hours or BenchHours()).last_weekday:
-        raise EntryRefused(f"{person} does not work at the bench on a {day:%A}. Pick another day.", field="day")
+        raise EntryRefused(
+            _("{person} does not work at the bench on a {weekday}. Pick another day.").format(
+                person=person, weekday=date_format(day, "l")
+            ),
+            field="day",
+        )
 
 
 # --- from state to state ----------------------------------------------------------------------------------------------
@@ -226,28 +241,33 @@ def set_state(
 ) -> BenchWork:
     """The work goes on to a state. Away: where, and when it is said to be back. Dropped: why. Released: by whom."""
     reason = " ".join(reason.split())
-    check_text(reason, field="reason", what="The reason", at_most=300)
+    check_text(reason, field="reason", what=_("The reason"), at_most=300)
     with saving():
         work = _locked(work)
         if state == work.state:
             return work
         if state not in NEXT[work.state]:
             now, wanted = work.get_state_display(), State(state).label
-            raise EntryRefused(f"This work is {now}; from there it cannot be {wanted}.", field="state")
-        words = State(state).label
+            raise EntryRefused(
+                _("This work is {now}; from there it cannot be {wanted}.").format(now=now, wanted=wanted), field="state"
+            )
+        words = english(lambda: State(state).label)
         if state == State.AWAY:
             supplier = supplier or work.supplier
             if supplier is None:
-                raise EntryRefused("Say which supplier it goes to.", field="supplier")
+                raise EntryRefused(_("Say which supplier it goes to."), field="supplier")
             if back_on is not None and today is not None and back_on < today:
-                raise EntryRefused(f"{day_of(back_on)} is past. When is it back?", field="back_on")
+                raise EntryRefused(
+                    _("{back_on} is past. When is it back?").format(back_on=day_of(back_on)), field="back_on"
+                )
             work.supplier, work.back_on = supplier, back_on
-            words = f"away at {supplier}" + (f", back on {day_of(back_on)}" if back_on else ", no day given")
+            day = english(lambda: f"back on {day_of(back_on)}") if back_on else "no day given"
+            words = f"away at {supplier}, {day}"
         elif work.state == State.AWAY:
             work.back_on = None
             words = f"back from {work.supplier}: {words}"
         if state == State.DROPPED and not reason:
-            raise EntryRefused("Say why it is dropped.", field="reason")
+            raise EntryRefused(_("Say why it is dropped."), field="reason")
         if state == State.RELEASED:
             _check_release(by, work)
             words = f"released by {by.person}"
@@ -261,18 +281,23 @@ def set_state(
 
 def _check_release(by: Actor, work: BenchWork) -> None:
     if by.person is None:
-        raise EntryRefused("Say who releases the die.", field="person")
+        raise EntryRefused(_("Say who releases the die."), field="person")
     if hold := DieHold.objects.filter(die=work.die_id, released_at=None).first():
         raise EntryRefused(
-            f"{work.die} is on hold ({hold.reason}). Approve a first piece, then release the work.", field="state"
+            _("{die} is on hold ({reason}). Approve a first piece, then release the work.").format(
+                die=work.die, reason=hold.reason
+            ),
+            field="state",
         )
 
 
 def use_hours(*, by: Actor, work: BenchWork, hours: float) -> BenchWork:
     """Hours that somebody worked on it, added to those before."""
     if not hours > 0:
-        raise EntryRefused(f"{hours:g} hours are none. Enter the hours worked, such as 1.5.", field="hours")
-    check_number(hours, field="hours", what="The hours", at_most=HOURS_AT_MOST)
+        raise EntryRefused(
+            _("{hours:g} hours are none. Enter the hours worked, such as 1.5.").format(hours=hours), field="hours"
+        )
+    check_number(hours, field="hours", what=_("The hours"), at_most=HOURS_AT_MOST)
     with saving():
         work = _locked(work)
         work.hours_used = (work.hours_used or 0.0) + hours
@@ -285,8 +310,8 @@ def say(*, by: Actor, work: BenchWork, words: str) -> BenchStep:
     """A note on a work."""
     words = " ".join(words.split())
     if not words:
-        raise EntryRefused("Type the note first.", field="words")
-    check_text(words, field="words", what="The note", at_most=900)
+        raise EntryRefused(_("Type the note first."), field="words")
+    check_text(words, field="words", what=_("The note"), at_most=900)
     with saving():
         return _step(by, BenchWork.objects.get(pk=work.pk), words)
 
@@ -299,7 +324,7 @@ def set_edges(*, by: Actor, work: BenchWork, edges: Sequence[EdgeToGrind], why: 
     are changed by this and stand otherwise than advised."""
     _check_edges(work.die, edges)
     why = " ".join(why.split())
-    check_text(why, field="why", what="The reason", at_most=WHY_AT_MOST)
+    check_text(why, field="why", what=_("The reason"), at_most=WHY_AT_MOST)
     with saving():
         work = _locked(work)
         wanted = {edge.position.pk: edge for edge in edges}
@@ -327,15 +352,30 @@ def _check_edges(die: Die, edges: Iterable[EdgeToGrind]) -> None:
     for edge in edges:
         position = edge.position
         if position.die_id != die.pk:
-            raise EntryRefused(f"{position} is not a position of {die}.", field="edges")
+            raise EntryRefused(
+                _("{position} is not a position of {die}.").format(position=position, die=die), field="edges"
+            )
         if position.pk in named:
-            raise EntryRefused(f"{position} is named twice.", field="edges")
+            raise EntryRefused(_("{position} is named twice.").format(position=position), field="edges")
         named.add(position.pk)
         if not kind(position.kind).is_ground:
-            raise EntryRefused(f"{position} is a {kind(position.kind).name}, which is not ground.", field="edges")
-        check_number(edge.grind_mm, field="edges", what=f"What is to come off {position}", at_most=100)
+            raise EntryRefused(
+                _("{position} is a {kind}, which is not ground.").format(
+                    position=position, kind=_(kind(position.kind).name)
+                ),
+                field="edges",
+            )
+        check_number(
+            edge.grind_mm,
+            field="edges",
+            what=_("What is to come off {position}").format(position=position),
+            at_most=100,
+        )
         if edge.grind_mm == 0:
-            raise EntryRefused(f"Nothing comes off {position} by 0 mm. Leave it out, or leave it open.", field="edges")
+            raise EntryRefused(
+                _("Nothing comes off {position} by 0 mm. Leave it out, or leave it open.").format(position=position),
+                field="edges",
+            )
 
 
 def _put_edges(work: BenchWork, edges: Iterable[EdgeToGrind]) -> None:
@@ -358,12 +398,17 @@ def reserve(
     """Set a spare aside, or one marked piece. Returns what there is to say of it: that another work has it, or that it
     has to come first; nothing where it lies there."""
     if (item is None) == (piece is None):
-        raise EntryRefused("Pick a spare, or a marked piece.", field="item")
+        raise EntryRefused(_("Pick a spare, or a marked piece."), field="item")
     if not 1 <= quantity <= PIECES_AT_MOST:
-        raise EntryRefused(f"{quantity:,} pieces cannot be set aside. Enter 1 to {PIECES_AT_MOST}.", field="quantity")
+        raise EntryRefused(
+            _("{quantity:,} pieces cannot be set aside. Enter 1 to {most}.").format(
+                quantity=quantity, most=PIECES_AT_MOST
+            ),
+            field="quantity",
+        )
     plant = work.die.plant_id
     if piece is not None and piece.plant_id != plant:
-        raise EntryRefused(f"{piece} is not where {work.die} is.", field="piece")
+        raise EntryRefused(_("{piece} is not where {die} is.").format(piece=piece, die=work.die), field="piece")
     with saving():
         work = _locked(work)
         row, is_new = BenchPiece.objects.get_or_create(
@@ -384,7 +429,9 @@ def clash_of(row: BenchPiece, plant: int) -> str:
     if row.piece_id is not None:
         other = others.filter(piece=row.piece_id).select_related("work__die").first()
         return (
-            f"The work on {other.work.die} needs {row.piece} too: the two cannot be on the bench at the same time."
+            _("The work on {die} needs {piece} too: the two cannot be on the bench at the same time.").format(
+                die=other.work.die, piece=row.piece
+            )
             if other
             else ""
         )
@@ -394,7 +441,10 @@ def clash_of(row: BenchPiece, plant: int) -> str:
     if shelf - aside >= bench_reads.still_aside(BenchPiece.objects.filter(pk=row.pk)).values_list("still").get()[0]:
         return ""
     dies = ", ".join(sorted({r.work.die.code for r in taken.select_related("work__die")}))
-    return f"{row.item}: {shelf} on the shelf" + (f", {aside} of them set aside for {dies}" if aside else "") + "."
+    words = _("{item}: {n} on the shelf.")
+    if aside:
+        words = _("{item}: {n} on the shelf, {aside} of them set aside for {dies}.")
+    return words.format(item=row.item, n=shelf, aside=aside, dies=dies)
 
 
 def give_back(*, by: Actor, work: BenchWork, row: BenchPiece) -> BenchWork:
@@ -429,7 +479,7 @@ def return_spare(*, by: Actor, work: BenchWork, item: Item, key: str | None = No
         drawn = movement_reads.drawn(work.die.plant_id, item=item.pk, die=work.die_id, work=work.pk)
         n = sum(one.pieces for one in drawn)
         if n <= 0:
-            raise EntryRefused(f"No {item} is drawn for this work any more.", field="item")
+            raise EntryRefused(_("No {item} is drawn for this work any more.").format(item=item), field="item")
         movements.bring_back(by=by, plant=work.die.plant, item=item, die=work.die, work=work, quantity=n, key=key)
         _step(by, work, f"returned, not used: {n} × {item}")
         return n
@@ -442,16 +492,16 @@ def undraw_spare(*, by: Actor, work: BenchWork, row: StockMovement, on_a_tablet:
         with saving():
             take_back.take_back(by=by, entry=row, on_a_tablet=on_a_tablet)
             _step(by, work, f"not drawn after all: {-row.quantity} × {row.item}")
-        return f"Undone: {-row.quantity} × {row.item} lie on the shelf."
+        return _("Undone: {n} × {item} lie on the shelf.").format(n=-row.quantity, item=row.item)
     n = return_spare(by=by, work=work, item=row.item)
-    return f"{n} × {row.item} returned to the shelf."
+    return _("{n} × {item} returned to the shelf.").format(n=n, item=row.item)
 
 
 def record(*, by: Actor, work: BenchWork, entries: Sequence[Work]) -> BenchWork:
     """Entries of the log say what was done in it: what came off stands beside what was advised, the hours are added,
     and the work is over. A die on hold goes to try-out in its place, since a first piece is still to be approved."""
     if any(entry.position is None or entry.position.die_id != work.die_id for entry in entries):
-        raise EntryRefused(f"These entries are not of {work.die}.")
+        raise EntryRefused(_("These entries are not of {die}.").format(die=work.die))
     with saving():
         work = _locked(work)
         work.entries.add(*entries)
@@ -487,14 +537,17 @@ def hold_die(*, by: Actor, die: Die, reason: str, at: dt.datetime | None = None,
         return known
     reason = " ".join(reason.split())
     if not reason:
-        raise EntryRefused("Say why the die is held.", field="reason")
-    check_text(reason, field="reason", what="The reason", at_most=300)
+        raise EntryRefused(_("Say why the die is held."), field="reason")
+    check_text(reason, field="reason", what=_("The reason"), at_most=300)
     if die.status == Die.Status.RETIRED:
-        raise EntryRefused(f"{die} is retired: it makes no parts anyway.", field="die")
+        raise EntryRefused(_("{die} is retired: it makes no parts anyway.").format(die=die), field="die")
     standing = DieHold.objects.filter(die=die, released_at=None).first()
     if standing is not None:
-        raise EntryRefused(f"{die} is on hold since {stamp(standing.at)}: {standing.reason}", field="reason")
-    with saving(f"{die} is on hold already."):
+        raise EntryRefused(
+            _("{die} is on hold since {at}: {reason}").format(die=die, at=stamp(standing.at), reason=standing.reason),
+            field="reason",
+        )
+    with saving(_("{die} is on hold already.").format(die=die)):
         return DieHold.objects.create(
             die=die,
             at=at or timezone.now(),
@@ -509,14 +562,14 @@ def approve_first_piece(*, by: Actor, die: Die, measured: str, at: dt.datetime |
     """Somebody measured a first piece and lets the die run again."""
     measured = " ".join(measured.split())
     if by.person is None:
-        raise EntryRefused("Say who approves the first piece.", field="person")
+        raise EntryRefused(_("Say who approves the first piece."), field="person")
     if not measured:
-        raise EntryRefused("Say what was measured on the first piece, and what came out.", field="measured")
-    check_text(measured, field="measured", what="What was measured", at_most=500)
+        raise EntryRefused(_("Say what was measured on the first piece, and what came out."), field="measured")
+    check_text(measured, field="measured", what=_("What was measured"), at_most=500)
     with saving():
         hold = DieHold.objects.select_for_update().filter(die=die, released_at=None).first()
         if hold is None:
-            raise EntryRefused(f"{die} is not on hold.", field="measured")
+            raise EntryRefused(_("{die} is not on hold.").format(die=die), field="measured")
         hold.released_at = max(at or timezone.now(), hold.at)
         hold.released_by, hold.released_user_id, hold.measured = by.person, _user(by), measured
         hold.save(update_fields=["released_at", "released_by", "released_user", "measured"])
@@ -530,7 +583,9 @@ def _locked(work: BenchWork) -> BenchWork:
     """The work as it stands now; refuses one that is over."""
     found = BenchWork.objects.select_for_update(of=("self",)).select_related("die__plant").get(pk=work.pk)
     if not found.is_open:
-        raise EntryRefused(f"This work is {found.get_state_display()}. Open another one for what comes now.")
+        raise EntryRefused(
+            _("This work is {state}. Open another one for what comes now.").format(state=found.get_state_display())
+        )
     return found
 
 

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from django.db.models import FilteredRelation, OuterRef, Prefetch, Q, Subquery
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.access.models import Person
 from diestore.register.models import Die, Item, Plant
@@ -278,12 +279,11 @@ def _read_people(known: _Known) -> None:
     if rows:
         people = list(rows.values())
     else:
-        some = sorted(named.items(), key=lambda one: one[1]) or [(SOMEBODY, "Toolroom")]
+        some = sorted(named.items(), key=lambda one: one[1]) or [(SOMEBODY, _("Toolroom"))]
         people = [(key, name, ASSUMED_DAY, 4) for key, name in some]
-        known.assumed.append(
-            f"No bench hours are entered: assumed {ASSUMED_DAY:g} hours a day, Monday to Friday, for "
-            f"{', '.join(name for _, name in some) if named else 'one person'}."
-        )
+        words = _("No bench hours are entered: assumed {hours:g} hours a day, Monday to Friday, for {people}.")
+        who = ", ".join(name for __, name in some) if named else _("one person")
+        known.assumed.append(words.format(hours=ASSUMED_DAY, people=who))
     for key, name, hours, last_day in people:
         days = tuple(0.0 if n in away[key] or known.day(n).weekday() > last_day else float(hours) for n in range(DAYS))
         known.people.append(PersonDays(key=key, name=name, hours=days, away=frozenset(away[key])))
@@ -309,7 +309,14 @@ def _lay_jobs(known: _Known, orders: Sequence[OrderLeft], dies: Mapping[int, _Di
         press, strokes = dies[row.die_id].usual_press, dies[row.die_id].strokes_per_minute
         days = max(row.hits_left / (max(strokes, 0.1) * 60 * PRESS_DAY), 1e-3)
         key = row.order_id
-        jobs.append(PressJob(key=key, press=press or f"die {row.die_id}", due=(row.due - known.today).days, days=days))
+        jobs.append(
+            PressJob(
+                key=key,
+                press=press or _("die {die_id}").format(die_id=row.die_id),
+                due=(row.due - known.today).days,
+                days=days,
+            )
+        )
         of_die.setdefault(row.die_id, row)
     starts = policy.last_starts(jobs)
     known.needed = {die: (starts[row.order_id] - 1, row.number) for die, row in of_die.items()}
@@ -319,15 +326,17 @@ def _read_waits(known: _Known, dies: Mapping[int, _DieNow]) -> None:
     for work in known.works:
         die = dies[work.die_id]
         if die.press is not None and work.state in (State.REPORTED, State.PLANNED):
-            known.waits[work.pk].append(f"the die is in press {die.press} now")
+            known.waits[work.pk].append(_("the die is in press {press} now").format(press=die.press))
         if work.state == State.AWAY:
-            back = f", back on {day_of(work.back_on)}" if work.back_on else ", no day given"
-            known.waits[work.pk].append(f"away at {work.supplier}{back}")
+            words = _("away at {supplier}, no day given").format(supplier=work.supplier)
+            if work.back_on:
+                words = _("away at {supplier}, back on {day}").format(supplier=work.supplier, day=day_of(work.back_on))
+            known.waits[work.pk].append(words)
             known.not_before[work.pk] = max(known.number(work.back_on) or 0, 0)
             if work.back_on and work.back_on < known.today:
-                known.waits[work.pk].append("it should be back by now")
+                known.waits[work.pk].append(_("it should be back by now"))
         if die.hold is not None:
-            known.waits[work.pk].append(f"on hold: {die.hold}")
+            known.waits[work.pk].append(_("on hold: {hold}").format(hold=die.hold))
     _read_spares(known)
 
 
@@ -359,17 +368,20 @@ def _waits_for(
     if coming and (due := coming[0].due_on) is not None:
         first = coming[0]
         day = max((due - known.today).days, 1)
-        late = f"; it is {first.days_late} days late" if first.days_late else ""
-        word = "promised for" if first.is_promised else "expected"
-        return f"spare {item}: order {first.number}, {word} {day_of(due)}{late}", day
+        words = _("spare {item}: order {number}, expected {due}")
+        if first.is_promised:
+            words = _("spare {item}: order {number}, promised for {due}")
+        if first.days_late:
+            words += _("; it is {days} days late").format(days=first.days_late)
+        return words.format(item=item, number=first.number, due=day_of(due)), day
     if stock is not None and stock.on_order > 0:
         if stock.ordered_at is None or lead is None:
-            return f"spare {item}: on order, no day known", None
+            return _("spare {item}: on order, no day known").format(item=item), None
         day = max((timezone.localdate(stock.ordered_at) - known.today).days + lead, 1)
-        return f"spare {item}: on order, expected {day_of(known.day(day))}", day
+        return _("spare {item}: on order, expected {day}").format(item=item, day=day_of(known.day(day))), day
     if lead is None:
-        return f"spare {item}: not there and not ordered", None
-    return f"spare {item}: not there and not ordered; it takes {lead} days", lead
+        return _("spare {item}: not there and not ordered").format(item=item), None
+    return _("spare {item}: not there and not ordered; it takes {lead} days").format(item=item, lead=lead), lead
 
 
 # --- from rows to what is planned -------------------------------------------------------------------------------------
@@ -421,18 +433,18 @@ def hours_left(work: BenchWork, usual: Mapping[int, float]) -> tuple[float, str]
     foreseen = work.hours_foreseen
     sharpening = work.source == BenchWork.Source.DUE or bool(_edges(work))
     if foreseen is None and sharpening and work.die_id in usual:
-        foreseen, said = usual[work.die_id], "usual for a sharpening of this die"
+        foreseen, said = usual[work.die_id], _("usual for a sharpening of this die")
     elif foreseen is None:
-        foreseen, said = ASSUMED_HOURS, "assumed"
+        foreseen, said = ASSUMED_HOURS, _("assumed")
     return max(foreseen - (work.hours_used or 0.0), LEAST_HOURS), said
 
 
 def _due(known: _Known, work: BenchWork) -> tuple[int | None, str]:
     if work.needed_on is not None:
-        return known.number(work.needed_on), "needed then"
+        return known.number(work.needed_on), _("needed then")
     if work.die_id in known.needed:
         due, job = known.needed[work.die_id]
-        return due, f"job {job} has to begin the day after"
+        return due, _("job {job} has to begin the day after").format(job=job)
     return None, ""
 
 
@@ -452,9 +464,9 @@ def _told(
         due, due_for = _due(known, work)
         waits = list(known.waits.get(work.pk, ()))
         if work.die.status == Die.Status.RETIRED:
-            waits.insert(0, f"{work.die} is retired: drop this work, or put the die in service")
+            waits.insert(0, _("{die} is retired: drop this work, or put the die in service").format(die=work.die))
         if work.person_id is not None and work.person_id not in names and work.person is not None:
-            waits.append(f"{work.person} has no hours for the bench any more")
+            waits.append(_("{person} has no hours for the bench any more").format(person=work.person))
         rows.append(
             PlannedWork(
                 work=work,
@@ -495,13 +507,15 @@ def _order(row: PlannedWork) -> tuple:
 def _clash(known: _Known, one: PlanWork, slot: Slot, plan: Plan, users: Mapping[object, list[PlanWork]]) -> str:
     """What is wrong with a work where somebody put it."""
     if one.day is not None and slot.first > one.day:
-        return f"no hours are free on {day_of(known.day(one.day))}; it begins on {day_of(known.day(slot.first))}"
+        return _("no hours are free on {day}; it begins on {first}").format(
+            day=day_of(known.day(one.day)), first=day_of(known.day(slot.first))
+        )
     for thing in one.shares:
         for other in users[thing]:
             there = plan.slots.get(other.key)
             if other.key != one.key and there and there.first <= slot.last and slot.first <= there.last:
                 die = next(w.die.code for w in known.works if w.pk == other.key)
-                return f"a piece that it needs is in the work on {die} on the same days"
+                return _("a piece that it needs is in the work on {die} on the same days").format(die=die)
     return ""
 
 

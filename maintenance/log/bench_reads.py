@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce, Greatest
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register.models import Die, Plant
 from maintenance.models import BenchEdge, BenchPiece, BenchWork, DieHold, StockMovement, Work
@@ -114,14 +115,14 @@ def _forgotten(work: BenchWork, edge: BenchEdge) -> bool:
 
 
 def _otherwise(work: BenchWork, edge: BenchEdge) -> Otherwise:
-    done = "left out" if edge.left_out else "not ground" if _forgotten(work, edge) else ""
+    done = _("left out") if edge.left_out else _("not ground") if _forgotten(work, edge) else ""
     return Otherwise(
         work=work,
         code=edge.position.code,
         advised=edge.advised_mm is not None,
         advised_mm=edge.advised_mm or None,
         done_mm=edge.done_mm,
-        done=done or ("to be ground" if edge.done_mm is None else "ground"),
+        done=done or (_("to be ground") if edge.done_mm is None else _("ground")),
         why=edge.why,
     )
 
@@ -146,5 +147,7 @@ def doubt_of_hold(hold: DieHold | None, die: Die) -> str:
     """Why to think twice before a die on hold makes parts; nothing of one that is not."""
     if hold is None:
         return ""
-    who = f" by {hold.held_by}" if hold.held_by else ""
-    return f"{die} is on hold{who}: {hold.reason}. It makes no parts until a first piece is approved."
+    words = _("{die} is on hold: {reason}. It makes no parts until a first piece is approved.")
+    if hold.held_by:
+        words = _("{die} is on hold by {who}: {reason}. It makes no parts until a first piece is approved.")
+    return words.format(die=die, who=hold.held_by, reason=hold.reason)

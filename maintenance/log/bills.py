@@ -14,6 +14,8 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from diestore import pictures
 from diestore.register.models import Die, Party, Plant
@@ -37,7 +39,9 @@ LINES_AT_MOST = 40
 PDF_AT_MOST = 10_000_000  # bytes
 WORTH_AT_MOST = 10_000  # of one of a currency, in the shop's money
 CENT = Decimal("0.01")
-_ORDER_HINT = "Type the code of a die, the number of an order, or work and its number; leave it empty for the shop."
+_ORDER_HINT = gettext_noop(
+    "Type the code of a die, the number of an order, or work and its number; leave it empty for the shop."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,16 +81,18 @@ def paper_of(data: bytes) -> Paper:
     if data.startswith(b"%PDF-"):
         if len(data) > PDF_AT_MOST:
             raise EntryRefused(
-                f"The PDF has {len(data) / 1e6:,.1f} MB; {PDF_AT_MOST / 1e6:g} MB is the most. Scan it coarser.",
+                _("The PDF has {n:,.1f} MB; {most:g} MB is the most. Scan it coarser.").format(
+                    n=len(data) / 1000000.0, most=PDF_AT_MOST / 1000000.0
+                ),
                 field="paper",
             )
         if b"%%EOF" not in data[-2_048:]:
-            raise EntryRefused("This PDF is cut off. Save it again, and send it then.", field="paper")
+            raise EntryRefused(_("This PDF is cut off. Save it again, and send it then."), field="paper")
         return Paper(kind=BillPaper.Kind.PDF, data=data)
     try:
         return Paper(kind=BillPaper.Kind.JPEG, data=pictures.drawn_anew(data).jpeg)
     except pictures.PictureRefused as refused:
-        said = "This file is no photo and no PDF. Take a photo of the bill, or send it as PDF, JPEG, PNG or WebP."
+        said = _("This file is no photo and no PDF. Take a photo of the bill, or send it as PDF, JPEG, PNG or WebP.")
         raise EntryRefused(said if str(refused) == pictures.NO_PICTURE else str(refused), field="paper") from refused
 
 
@@ -99,14 +105,21 @@ def named(text: str, *, plant: Plant, field: str = "") -> LineFor:
         return LineFor(die=die)
     if order := PurchaseOrder.objects.filter(plant=plant, number__iexact=text).first():
         if order.placed_at is None:
-            raise EntryRefused(f"{order} is not placed, so nothing of it can be billed.", field=field)
+            raise EntryRefused(
+                _("{order} is not placed, so nothing of it can be billed.").format(order=order), field=field
+            )
         return LineFor(purchase=order)
-    head, _, number = text.partition(" ")
+    head, __, number = text.partition(" ")
     if head.casefold() == "work" and (pk := row_key(number)):
         work = BenchWork.objects.filter(die__plant=plant, pk=pk).select_related("die").first()
         if work is not None:
             return LineFor(die=work.die, bench_work=work)
-    raise EntryRefused(f"There is no die, order or work {text[:60]!r} here. {_ORDER_HINT}", field=field)
+    raise EntryRefused(
+        _("There is no die, order or work {text!r} here. {order_hint}").format(
+            text=text[:60], order_hint=_(_ORDER_HINT)
+        ),
+        field=field,
+    )
 
 
 def in_own_money(amounts: Sequence[Decimal], worth_of_one: Decimal) -> list[Decimal]:
@@ -155,26 +168,36 @@ def enter_bill(
     """
     number = " ".join(number.split())
     if not number:
-        raise EntryRefused("Type the number that stands on the bill.", field="number")
-    check_text(number, field="number", what="The number", at_most=40)
-    check_text(note.strip(), field="note", what="The note", at_most=300)
+        raise EntryRefused(_("Type the number that stands on the bill."), field="number")
+    check_text(number, field="number", what=_("The number"), at_most=40)
+    check_text(note.strip(), field="note", what=_("The note"), at_most=300)
     if supplier.retired_at is not None:
-        raise EntryRefused(f"{supplier} is no longer dealt with. Pick another supplier.", field="supplier")
+        raise EntryRefused(
+            _("{supplier} is no longer dealt with. Pick another supplier.").format(supplier=supplier), field="supplier"
+        )
     if on > timezone.localdate():
-        raise EntryRefused(f"{day_of(on)} is still to come. Enter the day that stands on the bill.", field="on")
+        raise EntryRefused(
+            _("{on} is still to come. Enter the day that stands on the bill.").format(on=day_of(on)), field="on"
+        )
     if on.year < 1990:
-        raise EntryRefused(f"{on.isoformat()} is too long ago. Check the year.", field="on")
+        raise EntryRefused(_("{day} is too long ago. Check the year.").format(day=on.isoformat()), field="on")
     worth = _worth(currency, own_currency, worth_of_one)
-    _check_amount(total, "The total", currency, field="total")
+    _check_amount(total, _("The total"), currency, field="total")
     _check_lines(lines, total, currency)
     if _to_cent(total * worth) > BILL_AT_MOST:
-        said = f"That is {total * worth:,.2f} {own_currency}; {BILL_AT_MOST:,} is the most. Check what one is worth."
+        said = _("That is {total:,.2f} {own_currency}; {most:,} is the most. Check what one is worth.").format(
+            total=total * worth, own_currency=own_currency, most=BILL_AT_MOST
+        )
         raise EntryRefused(said, field="worth_of_one")
     own = in_own_money([line.amount for line in lines], worth)
     if any(amount <= 0 for amount in own):
-        raise EntryRefused(f"A line is worth less than a cent in {own_currency}. Put it together with another.",
-                           field=f"amount-{lines[own.index(min(own))].row}")  # fmt: skip
-    with saving("This bill is entered already."):
+        raise EntryRefused(
+            _("A line is worth less than a cent in {own_currency}. Put it together with another.").format(
+                own_currency=own_currency
+            ),
+            field=f"amount-{lines[own.index(min(own))].row}",
+        )
+    with saving(_("This bill is entered already.")):
         Plant.objects.select_for_update(no_key=True).get(pk=plant.pk)  # two at once: the second finds the first
         key = key or fresh_key()
         if known := Bill.objects.filter(key=key).select_related("supplier").first():
@@ -182,16 +205,21 @@ def enter_bill(
                     "total": total, "is_credit": is_credit}  # fmt: skip
             if any(getattr(known, name) != value for name, value in told.items()):
                 raise EntryRefused(
-                    f"This form was sent already, as bill {known} of {known.supplier}. Open a new form for another "
-                    "bill; to put that one right, strike it out and enter it anew."
+                    _(
+                        "This form was sent already, as bill {known} of {supplier}. Open a new form for another "
+                        "bill; to put that one right, strike it out and enter it anew."
+                    ).format(known=known, supplier=known.supplier)
                 )
             return known
         same = Bill.objects.standing().filter(plant=plant, supplier=supplier, number__iexact=number).first()
         if same is not None and not other_bill:
             raise EntryRefused(
-                f"Bill {same} of {supplier}, of {day_of(same.on)}, {same.total:,.2f} {same.currency}, is entered "
-                "already. If this is another one, tick that it is.", field="other_bill",
-            )  # fmt: skip
+                _(
+                    "Bill {same} of {supplier}, of {on}, {total:,.2f} {currency}, is entered already. If this is "
+                    "another one, tick that it is."
+                ).format(same=same, supplier=supplier, on=day_of(same.on), total=same.total, currency=same.currency),
+                field="other_bill",
+            )
         if not not_ordered:
             _check_counts_once(lines, supplier)
         bill = Bill.objects.create(  # type: ignore[misc]
@@ -217,49 +245,76 @@ def enter_bill(
 
 def _worth(currency: str, own_currency: str, worth_of_one: Decimal | None) -> Decimal:
     if len(currency) != 3 or not (currency.isascii() and currency.isupper() and currency.isalpha()):
-        raise EntryRefused("The currency is three capital letters, such as EUR or USD (ISO 4217).", field="currency")
+        raise EntryRefused(_("The currency is three capital letters, such as EUR or USD (ISO 4217)."), field="currency")
     if currency == own_currency:
         if worth_of_one not in (None, Decimal(1)):
-            said = f"The bill is in {own_currency}, the shop's own money. Leave empty what one is worth."
+            said = _("The bill is in {own_currency}, the shop's own money. Leave empty what one is worth.").format(
+                own_currency=own_currency
+            )
             raise EntryRefused(said, field="worth_of_one")
         return Decimal(1)
     if worth_of_one is None:
-        raise EntryRefused(f"Say what one {currency} is worth in {own_currency}.", field="worth_of_one")
+        raise EntryRefused(
+            _("Say what one {currency} is worth in {own_currency}.").format(
+                currency=currency, own_currency=own_currency
+            ),
+            field="worth_of_one",
+        )
     if not (worth_of_one.is_finite() and Decimal("0.000001") <= worth_of_one <= WORTH_AT_MOST):
-        said = f"One {currency} cannot be worth {worth_of_one:f} {own_currency}. Enter 0.000001 to {WORTH_AT_MOST:,}."
+        said = _("One {currency} cannot be worth {worth_of_one:f} {own_currency}. Enter 0.000001 to {most:,}.").format(
+            currency=currency, worth_of_one=worth_of_one, own_currency=own_currency, most=WORTH_AT_MOST
+        )
         raise EntryRefused(said, field="worth_of_one")
     return worth_of_one.quantize(Decimal("0.000001"))
 
 
 def _check_amount(amount: Decimal, what: str, currency: str, *, field: str) -> None:
     if not amount.is_finite():
-        raise EntryRefused(f"{what} is not an amount of money.", field=field)
+        raise EntryRefused(_("{what} is not an amount of money.").format(what=what), field=field)
     if amount <= 0:
-        raise EntryRefused(f"{what} is {amount:,.2f}; it must be more than nought. For money that comes back, tick "
-                           "credit note.", field=field)  # fmt: skip
+        raise EntryRefused(
+            _(
+                "{what} is {amount:,.2f}; it must be more than nought. For money that comes back, tick credit note."
+            ).format(what=what, amount=amount),
+            field=field,
+        )
     if amount > BILL_AT_MOST:
-        raise EntryRefused(f"{what} is {amount:,.2f} {currency}; {BILL_AT_MOST:,} is the most. Check the number.",
-                           field=field)  # fmt: skip
+        raise EntryRefused(
+            _("{what} is {amount:,.2f} {currency}; {most:,} is the most. Check the number.").format(
+                what=what, amount=amount, currency=currency, most=BILL_AT_MOST
+            ),
+            field=field,
+        )
     if amount != amount.quantize(CENT):
-        raise EntryRefused(f"{what} has more than two decimals. Type it to the cent.", field=field)
+        raise EntryRefused(_("{what} has more than two decimals. Type it to the cent.").format(what=what), field=field)
 
 
 def _check_lines(lines: Sequence[BillLine], total: Decimal, currency: str) -> None:
     if not lines:
-        raise EntryRefused("Type at least one line: what it is for, and how much.", field="total")
+        raise EntryRefused(_("Type at least one line: what it is for, and how much."), field="total")
     if len(lines) > LINES_AT_MOST:
-        raise EntryRefused(f"The bill has {len(lines)} lines; {LINES_AT_MOST} is the most. Put some together.")
+        raise EntryRefused(
+            _("The bill has {n} lines; {most} is the most. Put some together.").format(n=len(lines), most=LINES_AT_MOST)
+        )
     for line in lines:
-        _check_amount(line.amount, "A line", currency, field=f"amount-{line.row}")
+        _check_amount(line.amount, _("A line"), currency, field=f"amount-{line.row}")
         if line.kind not in CostLine.Kind.values:
-            raise EntryRefused("Pick what kind of cost the line is.", field=f"kind-{line.row}")
-        check_text(line.words.strip(), field=f"words-{line.row}", what="What was done", at_most=200)
+            raise EntryRefused(_("Pick what kind of cost the line is."), field=f"kind-{line.row}")
+        check_text(line.words.strip(), field=f"words-{line.row}", what=_("What was done"), at_most=200)
     added = sum((line.amount for line in lines), Decimal(0))
     if added != total:
+        words = _(
+            "The lines add up to {added:,.2f}, the total is {total:,.2f} {currency}: {off:,.2f} are "
+            "missing. Put right one of them."
+        )
+        if added > total:
+            words = _(
+                "The lines add up to {added:,.2f}, the total is {total:,.2f} {currency}: {off:,.2f} too "
+                "much. Put right one of them."
+            )
         raise EntryRefused(
-            f"The lines add up to {added:,.2f}, the total is {total:,.2f} {currency}: {abs(added - total):,.2f} "
-            f"{'too much' if added > total else 'are missing'}. Put right one of them.", field="total",
-        )  # fmt: skip
+            words.format(added=added, total=total, currency=currency, off=abs(added - total)), field="total"
+        )
 
 
 def _check_counts_once(lines: Sequence[BillLine], supplier: Party) -> None:
@@ -272,23 +327,26 @@ def _check_counts_once(lines: Sequence[BillLine], supplier: Party) -> None:
         )
         if order := ordered.order_by("-placed_at", "-pk").first():
             raise EntryRefused(
-                f"Spares of {supplier} for {line.of.die} came on order {order}: they are in its cost by their price "
-                f"once they are fitted, and this line would count them twice. Enter it for {order}, or tick that these "
-                "came on no order.", field="not_ordered",
-            )  # fmt: skip
+                _(
+                    "Spares of {supplier} for {die} came on order {order}: they are in its cost by their price "
+                    "once they are fitted, and this line would count them twice. Enter it for {order}, or tick "
+                    "that these came on no order."
+                ).format(supplier=supplier, die=line.of.die, order=order),
+                field="not_ordered",
+            )
 
 
 def strike_bill(*, by: Actor, bill: Bill, reason: str) -> Bill:
     """The bill and all its lines count for nothing; they stay, with who struck them out and why."""
     if by.person is None:
-        raise EntryRefused("Say who strikes it out.", field="person")
+        raise EntryRefused(_("Say who strikes it out."), field="person")
     if not reason.strip():
-        raise EntryRefused("Say why it is struck out.", field="reason")
-    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+        raise EntryRefused(_("Say why it is struck out."), field="reason")
+    check_text(reason.strip(), field="reason", what=_("The reason"), at_most=300)
     with saving():
         found = Bill.objects.select_for_update(of=("self",)).get(pk=bill.pk)
         if found.is_struck:
-            raise EntryRefused("This bill is struck out already.")
+            raise EntryRefused(_("This bill is struck out already."))
         columns = {"struck_at": timezone.now(), "struck_by": by.person, "struck_reason": reason.strip()}
         for name, value in columns.items():
             setattr(found, name, value)
@@ -385,25 +443,34 @@ class AgainstOrder:
     def sentence(self) -> str:
         """What was billed beside what was agreed."""
         money, agreed, billed = self.order.currency, self.agreed, self.billed
-        said = f"{agreed:,.2f} {money} are agreed for the spares"
         if not self.bills:
-            words = f"{said}; nothing of them is billed yet."
+            words = _("{agreed:,.2f} {money} are agreed for the spares; nothing of them is billed yet.")
         elif self.unpriced:
-            n = self.unpriced
-            of = f"Of {n} {'line' if n == 1 else 'lines'} no price was agreed, so they cannot be compared."
-            words = f"{billed:,.2f} {money} are billed. {of}"
+            words = ngettext(
+                "{billed:,.2f} {money} are billed. Of {n} line no price was agreed, so they cannot be compared.",
+                "{billed:,.2f} {money} are billed. Of {n} lines no price was agreed, so they cannot be compared.",
+                self.unpriced,
+            )
         elif billed == agreed:
-            words = f"Billed as agreed: {billed:,.2f} {money}."
+            words = _("Billed as agreed: {billed:,.2f} {money}.")
         elif billed > agreed:
-            ask = "Ask the supplier, or put the price right that was confirmed."
-            words = f"{said}, {billed:,.2f} are billed: {billed - agreed:,.2f} too much. {ask}"
+            words = _(
+                "{agreed:,.2f} {money} are agreed for the spares, {billed:,.2f} are billed: {off:,.2f} "
+                "too much. Ask the supplier, or put the price right that was confirmed."
+            )
         else:
-            words = f"{said}, {billed:,.2f} are billed: {agreed - billed:,.2f} less, or still to be billed."
+            words = _(
+                "{agreed:,.2f} {money} are agreed for the spares, {billed:,.2f} are billed: {off:,.2f} "
+                "less, or still to be billed."
+            )
+        said = [words.format(agreed=agreed, billed=billed, money=money, n=self.unpriced, off=abs(billed - agreed))]
         if self.besides:
-            words += f" {self.besides:,.2f} {money} more are for other things, such as freight."
+            besides = _("{besides:,.2f} {money} more are for other things, such as freight.")
+            said.append(besides.format(besides=self.besides, money=money))
         for bill in self.elsewhere[:3]:
-            words += f" Bill {bill} is in {bill.currency} and is not compared."
-        return words
+            other = _("Bill {bill} is in {currency} and is not compared.")
+            said.append(other.format(bill=bill, currency=bill.currency))
+        return " ".join(said)
 
 
 def against(order: PurchaseOrder) -> AgainstOrder:

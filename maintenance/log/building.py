@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 from django.db import models, transaction
 from django.db.models import ProtectedError
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.handbook.kinds import KINDS
 from diestore.handbook.places import next_code, partner_code
@@ -98,28 +99,32 @@ def check_place(spec: PlaceSpec, taken: Collection[str]) -> None:
 
     Raises EntryRefused or ChangeRefused with the field to look at.
     """
-    build.named(spec.code, what="The place")
+    build.named(spec.code, what=_("The place"))
     if spec.code.casefold() in {code.casefold() for code in taken}:
-        raise EntryRefused(f"There is a place {spec.code} already. Give this one another name.", field="code")
+        raise EntryRefused(
+            _("There is a place {code} already. Give this one another name.").format(code=spec.code), field="code"
+        )
     if spec.kind not in KINDS:
-        raise EntryRefused("Pick what it is.", field="kind")
+        raise EntryRefused(_("Pick what it is."), field="kind")
     if spec.side not in ("upper", "lower"):
-        raise EntryRefused("Say whether it stands on the punch side or on the die side.", field="side")
+        raise EntryRefused(_("Say whether it stands on the punch side or on the die side."), field="side")
     for table, names in _FIGURES.items():
         build.check_figures(table, {name: getattr(spec, name) for name in names})
     build.check_figures("cut", {"gap_mm": spec.gap_mm})
     if spec.cut_length_mm is not None:
         if not KINDS[spec.kind].cuts:
-            raise EntryRefused(f"A {KINDS[spec.kind].name} cuts nothing: leave the length of cut out.",
-                               field="cut_length_mm")  # fmt: skip
+            raise EntryRefused(
+                _("A {kind} cuts nothing: leave the length of cut out.").format(kind=_(KINDS[spec.kind].name)),
+                field="cut_length_mm",
+            )
         try:
             build.check_figures("cut", {"length_mm": spec.cut_length_mm})
         except ChangeRefused as refused:
             raise EntryRefused(str(refused), field="cut_length_mm") from refused
     for text, name, what, most in (
-        (spec.tool_steel, "tool_steel", "The steel", 40),
-        (spec.coating, "coating", "The coating", 40),
-        (spec.height_group, "height_group", "The height group", 20),
+        (spec.tool_steel, "tool_steel", _("The steel"), 40),
+        (spec.coating, "coating", _("The coating"), 40),
+        (spec.height_group, "height_group", _("The height group"), 20),
     ):
         check_text(text, field=name, what=what, at_most=most)
     check_opening(spec.opening)
@@ -127,12 +132,14 @@ def check_place(spec: PlaceSpec, taken: Collection[str]) -> None:
 
 def check_opening(opening: Opening) -> None:
     if opening.how not in Piece.Opening.values:
-        raise EntryRefused("Pick how its pieces stood when the records began.", field="opening")
+        raise EntryRefused(_("Pick how its pieces stood when the records began."), field="opening")
     life, since = opening.life_hits, opening.since_sharpening
     build.check_figures("piece", {"opening_life_hits": life, "opening_hits_since_sharpening": since})
     if life is not None and since is not None and since > life:
         raise EntryRefused(
-            f"{since:,} hits since it was sharpened are more than the {life:,} of its whole life.",
+            _("{since:,} hits since it was sharpened are more than the {life:,} of its whole life.").format(
+                since=since, life=life
+            ),
             field="opening_hits_since_sharpening",
         )
 
@@ -149,10 +156,10 @@ def add_places(
     """
     if since is not None:
         check_moment(since, field="since")
-    check_text(reason, field="reason", what="The reason", at_most=300)
+    check_text(reason, field="reason", what=_("The reason"), at_most=300)
     if not places:
         return []
-    with saving("Somebody else put one of these places there meanwhile."):
+    with saving(_("Somebody else put one of these places there meanwhile.")):
         Die.objects.select_for_update(no_key=True).get(pk=die.pk)
         taken = set(die.positions.values_list("code", flat=True))
         made: list[Position] = []
@@ -166,7 +173,9 @@ def add_places(
 
 def _add(by: Actor, die: Die, spec: PlaceSpec, since: dt.datetime | None, reason: str) -> Position:
     if spec.station is not None and spec.station.die_id != die.pk:
-        raise EntryRefused(f"Station {spec.station} is not one of {die.code}.", field="station")
+        raise EntryRefused(
+            _("Station {station} is not one of {code}.").format(station=spec.station, code=die.code), field="station"
+        )
     position = Position(
         die=die,
         station=spec.station,
@@ -195,8 +204,12 @@ def _add(by: Actor, die: Die, spec: PlaceSpec, since: dt.datetime | None, reason
         **spec.piece_columns,
     )  # fmt: skip
     if Piece.objects.filter(key=piece.key).exists():  # of a place of that name that was taken back after it had a log
-        raise EntryRefused(f"There was a place {spec.code} before, and its piece is still known. Take another name.",
-                           field="code")  # fmt: skip
+        raise EntryRefused(
+            _("There was a place {code} before, and its piece is still known. Take another name.").format(
+                code=spec.code
+            ),
+            field="code",
+        )
     _save(piece, by, reason)
     fit_first(by=by, position=position, piece=piece, since=since, note=reason)
     return position
@@ -224,8 +237,8 @@ def _cut(by: Actor, die: Die, spec: PlaceSpec, position: Position, since: dt.dat
     if spec.upper_of:
         cut = Cut.objects.filter(die=die, upper__code=spec.upper_of, valid_to__isnull=True).first()
         if cut is None or cut.lower_id is not None:
-            what = "has a die side already" if cut is not None else "cuts nothing so far"
-            raise EntryRefused(f"{spec.upper_of} {what}.", field="upper_of")
+            words = _("{code} has a die side already.") if cut is not None else _("{code} cuts nothing so far.")
+            raise EntryRefused(words.format(code=spec.upper_of), field="upper_of")
         if since is None or (cut.valid_from is not None and since <= cut.valid_from):
             cut.lower = position
             _save(cut, by, reason)
@@ -233,7 +246,12 @@ def _cut(by: Actor, die: Die, spec: PlaceSpec, position: Position, since: dt.dat
             actions.amend(by=by.user, row=cut, values={"lower": position}, at=since, reason=reason or ENTERED)
     elif spec.cut_length_mm is not None:
         if Cut.objects.filter(die=die, code=spec.code).exists():
-            raise EntryRefused(f"{die.code} has a cut {spec.code} already. Give this place another name.", field="code")
+            raise EntryRefused(
+                _("{code} has a cut {spec_code} already. Give this place another name.").format(
+                    code=die.code, spec_code=spec.code
+                ),
+                field="code",
+            )
         cut = Cut(die=die, code=spec.code, length_mm=spec.cut_length_mm, gap_mm=spec.gap_mm, valid_from=since)
         setattr(cut, spec.side, position)
         _save(cut, by, reason)
@@ -391,7 +409,7 @@ def copy_die(
     opening: how the pieces of the copy stand, None: new. same_part: a second copy makes the same parts; else `part`,
     where it is known. What holds now is copied, from the start.
     """
-    with saving(f"{code} could not be entered."):
+    with saving(_("{code} could not be entered.").format(code=code)):
         new = build.new_die(
             by=by.user,
             plant=die.plant,
@@ -470,7 +488,7 @@ def open_pieces(*, by: Actor, die: Die, opening: Opening, but: Collection[int] =
         for piece in pieces:
             piece.opening, piece.opening_life_hits = opening.how, opening.life_hits
             piece.opening_hits_since_sharpening = opening.since_sharpening
-            _save(piece, by, "How it stood when the records began")
+            _save(piece, by, _("How it stood when the records began"))
         changes.tell(dies=[die.pk])
         return len(pieces)
 
@@ -481,15 +499,15 @@ def open_pieces(*, by: Actor, die: Die, opening: Opening, but: Collection[int] =
 def log_of(position: Position) -> str:
     """What stands in the log of a place, in words; nothing where only its first piece does."""
     entries = {
-        "sharpenings or other work": position.works.exists(),
-        "replacements": position.replacements.exclude(why=Replacement.Why.FIRST).exists(),
-        "readings": position.readings.exists()
+        _("sharpenings or other work"): position.works.exists(),
+        _("replacements"): position.replacements.exclude(why=Replacement.Why.FIRST).exists(),
+        _("readings"): position.readings.exists()
         or Cut.objects.filter(models.Q(upper=position) | models.Q(lower=position), readings__isnull=False).exists(),
-        "mishaps": Piece.objects.filter(fittings__position=position, incidents__isnull=False).exists(),
-        "work or readings on the bench": Piece.objects.filter(fittings__position=position)
+        _("mishaps"): Piece.objects.filter(fittings__position=position, incidents__isnull=False).exists(),
+        _("work or readings on the bench"): Piece.objects.filter(fittings__position=position)
         .filter(models.Q(works__isnull=False) | models.Q(readings__isnull=False) | models.Q(movements__isnull=False))
         .exists(),
-        "pieces that sat elsewhere": Fitting.objects.filter(piece__fittings__position=position)
+        _("pieces that sat elsewhere"): Fitting.objects.filter(piece__fittings__position=position)
         .exclude(position=position)
         .exists(),
     }
@@ -508,7 +526,9 @@ def end_place(*, by: Actor, position: Position, at: dt.datetime, reason: str, to
         for cut in cuts.filter(models.Q(valid_to__isnull=True) | models.Q(valid_to__gt=at)):
             if cut.valid_from is not None and cut.valid_from > at:
                 raise EntryRefused(
-                    f"{position.code} was changed after that day. Strike that change out first, or take a later day.",
+                    _("{code} was changed after that day. Strike that change out first, or take a later day.").format(
+                        code=position.code
+                    ),
                     field="at",
                 )
             if cut.lower_id == position.pk and cut.upper_id is not None:
@@ -530,14 +550,18 @@ def _release(by: Actor, position: Position, at: dt.datetime, reason: str, to_she
         return
     if fitting.since is not None and fitting.since > at:
         raise EntryRefused(
-            f"Another piece went into {position.code} after that day. Take a later day, or strike that entry out.",
+            _("Another piece went into {code} after that day. Take a later day, or strike that entry out.").format(
+                code=position.code
+            ),
             field="at",
         )
     item = fitting.piece.item or position.item
     if to_shelf and item is None:
         raise EntryRefused(
-            f"{position.code} has no spare in the catalogue, so its piece has no place on the shelf. Say that it is "
-            "scrapped, or name its spare first.",
+            _(
+                "{code} has no spare in the catalogue, so its piece has no place on the shelf. Say that it "
+                "is scrapped, or name its spare first."
+            ).format(code=position.code),
             field="piece",
         )
     Replacement.objects.create(
@@ -558,7 +582,9 @@ def end_station(*, by: Actor, station: Station, at: dt.datetime, reason: str, to
         standing = station.positions.filter(models.Q(valid_to__isnull=True) | models.Q(valid_to__gt=at))
         places = sorted(standing, key=lambda position: position.side == "lower")  # a punch ends its whole cut
         if not places:
-            raise EntryRefused(f"Nothing stands in station {station.code}, so nothing ends. Take it back instead.")
+            raise EntryRefused(
+                _("Nothing stands in station {code}, so nothing ends. Take it back instead.").format(code=station.code)
+            )
         for position in places:
             end_place(
                 by=by, position=position, at=at, reason=reason, to_shelf=to_shelf and position.item_id is not None
@@ -570,10 +596,12 @@ def take_back_place(*, by: Actor, position: Position, reason: str = "Entered by 
     """A place that was entered by mistake goes with its piece and its side of the cut, as long as it has no log."""
     if words := log_of(position):
         raise EntryRefused(
-            f"{position.code} has a log ({words}), and nothing with a log is deleted. Let it end on a day instead."
+            _("{code} has a log ({words}), and nothing with a log is deleted. Let it end on a day instead.").format(
+                code=position.code, words=words
+            )
         )
     if not reason.strip():
-        raise EntryRefused("Say why it is struck out.", field="reason")
+        raise EntryRefused(_("Say why it is struck out."), field="reason")
     die, key = position.die, position.pk
     with saving():
         pieces = list(Piece.objects.filter(fittings__position=position).distinct())
@@ -592,7 +620,9 @@ def take_back_place(*, by: Actor, position: Position, reason: str = "Entered by 
                 piece.delete()
             position.delete()
         except ProtectedError as error:
-            raise EntryRefused(f"Something still stands on {position.code}, so it cannot be deleted.") from error
+            raise EntryRefused(
+                _("Something still stands on {code}, so it cannot be deleted.").format(code=position.code)
+            ) from error
         told = Amendment.objects.filter(table="diestore.position", row_key=key, struck_at=None)
         told.update(struck_at=timezone.now(), struck_by=user_of(by.user), struck_who=name_of(by.user),
                     struck_reason=reason.strip())  # fmt: skip

@@ -17,6 +17,8 @@ from functools import cached_property
 
 from django.db.models import Exists, F, Min, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from diestore import units
 from diestore.handbook import wear_limits
@@ -28,9 +30,13 @@ from maintenance.wording.standing import BURRS, DAMAGED, WORN, Standing, worst
 from . import bench_reads, queries
 from .rules import stamp
 
-BURR = "burr height"
-MISHAP, STOPPED, OVER, WORN_OUT = "mishap", "stopped for burr", "over the limit", "worn to its limit"
-OF_EDGES = (BURR, "wear land", "edge radius")  # what tells of an edge's wear: that has limits of its own
+BURR = gettext_noop("burr height")
+MISHAP, STOPPED, OVER, WORN_OUT = "mishap", gettext_noop("stopped for burr"), "over the limit", "worn to its limit"
+OF_EDGES = (
+    BURR,
+    gettext_noop("wear land"),
+    gettext_noop("edge radius"),
+)  # what tells of an edge's wear: that has limits of its own
 FRESH = [key for key, operation in OPERATIONS.items() if operation.fresh_edge]
 ON_THE_EDGE = [key for key, operation in OPERATIONS.items() if operation.on_the_edge]
 MENDS = [*FRESH, "repaired"]
@@ -95,8 +101,9 @@ def _worn_briefly(worn: list[Damage]) -> list[str]:
         return []
     places = list({one.position: one for one in worn}.values())
     if len(places) == 1:
-        return [f"{worn[0].place} past its limit ({', '.join(dict.fromkeys(one.quantity for one in worn))})"]
-    return [f"{_places(sorted(places, key=lambda one: one.place))} past their limit"]
+        quantities = ", ".join(dict.fromkeys(_(one.quantity) for one in worn))
+        return [_("{place} past its limit ({quantities})").format(place=worn[0].place, quantities=quantities)]
+    return [_("{places} past their limit").format(places=_places(sorted(places, key=lambda one: one.place)))]
 
 
 def _together(wrong: Iterable[Damage]) -> list[list[Damage]]:
@@ -110,35 +117,41 @@ def _together(wrong: Iterable[Damage]) -> list[list[Damage]]:
 
 def _places(together: list[Damage]) -> str:
     *some, last = [one.place for one in together]
-    return f"{', '.join(some)} and {last}" if some else last
+    return _("{some} and {last}").format(some=", ".join(some), last=last) if some else last
 
 
 def _briefly(together: list[Damage]) -> str:
     first = together[0]
     if first.what == MISHAP:
-        return f"{_places(together)} damaged"
-    return f"burr over the limit{f' on {first.place}' if first.place else ''}" if first.what == OVER else first.what
+        return _("{places} damaged").format(places=_places(together))
+    if first.what != OVER:
+        return _(first.what)
+    return _("burr over the limit on {place}").format(place=first.place) if first.place else _("burr over the limit")
 
 
 def _sentence(together: list[Damage], system: units.System) -> str:
     first = together[0]
     if first.what == MISHAP:
-        was, has = ("were", "have") if len(together) > 1 else ("was", "has")
-        return (
-            f"{_places(together)} {was} damaged in a mishap ({first.cause}, {stamp(first.at)}) and {has} not been "
-            "ground or replaced since."
+        words = ngettext(
+            "{places} was damaged in a mishap ({cause}, {at}) and has not been ground or replaced since.",
+            "{places} were damaged in a mishap ({cause}, {at}) and have not been ground or replaced since.",
+            len(together),
         )
+        return words.format(places=_places(together), cause=first.cause, at=stamp(first.at))
     if first.what == STOPPED:
-        return f"The press was stopped for burr on {stamp(first.at)}, and nothing has been ground or replaced since."
+        return _("The press was stopped for burr on {at}, and nothing has been ground or replaced since.").format(
+            at=stamp(first.at)
+        )
     if first.what == WORN_OUT:
         value, limit = (_shown(si, first.quantity, system) for si in (first.value_si, first.limit_si))
-        source = f" ({first.source})" if first.source else ""
-        return (
-            f"The {first.quantity} of {first.place} was {value} on {stamp(first.at)}; it is changed at {limit}{source}."
-        )
+        limit = f"{limit} ({first.source})" if first.source else limit
+        words = _("The {quantity} of {place} was {value} on {at}; it is changed at {limit}.")
+        return words.format(quantity=_(first.quantity), place=first.place, value=value, at=stamp(first.at), limit=limit)
     burr, limit = (units.show(um, "burr_um", system) for um in (first.burr_um, first.limit_um))
-    where = f" on {first.place}" if first.place else ""
-    return f"The burr{where} was {burr} on {stamp(first.at)}; the limit is {limit}."
+    words = _("The burr was {burr} on {at}; the limit is {limit}.")
+    if first.place:
+        words = _("The burr on {place} was {burr} on {at}; the limit is {limit}.")
+    return words.format(place=first.place, burr=burr, at=stamp(first.at), limit=limit)
 
 
 def _shown(value_si: float, quantity: str, system: units.System) -> str:
@@ -177,7 +190,7 @@ def doubts_of_running(dies: Iterable[Die]) -> dict[int, str]:
         return {}
     told = {pk: bench_reads.doubt_of_hold(hold, known[pk]) for pk, hold in bench_reads.holds_of(known).items()}
     for pk, wrong in open_damage(known).items():
-        first = f"{known[pk]} has to be seen to before it runs: {briefly(wrong)}."
+        first = _("{die} has to be seen to before it runs: {wrong}.").format(die=known[pk], wrong=briefly(wrong))
         told[pk] = f"{told[pk]} {first}" if pk in told else first
     return told
 
@@ -259,7 +272,7 @@ def _over_the_limit(dies: list[int], limits: Limits) -> Iterable[tuple[int, Dama
         _keep_highest(worst, die, place, code, at, value * 1e6, limits.of(die, place))
     for die, at, value in of_dies.values_list("die_id", *columns):
         _keep_highest(worst, die, None, "", at, value * 1e6, limits.of(die, None))
-    for (die, _), damage in worst.items():
+    for (die, __), damage in worst.items():
         yield die, damage
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from django.utils.translation import gettext as _
+
 from diestore import units
 from diestore.register.models import Position
 from maintenance.policy.height_ledger import Act, Row, Way
@@ -26,19 +28,24 @@ def shown(mm: float, system: units.System, *, signed: bool = False) -> str:
 def named(codes: Iterable[str]) -> str:
     codes = list(codes)
     if len(codes) > NAMED_AT_MOST:
-        return f"{', '.join(codes[:NAMED_AT_MOST])} and {len(codes) - NAMED_AT_MOST} more"
-    return " and ".join(", ".join(codes).rsplit(", ", 1))
+        shown_codes = ", ".join(codes[:NAMED_AT_MOST])
+        return _("{shown} and {n} more").format(shown=shown_codes, n=len(codes) - NAMED_AT_MOST)
+    if len(codes) < 2:
+        return "".join(codes)
+    return _("{some} and {last}").format(some=", ".join(codes[:-1]), last=codes[-1])
 
 
 def way(one: Way, system: units.System, *, alone: bool = False) -> str:
     """What to do. alone: the sentence does not say yet which piece is meant."""
     amount, many = shown(one.mm, system), len(one.codes) > 1
-    which = f"each of {named(one.codes)}" if many else one.codes[0] if alone else ""
+    which = _("each of {codes}").format(codes=named(one.codes)) if many else one.codes[0] if alone else ""
     if one.act is Act.SHIM:
-        return f"shim {amount}" + (f" under {which}" if which else "")
-    if one.act is Act.UNSHIM:
-        return f"take {amount} of spacers out" + (f" from under {which}" if which else "")
-    return f"grind {amount} off" + (f" {which}" if which else "")
+        words = _("shim {amount} under {which}") if which else _("shim {amount}")
+    elif one.act is Act.UNSHIM:
+        words = _("take {amount} of spacers out from under {which}") if which else _("take {amount} of spacers out")
+    else:
+        words = _("grind {amount} off {which}") if which else _("grind {amount} off")
+    return words.format(amount=amount, which=which)
 
 
 def of_new_piece(position: Position, system: units.System) -> str:
@@ -53,14 +60,21 @@ def of_new_piece(position: Position, system: units.System) -> str:
 def _of_row(row: Row, system: units.System) -> str:
     code = row.seat.code
     if row.lack is Lack.LENGTH:
-        return f"How long the piece in {code} is was never entered: measure it, so that it can be set level."
+        return _("How long the piece in {code} is was never entered: measure it, so that it can be set level.").format(
+            code=code
+        )
     if row.lack is Lack.SEAT:
-        return f"{code} is of another length than its group: type its seat on the die card, then it is compared."
+        return _(
+            "{code} is of another length than its group: type its seat on the die card, then it is compared."
+        ).format(code=code)
     if row.out_mm is None:
         return ""
     if not row.is_out or row.way is None:
-        return f"{code} stands level with its group."
-    proud = "proud of" if row.out_mm > 0 else "short of"
-    said = f"{code} stands {shown(abs(row.out_mm), system)} {proud} its group: {way(row.way, system)}"
-    other = f", or {way(row.other, system)}" if row.other is not None else ""
-    return f"{said}{other}. Nothing is counted as lying under it."
+        return _("{code} stands level with its group.").format(code=code)
+    words = _("{code} stands {amount} short of its group: {way}. Nothing is counted as lying under it.")
+    if row.out_mm > 0:
+        words = _("{code} stands {amount} proud of its group: {way}. Nothing is counted as lying under it.")
+    ways = way(row.way, system)
+    if row.other is not None:
+        ways = _("{one}, or {other}").format(one=ways, other=way(row.other, system))
+    return words.format(code=code, amount=shown(abs(row.out_mm), system), way=ways)

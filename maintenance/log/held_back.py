@@ -7,11 +7,13 @@ the bad reading are as doubtful as those before it.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from diestore import units
 from diestore.register.models import Output, Position
@@ -63,30 +65,36 @@ class HeldBack:
         """The parts, jobs and coils, in words; nothing where nothing ran."""
         if not self.made:
             return ""
-        about = "" if all(one.counted for one in self.made) else "about "
-        jobs = _named("job", [one.job for one in self.made if one.job])
-        coils = _named("coil", list(self.coils))
-        where = "; ".join(bit for bit in (jobs, coils) if bit)
-        return f"{about}{self.parts:,} parts{f' ({where})' if where else ''}"
+        words = _("{parts:,} parts") if all(one.counted for one in self.made) else _("about {parts:,} parts")
+        jobs = [one.job for one in self.made if one.job]
+        coils = self.coils
+        bits = (
+            _named(jobs, ngettext("job {names}", "jobs {names}", len(jobs))),
+            _named(coils, ngettext("coil {names}", "coils {names}", len(coils))),
+        )
+        where = "; ".join(bit for bit in bits if bit)
+        return words.format(parts=self.parts) + (f" ({where})" if where else "")
 
     @property
     def sentence(self) -> str:
         if not self.made:
-            return f"Hold back what was made since {self.why}. No run is logged since."
-        return f"Hold back {self.what}: made since {self.why}."
+            return _("Hold back what was made since {why}. No run is logged since.").format(why=self.why)
+        return _("Hold back {what}: made since {why}.").format(what=self.what, why=self.why)
 
 
-def _named(what: str, names: list[str]) -> str:
+def _named(names: Sequence[str], words: str) -> str:
     if not names:
         return ""
-    more = f" and {len(names) - NAMED_AT_MOST} more" if len(names) > NAMED_AT_MOST else ""
-    return f"{what}{'s' if len(names) > 1 else ''} {', '.join(names[:NAMED_AT_MOST])}{more}"
+    shown = ", ".join(names[:NAMED_AT_MOST])
+    if len(names) > NAMED_AT_MOST:
+        shown = _("{shown} and {n} more").format(shown=shown, n=len(names) - NAMED_AT_MOST)
+    return words.format(names=shown)
 
 
 def said_of(entry: Event, system: units.System = units.System.METRIC) -> str:
     """What to say at once of an entry just made: burr over a limit, or a stop for it. Nothing where all is well."""
     if isinstance(entry, Stop) and entry.cause == Stop.Cause.BURR:
-        return f"Stopped for burr. {since_good(entry.die_id, None, entry.at).sentence}"
+        return f"{_('Stopped for burr.')} {since_good(entry.die_id, None, entry.at).sentence}"
     if not isinstance(entry, Reading) or entry.quantity.strip().lower() != BURR:
         return ""
     position = entry.position
@@ -96,9 +104,11 @@ def said_of(entry: Event, system: units.System = units.System.METRIC) -> str:
     if not is_over(burr_um, limit_um):
         return ""
     burr, limit = (units.show(um, "burr_um", system) for um in (burr_um, limit_um))
-    where = f" on {position}" if position else ""
+    words = _("The burr is {burr}, over the limit of {limit}.")
+    if position:
+        words = _("The burr on {position} is {burr}, over the limit of {limit}.")
     held = since_good(die, position, entry.at)
-    return f"The burr{where} is {burr}, over the limit of {limit}. {held.sentence}"
+    return f"{words.format(position=position, burr=burr, limit=limit)} {held.sentence}"
 
 
 def of_damage(die: int, wrong: Iterable[Damage]) -> HeldBack | None:
@@ -131,7 +141,7 @@ def since_good(die: int, position: Position | None, before: dt.datetime) -> Held
 def _made(job: str, rows: list[tuple], since: dt.datetime | None, a_hit: Mapping) -> Made:
     hits = parts = 0
     counted, coils = True, {}
-    for _, started, at, ran, good, variant, part, coil in rows:
+    for __, started, at, ran, good, variant, part, coil in rows:
         share = 1.0
         if since is not None and started < since:
             share = (at - since) / (at - started)
@@ -168,7 +178,7 @@ def _last_good(die: int, position: Position | None, before: dt.datetime) -> tupl
     works = Work.objects.standing().filter(operation__in=FRESH, at__lt=before, **where)
     ground = works.order_by("-at").values_list("at", flat=True).first()
     if good is None and ground is None:
-        return None, "it last ran well: no good reading and no sharpening is logged before"
+        return None, _("it last ran well: no good reading and no sharpening is logged before")
     if ground is None or (good is not None and good >= ground):
-        return good, f"the last good reading, {stamp(good)}"
-    return ground, f"the last sharpening, {stamp(ground)}: no good reading is logged since"
+        return good, _("the last good reading, {good}").format(good=stamp(good))
+    return ground, _("the last sharpening, {ground}: no good reading is logged since").format(ground=stamp(ground))

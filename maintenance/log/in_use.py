@@ -7,7 +7,7 @@ from diestore.register.models import Amendment
 from diestore.register.writing import ChangeRefused
 from maintenance.models import Retirement
 
-from .rules import EntryRefused
+from .rules import EntryRefused, english
 
 
 def end(row: Retirement, *, by: object) -> None:
@@ -15,7 +15,9 @@ def end(row: Retirement, *, by: object) -> None:
     if actions.is_retired(row.die):
         return
     try:
-        actions.retire(by=by, row=row.die, at=row.at, reason=f"By its entry in the log: {row.get_fate_display()}")
+        actions.retire(
+            by=by, row=row.die, at=row.at, reason=english(lambda: f"By its entry in the log: {row.get_fate_display()}")
+        )
     except ChangeRefused as refused:
         raise EntryRefused(str(refused)) from refused
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.db.models import BigIntegerField, Case, DateTimeField, F, OuterRef, Q, QuerySet, Subquery, Sum, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.handbook.inspections import DIE, GRINDER, PLANT, PRESS, PROPOSALS, Proposal
 from diestore.handbook.kinds import KINDS, plural_of
@@ -49,19 +50,19 @@ def plan_inspection(
         return known
     what = " ".join(what.split())
     if not what:
-        raise EntryRefused("Say what is looked at.", field="what")
-    check_text(what, field="what", what="What is looked at", at_most=200)
-    check_text(why, field="why", what="What it rests on", at_most=300)
+        raise EntryRefused(_("Say what is looked at."), field="what")
+    check_text(what, field="what", what=_("What is looked at"), at_most=200)
+    check_text(why, field="why", what=_("What it rests on"), at_most=300)
     things = [thing for thing in (die, press, grinder) if thing is not None]
     if len(things) > 1:
-        raise EntryRefused("One plan is of one die, press or grinder.", field="of")
+        raise EntryRefused(_("One plan is of one die, press or grinder."), field="of")
     if any(thing.plant_id != plant.pk for thing in things):
-        raise EntryRefused(f"{things[0]} is not of this plant.", field="of")
+        raise EntryRefused(_("{things} is not of this plant.").format(things=things[0]), field="of")
     if die is not None and die.status == Die.Status.RETIRED:
-        raise EntryRefused(f"{die} is retired: nothing is looked at any more.", field="of")
+        raise EntryRefused(_("{die} is retired: nothing is looked at any more.").format(die=die), field="of")
     check_kind(kind, die)
     check_interval(every_days=every_days, every_hits=every_hits, makes_hits=grinder is None and bool(things))
-    with saving("This is planned already."):
+    with saving(_("This is planned already.")):
         return InspectionPlan.objects.create(
             plant=plant, die=die, kind=kind, press=press, grinder=grinder, what=what, every_days=every_days,
             every_hits=every_hits, why=why, proposal=proposal, since=since or timezone.now(), key=key or fresh_key(),
@@ -72,11 +73,11 @@ def check_kind(kind: str, die: Die | None) -> None:
     if not kind:
         return
     if kind not in KINDS:
-        raise EntryRefused("Pick one of the kinds.", field="kind")
+        raise EntryRefused(_("Pick one of the kinds."), field="kind")
     if die is None:
-        raise EntryRefused("Places of a kind are of a die: pick the die, or leave the kind empty.", field="kind")
+        raise EntryRefused(_("Places of a kind are of a die: pick the die, or leave the kind empty."), field="kind")
     if not places_of(die, kind).exists():
-        raise EntryRefused(f"{die} has no {plural_of(kind)}.", field="kind")
+        raise EntryRefused(_("{die} has no {kind}.").format(die=die, kind=_(plural_of(kind))), field="kind")
 
 
 def places_of(die: Die, kind: str) -> QuerySet[Position]:
@@ -88,12 +89,14 @@ def places_of(die: Die, kind: str) -> QuerySet[Position]:
 
 def check_interval(*, every_days: int | None, every_hits: int | None, makes_hits: bool) -> None:
     if every_days is None and every_hits is None:
-        raise EntryRefused("Say every how many days, or every how many hits.", field="every_days")
+        raise EntryRefused(_("Say every how many days, or every how many hits."), field="every_days")
     if every_hits is not None and not makes_hits:
-        raise EntryRefused("Hits are of a die or a press. Say every how many days.", field="every_hits")
+        raise EntryRefused(_("Hits are of a die or a press. Say every how many days."), field="every_hits")
     for number, most, field in ((every_days, DAYS_AT_MOST, "every_days"), (every_hits, HITS_AT_MOST, "every_hits")):
         if number is not None and not 1 <= number <= most:
-            raise EntryRefused(f"{number:,} cannot be. Enter 1 to {most:,}.", field=field)
+            raise EntryRefused(
+                _("{number:,} cannot be. Enter 1 to {most:,}.").format(number=number, most=most), field=field
+            )
 
 
 def retire_plan(*, by: Actor, plan: InspectionPlan) -> InspectionPlan:
@@ -121,14 +124,14 @@ def log_inspection(
     if key and (known := Inspection.objects.filter(key=key).first()):
         return known
     if plan.retired_at is not None:
-        raise EntryRefused("This is not looked at any more. Plan it anew first.")
+        raise EntryRefused(_("This is not looked at any more. Plan it anew first."))
     note = note.strip()
     if is_finding and not note:
-        raise EntryRefused("Say what was found.", field="note")
-    check_text(note, field="note", what="What was found", at_most=2_000)
+        raise EntryRefused(_("Say what was found."), field="note")
+    check_text(note, field="note", what=_("What was found"), at_most=2_000)
     check_scrap(parts_scrapped)
     if parts_scrapped and not (is_finding and plan.die_id):
-        raise EntryRefused("Parts are scrapped for what was found on a die.", field="parts_scrapped")
+        raise EntryRefused(_("Parts are scrapped for what was found on a die."), field="parts_scrapped")
     with saving():
         if parts_scrapped:
             changes.tell_of(Change.What.PRICE, [plan.die_id])
@@ -246,7 +249,7 @@ def offered(plant: Plant) -> list[Offered]:
         elif proposal.of == GRINDER:
             left = [(f"grinder {g.pk}", g.code) for g in grinders if (proposal.key, None, None, g.pk) not in taken]
         else:
-            left = [("plant", "the plant")] if (proposal.key, None, None, None) not in taken else []
+            left = [("plant", _("the plant"))] if (proposal.key, None, None, None) not in taken else []
         planned = sum(1 for one in taken if one[0] == proposal.key)
         made.append(Offered(proposal=proposal, things=left, planned=planned))
     return made
@@ -255,13 +258,13 @@ def offered(plant: Plant) -> list[Offered]:
 def take_on(*, by: Actor, plant: Plant, proposal: Proposal, thing: str) -> list[InspectionPlan]:
     """A proposal is planned for one thing of those offered, or for all of them."""
     things = next(one.things for one in offered(plant) if one.proposal.key == proposal.key)
-    wanted = [value for value, _ in things if thing in ("all", value)]
+    wanted = [value for value, __ in things if thing in ("all", value)]
     if not wanted:
-        raise EntryRefused("This is planned already, or not there.")
+        raise EntryRefused(_("This is planned already, or not there."))
     made = []
     with saving():
         for value in wanted:
-            sort, _, number = value.partition(" ")
+            sort, __, number = value.partition(" ")
             found = {} if sort == PLANT else {sort: _MODELS[sort].objects.get(pk=number)}
             made.append(
                 plan_inspection(

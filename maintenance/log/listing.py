@@ -13,6 +13,8 @@ from django.core.paginator import Page, Paginator
 from django.db import connection
 from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Value
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext, pgettext
 
 from diestore import units
 from diestore.access import shop
@@ -22,6 +24,7 @@ from maintenance.models import (
     CostBearer,
     CostLine,
     Event,
+    Found,
     HitCorrection,
     Incident,
     Inspection,
@@ -74,26 +77,34 @@ _POSITION = ("position__die", "position__station")
 SORTS: dict[str, Sort] = {
     sort.name: sort
     for sort in (
-        Sort(name="run", label="run", model=Run, die=("die",), along=("die", "press", "stock", "order", "variant")),
-        Sort(name="work", label="sharpening or work", model=Work, die=("position__die",), along=(*_POSITION, "piece")),
-        Sort(name="replacement", label="replacement", model=Replacement, die=("position__die",),
+        Sort(name="run", label=gettext_lazy("run"), model=Run, die=("die",),
+             along=("die", "press", "stock", "order", "variant")),
+        Sort(name="work", label=gettext_lazy("sharpening or work"), model=Work, die=("position__die",),
+             along=(*_POSITION, "piece")),
+        Sort(name="replacement", label=gettext_lazy("replacement"), model=Replacement, die=("position__die",),
              along=(*_POSITION, "piece_in")),
-        Sort(name="stop", label="stop", model=Stop, die=("die",), along=("die", "press", "station", "position")),
-        Sort(name="reading", label="reading", model=Reading, die=("die", "position__die", "cut__die"),
+        Sort(name="stop", label=gettext_lazy("stop"), model=Stop, die=("die",),
+             along=("die", "press", "station", "position")),
+        Sort(name="reading", label=gettext_lazy("reading"), model=Reading, die=("die", "position__die", "cut__die"),
              along=("die", *_POSITION, "piece", "cut__die")),
-        Sort(name="hitcorrection", label="count put right", model=HitCorrection, die=("die",),
+        Sort(name="hitcorrection", label=gettext_lazy("count put right"), model=HitCorrection, die=("die",),
              along=("die", "variant")),
-        Sort(name="incident", label="mishap", model=Incident, die=("die",), along=("die",)),
-        Sort(name="stockmovement", label="spares", model=StockMovement, die=("die",),
+        Sort(name="incident", label=gettext_lazy("mishap"), model=Incident, die=("die",),
+             along=("die",)),
+        Sort(name="stockmovement", label=gettext_lazy("spares"), model=StockMovement, die=("die",),
              along=("die", "item", "line__order", "supplier")),
-        Sort(name="recordrestart", label="record started anew", model=RecordRestart, die=("die",), along=("die",)),
-        Sort(name="setup", label="set-up", model=SetUp, die=("die",), along=("die", "press")),
-        Sort(name="inspection", label="inspection", model=Inspection, die=("die",), along=("die", "plan__press",
-             "plan__grinder", "plan__die")),
-        Sort(name="retirement", label="retirement", model=Retirement, die=("die",), along=("die", "payer")),
-        Sort(name="costline", label="cost", model=CostLine, die=("die",), along=("die", "payer")),
-        Sort(name="costbearer", label="who pays", model=CostBearer, die=("die",), along=("die", "payer", "work",
-             "replacement", "stop", "reading")),
+        Sort(name="recordrestart", label=gettext_lazy("record started anew"), model=RecordRestart, die=("die",),
+             along=("die",)),
+        Sort(name="setup", label=gettext_lazy("set-up"), model=SetUp, die=("die",),
+             along=("die", "press")),
+        Sort(name="inspection", label=gettext_lazy("inspection"), model=Inspection, die=("die",),
+             along=("die", "plan__press", "plan__grinder", "plan__die")),
+        Sort(name="retirement", label=gettext_lazy("retirement"), model=Retirement, die=("die",),
+             along=("die", "payer")),
+        Sort(name="costline", label=gettext_lazy("cost"), model=CostLine, die=("die",),
+             along=("die", "payer")),
+        Sort(name="costbearer", label=gettext_lazy("who pays"), model=CostBearer, die=("die",),
+             along=("die", "payer", "work", "replacement", "stop", "reading")),
     )
 }  # fmt: skip
 
@@ -382,80 +393,89 @@ def _entry(sort: Sort, event: Event, sets: dict[str, tuple[Work, ...]], system: 
     return Entry(sort=sort, events=events, die=die, words=words, facts=tuple(f for f in facts if f))
 
 
-def _named(thing, before: str = "") -> str:
-    return f"{before}{thing}" if thing else ""
+def _named(thing, words: str = "{thing}") -> str:
+    return words.format(thing=thing) if thing else ""
 
 
 def _say_run(events, system):
     run = events[0]
     start, end = timezone.localtime(run.started), timezone.localtime(run.at)
     began = f"{start:%H:%M}" if start.date() == end.date() else stamp(run.started)
-    return f"Ran {run.hits:,} hits, {began} to {end:%H:%M}", (
-        "estimated" if run.basis == Run.Basis.ESTIMATED else "",
-        _named(run.order, "job "),
-        _named(run.press, "on "),
+    return _("Ran {hits:,} hits, {began} to {end}").format(hits=run.hits, began=began, end=f"{end:%H:%M}"), (
+        run.get_basis_display() if run.basis == Run.Basis.ESTIMATED else "",
+        _named(run.order, _("job {thing}")),
+        _named(run.press, pgettext("a press", "on {thing}")),
         _named(run.stock) if run.stock_id != run.die.usual_stock_id else "",
-        "" if run.variant.is_default else f"inserts {run.variant}",
-        _named(run.lot, "coil "),
-        "" if run.good_parts is None else f"{run.good_parts:,} good parts",
+        "" if run.variant.is_default else _("inserts {variant}").format(variant=run.variant),
+        _named(run.lot, _("coil {thing}")),
+        "" if run.good_parts is None else _("{parts:,} good parts").format(parts=run.good_parts),
     )
 
 
 def _say_correction(events, system):
     row = events[0]
     if not row.with_stock and row.hits > 0:
-        words = f"{row.hits:,} strokes without stock"
+        words = _("{hits:,} strokes without stock")
+    elif row.with_stock:
+        words = _("Count put right by {hits:+,} hits")
     else:
-        words = f"Count put right by {row.hits:+,} {'hits' if row.with_stock else 'strokes without stock'}"
-    return words.replace("-", "\u2212"), (row.reason,)
+        words = _("Count put right by {hits:+,} strokes without stock")
+    return words.format(hits=row.hits).replace("-", "\u2212"), (row.reason,)
 
 
 def _scrapped(n: int) -> str:
-    return f"{n:,} part{'' if n == 1 else 's'} scrapped"
+    return ngettext("{n:,} part scrapped", "{n:,} parts scrapped", n).format(n=n)
 
 
 def _say_stop(events, system):
     stop = events[0]
-    where = f"at {stop.position}" if stop.position else f"in station {stop.station}" if stop.station else ""
-    return f"Stopped {stop.minutes:g} minutes: {stop.get_cause_display()}", (
+    where = _named(stop.position, pgettext("a position", "at {thing}")) or _named(stop.station, _("in station {thing}"))
+    words = _("Stopped {minutes:g} minutes: {cause}").format(minutes=stop.minutes, cause=stop.get_cause_display())
+    return words, (
         where,
         _scrapped(stop.parts_scrapped) if stop.parts_scrapped else "",
-        "planned" if stop.planned else "",
-        _named(stop.press, "on "),
+        pgettext("a stop", "planned") if stop.planned else "",
+        _named(stop.press, pgettext("a press", "on {thing}")),
     )
 
 
 def _say_incident(events, system):
     damaged = len(events[0].pieces.all())
-    return f"Mishap: {events[0].sort}", (f"{damaged} piece{'' if damaged == 1 else 's'} damaged" if damaged else "",)
+    pieces = ngettext("{n} piece damaged", "{n} pieces damaged", damaged).format(n=damaged) if damaged else ""
+    return _("Mishap: {sort}").format(sort=events[0].sort), (pieces,)
 
 
 def _thing(work: Work) -> str:
     return str(work.position or work.piece)
 
 
-def _amounts(amounts_mm: list[float], what: str, system: units.System) -> str:
+def _amounts(amounts_mm: list[float], words: str, system: units.System) -> str:
+    """words: with the place of the amount."""
     if not amounts_mm:
         return ""
     least, most = (units.show(mm, "removed_mm", system) for mm in (min(amounts_mm), max(amounts_mm)))
-    return f", {least} {what}" if least == most else f", {least} to {most} {what}"
+    amount = least if least == most else _("{least} to {most}").format(least=least, most=most)
+    return ", " + words.format(amount=amount)
 
 
 def _codes(works: list[Work], most: int = 6) -> str:
     codes = [_thing(w) for w in works]
     shown = ", ".join(codes[:most])
-    return shown if len(codes) <= most else f"{shown} and {len(codes) - most} more"
+    return shown if len(codes) <= most else _("{shown} and {n} more").format(shown=shown, n=len(codes) - most)
+
+
+_USUAL_WHYS = {Work.Why.DULL, Work.Why.CHIPPED, Work.Why.WITH_SET, Work.Why.OTHER}
 
 
 def _say_work(events, system):
     first = events[0]
     operations = {w.operation for w in events}
-    done = first.get_operation_display() if len(operations) == 1 else "worked on"
-    amount = _amounts([w.removed_mm for w in events if w.removed_mm is not None], "off", system)
+    done = first.get_operation_display() if len(operations) == 1 else _("worked on")
+    amount = _amounts([w.removed_mm for w in events if w.removed_mm is not None], _("{amount} off"), system)
     raised = [w.raised_mm for w in events if w.raised_mm is not None]
-    amount += _amounts([mm for mm in raised if mm > 0], "put under", system)
-    amount += _amounts([-mm for mm in raised if mm < 0], "taken out", system)
-    what = _thing(first) if len(events) == 1 else f"Set of {len(events)} pieces"
+    amount += _amounts([mm for mm in raised if mm > 0], _("{amount} put under"), system)
+    amount += _amounts([-mm for mm in raised if mm < 0], _("{amount} taken out"), system)
+    what = _thing(first) if len(events) == 1 else _("Set of {n} pieces").format(n=len(events))
     by_state = defaultdict(list)
     for work in events:
         state = work.found if work.found not in ("", "not looked") else ""
@@ -466,10 +486,12 @@ def _say_work(events, system):
     facts = []
     for state in ("dull", "chipped", "broken", "galled", "sharp"):
         if state in by_state:
-            facts.append(state if len(events) == 1 else f"{_codes(by_state[state])} {state}")
-    facts += sorted({f"coated {w.coating_after}" for w in events if w.coating_after})
-    whys = {w.get_why_display() for w in events} - {"dull", "chipped", "ground with the set", "other"}
-    facts += sorted(whys)
+            found = str(Found(state).label)
+            facts.append(
+                found if len(events) == 1 else _("{pieces} {found}").format(pieces=_codes(by_state[state]), found=found)
+            )
+    facts += sorted({_("coated {coating}").format(coating=w.coating_after) for w in events if w.coating_after})
+    facts += sorted({w.get_why_display() for w in events if w.why not in _USUAL_WHYS})
     hours = [w.hours for w in events if w.hours is not None]
     if hours:
         facts.append(f"{sum(hours):.3g} h")
@@ -479,43 +501,45 @@ def _say_work(events, system):
 def _say_replacement(events, system):
     row = events[0]
     if row.piece_in is None:
-        words = f"{row.position} taken out: {row.get_why_display()}"
+        words = _("{position} taken out: {why}")
     elif row.why == Replacement.Why.FIRST:
-        words = f"{row.position} first fitted"
+        words = _("{position} first fitted")
     else:
-        words = f"{row.position} replaced: {row.get_why_display()}"
-    return words, (
-        f"with {row.piece_in.mark}" if row.piece_in is not None and row.piece_in.mark else "",
-        f"found {row.found}" if row.found and row.found != row.why else "",
+        words = _("{position} replaced: {why}")
+    return words.format(position=row.position, why=row.get_why_display()), (
+        _named(row.piece_in.mark if row.piece_in is not None else "", pgettext("a piece", "with {thing}")),
+        _named(row.get_found_display() if row.found != row.why else "", pgettext("an edge", "found {thing}")),
     )
 
 
 def _say_reading(events, system):
     row = events[0]
-    thing = row.position or row.cut or row.piece or "die"
+    thing = row.position or row.cut or row.piece or _("die")
     typed = f"{row.typed_value} {'µm' if row.typed_unit == 'um' else row.typed_unit}".rstrip()
     try:
         what = units.reading(row.quantity, row.typed_unit)
     except units.UnitError:
         what = None
     if what is None:  # nothing says what it measures
-        return f"{thing} {row.quantity} {typed}", ()
+        return f"{thing} {_(row.quantity)} {typed}", ()
     shown = units.show_si(row.value_si, what, system)
     beside = []
     if row.at_length_mm is not None:
-        beside.append(f"at {units.show(row.at_length_mm, 'length_mm', system)}")
+        length = units.show(row.at_length_mm, "length_mm", system)
+        beside.append(pgettext("a length", "at {thing}").format(thing=length))
     if row.charged_to_mpa is not None:
-        beside.append(f"charged to {units.show(row.charged_to_mpa, 'pressure_mpa', system)}")
+        charge = units.show(row.charged_to_mpa, "pressure_mpa", system)
+        beside.append(_("charged to {charge}").format(charge=charge))
     if not _is_said_by(shown, row):
-        beside.append(f"typed {typed}")
+        beside.append(_("typed {value}").format(value=typed))
     if row.parts_scrapped:
         beside.append(_scrapped(row.parts_scrapped))
-    return f"{thing} {row.quantity} {shown}", tuple(beside)
+    return f"{thing} {_(row.quantity)} {shown}", tuple(beside)
 
 
 def _is_said_by(shown: str, row: Reading) -> bool:
     """Whether it says what was typed, to the last digit and in the same unit."""
-    number, _, unit = shown.partition(" ")
+    number, __, unit = shown.partition(" ")
     try:
         return units.unit(row.typed_unit).symbol == unit and units.number(row.typed_value) == units.number(number)
     except units.UnitError:
@@ -526,59 +550,70 @@ def _moved(row) -> str:
     """How many went or came, and by what; of a count how far it was off."""
     n, kinds = abs(row.quantity), StockMovement.Kind
     if row.kind in (kinds.COUNT, kinds.CORRECTION):
-        words = "counted" if row.kind == kinds.COUNT else "put right"
-        return f"{words}, {n:,} {'fewer' if row.quantity < 0 else 'more'} than booked" if n else f"{words}, as booked"
-    return f"{n:,} {row.get_kind_display()}"
+        words = pgettext("spares", "counted") if row.kind == kinds.COUNT else pgettext("spares", "put right")
+        if not n:
+            return _("{how}, as booked").format(how=words)
+        off = _("{how}, {n:,} fewer than booked") if row.quantity < 0 else _("{how}, {n:,} more than booked")
+        return off.format(how=words, n=n)
+    return _("{n:,} {kind}").format(n=n, kind=row.get_kind_display())
 
 
 def _say_movement(events, system):
     row = events[0]
-
-    order = f"order {row.line.order}" if row.line is not None else ""
+    order = _named(row.line and row.line.order, _("order {thing}"))
     came_back = movement_reads.as_it_is(row, system, currency=shop.current().currency)
-    facts = (order, _named(row.supplier, "at "), _named(row.elsewhere, "plant "), came_back)
+    facts = (
+        order,
+        _named(row.supplier, pgettext("a supplier", "at {thing}")),
+        _named(row.elsewhere, _("plant {thing}")),
+        came_back,
+    )
     return f"{row.item}: {_moved(row)}", facts
 
 
 def _say_restart(events, system):
     row = events[0]
-    return f"Record started anew from {stamp(row.at)}", (row.reason,)
+    return _("Record started anew from {at}").format(at=stamp(row.at)), (row.reason,)
 
 
 def _say_set_up(events, system):
     row = events[0]
     count = len(row.readings)
-    words = f"Set up{_named(row.press, ' in ')}, {count} {'reading' if count == 1 else 'readings'} at the stop blocks"
-    height = (
-        "" if row.shut_height_mm is None else f"shut height {units.show(row.shut_height_mm, 'shut_height_mm', system)}"
+    readings = ngettext("{n} reading at the stop blocks", "{n} readings at the stop blocks", count).format(n=count)
+    set_up = _("Set up in {press}").format(press=row.press) if row.press else _("Set up")
+    height = "" if row.shut_height_mm is None else units.show(row.shut_height_mm, "shut_height_mm", system)
+    return f"{set_up}, {readings}", (
+        _named(height, _("shut height {thing}")),
+        _("left to run like this") if row.is_good else "",
     )
-    return words, (height, "left to run like this" if row.is_good else "")
 
 
 def _say_inspection(events, system):
     row = events[0]
-    found = "something found" if row.is_finding else "nothing found"
+    words = _("Looked at {what}: something found") if row.is_finding else _("Looked at {what}: nothing found")
     scrap = _scrapped(row.parts_scrapped) if row.parts_scrapped else ""
-    return f"Looked at {row.plan.what}: {found}", (("" if row.die_id else row.plan.thing), scrap)
+    return words.format(what=row.plan.what), (("" if row.die_id else row.plan.thing), scrap)
 
 
 def _say_cost(events, system):
     row = events[0]
-    return f"{row.get_kind_display()}: {row.amount:,.2f} {shop.current().currency}", (_named(row.payer, "paid by "),)
+    words = f"{row.get_kind_display()}: {row.amount:,.2f} {shop.current().currency}"
+    return words, (_named(row.payer, _("paid by {thing}")),)
 
 
 def _say_bearer(events, system):
     row = events[0]
-    who = row.payer or "the shop"
+    named = {"who": row.payer or _("the shop"), "what": row.get_element_display()}
     if row.of_entry is not None:
-        return f"{who} pays for one entry: {row.get_element_display()} of {stamp(row.of_entry.at)}", ()
-    return f"{who} pays for {row.get_element_display()} from {stamp(row.at)}", ()
+        return _("{who} pays for one entry: {what} of {at}").format(**named, at=stamp(row.of_entry.at)), ()
+    return _("{who} pays for {what} from {at}").format(**named, at=stamp(row.at)), ()
 
 
 def _say_retirement(events, system):
     row = events[0]
     weight = "" if row.weight_kg is None else units.show(row.weight_kg, "weight_kg", system)
-    return f"Retired: {row.get_fate_display()}", (weight, _named(row.went_to, "to ") if row.went_to else "")
+    words = _("Retired: {fate}").format(fate=row.get_fate_display())
+    return words, (weight, _named(row.went_to, pgettext("a party", "to {thing}")))
 
 
 _SAY = {

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Q, QuerySet, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from diestore import units
 from diestore.register.models import Die, Item, Plant
@@ -28,7 +30,7 @@ def pair_of(entry: Event) -> list[StockMovement]:
     """The other half of a movement between two places, or two plants. Refuses to part what a later one rests on."""
     if not isinstance(entry, StockMovement) or entry.kind not in (*TWO_PLACES, Kind.MOVED):
         return []
-    stem, _, end = entry.key.rpartition(":")
+    stem, __, end = entry.key.rpartition(":")
     others: list[StockMovement] = []
     if end.partition(" ")[0] in ENDS:
         named = Q(key__in=[f"{stem}:{one}" for one in ENDS]) | Q(key__startswith=f"{stem}:beside ")
@@ -36,8 +38,10 @@ def pair_of(entry: Event) -> list[StockMovement]:
         others = list(rows.exclude(pk=entry.pk))
     for row in (entry, *others):
         if row.place in BESIDE and row.quantity > 0 and _there(row) < row.quantity:
-            went = "fitted or returned" if row.place == Place.DRAWN else "back"
-            raise EntryRefused(f"{row.item}: some of these are {went} already. Strike that out first.")
+            words = _("{item}: some of these are back already. Strike that out first.")
+            if row.place == Place.DRAWN:
+                words = _("{item}: some of these are fitted or returned already. Strike that out first.")
+            raise EntryRefused(words.format(item=row.item))
     return others
 
 
@@ -159,11 +163,11 @@ def as_it_is(row: StockMovement, system: units.System, *, currency: str) -> str:
     """What a piece is that came back: its length, the grinds left in it, what it is worth."""
     said = []
     if row.length_mm is not None:
-        said.append(f"{units.show(row.length_mm, 'length_mm', system)} long")
+        said.append(_("{length} long").format(length=units.show(row.length_mm, "length_mm", system)))
     if row.grinds_left is not None:
-        said.append(f"{row.grinds_left} {'grind' if row.grinds_left == 1 else 'grinds'} left")
+        said.append(ngettext("{n} grind left", "{n} grinds left", row.grinds_left).format(n=row.grinds_left))
     if row.worth is not None:
-        said.append(f"worth {row.worth:,.2f} {currency}")
+        said.append(_("worth {worth:,.2f} {currency}").format(worth=row.worth, currency=currency))
     return ", ".join(said)
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register import actions
 from diestore.register.models import Die, Item, Party, Plant
@@ -42,13 +43,23 @@ class AsItIs:
         if self.length_mm is not None and not (
             math.isfinite(self.length_mm) and 0 < self.length_mm <= LENGTH_AT_MOST_MM
         ):
-            raise EntryRefused(f"A length of {self.length_mm:g} mm cannot be.", field="length_mm")
+            raise EntryRefused(
+                _("A length of {length_mm:g} mm cannot be.").format(length_mm=self.length_mm), field="length_mm"
+            )
         if self.grinds_left is not None and not 0 <= self.grinds_left <= GRINDS_AT_MOST:
-            raise EntryRefused(f"{self.grinds_left:,} grinds left cannot be. Enter 0 to {GRINDS_AT_MOST:,}.",
-                               field="grinds_left")  # fmt: skip
+            raise EntryRefused(
+                _("{grinds_left:,} grinds left cannot be. Enter 0 to {most:,}.").format(
+                    grinds_left=self.grinds_left, most=GRINDS_AT_MOST
+                ),
+                field="grinds_left",
+            )
         if self.worth is not None and not (self.worth.is_finite() and 0 <= self.worth <= PRICE_AT_MOST):
-            raise EntryRefused(f"One piece cannot be worth {self.worth:,.2f}. Enter 0 to {PRICE_AT_MOST:,}.",
-                               field="worth")  # fmt: skip
+            raise EntryRefused(
+                _("One piece cannot be worth {worth:,.2f}. Enter 0 to {most:,}.").format(
+                    worth=self.worth, most=PRICE_AT_MOST
+                ),
+                field="worth",
+            )
 
     def columns(self) -> dict:
         return {"length_mm": self.length_mm, "grinds_left": self.grinds_left, "worth": self.worth}
@@ -72,7 +83,7 @@ def draw(
     """Off the shelf for a die. It is drawn until it is fitted there or comes back."""
     _check_die(die, plant)
     if work is not None and work.die_id != die.pk:
-        raise EntryRefused(f"This work is not on {die}.", field="die")
+        raise EntryRefused(_("This work is not on {die}.").format(die=die), field="die")
     told = {"die": die, "bench_work": work}
     return _between(by, plant, item, -quantity, Kind.DRAWN, Place.DRAWN, at, note, key, told)
 
@@ -110,7 +121,9 @@ def send_out(
 ) -> StockMovement:
     """Off the shelf to whoever repairs or regrinds it."""
     if supplier.retired_at is not None:
-        raise EntryRefused(f"{supplier} is no longer dealt with. Pick another supplier.", field="supplier")
+        raise EntryRefused(
+            _("{supplier} is no longer dealt with. Pick another supplier.").format(supplier=supplier), field="supplier"
+        )
     return _between(by, plant, item, -quantity, Kind.SENT_OUT, Place.REPAIR, at, note, key, {"supplier": supplier})
 
 
@@ -146,7 +159,7 @@ def scrap(
     """Off the shelf for good, with the reason: scrapped, or returned to the supplier."""
     reason = " ".join(reason.split())
     if not reason:
-        raise EntryRefused(f"Say why it is {'returned' if sent_back else 'scrapped'}.", field="note")
+        raise EntryRefused(_("Say why it is returned.") if sent_back else _("Say why it is scrapped."), field="note")
     at, key = _checked(item, quantity, at, reason, key)
     kind = Kind.SENT_BACK if sent_back else Kind.SCRAPPED
 
@@ -169,7 +182,7 @@ def move_to(
 ) -> StockMovement:
     """Off the shelf here and onto the shelf of another plant: one act. Returns what left here."""
     if to.pk == plant.pk:
-        raise EntryRefused(f"It lies in {plant} already. Pick another plant.", field="to")
+        raise EntryRefused(_("It lies in {plant} already. Pick another plant.").format(plant=plant), field="to")
     at, key = _checked(item, quantity, at, note, key)
 
     def rows() -> list[StockMovement]:
@@ -184,9 +197,9 @@ def move_to(
 def put_in_place(*, by: Actor, item: Item, place: str, reason: str) -> Item:
     """It lies in another place on the shelf from now on: a change of the catalogue, with its day."""
     place = " ".join(place.split())
-    check_text(place, field="shelf_place", what="The place", at_most=40)
+    check_text(place, field="shelf_place", what=_("The place"), at_most=40)
     if place == item.shelf_place:
-        raise EntryRefused("That is its place already.", field="shelf_place")
+        raise EntryRefused(_("That is its place already."), field="shelf_place")
     said = " ".join(reason.split()) or "lies in another place"
     try:
         with saving():
@@ -202,16 +215,21 @@ def put_in_place(*, by: Actor, item: Item, place: str, reason: str) -> Item:
 
 def _check_die(die: Die, plant: Plant) -> None:
     if die.plant_id != plant.pk:
-        raise EntryRefused(f"{die} is in another plant. Move the spare there first.", field="die")
+        raise EntryRefused(_("{die} is in another plant. Move the spare there first.").format(die=die), field="die")
 
 
 def _checked(item: Item, quantity: int, at: dt.datetime | None, note: str, key: str | None) -> tuple[dt.datetime, str]:
     quantity = abs(quantity)
     if isinstance(quantity, bool) or not isinstance(quantity, int) or not 1 <= quantity <= PIECES_AT_MOST:
-        raise EntryRefused(f"{quantity:,} of {item} cannot be. Enter 1 to {PIECES_AT_MOST:,} pieces.", field="quantity")
+        raise EntryRefused(
+            _("{quantity:,} of {item} cannot be. Enter 1 to {most:,} pieces.").format(
+                quantity=quantity, item=item, most=PIECES_AT_MOST
+            ),
+            field="quantity",
+        )
     at = at or timezone.now()
     check_moment(at)
-    check_text(note, field="note", what="The note", at_most=300)
+    check_text(note, field="note", what=_("The note"), at_most=300)
     return at, key or fresh_key()
 
 
@@ -252,7 +270,7 @@ def _between(
     """Between the shelf and another place. quantity: onto the shelf. No more leaves the other place than is in it: a
     piece may come out of a die into which it went before anybody kept a record."""
     if quantity == 0:
-        raise EntryRefused("Enter 1 or more pieces.", field="quantity")
+        raise EntryRefused(_("Enter 1 or more pieces."), field="quantity")
     at, key = _checked(item, quantity, at, note, key)
 
     def rows() -> list[StockMovement]:

@@ -12,6 +12,7 @@ import datetime as dt
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register import actions
 from diestore.register import changes as register
@@ -40,7 +41,7 @@ def move_die(*, by, die: Die, to: Plant, reason: str, at: dt.datetime | None = N
         BenchWork.objects.filter(die=die, state__in=BenchWork.OPEN).update(person=None, day=None)  # people stay
         die.refresh_from_db()
         if die.plant_id != to.pk:
-            raise ChangeRefused("It was moved again after that day. Enter a later one.", field="at")
+            raise ChangeRefused(_("It was moved again after that day. Enter a later one."), field="at")
         register.tell(die, *moved)
         taken = Position.objects.filter(die=die, item__isnull=False).values_list("item", flat=True)
         changes.tell(dies=[die.pk], items=set(taken))  # the advice of the plant it comes from is otherwise too
@@ -49,21 +50,34 @@ def move_die(*, by, die: Die, to: Plant, reason: str, at: dt.datetime | None = N
 
 def _check(die: Die, to: Plant, press: Press | None, orders, pieces) -> None:
     if die.plant_id == to.pk:
-        raise ChangeRefused(f"{die} stands in {to} already.", field="to")
+        raise ChangeRefused(_("{die} stands in {to} already.").format(die=die, to=to), field="to")
     if press is not None and press.plant_id != to.pk:
-        raise ChangeRefused(f"Press {press} is not in {to}.", field="press")
+        raise ChangeRefused(_("Press {press} is not in {to}.").format(press=press, to=to), field="press")
     if row := DieInPress.objects.now().filter(die=die).select_related("press").first():
-        raise ChangeRefused(f"{die} is in press {row.press}. Take it out first.")
+        raise ChangeRefused(_("{die} is in press {press}. Take it out first.").format(die=die, press=row.press))
     counters = Counter.objects.filter(die=die)
     counting = counters.filter(waiting_since__isnull=False).exists() or OpenCount.objects.filter(die=die).exists()
     asked = CounterQuestion.objects.filter(counter__in=counters, settled_at__isnull=True).exists()
     if counting or asked:
-        raise ChangeRefused(f"Counts of {die} are not settled yet. Count them and answer what is asked first.")
+        raise ChangeRefused(
+            _("Counts of {die} are not settled yet. Count them and answer what is asked first.").format(die=die)
+        )
     if Die.objects.filter(plant=to, code__iexact=die.code).exists():
-        raise ChangeRefused(f"There is a die {die} in {to} already. Give one of them another code first.", field="to")
+        raise ChangeRefused(
+            _("There is a die {die} in {to} already. Give one of them another code first.").format(die=die, to=to),
+            field="to",
+        )
     for order in orders:
         if Order.objects.filter(plant=to, number=order.number, part=order.part_id).exists():
-            raise ChangeRefused(f"{to} has a job {order.number} for the same part. Give one another number first.")
+            raise ChangeRefused(
+                _("{to} has a job {number} for the same part. Give one another number first.").format(
+                    to=to, number=order.number
+                )
+            )
     marks = [mark for mark in pieces.values_list("mark", flat=True) if mark]
     if twice := Piece.objects.filter(plant=to, mark__in=marks).order_by("mark").first():
-        raise ChangeRefused(f"{to} has a piece marked {twice.mark} already. Mark one of them otherwise first.")
+        raise ChangeRefused(
+            _("{to} has a piece marked {mark} already. Mark one of them otherwise first.").format(
+                to=to, mark=twice.mark
+            )
+        )

@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.handbook.build_elements import ELEMENTS, WAYS_AT_MOST, YEARS_AT_MOST
 from diestore.register.models import Plant
@@ -56,15 +57,18 @@ def _check(values: Mapping[str, object], places: Sequence[Place]) -> None:
     if isinstance(volumes, list):
         if not 1 <= len(volumes) <= YEARS_AT_MOST:
             raise EntryRefused(
-                f"Enter the parts of 1 to {YEARS_AT_MOST} years, one figure for each year.", field="volumes"
+                _("Enter the parts of 1 to {most} years, one figure for each year.").format(most=YEARS_AT_MOST),
+                field="volumes",
             )
         if any(not 0 <= parts <= PARTS_AT_MOST for parts in volumes) or not any(volumes):
-            raise EntryRefused("Parts of a year are nought or more, and at least one year has some.", field="volumes")
+            raise EntryRefused(
+                _("Parts of a year are nought or more, and at least one year has some."), field="volumes"
+            )
     if not places:
-        raise EntryRefused("Enter at least one cutting place: without an edge nothing goes dull.", field="places")
+        raise EntryRefused(_("Enter at least one cutting place: without an edge nothing goes dull."), field="places")
     on, until = values.get("on"), values.get("valid_until")
     if isinstance(on, dt.date) and isinstance(until, dt.date) and until < on:
-        raise EntryRefused("The offer would end before it begins.", field="valid_until")
+        raise EntryRefused(_("The offer would end before it begins."), field="valid_until")
 
 
 def _save(outline: Outline, by: AbstractBaseUser) -> None:
@@ -100,10 +104,10 @@ def put_way(
     """A way of building it, new or changed. Raises EntryRefused where there are five already or a price is negative."""
     taken = list(outline.ways.values_list("sequence", flat=True))
     if way is None and len(taken) >= WAYS_AT_MOST:
-        raise EntryRefused(f"{WAYS_AT_MOST} ways stand there already. Take one away first.")
+        raise EntryRefused(_("{most} ways stand there already. Take one away first.").format(most=WAYS_AT_MOST))
     price = values.get("price")
     if isinstance(price, Decimal) and price < 0:
-        raise EntryRefused("A tool does not cost less than nothing.", field="price")
+        raise EntryRefused(_("A tool does not cost less than nothing."), field="price")
     made = way or OutlineWay(outline=outline, sequence=max(taken, default=0) + 1)
     for name, value in values.items():
         setattr(made, name, value)
@@ -140,9 +144,11 @@ def put_prices(*, by: AbstractBaseUser, plant: Plant, day: dt.date, prices: Mapp
     """Prices of elements that hold from a day on; one of the same day takes the place of the one before. How many."""
     for element, price in prices.items():
         if element not in ELEMENTS:
-            raise EntryRefused(f"There is no element called {element!r}.")
+            raise EntryRefused(_("There is no element called {element!r}.").format(element=element))
         if price < 0:
-            raise EntryRefused(f"{ELEMENTS[element].words}: a price is nought or more.", field=element)
+            raise EntryRefused(
+                _("{element}: a price is nought or more.").format(element=_(ELEMENTS[element].words)), field=element
+            )
         told: dict[str, object] = {"price": price, "user_id": by.pk}
         ElementPrice.objects.update_or_create(plant=plant, element=element, valid_from=day, defaults=told)
     return len(prices)

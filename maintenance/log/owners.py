@@ -16,6 +16,7 @@ from django.contrib.auth.models import User
 from django.core import signing
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from diestore.access.models import Person
@@ -168,7 +169,9 @@ def read(kept: object) -> ReportSaid:
     except ValidationError as wrong:
         first = wrong.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        raise EntryRefused(f"This is no condition report: {where}: {first['msg']}.") from None
+        raise EntryRefused(
+            _("This is no condition report: {where}: {first}.").format(where=where, first=first["msg"])
+        ) from None
 
 
 # --- signed -----------------------------------------------------------------------------------------------------------
@@ -186,9 +189,9 @@ def sign(
 ) -> SignedReport:
     """Keep what the report says now, under a name. Signed twice under one key, it counts once."""
     if person is None:
-        raise EntryRefused("Say who signs it.", field="person")
+        raise EntryRefused(_("Say who signs it."), field="person")
     note = note.strip()
-    check_text(note, field="note", what="The note", at_most=NOTE_AT_MOST)
+    check_text(note, field="note", what=_("The note"), at_most=NOTE_AT_MOST)
     with saving():
         known = SignedReport.objects.filter(key=key, die=die).first() if key else None
         if known is not None:
@@ -205,14 +208,14 @@ def sign(
 def strike_report(*, person: Person | None, report: SignedReport, reason: str) -> SignedReport:
     """It is shown to no customer any more; it stays, with who struck it out and why."""
     if person is None:
-        raise EntryRefused("Say who strikes it out.", field="person")
+        raise EntryRefused(_("Say who strikes it out."), field="person")
     if not reason.strip():
-        raise EntryRefused("Say why it is struck out.", field="reason")
-    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+        raise EntryRefused(_("Say why it is struck out."), field="reason")
+    check_text(reason.strip(), field="reason", what=_("The reason"), at_most=300)
     with saving():
         kept = SignedReport.objects.select_for_update(of=("self",)).get(pk=report.pk)
         if kept.is_struck:
-            raise EntryRefused("This report is struck out already.")
+            raise EntryRefused(_("This report is struck out already."))
         kept.struck_at, kept.struck_by, kept.struck_reason = timezone.now(), person, reason.strip()
         kept.save(update_fields=["struck_at", "struck_by", "struck_reason"])
         return kept
@@ -238,20 +241,25 @@ class NewLink:
 def make_link(*, person: Person | None, user: User | None, customer: Party, plant: Plant, last_day: dt.date) -> NewLink:
     """An address that opens until the end of that day."""
     if person is None:
-        raise EntryRefused("Say who makes it.", field="person")
+        raise EntryRefused(_("Say who makes it."), field="person")
     today = timezone.localdate()
     if last_day < today:
-        raise EntryRefused("This day has passed. Pick today or a later one.", field="last_day")
+        raise EntryRefused(_("This day has passed. Pick today or a later one."), field="last_day")
     if (last_day - today).days > DAYS_AT_MOST:
         latest = today + dt.timedelta(days=DAYS_AT_MOST)
-        raise EntryRefused(f"A link opens for {DAYS_AT_MOST} days at most: until {latest}.", field="last_day")
+        raise EntryRefused(
+            _("A link opens for {most} days at most: until {latest}.").format(most=DAYS_AT_MOST, latest=latest),
+            field="last_day",
+        )
     with saving():
         Party.objects.select_for_update(of=("self",)).get(pk=customer.pk)
         open_ones = CustomerLink.objects.filter(
             customer=customer, plant=plant, withdrawn_at__isnull=True, last_day__gte=today
         )
         if open_ones.count() >= LINKS_AT_MOST:
-            raise EntryRefused(f"{LINKS_AT_MOST} links of this customer open already. Withdraw one first.")
+            raise EntryRefused(
+                _("{most} links of this customer open already. Withdraw one first.").format(most=LINKS_AT_MOST)
+            )
         secret = secrets.token_urlsafe(32)
         link = CustomerLink.objects.create(
             customer=customer, plant=plant, token_hash=_hash(secret), made_by=person, user=user, last_day=last_day

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from diestore.register.models import Die, Party
 from maintenance.clockwork.works import OPERATIONS
@@ -42,8 +43,10 @@ def element_of(entry: Event) -> str:
 
 def _check(payer: Party | None, note: str) -> None:
     if payer is not None and payer.role != Party.Role.CUSTOMER:
-        raise EntryRefused(f"{payer} is a supplier. Who pays is the shop or a customer.", field="payer")
-    check_text(note, field="note", what="The note", at_most=NOTE_AT_MOST)
+        raise EntryRefused(
+            _("{payer} is a supplier. Who pays is the shop or a customer.").format(payer=payer), field="payer"
+        )
+    check_text(note, field="note", what=_("The note"), at_most=NOTE_AT_MOST)
 
 
 def say_of_die(
@@ -63,7 +66,7 @@ def say_of_die(
     note = note.strip()
     for element, payer in payers.items():
         if element not in ELEMENTS:
-            raise EntryRefused("Pick what is paid from the list.", field="element")
+            raise EntryRefused(_("Pick what is paid from the list."), field="element")
         _check(payer, note)
     with saving():
         Die.objects.select_for_update(of=("self",)).get(pk=die.pk)  # two at once: the second sees the first
@@ -72,7 +75,7 @@ def say_of_die(
         holding = holding_at(die, at)
         other = {e: p for e, p in payers.items() if (p.pk if p else None) != _payer(holding.get(e))}
         if not other:
-            raise EntryRefused("Nothing here is other than it was on that day.")
+            raise EntryRefused(_("Nothing here is other than it was on that day."))
         head = key or fresh_key()
         made = [
             CostBearer.objects.create(
@@ -88,7 +91,7 @@ def say_of_entry(*, by: Actor, entry: Event, payer: Party | None, note: str = ""
     """This one entry is paid by him, None: the shop, whatever holds of its die. Said again, the newest holds."""
     die, column = die_of(entry), COLUMN.get(type(entry))
     if die is None or column is None or entry.is_struck:
-        raise EntryRefused("This entry is in no die's cost, so nobody pays for it.")
+        raise EntryRefused(_("This entry is in no die's cost, so nobody pays for it."))
     note = note.strip()
     _check(payer, note)
     with saving():

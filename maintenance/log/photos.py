@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.pictures import Picture
 from diestore.register.models import Plant
@@ -49,15 +50,17 @@ def add_photo(
     """Beside an entry or a work. The same picture beside the same thing again is the one that is there."""
     sort, key = name_of(of)
     words = " ".join(words.split())
-    check_text(words, field="photo", what="What the photo shows", at_most=WORDS_AT_MOST)
+    check_text(words, field="photo", what=_("What the photo shows"), at_most=WORDS_AT_MOST)
     if sort not in SHOWN:
-        raise EntryRefused("No photo is kept of this sort of entry.", field="photo")
+        raise EntryRefused(_("No photo is kept of this sort of entry."), field="photo")
     own = hashlib.sha256(b"\x00".join((sort.encode(), key.encode(), picture.jpeg))).hexdigest()[:32]
     if known := Photo.objects.without_pictures().filter(key=own).first():
         return known
     if Photo.objects.standing().filter(of_sort=sort, of_key=key).count() >= AT_MOST:
-        raise EntryRefused(f"There are {AT_MOST} photos here already. Strike one out first.", field="photo")
-    with saving("This photo is there already."):
+        raise EntryRefused(
+            _("There are {at_most} photos here already. Strike one out first.").format(at_most=AT_MOST), field="photo"
+        )
+    with saving(_("This photo is there already.")):
         return Photo.objects.create(
             plant=plant, key=own, of_sort=sort, of_key=key, at=at or timezone.now(), person=by.person,
             user_id=getattr(by.user, "pk", None), words=words, width=picture.width, height=picture.height,
@@ -68,14 +71,14 @@ def add_photo(
 def strike_photo(*, by: Actor, photo: Photo, reason: str) -> Photo:
     """The photo is shown no more; it stays, and a history folder carries it with who struck it out and why."""
     if by.person is None:
-        raise EntryRefused("Say who strikes it out.", field="person")
+        raise EntryRefused(_("Say who strikes it out."), field="person")
     if not reason.strip():
-        raise EntryRefused("Say why it is struck out.", field="reason")
-    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+        raise EntryRefused(_("Say why it is struck out."), field="reason")
+    check_text(reason.strip(), field="reason", what=_("The reason"), at_most=300)
     with saving():
         found = Photo.objects.without_pictures().select_for_update(of=("self",)).get(pk=photo.pk)
         if found.is_struck:
-            raise EntryRefused("This photo is struck out already.")
+            raise EntryRefused(_("This photo is struck out already."))
         found.struck_at, found.struck_by, found.struck_reason = timezone.now(), by.person, reason.strip()
         found.save(update_fields=["struck_at", "struck_by", "struck_reason"])
         return found

@@ -14,6 +14,8 @@ from typing import NamedTuple
 from django.db.models import Count, IntegerField, Max, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from diestore.register.models import Plant
 from diestore.register.sources import Source
@@ -24,7 +26,8 @@ from .rules import EntryRefused
 
 Kind, Place = StockMovement.Kind, StockMovement.Place
 DRAFT, PLACED, CONFIRMED, IN_PART, CLOSED, CANCELLED = STATES = (
-    "draft", "placed", "confirmed", "part received", "closed", "cancelled",
+    gettext_noop("draft"), gettext_noop("placed"), gettext_noop("confirmed"), gettext_noop("part received"),
+    gettext_noop("closed"), gettext_noop("cancelled"),
 )  # fmt: skip
 CENT = Decimal("0.01")
 WAITED_FOR = (PLACED, CONFIRMED, IN_PART)
@@ -87,8 +90,9 @@ class OrderRow:
     @property
     def mark(self) -> Mark:
         if self.days_late:
-            return Mark("short", f"{self.days_late} day{'' if self.days_late == 1 else 's'} late")
-        return Mark("unknown" if self.state in (DRAFT, CANCELLED) else "", self.state.capitalize())
+            late = ngettext("{n} day late", "{n} days late", self.days_late).format(n=self.days_late)
+            return Mark("short", late)
+        return Mark("unknown" if self.state in (DRAFT, CANCELLED) else "", _(self.state).capitalize())
 
     @property
     def open(self) -> int:
@@ -381,10 +385,12 @@ def moves_with(entry: Event) -> list[StockMovement]:
     if not isinstance(entry, StockMovement) or entry.line_id is None:
         return []
     if entry.kind == StockMovement.Kind.ORDERED:
-        raise EntryRefused("This is the order itself. Cancel it on its own page.")
+        raise EntryRefused(_("This is the order itself. Cancel it on its own page."))
     if entry.line is not None and entry.line.order.cancelled_at is not None:
-        raise EntryRefused(f"{entry.line.order} is cancelled as a whole. Order anew what is to come after all.")
-    stem, _, end = entry.key.rpartition(":")
+        raise EntryRefused(
+            _("{order} is cancelled as a whole. Order anew what is to come after all.").format(order=entry.line.order)
+        )
+    stem, __, end = entry.key.rpartition(":")
     if end not in RECEIPT:
         return []
     others = StockMovement.objects.standing().filter(line=entry.line_id, key__in=[f"{stem}:{one}" for one in RECEIPT])

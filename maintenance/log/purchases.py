@@ -15,6 +15,8 @@ from decimal import Decimal
 
 from django.db.models import F, Max
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from diestore.register.models import Item, Party, Plant
 from diestore.register.sources import Source
@@ -22,7 +24,7 @@ from maintenance.models import PurchaseLine, PurchaseOrder, PurchaseStep, StockM
 from maintenance.models.purchasing import PIECES_AT_MOST, PRICE_AT_MOST
 
 from . import changes, purchase_reads, supplied
-from .rules import EntryRefused, check_moment, check_text, day_of, saving
+from .rules import EntryRefused, check_moment, check_text, day_of, english, saving
 from .write import Actor
 
 Kind, Place, Sort = StockMovement.Kind, StockMovement.Place, PurchaseStep.Sort
@@ -54,7 +56,7 @@ class Drafted:
 def draft(*, by: Actor, plant: Plant, wanted: Sequence[Wanted], currency: str) -> Drafted:
     """Spares into drafts, one for each supplier. A spare that stands in a draft of the plant is not put in again."""
     if not wanted:
-        raise EntryRefused("Tick at least one spare.", field="item")
+        raise EntryRefused(_("Tick at least one spare."), field="item")
     for one in wanted:
         check_item(one.item)
         check_pieces(one.quantity, one.item)
@@ -114,7 +116,11 @@ def _add(order: PurchaseOrder, one: Wanted, source: Source | None = None) -> Pur
     """source: of the order's supplier, whose price list says the price; without one the catalogue does."""
     last = order.lines.aggregate(n=Max("sequence"))["n"] or 0
     if order.lines.count() >= LINES_AT_MOST:
-        raise EntryRefused(f"{order} has {LINES_AT_MOST} lines; that is the most. Place it, then draft another.")
+        raise EntryRefused(
+            _("{order} has {most} lines; that is the most. Place it, then draft another.").format(
+                order=order, most=LINES_AT_MOST
+            )
+        )
     price = one.unit_price
     if price is None:
         of_list = supplied.price_of(source, one.quantity, order.currency)
@@ -128,7 +134,7 @@ def add_line(*, by: Actor, order: PurchaseOrder, item: Item, quantity: int) -> P
     """One more spare on a draft."""
     check_item(item)
     check_pieces(quantity, item)
-    with saving(f"{item} is on this order already. Change its pieces there."):
+    with saving(_("{item} is on this order already. Change its pieces there.").format(item=item)):
         order = _draft_of(order)
         source = supplied.by_supplier([item.pk], order.supplier_id).get(item.pk)
         line = _add(order, Wanted(item=item, quantity=quantity), source)
@@ -158,14 +164,18 @@ def change_draft(
     """A draft as it was typed. Lines that are not named stay as they are. seen: the change that it was typed over."""
     check_currency(currency)
     check_day(wanted_on, field="wanted_on")
-    check_text(note, field="note", what="The note", at_most=500)
+    check_text(note, field="note", what=_("The note"), at_most=500)
     if supplier is not None:
         check_supplier(supplier)
     with saving():
         order = _draft_of(order)
         if seen is not None and seen != order.changes:
-            raise EntryRefused("Somebody changed this draft since you opened it. Open it again and look at it; nothing "
-                               "of what you typed is saved.")  # fmt: skip
+            raise EntryRefused(
+                _(
+                    "Somebody changed this draft since you opened it. Open it again and look at it; nothing "
+                    "of what you typed is saved."
+                )
+            )
         items = list(order.lines.values_list("item", flat=True))
         was_from = supplied.by_supplier(items, order.supplier_id)
         now_from = supplied.by_supplier(items, None if supplier is None else supplier.pk)
@@ -196,8 +206,8 @@ def _draft_of(order: PurchaseOrder) -> PurchaseOrder:
     """It as it is now, held until the end of the transaction."""
     found = PurchaseOrder.objects.select_for_update(of=("self",)).select_related("plant").get(pk=order.pk)
     if not found.is_draft:
-        what = "cancelled" if found.cancelled_at else "placed"
-        raise EntryRefused(f"{found} is {what} already. What it says stays as it is.")
+        what = _("cancelled") if found.cancelled_at else _("placed")
+        raise EntryRefused(_("{found} is {what} already. What it says stays as it is.").format(found=found, what=what))
     return found
 
 
@@ -231,7 +241,7 @@ def place(*, by: Actor, order: PurchaseOrder, seen: int | None = None, odd_lots:
             check_supplier(order.supplier)
         lines = list(order.lines.select_related("item"))
         if not lines:
-            raise EntryRefused("There is nothing on this order. Add a spare first, or cancel the draft.")
+            raise EntryRefused(_("There is nothing on this order. Add a spare first, or cancel the draft."))
         theirs = supplied.by_supplier([line.item_id for line in lines], order.supplier_id)
         for line in lines:
             check_item(line.item)
@@ -252,14 +262,17 @@ def place(*, by: Actor, order: PurchaseOrder, seen: int | None = None, odd_lots:
 
 def _say_why_not(order: PurchaseOrder) -> None:
     if order.cancelled_at is not None:
-        raise EntryRefused(f"{order} is cancelled. Draft a new one.")
+        raise EntryRefused(_("{order} is cancelled. Draft a new one.").format(order=order))
     if order.placed_at is not None:
         step = order.steps.filter(sort=Sort.PLACED).select_related("person", "user").first()
         who = step and (step.person or step.user)
-        raise EntryRefused(f"{order} is placed already{f', by {who}' if who else ''}. Nothing was ordered twice.")
+        words = _("{order} is placed already. Nothing was ordered twice.")
+        if who:
+            words = _("{order} is placed already, by {who}. Nothing was ordered twice.")
+        raise EntryRefused(words.format(order=order, who=who))
     if order.supplier_id is None:
-        raise EntryRefused("Name the supplier first.", field="supplier")
-    raise EntryRefused("Somebody changed this draft since you opened it. Look at it again, then place it.")
+        raise EntryRefused(_("Name the supplier first."), field="supplier")
+    raise EntryRefused(_("Somebody changed this draft since you opened it. Look at it again, then place it."))
 
 
 # --- placed -----------------------------------------------------------------------------------------------------------
@@ -277,7 +290,7 @@ def confirm(
     *, by: Actor, order: PurchaseOrder, promises: Mapping[int, Promise], their_number: str = ""
 ) -> PurchaseOrder:
     """The supplier's own word: days, prices, and what he calls the order."""
-    check_text(their_number, field="their_number", what="The supplier's number", at_most=60)
+    check_text(their_number, field="their_number", what=_("The supplier's number"), at_most=60)
     with saving():
         order = _placed(order)
         moved = False
@@ -299,7 +312,9 @@ def confirm(
             order.their_number, moved = their_number.strip(), True
             order.save(update_fields=["their_number"])
         if moved:
-            said = ", ".join(day_of(day) for day in sorted(days)[:4]) + (" ..." if len(days) > 4 else "")
+            said = english(lambda: ", ".join(day_of(day) for day in sorted(days)[:4])) + (
+                " ..." if len(days) > 4 else ""
+            )
             _step(by, order, Sort.CONFIRMED, f"Confirmed for {said}" if days else "What was confirmed is put right")
             _changed(order)
             changes.tell(items=list(order.lines.values_list("item", flat=True)))
@@ -313,15 +328,17 @@ def chase(*, by: Actor, order: PurchaseOrder, today: dt.date | None = None) -> P
         order = _placed(order)
         key = f"{order.key}:asked {today.isoformat()}"
         known = PurchaseStep.objects.filter(key=key).first()
-        return known or _step(by, order, Sort.CHASED, f"Asked the supplier on {day_of(today)}", key=key)
+        return known or _step(
+            by, order, Sort.CHASED, english(lambda: f"Asked the supplier on {day_of(today)}"), key=key
+        )
 
 
 def _placed(order: PurchaseOrder) -> PurchaseOrder:
     found = PurchaseOrder.objects.select_for_update(of=("self",)).select_related("plant").get(pk=order.pk)
     if found.cancelled_at is not None:
-        raise EntryRefused(f"{found} is cancelled.")
+        raise EntryRefused(_("{found} is cancelled.").format(found=found))
     if found.placed_at is None:
-        raise EntryRefused(f"{found} is a draft. Place it first.")
+        raise EntryRefused(_("{found} is a draft. Place it first.").format(found=found))
     return found
 
 
@@ -364,25 +381,26 @@ def questions_of(lines: Sequence[purchase_reads.LineRow], came: Mapping[int, Cam
         if one is None or one.quantity <= 0 or row.line.item_id is None:
             continue
         n, still, item = one.quantity, row.open, row.line.item
-        what = "ordered" if still == row.line.quantity else "still to come"
+        words = _("{item}: {n:,} came of {still:,} still to come.")
+        if still == row.line.quantity:
+            words = _("{item}: {n:,} came of {still:,} ordered.")
+        words = words.format(item=item, n=n, still=still)
         if n > still and one.answer not in (TAKE_ALL, TAKE_ORDERED):
-            all_words = f"take {n:,}" if still else f"take {n:,} all the same"
-            only = f"take {still:,}, {n - still:,} {_goes(n - still)} back" if still else f"none: {n:,} {_goes(n)} back"
-            words = f"{item}: {n:,} came of {still:,} {what}."
+            back = n - still
+            all_words = _("take {n:,}") if still else _("take {n:,} all the same")
+            only = ngettext("take {still:,}, {back:,} goes back", "take {still:,}, {back:,} go back", back)
+            if not still:
+                only = ngettext("none: {back:,} goes back", "none: {back:,} go back", back)
+            all_words, only = all_words.format(n=n), only.format(still=still, back=back)
             asked.append(Question(line=row.line, words=words, answers=((TAKE_ALL, all_words), (TAKE_ORDERED, only))))
         elif n < still and one.answer not in (STILL_TO_COME, COMES_NO_MORE):
             rest = still - n
-            words = f"{item}: {n:,} came of {still:,} {what}."
             answers = (
-                (STILL_TO_COME, f"{rest:,} still {'comes' if rest == 1 else 'come'}"),
-                (COMES_NO_MORE, f"{rest:,} {'is' if rest == 1 else 'are'} cancelled"),
+                (STILL_TO_COME, ngettext("{n:,} still comes", "{n:,} still come", rest).format(n=rest)),
+                (COMES_NO_MORE, ngettext("{n:,} is cancelled", "{n:,} are cancelled", rest).format(n=rest)),
             )
             asked.append(Question(line=row.line, words=words, answers=answers))
     return asked
-
-
-def _goes(n: int) -> str:
-    return "goes" if n == 1 else "go"
 
 
 def receive(
@@ -401,7 +419,7 @@ def receive(
     """
     at = at or timezone.now()
     check_moment(at)
-    check_text(note, field="note", what="The note", at_most=500)
+    check_text(note, field="note", what=_("The note"), at_most=500)
     key = key or fresh_key()
     with saving():
         order = _placed(order)
@@ -409,14 +427,18 @@ def receive(
         if known:
             return known
         if order.placed_at is not None and at < order.placed_at - dt.timedelta(days=1):
-            raise EntryRefused(f"{order} was placed on {day_of(timezone.localdate(order.placed_at))}, after that. "
-                               "Check the day.", field="at")  # fmt: skip
+            raise EntryRefused(
+                _("{order} was placed on {placed_at}, after that. Check the day.").format(
+                    order=order, placed_at=day_of(timezone.localdate(order.placed_at))
+                ),
+                field="at",
+            )
         lines = purchase_reads.row_of(order).lines
         for row in lines:
             if (one := came.get(row.line.pk)) is not None and one.quantity:
                 check_pieces(one.quantity, row.line.item, field=f"came-{row.line.pk}")
         if not any(came[row.line.pk].quantity > 0 for row in lines if row.line.pk in came):
-            raise EntryRefused("Enter how many came of at least one line.", field="came")
+            raise EntryRefused(_("Enter how many came of at least one line."), field="came")
         if asked := questions_of(lines, came):
             raise Asks(asked)
         made = [move for row in lines for move in _taken(by, row, came.get(row.line.pk), at, note, key)]
@@ -464,13 +486,13 @@ def cancel(*, by: Actor, order: PurchaseOrder, reason: str) -> PurchaseOrder:
     """A draft is dropped; of a placed order what is still to come comes no more. What came stays."""
     reason = " ".join(reason.split())
     if not reason:
-        raise EntryRefused("Say why it is cancelled.", field="reason")
-    check_text(reason, field="reason", what="The reason", at_most=300)
+        raise EntryRefused(_("Say why it is cancelled."), field="reason")
+    check_text(reason, field="reason", what=_("The reason"), at_most=300)
     with saving():
         order = PurchaseOrder.objects.select_for_update(of=("self",)).select_related("plant").get(pk=order.pk)
         row = purchase_reads.row_of(order)
         if row.state in (purchase_reads.CANCELLED, purchase_reads.CLOSED):
-            raise EntryRefused(f"{order} is {row.state} already.")
+            raise EntryRefused(_("{order} is {state} already.").format(order=order, state=row.state))
         now = timezone.now()
         off = [line for line in row.lines if line.open]
         number = order.changes + 1
@@ -506,35 +528,51 @@ def _step(
 
 def check_item(item: Item) -> None:
     if item.newer is not None:
-        raise EntryRefused(f"{item.newer} took the place of {item}. Order {item.newer} in its place.", field="item")
+        raise EntryRefused(
+            _("{newer} took the place of {item}. Order {newer} in its place.").format(newer=item.newer, item=item),
+            field="item",
+        )
     if item.retired_at is None:
         return
     others = Item.objects.filter(code=item.code, retired_at=None).exclude(pk=item.pk).order_by("-revision", "-pk")
     newer = others.first()
-    instead = f" Order {newer} in its place." if newer is not None else " Take it off the order."
-    raise EntryRefused(f"{item} is no longer offered (since {day_of(timezone.localdate(item.retired_at))}).{instead}",
-                       field="item")  # fmt: skip
+    words = _("{item} is no longer offered (since {day}). Take it off the order.")
+    if newer is not None:
+        words = _("{item} is no longer offered (since {day}). Order {newer} in its place.")
+    day = day_of(timezone.localdate(item.retired_at))
+    raise EntryRefused(words.format(item=item, day=day, newer=newer), field="item")
 
 
 def check_supplier(supplier: Party) -> None:
     if supplier.retired_at is not None:
-        raise EntryRefused(f"{supplier} is no longer dealt with. Pick another supplier.", field="supplier")
+        raise EntryRefused(
+            _("{supplier} is no longer dealt with. Pick another supplier.").format(supplier=supplier), field="supplier"
+        )
 
 
 def check_pieces(quantity: int, item: Item, *, field: str = "quantity") -> None:
     if isinstance(quantity, bool) or not isinstance(quantity, int) or not 1 <= quantity <= PIECES_AT_MOST:
-        raise EntryRefused(f"{quantity:,} of {item} cannot be. Enter 1 to {PIECES_AT_MOST:,} pieces.", field=field)
+        raise EntryRefused(
+            _("{quantity:,} of {item} cannot be. Enter 1 to {most:,} pieces.").format(
+                quantity=quantity, item=item, most=PIECES_AT_MOST
+            ),
+            field=field,
+        )
 
 
 def check_price(price: Decimal | None, item: Item, *, field: str = "price") -> None:
     if price is not None and not (price.is_finite() and 0 <= price <= PRICE_AT_MOST):
-        raise EntryRefused(f"A price of {price:,.2f} for one {item} cannot be. Enter 0 to {PRICE_AT_MOST:,}.",
-                           field=field)  # fmt: skip
+        raise EntryRefused(
+            _("A price of {price:,.2f} for one {item} cannot be. Enter 0 to {most:,}.").format(
+                price=price, item=item, most=PRICE_AT_MOST
+            ),
+            field=field,
+        )
 
 
 def check_currency(currency: str) -> None:
     if not re.fullmatch(r"[A-Z]{3}", currency):
-        raise EntryRefused("The currency is three capital letters, such as EUR or USD (ISO 4217).", field="currency")
+        raise EntryRefused(_("The currency is three capital letters, such as EUR or USD (ISO 4217)."), field="currency")
 
 
 def check_day(day: dt.date | None, *, field: str) -> None:
@@ -542,13 +580,15 @@ def check_day(day: dt.date | None, *, field: str) -> None:
         return
     today = timezone.localdate()
     if not -DAYS_AHEAD_AT_MOST <= (day - today).days <= DAYS_AHEAD_AT_MOST:
-        raise EntryRefused(f"{day.isoformat()} cannot be. Check the year.", field=field)
+        raise EntryRefused(_("{day} cannot be. Check the year.").format(day=day.isoformat()), field=field)
 
 
 def check_promise(day: dt.date | None, order: PurchaseOrder, *, field: str) -> None:
     check_day(day, field=field)
     if day is not None and order.placed_at is not None and day < (placed := timezone.localdate(order.placed_at)):
         raise EntryRefused(
-            f"{day_of(day)} lies before the day on which it was ordered ({day_of(placed)}). Check the date.",
+            _("{day} lies before the day on which it was ordered ({placed}). Check the date.").format(
+                day=day_of(day), placed=day_of(placed)
+            ),
             field=field,
         )

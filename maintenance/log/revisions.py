@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register import successors
 from diestore.register.models import Amendment, Item, Plant
@@ -40,19 +41,21 @@ def replace(
     """From a moment on `newer` takes the place of `old`, in all its places. pieces: what happens at once to those on
     the shelves of some plants, where they are retired: each leaves with the reason. Raises ChangeRefused."""
     if pieces not in PIECES:
-        raise ChangeRefused("Say what happens to the pieces on the shelf.", field="pieces")
+        raise ChangeRefused(_("Say what happens to the pieces on the shelf."), field="pieces")
     if pieces != LATER and old_stock != Item.OldStock.RETIRED:
         raise ChangeRefused(
-            "What is still usable stays on the shelf and is used up first. Leave the pieces there, or retire them.",
+            _("What is still usable stays on the shelf and is used up first. Leave the pieces there, or retire them."),
             field="pieces",
         )
     with transaction.atomic():
         last = StockMovement.objects.standing().filter(item=old).order_by("-at", "-pk").first()
         if last is not None and timezone.localdate(at) < timezone.localdate(last.at):
             raise ChangeRefused(
-                f"{old} moved on {day_of(timezone.localdate(last.at))} still ({last.get_kind_display()}). Enter that "
-                "day or a later one.", field="at",
-            )  # fmt: skip
+                _("{old} moved on {at} still ({kind}). Enter that day or a later one.").format(
+                    old=old, at=day_of(timezone.localdate(last.at)), kind=last.get_kind_display()
+                ),
+                field="at",
+            )
         made = successors.replace(
             by=by.user, old=old, newer=newer, old_stock=old_stock, at=at, reason=reason, opened=opened
         )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register.models import Item, Plant
 from maintenance.models import StockMovement, fresh_key
@@ -92,7 +93,7 @@ def count(
     at = at or timezone.now()
     check_moment(at)
     if not counted:
-        raise EntryRefused("Enter what lies there of at least one spare.")
+        raise EntryRefused(_("Enter what lies there of at least one spare."))
     key = key or fresh_key()
     with saving():
         Plant.objects.select_for_update(no_key=True).get(pk=plant.pk)  # two sheets of one rack come one after the other
@@ -104,7 +105,7 @@ def count(
         for pk, one in counted.items():
             item = items.get(pk)
             if item is None:
-                raise EntryRefused("One of these spares is no longer there. Open the sheet again.")
+                raise EntryRefused(_("One of these spares is no longer there. Open the sheet again."))
             now = stock[pk].on_hand if pk in stock else 0
             made.append(_counted(by, plant, item, one, now, at, key))
         StockMovement.objects.bulk_create(made)
@@ -115,19 +116,28 @@ def count(
 def difference(item: Item, one: Counted, now: int) -> int:
     """How many more lie there than should. Raises EntryRefused where it cannot be or says no reason."""
     if not 0 <= one.found <= PIECES_AT_MOST:
-        raise EntryRefused(f"{one.found:,} of {item} cannot lie there. Enter 0 to {PIECES_AT_MOST:,}.",
-                           field=f"found-{item.pk}")  # fmt: skip
+        raise EntryRefused(
+            _("{found:,} of {item} cannot lie there. Enter 0 to {most:,}.").format(
+                found=one.found, item=item, most=PIECES_AT_MOST
+            ),
+            field=f"found-{item.pk}",
+        )
     reason = " ".join(one.reason.split())
-    check_text(reason, field=f"reason-{item.pk}", what="The reason", at_most=300)
+    check_text(reason, field=f"reason-{item.pk}", what=_("The reason"), at_most=300)
     if now != one.shown:
         raise EntryRefused(
-            f"{item}: something came or went since this sheet was opened, and {now:,} should lie there now. "
-            "Count it again.", field=f"found-{item.pk}",
-        )  # fmt: skip
+            _(
+                "{item}: something came or went since this sheet was opened, and {now:,} should lie there "
+                "now. Count it again."
+            ).format(item=item, now=now),
+            field=f"found-{item.pk}",
+        )
     differs = one.found - now
     if differs and not reason:
-        what = f"{differs:,} more" if differs > 0 else f"{-differs:,} fewer"
-        raise EntryRefused(f"{item}: {what} than should lie there. Say why.", field=f"reason-{item.pk}")
+        words = _("{item}: {n:,} fewer than should lie there. Say why.")
+        if differs > 0:
+            words = _("{item}: {n:,} more than should lie there. Say why.")
+        raise EntryRefused(words.format(item=item, n=abs(differs)), field=f"reason-{item.pk}")
     return differs
 
 

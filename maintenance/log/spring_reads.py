@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import OuterRef, Q, Subquery
+from django.utils.translation import gettext as _
 
 from diestore.handbook import gas_springs, spring_lives
 from diestore.handbook.gas_springs import GasError, GasSpring
@@ -127,18 +128,26 @@ def missing_of(die: Die, place: SpringPlace) -> list[str]:
     """What its cards do not say, of that on which its figures stand."""
     item = place.position.item
     if item is None:
-        return ["which spare it is, on the die card"]
+        return [_("which spare it is, on the die card")]
     if place.is_gas:
-        asked = ((item.gas_force_n, "its force"), (item.gas_charge_mpa, "what it is charged to"))
-        return [f"{words}, on the card of {item.code}" for value, words in asked if value is None]
-    asked = ((item.spring_rate_n_mm, "its rate"), (item.length_mm, "its free length"))
-    lacks = [f"{words}, on the card of {item.code}" for value, words in asked if value is None]
+        asked = (
+            (item.gas_force_n, _("its force, on the card of {code}")),
+            (item.gas_charge_mpa, _("what it is charged to, on the card of {code}")),
+        )
+        return [words.format(code=item.code) for value, words in asked if value is None]
+    asked = (
+        (item.spring_rate_n_mm, _("its rate, on the card of {code}")),
+        (item.length_mm, _("its free length, on the card of {code}")),
+    )
+    lacks = [words.format(code=item.code) for value, words in asked if value is None]
     if die.spring_fitted_mm is None:
-        lacks.append("the length of the springs in the open die, on the die's card")
+        lacks.append(_("the length of the springs in the open die, on the die's card"))
     if die.stripper_travel_mm is None:
-        lacks.append("the travel of the stripper, on the die's card")
+        lacks.append(_("the travel of the stripper, on the die's card"))
     if not item.spring_class:
-        lacks.append(f"its standard and colour, on the card of {item.code}: what it may take goes by them")
+        lacks.append(
+            _("its standard and colour, on the card of {code}: what it may take goes by them").format(code=item.code)
+        )
     return lacks
 
 

@@ -7,9 +7,12 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore import units
 from diestore.handbook import gas_springs
+from diestore.handbook.gas_springs import GasSpring
 from diestore.handbook.sources import Span
 from diestore.handbook.spring_lives import FatigueClock
 from diestore.handbook.springs import FittedSpring
@@ -32,35 +35,52 @@ class Told(NamedTuple):
 def over(sort: SpringSort, system: units.System) -> str:
     """Why springs of a sort cannot run like this; nothing where they can."""
     if sort.wrong:
-        return f"Springs {sort.name}: {sort.wrong} Look at their figures on the die's card and the spare's."
+        return _("Springs {name}: {wrong} Look at their figures on the die's card and the spare's.").format(
+            name=sort.name, wrong=sort.wrong
+        )
     spring = sort.spring
     if spring is None or not spring.is_over:
         return ""
     most = spring.load_class.at_most_mm(spring.free_mm)
     pressed, allowed = (units.show(x, "length_mm", system) for x in (spring.pressed_mm, most))
-    return (
-        f"Springs {sort.name} are over their travel: pressed by {pressed} in the closed die, and "
-        f"{allowed} is the most for {spring.load_class.standard} {spring.load_class.colour}."
+    return _(
+        "Springs {name} are over their travel: pressed by {pressed} in the closed die, and {allowed} "
+        "is the most for {standard} {colour}."
+    ).format(
+        name=sort.name,
+        pressed=pressed,
+        allowed=allowed,
+        standard=spring.load_class.standard,
+        colour=spring.load_class.colour,
     )
 
 
 def of_sort(sort: SpringSort, clocks: Mapping[str, FatigueClock], system: units.System) -> Iterator[Told]:
     """Its rate or force, number, preload, what it is pressed by, what travel is left, strokes against its life."""
-    head, places = f"{sort.name}, {len(sort.places)} fitted", ", ".join(sort.places)
+    head, places = _("{name}, {n} fitted").format(name=sort.name, n=len(sort.places)), ", ".join(sort.places)
     if sort.gas is not None:
-        yield Told(head, _force(sort.gas.force_n, system),
-                   f"gas spring, rod out, charged to {units.show(sort.gas.charge_mpa, 'pressure_mpa', system)}; in "
-                   f"{places}")  # fmt: skip
+        yield Told(
+            head,
+            _force(sort.gas.force_n, system),
+            _("gas spring, rod out, charged to {charge_mpa}; in {places}").format(
+                charge_mpa=units.show(sort.gas.charge_mpa, "pressure_mpa", system), places=places
+            ),
+        )
     spring = sort.spring
     if spring is None:
         return
     free, fitted, closed = (
         units.show(x, "length_mm", system) for x in (spring.free_mm, spring.fitted_mm, spring.closed_mm)
     )
-    yield Told(head, units.show(spring.rate_n_mm, "spring_rate_n_mm", system),
-               f"free {free}, open {fitted}, closed {closed}; in {places}")  # fmt: skip
-    yield Told("Preload of one", _span(spring.preload_n, system), spring.preload_n.source)
-    yield Told("Closed, one", _span(spring.closed_n, system), "the same, die closed")
+    yield Told(
+        head,
+        units.show(spring.rate_n_mm, "spring_rate_n_mm", system),
+        _("free {free}, open {fitted}, closed {closed}; in {places}").format(
+            free=free, fitted=fitted, closed=closed, places=places
+        ),
+    )
+    yield Told(_("Preload of one"), _span(spring.preload_n, system), spring.preload_n.source)
+    yield Told(_("Closed, one"), _span(spring.closed_n, system), _("the same, die closed"))
     yield from _travel(spring, system)
     if mine := [(code, clocks[code]) for code in sort.places if code in clocks]:
         code, clock = max(mine, key=lambda pair: pair[1].strokes)
@@ -68,31 +88,38 @@ def of_sort(sort: SpringSort, clocks: Mapping[str, FatigueClock], system: units.
 
 
 def _travel(spring: FittedSpring, system: units.System) -> Iterator[Told]:
-    share, known = f"{100 * spring.share:.0f} % of free length", spring.load_class
+    share, known = _("{percent:.0f} % of free length").format(percent=100 * spring.share), spring.load_class
     if known is None:
-        why = "its standard and colour are not known, so neither is what it may take: ask its maker"
-        yield Told("Pressed by", share, why)
+        why = _("its standard and colour are not known, so neither is what it may take: ask its maker")
+        yield Told(_("Pressed by"), share, why)
         return
-    why = (
-        f"{known.standard} {known.colour}: {100 * known.long_life:g} % for a long life, "
-        f"{100 * known.at_most:g} % at most ({known.source})"
-    )
-    yield Told("Pressed by", share, why, spring.is_over or spring.lasts is False)
+    words = _("{standard} {colour}: {long_life:g} % for a long life, {most:g} % at most ({source})")
+    why = words.format(
+        standard=known.standard, colour=_(known.colour), long_life=100 * known.long_life, most=100 * known.at_most,
+        source=known.source,
+    )  # fmt: skip
+    yield Told(_("Pressed by"), share, why, spring.is_over or spring.lasts is False)
     left = units.show(max(spring.left_mm or 0.0, 0.0), "length_mm", system)
-    yield Told("Travel left", left, "what is ground off the punches without a shim under them takes as much of it",
-               spring.is_over)  # fmt: skip
+    yield Told(
+        _("Travel left"),
+        left,
+        _("what is ground off the punches without a shim under them takes as much of it"),
+        spring.is_over,
+    )
 
 
 def strokes(clock: FatigueClock, *, of: str = "") -> Told:
     """The fatigue clock. of: the place of a sort that has made the most."""
-    made = numbers.hits(clock.strokes) + ("" if clock.is_known else " or more")
-    whose = f"the most, {of}; " if of else ""
-    return Told("Strokes made", made, f"{whose}{life(clock)} ({clock.expected.source})", clock.is_due)
+    made = numbers.hits(clock.strokes)
+    if not clock.is_known:
+        made = _("{hits} or more").format(hits=made)
+    whose = _("the most, {place}").format(place=of) + "; " if of else ""
+    return Told(_("Strokes made"), made, f"{whose}{life(clock)} ({clock.expected.source})", clock.is_due)
 
 
 def life(clock: FatigueClock) -> str:
     low, high = numbers.hits(clock.expected.low), numbers.hits(clock.expected.high)
-    return f"pressed so far such a spring takes about {low} to {high}"
+    return _("pressed so far such a spring takes about {low} to {high}").format(low=low, high=high)
 
 
 def verdict(clock: FatigueClock | None) -> str:
@@ -100,56 +127,86 @@ def verdict(clock: FatigueClock | None) -> str:
     if clock is None:
         return ""
     if clock.is_over:
-        return "It has made more strokes than such springs last: change it with its set."
+        return _("It has made more strokes than such springs last: change it with its set.")
     if clock.is_due:
-        return (
+        return _(
             "It has made as many strokes as the first of such springs last: change it with its set when the die is out."
         )
-    so = "" if clock.is_known else ", as far as the records reach"
-    return f"About {numbers.hits(clock.left.low)} strokes are left to it before the first of such springs break{so}."
+    words = _("About {hits} strokes are left to it before the first of such springs break.")
+    if not clock.is_known:
+        words = _(
+            "About {hits} strokes are left to it before the first of such springs break, as far as the records reach."
+        )
+    return words.format(hits=numbers.hits(clock.left.low))
 
 
 def of_place(place: SpringPlace, sort: SpringSort | None, system: units.System) -> Iterator[Told]:
     """What was measured of the spring that sits there, against what its card says."""
-    force, pressure = place.force, place.pressure
     gas = None if sort is None else sort.gas
-    if pressure is not None:
-        charged = pressure.charged_mpa if pressure.charged_mpa is not None else gas and gas.charge_mpa
-        lost = 0.0 if not charged else 1 - pressure.mpa / charged
-        why = "" if not charged else f"charged to {units.show(charged, 'pressure_mpa', system)}"
-        if pressure.charged_at is not None and pressure.charged_at != pressure.at:
-            why += f" on {day(pressure.charged_at)}"
-        if lost > 0.005:
-            why += (
-                f", {100 * lost:.0f} % lost; {100 * gas_springs.LOST_AT_MOST:.0f} % at most ({gas_springs.LOST_SOURCE})"
-            )
-        yield Told(f"Pressure, {day(pressure.at)}", units.show(pressure.mpa, "pressure_mpa", system), why,
-                   lost >= gas_springs.LOST_AT_MOST)  # fmt: skip
+    if (pressure := place.pressure) is not None:
+        yield _of_pressure(pressure, gas, system)
         if gas is not None:
-            yield Told("Force at that, rod out", _force(gas.at_n(pressure.mpa), system),
-                       "force and pressure keep their ratio; pressed in it is more, by its maker's table")  # fmt: skip
-    if force is None:
-        return
+            yield Told(
+                _("Force at that, rod out"),
+                _force(gas.at_n(pressure.mpa), system),
+                _("force and pressure keep their ratio; pressed in it is more, by its maker's table"),
+            )
+    if place.force is not None:
+        yield _of_force(place, place.force, sort, system)
+
+
+def _of_pressure(pressure: spring_reads.Pressure, gas: GasSpring | None, system: units.System) -> Told:
+    charged = pressure.charged_mpa if pressure.charged_mpa is not None else gas and gas.charge_mpa
+    lost = 0.0 if not charged else 1 - pressure.mpa / charged
+    why = "" if not charged else _("charged to {charge}")
+    on = pressure.charged_at
+    if on is not None and on != pressure.at:
+        why = _("charged to {charge} on {day}") if charged else _("on {day}")
+    why = why.format(
+        charge=units.show(charged, "pressure_mpa", system) if charged else "", day="" if on is None else day(on)
+    )
+    if lost > 0.005:
+        words = _("{lost:.0f} % lost; {most:.0f} % at most ({source})")
+        most = 100 * gas_springs.LOST_AT_MOST
+        why += ", " + words.format(lost=100 * lost, most=most, source=gas_springs.LOST_SOURCE)
+    return Told(
+        _("Pressure, {at}").format(at=day(pressure.at)),
+        units.show(pressure.mpa, "pressure_mpa", system),
+        why,
+        lost >= gas_springs.LOST_AT_MOST,
+    )
+
+
+def _of_force(place: SpringPlace, force: spring_reads.Force, sort: SpringSort | None, system: units.System) -> Told:
     if force.length_mm is None:
-        yield Told(f"Force, {day(force.at)}", _force(force.force_n, system),
-                   "at which length was not typed, so it is held against nothing: type it next time")  # fmt: skip
-        return
+        return Told(
+            _("Force, {at}").format(at=day(force.at)),
+            _force(force.force_n, system),
+            _("at which length was not typed, so it is held against nothing: type it next time"),
+        )
     length = units.show(force.length_mm, "length_mm", system)
     against = spring_reads.measured(place, sort)
-    why = "its rate and free length are not both known, so it is held against nothing"
+    why = _("its rate and free length are not both known, so it is held against nothing")
     if against is not None:
-        by = "as its rate says" if abs(against.by) < 0.005 else f"{abs(100 * against.by):.0f} % " + (
-            "less" if against.by < 0 else "more"
-        )  # fmt: skip
-        why = f"{by}: rate × (free − {length}) is {_span(against.expected_n, system)}"
+        words = _("as its rate says: rate × (free − {length}) is {force}")
+        if abs(against.by) >= 0.005 and against.by < 0:
+            words = _("{percent:.0f} % less: rate × (free − {length}) is {force}")
+        elif abs(against.by) >= 0.005:
+            words = _("{percent:.0f} % more: rate × (free − {length}) is {force}")
+        by_rate = _span(against.expected_n, system)
+        why = words.format(percent=abs(100 * against.by), length=length, force=by_rate)
         if against.is_strong:
-            why += "; more than its rate gives: another spring, or another length?"
+            why += "; " + _("more than its rate gives: another spring, or another length?")
     elif place.is_gas:
-        why = "a gas spring by its pressure: read that too"
+        why = _("a gas spring by its pressure: read that too")
     elif sort is not None and sort.spring is not None:
-        why = "it is not shorter than free there: look at the length typed"
-    yield Told(f"Force at {length}, {day(force.at)}", _force(force.force_n, system), why,
-               against is not None and (against.is_weak or against.is_strong))  # fmt: skip
+        why = _("it is not shorter than free there: look at the length typed")
+    return Told(
+        _("Force at {length}, {at}").format(length=length, at=day(force.at)),
+        _force(force.force_n, system),
+        why,
+        against is not None and (against.is_weak or against.is_strong),
+    )
 
 
 def _force(newtons: float, system: units.System) -> str:
@@ -162,4 +219,4 @@ def _span(span: Span, system: units.System) -> str:
 
 def day(moment: dt.datetime) -> str:
     here = timezone.localtime(moment)
-    return f"{here.day} {here:%b %Y}"
+    return date_format(here, "j M Y")

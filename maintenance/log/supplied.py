@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register import sources
 from diestore.register.models import Item
@@ -49,9 +50,13 @@ def odd_lot(source: Source | None, item: Item, quantity: int) -> str:
     least, pack = source.least_quantity, source.pack_size
     up = max(-(-quantity // pack) * pack, -(-least // pack) * pack)
     if quantity < least:
-        return f"{item}: {quantity:,}, but {source} sells {least:,} at least. Take {up:,}, or order it all the same."
+        return _(
+            "{item}: {quantity:,}, but {source} sells {least:,} at least. Take {up:,}, or order it all the same."
+        ).format(item=item, quantity=quantity, source=source, least=least, up=up)
     if quantity % pack:
         down = quantity // pack * pack
-        other = f"{down:,} or {up:,}" if down >= max(least, 1) else f"{up:,}"
-        return f"{item}: {quantity:,}, but {source} sells packs of {pack:,}. Take {other}, or order it all the same."
+        other = _("{down:,} or {up:,}").format(down=down, up=up) if down >= max(least, 1) else f"{up:,}"
+        return _(
+            "{item}: {quantity:,}, but {source} sells packs of {pack:,}. Take {other}, or order it all the same."
+        ).format(item=item, quantity=quantity, source=source, pack=pack, other=other)
     return ""

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import replace
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.access.models import Person
 from maintenance.models import Event
@@ -34,12 +35,14 @@ def take_back(*, by: write.Actor, entry: Event, on_a_tablet: bool = False) -> li
     by: on a tablet the person picked on it, who must be the one that the entry names.
     """
     if entry.is_struck:
-        raise write.EntryRefused("This entry is struck out already.")
+        raise write.EntryRefused(_("This entry is struck out already."))
     if on_a_tablet and by.person is None:
-        raise write.EntryRefused("Pick who you are first, then undo it.")
+        raise write.EntryRefused(_("Pick who you are first, then undo it."))
     if not may_take_back(entry, user=by.user, person=by.person if on_a_tablet else None):
         raise write.EntryRefused(
-            f"Only whoever made an entry can undo it, and only for {MINUTES} minutes. The toolroom lead can "
-            "strike it out."
+            _(
+                "Only whoever made an entry can undo it, and only for {minutes} minutes. The toolroom lead "
+                "can strike it out."
+            ).format(minutes=MINUTES)
         )
     return write.strike_out(by=replace(by, person=entry.person), entry=entry, reason=TAKEN_BACK)

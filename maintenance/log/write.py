@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from django.db.models import Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.access.models import Person
 from diestore.handbook.limits import STOP_MINUTES
@@ -102,16 +103,20 @@ def log_run(
     clash = Run.objects.standing().filter(die=die, started__lt=ended, at__gt=started).first()
     if clash:
         raise EntryRefused(
-            f"{die} has a run from {stamp(clash.started)} to {stamp(clash.at)} already ({clash.hits:,} hits). "
-            "Change the times, or strike that run out first.",
+            _(
+                "{die} has a run from {started} to {at} already ({hits:,} hits). Change the times, or strike "
+                "that run out first."
+            ).format(die=die, started=stamp(clash.started), at=stamp(clash.at), hits=clash.hits),
             field="started",
         )
     variant = variant or default_variant(die)
     if variant.die_id != die.pk:
-        raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
+        raise EntryRefused(
+            _("{variant} is not a set of inserts of {die}.").format(variant=variant, die=die), field="variant"
+        )
     check_good_parts(good_parts)
-    check_text(lot, field="lot", what="The coil or lot", at_most=80)
-    with saving(f"{die} has a run at that time already."):
+    check_text(lot, field="lot", what=_("The coil or lot"), at_most=80)
+    with saving(_("{die} has a run at that time already.").format(die=die)):
         run = Run.objects.create(
             die=die,
             variant=variant,
@@ -150,15 +155,17 @@ def log_hit_correction(
         return known
     check_signed_hits(hits)
     if not reason.strip():
-        raise EntryRefused("Say why the count is put right.", field="reason")
-    check_text(reason, field="reason", what="The reason", at_most=200)
+        raise EntryRefused(_("Say why the count is put right."), field="reason")
+    check_text(reason, field="reason", what=_("The reason"), at_most=200)
     with saving():
         if hits < 0:
             # One after the other: two at once would each find the same hits to take off.
             Die.objects.select_for_update(no_key=True).get(pk=die.pk)
             if -hits > (logged := hits_logged(die, at, with_stock=with_stock)):
                 raise EntryRefused(
-                    f"{-hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {stamp(at)}.",
+                    _("{hits:,} hits cannot be taken off: only {logged:,} are logged for {die} up to {at}.").format(
+                        hits=-hits, logged=logged, die=die, at=stamp(at)
+                    ),
                     field="hits",
                 )
         row = HitCorrection.objects.create(
@@ -207,11 +214,11 @@ def log_stop(
     check_moment(at)
     if key and (known := Stop.objects.filter(key=key).first()):
         return known
-    check_number(minutes, field="minutes", what="The time stopped", at_most=STOP_MINUTES.most)
+    check_number(minutes, field="minutes", what=_("The time stopped"), at_most=STOP_MINUTES.most)
     check_scrap(parts_scrapped)
     for place in (station, position):
         if place is not None and place.die_id != die.pk:
-            raise EntryRefused(f"{place} is not in {die}.", field="place")
+            raise EntryRefused(_("{place} is not in {die}.").format(place=place, die=die), field="place")
     with saving():
         stop = Stop.objects.create(
             die=die,
@@ -247,12 +254,14 @@ def log_incident(
     if key and (known := Incident.objects.filter(key=key).first()):
         return known
     if not sort.strip():
-        raise EntryRefused("Say what happened.", field="sort")
-    check_text(sort, field="sort", what="What happened", at_most=40)
+        raise EntryRefused(_("Say what happened."), field="sort")
+    check_text(sort, field="sort", what=_("What happened"), at_most=40)
     pieces = list(pieces)
     for position in positions:
         if position.die_id != die.pk:
-            raise EntryRefused(f"{position} is not a position of {die}.", field="damaged")
+            raise EntryRefused(
+                _("{position} is not a position of {die}.").format(position=position, die=die), field="damaged"
+            )
         pieces.append(check_fitted(position, at).piece)
     with saving():
         incident = Incident.objects.create(die=die, at=at, sort=sort, note=note, key=key or fresh_key(), **by.columns())
@@ -293,27 +302,43 @@ def log_sharpening(
     if key and (known := list(Work.objects.filter(set_key=key))):
         return known
     check_into_run(hits_into_run)
-    check_number(hours, field="hours", what="The hours", at_most=10_000)
+    check_number(hours, field="hours", what=_("The hours"), at_most=10_000)
     if not pieces:
-        raise EntryRefused("Name at least one piece that was sharpened.", field="pieces")
+        raise EntryRefused(_("Name at least one piece that was sharpened."), field="pieces")
     set_key = key or fresh_key()
     works: list[Work] = []
     named: set[int] = set()
     for entry in pieces:
         position = entry.position
         if position.die_id != die.pk:
-            raise EntryRefused(f"{position} is not a position of {die}.", field="pieces")
+            raise EntryRefused(
+                _("{position} is not a position of {die}.").format(position=position, die=die), field="pieces"
+            )
         if position.pk in named:
-            raise EntryRefused(f"{position} is named twice.", field="pieces")
+            raise EntryRefused(_("{position} is named twice.").format(position=position), field="pieces")
         named.add(position.pk)
         if entry.operation not in OPERATIONS:
-            raise EntryRefused(f"{entry.operation!r} is not a work that is done here.", field="operation")
+            raise EntryRefused(
+                _("{operation!r} is not a work that is done here.").format(operation=entry.operation), field="operation"
+            )
         check_is_ground(position, entry.operation, field="pieces")
-        check_number(entry.removed_mm, field="removed_mm", what=f"What was taken off {position}", at_most=100)
+        check_number(
+            entry.removed_mm,
+            field="removed_mm",
+            what=_("What was taken off {position}").format(position=position),
+            at_most=100,
+        )
         check_raised(entry.operation, entry.raised_mm, field="removed")
-        check_text(entry.coating_after, field="coating", what="The coating", at_most=40)
-        check_number(entry.wear_mm, field="wear_mm", what=f"The wear of {position}", at_most=100)
-        check_number(entry.length_after_mm, field="pieces", what=f"The length of {position}", at_most=10_000)
+        check_text(entry.coating_after, field="coating", what=_("The coating"), at_most=40)
+        check_number(
+            entry.wear_mm, field="wear_mm", what=_("The wear of {position}").format(position=position), at_most=100
+        )
+        check_number(
+            entry.length_after_mm,
+            field="pieces",
+            what=_("The length of {position}").format(position=position),
+            at_most=10_000,
+        )
         check_fitted(position, at)
         works.append(
             Work(
@@ -369,14 +394,15 @@ def log_replacement(
     item = position.item if from_shelf else None
     if from_shelf and item is None:
         raise EntryRefused(
-            f"{position} has no spare in the catalogue, so none can come off the shelf.", field="from_shelf"
+            _("{position} has no spare in the catalogue, so none can come off the shelf.").format(position=position),
+            field="from_shelf",
         )
     if take_out_only and (from_shelf or piece is not None):
-        raise EntryRefused("Nothing goes in, so nothing can come off the shelf.", field="from_shelf")
+        raise EntryRefused(_("Nothing goes in, so nothing can come off the shelf."), field="from_shelf")
     old = _piece_before(position, at)
     if old is None and why != Replacement.Why.FIRST:
         check_fitted(position, at)  # says what is wrong
-    with saving(f"That piece, or {position}, is taken at that time already."):
+    with saving(_("That piece, or {position}, is taken at that time already.").format(position=position)):
         comes: dict = {}
         if item is not None:
             comes = movement_reads.where_from(plant=position.die.plant_id, item=item, die=position.die_id)
@@ -456,12 +482,12 @@ def log_reading(
     check_into_run(hits_into_run)
     check_one_thing(sum(thing is not None for thing in (die, position, piece, cut)))
     for text, field, what, most in (
-        (quantity, "quantity", "What was measured", 60),
-        (typed_value, "value", "The value", 40),
-        (typed_unit, "unit", "The unit", 20),
+        (quantity, "quantity", _("What was measured"), 60),
+        (typed_value, "value", _("The value"), 40),
+        (typed_unit, "unit", _("The unit"), 20),
     ):
         check_text(text, field=field, what=what, at_most=most)
-    check_number(value_si, field="value", what=f"The {quantity}")
+    check_number(value_si, field="value", what=_("The {quantity}").format(quantity=quantity))
     check_scrap(parts_scrapped)
     check_beside(quantity, at_length_mm=at_length_mm, charged_to_mpa=charged_to_mpa)
     if position is not None:
@@ -497,14 +523,18 @@ def restart_record(
     if key and (known := RecordRestart.objects.filter(key=key).first()):
         return known
     if not reason.strip():
-        raise EntryRefused("Say what changed, so that the record counts anew.", field="reason")
-    check_text(reason.strip(), field="reason", what="The reason", at_most=200)
+        raise EntryRefused(_("Say what changed, so that the record counts anew."), field="reason")
+    check_text(reason.strip(), field="reason", what=_("The reason"), at_most=200)
     first = Run.objects.standing().filter(die=die).order_by("started").first()
     if first is None or at <= first.started:
-        begins = f"begins only on {stamp(first.started)}" if first else "holds no run yet"
-        raise EntryRefused(f"The record of {die} {begins}, so there is nothing to leave out.", field="at")
+        words = _("The record of {die} holds no run yet, so there is nothing to leave out.")
+        if first is not None:
+            words = _("The record of {die} begins only on {at}, so there is nothing to leave out.")
+        raise EntryRefused(words.format(die=die, at=stamp(first.started) if first else ""), field="at")
     if RecordRestart.objects.standing().filter(die=die, at=at).exists():
-        raise EntryRefused(f"The record of {die} starts anew on {stamp(at)} already.", field="at")
+        raise EntryRefused(
+            _("The record of {die} starts anew on {at} already.").format(die=die, at=stamp(at)), field="at"
+        )
     with saving():
         row = RecordRestart.objects.create(
             die=die, at=at, reason=reason.strip(), note=note, key=key or fresh_key(), **by.columns()
@@ -535,7 +565,10 @@ def log_set_up(
     except StopBlockError as error:
         raise EntryRefused(str(error), field="readings") from None
     if shut_height_mm is not None and not 0 < shut_height_mm <= 10_000:
-        raise EntryRefused(f"A shut height of {shut_height_mm:g} mm cannot be.", field="shut_height")
+        raise EntryRefused(
+            _("A shut height of {shut_height_mm:g} mm cannot be.").format(shut_height_mm=shut_height_mm),
+            field="shut_height",
+        )
     with saving():
         row = SetUp.objects.create(
             die=die,
@@ -570,22 +603,22 @@ def strike_out(*, by: Actor, entry: Event, reason: str, replaced_by: Event | Non
     Returns the rows struck. Needs a person and a reason.
     """
     if entry.is_struck:
-        raise EntryRefused("This entry is struck out already.")
+        raise EntryRefused(_("This entry is struck out already."))
     if getattr(entry, "bill_id", None) is not None:
-        raise EntryRefused("This is a line of a bill. Strike out the bill, and its lines go with it.")
+        raise EntryRefused(_("This is a line of a bill. Strike out the bill, and its lines go with it."))
     if by.person is None:
-        raise EntryRefused("Say who strikes it out.", field="person")
+        raise EntryRefused(_("Say who strikes it out."), field="person")
     if not reason.strip():
-        raise EntryRefused("Say why it is struck out.", field="reason")
-    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+        raise EntryRefused(_("Say why it is struck out."), field="reason")
+    check_text(reason.strip(), field="reason", what=_("The reason"), at_most=300)
     if replaced_by is not None and type(replaced_by) is not type(entry):
-        raise EntryRefused("An entry can only be replaced by one of its own sort.")
+        raise EntryRefused(_("An entry can only be replaced by one of its own sort."))
     with saving(
-        "It cannot be struck out by itself: a later entry rests on it. Strike that one out first.",
+        _("It cannot be struck out by itself: a later entry rests on it. Strike that one out first."),
     ):
         # Somebody else may have struck it out since it was read.
         if type(entry).objects.select_for_update().get(pk=entry.pk).is_struck:
-            raise EntryRefused("This entry is struck out already.")
+            raise EntryRefused(_("This entry is struck out already."))
         rows = [entry, *purchase_reads.moves_with(entry), *movement_reads.pair_of(entry)]
         if isinstance(entry, Work) and entry.set_key:
             rows = list(Work.objects.standing().filter(set_key=entry.set_key))
@@ -616,7 +649,7 @@ def _undo(entry: Event, *, user: object, reason: str) -> None:
 def name_successor(*, struck: Event, entry: Event) -> None:
     """Say which entry was made in the place of one struck out, so that both tell of each other."""
     if type(struck) is not type(entry) or not struck.is_struck or struck.pk == entry.pk:
-        raise EntryRefused("Only an entry that is struck out can be followed by one of its own sort.")
+        raise EntryRefused(_("Only an entry that is struck out can be followed by one of its own sort."))
     with saving():
         without = {"replaced_by__isnull": True, "struck_at__isnull": False}
         if isinstance(struck, Work) and struck.set_key:

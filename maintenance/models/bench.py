@@ -10,6 +10,9 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext, pgettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from diestore.access.models import Person
 from diestore.money import MoneyField
@@ -28,22 +31,22 @@ class BenchWork(models.Model):
     """One piece of work on one die, from when somebody reports it until somebody releases the die or drops it."""
 
     class State(models.TextChoices):
-        REPORTED = "reported", "reported"
-        PLANNED = "planned", "planned"
-        BENCH = "on the bench", "on the bench"
-        AWAY = "away", "away at a supplier"
-        TRY_OUT = "try-out", "try-out"
-        RELEASED = "released", "released"
-        DROPPED = "dropped", "dropped"
+        REPORTED = "reported", pgettext_lazy("of bench work", "reported")
+        PLANNED = "planned", pgettext_lazy("of bench work", "planned")
+        BENCH = "on the bench", pgettext_lazy("of bench work", "on the bench")
+        AWAY = "away", pgettext_lazy("of bench work", "away at a supplier")
+        TRY_OUT = "try-out", pgettext_lazy("of bench work", "try-out")
+        RELEASED = "released", pgettext_lazy("of bench work", "released")
+        DROPPED = "dropped", pgettext_lazy("of bench work", "dropped")
 
     class Source(models.TextChoices):
-        DUE = "due", "due for sharpening"
-        STOP = "stop", "a stop"
-        MISHAP = "mishap", "a mishap"
-        COMPLAINT = "complaint", "a complaint from the press"
-        INSPECTION = "inspection", "an inspection"
-        SPARE = "spare", "a spare that came"
-        OTHER = "other", "by hand"
+        DUE = "due", _("due for sharpening")
+        STOP = "stop", _("a stop")
+        MISHAP = "mishap", _("a mishap")
+        COMPLAINT = "complaint", _("a complaint from the press")
+        INSPECTION = "inspection", _("an inspection")
+        SPARE = "spare", _("a spare that came")
+        OTHER = "other", _("by hand")
 
     OPEN = (State.REPORTED, State.PLANNED, State.BENCH, State.AWAY, State.TRY_OUT)
     ENDED = (State.RELEASED, State.DROPPED)
@@ -169,7 +172,7 @@ class BenchEdge(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.position} in {self.work}"
+        return gettext("{position} in {work}").format(position=self.position, work=self.work)
 
 
 class BenchPiece(models.Model):
@@ -237,10 +240,10 @@ class BenchHours(models.Model):
     """How many hours a day somebody has for the bench, and on which days."""
 
     class Days(models.TextChoices):
-        FIVE = "mon-fri", "Monday to Friday"
-        SIX = "mon-sat", "Monday to Saturday"
-        FOUR = "mon-thu", "Monday to Thursday"
-        ALL = "all", "every day"
+        FIVE = "mon-fri", _("Monday to Friday")
+        SIX = "mon-sat", _("Monday to Saturday")
+        FOUR = "mon-thu", _("Monday to Thursday")
+        ALL = "all", _("every day")
 
     person = models.OneToOneField(Person, on_delete=models.PROTECT, related_name="bench_hours")
     hours_a_day = models.FloatField()
@@ -249,13 +252,14 @@ class BenchHours(models.Model):
 
     class Meta:
         ordering = ["person__name"]
-        verbose_name = verbose_name_plural = "hours for the bench"
+        verbose_name = verbose_name_plural = _("hours for the bench")
         constraints = [
             models.CheckConstraint(
                 condition=Q(hours_a_day__gt=0, hours_a_day__lte=24),
                 name="bench_hours_of_a_day",
-                violation_error_message="A day has more than nought and at most 24 hours. "
-                "Who has none is taken out of use here.",
+                violation_error_message=_(
+                    "A day has more than nought and at most 24 hours. Who has none is taken out of use here."
+                ),
             )
         ]
 
@@ -283,18 +287,19 @@ class Absence(models.Model):
             models.CheckConstraint(
                 condition=Q(first__lte=F("last")),
                 name="absence_ends_after_it_begins",
-                violation_error_message="The last day lies before the first.",
+                violation_error_message=_("The last day lies before the first."),
             ),
             models.UniqueConstraint(
                 fields=["person", "first"],
                 condition=Q(retired_at__isnull=True),
                 name="absence_once",
-                violation_error_message="An absence of this person begins on that day already.",
+                violation_error_message=_("An absence of this person begins on that day already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.person}, {self.first:%d %b %Y} to {self.last:%d %b %Y}"
+        first, last = (date_format(day, "d M Y") for day in (self.first, self.last))
+        return gettext("{person}, {first} to {last}").format(person=self.person, first=first, last=last)
 
 
 class Grinder(models.Model):
@@ -312,7 +317,7 @@ class Grinder(models.Model):
             models.CheckConstraint(
                 condition=Q(hours_a_day__gt=0, hours_a_day__lte=24),
                 name="grinder_hours_of_a_day",
-                violation_error_message="A day has more than nought and at most 24 hours.",
+                violation_error_message=_("A day has more than nought and at most 24 hours."),
             ),
         ]
 

@@ -6,6 +6,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from diestore.access.models import Person
 from diestore.money import MoneyField
@@ -85,12 +87,12 @@ class BillPaper(models.Model):
     """The photo or the PDF of a bill: a photo drawn anew, a PDF as it came."""
 
     class Kind(models.TextChoices):
-        PDF = "pdf", "PDF"
-        JPEG = "jpg", "photo"
+        PDF = "pdf", _("PDF")
+        JPEG = "jpg", _("photo")
 
     bill = models.OneToOneField(Bill, primary_key=True, on_delete=models.PROTECT, related_name="paper")
     kind = models.CharField(max_length=3, choices=Kind)
     data = models.BinaryField()
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} of {self.bill}"
+        return gettext("{kind} of {bill}").format(kind=self.get_kind_display(), bill=self.bill)

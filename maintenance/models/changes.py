@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from diestore.register.models import Die, Item
 
@@ -16,9 +17,9 @@ class Change(models.Model):
     """
 
     class What(models.TextChoices):
-        RECORDS = "records", "its record, or its entry in the register"
-        PRICE = "price", "a price or a rate that its cost rests on"
-        FORECAST = "forecast", "its forecast"
+        RECORDS = "records", _("its record, or its entry in the register")
+        PRICE = "price", _("a price or a rate that its cost rests on")
+        FORECAST = "forecast", _("its forecast")
 
     die = models.ForeignKey(Die, null=True, db_constraint=False, on_delete=models.DO_NOTHING, related_name="+")
     item = models.ForeignKey(Item, null=True, db_constraint=False, on_delete=models.DO_NOTHING, related_name="+")

@@ -12,6 +12,8 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Coalesce, Least
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_noop
+from django.utils.translation import gettext_lazy as _
 
 from diestore.access.models import Person
 from diestore.register.models import Die, Plant, Press, Variant
@@ -22,18 +24,18 @@ TOTAL_AT_MOST = 10**15
 
 
 class Scope(models.TextChoices):
-    """What a device's token lets it do."""
+    """What a device's token lets it do: told to programs in English, translated where a page shows it."""
 
-    COUNTS = "counts", "send counts"
-    RUNS = "runs", "send runs"
-    READ = "read", "read dies, forecasts and what is due"
-    SPARES = "spares", "read the spares to order"
-    PURCHASING = "purchasing", "read the advice on every spare, and orders to suppliers with their prices"
-    REGISTER = "register", "read the register: dies and their places"
-    FORECASTS = "forecasts", "read forecasts, and jobs with their chance of finishing"
-    COST = "cost", "read what a thousand parts cost"
-    JOBS = "jobs", "send jobs: enter, change and close orders"
-    CALENDAR = "calendar", "be the address of a calendar of what is due"
+    COUNTS = "counts", gettext_noop("send counts")
+    RUNS = "runs", gettext_noop("send runs")
+    READ = "read", gettext_noop("read dies, forecasts and what is due")
+    SPARES = "spares", gettext_noop("read the spares to order")
+    PURCHASING = "purchasing", gettext_noop("read the advice on every spare, and orders to suppliers with their prices")
+    REGISTER = "register", gettext_noop("read the register: dies and their places")
+    FORECASTS = "forecasts", gettext_noop("read forecasts, and jobs with their chance of finishing")
+    COST = "cost", gettext_noop("read what a thousand parts cost")
+    JOBS = "jobs", gettext_noop("send jobs: enter, change and close orders")
+    CALENDAR = "calendar", gettext_noop("be the address of a calendar of what is due")
 
 
 class CounterDevice(models.Model):
@@ -72,7 +74,7 @@ class CounterDevice(models.Model):
 
     @property
     def may(self) -> list[str]:
-        return [Scope(scope).label for scope in self.scopes]
+        return [gettext(str(Scope(scope).label)) for scope in self.scopes]
 
 
 class CounterQuerySet(models.QuerySet):
@@ -116,7 +118,9 @@ class Counter(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"press {self.press}" if self.press_id else f"die {self.die}"
+        if self.press_id:
+            return gettext("press {press}").format(press=self.press)
+        return gettext("die {die}").format(die=self.die)
 
 
 class AppendedQuerySet(models.QuerySet):
@@ -202,7 +206,7 @@ class DieInPress(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.die} in {self.press}"
+        return gettext("{die} in {press}").format(die=self.die, press=self.press)
 
 
 class CounterQuestion(models.Model):
@@ -212,14 +216,14 @@ class CounterQuestion(models.Model):
     """
 
     class Kind(models.TextChoices):
-        NO_DIE = "no die", "no die was in it"
-        WHICH_DIE = "which die", "two dies come into it"
-        TYPED = "typed", "somebody typed a run"
-        JUMP = "jump", "too many strokes for the time"
-        RESET_OR_ROLL = "reset or roll-over", "set to nought, or rolled over"
-        FALL = "fall", "the count fell"
-        ODD = "odd", "readings out of line"
-        CLOCK = "clock", "a wrong clock"
+        NO_DIE = "no die", _("no die was in it")
+        WHICH_DIE = "which die", _("two dies come into it")
+        TYPED = "typed", _("somebody typed a run")
+        JUMP = "jump", _("too many strokes for the time")
+        RESET_OR_ROLL = "reset or roll-over", _("set to nought, or rolled over")
+        FALL = "fall", _("the count fell")
+        ODD = "odd", _("readings out of line")
+        CLOCK = "clock", _("a wrong clock")
 
     counter = models.ForeignKey(Counter, on_delete=models.PROTECT, related_name="questions")
     kind = models.CharField(max_length=20, choices=Kind)

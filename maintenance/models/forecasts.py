@@ -6,6 +6,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from diestore.access.models import Person
 from diestore.register.models import Die, Plant, Position, Press
@@ -119,8 +120,8 @@ class PastDecision(models.Model):
     done over what was advised: above nought, following it would have saved that. Derived with its look back."""
 
     class Kind(models.TextChoices):
-        JOB = "job", "run or sharpen"
-        TEARDOWN = "teardown", "what to grind"
+        JOB = "job", _("run or sharpen")
+        TEARDOWN = "teardown", _("what to grind")
 
     look_back = models.ForeignKey(PastDecisions, on_delete=models.CASCADE, related_name="cases")
     die = models.ForeignKey(Die, on_delete=models.CASCADE, related_name="past_decisions")
@@ -168,11 +169,11 @@ class WearCause(models.Model):
     """
 
     class Sort(models.TextChoices):
-        PRESS = "press", "press"
-        LOT = "lot", "coil or job"
-        PERSON = "person", "who ground it"
-        SET_UP = "set-up", "a tilted set-up"
-        MISHAP = "mishap", "a mishap"
+        PRESS = "press", _("press")
+        LOT = "lot", _("coil or job")
+        PERSON = "person", _("who ground it")
+        SET_UP = "set-up", _("a tilted set-up")
+        MISHAP = "mishap", _("a mishap")
 
     plant = models.ForeignKey(Plant, on_delete=models.CASCADE, related_name="wear_causes")
     sort = models.CharField(max_length=8, choices=Sort)

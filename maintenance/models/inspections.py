@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.handbook.kinds import plural_of
 from diestore.register.models import Die, Plant, Press, kind_choices
@@ -70,10 +71,10 @@ class InspectionPlan(models.Model):
     def thing(self) -> str:
         """What is looked at, in a word."""
         if self.die_id:
-            return f"{self.die}, {plural_of(self.kind)}" if self.kind else str(self.die)
+            return f"{self.die}, {_(plural_of(self.kind))}" if self.kind else str(self.die)
         if self.press_id:
-            return f"press {self.press}"
-        return str(self.grinder) if self.grinder_id else "the plant"
+            return _("press {press}").format(press=self.press)
+        return str(self.grinder) if self.grinder_id else _("the plant")
 
 
 class Inspection(Event):

@@ -9,6 +9,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext, pgettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from diestore.access.models import Person
 from diestore.money import MoneyField
@@ -38,10 +40,10 @@ class EventQuerySet(models.QuerySet):
 
 class Event(models.Model):
     class Through(models.TextChoices):
-        FORM = "form", "a form"
-        IMPORT = "import", "a history folder"
-        COUNTER = "counter", "a press counter"
-        INTERFACE = "interface", "another program"
+        FORM = "form", _("a form")
+        IMPORT = "import", _("a history folder")
+        COUNTER = "counter", _("a press counter")
+        INTERFACE = "interface", _("another program")
 
     at = models.DateTimeField(help_text="When it happened.")
     recorded_at = models.DateTimeField(default=timezone.now, help_text="When the service learnt it.")
@@ -89,8 +91,8 @@ class Run(Event):
     """The die ran from `started` until `at`; half-open, [started, at)."""
 
     class Basis(models.TextChoices):
-        COUNTED = "counted", "counted"
-        ESTIMATED = "estimated", "estimated"
+        COUNTED = "counted", pgettext_lazy("of hits", "counted")
+        ESTIMATED = "estimated", pgettext_lazy("of hits", "estimated")
 
     die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="runs")
     variant = models.ForeignKey(Variant, on_delete=models.PROTECT, related_name="runs")
@@ -126,7 +128,7 @@ class Run(Event):
         ]
 
     def __str__(self) -> str:
-        return f"{self.die} {self.hits:,} hits"
+        return gettext("{die} {hits:,} hits").format(die=self.die, hits=self.hits)
 
     @property
     def counted_from(self):
@@ -171,19 +173,19 @@ class Stop(Event):
     class Cause(models.TextChoices):
         """Why the press stood, in the trade's words. What old records and folders call it stays."""
 
-        MISFEED = "misfeed", "misfeed"
-        PROTECTION = "die protection", "die protection tripped"
-        SLUG = "slug", "slug pulled"
-        BURR = "burr", "burr too high"
-        GALLING = "galling", "galling"
-        STUCK = "stuck part", "part stuck"
-        BROKEN = "broken", "punch or section broken"
-        PILOT = "pilot broken", "pilot broken"
-        SPRING = "spring broken", "spring broken"
-        IN_PRESS = "mended in press", "repaired in the press"
-        WAITING = "waiting", "waiting for the toolroom"
-        SETTING = "setting", "setting up"
-        OTHER = "other", "other"
+        MISFEED = "misfeed", _("misfeed")
+        PROTECTION = "die protection", _("die protection tripped")
+        SLUG = "slug", _("slug pulled")
+        BURR = "burr", _("burr too high")
+        GALLING = "galling", _("galling")
+        STUCK = "stuck part", _("part stuck")
+        BROKEN = "broken", _("punch or section broken")
+        PILOT = "pilot broken", _("pilot broken")
+        SPRING = "spring broken", _("spring broken")
+        IN_PRESS = "mended in press", _("repaired in the press")
+        WAITING = "waiting", _("waiting for the toolroom")
+        SETTING = "setting", _("setting up")
+        OTHER = "other", _("other")
 
     die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="stops")
     cause = models.CharField(max_length=16, choices=Cause)
@@ -215,24 +217,24 @@ class Incident(Event):
 
 
 class Found(models.TextChoices):
-    SHARP = "sharp", "sharp"
-    DULL = "dull", "dull"
-    CHIPPED = "chipped", "chipped"
-    BROKEN = "broken", "broken"
-    GALLED = "galled", "galled"
-    NOT_LOOKED = "not looked", "not looked"
+    SHARP = "sharp", _("sharp")
+    DULL = "dull", _("dull")
+    CHIPPED = "chipped", _("chipped")
+    BROKEN = "broken", _("broken")
+    GALLED = "galled", _("galled")
+    NOT_LOOKED = "not looked", _("not looked")
 
 
 class Work(Event):
     """One work on one piece. A sharpening of the whole set is one entry for the user and one row a piece here."""
 
     class Why(models.TextChoices):
-        DULL = "dull", "dull"
-        CHIPPED = "chipped", "chipped"
-        WITH_SET = "with set", "ground with the set"
-        PLANNED = "planned", "planned"
-        CHANGE = "engineering change", "engineering change"
-        OTHER = "other", "other"
+        DULL = "dull", _("dull")
+        CHIPPED = "chipped", _("chipped")
+        WITH_SET = "with set", _("ground with the set")
+        PLANNED = "planned", _("planned")
+        CHANGE = "engineering change", _("engineering change")
+        OTHER = "other", _("other")
 
     position = models.ForeignKey(Position, null=True, blank=True, on_delete=models.PROTECT, related_name="works")
     piece = models.ForeignKey(
@@ -244,7 +246,7 @@ class Work(Event):
         help_text="On the bench.",
     )
     operation = models.CharField(
-        max_length=30, choices=[(key, one.words) for key, one in OPERATIONS.items()], default="ground"
+        max_length=30, choices=[(key, _(one.words)) for key, one in OPERATIONS.items()], default="ground"
     )
     why = models.CharField(max_length=20, choices=Why)
     found = models.CharField(max_length=10, choices=Found, blank=True)
@@ -301,12 +303,12 @@ class Replacement(Event):
     """What sits in a position changes: one piece out, another (or none) in."""
 
     class Why(models.TextChoices):
-        FIRST = "first", "first fitted"
-        DULL = "dull", "dull"
-        CHIPPED = "chipped", "chipped"
-        BROKEN = "broken", "broken"
-        GROUND_OUT = "ground out", "ground out"
-        OTHER = "other", "other"
+        FIRST = "first", _("first fitted")
+        DULL = "dull", _("dull")
+        CHIPPED = "chipped", _("chipped")
+        BROKEN = "broken", _("broken")
+        GROUND_OUT = "ground out", _("ground out")
+        OTHER = "other", _("other")
 
     position = models.ForeignKey(Position, on_delete=models.PROTECT, related_name="replacements")
     piece_in = models.ForeignKey(Piece, null=True, blank=True, on_delete=models.PROTECT, related_name="fitted_by")
@@ -394,25 +396,25 @@ class StockMovement(Event):
     """Spares come and go; stock on hand is the sum of these."""
 
     class Kind(models.TextChoices):
-        COUNT = "count", "counted"
-        ORDERED = "ordered", "ordered"
-        DELIVERED = "delivered", "delivered"
-        FITTED = "fitted", "fitted into a die"
-        SCRAPPED = "scrapped", "scrapped"
-        CORRECTION = "correction", "correction"
-        CANCELLED = "cancelled", "cancelled"
-        DRAWN = "drawn", "drawn for a die"
-        RETURNED = "returned", "returned to the shelf"
-        SENT_OUT = "sent out", "sent out to be repaired"
-        BACK = "back", "back from repair"
-        MOVED = "moved", "moved to another plant"
-        SENT_BACK = "sent back", "returned to the supplier"
+        COUNT = "count", pgettext_lazy("of spares", "counted")
+        ORDERED = "ordered", pgettext_lazy("of spares", "ordered")
+        DELIVERED = "delivered", pgettext_lazy("of spares", "delivered")
+        FITTED = "fitted", pgettext_lazy("of spares", "fitted into a die")
+        SCRAPPED = "scrapped", pgettext_lazy("of spares", "scrapped")
+        CORRECTION = "correction", pgettext_lazy("of spares", "correction")
+        CANCELLED = "cancelled", pgettext_lazy("of spares", "cancelled")
+        DRAWN = "drawn", pgettext_lazy("of spares", "drawn for a die")
+        RETURNED = "returned", pgettext_lazy("of spares", "returned to the shelf")
+        SENT_OUT = "sent out", pgettext_lazy("of spares", "sent out to be repaired")
+        BACK = "back", pgettext_lazy("of spares", "back from repair")
+        MOVED = "moved", pgettext_lazy("of spares", "moved to another plant")
+        SENT_BACK = "sent back", pgettext_lazy("of spares", "returned to the supplier")
 
     class Place(models.TextChoices):
-        SHELF = "shelf", "on the shelf"
-        ON_ORDER = "on order", "on order"
-        DRAWN = "drawn", "drawn, not fitted yet"
-        REPAIR = "repair", "out to be repaired"
+        SHELF = "shelf", _("on the shelf")
+        ON_ORDER = "on order", _("on order")
+        DRAWN = "drawn", _("drawn, not fitted yet")
+        REPAIR = "repair", _("out to be repaired")
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="stock_movements")
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="movements")
@@ -461,12 +463,12 @@ class CostLine(Event):
     """Money spent on a die beyond hours and spares at their rates: an outside grinder's bill, a weld."""
 
     class Kind(models.TextChoices):
-        BUILD = "build", "building the die"
-        SHARPENING = "sharpening", "sharpening"
-        SPARES = "spares", "spares"
-        REPAIR = "repair", "repair"
-        STOP = "stop", "stops and scrap"
-        OTHER = "other", "other"
+        BUILD = "build", _("building the die")
+        SHARPENING = "sharpening", _("sharpening")
+        SPARES = "spares", _("spares")
+        REPAIR = "repair", _("repair")
+        STOP = "stop", _("stops and scrap")
+        OTHER = "other", _("other")
 
     die = models.ForeignKey(Die, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines")
     work = models.ForeignKey(Work, null=True, blank=True, on_delete=models.PROTECT, related_name="cost_lines")

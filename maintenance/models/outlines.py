@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from diestore.handbook.build_elements import DIE_SIDES, ELEMENTS, GUIDES, STRIPPERS
 from diestore.money import MoneyField
@@ -93,9 +94,15 @@ class OutlineWay(models.Model):
     hardness_below_hrc = models.FloatField(null=True, blank=True)
     coating = models.CharField(max_length=40, blank=True, help_text="Of the punches; the die side is bare.")
     gap_pct = models.FloatField(null=True, blank=True)
-    guides = models.CharField(max_length=10, choices=list(GUIDES.items()), default="plain")
-    die_side = models.CharField(max_length=10, choices=list(DIE_SIDES.items()), default="solid")
-    stripper = models.CharField(max_length=10, choices=list(STRIPPERS.items()), default="spring")
+    guides = models.CharField(
+        max_length=10, choices=[(key, _(words)) for key, words in GUIDES.items()], default="plain"
+    )
+    die_side = models.CharField(
+        max_length=10, choices=[(key, _(words)) for key, words in DIE_SIDES.items()], default="solid"
+    )
+    stripper = models.CharField(
+        max_length=10, choices=[(key, _(words)) for key, words in STRIPPERS.items()], default="spring"
+    )
     parts_per_hit = models.PositiveIntegerField(null=True, blank=True)
     lasts_hits = models.BigIntegerField(null=True, blank=True, help_text="Of the whole tool; empty: for all parts.")
     price = MoneyField(null=True, blank=True)
@@ -119,7 +126,7 @@ class ElementPrice(models.Model):
     """What an element of a new tool costs, from a day on, by the shop's own list."""
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="element_prices")
-    element = models.CharField(max_length=30, choices=[(one.key, one.words) for one in ELEMENTS.values()])
+    element = models.CharField(max_length=30, choices=[(one.key, _(one.words)) for one in ELEMENTS.values()])
     valid_from = models.DateField()
     price = MoneyField()
     user = models.ForeignKey(

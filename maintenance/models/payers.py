@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from diestore.money import MoneyField
 from diestore.register.models import Die, Party
@@ -21,10 +23,10 @@ class CostBearer(Event):
     """
 
     class Element(models.TextChoices):
-        SHARPENING = "sharpening", "sharpening"
-        SPARES = "spares", "spares"
-        REPAIR = "repair", "repair"
-        STOP = "stop", "stops and scrap"
+        SHARPENING = "sharpening", _("sharpening")
+        SPARES = "spares", _("spares")
+        REPAIR = "repair", _("repair")
+        STOP = "stop", _("stops and scrap")
 
     die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="cost_bearers")
     element = models.CharField(max_length=12, choices=Element)
@@ -60,9 +62,9 @@ class Retirement(Event):
     retired; struck out, the die is as it was."""
 
     class Fate(models.TextChoices):
-        SCRAPPED = "scrapped", "scrapped"
-        RETURNED = "returned", "returned to its owner"
-        SOLD = "sold", "sold"
+        SCRAPPED = "scrapped", pgettext_lazy("of a die", "scrapped")
+        RETURNED = "returned", pgettext_lazy("of a die", "returned to its owner")
+        SOLD = "sold", pgettext_lazy("of a die", "sold")
 
     die = models.ForeignKey(Die, on_delete=models.PROTECT, related_name="retirements")
     fate = models.CharField(max_length=10, choices=Fate)

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import pgettext_lazy
 
 from diestore.access.models import Person
 from diestore.money import MoneyField
@@ -94,13 +95,13 @@ class PurchaseStep(models.Model):
     """What somebody did about an order, in words: appended, never edited."""
 
     class Sort(models.TextChoices):
-        OPENED = "opened", "opened"
-        CHANGED = "changed", "changed"
-        PLACED = "placed", "placed"
-        CONFIRMED = "confirmed", "confirmed"
-        CHASED = "chased", "asked the supplier"
-        RECEIVED = "received", "received"
-        CANCELLED = "cancelled", "cancelled"
+        OPENED = "opened", pgettext_lazy("of an order", "opened")
+        CHANGED = "changed", pgettext_lazy("of an order", "changed")
+        PLACED = "placed", pgettext_lazy("of an order", "placed")
+        CONFIRMED = "confirmed", pgettext_lazy("of an order", "confirmed")
+        CHASED = "chased", pgettext_lazy("of an order", "asked the supplier")
+        RECEIVED = "received", pgettext_lazy("of an order", "received")
+        CANCELLED = "cancelled", pgettext_lazy("of an order", "cancelled")
 
     order = models.ForeignKey(PurchaseOrder, on_delete=models.CASCADE, related_name="steps")
     key = models.CharField(max_length=160, unique=True, default=fresh_key)

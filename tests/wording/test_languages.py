@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
@@ -11,7 +12,9 @@ from django.utils import translation
 from diestore import texts
 from diestore.access.models import Shop, UserSettings
 from fixtures import gather_texts
+from maintenance.log import rules
 from tests import factories
+from tests.counters import shop as counters
 
 APP_AND_LANGUAGE = [(app, language) for app in gather_texts.APPS for language in gather_texts.LANGUAGES]
 _NAMES = re.compile(r"\{(\w*)[^}]*\}|%\((\w+)\)[sd]")
@@ -97,3 +100,21 @@ def test_before_signing_in_the_browser_says_it():
     factories.user("lead")
     assert 'lang="es-mx"' in Client(headers={"Accept-Language": "es-MX,es;q=0.9"}).get("/sign-in/").text
     assert 'lang="en"' in Client(headers={"Accept-Language": "fr"}).get("/sign-in/").text
+
+
+@pytest.mark.django_db
+def test_programs_are_answered_in_english_whatever_is_asked():
+    """They read the words; a page of the same shop is in its own language."""
+    Shop.objects.update_or_create(pk=1, defaults={"name": "Quillfen Dies", "language": "es-mx"})
+    die = factories.die()
+    token = counters.device(scopes=("runs",)).token
+    wrong = {"id": "r1", "die": die.code, "started": "2025-01-06T08:00Z", "ended": "2025-01-06T07:00Z", "hits": 10}
+    asked = {"Accept-Language": "es-MX,es;q=0.9"}
+    answer = Client().post(
+        "/api/v1/runs", wrong, content_type="application/json", headers=asked | {"Authorization": f"Bearer {token}"}
+    )
+    assert answer.status_code == 409 and answer.headers["Content-Language"] == "en"
+    assert answer.json()["message"].startswith("The run ends 6 Jan 2025")
+    with translation.override("es-mx"), pytest.raises(rules.EntryRefused, match="La corrida termina 6 Ene 2025"):
+        rules.check_run_times(*(factories.START + dt.timedelta(hours=n) for n in (2, 1)))
+    assert Client().get("/api/v1/nothing", headers=asked).json()["message"] == "There is nothing at this address."

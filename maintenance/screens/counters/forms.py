@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from diestore.access.models import Person
 from diestore.access.tablet import Tablet
@@ -219,7 +220,7 @@ class DeviceForm(forms.Form):
     )
     scopes = forms.MultipleChoiceField(
         label="It may",
-        choices=Scope.choices,
+        choices=lambda: [(value, gettext(str(label))) for value, label in Scope.choices],
         initial=[Scope.COUNTS],
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Say what the box may do."},
