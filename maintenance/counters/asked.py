@@ -8,6 +8,8 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from diestore.register.models import Die
 from maintenance.models import Counter, CounterQuestion
@@ -22,19 +24,31 @@ SETTLED_SHOWN = 12
 # --- questions ------------------------------------------------------------------------------------------------------
 
 SAY = {
-    Verdict.TO_DIE.value: ("They are hits", "of the die that you name"),
-    Verdict.WITHOUT_STOCK.value: ("Strokes without stock", "of the die that you name; no edge cut"),
-    Verdict.TO_NOBODY.value: ("No die ran", "the press was tried; they count for nothing"),
-    Verdict.RESET.value: ("It was set to nought", "what it shows was made since"),
-    Verdict.ROLLED_OVER.value: ("It rolled over", "it came to its end and began at nought"),
-    Verdict.SET.value: ("It was set to another number", "it goes on from there"),
-    Verdict.LEAVE_OUT.value: ("Leave those readings out", "they are wrong; later ones carry the strokes"),
-    Verdict.LEAVE_OUT_CLOCK.value: ("Leave those readings out", "later ones carry the strokes"),
-    Verdict.AT_ARRIVAL.value: ("Take the time at which they came", "the count is right, its clock was not"),
-    BEFORE_WRONG: ("The high reading is wrong", "the count goes on from the one before it"),
-    COUNTER_HOLDS: ("The counter holds", "what was typed is struck out"),
+    Verdict.TO_DIE.value: (gettext_lazy("They are hits"), gettext_lazy("of the die that you name")),
+    Verdict.WITHOUT_STOCK.value: (
+        gettext_lazy("Strokes without stock"),
+        gettext_lazy("of the die that you name; no edge cut"),
+    ),
+    Verdict.TO_NOBODY.value: (gettext_lazy("No die ran"), gettext_lazy("the press was tried; they count for nothing")),
+    Verdict.RESET.value: (gettext_lazy("It was set to nought"), gettext_lazy("what it shows was made since")),
+    Verdict.ROLLED_OVER.value: (gettext_lazy("It rolled over"), gettext_lazy("it came to its end and began at nought")),
+    Verdict.SET.value: (gettext_lazy("It was set to another number"), gettext_lazy("it goes on from there")),
+    Verdict.LEAVE_OUT.value: (
+        gettext_lazy("Leave those readings out"),
+        gettext_lazy("they are wrong; later ones carry the strokes"),
+    ),
+    Verdict.LEAVE_OUT_CLOCK.value: (
+        gettext_lazy("Leave those readings out"),
+        gettext_lazy("later ones carry the strokes"),
+    ),
+    Verdict.AT_ARRIVAL.value: (
+        gettext_lazy("Take the time at which they came"),
+        gettext_lazy("the count is right, its clock was not"),
+    ),
+    BEFORE_WRONG: (gettext_lazy("The high reading is wrong"), gettext_lazy("the count goes on from the one before it")),
+    COUNTER_HOLDS: (gettext_lazy("The counter holds"), gettext_lazy("what was typed is struck out")),
 }
-TYPED_HOLDS = ("What was typed holds", "the counter's strokes for that time are left out")
+TYPED_HOLDS = (gettext_lazy("What was typed holds"), gettext_lazy("the counter's strokes for that time are left out"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,11 +86,13 @@ class Asked:
 
     @property
     def where(self) -> str:
-        return str(self.counter)
+        if self.counter.press_id:
+            return _("press {press}").format(press=self.counter.press)
+        return _("die {die}").format(die=self.counter.die)
 
     @property
     def names(self) -> str:
-        return " and ".join(dict.fromkeys(die.code for die in self.dies.values()))
+        return _(" and ").join(dict.fromkeys(die.code for die in self.dies.values()))
 
     @property
     def sentence(self) -> str:
@@ -98,7 +114,7 @@ class Asked:
         for verdict in verdicts:
             typed = self.kind == Kind.TYPED.value and verdict == Verdict.TO_NOBODY.value
             text, note = TYPED_HOLDS if typed else SAY[verdict]
-            made.append(AnswerOffered(verdict=verdict, text=text, note=note, needs_die=verdict in needs))
+            made.append(AnswerOffered(verdict=verdict, text=str(text), note=str(note), needs_die=verdict in needs))
         return made
 
 
@@ -106,45 +122,53 @@ def _first(asked: Asked) -> CounterQuestion:
     return asked.questions[0]
 
 
-def _upper(asked: Asked) -> str:
-    return asked.where[:1].upper() + asked.where[1:]
+def _figures(asked: Asked) -> dict[str, str | int]:
+    first = _first(asked)
+    return {"where": asked.where, "before": first.before or 0, "after": first.after or 0}
 
 
 _SENTENCES = {
-    Kind.NO_DIE.value: lambda a: f"{a.strokes:,} strokes of {a.where}, and no die was in it then.",
-    Kind.WHICH_DIE.value: lambda a: (
-        f"{a.strokes:,} strokes of {a.where} while {a.names or 'two dies'} changed places: whose are they?"
+    Kind.NO_DIE.value: lambda a: _("{strokes:,} strokes of {where}, and no die was in it then.").format(
+        strokes=a.strokes, where=a.where
     ),
-    Kind.TYPED.value: lambda a: (
-        f"The counter of {a.where} has {a.strokes:,} strokes of {a.names}, and a run is in the log for that time "
-        "already. The run counts, the strokes do not, until this is settled."
-    ),
-    Kind.JUMP.value: lambda a: (
-        f"The counter of {a.where} jumped from {_first(a).before or 0:,} to {_first(a).after or 0:,}: more than any "
-        "press makes in that time."
-    ),
-    Kind.RESET_OR_ROLL.value: lambda a: (
-        f"The counter of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}: set to nought, or "
-        "rolled over?"
-    ),
+    Kind.WHICH_DIE.value: lambda a: _(
+        "{strokes:,} strokes of {where} while {names} changed places: whose are they?"
+    ).format(strokes=a.strokes, where=a.where, names=a.names or _("two dies")),
+    Kind.TYPED.value: lambda a: _(
+        "The counter of {where} has {strokes:,} strokes of {names}, and a run is in the log for that "
+        "time already. The run counts, the strokes do not, until this is settled."
+    ).format(where=a.where, strokes=a.strokes, names=a.names),
+    Kind.JUMP.value: lambda a: _(
+        "The counter of {where} jumped from {before:,} to {after:,}: more than any press makes in that time."
+    ).format(**_figures(a)),
+    Kind.RESET_OR_ROLL.value: lambda a: _(
+        "The counter of {where} fell from {before:,} to {after:,}: set to nought, or rolled over?"
+    ).format(**_figures(a)),
     Kind.FALL.value: lambda a: (
-        f"The counter of {a.where} fell from {_first(a).before or 0:,} to {_first(a).after or 0:,}. "
-        f"{f'The {a.strokes:,} strokes' if a.strokes else 'Strokes'} since then do not count until this is settled."
-    ),
-    Kind.ODD.value: lambda a: (
-        f"{_readings(a)} of {a.where} out of line with those before and after. The later ones carry the strokes, so "
-        "none is lost."
-    ),
-    Kind.CLOCK.value: lambda a: (
-        f"{_readings(a)} of {a.where} came with a time that cannot be: its clock is wrong. The strokes come with its "
-        "next good count."
-    ),
+        _(
+            "The counter of {where} fell from {before:,} to {after:,}. The {strokes:,} strokes since then do not "
+            "count until this is settled."
+        )
+        if a.strokes
+        else _(
+            "The counter of {where} fell from {before:,} to {after:,}. Strokes since then do not count until this is "
+            "settled."
+        )
+    ).format(**_figures(a), strokes=a.strokes),
+    Kind.ODD.value: lambda a: _(
+        "{readings} of {where} out of line with those before and after. The later ones carry the "
+        "strokes, so none is lost."
+    ).format(readings=_readings(a), where=a.where),
+    Kind.CLOCK.value: lambda a: _(
+        "{readings} of {where} came with a time that cannot be: its clock is wrong. The strokes come "
+        "with its next good count."
+    ).format(readings=_readings(a), where=a.where),
 }
 
 
 def _readings(asked: Asked) -> str:
     n = sum(q.readings for q in asked.questions)
-    return f"{n:,} reading{'' if n == 1 else 's'}"
+    return ngettext("{n:,} reading", "{n:,} readings", n).format(n=n)
 
 
 def said(asked: Asked, answer: dict) -> str:
@@ -152,7 +176,7 @@ def said(asked: Asked, answer: dict) -> str:
     offered = next(a for a in asked.answers if a.verdict == answer["verdict"])
     die = answer.get("die") if offered.needs_die else None
     text = offered.text[:1].lower() + offered.text[1:]
-    return f"{text} of {die}" if die else text
+    return _("{answer} of {die}").format(answer=text, die=die) if die else text
 
 
 def _questions(plants: Collection[int] | None) -> QuerySet[CounterQuestion]:
@@ -222,6 +246,10 @@ def settled_lately(plants: Collection[int] | None = None) -> list[Settled]:
         typed = row.kind == Kind.TYPED.value
         text = TYPED_HOLDS[0] if typed else SAY[row.verdict][0]
         made.append(
-            Settled(question=row, sentence=one.sentence, answer=f"{text}{f' of {row.die}' if row.die_id else ''}")
+            Settled(
+                question=row,
+                sentence=one.sentence,
+                answer=_("{answer} of {die}").format(answer=text, die=row.die) if row.die_id else str(text),
+            )
         )
     return made

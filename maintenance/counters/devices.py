@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register.models import Die, Plant, Press
 from maintenance.log.rules import EntryRefused, check_text
@@ -49,14 +50,16 @@ def make_device(
 ) -> Made:
     name = name.strip()
     if not name:
-        raise EntryRefused("Give the box a name: what it is and where.", field="name")
-    check_text(name, field="name", what="The name", at_most=80)
+        raise EntryRefused(_("Give the box a name: what it is and where."), field="name")
+    check_text(name, field="name", what=_("The name"), at_most=80)
     if not scopes or set(scopes) - set(Scope.values):
-        raise EntryRefused("Say what the box may do.", field="scopes")
+        raise EntryRefused(_("Say what the box may do."), field="scopes")
     if figures is not None and not 3 <= figures <= 12:
-        raise EntryRefused("A counter has 3 to 12 digits.", field="figures")
+        raise EntryRefused(_("A counter has 3 to 12 digits."), field="figures")
     if CounterDevice.objects.filter(plant=plant, name__iexact=name).exists():
-        raise EntryRefused(f"There is a box {name} already. Give this one another name.", field="name")
+        raise EntryRefused(
+            _("There is a box {name} already. Give this one another name.").format(name=name), field="name"
+        )
     token = secrets.token_urlsafe(TOKEN_BYTES)
     with transaction.atomic():
         device = CounterDevice.objects.create(

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register.models import Die, Plant, Press, Variant
 from maintenance.log.rules import EntryRefused, check_moment, check_text, saving, stamp
@@ -41,24 +42,37 @@ def set_in_press(
     if until is not None:
         check_moment(until, field="until")
         if until <= at:
-            raise EntryRefused("It was taken out before it was put in. Put the later time at the end.", field="until")
+            raise EntryRefused(
+                _("It was taken out before it was put in. Put the later time at the end."), field="until"
+            )
     if key and (known := DieInPress.objects.filter(key=key).first()):
         return known
     if press.plant_id != die.plant_id:
-        raise EntryRefused(f"{die} and press {press} are not of one plant.", field="press")
+        raise EntryRefused(
+            _("{die} and press {press} are not of one plant.").format(die=die, press=press), field="press"
+        )
     if variant is not None and variant.die_id != die.pk:
-        raise EntryRefused(f"{variant} is not a set of inserts of {die}.", field="variant")
-    with saving(f"{die} or press {press} is taken at that time already."):
+        raise EntryRefused(
+            _("{variant} is not a set of inserts of {die}.").format(variant=variant, die=die), field="variant"
+        )
+    with saving(_("{die} or press {press} is taken at that time already.").format(die=die, press=press)):
         # Two tablets at one press, one after the other.
         Plant.objects.select_for_update(no_key=True).get(pk=press.plant_id)
         touched = {press}
         for row in DieInPress.objects.now().filter(press=press) | DieInPress.objects.now().filter(die=die):
             if row.press_id == press.pk and row.die_id == die.pk and row.since <= at:
-                raise EntryRefused(f"{die} is in press {press} already, since {stamp(row.since)}.", field="at")
+                raise EntryRefused(
+                    _("{die} is in press {press} already, since {stamp}.").format(
+                        die=die, press=press, stamp=stamp(row.since)
+                    ),
+                    field="at",
+                )
             if row.since >= at and until is None:
                 raise EntryRefused(
-                    f"{row.die} is in press {row.press} since {stamp(row.since)}. Enter a later time, or say when this "
-                    "one was taken out.",
+                    _(
+                        "{die} is in press {press} since {stamp}. Enter a later time, or say when this one was "
+                        "taken out."
+                    ).format(die=row.die, press=row.press, stamp=stamp(row.since)),
                     field="at",
                 )
             if row.since < at:
@@ -67,8 +81,16 @@ def set_in_press(
         clash = _clash(press, die, at, until)
         if clash is not None:
             raise EntryRefused(
-                f"{clash.die} was in press {clash.press} from {stamp(clash.since)}"
-                f"{f' to {stamp(clash.until)}' if clash.until else ''}. Enter another time.",
+                (
+                    _("{die} was in press {press} from {since} to {until}. Enter another time.")
+                    if clash.until
+                    else _("{die} was in press {press} from {since}. Enter another time.")
+                ).format(
+                    die=clash.die,
+                    press=clash.press,
+                    since=stamp(clash.since),
+                    until=clash.until and stamp(clash.until),
+                ),
                 field="at",
             )
         row = DieInPress.objects.create(
@@ -101,9 +123,13 @@ def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> DieInPress:
         Plant.objects.select_for_update(no_key=True).get(pk=row.press.plant_id)
         row = DieInPress.objects.select_related("press", "die").get(pk=row.pk)
         if row.until is not None or row.struck_at is not None:
-            raise EntryRefused(f"{row.die} was taken out of press {row.press} already.", field="at")
+            raise EntryRefused(
+                _("{die} was taken out of press {press} already.").format(die=row.die, press=row.press), field="at"
+            )
         if at <= row.since:
-            raise EntryRefused(f"It was set in the press {stamp(row.since)}. Enter a later time.", field="at")
+            raise EntryRefused(
+                _("It was set in the press {stamp}. Enter a later time.").format(stamp=stamp(row.since)), field="at"
+            )
         _end(row, by, at)
         _count_anew({row.press}, min(at, row.since))
         return row
@@ -112,14 +138,14 @@ def take_out(*, by: Actor, row: DieInPress, at: dt.datetime) -> DieInPress:
 def strike_in_press(*, by: Actor, row: DieInPress, reason: str) -> DieInPress:
     """It was never so: the row stays and counts for nothing."""
     if by.person is None:
-        raise EntryRefused("Say who strikes it out.", field="person")
+        raise EntryRefused(_("Say who strikes it out."), field="person")
     if not reason.strip():
-        raise EntryRefused("Say why it is struck out.", field="reason")
-    check_text(reason.strip(), field="reason", what="The reason", at_most=300)
+        raise EntryRefused(_("Say why it is struck out."), field="reason")
+    check_text(reason.strip(), field="reason", what=_("The reason"), at_most=300)
     with transaction.atomic():
         struck = DieInPress.objects.standing().filter(pk=row.pk)
         if not struck.update(struck_at=timezone.now(), struck_by=by.person, struck_reason=reason.strip()):
-            raise EntryRefused("This is struck out already.")
+            raise EntryRefused(_("This is struck out already."))
         row.refresh_from_db()
         _count_anew({row.press}, row.since)
         return row

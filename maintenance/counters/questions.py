@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from django.db import transaction
 from django.db.models import Min
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register.models import Die
 from maintenance.log.rules import EntryRefused
@@ -35,9 +36,9 @@ def settle_questions(*, by: Actor, questions: Sequence[CounterQuestion], verdict
     try:
         said = Verdict.LEAVE_OUT if before_wrong else Verdict(verdict)
     except ValueError:
-        raise EntryRefused("Pick one of the answers.", field="verdict") from None
+        raise EntryRefused(_("Pick one of the answers."), field="verdict") from None
     if said in SAYS_WHICH_DIE and die is None:
-        raise EntryRefused("Say which die ran.", field="die")
+        raise EntryRefused(_("Say which die ran."), field="die")
     with transaction.atomic():
         for question in questions:
             row = (
@@ -46,13 +47,16 @@ def settle_questions(*, by: Actor, questions: Sequence[CounterQuestion], verdict
                 .get(pk=question.pk)
             )
             if row.settled_at is not None:
-                raise EntryRefused("Somebody answered this already.")
+                raise EntryRefused(_("Somebody answered this already."))
             if said not in ANSWERS[row.kind]:
-                raise EntryRefused("This answer does not fit the question.", field="verdict")
+                raise EntryRefused(_("This answer does not fit the question."), field="verdict")
             if die is not None and die.plant_id != row.counter.device.plant_id:
-                raise EntryRefused(f"{die} is of another plant.", field="die")
+                raise EntryRefused(_("{die} is of another plant.").format(die=die), field="die")
             if said is Verdict.TO_DIE and row.strokes > HITS_AT_MOST:
-                raise EntryRefused(f"{row.strokes:,} hits in one run cannot be. The reading is wrong.", field="verdict")
+                raise EntryRefused(
+                    _("{strokes:,} hits in one run cannot be. The reading is wrong.").format(strokes=row.strokes),
+                    field="verdict",
+                )
             row.verdict, row.die = said.value, die if said in SAYS_WHICH_DIE else None
             row.settled_at, row.settled_by, row.settled_user = timezone.now(), by.person, by.user
             if said in FALLS and row.fell_at is not None:
@@ -96,6 +100,6 @@ def take_back(*, by: Actor, question: CounterQuestion) -> None:
     with transaction.atomic():
         held = CounterQuestion.objects.filter(pk=question.pk, settled_at__isnull=False, taken_back_at__isnull=True)
         if not held.update(taken_back_at=timezone.now()):
-            raise EntryRefused("This answer was taken back already.")
+            raise EntryRefused(_("This answer was taken back already."))
         Counter.objects.filter(pk=question.counter_id).have_wait(_reaches_back(question))
         settle.settle(question.counter_id)

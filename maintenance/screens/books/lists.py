@@ -15,6 +15,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import plants, roles, shop
@@ -102,7 +103,7 @@ class NewList(Buying):
         except BookRefused as refused:
             return self._show(sort, asked, str(refused))
         if not any(grid.rows for grid in read.grids):
-            return self._show(sort, asked, "This file is empty.")
+            return self._show(sort, asked, _("This file is empty."))
         choices: dict[str, object] = {"list": sort, "rack": asked.rack, "their_number": their_number}
         if asked.order:
             choices["order"] = asked.order.pk
@@ -114,21 +115,23 @@ class NewList(Buying):
     @staticmethod
     def _problem(sort: str, asked: Asked, plant, file, their_number: str) -> str:
         if plant is None:
-            return "There is no plant yet that this could be of."
+            return _("There is no plant yet that this could be of.")
         if file is None:
-            return "Pick a file: .xlsx or .csv."
+            return _("Pick a file: .xlsx or .csv.")
         if file.size > BYTES_AT_MOST:
-            return f"The file has {file.size / 1e6:,.1f} MB; {BYTES_AT_MOST / 1e6:g} MB is the most."
+            return _("The file has {size:,.1f} MB; {most:g} MB is the most.").format(
+                size=file.size / 1e6, most=BYTES_AT_MOST / 1e6
+            )
         if sort == PRICE_LIST and asked.supplier is None:
-            return "Pick the supplier whose price list it is."
+            return _("Pick the supplier whose price list it is.")
         if len(their_number) > 60:
-            return f"The supplier's number has {len(their_number)} letters; 60 is the most."
+            return _("The supplier's number has {n} letters; 60 is the most.").format(n=len(their_number))
         return ""
 
     def _show(self, sort: str, asked: Asked, problem: str = "") -> HttpResponse:
         racks = list(shelf.racks(asked.picked.plant)) if sort == COUNT and asked.picked.plant else []
         shown = {
-            "sort": sort, "named": BUYING[sort], "asked": asked, "picked": asked.picked, "problem": problem,
+            "sort": sort, "named": _(BUYING[sort]), "asked": asked, "picked": asked.picked, "problem": problem,
             "racks": racks, "rack": asked.rack if asked.rack in racks else next(iter(racks), ""), "order": asked.order,
             "suppliers": Party.objects.filter(role="supplier", retired_at=None).order_by("code")
             if sort == PRICE_LIST else (), "most": f"{BYTES_AT_MOST / 1e6:g}", "back": _back(sort, asked),
@@ -140,12 +143,12 @@ class NewList(Buying):
 def _back(sort: str, asked: Asked) -> tuple[str, str]:
     """Where somebody came from: its address and its name."""
     if asked.order is not None:
-        return reverse("maintenance:purchase", args=[asked.order.pk]), "The order"
+        return reverse("maintenance:purchase", args=[asked.order.pk]), _("The order")
     query = {"plant": asked.picked.plant.pk} if asked.picked.several and asked.picked.plant else {}
     if sort == COUNT:
         query = ({"rack": asked.rack} if asked.rack else {}) | query
-        return reverse("maintenance:shelf") + (f"?{urlencode(query)}" if query else ""), "The shelf"
-    return reverse("reports:spares") + (f"?{urlencode(query)}" if query else ""), "Spares"
+        return reverse("maintenance:shelf") + (f"?{urlencode(query)}" if query else ""), _("The shelf")
+    return reverse("reports:spares") + (f"?{urlencode(query)}" if query else ""), _("Spares")
 
 
 class GivenOut(Buying):
@@ -160,13 +163,15 @@ class GivenOut(Buying):
         to_fill: frozenset[str] = frozenset()
         if sort == COUNT and asked.picked.plant is not None:
             head, rows = buying.count_rows(asked.picked.plant, asked.rack)
-            title = f"Count sheet of {asked.rack or 'the shelf'}, {asked.picked.plant}, {now:%Y-%m-%d %H:%M}"
-            about = "Type what lies there, and why it differs where it does. What is left empty is not counted."
+            title = _("Count sheet of {rack}, {plant}, {day}").format(
+                rack=asked.rack or _("the shelf"), plant=asked.picked.plant, day=f"{now:%Y-%m-%d %H:%M}"
+            )
+            about = _("Type what lies there, and why it differs where it does. What is left empty is not counted.")
             to_fill = frozenset({"Lies there", "Why it differs"})
         elif sort == PRICE_LIST and asked.supplier is not None:
             head, rows = buying.price_rows(asked.supplier, timezone.localdate())
-            title = f"Price list of {asked.supplier}, {now:%Y-%m-%d}"
-            about = "A row for each price break. What is left as it stands changes nothing."
+            title = _("Price list of {supplier}, {day}").format(supplier=asked.supplier, day=f"{now:%Y-%m-%d}")
+            about = _("A row for each price break. What is left as it stands changes nothing.")
         else:
             raise Http404
         name = f"{sort}-{now:%Y-%m-%d}.{self.ending}"
@@ -181,7 +186,7 @@ class OneList(Buying):
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
         book, sort = self.book(pk)
         if book.brought_at is not None:
-            shown = {"book": book, "named": BUYING[sort], "told": book.outcome, "back": self._back(book, sort)}
+            shown = {"book": book, "named": _(BUYING[sort]), "told": book.outcome, "back": self._back(book, sort)}
             return render(request, "maintenance/screens/books/list_in.html", shown)
         return self._show(book, sort)
 
@@ -189,10 +194,10 @@ class OneList(Buying):
         book, sort = self.book(pk)
         if "away" in request.POST and book.brought_at is None:
             book.delete()
-            messages.success(request, f"{book.name} is thrown away. Nothing of it was saved.")
+            messages.success(request, _("{name} is thrown away. Nothing of it was saved.").format(name=book.name))
             return redirect(self._back(book, sort)[0])
         if book.brought_at is not None:
-            messages.info(request, "This list is in already. Nothing was changed twice.")
+            messages.info(request, _("This list is in already. Nothing was changed twice."))
             return redirect("maintenance:list", pk=book.pk)
         self._choose(book, sort)
         if "bring" not in request.POST:
@@ -200,17 +205,19 @@ class OneList(Buying):
         try:
             told = self._brought(book, sort, request.POST.get("seen", ""))
         except buying.SeenOtherwise:
-            words = "Something changed since you looked at it, so nothing was brought in. Look at the rows again."
+            words = _("Something changed since you looked at it, so nothing was brought in. Look at the rows again.")
             return self._show(book, sort, words, status=422)
         except EntryRefused as refused:
             return self._show(book, sort, str(refused), status=422)
         if told is None:
-            messages.info(request, "This list is in already. Nothing was changed twice.")
+            messages.info(request, _("This list is in already. Nothing was changed twice."))
         elif told.wrong or told.again or not told.would_change:
-            words = "Nothing was brought in: see what is marked." if told.wrong else "There is nothing to bring in."
+            words = (
+                _("Nothing was brought in: see what is marked.") if told.wrong else _("There is nothing to bring in.")
+            )
             return self._show(book, sort, words, status=422)
         else:
-            messages.success(request, f"{book.name} is in.")
+            messages.success(request, _("{name} is in.").format(name=book.name))
         return redirect("maintenance:list", pk=book.pk)
 
     def _brought(self, book: Workbook, sort: str, seen: str) -> buying.Told | None:
@@ -221,7 +228,7 @@ class OneList(Buying):
                 return None
             _number_of, sheet = self._sheet(mine, sort)
             if self._is_open(sheet):
-                return buying.Told(lines=[], problems=["Some questions are open. Answer those first."])
+                return buying.Told(lines=[], problems=[_("Some questions are open. Answer those first.")])
             told = buying.bring(sheet, self._of(mine), by=self._actor(mine), keep=True, seen=seen)
             if told.wrong or told.again or not told.would_change:
                 return told
@@ -283,11 +290,11 @@ class OneList(Buying):
         asked = [page.asked(one, "answer-") for one in sheet.assumed]
         opened = self._is_open(sheet)
         shown = {
-            "book": book, "sort": sort, "named": BUYING[sort], "problem": problem, "told": told, "lines": lines,
+            "book": book, "sort": sort, "named": _(BUYING[sort]), "problem": problem, "told": told, "lines": lines,
             "more": len(told.lines) - len(lines), "of": of, "back": self._back(book, sort), "is_open": opened,
             "columns": page.columns_of(grids[number], sheet.layout) if sheet.layout.sort else [],
             "heading": (sheet.layout.heading or 0) + 1, "name": grids[number].name, "others": len(grids) - 1,
-            "missing": "; ".join(" or ".join(page.WHAT[f] for f in group) for group in missing),
+            "missing": "; ".join(_(" or ").join(_(page.WHAT[f]) for f in group) for group in missing),
             "no_list": not sheet.layout.sort, "asked": [one for one in asked if one.asks],
             "assumed": [one for one in asked if not one.asks], "skipped": page.skipped_words(sheet),
             "ready": not opened and not told.wrong and not told.again and told.would_change,

@@ -6,6 +6,10 @@ import datetime as dt
 import re
 from dataclasses import dataclass, field
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
+
 from maintenance.history.columns import TABLES
 from maintenance.workbooks import exact
 from maintenance.workbooks.pure.forms import Day
@@ -114,15 +118,21 @@ def _sheet(looked: Looked, number: int, outcome: Outcome, may_all: bool, *, whol
     grid, laid, rows = looked.grids[number], looked.layouts[number], looked.reads[number]
     table = exact.table_of(grid)
     is_exact = number in looked.exact
-    sorts = [Choice("", "nothing that is taken", not laid.sort and not is_exact)]
+    sorts = [Choice("", _("nothing that is taken"), not laid.sort and not is_exact)]
     if table is not None and (may_all or table.file == "spares.csv"):
-        sorts.append(Choice(EXACT, f"the service's own form: {table.file.removesuffix('.csv')}", is_exact))
-    sorts += [Choice(k, v, k == laid.sort) for k, v in SORTS.items() if may_all or k in ("stock", "prices")]
+        sorts.append(
+            Choice(
+                EXACT,
+                _("the service's own form: {table}").format(table=table.file.removesuffix(".csv")),
+                is_exact,
+            )
+        )
+    sorts += [Choice(k, _(v), k == laid.sort) for k, v in SORTS.items() if may_all or k in ("stock", "prices")]
     made = ShownSheet(
         number=number,
         name=grid.name,
         sort=laid.sort,
-        sort_name="as the service wrote it" if is_exact else SORTS.get(laid.sort, "not taken"),
+        sort_name=_("as the service wrote it") if is_exact else _(SORTS.get(laid.sort, gettext_noop("not taken"))),
         unsure=bool(laid.sort) and laid.sure < SURE,
         sorts=tuple(sorts),
         heading=(laid.heading or 0) + 1,
@@ -132,7 +142,7 @@ def _sheet(looked: Looked, number: int, outcome: Outcome, may_all: bool, *, whol
         exact=is_exact,
     )
     if laid.sort:
-        made.missing = "; ".join(" or ".join(WHAT[f] for f in group) for group in laid.missing)
+        made.missing = "; ".join(_(" or ").join(_(WHAT[f]) for f in group) for group in laid.missing)
     if laid.sort or whole:
         made.asked = [asked(a, "answer-") for a in rows.assumed if a.asks]
     if not whole or is_exact:
@@ -157,7 +167,10 @@ def columns_of(grid, laid: Layout) -> list[ShownColumn]:
         if not column.heading and not values:
             continue
         fields = FIELDS.get(laid.sort, ())
-        choices = (Choice("", "not taken", not column.field), *(Choice(f, WHAT[f], f == column.field) for f in fields))
+        choices = (
+            Choice("", _("not taken"), not column.field),
+            *(Choice(f, _(WHAT[f]), f == column.field) for f in fields),
+        )
         made.append(
             ShownColumn(
                 column.letter,
@@ -177,8 +190,8 @@ def _preview(
 ) -> None:
     taken = [c for c in columns if c.field]
     has_die = any(c.field == "die" for c in taken)
-    made.heads = ([] if has_die or not any("die" in r.values for r in rows.rows[:1]) else [WHAT["die"]]) + [
-        WHAT[c.field] for c in taken
+    made.heads = ([] if has_die or not any("die" in r.values for r in rows.rows[:1]) else [_(WHAT["die"])]) + [
+        _(WHAT[c.field]) for c in taken
     ]
     wrong: dict[int, list] = {}
     for placed in [*outcome.problems, *outcome.doubts]:
@@ -210,13 +223,13 @@ def shown_value(name: str, value: object) -> str:
         return ""
     if isinstance(value, Day):
         m = value.moment
-        return f"{m.day} {m:%b %Y}" + (f", {m:%H:%M}" if value.timed else "")
+        return date_format(m, "j M Y, H:i" if value.timed else "j M Y")
     if isinstance(value, dt.time):
         return f"{value:%H:%M}"
     if isinstance(value, Gap):
         return f"{value.value:g} {value.unit}"
     if isinstance(value, int):
-        return f"{value:,} days" if name == "lead_days" else f"{value:,}"
+        return _("{n:,} days").format(n=value) if name == "lead_days" else f"{value:,}"
     if isinstance(value, float):
         return f"{value:,.6g} {_UNITS.get(name, '')}".strip()
     return str(value)
@@ -232,24 +245,26 @@ def skipped_words(rows: SheetRead) -> str:
     """The rows that are not taken, by why: '3 rows left out: a sum of other rows (9, 21), hidden (14)'."""
     by_why: dict[str, list[int]] = {}
     for n, why in rows.skipped:
-        by_why.setdefault("a die's name for the rows below" if why.startswith("die ") else why, []).append(n)
+        by_why.setdefault(_("a die's name for the rows below") if why.startswith("die ") else _(why), []).append(n)
     if not by_why:
         return ""
     parts = []
     for why, numbers in by_why.items():
         some = ", ".join(map(str, numbers[:5])) + (" ..." if len(numbers) > 5 else "")
-        parts.append(f"{why} (row {some})")
+        parts.append(_("{why} (row {some})").format(why=why, some=some))
     n = len(rows.skipped)
-    return f"{n:,} {'row is' if n == 1 else 'rows are'} not data: {'; '.join(parts)}."
+    return ngettext("{n:,} row is not data: {parts}.", "{n:,} rows are not data: {parts}.", n).format(
+        n=n, parts="; ".join(parts)
+    )
 
 
 WORDS = {
-    "replacements": "first pieces",
-    "movements of spares": "shelf moves",
-    "sets of inserts": "sets of inserts",
-    "parts of dies": "parts a hit",
-    "stocks": "strip stocks",
-    "positions": "places",
+    "replacements": gettext_noop("first pieces"),
+    "movements of spares": gettext_noop("shelf moves"),
+    "sets of inserts": gettext_noop("sets of inserts"),
+    "parts of dies": gettext_noop("parts a hit"),
+    "stocks": gettext_noop("strip stocks"),
+    "positions": gettext_noop("places"),
 }
 TABLE_NAMES = [table.file.removesuffix(".csv") for table in TABLES]
 

@@ -9,6 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import roles
@@ -59,19 +60,22 @@ class NewBook(Books):
     def post(self, request: HttpRequest) -> HttpResponse:
         file = request.FILES.get("file")
         if file is None:
-            return self._show(request, "Pick a file: .xlsx or .csv.")
+            return self._show(request, _("Pick a file: .xlsx or .csv."))
         plant = self._plant(request.POST.get("plant", ""))
         if plant is None:
-            return self._show(request, "Pick the plant that the file is of.")
+            return self._show(request, _("Pick the plant that the file is of."))
         if file.size > BYTES_AT_MOST:
             most = f"{BYTES_AT_MOST / 1e6:g}"
-            return self._show(request, f"The file has {file.size / 1e6:,.1f} MB; {most} MB is the most.")
+            return self._show(
+                request,
+                _("The file has {size:,.1f} MB; {most} MB is the most.").format(size=file.size / 1e6, most=most),
+            )
         try:
             read = read_book(file_name(file), file.read())
         except BookRefused as refused:
             return self._show(request, str(refused))
         if not any(grid.rows for grid in read.grids):
-            return self._show(request, "This file is empty.")
+            return self._show(request, _("This file is empty."))
         made = take.kept_to_wait(plant, read, by=request.user)
         return redirect("maintenance:book", pk=made.pk)
 
@@ -83,7 +87,7 @@ class NewBook(Books):
 
     def _show(self, request: HttpRequest, problem: str = "") -> HttpResponse:
         plants = self.plants()
-        sorts = [(k, v) for k, v in SORTS.items() if self.may_all or k in ("stock", "prices")]
+        sorts = [(k, _(v)) for k, v in SORTS.items() if self.may_all or k in ("stock", "prices")]
         context = {
             "problem": problem,
             "plants": plants,
@@ -111,7 +115,7 @@ class OneBook(Books):
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
         book = self.book(pk)
         if book.brought_at is not None:
-            messages.info(request, "This file is in already.")
+            messages.info(request, _("This file is in already."))
             return redirect("maintenance:book", pk=book.pk)
         number = _number(request.POST.get("sheet"))
         self._choose(request, book, number, self._looked(book))
@@ -120,18 +124,18 @@ class OneBook(Books):
             return redirect(f"{reverse('maintenance:book', args=[book.pk])}?sheet={number}#rows")
         looked = self._looked(book)
         if looked.is_open:
-            return self._show(request, book, looked, "Some questions are open. Answer those first.", status=422)
+            return self._show(request, book, looked, _("Some questions are open. Answer those first."), status=422)
         with changes.following() as outcome:
             came = self._brought(book, looked)
         if came is None:
             return redirect("maintenance:book", pk=book.pk)
         if came.is_refused:
-            return self._show(request, book, looked, "Nothing was brought in: see what is marked.", status=422)
+            return self._show(request, book, looked, _("Nothing was brought in: see what is marked."), status=422)
         if outcome.behind:
-            messages.warning(request, "All is in, but a forecast could not be made anew.")
+            messages.warning(request, _("All is in, but a forecast could not be made anew."))
         if came.added and queue.is_worked():
             tasks.plan_night(book.plant)  # records that were not there before: the shop is fitted anew with them
-        messages.success(request, f"{book.name} is in.")
+        messages.success(request, _("{name} is in.").format(name=book.name))
         return redirect("maintenance:book", pk=book.pk)
 
     def _brought(self, book: Workbook, looked: take.Looked) -> take.Outcome | None:
@@ -261,7 +265,9 @@ class Away(Books):
             return redirect("maintenance:book", pk=book.pk)
         if book.brought_at is None:
             book.delete()
-            messages.success(request, f"{book.name} is thrown away. Nothing of it was in the records.")
+            messages.success(
+                request, _("{name} is thrown away. Nothing of it was in the records.").format(name=book.name)
+            )
         return redirect("maintenance:book_new")
 
 

@@ -9,7 +9,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
-from django.utils.translation import gettext
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore.access.models import Person
 from diestore.access.tablet import Tablet
@@ -32,12 +34,12 @@ FIGURES = range(4, 13)
 class ByForm(forms.Form):
     """A form that says who does it."""
 
-    who = "Who does it?"
+    who = gettext_lazy("Who does it?")
 
     def __init__(self, data=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None, **kwargs):
         super().__init__(data, **kwargs)
         self.person = person
-        missing = "Pick who does it."
+        missing = _("Pick who does it.")
         self.has_people = add_person(self, people=people, label=self.who, missing=missing, tablet=tablet, required=True)
         if person is not None:
             self.fields["person"].initial = person.pk
@@ -65,7 +67,7 @@ class InPressForm(ByForm):
     another is entered."""
 
     act = forms.ChoiceField(choices=[("set", ""), ("out", ""), ("never", "")], required=False)
-    reason = forms.CharField(label="Why", max_length=300, required=False)
+    reason = forms.CharField(label=gettext_lazy("Why"), max_length=300, required=False)
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     confirm = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     doubt = doubt_mark = ""
@@ -75,9 +77,9 @@ class InPressForm(ByForm):
         self.die, self.press, self.may_strike = die, press, may_strike
         plant = (die or press).plant
         self.fields["key"].initial = fresh_key()
-        self.fields["at"] = MomentField(label="When, if not now", required=False)
+        self.fields["at"] = MomentField(label=_("When, if not now"), required=False)
         self.row = page.in_press_now(die=die) if die is not None else page.in_press_now(press=press)
-        picked = {"required": False, "error_messages": {"invalid_choice": "That one is not in the register."}}
+        picked = {"required": False, "error_messages": {"invalid_choice": _("That one is not in the register.")}}
         if die is None:
             self.fields["die"] = forms.ModelChoiceField(queryset=Die.objects.filter(plant=plant), **picked)
         else:
@@ -86,7 +88,7 @@ class InPressForm(ByForm):
             if len(variants) > 1:
                 options = [(v.pk, str(v)) for v in variants]
                 self.fields["variant"] = forms.ChoiceField(
-                    label="With which inserts?", choices=choices(options), widget=Picks, required=False
+                    label=_("With which inserts?"), choices=choices(options), widget=Picks, required=False
                 )
                 self.fields["variant"].initial = str(self._variant_expected(die) or variants[0].pk)
 
@@ -99,11 +101,11 @@ class InPressForm(ByForm):
         cleaned = super().clean()
         cleaned["act"] = cleaned.get("act") or "set"
         if cleaned["act"] == "never" and not self.may_strike:
-            raise forms.ValidationError("Ask somebody who may strike out an entry.")
+            raise forms.ValidationError(_("Ask somebody who may strike out an entry."))
         if cleaned["act"] != "set" and self.row is None:
-            raise forms.ValidationError("Nothing is in it any more: somebody took it out.")
+            raise forms.ValidationError(_("Nothing is in it any more: somebody took it out."))
         if cleaned["act"] == "set" and not (cleaned.get("die") or cleaned.get("press")) and not self.errors:
-            raise forms.ValidationError("Tap the die or the press.")
+            raise forms.ValidationError(_("Tap the die or the press."))
         if cleaned["act"] == "set" and not self.errors:
             self._doubt(cleaned)
         return cleaned
@@ -157,17 +159,17 @@ class InPressForm(ByForm):
 class SettleForm(ByForm):
     """An answer to what a count alone does not decide."""
 
-    who = "Who settles it?"
+    who = gettext_lazy("Who settles it?")
 
     def __init__(self, data=None, *, asked: counters_asked.Asked, may_strike: bool, **kwargs) -> None:
         super().__init__(data, **kwargs)
         self.asked = asked
         offered = [a for a in asked.answers if may_strike or a.verdict != counters_questions.COUNTER_HOLDS]
         self.fields["verdict"] = forms.ChoiceField(
-            label="What was it?",
+            label=_("What was it?"),
             choices=[(a.verdict, Pick(a.text, a.note)) for a in offered],
             widget=Picks,
-            error_messages={"required": "Pick one of the answers.", "invalid_choice": "Pick one of the answers."},
+            error_messages={"required": _("Pick one of the answers."), "invalid_choice": _("Pick one of the answers.")},
         )
         if asked.needs_die:
             plant = asked.counter.device.plant_id
@@ -175,19 +177,19 @@ class SettleForm(ByForm):
             if not likely and asked.counter.press is not None:
                 likely = [pick.die for pick in page.dies_for(asked.counter.press)][:6]
             self.fields["die"] = forms.ModelChoiceField(
-                label="Which die ran?",
+                label=_("Which die ran?"),
                 queryset=Die.objects.filter(plant=plant).order_by("code"),
                 required=False,
-                empty_label="not said",
+                empty_label=_("not said"),
                 initial=likely[0].pk if len(likely) == 1 else None,
-                error_messages={"invalid_choice": "That die is not in the register."},
+                error_messages={"invalid_choice": _("That die is not in the register.")},
             )
 
     def clean(self) -> dict:
         cleaned = super().clean()
         needs = {a.verdict for a in self.asked.answers if a.needs_die}
         if cleaned.get("verdict") in needs and cleaned.get("die") is None and "die" not in self.errors:
-            self.add_error("die", "Say which die ran.")
+            self.add_error("die", _("Say which die ran."))
         return cleaned
 
     def save(self, by: write.Actor) -> None:
@@ -207,51 +209,56 @@ class _Several(forms.ModelMultipleChoiceField):
     def clean(self, value):
         for text in value or ():
             if not (str(text).isascii() and str(text).isdigit() and int(text) < 2**63):
-                raise ValidationError("Pick from the list.", code="invalid_choice")
+                raise ValidationError(_("Pick from the list."), code="invalid_choice")
         return super().clean(value)
 
 
 class DeviceForm(forms.Form):
     name = forms.CharField(
-        label="Name",
+        label=gettext_lazy("Name"),
         max_length=80,
-        help_text="What it is and where: counters of hall 2.",
-        error_messages={"required": "Give the box a name: what it is and where."},
+        help_text=gettext_lazy("What it is and where: counters of hall 2."),
+        error_messages={"required": gettext_lazy("Give the box a name: what it is and where.")},
     )
     scopes = forms.MultipleChoiceField(
-        label="It may",
-        choices=lambda: [(value, gettext(str(label))) for value, label in Scope.choices],
+        label=gettext_lazy("It may"),
+        choices=lambda: [(value, _(str(label))) for value, label in Scope.choices],
         initial=[Scope.COUNTS],
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Say what the box may do."},
+        error_messages={"required": gettext_lazy("Say what the box may do.")},
     )
     figures = forms.TypedChoiceField(
-        label="Digits on the counter",
-        choices=[("", "not known"), *((n, f"{n} digits") for n in FIGURES)],
+        label=gettext_lazy("Digits on the counter"),
+        choices=[
+            ("", gettext_lazy("not known")),
+            *((n, format_lazy(gettext_lazy("{n} digits"), n=n)) for n in FIGURES),
+        ],
         coerce=int,
         empty_value=None,
         required=False,
-        help_text="Needed to tell a roll-over (999999 to 0) from a reset.",
+        help_text=gettext_lazy("Needed to tell a roll-over (999999 to 0) from a reset."),
     )
 
     def __init__(self, data=None, *, plants: QuerySet[Plant], **kwargs) -> None:
         super().__init__(data, **kwargs)
         self.plants = plants
-        for name, model, label in (("presses", Press, "For these presses"), ("dies", Die, "For these dies")):
+        for name, model, label in (("presses", Press, _("For these presses")), ("dies", Die, _("For these dies"))):
             self.fields[name] = _Several(
                 label=label,
                 queryset=model.objects.filter(plant__in=plants).order_by("code"),
                 required=False,
-                help_text="None picked: all.",
+                help_text=_("None picked: all."),
             )
         if plants.count() > 1:
-            self.fields["plant"] = forms.ModelChoiceField(label="Plant", queryset=plants, empty_label=None)
+            self.fields["plant"] = forms.ModelChoiceField(label=_("Plant"), queryset=plants, empty_label=None)
 
     def clean(self) -> dict:
         cleaned = super().clean()
         named = CounterDevice.objects.filter(plant=self.plant, name__iexact=cleaned.get("name", "").strip())
         if named.exists():
-            self.add_error("name", f"There is a box {cleaned['name']} already. Give this one another name.")
+            self.add_error(
+                "name", _("There is a box {name} already. Give this one another name.").format(name=cleaned["name"])
+            )
         return cleaned
 
     @property

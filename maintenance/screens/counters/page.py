@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from django.db.models import Count, OuterRef, Q, Subquery
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register.models import Die, Press
 from maintenance.counters.intake import was_just_now
@@ -91,7 +92,12 @@ def lines(now: dt.datetime | None = None, *, plants: Collection[int] | None = No
         made.append(CounterLine(**columns, **_told_by(mine, going_on)))
     for counter in counters:
         if counter.die_id is not None:
-            of_die = {"name": f"own counter of {counter.die}", "press": None, "die": counter.die, "now": now}
+            of_die = {
+                "name": _("own counter of {die}").format(die=counter.die),
+                "press": None,
+                "die": counter.die,
+                "now": now,
+            }
             of_die["doubt"] = doubts.get(counter.die_id, "")
             made.append(CounterLine(**of_die, **_told_by([counter], going_on)))
     return made
@@ -124,33 +130,36 @@ class DiePick:
 
     @property
     def note(self) -> str:
-        what = f"job {self.order.number}, {self.order.hits_left:,} hits to go" if self.order else self.die.description
-        where = f"now in {self.in_press}" if self.in_press else ""
+        what = self.die.description
+        if self.order:
+            what = _("job {number}, {hits:,} hits to go").format(number=self.order.number, hits=self.order.hits_left)
+        where = _("now in {in_press}").format(in_press=self.in_press) if self.in_press else ""
         ready = self.ready
-        first = SHARPEN.word.lower() if ready and ready.standing is SHARPEN else ""
+        first = _(SHARPEN.word).lower() if ready and ready.standing is SHARPEN else ""
         if ready and ready.wrong:
             first = briefly(ready.wrong)
         if ready and ready.held:
-            first = "on hold"
+            first = _("on hold")
         return "; ".join(bit for bit in (first, where, what) if bit)
 
 
 def doubt_of(die: Die, ready: Readiness) -> str:
     """Why to think twice before the die goes in; nothing where there is no cause."""
     if ready.held:
-        return f"{die} is on hold: {ready.held}. It makes no parts until a first piece is approved."
+        return _("{die} is on hold: {held}. It makes no parts until a first piece is approved.").format(
+            die=die, held=ready.held
+        )
     if ready.wrong:
-        return f"{die} has to be seen to first: {briefly(ready.wrong)}."
+        return _("{die} has to be seen to first: {briefly}.").format(die=die, briefly=briefly(ready.wrong))
     if ready.standing is not SHARPEN:
         return ""
     if ready.order is not None:
-        return (
-            f"{die} should be sharpened first. Its chance of finishing job {ready.order.number} "
-            f"({ready.order.hits_left:,} hits to go) without a dull or chipped edge is {odds.chance(ready.chance)}."
-        )
-    return (
-        f"{die} should be sharpened first. Of the usual hits to dull {odds.percent(ready.share_left)} are left on "
-        f"{ready.limiting}."
+        return _(
+            "{die} should be sharpened first. Its chance of finishing job {number} ({hits_left:,} hits to "
+            "go) without a dull or chipped edge is {chance}."
+        ).format(die=die, number=ready.order.number, hits_left=ready.order.hits_left, chance=odds.chance(ready.chance))
+    return _("{die} should be sharpened first. Of the usual hits to dull {percent} are left on {limiting}.").format(
+        die=die, percent=odds.percent(ready.share_left), limiting=ready.limiting
     )
 
 
@@ -181,8 +190,8 @@ class PressPick:
 
     @property
     def note(self) -> str:
-        what = f"{self.die} is in it and comes out" if self.die else "empty"
-        return f"its usual press; {what}" if self.usual else what
+        what = _("{die} is in it and comes out").format(die=self.die) if self.die else _("empty")
+        return _("its usual press; {what}").format(what=what) if self.usual else what
 
 
 def presses_for(die: Die) -> list[PressPick]:

@@ -10,6 +10,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.decorators import method_decorator
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 from django.views.decorators.cache import never_cache
 
@@ -28,9 +31,9 @@ from .forms import DeviceForm, InPressForm, SettleForm
 
 LAST_PERSON = "log_person"  # who logged last in this session, as in the log
 NOT_OF_THE_ENTRY = ("csrfmiddlewaretoken", "confirm", "pin")
-OTHER_VALUES = (
-    "This was sent before, with other values. That stands and nothing was changed. If this is another change, press "
-    "the button again."
+OTHER_VALUES = gettext_lazy(
+    "This was sent before, with other values. That stands and nothing was changed. If this is "
+    "another change, press the button again."
 )
 
 
@@ -56,7 +59,7 @@ def _actor(request: HttpRequest, person: Person | None) -> write.Actor:
 def _say_behind(request: HttpRequest, outcome: changes.Following) -> None:
     """What was entered is saved by now, whatever became of what follows from it."""
     if outcome.behind:
-        messages.warning(request, "This is saved, but a forecast could not be made anew.")
+        messages.warning(request, _("This is saved, but a forecast could not be made anew."))
 
 
 def _questions(request: HttpRequest) -> QuerySet[CounterQuestion]:
@@ -104,9 +107,9 @@ class CountNow(PermissionRequiredMixin, View):
                 settle.settle_waiting(plant)
         _say_behind(request, outcome)
         if page.waiting(seen):
-            messages.warning(request, "Some counts could not be counted yet. They are kept.")
+            messages.warning(request, _("Some counts could not be counted yet. They are kept."))
         else:
-            messages.success(request, "All that the presses sent is counted.")
+            messages.success(request, _("All that the presses sent is counted."))
         return redirect("maintenance:counters")
 
 
@@ -146,10 +149,14 @@ class InPress(PermissionRequiredMixin, View):
             return self._show(request, die, press, form, status=422)
         _say_behind(request, outcome)
         act = form.cleaned_data["act"]
-        words = {"out": "taken out of", "set": "put in", "never": "was never in"}[act]
         clock = timezone.localtime(row.until if act == "out" else row.since)
-        when = "" if act == "never" else f", {clock:%H:%M} on {clock.day} {clock:%b}"
-        messages.success(request, f"{row.die} {words} press {row.press}{when}.")
+        sentence = {
+            "out": _("{die} taken out of press {press}, {clock} on {day}."),
+            "set": _("{die} put in press {press}, {clock} on {day}."),
+            "never": _("{die} was never in press {press}."),
+        }[act]
+        shown = {"clock": date_format(clock, "H:i"), "day": date_format(clock, "j M")}
+        messages.success(request, sentence.format(die=row.die, press=row.press, **shown))
         if act != "set" and die is None:
             return HttpResponseRedirect(f"{reverse('maintenance:in_press')}?press={row.press_id}")
         return redirect("diestore:die", pk=die.pk) if die is not None else redirect("maintenance:counters")
@@ -191,7 +198,9 @@ class InPress(PermissionRequiredMixin, View):
                 "dies": page.dies_for(press, dies) if press is not None else [],
                 "presses": page.presses_for(die) if die is not None else [],
                 "text": text,
-                "problem": f"No die has “{text}” on its label or in its name." if text and not dies else "",
+                "problem": _("No die has “{text}” on its label or in its name.").format(text=text)
+                if text and not dies
+                else "",
                 "tablet": tablet_of(request),
             },
             status=status,
@@ -207,14 +216,14 @@ class Settle(PermissionRequiredMixin, View):
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
         asked = self._asked(request, pk)
         if asked is None:
-            messages.info(request, "This is settled already.")
+            messages.info(request, _("This is settled already."))
             return redirect("maintenance:counters")
         return self._show(request, asked, self._form(request, asked))
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
         asked = self._asked(request, pk)
         if asked is None:
-            messages.info(request, "This was settled meanwhile.")
+            messages.info(request, _("This was settled meanwhile."))
             return redirect("maintenance:counters")
         form = self._form(request, asked, data=request.POST)
         if not form.is_valid():
@@ -226,7 +235,12 @@ class Settle(PermissionRequiredMixin, View):
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, asked, form, status=422)
         _say_behind(request, outcome)
-        messages.success(request, f"Settled for {asked.where}: {counters_asked.said(asked, form.cleaned_data)}.")
+        messages.success(
+            request,
+            _("Settled for {where}: {said}.").format(
+                where=asked.where, said=counters_asked.said(asked, form.cleaned_data)
+            ),
+        )
         return redirect("maintenance:counters")
 
     def _asked(self, request: HttpRequest, pk: int) -> counters_asked.Asked | None:
@@ -265,7 +279,7 @@ class TakeBack(PermissionRequiredMixin, View):
             messages.warning(request, str(refused))
         else:
             _say_behind(request, outcome)
-            messages.success(request, "The answer holds no longer.")
+            messages.success(request, _("The answer holds no longer."))
         return redirect("maintenance:counters")
 
 
@@ -329,7 +343,9 @@ class Revoke(PermissionRequiredMixin, View):
         devices_seen = plants.within(CounterDevice.objects.all(), request.user)
         device = get_object_or_404(devices_seen, pk=pk)
         devices.revoke_device(by=write.Actor(user=request.user), device=device)
-        messages.success(request, f"The key of {device} opens nothing any more. What it sent stays.")
+        messages.success(
+            request, _("The key of {device} opens nothing any more. What it sent stays.").format(device=device)
+        )
         return redirect("maintenance:counter_devices")
 
 

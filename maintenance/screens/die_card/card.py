@@ -9,6 +9,7 @@ from functools import cached_property
 
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore import units
 from diestore.handbook import build_doubts
@@ -55,7 +56,9 @@ class CardPlace:
         if self.cut is None or self.cut.gap_mm is None:
             return ""
         shown = self.measure(self.cut.gap_mm, "gap_mm")
-        return f"{shown} ({percent_of(self.cut.gap_mm, self.thickness_mm):.3g} % a side)"
+        return _("{gap} ({percent:.3g} % a side)").format(
+            gap=shown, percent=percent_of(self.cut.gap_mm, self.thickness_mm)
+        )
 
     @property
     def cut_length(self) -> str:
@@ -65,7 +68,7 @@ class CardPlace:
     def steel(self) -> str:
         piece = self.piece
         if piece is None:
-            return "empty"
+            return _("empty")
         hardness = "" if piece.hardness_hrc is None else f"{piece.hardness_hrc:g} HRC"
         coating = piece.coating if piece.coating.casefold() not in ("", "none") else ""
         return ", ".join(words for words in (piece.tool_steel, hardness, coating) if words)
@@ -88,13 +91,18 @@ class CardPlace:
         piece = self.piece
         if piece is None:
             return ""
-        hits = "" if piece.opening_life_hits is None else f" {piece.opening_life_hits:,} hits"
-        return f"{piece.opening}{hits}"
+        if piece.opening_life_hits is None:
+            return _(piece.opening)
+        return _("{opening} {hits:,} hits").format(opening=_(piece.opening), hits=piece.opening_life_hits)
 
     @property
     def title(self) -> str:
-        words = (f"{self.code} {self.kind.name}", self.steel, self.cut_length and f"cut {self.cut_length}",
-                 self.gap and f"gap {self.gap}")  # fmt: skip
+        words = (
+            f"{self.code} {_(self.kind.name)}",
+            self.steel,
+            self.cut_length and _("cut {length}").format(length=self.cut_length),
+            self.gap and _("gap {gap}").format(gap=self.gap),
+        )
         return ", ".join(word for word in words if word)
 
 

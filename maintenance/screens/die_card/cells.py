@@ -10,6 +10,8 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 
 from django.db import models
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import typed, units
 from diestore.handbook import tool_steels
@@ -43,24 +45,26 @@ class Figure:
 FIGURES = {
     figure.name: figure
     for figure in (
-        Figure(name="code", label="Name", table=POSITION, column="code"),
-        Figure(name="station", label="Station", table=POSITION, column="station"),
-        Figure(name="cut_length", label="Length of cut", table=CUT, column="length_mm", quantity="length_mm"),
-        Figure(name="gap", label="Gap", table=CUT, column="gap_mm"),
-        Figure(name="tool_steel", label="Steel", table=PIECE, column="tool_steel"),
-        Figure(name="hardness", label="HRC", table=PIECE, column="hardness_hrc"),
-        Figure(name="coating", label="Coating", table=PIECE, column="coating"),
-        Figure(name="length", label="Length", table=PIECE, column="length_mm", quantity="length_mm"),
+        Figure(name="code", label=gettext_lazy("Name"), table=POSITION, column="code"),
+        Figure(name="station", label=gettext_lazy("Station"), table=POSITION, column="station"),
         Figure(
-            name="allowance", label="To grind off", table=PIECE, column="grind_allowance_mm",
+            name="cut_length", label=gettext_lazy("Length of cut"), table=CUT, column="length_mm", quantity="length_mm",
+        ),
+        Figure(name="gap", label=gettext_lazy("Gap"), table=CUT, column="gap_mm"),
+        Figure(name="tool_steel", label=gettext_lazy("Steel"), table=PIECE, column="tool_steel"),
+        Figure(name="hardness", label="HRC", table=PIECE, column="hardness_hrc"),
+        Figure(name="coating", label=gettext_lazy("Coating"), table=PIECE, column="coating"),
+        Figure(name="length", label=gettext_lazy("Length"), table=PIECE, column="length_mm", quantity="length_mm"),
+        Figure(
+            name="allowance", label=gettext_lazy("To grind off"), table=PIECE, column="grind_allowance_mm",
             quantity="grind_allowance_mm",
         ),
-        Figure(name="height_group", label="Height group", table=POSITION, column="height_group", most=20),
-        Figure(name="seat", label="Seat", table=POSITION, column="seat_mm", quantity="seat_mm"),
-        Figure(name="x", label="Along the strip", table=POSITION, column="x_mm", quantity="x_mm"),
-        Figure(name="y", label="Across, from the middle", table=POSITION, column="y_mm", quantity="y_mm"),
-        Figure(name="share", label="Works in % of the strokes", table=POSITION, column="stroke_share"),
-        Figure(name="item", label="Spare", table=POSITION, column="item", most=101),
+        Figure(name="height_group", label=gettext_lazy("Height group"), table=POSITION, column="height_group", most=20),
+        Figure(name="seat", label=gettext_lazy("Seat"), table=POSITION, column="seat_mm", quantity="seat_mm"),
+        Figure(name="x", label=gettext_lazy("Along the strip"), table=POSITION, column="x_mm", quantity="x_mm"),
+        Figure(name="y", label=gettext_lazy("Across, from the middle"), table=POSITION, column="y_mm", quantity="y_mm"),
+        Figure(name="share", label=gettext_lazy("Works in % of the strokes"), table=POSITION, column="stroke_share"),
+        Figure(name="item", label=gettext_lazy("Spare"), table=POSITION, column="item", most=101),
     )
 }  # fmt: skip
 SELDOM = ("kind", "side", "variants", "wear_of", "wear_limit")  # columns of a position that the form of one place has
@@ -138,7 +142,7 @@ class Reads:
         """The value of a figure; raises one of REFUSALS with a sentence."""
         figure, text = FIGURES[name], " ".join(text.replace("\x00", "").split())
         if len(text) > figure.most:
-            raise EntryRefused(f"{len(text)} letters; {figure.most} are the most.")
+            raise EntryRefused(_("{n} letters; {most} are the most.").format(n=len(text), most=figure.most))
         reads: Callable | None = getattr(self, f"_{name}", None)
         if reads is not None:
             value = reads(place, text)
@@ -152,10 +156,10 @@ class Reads:
 
     def _code(self, place: CardPlace, text: str) -> str:
         if not text:
-            raise EntryRefused("It needs a name.")
+            raise EntryRefused(_("It needs a name."))
         taken = self.names or [code for code in self.card.codes if code != place.code]
         if text.casefold() in {code.casefold() for code in taken}:
-            raise EntryRefused(f"There is a place {text} already.")
+            raise EntryRefused(_("There is a place {text} already.").format(text=text))
         return text
 
     def _station(self, place: CardPlace, text: str):
@@ -163,13 +167,13 @@ class Reads:
             return None
         found = next((s for s in self.card.stations if s.code.casefold() == text.casefold()), None)
         if found is None:
-            have = ", ".join(station.code for station in self.card.stations)
-            raise EntryRefused(f"There is no station {text}. Its stations: {have or 'none yet'}.")
+            have = ", ".join(station.code for station in self.card.stations) or _("none yet")
+            raise EntryRefused(_("There is no station {text}. Its stations: {have}.").format(text=text, have=have))
         return found
 
     def _cut_length(self, place: CardPlace, text: str) -> float:
         if not text:
-            raise EntryRefused("A cut has a length.")
+            raise EntryRefused(_("A cut has a length."))
         return units.parse(text, "length_mm", self.card.system).value
 
     def _gap(self, place: CardPlace, text: str) -> float | None:
@@ -186,7 +190,7 @@ class Reads:
     def _share(self, place: CardPlace, text: str) -> float:
         value = units.number(text.rstrip("% ")) if text.rstrip("% ") else 100.0
         if not 0.01 <= value <= 100:
-            raise EntryRefused("A share of the strokes goes from 0.01 to 100 %.")
+            raise EntryRefused(_("A share of the strokes goes from 0.01 to 100 %."))
         return value / 100
 
     def _item(self, place: CardPlace, text: str) -> Item | None:
@@ -199,7 +203,9 @@ class Reads:
             self._items |= {str(item).casefold(): item for item in Item.objects.all()}
         found = self._items.get(text.casefold())
         if found is None:
-            raise EntryRefused(f"There is no spare {text}. Enter it under Spares first, or leave this empty.")
+            raise EntryRefused(
+                _("There is no spare {text}. Enter it under Spares first, or leave this empty.").format(text=text)
+            )
         return found
 
 

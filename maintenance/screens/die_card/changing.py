@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from django import forms
 from django.db.models import CharField, Q
 from django.db.models.functions import Cast
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import units
 from diestore.frame.fields import MomentField
@@ -26,11 +28,11 @@ from .cells import CUT, PIECE, POSITION
 from .forms import COATINGS, now_minute, text_field
 
 SINCE, NEVER = "since", "never"
-HOW = ((SINCE, "changed on a day"), (NEVER, "a typing error: it was never like this"))
+HOW = ((SINCE, gettext_lazy("changed on a day")), (NEVER, gettext_lazy("a typing error: it was never like this")))
 ENTERING = WHILE_ENTERING
 LATEST = 25
-ONLY_PUT_RIGHT = "A name can only be corrected, as a typing error: the position is the same one."
-MEASURED = (("", "nothing"), *((name, name) for name in wear_limits.NAMES))
+ONLY_PUT_RIGHT = gettext_lazy("A name can only be corrected, as a typing error: the position is the same one.")
+MEASURED = (("", gettext_lazy("nothing")), *((name, gettext_lazy(name)) for name in wear_limits.NAMES))
 
 
 class ChangeForm(forms.Form):
@@ -43,16 +45,16 @@ class ChangeForm(forms.Form):
             self._add(name)
         if "gap" in self.fields:
             self.fields["meant"] = forms.ChoiceField(
-                label="of the gap", choices=[(m.value, m.value) for m in GapMeant], initial=meant.value
+                label=_("of the gap"), choices=[(m.value, _(m.value)) for m in GapMeant], initial=meant.value
             )
         self._add_what_it_is()
         self.fields["how"] = forms.ChoiceField(
-            label="It is", required=card.in_service, initial=SINCE, widget=forms.RadioSelect, choices=HOW
+            label=_("It is"), required=card.in_service, initial=SINCE, widget=forms.RadioSelect, choices=HOW
         )
-        self.fields["at"] = MomentField(label="Since when?", required=False, initial=now_minute())
+        self.fields["at"] = MomentField(label=_("Since when?"), required=False, initial=now_minute())
         self.fields["reason"] = forms.CharField(
-            label="Why?", max_length=300, required=card.in_service,
-            error_messages={"required": "Say why.", "max_length": "300 letters are the most."},
+            label=_("Why?"), max_length=300, required=card.in_service,
+            error_messages={"required": _("Say why."), "max_length": _("300 letters are the most.")},
         )  # fmt: skip
         for row, name in ((place.cut, "opened_cut"), (place.position, "opened_position")):
             if row is not None:
@@ -63,10 +65,10 @@ class ChangeForm(forms.Form):
         figure, initial = cells.FIGURES[name], cells.shown(self.place, name, self.meant)
         if name == "coating":
             more = () if initial in dict(COATINGS) else ((initial, initial),)
-            field: forms.Field = forms.ChoiceField(label="Coating", required=False, choices=(*COATINGS, *more))
+            field: forms.Field = forms.ChoiceField(label=_("Coating"), required=False, choices=(*COATINGS, *more))
         elif name == "station":
             found = ((station.code, str(station)) for station in self.card.stations)
-            field = forms.ChoiceField(label="Station", required=False, choices=(("", "none: die set"), *found))
+            field = forms.ChoiceField(label=_("Station"), required=False, choices=(("", _("none: die set")), *found))
         else:
             field = text_field(figure.label, figure.most)
         field.initial = initial
@@ -80,21 +82,23 @@ class ChangeForm(forms.Form):
         """What is seldom otherwise: the kind, the inserts, what is measured of its wear."""
         position = self.place.position
         alike = [k for k in KINDS.values() if k.cuts == self.place.kind.cuts]
-        self.fields["kind"] = forms.ChoiceField(label="What it is", choices=[(k.key, k.name) for k in alike],
-                                                initial=position.kind)  # fmt: skip
+        self.fields["kind"] = forms.ChoiceField(
+            label=_("What it is"), choices=[(k.key, _(k.name)) for k in alike], initial=position.kind
+        )
         if self.place.cut is None:
-            self.fields["side"] = forms.ChoiceField(label="Side", choices=Position._meta.get_field("side").choices,
+            self.fields["side"] = forms.ChoiceField(label=_("Side"), choices=Position._meta.get_field("side").choices,
                                                     initial=position.side)  # fmt: skip
         if len(self.card.variants) > 1:
             self.fields["variants"] = forms.MultipleChoiceField(
-                label="Only with the inserts", required=False, widget=forms.CheckboxSelectMultiple,
+                label=_("Only with the inserts"), required=False, widget=forms.CheckboxSelectMultiple,
                 choices=[(str(v.pk), v.code) for v in self.card.variants],
                 initial=[str(key) for key in position.variants.values_list("pk", flat=True)],
             )  # fmt: skip
         if not self.place.kind.cuts:
-            self.fields["wear_of"] = forms.ChoiceField(label="Measured of its wear", choices=MEASURED, required=False,
-                                                       initial=position.wear_of)  # fmt: skip
-            self.fields["wear_limit"] = text_field("Changed at", 40)
+            self.fields["wear_of"] = forms.ChoiceField(
+                label=_("Measured of its wear"), choices=MEASURED, required=False, initial=position.wear_of
+            )
+            self.fields["wear_limit"] = text_field(_("Changed at"), 40)
             self.fields["wear_limit"].initial = self._wear_limit_shown()
             self.fields["wear_limit"].widget.attrs["inputmode"] = "decimal"
 
@@ -123,9 +127,9 @@ class ChangeForm(forms.Form):
         if "wear_limit" in new and "wear_of" in self.fields:
             self._clean_limit(cleaned, new)
         if not new and not self.errors:
-            self.add_error(None, "Nothing here is other than it was.")
+            self.add_error(None, _("Nothing here is other than it was."))
         if self.is_dated and cleaned.get("at") is None and "at" not in self.errors:
-            self.add_error("at", "Say since when it is so.")
+            self.add_error("at", _("Say since when it is so."))
         if self.is_dated and "code" in new:
             self.add_error("code", ONLY_PUT_RIGHT)
         return cleaned
@@ -137,7 +141,7 @@ class ChangeForm(forms.Form):
         text, of = (cleaned.get("wear_limit") or "").strip(), cleaned.get("wear_of")
         try:
             if text and not of:
-                raise EntryRefused("Say what is measured.")
+                raise EntryRefused(_("Say what is measured."))
             new["wear_limit"] = units.parse(text, wear_limits.column(of), self.card.system).value if text else None
         except cells.REFUSALS as error:
             self.add_error("wear_limit", str(error))
@@ -206,7 +210,7 @@ def strike(*, by: write.Actor, die: Die, key: int | None, reason: str) -> None:
     if amendment is None or amendment.pk not in {
         told.amendment.pk for told in past(die, "metric", all_of_it=True).changes
     }:
-        raise EntryRefused("That change is no longer there.")
+        raise EntryRefused(_("That change is no longer there."))
     position = die.positions.filter(pk=amendment.row_key).first() if amendment.table == "diestore.position" else None
     if amendment.sort == Amendment.Sort.ENTERED and position is not None:
         building.take_back_place(by=by, position=position, reason=reason)
@@ -224,7 +228,9 @@ def _put_back(by: write.Actor, ended: Amendment, reason: str) -> None:
         return
     if by.person is None:
         raise EntryRefused(
-            "With this its piece goes back in, which strikes out an entry of the log, and those are struck out under a "
-            "name. Say under My settings which name is yours."
+            _(
+                "With this its piece goes back in, which strikes out an entry of the log, and those are struck "
+                "out under a name. Say under My settings which name is yours."
+            )
         )
     write.strike_out(by=by, entry=entry, reason=reason)

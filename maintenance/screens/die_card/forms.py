@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import units
 from diestore.frame.fields import MeasureField, MomentField, TypedField, WholeField, choices
@@ -25,12 +27,12 @@ from .cells import gap_text
 MOST_AT_ONCE = 24
 STEEL = ("tool_steel", "hardness", "coating", "length", "allowance")
 OPENINGS = (
-    (Piece.Opening.NEW, "new: it has not run yet"),
-    (Piece.Opening.COUNTED, "it has run: hits counted"),
-    (Piece.Opening.ESTIMATED, "it has run: hits estimated"),
-    (Piece.Opening.UNKNOWN, "it has run: not known how long"),
+    (Piece.Opening.NEW, gettext_lazy("new: it has not run yet")),
+    (Piece.Opening.COUNTED, gettext_lazy("it has run: hits counted")),
+    (Piece.Opening.ESTIMATED, gettext_lazy("it has run: hits estimated")),
+    (Piece.Opening.UNKNOWN, gettext_lazy("it has run: not known how long")),
 )
-COATINGS = (("", "none"), *((name, name) for name in tool_steels.COATINGS if name != "none"))
+COATINGS = (("", gettext_lazy("none")), *((name, name) for name in tool_steels.COATINGS if name != "none"))
 
 
 def text_field(label: str, most: int, **attrs) -> forms.CharField:
@@ -39,7 +41,7 @@ def text_field(label: str, most: int, **attrs) -> forms.CharField:
         max_length=most,
         required=False,
         widget=forms.TextInput({"autocomplete": "off", **attrs}),
-        error_messages={"max_length": f"{most} letters are the most."},
+        error_messages={"max_length": _("{most} letters are the most.").format(most=most)},
     )
 
 
@@ -51,11 +53,11 @@ class OpeningFields:
     """How pieces stood when the records began, as three fields of a form."""
 
     def add_opening(self, opening: Opening) -> None:
-        self.fields["opening"] = forms.ChoiceField(label="How worn are its pieces?", choices=OPENINGS,
+        self.fields["opening"] = forms.ChoiceField(label=_("How worn are its pieces?"), choices=OPENINGS,
                                                    initial=opening.how)  # fmt: skip
-        self.fields["life_hits"] = WholeField(label="Hits on them in all", required=False, initial=opening.life_hits)
+        self.fields["life_hits"] = WholeField(label=_("Hits on them in all"), required=False, initial=opening.life_hits)
         self.fields["since_sharpening"] = WholeField(
-            label="Hits since sharpened", required=False, initial=opening.since_sharpening
+            label=_("Hits since sharpened"), required=False, initial=opening.since_sharpening
         )
 
     def opening_of(self, cleaned: dict) -> Opening:
@@ -77,26 +79,31 @@ class TicketForm(forms.Form):
     """Of a die that has run: since when what is typed now holds, and why."""
 
     since_start = forms.ChoiceField(
-        label="What you type now",
-        choices=(("change", "changed on a day"), ("start", "was always so, and was left out")),
+        label=gettext_lazy("What you type now"),
+        choices=(
+            ("change", gettext_lazy("changed on a day")),
+            ("start", gettext_lazy("was always so, and was left out")),
+        ),
         widget=forms.RadioSelect,
         initial="change",
     )
     reason = forms.CharField(
-        label="Why?",
+        label=gettext_lazy("Why?"),
         max_length=300,
-        widget=forms.TextInput({"placeholder": "rebuilt after a crash, one more hole, engineering change ..."}),
-        error_messages={"required": "Say why.", "max_length": "300 letters are the most."},
+        widget=forms.TextInput(
+            {"placeholder": gettext_lazy("rebuilt after a crash, one more hole, engineering change ...")}
+        ),
+        error_messages={"required": gettext_lazy("Say why."), "max_length": gettext_lazy("300 letters are the most.")},
     )
 
     def __init__(self, data=None) -> None:
         super().__init__(data, prefix="ticket")
-        self.fields["since"] = MomentField(label="Since when?", required=False, initial=now_minute())
+        self.fields["since"] = MomentField(label=_("Since when?"), required=False, initial=now_minute())
 
     def clean(self) -> dict:
         cleaned = super().clean()
         if cleaned.get("since_start") == "change" and not cleaned.get("since") and "since" not in self.errors:
-            self.add_error("since", "Say since when it is so.")
+            self.add_error("since", _("Say since when it is so."))
         return cleaned
 
 
@@ -162,8 +169,8 @@ def usual_gap(card: Card) -> str:
     usual = build_doubts.usual_gap_pct(card.build.strip)
     if usual is None:
         return ""
-    low, high, _ = usual
-    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+    low, high = usual[:2]
+    return f"{low:g}" if low == high else _("{low:g} to {high:g}").format(low=low, high=high)
 
 
 # --- a place ----------------------------------------------------------------------------------------------------------
@@ -185,7 +192,7 @@ class PlaceForm(OpeningFields, forms.Form):
         self._add_where()
         if self.partner is not None:
             self.fields["with_partner"] = forms.BooleanField(
-                label=f"with its {self.partner.name}", required=False, initial=True
+                label=_("with its {kind}").format(kind=_(self.partner.name)), required=False, initial=True
             )
             self._add_steel("p_", [name for name in asked(self.partner) if name in STEEL])
         self.add_opening(self.starts.opening or Opening(how=Piece.Opening.NEW))
@@ -201,29 +208,37 @@ class PlaceForm(OpeningFields, forms.Form):
     def _add_cut(self) -> None:
         if "cut_length" not in self.wanted:
             return
-        self.fields["cut_length"] = MeasureField("length_mm", self.card.system, label="Length of cut", required=False)
+        self.fields["cut_length"] = MeasureField(
+            "length_mm", self.card.system, label=_("Length of cut"), required=False
+        )
         usual = usual_gap(self.card)
         self.fields["gap"] = forms.CharField(
-            label="Gap",
+            label=_("Gap"),
             max_length=40,
             required=False,
             widget=forms.TextInput(
-                {"inputmode": "decimal", "autocomplete": "off", "placeholder": f"usual {usual} %" if usual else ""}
+                {
+                    "inputmode": "decimal",
+                    "autocomplete": "off",
+                    "placeholder": _("usual {usual} %").format(usual=usual) if usual else "",
+                }
             ),
         )
-        self.fields["meant"] = forms.ChoiceField(label="of the gap", choices=[(m.value, m.value) for m in GapMeant])
+        self.fields["meant"] = forms.ChoiceField(
+            label=_("of the gap"), choices=[(m.value, _(m.value)) for m in GapMeant]
+        )
         if self.side == "lower":
             open_cuts = [
-                (place.code, f"the cut of {place.code}")
+                (place.code, _("the cut of {code}").format(code=place.code))
                 for place in self.card.places
                 if place.cut is not None and place.is_upper and place.cut.lower_id is None
             ]
             if open_cuts:
                 here = [code for code, _ in open_cuts if self._stands_here(code)]
                 self.fields["upper_of"] = forms.ChoiceField(
-                    label="Closes",
+                    label=_("Closes"),
                     required=False,
-                    choices=[*open_cuts, ("", "a cut of its own")],
+                    choices=[*open_cuts, ("", _("a cut of its own"))],
                     initial=(here or [""])[0],
                 )
 
@@ -234,35 +249,35 @@ class PlaceForm(OpeningFields, forms.Form):
     def _add_steel(self, prefix: str, names) -> None:
         system, fields = self.card.system, self.fields
         if "tool_steel" in names:
-            fields[f"{prefix}tool_steel"] = text_field("Steel", 40, list="steels")
+            fields[f"{prefix}tool_steel"] = text_field(_("Steel"), 40, list="steels")
         if "hardness" in names:
             fields[f"{prefix}hardness"] = TypedField(label="HRC", required=False)
         if "coating" in names:
-            fields[f"{prefix}coating"] = forms.ChoiceField(label="Coating", required=False, choices=COATINGS)
+            fields[f"{prefix}coating"] = forms.ChoiceField(label=_("Coating"), required=False, choices=COATINGS)
         if "length" in names:
-            fields[f"{prefix}length"] = MeasureField("length_mm", system, label="Length", required=False)
+            fields[f"{prefix}length"] = MeasureField("length_mm", system, label=_("Length"), required=False)
         if "allowance" in names:
             fields[f"{prefix}allowance"] = MeasureField(
-                "grind_allowance_mm", system, label="To grind off", required=False
+                "grind_allowance_mm", system, label=_("To grind off"), required=False
             )
-        fields[f"{prefix}item"] = text_field("Spare", 101, list="spares")
+        fields[f"{prefix}item"] = text_field(_("Spare"), 101, list="spares")
 
     def _add_where(self) -> None:
         system, station = self.card.system, self.station
         name = next_code(self.kind.key, station.code if station else "", self.card.codes)
-        self.fields["code"] = text_field("Name", 40, placeholder=name)
-        self.fields["how_many"] = WholeField(label="How many?", required=False, placeholder="1")
+        self.fields["code"] = text_field(_("Name"), 40, placeholder=name)
+        self.fields["how_many"] = WholeField(label=_("How many?"), required=False, placeholder="1")
         if "height_group" in self.wanted and self.side == "upper":
-            self.fields["height_group"] = text_field("Height group", 20)
+            self.fields["height_group"] = text_field(_("Height group"), 20)
         if "seat" in self.wanted:
-            self.fields["seat"] = MeasureField("seat_mm", system, label="Seat", required=False)
+            self.fields["seat"] = MeasureField("seat_mm", system, label=_("Seat"), required=False)
         if station is not None:
-            self.fields["x"] = MeasureField("x_mm", system, label="Along the strip", required=False)
-            self.fields["y"] = MeasureField("y_mm", system, label="Across, from the middle", required=False)
-        self.fields["share"] = TypedField(label="Works in % of the strokes", required=False, placeholder="100")
+            self.fields["x"] = MeasureField("x_mm", system, label=_("Along the strip"), required=False)
+            self.fields["y"] = MeasureField("y_mm", system, label=_("Across, from the middle"), required=False)
+        self.fields["share"] = TypedField(label=_("Works in % of the strokes"), required=False, placeholder="100")
         if len(self.card.variants) > 1:
             self.fields["variants"] = forms.MultipleChoiceField(
-                label="Only with the inserts",
+                label=_("Only with the inserts"),
                 required=False,
                 choices=choices((v.pk, v.code) for v in self.card.variants),
                 widget=forms.CheckboxSelectMultiple,
@@ -274,11 +289,11 @@ class PlaceForm(OpeningFields, forms.Form):
         cleaned = super().clean()
         number = cleaned.get("how_many")
         if number is not None and not 1 <= number <= MOST_AT_ONCE:
-            self.add_error("how_many", f"From 1 to {MOST_AT_ONCE} at once.")
+            self.add_error("how_many", _("From 1 to {most_at_once} at once.").format(most_at_once=MOST_AT_ONCE))
         if cleaned.get("code") and (number or 1) > 1:
-            self.add_error("code", "Several at once get the next names by themselves. Leave this empty.")
+            self.add_error("code", _("Several at once get the next names by themselves. Leave this empty."))
         if cleaned.get("share") is not None and not 0.01 <= cleaned["share"] <= 100:
-            self.add_error("share", "A share of the strokes goes from 0.01 to 100 %.")
+            self.add_error("share", _("A share of the strokes goes from 0.01 to 100 %."))
         self._clean_cut(cleaned)
         for name in ("item", "p_item"):
             if cleaned.get(name):
@@ -292,7 +307,7 @@ class PlaceForm(OpeningFields, forms.Form):
         if "cut_length" not in self.fields or cleaned.get("upper_of"):
             return
         if cleaned.get("cut_length") is None and "cut_length" not in self.errors:
-            self.add_error("cut_length", "Say how long its cut is: once around the hole, or along the edge.")
+            self.add_error("cut_length", _("Say how long its cut is: once around the hole, or along the edge."))
         if text := (cleaned.get("gap") or "").strip():
             try:
                 cleaned["gap_mm"] = gap_mm(text, cleaned.get("meant") or GapMeant.PERCENT_A_SIDE,
@@ -304,17 +319,19 @@ class PlaceForm(OpeningFields, forms.Form):
         text = " ".join(cleaned[name].split())
         found = next((item for item in Item.objects.filter(code__iexact=text)), None)
         if found is None and " " in text:
-            code, _, revision = text.rpartition(" ")
+            code, revision = text.rsplit(" ", 1)
             found = Item.objects.filter(code__iexact=code, revision__iexact=revision).first()
         if found is None:
-            self.add_error(name, f"There is no spare {text}. Leave it empty, or enter it under Spares first.")
+            self.add_error(
+                name, _("There is no spare {text}. Leave it empty, or enter it under Spares first.").format(text=text)
+            )
         cleaned[name] = found
 
     def _specs(self, cleaned: dict) -> Iterator[PlaceSpec]:
         taken = list(self.card.codes)
         station_code = self.station.code if self.station is not None else ""
         variants = tuple(v for v in self.card.variants if str(v.pk) in cleaned.get("variants", ()))
-        for _ in range(cleaned.get("how_many") or 1):
+        for __ in range(cleaned.get("how_many") or 1):
             code = cleaned.get("code") or next_code(self.kind.key, station_code, taken)
             first = PlaceSpec(
                 code=code,
@@ -418,14 +435,21 @@ def of_specs(card: Card, specs: list[PlaceSpec]) -> list[build_doubts.Doubt]:
 class CopyForm(OpeningFields, forms.Form):
     """Another die like this one."""
 
-    code = forms.CharField(label="Name of the new die", max_length=60, error_messages={"required": "Give it a name."})
+    code = forms.CharField(
+        label=gettext_lazy("Name of the new die"),
+        max_length=60,
+        error_messages={"required": gettext_lazy("Give it a name.")},
+    )
     which = forms.ChoiceField(
-        label="It is",
-        choices=(("same", "a second copy: it makes the same parts"), ("like", "a like one: it makes another part")),
+        label=gettext_lazy("It is"),
+        choices=(
+            ("same", gettext_lazy("a second copy: it makes the same parts")),
+            ("like", gettext_lazy("a like one: it makes another part")),
+        ),
         widget=forms.RadioSelect,
         initial="same",
     )
-    part = forms.CharField(label="Its part, where it makes another", max_length=80, required=False)
+    part = forms.CharField(label=gettext_lazy("Its part, where it makes another"), max_length=80, required=False)
 
     def __init__(self, data=None) -> None:
         super().__init__(data, prefix="copy")
@@ -442,20 +466,20 @@ class ReasonForm(forms.Form):
     """Of what ends: since when, why, and what becomes of the pieces that sit there."""
 
     piece = forms.ChoiceField(
-        label="Its piece",
-        choices=(("scrapped", "is scrapped"), ("shelf", "goes back to the shelf")),
+        label=gettext_lazy("Its piece"),
+        choices=(("scrapped", gettext_lazy("is scrapped")), ("shelf", gettext_lazy("goes back to the shelf"))),
         widget=forms.RadioSelect,
-        error_messages={"required": "Say what becomes of the piece."},
+        error_messages={"required": gettext_lazy("Say what becomes of the piece.")},
     )
     reason = forms.CharField(
-        label="Why?",
+        label=gettext_lazy("Why?"),
         max_length=300,
-        error_messages={"required": "Say why.", "max_length": "300 letters are the most."},
+        error_messages={"required": gettext_lazy("Say why."), "max_length": gettext_lazy("300 letters are the most.")},
     )
 
     def __init__(self, data=None, *, prefix: str = "end") -> None:
         super().__init__(data, prefix=prefix)
-        self.fields["at"] = MomentField(label="Since when?", initial=now_minute())
+        self.fields["at"] = MomentField(label=_("Since when?"), initial=now_minute())
 
     @property
     def to_shelf(self) -> bool:

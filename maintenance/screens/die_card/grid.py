@@ -13,6 +13,8 @@ from dataclasses import dataclass, field, replace
 
 from django import forms
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from diestore.frame.fields import MomentField
 from diestore.handbook import build_doubts
@@ -29,9 +31,17 @@ from .forms import now_minute
 
 COLUMNS = ("code", "station", "cut_length", "gap", "tool_steel", "hardness", "coating", "length", "allowance",
            "height_group", "seat", "x", "y", "share", "item")  # fmt: skip
-HEADS = {"code": "Position", "station": "Station", "cut_length": "Cut", "allowance": "Grind off", "x": "Along",
-         "y": "Across", "share": "Works in", "height_group": "Group"}  # fmt: skip
-UNITS = {"hardness": "", "share": "% of strokes"}
+HEADS = {
+    "code": gettext_lazy("Position"),
+    "station": gettext_lazy("Station"),
+    "cut_length": gettext_lazy("Cut"),
+    "allowance": gettext_lazy("Grind off"),
+    "x": gettext_lazy("Along"),
+    "y": gettext_lazy("Across"),
+    "share": gettext_lazy("Works in"),
+    "height_group": gettext_lazy("Group"),
+}
+UNITS = {"hardness": "", "share": gettext_lazy("% of strokes")}
 OFFERS = {"station": "stations", "tool_steel": "steels", "coating": "coatings", "item": "spares"}
 LONGEST_BEFORE = 400_000
 
@@ -96,18 +106,18 @@ class WhyForm(forms.Form):
     def __init__(self, data=None, *, in_service: bool) -> None:
         super().__init__(data, prefix="grid")
         if in_service:
-            self.fields["how"] = forms.ChoiceField(label="It is", choices=changing.HOW, initial=changing.SINCE,
+            self.fields["how"] = forms.ChoiceField(label=_("It is"), choices=changing.HOW, initial=changing.SINCE,
                                                    widget=forms.RadioSelect)  # fmt: skip
-            self.fields["at"] = MomentField(label="Since when?", required=False, initial=now_minute())
+            self.fields["at"] = MomentField(label=_("Since when?"), required=False, initial=now_minute())
             self.fields["reason"] = forms.CharField(
-                label="Why?", max_length=300, widget=forms.TextInput({"autocomplete": "off"}),
-                error_messages={"required": "Say why.", "max_length": "300 letters are the most."},
+                label=_("Why?"), max_length=300, widget=forms.TextInput({"autocomplete": "off"}),
+                error_messages={"required": _("Say why."), "max_length": _("300 letters are the most.")},
             )  # fmt: skip
 
     def clean(self) -> dict:
         cleaned = super().clean()
         if self.fields and self.is_dated and cleaned.get("at") is None and "at" not in self.errors:
-            self.add_error("at", "Say since when it is so.")
+            self.add_error("at", _("Say since when it is so."))
         return cleaned
 
     @property
@@ -170,7 +180,7 @@ class Grid:
     @staticmethod
     def _instead(place: CardPlace, name: str) -> str:
         if name in ("cut_length", "gap") and place.cut is not None and place.partner is not None:
-            return f"as {place.partner.code}"
+            return _("as {code}").format(code=place.partner.code)
         return ""
 
     @property
@@ -208,8 +218,12 @@ def newest() -> int:
 
 def said(told: amendments.Told) -> str:
     """What somebody else changed, in a sentence."""
-    lines = "; ".join(f"{line.label} from {line.was} to {line.now}" for line in told.lines)
-    return f"Meanwhile {told.amendment.who or 'somebody'} changed {told.amendment.called}: {lines}."
+    lines = "; ".join(
+        _("{label} from {was} to {now}").format(label=line.label, was=line.was, now=line.now) for line in told.lines
+    )
+    return _("Meanwhile {who} changed {what}: {lines}.").format(
+        who=told.amendment.who or _("somebody"), what=told.amendment.called, lines=lines
+    )
 
 
 class NotSaved(Exception):
@@ -292,19 +306,23 @@ def _check(grid: Grid, changes: list[Change], data: Mapping[str, str]) -> None:
     there = {key_of(place, name) for place in grid.card.places for name in cells.figures_of(place)}
     lost = [key for key, text in grid.typed.items() if key not in there and text != grid.was.get(key, text)]
     if lost:
-        count = len(lost)
-        grid.told.append(f"{count} cell{'s' if count != 1 else ''} that you changed {'are' if count != 1 else 'is'} no "
-                         "longer there: somebody ended the position, or something else sits in it now.")  # fmt: skip
+        sentence = ngettext(
+            "{n} cell that you changed is no longer there: somebody ended the position, or something else sits in it "
+            "now.",
+            "{n} cells that you changed are no longer there: somebody ended the position, or something else sits in it "
+            "now.",
+            len(lost),
+        )
+        grid.told.append(sentence.format(n=len(lost)))
     for change in changes:
         if change.was != change.now:
             grid.wrong[change.key] = (
-                f"Somebody changed this from {change.was or 'nothing'} to {change.now or 'nothing'} while you had it "
-                f"open. Save again to put {change.text or 'nothing'} there."
-            )
+                _("Somebody changed this from {was} to {now} while you had it open. Save again to put {text} there.")
+            ).format(was=change.was or _("nothing"), now=change.now or _("nothing"), text=change.text or _("nothing"))
     if not changes:
         grid.why = WhyForm(in_service=grid.card.in_service)
         if not grid.told:
-            grid.told.append("No cell is other than it was.")
+            grid.told.append(_("No cell is other than it was."))
 
 
 def _read(grid: Grid, changes: list[Change]) -> dict[int, dict[str, object]]:

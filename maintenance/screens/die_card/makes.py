@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.frame.fields import WholeField
 from diestore.register import actions
@@ -27,23 +28,28 @@ class MakesForm(forms.Form):
         self.outputs = list(Output.objects.filter(variant__die=die).select_related("part", "variant")
                             .order_by("variant__code", "pk"))  # fmt: skip
         for output in self.outputs:
-            self.fields[f"hit{output.pk}"] = WholeField(label=f"{output.part} a hit", required=False,
-                                                        initial=output.parts_per_hit)  # fmt: skip
-            self.fields[f"gone{output.pk}"] = forms.BooleanField(label="never made", required=False)
-        self.fields["part"] = text_field("Another part", 80, list="parts")
-        self.fields["hit"] = WholeField(label="Parts a hit", required=False, placeholder="1")
+            self.fields[f"hit{output.pk}"] = WholeField(
+                label=_("{part} a hit").format(part=output.part), required=False, initial=output.parts_per_hit
+            )
+            self.fields[f"gone{output.pk}"] = forms.BooleanField(label=_("never made"), required=False)
+        self.fields["part"] = text_field(_("Another part"), 80, list="parts")
+        self.fields["hit"] = WholeField(label=_("Parts a hit"), required=False, placeholder="1")
         if len(self.variants) > 1:
             sets = [(str(v.pk), v.code) for v in self.variants]
             usual = next((str(v.pk) for v in self.variants if v.is_default), sets[0][0])
-            self.fields["of"] = forms.ChoiceField(label="With the inserts", choices=sets, initial=usual, required=False)
-            self.fields["usual"] = forms.ChoiceField(label="Usual inserts", choices=sets, initial=usual, required=False)
+            self.fields["of"] = forms.ChoiceField(
+                label=_("With the inserts"), choices=sets, initial=usual, required=False
+            )
+            self.fields["usual"] = forms.ChoiceField(
+                label=_("Usual inserts"), choices=sets, initial=usual, required=False
+            )
             for variant in self.variants:
-                self.fields[f"name{variant.pk}"] = text_field("Inserts", 40)
+                self.fields[f"name{variant.pk}"] = text_field(_("Inserts"), 40)
                 self.fields[f"name{variant.pk}"].initial = variant.code
                 if not variant.is_default:
-                    self.fields[f"out{variant.pk}"] = forms.BooleanField(label="entered by mistake", required=False)
-        self.fields["another"] = text_field("Another set of inserts", 40)
-        self.fields["reason"] = text_field("Why?", 300)
+                    self.fields[f"out{variant.pk}"] = forms.BooleanField(label=_("entered by mistake"), required=False)
+        self.fields["another"] = text_field(_("Another set of inserts"), 40)
+        self.fields["reason"] = text_field(_("Why?"), 300)
         newest = Amendment.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
         self.fields["opened"] = forms.IntegerField(required=False, initial=newest, widget=forms.HiddenInput)
 
@@ -72,13 +78,13 @@ class MakesForm(forms.Form):
                and name != "hit"]  # fmt: skip
         for name in old:
             if name.startswith("hit") and cleaned.get(name) is None and name not in self.errors:
-                self.add_error(name, "Enter a number.")
+                self.add_error(name, _("Enter a number."))
         if self.in_service and old and not (cleaned.get("reason") or "").strip():
-            self.add_error("reason", "Say why.")
+            self.add_error("reason", _("Say why."))
         if not old and not cleaned.get("part") and not cleaned.get("another") and not self.errors:
-            self.add_error(None, "Nothing here is other than it was.")
+            self.add_error(None, _("Nothing here is other than it was."))
         if cleaned.get("hit") is not None and not cleaned.get("part"):
-            self.add_error("part", "Say which part.")
+            self.add_error("part", _("Say which part."))
         return cleaned
 
     # --- saved --------------------------------------------------------------------------------------------------------
@@ -121,7 +127,7 @@ class MakesForm(forms.Form):
     @staticmethod
     def _take_away(by: write.Actor, variant: Variant, reason: str) -> None:
         if variant.outputs.exists():
-            raise EntryRefused(f"Parts are made with {variant}. Take those away first.")
+            raise EntryRefused(_("Parts are made with {variant}. Take those away first.").format(variant=variant))
         actions.delete(by=by.user, row=variant, reason=reason)
 
     def _set_usual(self, dated: dict) -> None:

@@ -12,6 +12,8 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from django.utils.translation import gettext as _
+
 from diestore import typed, units
 from diestore.handbook.gaps import CuttingError, GapMeant, gap_mm, percent_of
 from diestore.handbook.kinds import UnknownKind
@@ -129,19 +131,21 @@ def read(text: str, card: Card) -> Paste:
     """What a pasted text says of new places of a die. Stations that are not there are named as new ones."""
     text = text.replace("\x00", "").strip("\r\n")
     if not text.strip():
-        return Paste(wrong="Nothing was pasted. Copy the cells in the spreadsheet, and paste them here.")
+        return Paste(wrong=_("Nothing was pasted. Copy the cells in the spreadsheet, and paste them here."))
     if len(text) > MOST_LETTERS:
-        return Paste(wrong=f"That is more than {MOST_LETTERS:,} letters at once. Paste fewer rows.")
+        return Paste(wrong=_("That is more than {n:,} letters at once. Paste fewer rows.").format(n=MOST_LETTERS))
     lines = list(csv.reader(io.StringIO(text), delimiter="\t" if "\t" in text else ";"))
     lines = [[cell.strip() for cell in line] for line in lines]
     filled = [(number, line) for number, line in enumerate(lines, 1) if any(line)]
     columns, left_out, has_heads = _columns(filled[0][1], card)
     rows = filled[1:] if has_heads else filled
     if len(rows) > MOST_ROWS:
-        return Paste(wrong=f"That is {len(rows):,} rows; {MOST_ROWS} at once are the most.")
+        return Paste(
+            wrong=_("That is {n:,} rows; {most_rows} at once are the most.").format(n=len(rows), most_rows=MOST_ROWS)
+        )
     paste = Paste(columns=[c for c in columns if c is not None], left_out=left_out)
     if not any(column.name == "kind" for column in paste.columns):
-        paste.wrong = "No column says what each place is. Call one of them kind, in the first row."
+        paste.wrong = _("No column says what each place is. Call one of them kind, in the first row.")
         return paste
     reader = _Reader(card=card)
     for number, line in rows:
@@ -220,7 +224,7 @@ class _Reader:
     def _finish(self, row: Row, values: dict) -> None:
         kind = values.get("kind")
         if kind is None:
-            row.cells["kind"] = Cell(typed="", wrong="Say what it is.")
+            row.cells["kind"] = Cell(typed="", wrong=_("Say what it is."))
             return
         station_code = values.pop("station", "")
         values["kind"] = kind.key
@@ -265,15 +269,19 @@ class _Reader:
         """A die side whose name is its punch's with a D behind closes that punch's cut."""
         if not kind_of(spec.kind).cuts or spec.side != "lower":
             if spec.upper_of:
-                raise EntryRefused("Only a die side that cuts closes the cut of a punch.", field="upper_of")
+                raise EntryRefused(_("Only a die side that cuts closes the cut of a punch."), field="upper_of")
             return spec
         named = spec.upper_of or (spec.code[:-1] if spec.code[-1:].upper() == "D" else "")
         punch = next((code for code in self.upper_cuts if code.casefold() == named.casefold()), "")
         if punch and punch not in self.closed:
             return replace(spec, upper_of=punch, cut_length_mm=None, gap_mm=None)
         if spec.upper_of:
-            has = "has a die side already" if punch else "is no punch that cuts, here or above in the list"
-            raise EntryRefused(f"{spec.upper_of} {has}.", field="upper_of")
+            refused = (
+                _("{code} has a die side already.")
+                if punch
+                else _("{code} is no punch that cuts, here or above in the list.")
+            )
+            raise EntryRefused(refused.format(code=spec.upper_of), field="upper_of")
         return spec
 
     # --- one cell ---------------------------------------------------------------------------------------------------
@@ -284,20 +292,20 @@ class _Reader:
 
     def _text(self, column: Column, text: str) -> tuple[object, str]:
         if len(text) > 40:
-            raise _Wrong(f"{len(text)} letters; 40 are the most.")
+            raise _Wrong(_("{n} letters; 40 are the most.").format(n=len(text)))
         return text, text
 
     def _kind(self, column: Column, text: str) -> tuple[object, str]:
         kind = kind_of(text)
-        return kind, kind.name
+        return kind, _(kind.name)
 
     def _side(self, column: Column, text: str) -> tuple[object, str]:
         plain = text.casefold()
         if plain in ("upper", "punch", "punch side", "top", "u"):
-            return "upper", "punch side"
+            return "upper", _("punch side")
         if plain in ("lower", "die", "die side", "bottom", "l"):
-            return "lower", "die side"
-        raise _Wrong("Write upper or lower.")
+            return "lower", _("die side")
+        raise _Wrong(_("Write upper or lower."))
 
     def _coating(self, column: Column, text: str) -> tuple[object, str]:
         return self._text(column, coating(text))
@@ -305,7 +313,9 @@ class _Reader:
     def _gap_mm(self, column: Column, text: str) -> tuple[object, str]:
         thickness = self.card.die.usual_stock.thickness_mm
         value = gap_mm(text, column.meant, thickness)
-        return value, f"{units.show(value, 'gap_mm', self.card.system)}, {percent_of(value, thickness):.3g} % a side"
+        return value, _("{gap}, {percent:.3g} % a side").format(
+            gap=units.show(value, "gap_mm", self.card.system), percent=percent_of(value, thickness)
+        )
 
     def _measure(self, column: Column, text: str, quantity: str) -> tuple[object, str]:
         if column.unit and text[-1].isdigit():
@@ -333,29 +343,31 @@ class _Reader:
         bare = re.sub(r"\bhrc\b", "", text, flags=re.IGNORECASE).strip()
         ends = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*(?:-|–|to)\s*(\d+(?:[.,]\d+)?)", bare)
         if ends:
-            raise _Wrong(f"{text} is a range. Write what this piece has: one number.")
+            raise _Wrong(_("{text} is a range. Write what this piece has: one number.").format(text=text))
         value = units.number(bare)
         return value, f"{value:g} HRC"
 
     def _stroke_share(self, column: Column, text: str) -> tuple[object, str]:
         percent = column.unit == "%" or text.endswith("%")
         value = units.number(text.rstrip("% ")) / (100 if percent else 1)
-        return value, f"{100 * value:g} % of the strokes"
+        return value, _("{percent:g} % of the strokes").format(percent=100 * value)
 
     def _item(self, column: Column, text: str) -> tuple[object, str]:
         item = self.items.get(" ".join(text.split()).casefold())
         if item is None:
-            raise _Wrong(f"There is no spare {text[:40]}. Enter it under Spares first, or leave this empty.")
+            raise _Wrong(
+                _("There is no spare {text}. Enter it under Spares first, or leave this empty.").format(text=text[:40])
+            )
         return item, str(item)
 
     def _opening(self, column: Column, text: str) -> tuple[object, str]:
         plain = text.casefold()
         if plain not in Piece.Opening.values:
-            raise _Wrong(f"Write one of {', '.join(Piece.Opening.values)}.")
-        return plain, plain
+            raise _Wrong(_("Write one of {values}.").format(values=", ".join(Piece.Opening.values)))
+        return plain, _(plain)
 
     def _opening_life_hits(self, column: Column, text: str) -> tuple[object, str]:
         value = typed.whole(text)
-        return value, f"{value:,} hits"
+        return value, _("{hits:,} hits").format(hits=value)
 
     _opening_hits_since_sharpening = _opening_life_hits

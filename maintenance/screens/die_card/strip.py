@@ -14,6 +14,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from django.utils.translation import gettext as _
+
 from diestore.drawing import letters
 
 LEFT, RIGHT, TOP = 26.0, 8.0, 6.0
@@ -188,7 +190,7 @@ _Groups = Mapping[tuple[int | None, str], list[StripPlace]]
 def lay_out(places: Sequence[StripPlace], stations: Sequence[tuple[int, str, str]]) -> Drawing:
     """stations: (key, code, operation) in the order in which the strip meets them."""
     groups: dict[tuple[int | None, str], list[StripPlace]] = defaultdict(list)
-    known = {key for key, _, _ in stations}
+    known = {key for key, *__ in stations}
     for place in places:
         groups[(place.station if place.station in known else None, place.side)].append(place)
     set_width = _set_width(groups)
@@ -208,7 +210,7 @@ def lay_out(places: Sequence[StripPlace], stations: Sequence[tuple[int, str, str
             spots.append(_spot(key, side, x, top, width, heights[side]))
             marks += _of_station(groups[(key, side)], i, x, width, top, heights[side], side, mark, scale)
         x += width
-    die_set = Column(key=None, code="die set", operation="", left=x + 10, width=set_width - 10)
+    die_set = Column(key=None, code=_("die set"), operation="", left=x + 10, width=set_width - 10)
     for side in SIDES:
         top = TOP if side == "upper" else strip_top + BAND
         spots.append(_spot(None, side, die_set.left, top, die_set.width, heights[side]))
@@ -246,7 +248,7 @@ def _scale(groups: _Groups, stations: Sequence[tuple[int, str, str]], width: flo
     """The pitch by the middles of what is known in each station; one scale along and across the strip."""
     middles: dict[int, float] = {}
     most_y, most_half = 0.0, 0.0
-    for i, (key, _, _) in enumerate(stations):
+    for i, (key, *__) in enumerate(stations):
         mine = [p for side in SIDES for p in groups[(key, side)] if p.to_scale]
         xs = [p.x_mm for p in mine if p.x_mm is not None]
         if not xs:
@@ -313,9 +315,9 @@ def _set_width(groups: _Groups) -> float:
 
 def _height(groups, stations, side: str, width: float, mark: float, scale: _Scale | None) -> float:
     """Of one side: the spot that adds, what is spaced evenly, and the part to scale next to the strip."""
-    lanes = [_lane(len(_loose(groups[(key, side)], scale)), width, mark) for key, _, _ in stations]
+    lanes = [_lane(len(_loose(groups[(key, side)], scale)), width, mark) for key, *__ in stations]
     scaled = 0.0
-    if scale is not None and any(p.to_scale for key, _, _ in stations for p in groups[(key, side)]):
+    if scale is not None and any(p.to_scale for key, *__ in stations for p in groups[(key, side)]):
         scaled = 2 * scale.half + WORDS
     rows = max([0.0, *lanes])
     least = _lane(len(groups[(None, side)]), _set_width(groups) - 10, SMALL_MARK)

@@ -13,6 +13,8 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views import View
 
 from diestore import units
@@ -69,7 +71,7 @@ class DieCard(PermissionRequiredMixin, View):
         act = ACTS.get(request.POST.get("do", ""))
         try:
             if act is None:
-                raise Refused("That button is not known here. Load the page again.")
+                raise Refused(_("That button is not known here. Load the page again."))
             return act(self)
         except Refused as refused:
             return self.page(refused)
@@ -93,7 +95,9 @@ class DieCard(PermissionRequiredMixin, View):
         if not self.card.in_service:
             return {}
         if self.ticket is None:
-            raise Refused(f"{self.die.code} has run already. Say first since when it is so, and why.")
+            raise Refused(
+                _("{code} has run already. Say first since when it is so, and why.").format(code=self.die.code)
+            )
         since = parse_datetime(self.ticket["since"]) if self.ticket["since"] else None
         return {"since": since, "reason": self.ticket["reason"]}
 
@@ -109,13 +113,13 @@ class DieCard(PermissionRequiredMixin, View):
     def station_of(self, data) -> Station:
         station = self.card.station(row_key(data.get("station")))
         if station is None:
-            raise Refused("That station is no longer there.")
+            raise Refused(_("That station is no longer there."))
         return station
 
     def place_of(self, data) -> cards.CardPlace:
         place = self.card.place(row_key(data.get("place")))
         if place is None:
-            raise Refused("That place is no longer there.")
+            raise Refused(_("That place is no longer there."))
         return place
 
     def spot(self, data) -> dict:
@@ -239,7 +243,7 @@ class DieCard(PermissionRequiredMixin, View):
         data = self.request.POST
         spot = self.spot(data)
         if not spot:
-            raise Refused("Tap a spot on the strip first.")
+            raise Refused(_("Tap a spot on the strip first."))
         chosen = {name: spot[name] for name in ("kind", "side", "station")}
         form = forms.PlaceForm(data, card=self.card, meant=self.meant, **chosen)
         key, digest = data.get("key", "")[:64], sent.digest_of(_typed(data))
@@ -248,8 +252,10 @@ class DieCard(PermissionRequiredMixin, View):
                 return self.to_spot(spot["side"], spot["station"], [])
             fresh = _with_fresh_key(data)
             raise Refused(
-                "This form was sent before, and a place was saved from it. Press the button again to save what stands "
-                "here as another place; to change the first one, tap it on the strip.",
+                _(
+                    "This form was sent before, and a place was saved from it. Press the button again to save what "
+                    "stands here as another place; to change the first one, tap it on the strip."
+                ),
                 place_form=forms.PlaceForm(fresh, card=self.card, meant=self.meant, **chosen),
             )
         self.request.session[MEANT] = data.get("meant", self.meant.value)
@@ -333,7 +339,7 @@ class DieCard(PermissionRequiredMixin, View):
         form = makes.MakesForm(self.request.POST, die=self.die, in_service=self.card.in_service)
         if not form.is_valid() or not form.save(self.by):
             raise Refused(makes=form)
-        messages.success(self.request, "Saved.")
+        messages.success(self.request, _("Saved."))
         return self.to("more")
 
     def change(self) -> Answer:
@@ -358,7 +364,13 @@ class DieCard(PermissionRequiredMixin, View):
         except grid.NotSaved as not_saved:
             raise Refused(grid=not_saved.grid) from not_saved
         places = {change.place.code for change in changes}
-        messages.success(self.request, f"Saved: {counted(len(changes), 'cell')} of {counted(len(places), 'position')}.")
+        messages.success(
+            self.request,
+            _("Saved: {cells} of {positions}.").format(
+                cells=ngettext("{n} cell", "{n} cells", len(changes)).format(n=len(changes)),
+                positions=ngettext("{n} position", "{n} positions", len(places)).format(n=len(places)),
+            ),
+        )
         for told in meanwhile:
             messages.info(self.request, grid.said(told))
         return self.to("places")
@@ -474,10 +486,6 @@ def save_paste(by: write.Actor, die: Die, card: cards.Card, read: paste.Paste, d
         return building.add_places(by=by, die=die, places=specs, **dated)
 
 
-def counted(number: int, what: str) -> str:
-    return f"{number} {what}{'s' if number != 1 else ''}"
-
-
 def kinds_of(side: str, in_a_station: bool) -> list[Kind]:
     """The kinds that may stand on a side, those first that belong there."""
     fits = [kind for kind in KINDS.values() if kind.side == side or kind.shape in ("guide", "plate", "spring", "pin")]
@@ -509,15 +517,17 @@ def lead(card: cards.Card) -> str:
     """What the die is made of, in a sentence."""
     places, stations, cuts = len(card.places), len(card.stations), card.cuts
     if not places:
-        return "Nothing is on its strip yet. Add stations along it, then tap a spot above or below the strip."
+        return _("Nothing is on its strip yet. Add stations along it, then tap a spot above or below the strip.")
     length = sum(cut.length_mm for cut in cuts)
-    cut = ""
-    if cuts:
-        cut = (
-            f", {len(cuts)} cut{'s' if len(cuts) != 1 else ''} of {units.show(length, 'length_mm', card.system)} in all"
-        )
+    made = {
+        "places": ngettext("{n} place", "{n} places", places).format(n=places),
+        "stations": ngettext("{n} station", "{n} stations", stations).format(n=stations),
+        "cuts": ngettext("{n} cut", "{n} cuts", len(cuts)).format(n=len(cuts)),
+        "length": units.show(length, "length_mm", card.system),
+    }
+    sentence = _("{places} in {stations}, {cuts} of {length} in all.") if cuts else _("{places} in {stations}.")
     doubts = len(card.doubted)
-    doubted = f" {doubts} thing{'s' if doubts != 1 else ''} to look at, below." if doubts else ""
-    return (
-        f"{places} place{'s' if places != 1 else ''} in {stations} station{'s' if stations != 1 else ''}{cut}.{doubted}"
-    )
+    if not doubts:
+        return sentence.format(**made)
+    doubted = ngettext("{n} thing to look at, below.", "{n} things to look at, below.", doubts)
+    return f"{sentence.format(**made)} {doubted.format(n=doubts)}"
