@@ -7,6 +7,7 @@ from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils.translation import gettext as _
 
 STEPS = Decimal(10_000)  # a spare may cost 0.0385 each in a box of a thousand
 
@@ -25,9 +26,9 @@ class MoneyField(models.BigIntegerField):
         try:
             amount = Decimal(str(value))
         except InvalidOperation as error:
-            raise ValidationError(f"{value!r} is not an amount of money.") from error
+            raise ValidationError(_("{value!r} is not an amount of money.").format(value=value)) from error
         if not amount.is_finite():
-            raise ValidationError(f"{value!r} is not an amount of money.")
+            raise ValidationError(_("{value!r} is not an amount of money.").format(value=value))
         return amount
 
     def get_prep_value(self, value):

@@ -6,13 +6,15 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from django.urls import NoReverseMatch, reverse
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from diestore.access import roles
 
 
 @dataclass(frozen=True)
 class Stop:
-    label: str
+    label: str | Promise
     url_name: str
     key: str  # opens it after g
     permission: str | None = None
@@ -21,23 +23,23 @@ class Stop:
 
 
 STRIP = (
-    Stop("Today", "reports:today", "t"),
-    Stop("Dies due", "maintenance:due", "u"),
-    Stop("Bench", "maintenance:bench", "b", roles.LOG_MISHAP),
-    Stop("Dies", "diestore:dies", "d"),
+    Stop(_("Today"), "reports:today", "t"),
+    Stop(_("Dies due"), "maintenance:due", "u"),
+    Stop(_("Bench"), "maintenance:bench", "b", roles.LOG_MISHAP),
+    Stop(_("Dies"), "diestore:dies", "d"),
     Stop(
-        "Register",
+        _("Register"),
         "diestore:register",
         "r",
         any_of=(roles.EDIT_REGISTER, roles.EDIT_SPARES, roles.SEE_SPARES, roles.SEE_COST),
     ),
-    Stop("Log", "maintenance:log", "l", roles.LOG_RUN),
-    Stop("Counters", "maintenance:counters", "c", roles.LOG_RUN),
-    Stop("Spares", "reports:spares", "s", roles.SEE_SPARES, also=("/bills/",)),
-    Stop("Cost", "reports:cost", "m", roles.SEE_COST, also=("/customers/",)),
-    Stop("Track record", "maintenance:record", "e"),
-    Stop("Gap and steel", "maintenance:wear", "w", roles.SEE_COST),
-    Stop("Words", "diestore:words", "o"),
+    Stop(_("Log"), "maintenance:log", "l", roles.LOG_RUN),
+    Stop(_("Counters"), "maintenance:counters", "c", roles.LOG_RUN),
+    Stop(_("Spares"), "reports:spares", "s", roles.SEE_SPARES, also=("/bills/",)),
+    Stop(_("Cost"), "reports:cost", "m", roles.SEE_COST, also=("/customers/",)),
+    Stop(_("Track record"), "maintenance:record", "e"),
+    Stop(_("Gap and steel"), "maintenance:wear", "w", roles.SEE_COST),
+    Stop(_("Words"), "diestore:words", "o"),
 )
 
 
@@ -59,7 +61,7 @@ def stops_for(user) -> list[tuple[Stop, str]]:
 def strip_for(request) -> list[dict]:
     """The stops on the page's strip, with the one that the page belongs to marked."""
     stops = [
-        {"label": stop.label, "url": url, "name": stop.url_name, "key": stop.key, "under": (url, *stop.also)}
+        {"label": str(stop.label), "url": url, "name": stop.url_name, "key": stop.key, "under": (url, *stop.also)}
         for stop, url in stops_for(getattr(request, "user", None))
     ]
     match = getattr(request, "resolver_match", None)

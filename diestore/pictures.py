@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
 
+from diestore.texts import gettext as _
+
 BYTES_AT_MOST = 15_000_000  # of the file as it is sent
 LONGEST = 1_600  # of a side, as it is kept
 SMALL = 320  # of a side of the small one for lists
@@ -20,11 +22,19 @@ QUALITY, SMALL_QUALITY = 82, 75
 PIXELS_AT_MOST = {"JPEG": 64_000_000, "MPO": 64_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}
 SIDE_AT_MOST = 20_000
 TYPES = ("JPEG", "PNG", "WEBP")
-NO_PICTURE = "This file is no picture that can be read. Take the photo anew, or send a JPEG, PNG or WebP file."
 
 
 class PictureRefused(ValueError):
     """Why a file is not taken, in a sentence."""
+
+
+class NoPicture(PictureRefused):
+    """The file is none that can be read."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _("This file is no picture that can be read. Take the photo anew, or send a JPEG, PNG or WebP file.")
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +76,8 @@ def as_kept(data: bytes) -> Picture:
 
 
 def too_large(size: int) -> str:
-    return f"The photo has {size / 1e6:,.1f} MB; {BYTES_AT_MOST / 1e6:g} MB is the most. Take it with fewer pixels."
+    told = _("The photo has {size:,.1f} MB; {most:g} MB is the most. Take it with fewer pixels.")
+    return told.format(size=size / 1e6, most=BYTES_AT_MOST / 1e6)
 
 
 def _kept(jpeg: bytes, width: int, height: int) -> Picture:
@@ -88,7 +99,7 @@ def _opened(data: bytes) -> Any:
     except (Image.DecompressionBombWarning, Image.DecompressionBombError):
         raise PictureRefused(_too_many_pixels()) from None
     except Exception as error:  # a broken head breaks a reader in many ways
-        raise PictureRefused(NO_PICTURE) from error
+        raise NoPicture from error
     most = PIXELS_AT_MOST.get(image.format or "", 0)
     if image.width * image.height > most or max(image.size) > SIDE_AT_MOST:
         raise PictureRefused(_too_many_pixels())
@@ -96,14 +107,14 @@ def _opened(data: bytes) -> Any:
 
 
 def _too_many_pixels() -> str:
-    return "The photo has too many pixels. Take it with a lower resolution: 12 million are more than enough."
+    return _("The photo has too many pixels. Take it with a lower resolution: 12 million are more than enough.")
 
 
 def _loaded(image: Any) -> None:
     try:
         image.load()
     except Exception as error:  # cut off, or broken further on
-        raise PictureRefused(NO_PICTURE) from error
+        raise NoPicture from error
 
 
 def _plain(image: Any, longest: int) -> Any:
@@ -122,7 +133,7 @@ def _plain(image: Any, longest: int) -> Any:
         plain.paste(image.convert("RGB"))
         return plain
     except (OSError, ValueError, MemoryError) as error:
-        raise PictureRefused(NO_PICTURE) from error
+        raise NoPicture from error
 
 
 def _upright(plain: Any, image: Any) -> Any:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import re
 
+from diestore.texts import gettext as _
+
 SPACES = "\u00a0\u2007\u2009\u202f"  # the spaces that programs and phones put between groups of three
 LONGEST = 40
 
@@ -27,7 +29,7 @@ def _plain(text: str) -> str:
     for space in SPACES:
         text = text.replace(space, " ")
     if len(text) > LONGEST:
-        raise NotANumber(f"This has {len(text):,} characters. Type one number.")
+        raise NotANumber(_("This has {length:,} characters. Type one number.").format(length=len(text)))
     return text.replace("\u2212", "-")
 
 
@@ -43,7 +45,10 @@ def whole(text: str) -> int:
         return int(re.sub(r"[ ,'’.]", "", text))
     if _ONE_DOT_GROUP.fullmatch(text):
         together = text.replace(".", "")
-        raise NotANumber(f"{text} could be {int(together):,} or {float(text):g}. Type {together} if you mean that.")
+        told = _("{text} could be {large:,} or {small:g}. Type {together} if you mean that.")
+        raise NotANumber(told.format(text=text, large=int(together), small=float(text), together=together))
     if _DECIMAL.fullmatch(text):
-        raise NotANumber(f"{text} is not a whole number. Type it without a fraction, such as 30120.")
-    raise NotANumber(f"“{text}” is not a number. Type digits only, such as 30120.")
+        raise NotANumber(
+            _("{text} is not a whole number. Type it without a fraction, such as 30120.").format(text=text)
+        )
+    raise NotANumber(_("“{text}” is not a number. Type digits only, such as 30120.").format(text=text))

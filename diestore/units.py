@@ -14,12 +14,15 @@ from __future__ import annotations
 import math
 import numbers
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
+
+from diestore import unit_words
+from diestore.texts import gettext as _
+from diestore.texts import gettext_noop
 
 LONGEST_TYPED = 60  # characters; nobody types more for one figure, and a huge cell is an accident
 
@@ -142,25 +145,19 @@ for _name, _of in _EXACT.items():
     if _of.symbol != "MN":  # mn would be a millinewton to others
         _FOLDED.setdefault(_name.casefold(), set()).add(_of.symbol)
 
-_TWO_MEANINGS = {
-    "ton": "a ton can be a US ton (2,000 lbf), a long ton (2,240 lbf) or a tonne-force (9.807 kN); write which",
-    "mil": "a mil is a thousandth of an inch to some and a millimetre to others; write thou or mm",
-}
-_TWO_MEANINGS |= {word + "s": sentence for word, sentence in _TWO_MEANINGS.items()}
 _LB_AS_FORCE = {"lb", "lbs", "pound", "pounds"}
-_NO_UNIT_FOR_A_WEIGHT = "{} can be a weight or a force; write lbf for a force, lbm for a weight"
 
 
 def _find(text: str, dimension: str | None) -> Unit | None:
     plain = _plain(text)
     folded = plain.casefold()
-    if folded in _TWO_MEANINGS:
-        raise AmbiguousUnit(f"{text.strip()!r} is not clear: {_TWO_MEANINGS[folded]}.")
+    if folded in unit_words.TWO_MEANINGS:
+        raise AmbiguousUnit(unit_words.unclear(text, unit_words.TWO_MEANINGS[folded]))
     if folded in _LB_AS_FORCE:
         if dimension == "force":
             return UNITS["lbf"]
         if dimension is None:
-            raise AmbiguousUnit(f"{text.strip()!r} is not clear: {_NO_UNIT_FOR_A_WEIGHT.format('a pound')}.")
+            raise AmbiguousUnit(unit_words.unclear(text, unit_words.A_POUND))
     if plain in _EXACT:
         return _EXACT[plain]
     if plain[:1] == "m" and plain != folded:  # a typed mN or mPa is a thousandth, not a million
@@ -180,19 +177,18 @@ def unit(text: str, dimension: str | None = None) -> Unit:
     unit = _find(text, dimension)
     if unit is None or (dimension is not None and unit.dimension != dimension):
         accepted = tuple(u.symbol for u in _ALL if dimension is None or u.dimension == dimension)
-        what = f"a unit of {dimension}" if dimension else "a unit known here"
-        raise UnknownUnit(f"{text.strip()[:20]!r} is not {what}; write {_or(accepted)}.", accepted)
+        if dimension:
+            told = _("{text!r} is not a unit of {dimension}; write {units}.")
+        else:
+            told = _("{text!r} is not a unit known here; write {units}.")
+        what, words = _(dimension or ""), unit_words.listed(accepted)
+        raise UnknownUnit(told.format(text=text.strip()[:20], dimension=what, units=words), accepted)
     return unit
-
-
-def _or(words: Iterable[str]) -> str:
-    words = list(words)
-    return " or ".join(", ".join(words).rsplit(", ", 1))
 
 
 def _finite(value: float, what: str = "value") -> Fraction:
     if isinstance(value, bool) or not isinstance(value, numbers.Real | Decimal) or not math.isfinite(value):
-        raise NotANumber(f"The {what} {value!r} is not a number.")
+        raise NotANumber(_("The {what} {value!r} is not a number.").format(what=_(what), value=value))
     return Fraction(value) if isinstance(value, numbers.Rational | Decimal) else Fraction(float(value))
 
 
@@ -200,7 +196,7 @@ def _float(value: Fraction, typed: object = "") -> float:
     try:
         return float(value)
     except OverflowError:
-        raise NotANumber(f"{str(typed)[:20]!r} is too large a number.") from None
+        raise NotANumber(_("{text!r} is too large a number.").format(text=str(typed)[:20])) from None
 
 
 def to_si(value: float, of: str) -> float:
@@ -314,29 +310,37 @@ def _plain_quantity(
 
 
 _QUANTITIES = (
-    _length("length_mm", "length", 2, 3),
-    _length("thickness_mm", "thickness", 2, 4),
-    _length("gap_mm", "gap", 3, 4),
-    _length("clearance_mm", "clearance", 3, 4),
-    _length("removed_mm", "amount ground off", 2, 4),
-    _length("raised_mm", "spacer", 2, 4),
-    _length("allowance_mm", "grind allowance", 2, 3),
-    _length("wear_mm", "wear", 3, 4),
-    _length("height_mm", "height", 2, 3),
-    _length("seat_mm", "seat", 2, 3),
-    _small("burr_um", "burr height"),
-    _small("wear_um", "wear land"),
-    _small("radius_um", "edge radius"),
-    _force("force_n", "force"),
-    _plain_quantity("stress_mpa", "strength", "stress", "MPa", ("MPa", 0), ("ksi", 1), ("MPa", "N/mm2", "ksi", "psi")),
-    _plain_quantity("pressure_mpa", "pressure", "stress", "MPa", ("bar", 0), ("psi", 0), ("bar", "MPa", "psi")),
-    _plain_quantity("weight_kg", "weight", "mass", "kg", ("kg", 1), ("lb", 0), ("kg", "lb")),
-    _plain_quantity("work_j", "work", "energy", "J", ("J", 1), ("ft·lbf", 1), ("J", "ft·lbf")),
-    _plain_quantity("rate_n_mm", "spring rate", "rate", "N/mm", ("N/mm", 1), ("lbf/in", 0), ("N/mm", "lbf/in")),
-    _plain_quantity("temperature_k", "temperature", "temperature", "K", ("°C", 0), ("°F", 0), ("°C", "°F", "K")),
-    _plain_quantity("time_s", "time", "time", "s", ("s", 0), ("s", 0), ("s", "min", "h")),
-    _plain_quantity("angle_rad", "angle", "angle", "rad", ("°", 2), ("°", 2), ("°", "rad")),
-    _plain_quantity("share", "share", "share", "%", ("%", 1), ("%", 1), ("%",)),
+    _length("length_mm", gettext_noop("length"), 2, 3),
+    _length("thickness_mm", gettext_noop("thickness"), 2, 4),
+    _length("gap_mm", gettext_noop("gap"), 3, 4),
+    _length("clearance_mm", gettext_noop("clearance"), 3, 4),
+    _length("removed_mm", gettext_noop("amount ground off"), 2, 4),
+    _length("raised_mm", gettext_noop("spacer"), 2, 4),
+    _length("allowance_mm", gettext_noop("grind allowance"), 2, 3),
+    _length("wear_mm", gettext_noop("wear"), 3, 4),
+    _length("height_mm", gettext_noop("height"), 2, 3),
+    _length("seat_mm", gettext_noop("seat"), 2, 3),
+    _small("burr_um", gettext_noop("burr height")),
+    _small("wear_um", gettext_noop("wear land")),
+    _small("radius_um", gettext_noop("edge radius")),
+    _force("force_n", gettext_noop("force")),
+    _plain_quantity(
+        "stress_mpa", gettext_noop("strength"), "stress", "MPa", ("MPa", 0), ("ksi", 1), ("MPa", "N/mm2", "ksi", "psi")
+    ),
+    _plain_quantity(
+        "pressure_mpa", gettext_noop("pressure"), "stress", "MPa", ("bar", 0), ("psi", 0), ("bar", "MPa", "psi")
+    ),
+    _plain_quantity("weight_kg", gettext_noop("weight"), "mass", "kg", ("kg", 1), ("lb", 0), ("kg", "lb")),
+    _plain_quantity("work_j", gettext_noop("work"), "energy", "J", ("J", 1), ("ft·lbf", 1), ("J", "ft·lbf")),
+    _plain_quantity(
+        "rate_n_mm", gettext_noop("spring rate"), "rate", "N/mm", ("N/mm", 1), ("lbf/in", 0), ("N/mm", "lbf/in")
+    ),
+    _plain_quantity(
+        "temperature_k", gettext_noop("temperature"), "temperature", "K", ("°C", 0), ("°F", 0), ("°C", "°F", "K")
+    ),
+    _plain_quantity("time_s", gettext_noop("time"), "time", "s", ("s", 0), ("s", 0), ("s", "min", "h")),
+    _plain_quantity("angle_rad", gettext_noop("angle"), "angle", "rad", ("°", 2), ("°", 2), ("°", "rad")),
+    _plain_quantity("share", gettext_noop("share"), "share", "%", ("%", 1), ("%", 1), ("%",)),
     *(
         _plain_quantity(
             scale.lower(), f"{scale} hardness", f"hardness {scale}", scale, (scale, 1), (scale, 1), (scale,)
@@ -349,26 +353,26 @@ QUANTITIES: dict[str, Quantity] = {q.key: q for q in _QUANTITIES}
 
 # What readings are called in words, and how each is shown. Free words are allowed: then the unit decides.
 READINGS: dict[str, str] = {
-    "burr height": "burr_um",
-    "wear land": "wear_um",
-    "edge radius": "radius_um",
-    "gap": "gap_mm",
-    "bore clearance": "clearance_mm",
-    "guide clearance": "clearance_mm",
-    "wear": "wear_mm",
-    "length": "length_mm",
-    "free length": "length_mm",
-    "punch entry": "height_mm",
-    "room when closed": "height_mm",
-    "diameter": "length_mm",
-    "height": "height_mm",
-    "shut height": "height_mm",
-    "strip force": "force_n",
-    "spring force": "force_n",
-    "cutting force": "force_n",
-    "gas pressure": "pressure_mpa",
-    "hardness": "hrc",
-    "temperature": "temperature_k",
+    gettext_noop("burr height"): "burr_um",
+    gettext_noop("wear land"): "wear_um",
+    gettext_noop("edge radius"): "radius_um",
+    gettext_noop("gap"): "gap_mm",
+    gettext_noop("bore clearance"): "clearance_mm",
+    gettext_noop("guide clearance"): "clearance_mm",
+    gettext_noop("wear"): "wear_mm",
+    gettext_noop("length"): "length_mm",
+    gettext_noop("free length"): "length_mm",
+    gettext_noop("punch entry"): "height_mm",
+    gettext_noop("room when closed"): "height_mm",
+    gettext_noop("diameter"): "length_mm",
+    gettext_noop("height"): "height_mm",
+    gettext_noop("shut height"): "height_mm",
+    gettext_noop("strip force"): "force_n",
+    gettext_noop("spring force"): "force_n",
+    gettext_noop("cutting force"): "force_n",
+    gettext_noop("gas pressure"): "pressure_mpa",
+    gettext_noop("hardness"): "hrc",
+    gettext_noop("temperature"): "temperature_k",
 }
 
 _BY_DIMENSION = {
@@ -455,22 +459,23 @@ def _decimal(digits: str, typed: str) -> Fraction:
     """Digits with separators as a number. The decimal point is a point; a comma is taken where it can only be one."""
     if re.search(r"[ \xa0\u2009\u202f']", digits):
         if not re.fullmatch(r"\d{1,3}([ \xa0\u2009\u202f']\d{3})+([.,]\d*)?", digits):
-            raise NotANumber(f"{typed!r} is not a number.")
+            raise NotANumber(_("{text!r} is not a number.").format(text=typed))
         digits = re.sub(r"[ \xa0\u2009\u202f']", "", digits).replace(",", ".")
     points, commas = digits.count("."), digits.count(",")
     if points and commas:
         group, mark = (",", ".") if digits.rindex(".") > digits.rindex(",") else (".", ",")
         if not re.fullmatch(rf"\d{{1,3}}(\{group}\d{{3}})+\{mark}\d*", digits):
-            raise NotANumber(f"{typed!r} is not a number.")
+            raise NotANumber(_("{text!r} is not a number.").format(text=typed))
         digits = digits.replace(group, "").replace(mark, ".")
     elif commas > 1 or points > 1:
         if not re.fullmatch(r"\d{1,3}([.,])\d{3}(\1\d{3})+", digits):
-            raise NotANumber(f"{typed!r} is not a number.")
+            raise NotANumber(_("{text!r} is not a number.").format(text=typed))
         digits = digits.replace(",", "").replace(".", "")
     elif commas:
         if re.fullmatch(r"[1-9]\d{0,2},\d{3}", digits):
             plain = digits.replace(",", "")
-            raise AmbiguousNumber(f"{digits!r} can be read two ways; write {plain} or {digits.replace(',', '.')}.")
+            told = _("{text!r} can be read two ways; write {plain} or {decimal}.")
+            raise AmbiguousNumber(told.format(text=digits, plain=plain, decimal=digits.replace(",", ".")))
         digits = digits.replace(",", ".")
     return Fraction(digits)
 
@@ -478,18 +483,19 @@ def _decimal(digits: str, typed: str) -> Fraction:
 def _split(text: str) -> tuple[Fraction, str, str]:
     """The number, the number as typed, the unit as typed."""
     if not isinstance(text, str):
-        raise NotANumber(f"{text!r} is not typed text.")
+        raise NotANumber(_("{text!r} is not typed text.").format(text=text))
     if len(text) > LONGEST_TYPED:
-        raise NotANumber(f"That is {len(text):,} characters long; a value with its unit has at most {LONGEST_TYPED}.")
+        told = _("That is {length:,} characters long; a value with its unit has at most {most}.")
+        raise NotANumber(told.format(length=len(text), most=LONGEST_TYPED))
     parts = _NUMBER.match(text)
     if parts is None:
-        raise NotANumber(f"{text.strip()!r} does not begin with a number.")
+        raise NotANumber(_("{text!r} does not begin with a number.").format(text=text.strip()))
     if parts["bottom"] is not None:
         if int(parts["bottom"]) == 0:
-            raise NotANumber(f"{text.strip()!r} divides by nought.")
+            raise NotANumber(_("{text!r} divides by nought.").format(text=text.strip()))
         value = Fraction(int(parts["top"]), int(parts["bottom"]))
         if parts["whole"] and value >= 1:
-            raise NotANumber(f"{text.strip()!r} is not one number.")
+            raise NotANumber(_("{text!r} is not one number.").format(text=text.strip()))
         value += int(parts["whole"] or 0)
     else:
         value = _decimal(parts["digits"], text.strip())
@@ -497,7 +503,7 @@ def _split(text: str) -> tuple[Fraction, str, str]:
             value *= Fraction(10) ** int(parts["exp"][1:])
     rest = text[parts.end() :].strip()
     if rest[:1].isdigit() or rest[:1] in {".", ",", "/"}:
-        raise NotANumber(f"{text.strip()!r} is not one number.")
+        raise NotANumber(_("{text!r} is not one number.").format(text=text.strip()))
     return (-value if parts["sign"] in {"-", "−"} else value), parts[0].strip(), rest
 
 
@@ -508,7 +514,7 @@ def number(text: str) -> float:
     """
     value, typed, rest = _split(text)
     if rest:
-        raise NotANumber(f"{text.strip()!r} is not a number alone: {rest!r} stands behind it.")
+        raise NotANumber(unit_words.not_alone(text, rest))
     return _float(value, typed)
 
 
@@ -545,11 +551,11 @@ def parse_pair(value: str | float, typed_unit: str, name: str | Quantity) -> Typ
     if isinstance(value, str):
         fraction, typed_value, rest = _split(value)
         if rest:
-            raise NotANumber(f"{value.strip()!r} is not a number alone: {rest!r} stands behind it.")
+            raise NotANumber(unit_words.not_alone(value, rest))
     else:
         fraction, typed_value = _finite(value), str(value)
     if len(typed_unit) > LONGEST_TYPED:
-        raise UnknownUnit(f"A unit of {len(typed_unit):,} characters is none.")
+        raise UnknownUnit(_("A unit of {length:,} characters is none.").format(length=len(typed_unit)))
     return _typed(fraction, typed_value, typed_unit.strip(), name, None)
 
 
@@ -559,21 +565,26 @@ def _typed(
     what = quantity(name, typed_unit or None)
     if what is None:
         symbols = ("mm", "µm", "in", "thou", "N", "lbf", "MPa", "ksi", "kg", "°C", "HRC", "%")
-        reason = f"{typed_unit[:20]!r} is not a unit known here" if typed_unit else f"The {str(name)[:60]} needs a unit"
-        raise UnknownUnit(f"{reason}; write for instance {_or(symbols)}.", symbols)
+        if typed_unit:
+            told = _("{text!r} is not a unit known here; write for instance {units}.")
+        else:
+            told = _("The {what} needs a unit; write for instance {units}.")
+        said = told.format(text=typed_unit[:20], what=_(str(name)[:60]), units=unit_words.listed(symbols))
+        raise UnknownUnit(said, symbols)
     assumed = not typed_unit
     if assumed:
         if system is None:
-            raise UnknownUnit(f"The {what.name} needs a unit; write {_or(what.accepts)}.", what.accepts)
+            told = _("The {what} needs a unit; write {units}.")
+            raise UnknownUnit(told.format(what=_(what.name), units=unit_words.listed(what.accepts)), what.accepts)
         typed_unit = what.unit(system)
     try:
         unit = _find(typed_unit, what.dimension)
     except AmbiguousUnit as error:
         raise AmbiguousUnit(str(error), what.accepts) from None
     if unit is None or unit.dimension != what.dimension:
-        raise UnknownUnit(
-            f"{typed_unit[:20]!r} is not a unit for the {what.name}; write {_or(what.accepts)}.", what.accepts
-        )
+        told = _("{text!r} is not a unit for the {what}; write {units}.")
+        told = told.format(text=typed_unit[:20], what=_(what.name), units=unit_words.listed(what.accepts))
+        raise UnknownUnit(told, what.accepts)
     si = value * unit.factor + unit.offset
     stored = UNITS[what.stored]
     return Typed(
@@ -595,7 +606,7 @@ def show(
     system: System | str = System.METRIC,
     *,
     with_unit: bool = True,
-    unknown: str = "not known",
+    unknown: str | None = None,
 ) -> str:
     """A stored value (in the unit that the column's name says) as the user's system shows it: "0.060 mm", "2.4 thou".
 
@@ -605,7 +616,7 @@ def show(
     Raises NotANumber for NaN and infinity, KeyError for a column without a unit in its name.
     """
     if value is None:
-        return unknown
+        return _("not known") if unknown is None else unknown
     what = name if isinstance(name, Quantity) else column(name)
     return _shown(_finite(value, what.name), UNITS[what.stored], what, system, with_unit)
 
@@ -617,11 +628,11 @@ def show_si(
     *,
     typed_unit: str | None = None,
     with_unit: bool = True,
-    unknown: str = "not known",
+    unknown: str | None = None,
 ) -> str:
     """A value in SI, as readings hold it. `name` may be a reading's own words; then its unit says what it measures."""
     if value_si is None:
-        return unknown
+        return _("not known") if unknown is None else unknown
     what = quantity(name, typed_unit)
     if what is None:
         raise UnknownUnit(f"Nothing says in which unit to show {name!r}.")
@@ -638,7 +649,7 @@ def shown_value(value: float, name: str | Quantity, system: System | str) -> flo
 def label(name: str | Quantity, system: System | str) -> str:
     """Name and unit for the head of a column or a field: "gap, mm". Columns have one unit, so the smallest form."""
     what = name if isinstance(name, Quantity) else column(name)
-    return f"{what.name}, {what.unit(system)}"
+    return f"{_(what.name)}, {what.unit(system)}"
 
 
 def _shown(value: Fraction, stored: Unit, what: Quantity, system: System | str, with_unit: bool) -> str:
@@ -671,7 +682,9 @@ def show_span(low: float, high: float, name: str, system: System | str = System.
     if shown[0] == shown[1]:
         return shown[0]
     (first, unit_low), (last, unit_high) = (text.split(" ", 1) for text in shown)
-    return f"{first} to {last} {unit_high}" if unit_low == unit_high else f"{first} {unit_low} to {last} {unit_high}"
+    if unit_low != unit_high:
+        first = f"{first} {unit_low}"
+    return _("{first} to {last}").format(first=first, last=f"{last} {unit_high}")
 
 
 def _rounded(value: float, what: Quantity, system: System | str, digits: int) -> str:

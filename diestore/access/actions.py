@@ -33,7 +33,7 @@ def let_try_again(*, by, held: str) -> str:
     door = next((row for row in queries.held(by) if row.code == held), None)
     if door is None:
         return ""
-    what, _, pk = held.partition(" ")
+    what, pk = (*held.split(" ", 1), "")[:2]
     if what == "user":
         throttle.forget_user(User.objects.get(pk=pk).get_username())
     elif what == "tablet":

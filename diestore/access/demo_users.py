@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from django.conf import settings
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.utils.translation import gettext as _
 
 from . import roles
 
@@ -41,7 +42,7 @@ class OnlyInTheDemo:
 
     def authenticate(self, request, username=None, password=None, **kwargs):
         if password in PASSWORDS and not settings.DEMO:
-            raise PermissionDenied("This password is the demo's.")
+            raise PermissionDenied(_("This password is the demo's."))
         return None
 
 
@@ -50,10 +51,12 @@ class NotADemoPassword:
 
     def validate(self, password, user=None):
         if password in PASSWORDS and not settings.DEMO:
-            raise ValidationError("This password stands in the demo's description. Take another.", code="demo_password")
+            raise ValidationError(
+                _("This password stands in the demo's description. Take another."), code="demo_password"
+            )
 
     def get_help_text(self) -> str:
-        return "Your password is not one of the demo's."
+        return _("Your password is not one of the demo's.")
 
 
 def create_users(plant) -> None:

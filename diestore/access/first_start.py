@@ -16,7 +16,8 @@ from django.db import DatabaseError, transaction
 from django.shortcuts import redirect, render
 from django.utils.crypto import salted_hmac
 from django.utils.decorators import method_decorator
-from django.utils.translation import get_language
+from django.utils.translation import get_language, gettext_lazy
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.frame.fields import Opens, Picks
@@ -51,9 +52,17 @@ class ShopForm(forms.ModelForm):
     class Meta:
         model = Shop
         fields = ("name", "currency", "time_zone", "units", "language")
-        labels = {"name": "The shop's name", "currency": "Currency", "time_zone": "Time zone", "units": "Units",
-                  "language": "Language"}  # fmt: skip
-        help_texts = {"name": "It stands at the head of every page.", "currency": "As it is written: EUR, USD, CHF."}
+        labels = {
+            "name": gettext_lazy("The shop's name"),
+            "currency": gettext_lazy("Currency"),
+            "time_zone": gettext_lazy("Time zone"),
+            "units": gettext_lazy("Units"),
+            "language": gettext_lazy("Language"),
+        }
+        help_texts = {
+            "name": gettext_lazy("It stands at the head of every page."),
+            "currency": gettext_lazy("As it is written: EUR, USD, CHF."),
+        }
         widgets = {"units": Picks, "language": Picks, "name": forms.TextInput({"autocomplete": "organization"})}
 
     def __init__(self, *args, **kwargs) -> None:
@@ -61,15 +70,20 @@ class ShopForm(forms.ModelForm):
         zones = shop.time_zones()
         now = self.instance.time_zone
         self.fields["time_zone"] = forms.ChoiceField(
-            choices=[(zone, zone.replace("_", " ")) for zone in sorted({*zones, now})], label="Time zone", widget=Opens
+            choices=[(zone, zone.replace("_", " ")) for zone in sorted({*zones, now})],
+            label=_("Time zone"),
+            widget=Opens,
         )
         self.fields["units"] = forms.ChoiceField(
-            choices=UserSettings.Units, label="Units", widget=Picks, help_text="Everybody may see others."
+            choices=UserSettings.Units, label=_("Units"), widget=Picks, help_text=_("Everybody may see others.")
         )
         self.fields["language"] = forms.ChoiceField(
-            choices=settings.LANGUAGES, label="Language", widget=Picks, help_text="Everybody may read another.",
+            choices=settings.LANGUAGES,
+            label=_("Language"),
+            widget=Picks,
+            help_text=_("Everybody may read another."),
             required=False,
-        )  # fmt: skip
+        )
 
     def clean_language(self) -> str:
         """Not picked: as it was, which on a first start is as the page is read."""
@@ -77,15 +91,24 @@ class ShopForm(forms.ModelForm):
 
 
 class FirstUserForm(HeldForm, ShopForm):
-    person = forms.CharField(label="Your name", max_length=120, widget=forms.TextInput({"autocomplete": "name"}))
+    person = forms.CharField(
+        label=gettext_lazy("Your name"), max_length=120, widget=forms.TextInput({"autocomplete": "name"})
+    )
     username = forms.CharField(
-        label="Your user name", max_length=60, help_text="For signing in.",
+        label=gettext_lazy("Your user name"), max_length=60, help_text=gettext_lazy("For signing in."),
         widget=forms.TextInput({"autocomplete": "username", "autocapitalize": "none"}),
     )  # fmt: skip
-    password = forms.CharField(label="Password", widget=forms.PasswordInput({"autocomplete": "new-password"}),
-                               help_text="Ten characters at least.")  # fmt: skip
-    code = forms.CharField(label="Code", max_length=40, help_text="The server printed it when it started.",
-                           widget=forms.TextInput({"autocomplete": "off"}))  # fmt: skip
+    password = forms.CharField(
+        label=gettext_lazy("Password"),
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        help_text=gettext_lazy("Ten characters at least."),
+    )
+    code = forms.CharField(
+        label=gettext_lazy("Code"),
+        max_length=40,
+        help_text=gettext_lazy("The server printed it when it started."),
+        widget=forms.TextInput({"autocomplete": "off"}),
+    )
 
     def __init__(self, *args, where: str = "", **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -100,7 +123,7 @@ class FirstUserForm(HeldForm, ShopForm):
         typed = cleaned.get("code", "").upper().replace(" ", "").replace("-", "")
         at = self.try_at((throttle.ADDRESS, f"first start {self.where}"), where=self.where)
         if not hmac.compare_digest(typed.encode(), code().replace("-", "").encode()):
-            self.add_error("code", "This is not the code that the server printed. Look at where it was started.")
+            self.add_error("code", _("This is not the code that the server printed. Look at where it was started."))
             return cleaned
         throttle.was_right((throttle.ADDRESS, f"first start {self.where}"), at=at)
         if "password" in cleaned:
@@ -118,7 +141,7 @@ class FirstStart(View):
     def dispatch(self, request, *args, **kwargs):
         if request.method in ("GET", "HEAD", "POST") and not nobody_yet():
             if request.method == "POST":
-                raise PermissionDenied("Somebody has a sign-in already.")
+                raise PermissionDenied(_("Somebody has a sign-in already."))
             return redirect("diestore:sign_in")
         return super().dispatch(request, *args, **kwargs)
 
@@ -134,10 +157,12 @@ class FirstStart(View):
             return self._show(request, form, status=429 if form.held_s else 422)
         user = make_first(form)
         if user is None:
-            raise PermissionDenied("Somebody else was first.")
+            raise PermissionDenied(_("Somebody else was first."))
         login(request, user, backend=BACKEND)
         shop.forget()
-        messages.success(request, f"{form.cleaned_data['name']} is open. What comes next stands below.")
+        messages.success(
+            request, _("{shop} is open. What comes next stands below.").format(shop=form.cleaned_data["name"])
+        )
         return redirect("diestore:dies")
 
     def _show(self, request, form, status: int = 200):
@@ -148,7 +173,7 @@ def make_first(form: FirstUserForm) -> User | None:
     """The shop, its plant, and the first user, who may do everything; None where somebody else was first."""
     told = form.cleaned_data
     with transaction.atomic():
-        row, _ = Shop.objects.get_or_create(pk=1)
+        row = Shop.objects.get_or_create(pk=1)[0]
         Shop.objects.select_for_update().get(pk=row.pk)
         if not nobody_yet():
             return None
@@ -158,7 +183,7 @@ def make_first(form: FirstUserForm) -> User | None:
         plant = Plant.objects.order_by("pk").first() or Plant.objects.create(code=FIRST_PLANT, name=told["name"])
         user = User.objects.create_user(told["username"], password=told["password"], is_staff=True)
         user.groups.set(Group.objects.filter(name__in=(roles.LEAD, roles.ADMINISTRATOR)))
-        person, _ = Person.objects.get_or_create(plant=plant, name=told["person"])
+        person = Person.objects.get_or_create(plant=plant, name=told["person"])[0]
         UserSettings.objects.create(user=user, person=person, units=told["units"])
     return user
 
@@ -170,7 +195,7 @@ class ShopSettings(View):
 
     def dispatch(self, request, *args, **kwargs):
         if not request.user.has_perm(roles.MANAGE_PEOPLE):
-            raise PermissionDenied("The shop's settings are the lead's.")
+            raise PermissionDenied(_("The shop's settings are the lead's."))
         return super().dispatch(request, *args, **kwargs)
 
     def get(self, request):
@@ -182,7 +207,7 @@ class ShopSettings(View):
             return self._show(request, form, 422)
         form.save()
         shop.forget()
-        messages.success(request, "Kept.")
+        messages.success(request, _("Kept."))
         return redirect("diestore:shop")
 
     def _row(self) -> Shop:

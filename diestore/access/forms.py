@@ -8,6 +8,8 @@ from django import forms
 from django.conf import settings
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore.register.models import Plant
 
@@ -16,7 +18,7 @@ from . import tablet as access_tablet
 from .models import Person, UserSettings
 from .plants import within
 
-LOOKS = {"": "as the device", "light": "light", "dark": "dark"}
+LOOKS = {"": gettext_lazy("as the device"), "light": gettext_lazy("light"), "dark": gettext_lazy("dark")}
 
 
 class HeldForm:
@@ -34,13 +36,15 @@ class HeldForm:
 
 class SignInForm(HeldForm, AuthenticationForm):
     error_messages = {
-        "invalid_login": "This is not a correct username and password. Look at capital letters, and try again.",
-        "inactive": "This account is closed. Ask the administrator.",
+        "invalid_login": gettext_lazy(
+            "This is not a correct username and password. Look at capital letters, and try again."
+        ),
+        "inactive": gettext_lazy("This account is closed. Ask the administrator."),
     }
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["username"].label = "User"
+        self.fields["username"].label = _("User")
 
     def clean(self):
         name = self.cleaned_data.get("username")
@@ -58,16 +62,16 @@ class PasswordForm(HeldForm, PasswordChangeForm):
     """A new password. The old one is guessed at through this form as much as through the sign-in."""
 
     error_messages = PasswordChangeForm.error_messages | {
-        "password_incorrect": "This is not your password now. Type it again.",
-        "password_mismatch": "The two new passwords differ. Type them again.",
+        "password_incorrect": gettext_lazy("This is not your password now. Type it again."),
+        "password_mismatch": gettext_lazy("The two new passwords differ. Type them again."),
     }
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         for name, label in (
-            ("old_password", "Password now"),
-            ("new_password1", "New password"),
-            ("new_password2", "New password again"),
+            ("old_password", _("Password now")),
+            ("new_password1", _("New password")),
+            ("new_password2", _("New password again")),
         ):
             self.fields[name].label, self.fields[name].help_text = label, ""
 
@@ -81,32 +85,35 @@ class PasswordForm(HeldForm, PasswordChangeForm):
 
 class SettingsForm(forms.ModelForm):
     look = forms.ChoiceField(
-        label="Light or dark",
+        label=gettext_lazy("Light or dark"),
         choices=list(LOOKS.items()),
         required=False,
-        help_text="On this device, until you sign out.",
+        help_text=gettext_lazy("On this device, until you sign out."),
     )
 
     class Meta:
         model = UserSettings
         fields = ("language", "units", "person", "page_keys")
         labels = {
-            "language": "Language",
-            "units": "Units that I see and type",
-            "person": "My name on entries",
-            "page_keys": "Single keys open pages",
+            "language": gettext_lazy("Language"),
+            "units": gettext_lazy("Units that I see and type"),
+            "person": gettext_lazy("My name on entries"),
+            "page_keys": gettext_lazy("Single keys open pages"),
         }
         help_texts = {
-            "person": "Whose name is put on entries, unless another is picked.",
-            "page_keys": "Such as / to find. Off for whoever dictates, or rests a hand on the keys.",
+            "person": gettext_lazy("Whose name is put on entries, unless another is picked."),
+            "page_keys": gettext_lazy("Such as / to find. Off for whoever dictates, or rests a hand on the keys."),
         }
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["person"].queryset = within(Person.objects.filter(active=True), self.instance.user)
-        self.fields["person"].empty_label = "none"
+        self.fields["person"].empty_label = _("none")
         names = dict(settings.LANGUAGES)
-        self.fields["language"].choices = [("", f"the shop's: {names[shop.current().language]}"), *names.items()]
+        self.fields["language"].choices = [
+            ("", _("the shop's: {language}").format(language=names[shop.current().language])),
+            *names.items(),
+        ]
 
 
 class PinInput(forms.PasswordInput):
@@ -120,7 +127,7 @@ class PinInput(forms.PasswordInput):
 
 class PinField(forms.CharField):
     def __init__(self, **kwargs) -> None:
-        kwargs.setdefault("error_messages", {}).update(max_length=f"A PIN has {access_tablet.PIN_RULE}.")
+        kwargs.setdefault("error_messages", {}).update(max_length=gettext_lazy("A PIN has 4 to 6 digits."))
         super().__init__(max_length=6, strip=True, widget=PinInput, **kwargs)
 
 
@@ -128,13 +135,16 @@ class WhoForm(HeldForm, forms.Form):
     """Who stands at the tablet: a name and its PIN."""
 
     person = forms.ModelChoiceField(
-        label="Who are you?",
+        label=gettext_lazy("Who are you?"),
         queryset=Person.objects.none(),
         empty_label=None,
         widget=forms.RadioSelect,
-        error_messages={"required": "Tap your name.", "invalid_choice": "Tap a name of the list."},
+        error_messages={
+            "required": gettext_lazy("Tap your name."),
+            "invalid_choice": gettext_lazy("Tap a name of the list."),
+        },
     )
-    pin = PinField(label="Your PIN", required=False)
+    pin = PinField(label=gettext_lazy("Your PIN"), required=False)
 
     def __init__(self, data=None, *, tablet: access_tablet.Tablet, names) -> None:
         super().__init__(data, initial={"person": tablet.who or tablet.again})
@@ -152,7 +162,7 @@ class WhoForm(HeldForm, forms.Form):
 def prove(form: forms.Form, person: Person, pin: str, tablet: access_tablet.Tablet) -> None:
     """The name is picked on the tablet if it needs no PIN now or the PIN is right; else the form says what is wrong."""
     if not pin and not tablet.knows(person):
-        form.add_error("pin", "Tap your PIN.")
+        form.add_error("pin", _("Tap your PIN."))
         return
     if pin:
         try:
@@ -162,7 +172,7 @@ def prove(form: forms.Form, person: Person, pin: str, tablet: access_tablet.Tabl
             form.add_error("pin", str(held))
             return
         if not is_right:
-            form.add_error("pin", "This PIN does not fit that name. Tap it again.")
+            form.add_error("pin", _("This PIN does not fit that name. Tap it again."))
             return
     tablet.pick(person)
 
@@ -171,8 +181,10 @@ class PersonForm(forms.ModelForm):
     class Meta:
         model = Person
         fields = ("plant", "name", "active")
-        labels = {"active": "Works here"}
-        help_texts = {"active": "Untick when someone leaves: the name is no longer offered, old entries stay."}
+        labels = {"active": gettext_lazy("Works here")}
+        help_texts = {
+            "active": gettext_lazy("Untick when someone leaves: the name is no longer offered, old entries stay.")
+        }
 
     def __init__(self, *args, user, **kwargs) -> None:
         """user: who fills it in, and puts nobody into a plant that is not theirs to see."""
@@ -187,26 +199,28 @@ class PersonForm(forms.ModelForm):
         cleaned = super().clean()
         plant = cleaned.get("plant") or getattr(self.instance, "plant", None)
         if plant is None:
-            raise ValidationError("There is no plant yet. Load your records or enter one in the register first.")
+            raise ValidationError(_("There is no plant yet. Load your records or enter one in the register first."))
         others = Person.objects.filter(plant=plant, name=cleaned.get("name", "")).exclude(pk=self.instance.pk)
         if others.exists():
-            self.add_error("name", "Somebody of that name is in the list. Add a letter that tells them apart.")
+            self.add_error("name", _("Somebody of that name is in the list. Add a letter that tells them apart."))
         return cleaned
 
 
 class PinForm(forms.Form):
     pin = PinField(
-        label="New PIN",
-        help_text=f"{access_tablet.PIN_RULE}. The owner types it in.",
-        error_messages={"required": "Tap a PIN."},
+        label=gettext_lazy("New PIN"),
+        help_text=gettext_lazy("4 to 6 digits. The owner types it in."),
+        error_messages={"required": gettext_lazy("Tap a PIN.")},
     )
-    again = PinField(label="The same again", error_messages={"required": "Tap it a second time."})
+    again = PinField(
+        label=gettext_lazy("The same again"), error_messages={"required": gettext_lazy("Tap it a second time.")}
+    )
 
     def clean(self):
         cleaned = super().clean()
         pin, again = cleaned.get("pin"), cleaned.get("again")
         if pin and again and pin != again:
-            self.add_error("again", "The two PINs differ. Tap both again.")
+            self.add_error("again", _("The two PINs differ. Tap both again."))
         elif pin and again:
             try:
                 access_tablet.check_new_pin(pin)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from diestore.register.models import Plant
 
@@ -18,7 +20,7 @@ class Person(models.Model):
 
     class Meta:
         ordering = ["name"]
-        verbose_name_plural = "people"
+        verbose_name_plural = _("people")
         constraints = [models.UniqueConstraint(fields=["plant", "name"], name="person_once_a_plant")]
 
     def __str__(self) -> str:
@@ -29,8 +31,8 @@ class UserSettings(models.Model):
     """How one signed-in user sees the service."""
 
     class Units(models.TextChoices):
-        METRIC = "metric", "metric (mm, N, MPa)"
-        INCH = "inch", "inch (in, lbf, ksi)"
+        METRIC = "metric", _("metric (mm, N, MPa)")
+        INCH = "inch", _("inch (in, lbf, ksi)")
 
     user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="shop_settings")
     units = models.CharField(max_length=6, choices=Units, default=Units.METRIC)
@@ -38,16 +40,23 @@ class UserSettings(models.Model):
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL)
     shared_device = models.BooleanField(
         default=False,
-        help_text="A tablet at a bench or a press that stays signed in: who logs is picked there by name and PIN.",
+        help_text=_("A tablet at a bench or a press that stays signed in: who logs is picked there by name and PIN."),
     )
-    page_keys = models.BooleanField(default=True, help_text="Single keys open pages.")
-    language = models.CharField(max_length=10, blank=True, choices=settings.LANGUAGES, help_text="Empty: the shop's.")
+    page_keys = models.BooleanField(default=True, help_text=_("Single keys open pages."))
+    language = models.CharField(
+        max_length=10, blank=True, choices=settings.LANGUAGES, help_text=_("Empty: the shop's.")
+    )
 
     class Meta:
-        verbose_name_plural = "user settings"
+        verbose_name_plural = _("user settings")
 
     def __str__(self) -> str:
         return f"settings of {self.user}"
+
+    @property
+    def roles(self) -> str:
+        """Whose rights a shared tablet has."""
+        return gettext(" or a ").join(gettext(group.name) for group in self.user.groups.all()) or gettext("nobody")
 
 
 class PlantOfUser(models.Model):
@@ -58,8 +67,8 @@ class PlantOfUser(models.Model):
 
     class Meta:
         ordering = ["user", "plant"]
-        verbose_name = "plant of the user"
-        verbose_name_plural = "plants that the user sees"
+        verbose_name = _("plant of the user")
+        verbose_name_plural = _("plants that the user sees")
         constraints = [models.UniqueConstraint(fields=["user", "plant"], name="plant_once_a_user")]
 
     def __str__(self) -> str:
@@ -80,7 +89,7 @@ class Tries(models.Model):
     held_until = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        verbose_name_plural = "tries"
+        verbose_name_plural = _("tries")
         indexes = [models.Index(fields=["last"], name="tries_by_age")]
         constraints = [models.UniqueConstraint(fields=["door", "who"], name="tries_once")]
 
@@ -98,7 +107,7 @@ class Shop(models.Model):
     language = models.CharField(max_length=10, choices=settings.LANGUAGES, default=settings.LANGUAGE_CODE)
 
     class Meta:
-        verbose_name = verbose_name_plural = "the shop"
+        verbose_name = verbose_name_plural = _("the shop")
         constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="one_shop")]
 
     def __str__(self) -> str:

@@ -6,6 +6,8 @@ import datetime as dt
 from dataclasses import dataclass
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from diestore import units
 
@@ -94,20 +96,38 @@ def held(user) -> list[HeldDoor]:
             if (door == throttle.USER.name and key == mine) or (door == throttle.KNOWN.name and key.startswith(known))
         ]
         if ends:
-            doors.append(HeldDoor(f"user {other.pk}", f"The sign-in of {name}", max(ends), mine[: throttle.KEY_SHOWN]))
+            doors.append(
+                HeldDoor(
+                    f"user {other.pk}",
+                    _("The sign-in of {name}").format(name=name),
+                    max(ends),
+                    mine[: throttle.KEY_SHOWN],
+                )
+            )
         key = throttle.key_of(throttle.PIN_DEVICE, name)
         if (throttle.PIN_DEVICE.name, key) in rows:
             until = rows[throttle.PIN_DEVICE.name, key]
             doors.append(
-                HeldDoor(f"tablet {other.pk}", f"All PINs at the tablet {name}", until, key[: throttle.KEY_SHOWN])
+                HeldDoor(
+                    f"tablet {other.pk}",
+                    _("All PINs at the tablet {name}").format(name=name),
+                    until,
+                    key[: throttle.KEY_SHOWN],
+                )
             )
     for person in within(Person.objects.exclude(pin_hash=""), user).order_by("name", "pk"):
         key = throttle.key_of(throttle.PIN, str(person.pk))
         if (throttle.PIN.name, key) in rows:
             until = rows[throttle.PIN.name, key]
-            doors.append(HeldDoor(f"pin {person.pk}", f"The PIN of {person}", until, key[: throttle.KEY_SHOWN]))
+            doors.append(
+                HeldDoor(
+                    f"pin {person.pk}", _("The PIN of {person}").format(person=person), until, key[: throttle.KEY_SHOWN]
+                )
+            )
     ends = [until for (door, _), until in rows.items() if door == throttle.ADDRESS.name]
     if ends:
-        many = "An address" if len(ends) == 1 else f"{len(ends)} addresses"
-        doors.append(HeldDoor("addresses", f"{many} from which many names were tried", max(ends)))
+        says = ngettext(
+            "An address from which many names were tried", "{n} addresses from which many names were tried", len(ends)
+        )
+        doors.append(HeldDoor("addresses", says.format(n=len(ends)), max(ends)))
     return doors

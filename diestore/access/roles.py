@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from diestore.texts import gettext_noop
+
 SETTER, TOOLMAKER, LEAD, BUYER, SALES, ADMINISTRATOR = ROLES = (
-    "setter",
-    "toolmaker",
-    "lead",
-    "buyer",
-    "sales",
-    "administrator",
+    gettext_noop("setter"),
+    gettext_noop("toolmaker"),
+    gettext_noop("lead"),
+    gettext_noop("buyer"),
+    gettext_noop("sales"),
+    gettext_noop("administrator"),
 )
 
 # What a permission lets a person do; the views name these, never a role.

@@ -11,6 +11,8 @@ from django.contrib.auth.models import Group, User
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 
 from diestore.frame.fields import Opens, Picks
@@ -21,34 +23,42 @@ from .models import Person, PlantOfUser, UserSettings
 logger = logging.getLogger(__name__)
 RIGHT = "auth.add_user"
 WHAT_FOR = {
-    roles.SETTER: "logs runs, stops, readings and mishaps",
-    roles.TOOLMAKER: "logs sharpenings and replacements too, sees the spares",
-    roles.LEAD: "the register, strike-outs, cost, people and PINs",
-    roles.BUYER: "spares, suppliers, prices and lead times",
-    roles.SALES: "cost; reads parts, customers and jobs",
-    roles.ADMINISTRATOR: "all of it, and sign-ins",
+    roles.SETTER: gettext_lazy("logs runs, stops, readings and mishaps"),
+    roles.TOOLMAKER: gettext_lazy("logs sharpenings and replacements too, sees the spares"),
+    roles.LEAD: gettext_lazy("the register, strike-outs, cost, people and PINs"),
+    roles.BUYER: gettext_lazy("spares, suppliers, prices and lead times"),
+    roles.SALES: gettext_lazy("cost; reads parts, customers and jobs"),
+    roles.ADMINISTRATOR: gettext_lazy("all of it, and sign-ins"),
 }
 
 
 class SignInFor(forms.Form):
     username = forms.CharField(
-        label="User name", max_length=60, widget=forms.TextInput({"autocomplete": "off", "autocapitalize": "none"})
+        label=gettext_lazy("User name"),
+        max_length=60,
+        widget=forms.TextInput({"autocomplete": "off", "autocapitalize": "none"}),
     )
-    role = forms.ChoiceField(label="Role", choices=[(role, role) for role in roles.ROLES], widget=Picks)
+    role = forms.ChoiceField(
+        label=gettext_lazy("Role"), choices=[(role, gettext_lazy(role)) for role in roles.ROLES], widget=Picks
+    )
     person = forms.ModelChoiceField(
-        Person.objects.none(), label="Name on entries", required=False, empty_label="none", widget=Opens,
-        help_text="The name that stands on what is logged with it.",
-    )  # fmt: skip
+        Person.objects.none(),
+        label=gettext_lazy("Name on entries"),
+        required=False,
+        empty_label=gettext_lazy("none"),
+        widget=Opens,
+        help_text=gettext_lazy("The name that stands on what is logged with it."),
+    )
     plant = forms.ModelChoiceField(
-        PlantOfUser._meta.get_field("plant").related_model.objects.none(), label="Sees", required=False,
-        empty_label="all plants", widget=Opens,
+        PlantOfUser._meta.get_field("plant").related_model.objects.none(), label=gettext_lazy("Sees"), required=False,
+        empty_label=gettext_lazy("all plants"), widget=Opens,
     )  # fmt: skip
     shared = forms.BooleanField(
-        label="A tablet that several share: who logs is picked on it by name and PIN", required=False
+        label=gettext_lazy("A tablet that several share: who logs is picked on it by name and PIN"), required=False
     )
     password = forms.CharField(
-        label="First password", widget=forms.PasswordInput({"autocomplete": "new-password"}),
-        help_text="Ten characters at least. Tell it in person; it is changed under “My settings”.",
+        label=gettext_lazy("First password"), widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        help_text=gettext_lazy("Ten characters at least. Tell it in person; it is changed under “My settings”."),
     )  # fmt: skip
 
     def __init__(self, *args, user, **kwargs) -> None:
@@ -65,7 +75,7 @@ class SignInFor(forms.Form):
         name = self.cleaned_data["username"]
         User._meta.get_field("username").run_validators(name)
         if User.objects.filter(username__iexact=name).exists():
-            raise ValidationError("Somebody signs in with this name already.")
+            raise ValidationError(_("Somebody signs in with this name already."))
         return name
 
     def clean(self) -> dict:
@@ -76,7 +86,7 @@ class SignInFor(forms.Form):
             except ValidationError as error:
                 self.add_error("password", error)
         if cleaned.get("shared") and cleaned.get("role") in (roles.LEAD, roles.ADMINISTRATOR):
-            self.add_error("role", "A tablet that stays signed in gets no such rights. Take setter or toolmaker.")
+            self.add_error("role", _("A tablet that stays signed in gets no such rights. Take setter or toolmaker."))
         return cleaned
 
 
@@ -85,7 +95,7 @@ class SignIns(View):
 
     def dispatch(self, request, *args, **kwargs):
         if not request.user.has_perm(RIGHT):
-            raise PermissionDenied("Sign-ins are the administrator's.")
+            raise PermissionDenied(_("Sign-ins are the administrator's."))
         return super().dispatch(request, *args, **kwargs)
 
     def get(self, request):
@@ -96,7 +106,12 @@ class SignIns(View):
         if not form.is_valid():
             return self._show(request, form, 422)
         user = give(by=request.user, **form.cleaned_data)
-        messages.success(request, f"{user.get_username()} signs in as {form.cleaned_data['role']} from now on.")
+        messages.success(
+            request,
+            _("{user} signs in as {role} from now on.").format(
+                user=user.get_username(), role=_(form.cleaned_data["role"])
+            ),
+        )
         return redirect("diestore:sign_ins")
 
     def _show(self, request, form, status: int = 200):

@@ -14,6 +14,7 @@ from django.conf import settings
 from django.contrib.auth.hashers import check_password, make_password
 from django.utils import timezone
 from django.utils.crypto import constant_time_compare, salted_hmac
+from django.utils.translation import gettext as _
 
 from . import queries, throttle
 from .models import Person
@@ -21,7 +22,6 @@ from .plants import within
 
 SESSION_KEY = "who"
 PIN_SHAPE = re.compile(r"[0-9]{4,6}")
-PIN_RULE = "4 to 6 digits"
 _UP, _DOWN = "01234567890123456789", "98765432109876543210"
 
 
@@ -31,9 +31,9 @@ class PinRefused(ValueError):
 
 def check_new_pin(pin: str) -> None:
     if not PIN_SHAPE.fullmatch(pin):
-        raise PinRefused(f"A PIN has {PIN_RULE}.")
+        raise PinRefused(_("A PIN has 4 to 6 digits."))
     if len(set(pin)) == 1 or pin in _UP or pin in _DOWN:
-        raise PinRefused("This PIN is the first that anybody would try. Take one that is not a row of digits.")
+        raise PinRefused(_("This PIN is the first that anybody would try. Take one that is not a row of digits."))
 
 
 def hash_of(pin: str) -> str:

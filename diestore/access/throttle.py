@@ -18,6 +18,8 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from .models import Tries
 
@@ -71,14 +73,14 @@ class Held(Exception):
 
     def __init__(self, seconds: int) -> None:
         self.seconds = seconds
-        super().__init__(f"Too many tries in a row. Wait {said_wait(seconds)}, then try again.")
+        super().__init__(_("Too many tries in a row. Wait {time}, then try again.").format(time=said_wait(seconds)))
 
 
 def said_wait(seconds: int) -> str:
     if seconds < 60:
-        return f"{seconds} second{'' if seconds == 1 else 's'}"
+        return ngettext("{n} second", "{n} seconds", seconds).format(n=seconds)
     minutes = math.ceil(seconds / 60)
-    return f"{minutes} minute{'' if minutes == 1 else 's'}"
+    return ngettext("{n} minute", "{n} minutes", minutes).format(n=minutes)
 
 
 def key_of(door: Door, who: str) -> str:

@@ -19,6 +19,8 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 
 from diestore.register import actions as register
@@ -31,13 +33,15 @@ from .models import Person
 TOO_MANY = 429
 BY_PEOPLE = "on the page of people"  # the reason kept with a name that is changed there
 NOT_REMEMBERED_SENT = (
-    "Send the same form again",
-    "It may be saved already, and the answer got lost. Go back and send the same form again: it is never saved twice. "
-    "If you are asked to sign in, do that first.",
+    gettext_lazy("Send the same form again"),
+    gettext_lazy(
+        "It may be saved already, and the answer got lost. Go back and send the same form again: it is never "
+        "saved twice. If you are asked to sign in, do that first."
+    ),
 )
 NOT_REMEMBERED = (
-    "The database does not answer",
-    "Nothing was half saved. Wait a little and load the page again.",
+    gettext_lazy("The database does not answer"),
+    gettext_lazy("Nothing was half saved. Wait a little and load the page again."),
 )
 READ_AND_SENT = ("get", "head", "options", "post")
 
@@ -112,7 +116,7 @@ class AdministrationSignIn(View):
 
     def get(self, request, **kwargs):
         if request.user.is_authenticated:
-            raise PermissionDenied("Not staff.")
+            raise PermissionDenied(_("Not staff."))
         there = request.GET.get("next") or reverse("admin:index")
         return HttpResponseRedirect(f"{reverse('diestore:sign_in')}?{urlencode({'next': there})}")
 
@@ -125,14 +129,14 @@ class ChangePassword(HeldAnswer, auth_views.PasswordChangeView):
 
     def dispatch(self, request, *args, **kwargs):
         if queries.is_shared_device(request.user):
-            raise PermissionDenied("A shared tablet's password is set in the administration.")
+            raise PermissionDenied(_("A shared tablet's password is set in the administration."))
         return super().dispatch(request, *args, **kwargs)
 
     def get_context_data(self, **kwargs):
         return super().get_context_data(rules=password_validation.password_validators_help_texts(), **kwargs)
 
     def form_valid(self, form):
-        messages.success(self.request, "Your password is changed. You are signed out everywhere else.")
+        messages.success(self.request, _("Your password is changed. You are signed out everywhere else."))
         return super().form_valid(form)
 
 
@@ -153,7 +157,7 @@ class Who(View):
     def post(self, request):
         if "nobody" in request.POST:
             self.tablet.nobody()
-            messages.success(request, "Nobody is picked on this tablet now.")
+            messages.success(request, _("Nobody is picked on this tablet now."))
             return redirect("diestore:who")
         form = self._form(request.POST)
         if not form.is_valid():
@@ -190,14 +194,19 @@ class People(ForPeople):
     def post(self, request):
         if "again" in request.POST:
             opened = actions.let_try_again(by=request.user, held=request.POST["again"])
-            messages.success(request, f"{opened} may be tried again." if opened else "That is no longer held.")
+            messages.success(
+                request,
+                _("{opened} may be tried again.").format(opened=opened) if opened else _("That is no longer held."),
+            )
             return redirect("diestore:people")
         form = PersonForm(request.POST, user=request.user)
         if not form.is_valid():
             return self._show(request, form, status=422)
         person = form.save(commit=False)
         register.enter(by=request.user, row=person)
-        messages.success(request, f"{person} is in the list. A PIN is needed only for shared tablets.")
+        messages.success(
+            request, _("{person} is in the list. A PIN is needed only for shared tablets.").format(person=person)
+        )
         return redirect("diestore:person", pk=person.pk)
 
     def _show(self, request, form, status: int = 200):
@@ -224,14 +233,16 @@ class OnePerson(ForPeople):
         person = self._person(request, pk)
         if "remove" in request.POST:
             actions.remove_pin(by=request.user, person=person)
-            messages.success(request, f"{person} has no PIN now and is not offered on shared tablets.")
+            messages.success(
+                request, _("{person} has no PIN now and is not offered on shared tablets.").format(person=person)
+            )
             return redirect("diestore:person", pk=person.pk)
         if "pin" in request.POST:
             form = PinForm(request.POST)
             if not form.is_valid():
                 return self._show(request, person, PersonForm(instance=person, user=request.user), form, status=422)
             actions.set_pin(by=request.user, person=person, pin=form.cleaned_data["pin"])
-            messages.success(request, f"{person} has a new PIN.")
+            messages.success(request, _("{person} has a new PIN.").format(person=person))
             return redirect("diestore:people")
         form = PersonForm(request.POST, instance=person, user=request.user)
         if not form.is_valid():
@@ -240,7 +251,7 @@ class OnePerson(ForPeople):
             values = {name: form.cleaned_data[name] for name in form.changed_data}
             stored = Person.objects.get(pk=pk)
             register.amend(by=request.user, row=stored, values=values, at=timezone.now(), reason=BY_PEOPLE)
-        messages.success(request, "Kept.")
+        messages.success(request, _("Kept."))
         return redirect("diestore:people")
 
     def _show(self, request, person, form, pin_form, status: int = 200):

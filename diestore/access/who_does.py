@@ -5,6 +5,7 @@ from __future__ import annotations
 from django import forms
 from django.db.models import QuerySet
 from django.http import HttpRequest
+from django.utils.translation import gettext_lazy as _
 
 from .models import Person
 from .tablet import Tablet, tablet_of
@@ -14,8 +15,8 @@ LAST_PERSON = "log_person"  # who logged last in this session, as in the log
 
 
 class ByForm(forms.Form):
-    who = "Who does it?"
-    missing = "Pick who does it."
+    who = _("Who does it?")
+    missing = _("Pick who does it.")
 
     def __init__(
         self, data=None, files=None, *, people: QuerySet[Person], person: Person | None, tablet: Tablet | None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from diestore.frame.fields import KnownField, Pick, Picks
 
@@ -22,7 +23,7 @@ class _Names(KnownField):
 
     def label_from_instance(self, person: Person) -> Pick:
         back = self.tablet is not None and person == self.tablet.again
-        return Pick(person.name, "no PIN needed" if back else "")
+        return Pick(person.name, _("no PIN needed") if back else "")
 
 
 def add_person(form: forms.Form, *, people, label: str, missing: str, tablet: Tablet | None, required: bool) -> bool:
@@ -40,12 +41,12 @@ def add_person(form: forms.Form, *, people, label: str, missing: str, tablet: Ta
         rows=names,
         queryset=people,
         required=required and number > 0,
-        empty_label="Pick a name" if many else None,
+        empty_label=_("Pick a name") if many else None,
         widget=forms.Select if many else Picks,
-        error_messages={"required": missing, "invalid_choice": "Pick a name of the list."},
+        error_messages={"required": missing, "invalid_choice": _("Pick a name of the list.")},
     )
     if tablet is not None and number:
-        form.fields["pin"] = PinField(label="PIN", required=False)
+        form.fields["pin"] = PinField(label=_("PIN"), required=False)
     return number > 0
 
 

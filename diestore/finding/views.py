@@ -53,5 +53,5 @@ def lines(request: HttpRequest) -> HttpResponse:
 @require_safe
 def keys(request: HttpRequest) -> HttpResponse:
     """Which keys open what."""
-    stops = [(stop.key, stop.label, url) for stop, url in stops_for(request.user)]
+    stops = [(stop.key, str(stop.label), url) for stop, url in stops_for(request.user)]
     return render(request, "diestore/finding/keys.html", {"stops": stops})

@@ -10,6 +10,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore import pictures, typed, units
 
@@ -105,7 +108,7 @@ class TypedField(forms.CharField):
         attrs = {"class": "one"} if big else {}
         if placeholder:
             attrs["placeholder"] = placeholder
-        kwargs.setdefault("error_messages", {}).setdefault("required", "Enter a number.")
+        kwargs.setdefault("error_messages", {}).setdefault("required", gettext_lazy("Enter a number."))
         super().__init__(widget=Number(self.mode, attrs), strip=True, **kwargs)
 
     def read(self, text: str):
@@ -139,7 +142,10 @@ class BetweenField(TypedField):
         value = units.number(text.removeprefix(self.unit).removesuffix(self.unit).strip() if self.unit else text)
         if not self.least <= value <= self.most:
             behind = f" {self.unit}" if self.unit else ""
-            raise typed.NotANumber(f"{value:g}{behind} cannot be: enter {self.least:g} to {self.most:g}{behind}.")
+            told = _("{value} cannot be: enter {least} to {most}.")
+            raise typed.NotANumber(
+                told.format(value=f"{value:g}{behind}", least=f"{self.least:g}", most=f"{self.most:g}{behind}")
+            )
         return value
 
 
@@ -153,7 +159,8 @@ class WholeBetweenField(WholeField):
     def read(self, text: str) -> int:
         value = super().read(text)
         if not self.least <= value <= self.most:
-            raise typed.NotANumber(f"{value:,} cannot be: enter {self.least:,} to {self.most:,}.")
+            told = _("{value} cannot be: enter {least} to {most}.")
+            raise typed.NotANumber(told.format(value=f"{value:,}", least=f"{self.least:,}", most=f"{self.most:,}"))
         return value
 
 
@@ -180,8 +187,8 @@ class MomentField(forms.DateTimeField):
 
     def __init__(self, **kwargs) -> None:
         kwargs.setdefault("error_messages", {}).update(
-            required="Enter the date and the time.",
-            invalid="This is not a date and time. Type it as 2026-11-25 14:05.",
+            required=gettext_lazy("Enter the date and the time."),
+            invalid=gettext_lazy("This is not a date and time. Type it as 2026-11-25 14:05."),
         )
         super().__init__(
             widget=forms.DateTimeInput({"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -197,13 +204,13 @@ class MomentField(forms.DateTimeField):
         except ValidationError as error:
             if error.code == "ambiguous_timezone":
                 raise ValidationError(
-                    "The clocks changed in that hour, so this time is not clear. Enter one before or after it."
+                    _("The clocks changed in that hour, so this time is not clear. Enter one before or after it.")
                 ) from error
             raise
         except OverflowError as error:
             raise ValidationError(self.error_messages["invalid"], code="invalid") from error
         if moment is not None and moment.year not in YEARS:
-            raise ValidationError(f"The year {moment.year} cannot be. Check the date.", code="year")
+            raise ValidationError(_("The year {year} cannot be. Check the date.").format(year=moment.year), code="year")
         return moment
 
 
@@ -220,7 +227,7 @@ class PhotoField(forms.FileField):
     """A photo, drawn anew: what comes out is a `Picture`, or nothing where none was sent."""
 
     def __init__(self, **kwargs) -> None:
-        kwargs = {"label": "Photo", "required": False, "widget": PhotoBox()} | kwargs
+        kwargs = {"label": gettext_lazy("Photo"), "required": False, "widget": PhotoBox()} | kwargs
         super().__init__(**kwargs)
 
     def clean(self, value, initial=None):
@@ -241,7 +248,7 @@ def minute(moment: dt.datetime) -> dt.datetime:
 
 
 def local_minute(moment: dt.datetime | None) -> str:
-    return "" if moment is None else timezone.localtime(moment).strftime("%d %b, %H:%M").lstrip("0")
+    return "" if moment is None else date_format(timezone.localtime(moment), "j M, H:i")
 
 
 def choices(pairs: Iterable[tuple[object, object]]) -> list[tuple[str, object]]:

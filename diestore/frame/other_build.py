@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext_lazy as _
+
 from diestore.handbook import tool_steels
 
-AS_IT_IS = ("", "as it is")
-STEELS = [AS_IT_IS, *((grade, "powder steel" if grade == "PM" else grade) for grade in tool_steels.GRADES)]
-COATINGS = [AS_IT_IS, ("none", "none"), *((name, name) for name in tool_steels.COATINGS if name != "none")]
+AS_IT_IS = ("", _("as it is"))
+STEELS = [AS_IT_IS, *((grade, _("powder steel") if grade == "PM" else grade) for grade in tool_steels.GRADES)]
+COATINGS = [AS_IT_IS, ("none", _("none")), *((name, name) for name in tool_steels.COATINGS if name != "none")]

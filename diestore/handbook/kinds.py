@@ -9,6 +9,9 @@ from __future__ import annotations
 import difflib
 from dataclasses import dataclass
 
+from diestore.texts import gettext
+from diestore.texts import gettext_noop as _
+
 
 class UnknownKind(LookupError):
     """No such kind; the message names near ones."""
@@ -18,15 +21,17 @@ class UnknownKind(LookupError):
 class Kind:
     """A kind of component.
 
-    key: as stored. name: as written in files and on pages. side: where it usually sits, upper or lower. cuts: it
-    carries an edge that goes dull. is_ground: grinding renews it. measured_against_limit: it is replaced when a
-    measure has passed a limit. only_inspected: looked at, and changed when broken or tired; a kind that cuts is never
-    only inspected. shape: how the plan view draws it: round, section, form, pin, spring, guide, plate.
+    key: as stored. english: as written in files, and `plural` of several. side: where it usually sits, upper or
+    lower. cuts: it carries an edge that goes dull. is_ground: grinding renews it. measured_against_limit: it is
+    replaced when a measure has passed a limit. only_inspected: looked at, and changed when broken or tired; a kind
+    that cuts is never only inspected. shape: how the plan view draws it: round, section, form, pin, spring, guide,
+    plate. As pages show them, in the language of whoever looks: name, meaning.
     """
 
     key: str
-    name: str
-    meaning: str
+    english: str
+    plural: str
+    purpose: str
     side: str
     cuts: bool = False
     is_ground: bool = False
@@ -34,59 +39,115 @@ class Kind:
     only_inspected: bool = False
     shape: str = "plate"
 
+    @property
+    def name(self) -> str:
+        return gettext(self.english)
+
+    @property
+    def meaning(self) -> str:
+        return gettext(self.purpose)
+
 
 def _key(text: str) -> str:
     return "_".join(text.strip().lower().replace("-", " ").replace("_", " ").split())
 
 
-def _cutter(name: str, meaning: str, side: str = "upper", shape: str = "section") -> Kind:
-    return Kind(key=_key(name), name=name, meaning=meaning, side=side, cuts=True, is_ground=True, shape=shape)
+def _cutter(name: str, plural: str, purpose: str, side: str = "upper", shape: str = "section") -> Kind:
+    return _kind(name, plural, purpose, side, shape, cuts=True, is_ground=True)
 
 
-def _measured(name: str, meaning: str, side: str, shape: str, *, is_ground: bool = False) -> Kind:
-    return Kind(
-        key=_key(name),
-        name=name,
-        meaning=meaning,
-        side=side,
-        is_ground=is_ground,
-        measured_against_limit=True,
-        shape=shape,
-    )
+def _measured(name: str, plural: str, purpose: str, side: str, shape: str, *, is_ground: bool = False) -> Kind:
+    return _kind(name, plural, purpose, side, shape, is_ground=is_ground, measured_against_limit=True)
 
 
-def _inspected(name: str, meaning: str, side: str, shape: str) -> Kind:
-    return Kind(key=_key(name), name=name, meaning=meaning, side=side, only_inspected=True, shape=shape)
+def _inspected(name: str, plural: str, purpose: str, side: str, shape: str) -> Kind:
+    return _kind(name, plural, purpose, side, shape, only_inspected=True)
+
+
+def _kind(name: str, plural: str, purpose: str, side: str, shape: str, **treatment: bool) -> Kind:
+    return Kind(key=_key(name), english=name, plural=plural, purpose=purpose, side=side, shape=shape, **treatment)
 
 
 _ALL = (
-    _cutter("pierce punch", "Cuts a hole; the slug falls away.", shape="round"),
-    _cutter("pilot pierce punch", "Cuts the hole that the pilots find.", shape="round"),
-    _cutter("shape punch", "Cuts a hole that is not round."),
-    _cutter("notch punch", "Cuts a piece out of the strip's edge."),
-    _cutter("trim punch", "Cuts the part's outline free of the strip."),
-    _cutter("cut-off punch", "Cuts the finished part off the strip."),
-    _cutter("semi-pierce punch", "Cuts only partly through and pushes a stud out.", shape="round"),
-    _cutter("die button", "Bushing in the die whose bore is the lower edge of a round cut.", "lower", "round"),
-    _cutter("die section", "Block of the die that carries lower edges.", "lower"),
-    _measured("forming punch", "Bends or draws, without cutting.", "upper", "form", is_ground=True),
-    _measured("forming block", "What the forming punch bends against.", "lower", "form", is_ground=True),
-    _measured("pilot", "Pin that finds a pierced hole and sets the strip's place.", "upper", "pin"),
-    _inspected("knockout", "Pushes the part or slug out.", "upper", "pin"),
-    _inspected("lifter", "Lifts the strip so that it can move on.", "lower", "pin"),
-    _inspected(
-        "oil breaker", "Sprung pin that breaks the oil film, so that the part drops off the punch.", "upper", "pin"
+    _cutter(_("pierce punch"), _("pierce punches"), _("Cuts a hole; the slug falls away."), shape="round"),
+    _cutter(
+        _("pilot pierce punch"),
+        _("pilot pierce punches"),
+        _("Cuts the hole that the pilots find."),
+        shape="round",
     ),
-    _measured("stripper plate", "Holds the strip down and pulls it off the punches.", "upper", "plate"),
-    _measured("stripper spring", "Gives the stripper plate its force.", "upper", "spring"),
-    _measured("gas spring", "Pushes stripper or pad by gas under pressure.", "upper", "spring"),
-    _measured("guide post", "Post that keeps the halves of the die in line.", "lower", "guide"),
-    _measured("bushing", "Sleeve that runs on the guide post.", "upper", "guide"),
-    _measured("roller cage", "Balls or rollers between post and bushing.", "upper", "guide"),
-    _measured("stock guide", "Rail that guides the strip sideways.", "lower", "plate"),
-    _measured("stop block", "Block that keeps the halves from closing too far.", "lower", "plate"),
-    _inspected("punch holder", "Plate that the punches sit in.", "upper", "plate"),
-    _inspected("backing plate", "Hard plate behind the punches that takes their thrust.", "upper", "plate"),
+    _cutter(_("shape punch"), _("shape punches"), _("Cuts a hole that is not round.")),
+    _cutter(_("notch punch"), _("notch punches"), _("Cuts a piece out of the strip's edge.")),
+    _cutter(_("trim punch"), _("trim punches"), _("Cuts the part's outline free of the strip.")),
+    _cutter(_("cut-off punch"), _("cut-off punches"), _("Cuts the finished part off the strip.")),
+    _cutter(
+        _("semi-pierce punch"),
+        _("semi-pierce punches"),
+        _("Cuts only partly through and pushes a stud out."),
+        shape="round",
+    ),
+    _cutter(
+        _("die button"),
+        _("die buttons"),
+        _("Bushing in the die whose bore is the lower edge of a round cut."),
+        "lower",
+        "round",
+    ),
+    _cutter(_("die section"), _("die sections"), _("Block of the die that carries lower edges."), "lower"),
+    _measured(
+        _("forming punch"),
+        _("forming punches"),
+        _("Bends or draws, without cutting."),
+        "upper",
+        "form",
+        is_ground=True,
+    ),
+    _measured(
+        _("forming block"),
+        _("forming blocks"),
+        _("What the forming punch bends against."),
+        "lower",
+        "form",
+        is_ground=True,
+    ),
+    _measured(_("pilot"), _("pilots"), _("Pin that finds a pierced hole and sets the strip's place."), "upper", "pin"),
+    _inspected(_("knockout"), _("knockouts"), _("Pushes the part or slug out."), "upper", "pin"),
+    _inspected(_("lifter"), _("lifters"), _("Lifts the strip so that it can move on."), "lower", "pin"),
+    _inspected(
+        _("oil breaker"),
+        _("oil breakers"),
+        _("Sprung pin that breaks the oil film, so that the part drops off the punch."),
+        "upper",
+        "pin",
+    ),
+    _measured(
+        _("stripper plate"),
+        _("stripper plates"),
+        _("Holds the strip down and pulls it off the punches."),
+        "upper",
+        "plate",
+    ),
+    _measured(_("stripper spring"), _("stripper springs"), _("Gives the stripper plate its force."), "upper", "spring"),
+    _measured(_("gas spring"), _("gas springs"), _("Pushes stripper or pad by gas under pressure."), "upper", "spring"),
+    _measured(_("guide post"), _("guide posts"), _("Post that keeps the halves of the die in line."), "lower", "guide"),
+    _measured(_("bushing"), _("bushings"), _("Sleeve that runs on the guide post."), "upper", "guide"),
+    _measured(_("roller cage"), _("roller cages"), _("Balls or rollers between post and bushing."), "upper", "guide"),
+    _measured(_("stock guide"), _("stock guides"), _("Rail that guides the strip sideways."), "lower", "plate"),
+    _measured(
+        _("stop block"),
+        _("stop blocks"),
+        _("Block that keeps the halves from closing too far."),
+        "lower",
+        "plate",
+    ),
+    _inspected(_("punch holder"), _("punch holders"), _("Plate that the punches sit in."), "upper", "plate"),
+    _inspected(
+        _("backing plate"),
+        _("backing plates"),
+        _("Hard plate behind the punches that takes their thrust."),
+        "upper",
+        "plate",
+    ),
 )
 
 KINDS: dict[str, Kind] = {kind.key: kind for kind in _ALL}
@@ -96,9 +157,8 @@ _RUN_TOGETHER = {key.replace("_", ""): kind for key, kind in KINDS.items()}
 
 
 def plural_of(key: str) -> str:
-    """All pieces of a kind in a word: guide posts, bushings, pilot pierce punches."""
-    name = KINDS[key].name
-    return f"{name}es" if name.endswith(("ch", "sh", "s")) else f"{name}s"
+    """All pieces of a kind in a word, as pages show it: guide posts, bushings, pilot pierce punches."""
+    return gettext(KINDS[key].plural)
 
 
 def kind(text: str) -> Kind:
@@ -112,5 +172,8 @@ def kind(text: str) -> Kind:
         if word in _RUN_TOGETHER:
             return _RUN_TOGETHER[word]
     near = difflib.get_close_matches(key[:60], KINDS, n=3)
-    hint = f" Did you mean {' or '.join(KINDS[k].name for k in near)}?" if near else ""
-    raise UnknownKind(f"{str(text)[:60]!r} is not a kind of component.{hint}")
+    wrong = gettext("{text!r} is not a kind of component.").format(text=str(text)[:60])
+    if near:
+        names = gettext(" or ").join(KINDS[k].name for k in near)
+        wrong += gettext(" Did you mean {names}?").format(names=names)
+    raise UnknownKind(wrong)

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
-from django.utils.deconstruct import deconstructible
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from diestore.access import roles
@@ -16,40 +16,18 @@ from diestore.handbook.cutting import Frame
 from diestore.handbook.kinds import KINDS
 from diestore.money import MoneyField
 
+from .within import Within, in_order
 
-def kind_choices() -> list[tuple[str, str]]:
-    return [(kind.key, kind.name) for kind in KINDS.values()]
-
-
-@deconstructible
-class Within:
-    """A figure of the register that can be, as `limits` says of its table and column."""
-
-    def __init__(self, table: str, column: str) -> None:
-        self.table, self.column = table, column
-
-    def __call__(self, value) -> None:
-        limit = limits.OF[self.table, self.column]
-        if not limit.holds(value):
-            raise ValidationError(limit.sentence(value), code="limit")
-
-    def __eq__(self, other) -> bool:
-        return isinstance(other, Within) and (self.table, self.column) == (other.table, other.column)
-
-    def __hash__(self) -> int:
-        return hash((self.table, self.column))
+NO_LONGER = _("No longer offered; what was, stays.")
 
 
-def in_order(table: str, row: models.Model) -> None:
-    """Figures of which one can be no more than the other."""
-    wrong = limits.out_of_order(table, lambda column: getattr(row, column))
-    if wrong:
-        raise ValidationError(wrong)
+def kind_choices() -> list[tuple[str, object]]:
+    return [(kind.key, _(kind.english)) for kind in KINDS.values()]
 
 
 class Side(models.TextChoices):
-    UPPER = "upper", "punch side"
-    LOWER = "lower", "die side"
+    UPPER = "upper", _("punch side")
+    LOWER = "lower", _("die side")
 
 
 class Plant(models.Model):
@@ -65,17 +43,17 @@ class Plant(models.Model):
 
 class Party(models.Model):
     class Role(models.TextChoices):
-        CUSTOMER = "customer", "customer"
-        SUPPLIER = "supplier", "supplier"
+        CUSTOMER = "customer", _("customer")
+        SUPPLIER = "supplier", _("supplier")
 
     code = models.CharField(max_length=40, unique=True)
     name = models.CharField(max_length=120, blank=True)
     role = models.CharField(max_length=10, choices=Role)
-    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
+    retired_at = models.DateTimeField(null=True, blank=True, help_text=NO_LONGER)
 
     class Meta:
         ordering = ["code"]
-        verbose_name_plural = "parties"
+        verbose_name_plural = _("parties")
 
     def __str__(self) -> str:
         return self.name or self.code
@@ -93,7 +71,7 @@ class Press(models.Model):
         null=True,
         blank=True,
         validators=[Within("press", "rated_at_mm")],
-        help_text="So far above the bottom of the stroke the rated force holds.",
+        help_text=_("So far above the bottom of the stroke the rated force holds."),
     )
     strokes_least = models.FloatField(null=True, blank=True, validators=[Within("press", "strokes_least")])
     strokes_most = models.FloatField(null=True, blank=True, validators=[Within("press", "strokes_most")])
@@ -110,11 +88,11 @@ class Press(models.Model):
         "passline_max_mm",
         "upper_weight_max_kg",
     )  # beside rated force and shut heights
-    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
+    retired_at = models.DateTimeField(null=True, blank=True, help_text=NO_LONGER)
 
     class Meta:
         ordering = ["code"]
-        verbose_name_plural = "presses"
+        verbose_name_plural = _("presses")
         constraints = [
             models.UniqueConstraint(fields=["plant", "code"], name="press_once_a_plant"),
             models.CheckConstraint(
@@ -138,10 +116,10 @@ class Stock(models.Model):
     shear_mpa = models.FloatField(null=True, blank=True, validators=[Within("stock", "shear_mpa")])
     hardness = models.CharField(max_length=40, blank=True)
     thickness_mm = models.FloatField(validators=[Within("stock", "thickness_mm")])
-    price_kg = MoneyField(null=True, blank=True, help_text="What a kilogram of it costs.")
-    scrap_kg = MoneyField(null=True, blank=True, help_text="What a kilogram of its scrap brings.")
-    source = models.CharField(max_length=200, blank=True, help_text="Certificate, standard or measurement.")
-    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
+    price_kg = MoneyField(null=True, blank=True, help_text=_("What a kilogram of it costs."))
+    scrap_kg = MoneyField(null=True, blank=True, help_text=_("What a kilogram of its scrap brings."))
+    source = models.CharField(max_length=200, blank=True, help_text=_("Certificate, standard or measurement."))
+    retired_at = models.DateTimeField(null=True, blank=True, help_text=NO_LONGER)
     history = HistoricalRecords()
 
     class Meta:
@@ -167,7 +145,7 @@ class Part(models.Model):
     customer = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT)
     burr_limit_um = models.FloatField(null=True, blank=True, validators=[Within("part", "burr_limit_um")])
     last_needed = models.DateField(null=True, blank=True)
-    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
+    retired_at = models.DateTimeField(null=True, blank=True, help_text=NO_LONGER)
 
     class Meta:
         ordering = ["number", "revision"]
@@ -186,8 +164,8 @@ class Volume(models.Model):
 
     class Meta:
         ordering = ["part", "year"]
-        verbose_name = "volume of a year"
-        verbose_name_plural = "volumes by year"
+        verbose_name = _("volume of a year")
+        verbose_name_plural = _("volumes by year")
         constraints = [models.UniqueConstraint(fields=["part", "year"], name="volume_once_a_year")]
 
     def __str__(self) -> str:
@@ -196,10 +174,10 @@ class Volume(models.Model):
 
 class Die(models.Model):
     class Status(models.TextChoices):
-        IN_SERVICE = "in service", "in service"
-        STORED = "stored", "stored"
-        IN_REPAIR = "in repair", "in repair"
-        RETIRED = "retired", "retired"
+        IN_SERVICE = "in service", _("in service")
+        STORED = "stored", _("stored")
+        IN_REPAIR = "in repair", _("in repair")
+        RETIRED = "retired", _("retired")
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="dies")
     code = models.CharField(max_length=60)
@@ -210,32 +188,35 @@ class Die(models.Model):
     strokes_per_minute = models.FloatField(validators=[Within("die", "strokes_per_minute")])
     build_price = MoneyField(null=True, blank=True)
     expected_parts = models.BigIntegerField(
-        null=True, blank=True, help_text="Parts the die is built for.", validators=[Within("die", "expected_parts")]
+        null=True, blank=True, help_text=_("Parts the die is built for."), validators=[Within("die", "expected_parts")]
     )
     status = models.CharField(max_length=12, choices=Status, default=Status.IN_SERVICE)
     shut_height_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "shut_height_mm")])
     passline_mm = models.FloatField(
-        null=True, blank=True, validators=[Within("die", "passline_mm")], help_text="Strip above the bed of the press."
+        null=True,
+        blank=True,
+        validators=[Within("die", "passline_mm")],
+        help_text=_("Strip above the bed of the press."),
     )
     stroke_needed_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "stroke_needed_mm")])
     contact_mm = models.FloatField(
         null=True,
         blank=True,
         validators=[Within("die", "contact_mm")],
-        help_text="So far above the bottom of the stroke the first punch meets the strip.",
+        help_text=_("So far above the bottom of the stroke the first punch meets the strip."),
     )
     stagger_mm = models.FloatField(
         null=True,
         blank=True,
         validators=[Within("die", "stagger_mm")],
-        help_text="Each height group meets the strip so much after the one before.",
+        help_text=_("Each height group meets the strip so much after the one before."),
     )
     feed_pitch_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "feed_pitch_mm")])
     pilot_release_mm = models.FloatField(
         null=True,
         blank=True,
         validators=[Within("die", "pilot_release_mm")],
-        help_text="So far above the bottom of the stroke the feed lets go of the strip, for the pilots.",
+        help_text=_("So far above the bottom of the stroke the feed lets go of the strip, for the pilots."),
     )
     strip_width_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "strip_width_mm")])
     oil = models.CharField(max_length=80, blank=True)
@@ -243,7 +224,7 @@ class Die(models.Model):
         null=True,
         blank=True,
         validators=[Within("die", "spring_fitted_mm")],
-        help_text="Length of its stripper springs in the open die.",
+        help_text=_("Length of its stripper springs in the open die."),
     )
     stripper_travel_mm = models.FloatField(null=True, blank=True, validators=[Within("die", "stripper_travel_mm")])
     weight_kg = models.FloatField(null=True, blank=True, validators=[Within("die", "weight_kg")])
@@ -340,13 +321,13 @@ class Item(models.Model):
     """The catalogue of spares: what is bought, not the piece that sits in a die."""
 
     class Criticality(models.TextChoices):
-        STOPS = "stops the press", "stops the press"
-        SLOWS = "slows the job", "slows the job"
-        WAITS = "can wait", "can wait"
+        STOPS = "stops the press", _("stops the press")
+        SLOWS = "slows the job", _("slows the job")
+        WAITS = "can wait", _("can wait")
 
     class OldStock(models.TextChoices):
-        USABLE = "usable", "still usable"
-        RETIRED = "retired", "retired"
+        USABLE = "usable", _("still usable")
+        RETIRED = "retired", _("retired")
 
     code = models.CharField(max_length=80)
     revision = models.CharField(max_length=20, blank=True)
@@ -358,12 +339,12 @@ class Item(models.Model):
     length_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "length_mm")])
     grind_allowance_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "grind_allowance_mm")])
     spring_rate_n_mm = models.FloatField(null=True, blank=True, validators=[Within("item", "spring_rate_n_mm")])
-    spring_class = models.CharField(max_length=40, blank=True, help_text="Its standard and colour: ISO 10243 red.")
+    spring_class = models.CharField(max_length=40, blank=True, help_text=_("Its standard and colour: ISO 10243 red."))
     gas_force_n = models.FloatField(
         null=True,
         blank=True,
         validators=[Within("item", "gas_force_n")],
-        help_text="Of a gas spring, rod out, at the pressure that it is charged to.",
+        help_text=_("Of a gas spring, rod out, at the pressure that it is charged to."),
     )
     gas_charge_mpa = models.FloatField(null=True, blank=True, validators=[Within("item", "gas_charge_mpa")])
     criticality = models.CharField(max_length=20, blank=True, choices=Criticality)
@@ -371,10 +352,12 @@ class Item(models.Model):
     lead_days = models.PositiveIntegerField(null=True, blank=True, validators=[Within("item", "lead_days")])
     unit_price = MoneyField(null=True, blank=True)
     pack_size = models.PositiveIntegerField(default=1, validators=[Within("item", "pack_size")])
-    shelf_place = models.CharField(max_length=40, blank=True, help_text="Where in the store it lies.")
-    retired_at = models.DateTimeField(null=True, blank=True, help_text="No longer offered; what was, stays.")
+    shelf_place = models.CharField(max_length=40, blank=True, help_text=_("Where in the store it lies."))
+    retired_at = models.DateTimeField(null=True, blank=True, help_text=NO_LONGER)
     newer = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="older")
-    old_stock = models.CharField(max_length=8, blank=True, choices=OldStock, help_text="Once another took its place.")
+    old_stock = models.CharField(
+        max_length=8, blank=True, choices=OldStock, help_text=_("Once another took its place.")
+    )
     history = HistoricalRecords()
 
     class Meta:
@@ -405,11 +388,16 @@ class Item(models.Model):
         except springs.SpringError as error:
             raise ValidationError({"spring_class": str(error)}) from error
         if self.newer is not None and self.newer.newer is not None:
-            raise ValidationError({"newer": f"{self.newer.newer} took the place of {self.newer}. Name that one."})
+            raise ValidationError({"newer": self.newer.gave_way()})
         if self.old_stock == self.OldStock.RETIRED and self.retired_at is None:
-            said = f"Its pieces were retired when {self.newer} took its place. Strike that change out instead."
+            said = _("Its pieces were retired when {newer} took its place. Strike that change out instead.").format(
+                newer=self.newer
+            )
             raise ValidationError({"retired_at": said})
         self._check_its_source()
+
+    def gave_way(self) -> str:
+        return _("{newer} took the place of {spare}. Name that one.").format(newer=self.newer, spare=self)
 
     def _check_its_source(self) -> None:
         """What a preferred source tells is changed there; the item follows."""
@@ -417,7 +405,9 @@ class Item(models.Model):
         stood = None if source is None else type(self).objects.filter(pk=self.pk).first()
         if stood is None:
             return
-        said = f"{source} is its preferred source and says so: change it at “Who supplies it” on the spare's page."
+        said = _(
+            "{source} is its preferred source and says so: change it at “Who supplies it” on the spare's page."
+        ).format(source=source)
         names = {"supplier_id": "supplier", "lead_days": "", "unit_price": "", "pack_size": ""}
         wrong = [label or name for name, label in names.items() if getattr(self, name) != getattr(stood, name)]
         if wrong:
@@ -438,31 +428,31 @@ class Position(models.Model):
         blank=True,
         on_delete=models.PROTECT,
         related_name="positions",
-        help_text="The spare for it.",
+        help_text=_("The spare for it."),
     )
     x_mm = models.FloatField(null=True, blank=True, validators=[Within("position", "x_mm")])
     y_mm = models.FloatField(null=True, blank=True, validators=[Within("position", "y_mm")])
-    height_group = models.CharField(max_length=20, blank=True, help_text="Punches that enter together.")
+    height_group = models.CharField(max_length=20, blank=True, help_text=_("Punches that enter together."))
     seat_mm = models.FloatField(
         null=True,
         blank=True,
-        help_text="How far its seat lies from the plate that heights are measured from, towards the strip.",
+        help_text=_("How far its seat lies from the plate that heights are measured from, towards the strip."),
         validators=[Within("position", "seat_mm")],
     )
     stroke_share = models.FloatField(
         default=1.0,
-        help_text="Share of the strokes in which it works.",
+        help_text=_("Share of the strokes in which it works."),
         validators=[Within("position", "stroke_share")],
     )
-    variants = models.ManyToManyField(Variant, blank=True, related_name="positions", help_text="None named: all.")
+    variants = models.ManyToManyField(Variant, blank=True, related_name="positions", help_text=_("None named: all."))
     wear_of = models.CharField(
-        max_length=60, blank=True, help_text="What is measured of its wear, as readings call it: bore clearance."
+        max_length=60, blank=True, help_text=_("What is measured of its wear, as readings call it: bore clearance.")
     )
     wear_limit = models.FloatField(
         validators=[Within("position", "wear_limit")],
         null=True,
         blank=True,
-        help_text="Where it is changed: lengths and clearances in mm, forces in N, pressures in MPa.",
+        help_text=_("Where it is changed: lengths and clearances in mm, forces in N, pressures in MPa."),
     )
     valid_from = models.DateTimeField(null=True, blank=True)
     valid_to = models.DateTimeField(null=True, blank=True)
@@ -492,9 +482,11 @@ class Position(models.Model):
         if self.wear_of and wear_limits.named(self.wear_of) is None:
             raise ValidationError({"wear_of": wear_limits.UNKNOWN})
         if self.item is not None and self.item.newer is not None and self.valid_to is None:
-            raise ValidationError({"item": f"{self.item.newer} took the place of {self.item}. Name that one."})
+            raise ValidationError({"item": self.item.gave_way()})
         if self.station_id and self.die_id and self.station.die_id != self.die_id:
-            raise ValidationError({"station": f"Station {self.station} is of die {self.station.die}."})
+            raise ValidationError(
+                {"station": _("Station {station} is of die {die}.").format(station=self.station, die=self.station.die)}
+            )
 
 
 class Cut(models.Model):
@@ -539,19 +531,21 @@ class Cut(models.Model):
             if place is None or not self.die_id:
                 continue
             if place.die_id != self.die_id:
-                raise ValidationError({name: f"Place {place} is of die {place.die}."})
+                raise ValidationError({name: _("Place {place} is of die {die}.").format(place=place, die=place.die)})
             if place.side != side:
-                raise ValidationError({name: f"Place {place} is on the {place.get_side_display()}."})
+                raise ValidationError(
+                    {name: _("Place {place} is on the {side}.").format(place=place, side=place.get_side_display())}
+                )
 
 
 class Piece(models.Model):
     """One physical component. Cheap ones carry no mark. How it stood when the records began is its opening."""
 
     class Opening(models.TextChoices):
-        NEW = "new", "new"
-        COUNTED = "counted", "counted"
-        ESTIMATED = "estimated", "estimated"
-        UNKNOWN = "unknown", "unknown"
+        NEW = "new", _("new")
+        COUNTED = "counted", _("counted")
+        ESTIMATED = "estimated", _("estimated")
+        UNKNOWN = "unknown", _("unknown")
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="pieces")
     key = models.CharField(max_length=120, unique=True)
@@ -595,20 +589,20 @@ class Rate(models.Model):
     """What an hour costs, from a date on, and the other figures that decisions are priced by."""
 
     class Kind(models.TextChoices):
-        TOOLROOM_HOUR = "toolroom hour", "toolroom hour"
-        PRESS_HOUR = "press hour", "press hour"
-        SORTING_HOUR = "sorting hour", "sorting hour"
-        SCRAPPED_PART = "scrapped part", "scrapped part: what it is worth"
-        PARTS_SORTED = "parts sorted an hour", "parts sorted in an hour"
-        REFIT_PERCENT = "refit percent", "pulling, taking apart, putting back: % of a sharpening's hours"
-        READING_MINUTES = "reading minutes", "minutes to measure one burr"
-        PURCHASE_ORDER = "purchase order", "purchase order: placing, receiving and paying one"
-        HURRIED_ORDER = "hurried order", "hurried order of a spare: what it costs more"
-        LATE_JOB = "late job", "late job: what one costs that waits for a spare"
-        CAPITAL_PERCENT = "capital percent", "money tied up in spares: % a year"
-        KEEPING_PERCENT = "keeping percent", "room and care of spares: % of their price a year"
-        AGEING_PERCENT = "ageing percent", "spares that nothing needs any more: % a year"
-        LEVEL_PERCENT = "spares level percent", "spares: enough so many times in 100, instead of by cost"
+        TOOLROOM_HOUR = "toolroom hour", _("toolroom hour")
+        PRESS_HOUR = "press hour", _("press hour")
+        SORTING_HOUR = "sorting hour", _("sorting hour")
+        SCRAPPED_PART = "scrapped part", _("scrapped part: what it is worth")
+        PARTS_SORTED = "parts sorted an hour", _("parts sorted in an hour")
+        REFIT_PERCENT = "refit percent", _("pulling, taking apart, putting back: % of a sharpening's hours")
+        READING_MINUTES = "reading minutes", _("minutes to measure one burr")
+        PURCHASE_ORDER = "purchase order", _("purchase order: placing, receiving and paying one")
+        HURRIED_ORDER = "hurried order", _("hurried order of a spare: what it costs more")
+        LATE_JOB = "late job", _("late job: what one costs that waits for a spare")
+        CAPITAL_PERCENT = "capital percent", _("money tied up in spares: % a year")
+        KEEPING_PERCENT = "keeping percent", _("room and care of spares: % of their price a year")
+        AGEING_PERCENT = "ageing percent", _("spares that nothing needs any more: % a year")
+        LEVEL_PERCENT = "spares level percent", _("spares: enough so many times in 100, instead of by cost")
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="rates")
     kind = models.CharField(max_length=20, choices=Kind)
@@ -642,13 +636,13 @@ class Amendment(models.Model):
     """
 
     class Sort(models.TextChoices):
-        ENTERED = "entered", "entered"
-        CHANGED = "changed", "changed"
-        CORRECTED = "corrected", "typing error put right"
-        RETIRED = "retired", "retired"
-        RESTORED = "restored", "brought back"
-        MERGED = "merged", "duplicate joined to it"
-        DELETED = "deleted", "deleted"
+        ENTERED = "entered", _("entered")
+        CHANGED = "changed", _("changed")
+        CORRECTED = "corrected", _("typing error put right")
+        RETIRED = "retired", _("retired")
+        RESTORED = "restored", _("brought back")
+        MERGED = "merged", _("duplicate joined to it")
+        DELETED = "deleted", _("deleted")
 
     table = models.CharField(max_length=60, help_text="The row's table, as diestore.cut.")
     row_key = models.CharField(max_length=20, help_text="Of a cut, the key of its first row.")

@@ -581,7 +581,7 @@ def fields(thing: object, *names: str, **renamed: str) -> dict[str, object]:
 
 
 def kind_name(key: str) -> str:
-    return KINDS[key].name if key in KINDS else key
+    return KINDS[key].english if key in KINDS else key
 
 
 def _place(position: Position) -> tuple:

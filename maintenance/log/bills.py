@@ -93,7 +93,9 @@ def paper_of(data: bytes) -> Paper:
         return Paper(kind=BillPaper.Kind.JPEG, data=pictures.drawn_anew(data).jpeg)
     except pictures.PictureRefused as refused:
         said = _("This file is no photo and no PDF. Take a photo of the bill, or send it as PDF, JPEG, PNG or WebP.")
-        raise EntryRefused(said if str(refused) == pictures.NO_PICTURE else str(refused), field="paper") from refused
+        raise EntryRefused(
+            said if isinstance(refused, pictures.NoPicture) else str(refused), field="paper"
+        ) from refused
 
 
 def named(text: str, *, plant: Plant, field: str = "") -> LineFor:

@@ -54,7 +54,7 @@
   if (field) {
     list = Object.assign(document.createElement("ul"), { id: "found", className: "found", hidden: true });
     list.setAttribute("role", "listbox");
-    list.setAttribute("aria-label", "Found");
+    list.setAttribute("aria-label", say("Found"));
     field.after(list);
     for (const [name, value] of [["role", "combobox"], ["aria-expanded", "false"], ["aria-controls", "found"], ["aria-autocomplete", "list"]]) field.setAttribute(name, value);
     field.addEventListener("input", () => {
@@ -106,8 +106,8 @@
     if (!told) return;
     const dialog = document.createElement("dialog");
     dialog.className = "keys";
-    dialog.setAttribute("aria-label", "Keys");
-    const away = Object.assign(document.createElement("button"), { type: "button", className: "button second", textContent: "Close" });
+    dialog.setAttribute("aria-label", say("Keys"));
+    const away = Object.assign(document.createElement("button"), { type: "button", className: "button second", textContent: say("Close") });
     away.addEventListener("click", () => dialog.close());
     dialog.append(...told.children, away);
     dialog.addEventListener("close", () => dialog.remove());

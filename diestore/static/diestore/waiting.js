@@ -35,23 +35,24 @@
   document.getElementById("main").before(said);
 
   const element = (name, text, more = {}) => Object.assign(document.createElement(name), { textContent: text, ...more });
-  const when = (ms) => new Date(ms).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+  const when = (ms) => new Date(ms).toLocaleString(tongue, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
   const tell = () => {
     const entries = all().filter((one) => one.state !== "sent");
     said.hidden = entries.length === 0;
     const refused = entries.filter((one) => one.refused).length, waiting = entries.length - refused;
     const lines = [];
-    if (waiting) lines.push(`${waiting} ${waiting === 1 ? "entry waits" : "entries wait"} for the network.`);
-    if (refused) lines.push(`${refused} ${refused === 1 ? "entry is" : "entries are"} not taken yet: open and put right.`);
+    if (waiting) lines.push(say(waiting === 1 ? "{n} entry waits for the network." : "{n} entries wait for the network.", { n: waiting }));
+    if (refused) lines.push(say(refused === 1 ? "{n} entry is not taken yet: open and put right."
+      : "{n} entries are not taken yet: open and put right.", { n: refused }));
     const list = element("ul", "");
     for (const entry of entries) {
       const row = element("li", "");
       const why = entry.refused || entry.why || "";
-      row.append(element("strong", entry.title), ` typed ${when(entry.typed)}${why ? `: ${why}` : ""} `);
-      if (entry.refused) row.append(element("a", "Open it", { href: `${entry.url}#waits=${entry.key}`, className: "button second" }));
-      const away = element("button", "Throw it away", { type: "button", className: "link" });
+      row.append(element("strong", entry.title), ` ${say("typed {when}", { when: when(entry.typed) })}${why ? `: ${say(why, entry)}` : ""} `);
+      if (entry.refused) row.append(element("a", say("Open it"), { href: `${entry.url}#waits=${entry.key}`, className: "button second" }));
+      const away = element("button", say("Throw it away"), { type: "button", className: "link" });
       away.addEventListener("click", () => {
-        if (!confirm(`Throw away “${entry.title}”? It was never saved.`)) return;
+        if (!confirm(say("Throw away “{title}”? It was never saved.", entry))) return;
         drop(entry.key);
         tell();
       });
@@ -71,15 +72,15 @@
     const token = shown.querySelector("form[data-waits] [name=csrfmiddlewaretoken]");
     if (!token) {
       const out = shown.querySelector("input[type=password]");
-      return change(entry.key, { why: out ? "sign in again" : `its form cannot be reached (${page.status})` });
+      return change(entry.key, { why: out ? "sign in again" : "its form cannot be reached ({status})", status: page.status });
     }
     const body = new URLSearchParams(entry.fields);
     body.set("csrfmiddlewaretoken", token.value);
     const answer = await reach(entry.url, { method: "POST", body, redirect: "manual" });
     if (answer.type === "opaqueredirect") return drop(entry.key);
-    if (answer.status !== 422 && answer.status !== 409) return change(entry.key, { why: `the service answers ${answer.status}` });
+    if (answer.status !== 422 && answer.status !== 409) return change(entry.key, { why: "the service answers {status}", status: answer.status });
     const back = await parsed(answer);
-    change(entry.key, { refused: words(back) || "something is to be put right", why: "" });
+    change(entry.key, { refused: words(back) || say("something is to be put right"), why: "" });
   };
   const sendAll = async () => {
     if (busy || !navigator.onLine || !user) return;
@@ -111,7 +112,7 @@
     try {
       put(entryOf(data));
     } catch {
-      note("The network is away, and this tablet cannot keep the entry. Leave the page open and save again later.");
+      note(say("The network is away, and this tablet cannot keep the entry. Leave the page open and save again later."));
       return buttons(false);
     }
     const files = [...data].some(([, value]) => typeof value !== "string" && value.size);
@@ -119,7 +120,8 @@
     form.elements.key.value = freshKey();
     form.dispatchEvent(new Event("input", { bubbles: true }));
     buttons(false);
-    note(`The network is away. The entry is kept on this tablet and sent when it is back.${files ? " Its pictures are not kept: add them then." : ""}`);
+    note(say("The network is away. The entry is kept on this tablet and sent when it is back.")
+      + (files ? ` ${say("Its pictures are not kept: add them then.")}` : ""));
     tell();
   };
   const fill = (entry) => {
@@ -132,7 +134,7 @@
       else if (mine.length) control.value = mine.shift();
     }
     form.dispatchEvent(new Event("input", { bubbles: true }));
-    note(`Not taken yet: ${entry.refused} Put it right and save.`);
+    note(say("Not taken yet: {refused} Put it right and save.", entry));
   };
 
   if (form && user) {

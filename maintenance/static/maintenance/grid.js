@@ -14,7 +14,7 @@
   const look = () => {
     const many = changed();
     cells.forEach((cell) => cell.parentElement.classList.toggle("changed", many.includes(cell)));
-    count.textContent = many.length ? `${many.length} cell${many.length > 1 ? "s" : ""} changed, not saved yet` : "";
+    count.textContent = many.length ? say(many.length === 1 ? "{n} cell changed, not saved yet" : "{n} cells changed, not saved yet", { n: many.length }) : "";
     save.classList.toggle("waits", many.length > 0);
   };
   look();

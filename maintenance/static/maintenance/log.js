@@ -28,7 +28,7 @@
       const about = minutes > 0 ? Math.round(minutes * pace).toLocaleString("en-US") : "";
       hits.placeholder = about;
       const rounded = minutes > 0 ? Number((minutes * pace).toPrecision(3)).toLocaleString("en-US") : "";
-      if (said) said.textContent = `${rounded ? `At ${pace} a minute that is about ${rounded}.` : ""} ${usual}`.trim();
+      if (said) said.textContent = `${rounded ? say("At {pace} a minute that is about {rounded}.", { pace, rounded }) : ""} ${usual}`.trim();
     };
     started.addEventListener("input", tell);
     ended.addEventListener("input", tell);
@@ -56,20 +56,20 @@
     const marks = [];
     for (const back of [0, 1, 2, 3]) {
       const date = new Date(now.getFullYear(), now.getMonth(), now.getDate() - back);
-      const words = back ? date.toLocaleDateString("en-GB", { weekday: "short", day: "numeric", month: "short" }) : "today";
+      const words = back ? date.toLocaleDateString(tongue, { weekday: "short", day: "numeric", month: "short" }) : say("today");
       marks.push(tap(words.replace(",", ""), () => Boolean(box.value) && part(0) === day_of(date), () => `${day_of(date)}T${part(1)}`));
     }
     for (const time of ["06:00", "14:00", "22:00"]) {
       marks.push(tap(time, () => Boolean(box.value) && part(1) === time, () => `${part(0)}T${time}`));
     }
-    marks.push(tap("now", () => false, () => `${day_of(new Date())}T${clock(new Date())}`));
+    marks.push(tap(say("now"), () => false, () => `${day_of(new Date())}T${clock(new Date())}`));
     const said = document.createElement("small"); // the browser writes the box in its own way, and not in the shop's
     said.className = "quiet";
     row.append(said);
     const look = () => {
       marks.forEach((mark) => mark());
       const at = box.value ? new Date(box.value) : null;
-      said.textContent = at ? `${at.getDate()} ${at.toLocaleDateString("en-GB", { month: "short" })} ${at.getFullYear()}, ${part(1)}` : "";
+      said.textContent = at ? `${at.getDate()} ${at.toLocaleDateString(tongue, { month: "short" })} ${at.getFullYear()}, ${part(1)}` : "";
     };
     box.addEventListener("input", look);
     look();
@@ -132,7 +132,7 @@
     const usual = form.elements.removed.placeholder;
     form.querySelectorAll("[data-offer]").forEach((place) => {
       const of = place.dataset.offer;
-      if (of === "hours") offer(place, form.dataset.hours.split(" "), form.elements.hours.placeholder, "hours");
+      if (of === "hours") offer(place, form.dataset.hours.split(" "), form.elements.hours.placeholder, say("hours"));
       else offer(place, form.dataset.amounts.split(" "), usual, unit);
     });
     const code = (row) => row.querySelector("strong").textContent;
@@ -154,10 +154,10 @@
         row.classList.toggle("left-out", !inside);
         own.placeholder = inside ? amount || usual : "";
         const says = [
-          state === "set" ? "" : state === "out" ? (alone && inside ? "" : "not ground") : state,
+          state === "set" ? "" : state === "out" ? (alone && inside ? "" : say("not ground")) : say(state),
           own.value.trim() && `${own.value.trim()} ${unit}`,
-          length && `now ${length} ${unit}`,
-          only ? (only.value.startsWith("dressed-") ? "only this, stoned" : "only this") : "",
+          length && say("now {length}", { length: `${length} ${unit}` }),
+          only ? (only.value.startsWith("dressed-") ? say("only this, stoned") : say("only this")) : "",
         ].filter(Boolean).join(" · ");
         row.querySelector("[data-said]").textContent = says;
         row.classList.toggle("differs", says !== "" && (cuts || inside));
@@ -165,12 +165,12 @@
         cutting += inside && cuts ? 1 : 0;
         if (inside && !["set", "out"].includes(state)) found.set(state, [...(found.get(state) || []), code(row)]);
       }
-      const named = [...found].map(([state, codes]) => `${state} ${codes.length > 3 ? codes.length : codes.join(", ")}`);
-      const work = alone && side.startsWith("dressed-") ? "stoned in the press" : form.elements.operation.selectedOptions[0].textContent;
-      const which = cutting === Number(edges) ? `All ${edges} edges` : pieces === 1 ? "1 piece" : `${pieces} pieces`;
-      line.textContent = side === "" || !pieces ? `${edges} edges. Open only what differs.`
-        : `${which}: ${work}${amount ? ` ${amount} ${unit}` : ""}${named.length ? `, found ${named.join("; ")}` : ""}`;
-      count.textContent = pieces && side !== "" ? `: ${pieces} ${pieces === 1 ? "piece" : "pieces"}` : "";
+      const named = [...found].map(([state, codes]) => `${say(state)} ${codes.length > 3 ? codes.length : codes.join(", ")}`);
+      const work = alone && side.startsWith("dressed-") ? say("stoned in the press") : form.elements.operation.selectedOptions[0].textContent;
+      const which = cutting === Number(edges) ? say("All {edges} edges", { edges }) : say(pieces === 1 ? "{n} piece" : "{n} pieces", { n: pieces });
+      line.textContent = side === "" || !pieces ? say("{edges} edges. Open only what differs.", { edges })
+        : `${which}: ${work}${amount ? ` ${amount} ${unit}` : ""}${named.length ? `, ${say("found {named}", { named: named.join("; ") })}` : ""}`;
+      count.textContent = pieces && side !== "" ? `: ${say(pieces === 1 ? "{n} piece" : "{n} pieces", { n: pieces })}` : "";
     };
     form.addEventListener("input", tell);
     tell();

@@ -38,12 +38,12 @@
           held.items.add(new File([small], "photo.jpg", { type: "image/jpeg" }));
           box.files = held.files;
         }
-        said.textContent = "The photo goes along when the form is sent.";
+        said.textContent = say("The photo goes along when the form is sent.");
       } catch {
         if (file.size > Number(box.dataset.photo)) {
           box.value = "";
           said.classList.add("wrong");
-          said.textContent = "This file is too large, and no picture that this tablet can read. Take the photo anew.";
+          said.textContent = say("This file is too large, and no picture that this tablet can read. Take the photo anew.");
         }
       } finally {
         buttons().forEach((b) => { b.disabled = false; });

@@ -14,7 +14,7 @@
     const since = Date.now();
     const tick = setInterval(() => {
       const seconds = Math.round((Date.now() - since) / 1000);
-      said.textContent = `${form.dataset.reading} ${seconds} s so far.`;
+      said.textContent = `${form.dataset.reading} ${say("{seconds} s so far.", { seconds })}`;
     }, 1000);
     waiting.set(form, () => {
       clearInterval(tick);

@@ -275,7 +275,7 @@ class _Maker(Registered):
         row: dict[str, object] = {
             "die": die,
             "position": place,
-            "kind": KINDS[WHOLE_KIND].name,
+            "kind": KINDS[WHOLE_KIND].english,
             "cut_length_mm": WHOLE_CUT_MM,
         }
         row["station"] = "1" if place == WHOLE_DIE else place.partition("-")[0] if "-" in place else ""

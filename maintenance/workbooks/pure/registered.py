@@ -298,7 +298,7 @@ class Registered:
         known = self.standing.dies.get(die)
         place = known.places.get(code) if known is not None else None
         cuts = KINDS[kind].cuts
-        row: dict[str, object] = {"die": die, "station": station, "position": code, "kind": KINDS[kind].name}
+        row: dict[str, object] = {"die": die, "station": station, "position": code, "kind": KINDS[kind].english}
         row |= {k: said[k] for k in ("spare", "side", "seat_mm", "cut_length_mm") if k in said}
         if "height_group" in said:
             row["enters_with"] = said["height_group"]
@@ -377,11 +377,11 @@ class Registered:
             said["spare"] = code
             if "kind" in row.values:
                 try:
-                    said["kind"] = kind_of(str(row.values["kind"])).name
+                    said["kind"] = kind_of(str(row.values["kind"])).english
                 except UnknownKind:
                     found, sure = best("kind", str(row.values["kind"]))
                     if sure > 0.7:
-                        said["kind"] = KINDS[found].name
+                        said["kind"] = KINDS[found].english
             counted = row.values.get("counted_at")
             if isinstance(counted, Day):
                 said["counted_at"] = min(
