@@ -6,14 +6,18 @@ import datetime as dt
 from collections import defaultdict
 
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore import units
 from diestore.register.models import Side
 from diestore.register.queries import outputs_of
+from diestore.texts import gettext_noop
 from maintenance.clockwork import cycles
 from maintenance.clockwork.works import OPERATIONS
 from maintenance.forecasts.stored import strokes_at
 from maintenance.log import read
+from maintenance.log.data import OrderLeft
 
 from . import sawtooth
 from .state import DieState, PositionRow
@@ -21,7 +25,11 @@ from .state import DieState, PositionRow
 BURR = "burr"
 HALF = 0.5  # of the edges of a side that are ground together: the side was
 QUARTILES = (0.1, 0.5, 0.9)
-SAID = {"sharp": "still sharp"}
+SAID = {
+    "sharp": gettext_noop("still sharp"),
+    "dull": gettext_noop("dull"),
+    "chipped": gettext_noop("chipped"),
+}
 ENDS = {"dull": "dull", "chipped": "chipped"}
 
 
@@ -49,16 +57,20 @@ def of_die(state: DieState, since: dt.datetime) -> sawtooth.Sawtooth | None:
         strokes=strokes,
         since=since.timestamp(),
         now=now,
-        now_words=f"last entry, {_day(state.now, year=False)}",
+        now_words=_("last entry, {day}").format(day=_day(state.now, year=False)),
         lanes=lanes,
         months=sawtooth.months_between(timezone.localtime(since), timezone.localtime(state.now)),
         burrs=burrs,
         burr_unit=quantity.unit(state.system),
         burr_limit=units.shown_value(min(limits), quantity, state.system) if limits and burrs else None,
         order_hits=order.hits_left if order else None,
-        order_words=f"job {order.number}: {order.hits_left:,} hits to go" if order else "",
+        order_words=to_go(order) if order else "",
         more=len(named) - len(chosen),
     )
+
+
+def to_go(order: OrderLeft) -> str:
+    return _("job {number}: {hits:,} hits to go").format(number=order.number, hits=order.hits_left)
 
 
 def _edge(state: DieState, row: PositionRow, some: list[cycles.Cycle]) -> sawtooth.LaneOf:
@@ -69,8 +81,10 @@ def _edge(state: DieState, row: PositionRow, some: list[cycles.Cycle]) -> sawtoo
             sawtooth.Interval(
                 started=c.started, ended=c.ended, from_hits=c.from_hits, hits=c.hits,
                 end="open" if c.open else ENDS.get(c.ended_as, "short"),
-                title=f"{row.position.code} {SAID.get(c.ended_as, c.ended_as)} at {c.hits:,} hits, "
-                f"{_day(read.moment(c.ended))}",
+                title=_("{code} {end} at {hits:,} hits, {day}").format(
+                    code=row.position.code, end=_(SAID.get(c.ended_as, c.ended_as)), hits=c.hits,
+                    day=_day(read.moment(c.ended)),
+                ),
             )
             for c in some
         ],
@@ -97,7 +111,8 @@ def _side(state: DieState, side: str, strokes: sawtooth.Strokes, now: float) -> 
         end = "open" if at is now else "short"
         intervals.append(
             sawtooth.Interval(started=began, ended=at, from_hits=0, hits=hits, end=end,
-                              title=f"{Side(side).label} ground after {hits:,} hits, {_day(read.moment(at))}")
+                              title=_("{side} ground after {hits:,} hits, {day}").format(
+                                  side=Side(side).label, hits=hits, day=_day(read.moment(at))))
         )  # fmt: skip
         began = at
     return sawtooth.LaneOf(name=str(Side(side).label).capitalize(), intervals=intervals)
@@ -122,4 +137,4 @@ def _burrs(state: DieState, by_edge, since: float, limiting: int | None) -> list
 
 def _day(moment: dt.datetime, *, year: bool = True) -> str:
     local = timezone.localtime(moment)
-    return f"{local:%d %b %Y}".lstrip("0") if year else f"{local:%d %b}".lstrip("0")
+    return date_format(local, "j M Y" if year else "j M")

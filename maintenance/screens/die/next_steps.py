@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from diestore.access import roles
 
@@ -32,28 +33,32 @@ def _steps(state: DieState, user):
     if not state.rows:
         return
     if not log.runs and user.has_perm(roles.LOG_RUN):
-        yield Step("Log its next run: hits say how far its edges are.", _for(die, "maintenance:log_run"))
+        yield Step(_("Log its next run: hits say how far its edges are."), _for(die, "maintenance:log_run"))
     ground = [work for work in log.works if work.operation == "ground"]
     looked = [work for work in ground if work.found in LOOKED]
     if logs and log.runs and not ground:
         yield Step(
-            "Log the next sharpening and say what you found: one edge found dull tells more than a hundred runs.",
+            _("Log the next sharpening and say what you found: one edge found dull tells more than a hundred runs."),
             _for(die, "maintenance:log_sharpening"),
         )
     elif logs and len(looked) < MOSTLY * len(ground):
         yield Step(
-            f"Say what you find at each sharpening: of {len(ground)} edges ground, {len(looked)} say it so far.",
+            _("Say what you find at each sharpening: of {ground} edges ground, {looked} say it so far.").format(
+                ground=len(ground), looked=len(looked)
+            ),
             _for(die, "maintenance:log_sharpening"),
         )
     if edits:
         gaps = [row.position.code for row in state.cutting if row.gap_mm is None]
         steels = [row.position.code for row in state.cutting if row.state.piece is not None and not row.build]
-        for codes, what in ((gaps, "the gap"), (steels, "the tool steel")):
-            if codes:
-                yield Step(f"Enter {what} of {_few(codes)}.", reverse("maintenance:die_card", args=[die.pk]))
+        card = reverse("maintenance:die_card", args=[die.pk])
+        if gaps:
+            yield Step(_("Enter the gap of {places}.").format(places=_few(gaps)), card)
+        if steels:
+            yield Step(_("Enter the tool steel of {places}.").format(places=_few(steels)), card)
         if state.order is None:
             yield Step(
-                "Enter its next job: then its chance of finishing is shown here.", reverse("maintenance:jobs_new")
+                _("Enter its next job: then its chance of finishing is shown here."), reverse("maintenance:jobs_new")
             )
 
 
@@ -62,4 +67,4 @@ def _for(die, name: str) -> str:
 
 
 def _few(codes: list[str]) -> str:
-    return ", ".join(codes[:3]) + (f" and {len(codes) - 3} more" if len(codes) > 3 else "")
+    return ", ".join(codes[:3]) + (" " + _("and {n} more").format(n=len(codes) - 3) if len(codes) > 3 else "")

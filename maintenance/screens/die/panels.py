@@ -9,6 +9,8 @@ from urllib.parse import quote
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore import units
 from diestore.access import queries as register
@@ -55,14 +57,15 @@ def how_it_stands(request, die) -> str:
         "record": record_line.here(die.plant, die),
         "next_steps": next_steps.of(state, request.user),
         "complain": complain_url(request, die),
-        "today_label": f"last entry, {timezone.localtime(state.now):%-d %b}",
+        "today_label": _("last entry, {day}").format(day=date_format(timezone.localtime(state.now), "j M")),
     }
     leader_words = []
     if limiting is not None:
         leader_words = [
-            f"{limiting.position.code} limits the die",
-            f"half last another {numbers.hits(limiting.forecast.half_hits)} hits; "
-            f"9 in 10 another {numbers.hits(limiting.forecast.nine_in_ten_hits)}",
+            _("{code} limits the die").format(code=limiting.position.code),
+            _("half last another {half} hits; 9 in 10 another {nine}").format(
+                half=numbers.hits(limiting.forecast.half_hits), nine=numbers.hits(limiting.forecast.nine_in_ten_hits)
+            ),
         ]
         context["leader_url"] = reverse("maintenance:edge", args=[limiting.position.pk])
     places = places_of(state, context["complain"])
@@ -74,7 +77,7 @@ def how_it_stands(request, die) -> str:
             "nine": numbers.hits(forecast.nine_in_ten_hits),
             "one": numbers.hits(die_state.quantile(forecast, 0.9)),
             "rests_on": die_state.rests_on(forecast, state.system),
-            "ahead_label": "first dull or chipped edge: 8 in 10 inside the bar",
+            "ahead_label": _("first dull or chipped edge: 8 in 10 inside the bar"),
         }
     return render_to_string("maintenance/screens/die/how_it_stands.html", context, request=request)
 
@@ -203,15 +206,22 @@ def _ribbon(state: die_state.DieState) -> timeline.Ribbon | None:
         limit=limit if burrs else None,
         remaining=remaining,
         order_hits=order.hits_left if order else None,
-        order_label=f"job {order.number}: {order.hits_left:,} hits to go" if order else "",
-        words={"half": f"even chance by {numbers.hits(remaining[0.5])} hits"} if remaining else None,
+        order_label=hits_since.to_go(order) if order else "",
+        words=_half_words(remaining[0.5]) if remaining else None,
     )
+
+
+def _half_words(hits: float) -> dict[str, str]:
+    return {"half": _("even chance by {hits} hits").format(hits=numbers.hits(hits))}
 
 
 def _run_bar(run: RunRow) -> timeline.RunBar:
     started = read.moment(run.started)
     return timeline.RunBar(
-        started=started, ended=read.moment(run.ended), hits=run.hits, title=f"{run.hits:,} hits, {_day(started)}"
+        started=started,
+        ended=read.moment(run.ended),
+        hits=run.hits,
+        title=_("{hits:,} hits, {day}").format(hits=run.hits, day=_day(started)),
     )
 
 
@@ -248,8 +258,8 @@ def _breaks(changes: list[ReplacementRow], codes: dict[int, str]) -> list[timeli
         events.append(
             timeline.Event(
                 at=read.moment(at),
-                label=f"{_names(named)} {why}",
-                title=f"{', '.join(named)} replaced on {day}: {why}",
+                label=_("{places} {found}").format(places=_names(named), found=why),
+                title=_("{places} replaced on {day}: {why}").format(places=", ".join(named), day=day, why=why),
                 css="short",
             )
         )
@@ -257,7 +267,7 @@ def _breaks(changes: list[ReplacementRow], codes: dict[int, str]) -> list[timeli
 
 
 def _names(codes: list[str], most: int = 2) -> str:
-    return ", ".join(codes[:most]) + (f" and {len(codes) - most} more" if len(codes) > most else "")
+    return ", ".join(codes[:most]) + (" " + _("and {n} more").format(n=len(codes) - most) if len(codes) > most else "")
 
 
 def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]:
@@ -270,16 +280,20 @@ def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]
     for rows in together.values():
         chipped = [w for w in rows if w.found in ("chipped", "broken") or (not w.found and w.why == Work.Why.CHIPPED)]
         dull = [w for w in rows if w.found == "dull" or (not w.found and w.why == Work.Why.DULL)]
-        telling, state = (chipped, "chipped") if chipped else (dull, "dull")
-        cause = f"{_names([codes[w.position] for w in telling])} {state}" if telling else Work.Why(rows[0].why).label
-        done = OPERATIONS[rows[0].operation].words if len({w.operation for w in rows}) == 1 else "worked on"
-        pieces = f"{len(rows)} pieces" if len(rows) > 1 else codes[rows[0].position]
+        telling, found = (chipped, _("chipped")) if chipped else (dull, _("dull"))
+        cause = (
+            _("{places} {found}").format(places=_names([codes[w.position] for w in telling]), found=found)
+            if telling
+            else Work.Why(rows[0].why).label
+        )
+        done = _(OPERATIONS[rows[0].operation].words) if len({w.operation for w in rows}) == 1 else _("worked on")
+        pieces = _("{n} pieces").format(n=len(rows)) if len(rows) > 1 else codes[rows[0].position]
         at = read.moment(rows[0].at)
         events.append(
             timeline.Event(
                 at=at,
                 label=cause,
-                title=f"{pieces} {done}, {_day(at)}: {cause}",
+                title=_("{pieces} {done}, {day}: {cause}").format(pieces=pieces, done=done, day=_day(at), cause=cause),
                 css="short" if chipped else "",
             )
         )
@@ -287,7 +301,7 @@ def _grinds(works: list[WorkRow], codes: dict[int, str]) -> list[timeline.Event]
 
 
 def _day(moment: dt.datetime) -> str:
-    return f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
+    return date_format(timezone.localtime(moment), "j M Y")
 
 
 def log(request, die) -> str:

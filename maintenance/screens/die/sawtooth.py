@@ -12,6 +12,9 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
 from diestore.drawing import letters, paths
 from diestore.drawing.scales import Even, Tick, counted
 
@@ -33,7 +36,7 @@ class Strokes:
 
     def __post_init__(self) -> None:
         total, before = 0, []
-        for _, _, hits in self.runs:
+        for _started, _ended, hits in self.runs:
             before.append(total)
             total += hits
         object.__setattr__(self, "before", [*before, total])
@@ -43,7 +46,7 @@ class Strokes:
         return self.before[-1]
 
     def at(self, moment: float) -> float:
-        i = bisect.bisect_right([started for started, _, _ in self.runs], moment)
+        i = bisect.bisect_right([run[0] for run in self.runs], moment)
         if not i:
             return 0.0
         started, ended, hits = self.runs[i - 1]
@@ -215,7 +218,10 @@ def _lane(lane: LaneOf, base: float, axis: Even, strokes: Strokes, since: float,
         level = running.hits + (lane.usual - running.hits) * (there - last) / half if half else lane.usual
         rising = paths.line([(axis.at(last), up.at(running.hits)), (axis.at(there), up.at(max(level, 0)))])
     ran = "" if running is None else f"{running.hits:,}"
-    words = f"{ran} of {_about(lane.usual)}" if ran and lane.usual else f"{ran} hits" if ran else ""
+    words = ""
+    if ran:
+        usual = _about(lane.usual) if lane.usual else ""
+        words = _("{hits} of {usual}").format(hits=ran, usual=usual) if usual else _("{hits} hits").format(hits=ran)
     return Lane(
         name=lane.name,
         base=base,
@@ -237,16 +243,16 @@ def _about(hits: float) -> str:
 
 
 def _burr(lines, top: float, axis: Even, strokes: Strokes, unit: str, limit: float | None) -> BurrLane:
-    highest = max([v for one in lines for _, v, _ in one.points] + [limit or 0.0, 1e-9]) * 1.1
+    highest = max([point[1] for one in lines for point in one.points] + [limit or 0.0, 1e-9]) * 1.1
     up = Even(0, highest, top + BURR - 10, top)
     drawn, rings = [], []
     for one in sorted(lines, key=lambda line: line.of_limiting):  # its own are drawn over the others
-        points = [(axis.at(strokes.at(at)), up.at(value)) for at, value, _ in one.points]
+        points = [(axis.at(strokes.at(at)), up.at(value)) for at, value, _title in one.points]
         if len(points) > 1:
             drawn.append((paths.line(points), one.of_limiting))
         rings += [
             Ring(x=x, y=y, title=title, of_limiting=one.of_limiting)
-            for (x, y), (_, _, title) in zip(points, one.points, strict=True)
+            for (x, y), (_at, _value, title) in zip(points, one.points, strict=True)
         ]
     return BurrLane(
         base=top + BURR - 10,
@@ -254,8 +260,8 @@ def _burr(lines, top: float, axis: Even, strokes: Strokes, unit: str, limit: flo
         lines=drawn,
         rings=rings,
         limit=up.at(limit) if limit else None,
-        limit_words=f"limit {limit:.3g} {unit}" if limit else "",
-        top_words=f"burr, {unit}",
+        limit_words=_("limit {limit}").format(limit=f"{limit:.3g} {unit}") if limit else "",
+        top_words=_("burr, {unit}").format(unit=unit),
     )
 
 
@@ -276,4 +282,4 @@ def months_between(since: dt.datetime, now: dt.datetime) -> list[tuple[float, st
         moment = dt.datetime(year, month, 1, tzinfo=since.tzinfo)
         if moment > now:
             return named
-        named.append((moment.timestamp(), f"{moment:%b}" if named and month > 1 else f"{moment:%b %Y}"))
+        named.append((moment.timestamp(), date_format(moment, "M" if named and month > 1 else "M Y")))

@@ -7,11 +7,13 @@ import statistics
 from dataclasses import dataclass
 
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore import units
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position, Station
-from diestore.texts import counted
+from diestore.texts import counted, gettext_noop, pgettext_noop
 from maintenance import tasks
 from maintenance.clockwork import cycles, usual
 from maintenance.clockwork import states as clockwork_states
@@ -27,17 +29,17 @@ from maintenance.models import DieForecast, DieHold, DriftFlag, EdgeForecast
 from maintenance.wording import numbers, odds, rests
 from maintenance.wording.standing import HELD, RUNS, Standing, limiting, standing
 
-NOT_GROUND = Standing("Not ground", "unknown")
-NOT_AN_EDGE = Standing("Not an edge", "unknown")
-NOT_IN_ORDER = Standing("Not in this job", "unknown")
-EMPTY_PLACE = Standing("Nothing in it", "unknown")
+NOT_GROUND = Standing(pgettext_noop("standing", "Not ground"), "unknown")
+NOT_AN_EDGE = Standing(pgettext_noop("standing", "Not an edge"), "unknown")
+NOT_IN_ORDER = Standing(pgettext_noop("standing", "Not in this job"), "unknown")
+EMPTY_PLACE = Standing(pgettext_noop("standing", "Nothing in it"), "unknown")
 DECIDES = 0.25  # an edge that is first less often than this decides nothing alone
 FINISHES = (  # from which chance on, the likeliest first
-    (0.9, "It will very likely finish"),
-    (0.65, "It will probably finish"),
-    (0.5, "Touch and go for"),
-    (0.35, "It may not finish"),
-    (0.0, "It will probably not finish"),
+    (0.9, gettext_noop("It will very likely finish job {number}")),
+    (0.65, gettext_noop("It will probably finish job {number}")),
+    (0.5, gettext_noop("Touch and go for job {number}")),
+    (0.35, gettext_noop("It may not finish job {number}")),
+    (0.0, gettext_noop("It will probably not finish job {number}")),
 )
 TIGHTER = 0.9  # a gap this much under the middle one of the die is worth a word
 
@@ -209,7 +211,7 @@ class _Reader:
                 grinds = int(state.allowance_left_mm / self.usual_grind_mm + 1e-9)
         return PositionRow(
             position=position,
-            kind=kind.name,
+            kind=_(kind.name),
             shape=kind.shape,
             build=_build(piece),
             gap_mm=gap_mm,
@@ -222,7 +224,7 @@ class _Reader:
             limits=known is not None and position.pk == self.limiting,
             allowance_share=share,
             grinds=grinds,
-            title=_title(position, kind.name, known, cuts),
+            title=_title(position, _(kind.name), known, cuts),
         )
 
     def _standing(self, position, state, edge, cuts, is_ground) -> Standing:
@@ -256,12 +258,18 @@ def _build(piece: PieceRow | None) -> str:
 
 def _title(position: Position, kind: str, edge: EdgeForecast | None, cuts: bool) -> str:
     if not cuts:
-        return f"{position.code} {kind}: not a cutting edge"
+        return _("{code} {kind}: not a cutting edge").format(code=position.code, kind=kind)
     if edge is None:
-        return f"{position.code} {kind}: not enough records yet"
-    return (
-        f"{position.code} {kind}: {100 * (edge.share_left or 0):.0f} % of its usual hits are left; half "
-        f"of such edges last another {numbers.hits(edge.half_hits)} hits, 9 in 10 {numbers.hits(edge.nine_in_ten_hits)}"
+        return _("{code} {kind}: not enough records yet").format(code=position.code, kind=kind)
+    return _(
+        "{code} {kind}: {share:.0f} % of its usual hits are left; half of such edges last another {half} hits, "
+        "9 in 10 {nine}"
+    ).format(
+        code=position.code,
+        kind=kind,
+        share=100 * (edge.share_left or 0),
+        half=numbers.hits(edge.half_hits),
+        nine=numbers.hits(edge.nine_in_ten_hits),
     )
 
 
@@ -270,24 +278,27 @@ def headline(state: DieState) -> dict:
     f, order = state.forecast, state.order
     if f is None:
         return {
-            "verdict": "No forecast has been computed yet.",
-            "rest": "It comes with the next entry, or with the night.",
+            "verdict": _("No forecast has been computed yet."),
+            "rest": _("It comes with the next entry, or with the night."),
         }
     if not f.remaining:
-        return {"verdict": "Nothing is forecast for this die.", "rest": f.refusal}
+        return {"verdict": _("Nothing is forecast for this die."), "rest": f.refusal}
     headline = {"edge": f.limiting.code if f.limiting else "", "why": _why(state), "shared": _is_shared(state)}
     if order is None:
         return headline | {
-            "verdict": "No job is open.",
-            "rest": f"Even chance that it lasts another {numbers.hits(f.half_hits)} hits before an edge is dull or "
-            f"chipped; 9 in 10 that it lasts {numbers.hits(f.nine_in_ten_hits)}.",
+            "verdict": _("No job is open."),
+            "rest": _(
+                "Even chance that it lasts another {half} hits before an edge is dull or chipped; 9 in 10 that it "
+                "lasts {nine}."
+            ).format(half=numbers.hits(f.half_hits), nine=numbers.hits(f.nine_in_ten_hits)),
         }
     p = state.chance
     verdict = next(words for least, words in FINISHES if p >= least)
     return headline | {
-        "verdict": f"{verdict} job {order.number}",
-        "rest": f": {order.hits_left:,} hits are left to run, "
-        "and the chance of getting there without a dull or chipped edge is",
+        "verdict": _(verdict).format(number=order.number),
+        "rest": _(
+            ": {hits:,} hits are left to run, and the chance of getting there without a dull or chipped edge is"
+        ).format(hits=order.hits_left),
         "chance": odds.chance(p),
         "order": order,
     }
@@ -313,10 +324,11 @@ def _why(state: DieState) -> str:
     bits = []
     first = _first_to_go(state)
     if first is not None:
-        bits.append(odds.times(first) if first < DECIDES else f"dull or chipped first {odds.times(first)}")
+        often = odds.times(first)
+        bits.append(often if first < DECIDES else _("dull or chipped first {often}").format(often=often))
     gaps = [r.gap_mm for r in state.cutting if r.gap_mm is not None]
     if row.gap_mm is not None and row.gap_mm == min(gaps) and row.gap_mm < TIGHTER * statistics.median(gaps):
-        bits.append("its gap is the tightest in the die")
+        bits.append(_("its gap is the tightest in the die"))
     return "; ".join(bit for bit in bits if bit)
 
 
@@ -327,16 +339,24 @@ def facts(state: DieState) -> list[tuple[str, str]]:
     if row is not None:
         code = row.position.code
         hits = row.state.hits_since_sharpening
-        lines.append((f"Hits on {code} since sharpened", "not known" if hits is None else f"{hits:,}"))
-        end = "the burr limit" if "burr_limit" in row.forecast.rests_on else "dull"
-        lines.append((f"Usual hits to {end}, {code}", f"{numbers.hits(row.forecast.usual_hits)} hits"))
+        lines.append(
+            (_("Hits on {code} since sharpened").format(code=code), _("not known") if hits is None else f"{hits:,}")
+        )
+        usual = (
+            _("Usual hits to the burr limit, {code}")
+            if "burr_limit" in row.forecast.rests_on
+            else _("Usual hits to dull, {code}")
+        )
+        hits_words = _("{hits} hits").format(hits=numbers.hits(row.forecast.usual_hits))
+        lines.append((usual.format(code=code), hits_words))
         burrs = [r for r in state.log.readings if r.position == row.position.pk and "burr" in r.quantity.lower()]
         if burrs:
             last = max(burrs, key=lambda r: r.at)
-            lines.append((f"Burr on {code}, last look", units.show_si(last.value_si, "burr height", state.system)))
+            burr = units.show_si(last.value_si, "burr height", state.system)
+            lines.append((_("Burr on {code}, last look").format(code=code), burr))
     if state.order:
-        due = state.order.due
-        lines.append((f"Job {state.order.number}, due {due.day} {due:%b}", f"{state.order.hits_left:,} hits"))
+        job = _("Job {number}, due {day}").format(number=state.order.number, day=date_format(state.order.due, "j M"))
+        lines.append((job, _("{hits} hits").format(hits=f"{state.order.hits_left:,}")))
     return lines
 
 
@@ -350,26 +370,51 @@ def rests_on(f: DieForecast, system: units.System = units.System.METRIC) -> str:
     for one in f.rests_on.get("touched", ()):
         sentence += f" {rests.touched(one['work'], one['share'], one['seen'])}"
     if sets := f.rests_on.get("sets_as_one"):
-        sentence += (
-            f" {counted(sets, 'time', 'times')} the whole set was called dull, and not which edge was: the one "
-            "that the handbook expects first stands for it. Log at a sharpening what each piece was found to be."
-        )
+        sentence += " " + _(
+            "{times} the whole set was called dull, and not which edge was: the one that the handbook expects first "
+            "stands for it. Log at a sharpening what each piece was found to be."
+        ).format(times=counted(sets, "time", "times"))
     return sentence
+
+
+LOTS = {  # of what: where some of the last one is left, and where none is known to be
+    "coil": (
+        gettext_noop(
+            "Edges last about {spread:.0f} % more or less from one coil to the next. The next {hits:,} hits are taken "
+            "from the coil under way, what comes after from coils like others of this die."
+        ),
+        gettext_noop(
+            "Edges last about {spread:.0f} % more or less from one coil to the next. Nothing is known to be left of "
+            "the last one: what is ahead is taken from coils like others of this die."
+        ),
+    ),
+    "order": (
+        gettext_noop(
+            "Edges last about {spread:.0f} % more or less from one job to the next. The next {hits:,} hits are taken "
+            "from the job under way, what comes after from jobs like others of this die."
+        ),
+        gettext_noop(
+            "Edges last about {spread:.0f} % more or less from one job to the next. Nothing is known to be left of the "
+            "last one: what is ahead is taken from jobs like others of this die."
+        ),
+    ),
+    "lot": (
+        gettext_noop(
+            "Edges last about {spread:.0f} % more or less from one lot to the next. The next {hits:,} hits are taken "
+            "from the lot under way, what comes after from lots like others of this die."
+        ),
+        gettext_noop(
+            "Edges last about {spread:.0f} % more or less from one lot to the next. Nothing is known to be left of the "
+            "last one: what is ahead is taken from lots like others of this die."
+        ),
+    ),
+}
 
 
 def _of_lots(lot: dict) -> str:
     """From what the hits ahead are taken to be cut."""
-    one, several = {"coil": ("coil", "coils"), "order": ("job", "jobs")}.get(lot["of"], ("lot", "lots"))
-    sentence = f"Edges last about {100 * lot['spread']:.0f} % more or less from one {one} to the next."
-    if lot["rest"]:
-        return (
-            f"{sentence} The next {lot['rest']:,} hits are taken from the {one} under way, what comes after from "
-            f"{several} like others of this die."
-        )
-    return (
-        f"{sentence} Nothing is known to be left of the last one: what is ahead is taken from {several} like others of "
-        "this die."
-    )
+    known, spent = LOTS.get(lot["of"], LOTS["lot"])
+    return _(known if lot["rest"] else spent).format(spread=100 * lot["spread"], hits=lot["rest"])
 
 
 def _rests_on_records(f: DieForecast) -> str:
@@ -378,19 +423,23 @@ def _rests_on_records(f: DieForecast) -> str:
     sentence = rests.on_record(r["cycles"], r["dull_ends"], r["chipped_ends"], "die", shop)
     sentence += f". {rests.unsure(r['prior_share'])}."
     if not f.fit:
-        return sentence + " The shop's records are not worked out yet: handbook only."
-    return f"{sentence} In all: {r['words']}." if "handbook" in r.get("words", "") else sentence
+        return sentence + " " + _("The shop's records are not worked out yet: handbook only.")
+    if "handbook" in r.get("words", ""):
+        return sentence + " " + _("In all: {words}.").format(words=_(r["words"]))
+    return sentence
 
 
 def edge_rests_on(edge: EdgeForecast) -> tuple[str, str]:
     """What an edge's figures rest on, in two short lines."""
     r = edge.rests_on
-    ends = f"{numbers.none(r['dull_ends'])} dull"
-    if r["chipped_ends"]:
-        ends += f", {r['chipped_ends']} chipped"
+    told = _("{intervals}, {dull} dull, {chipped} chipped") if r["chipped_ends"] else _("{intervals}, {dull} dull")
     return (
-        f"{counted(r['cycles'], 'interval', 'intervals')}, {ends}",
-        f"{rests.as_unsure(r['prior_share'])} as wide a range as by handbook",
+        told.format(
+            intervals=counted(r["cycles"], "interval", "intervals"),
+            dull=numbers.none(r["dull_ends"]),
+            chipped=r["chipped_ends"],
+        ),
+        _("{share} as wide a range as by handbook").format(share=rests.as_unsure(r["prior_share"])),
     )
 
 

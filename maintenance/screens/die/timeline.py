@@ -10,6 +10,9 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
 from diestore.drawing import letters
 from diestore.drawing.scales import Even, Tick
 
@@ -191,7 +194,11 @@ def campaigns(runs: Sequence[RunBar]) -> list[RunBar]:
     made = []
     for block in blocks:
         hits, first = sum(r.hits for r in block), block[0]
-        title = first.title if len(block) == 1 else f"{hits:,} hits in {len(block)} runs; the first: {first.title}"
+        title = first.title
+        if len(block) > 1:
+            title = _("{hits:,} hits in {runs} runs; the first: {first}").format(
+                hits=hits, runs=len(block), first=first.title
+            )
         made.append(RunBar(started=first.started, ended=block[-1].ended, hits=hits, title=title))
     return made
 
@@ -248,6 +255,6 @@ def _months(since: dt.datetime, today: dt.datetime, calendar: Even) -> list[Tick
         moment = dt.datetime(year, month, 1, tzinfo=since.tzinfo)
         if moment > today:
             break
-        ticks.append(Tick(calendar.at(moment.timestamp()), f"{moment:%b}" if month > 1 else f"{moment:%b %Y}"))
+        ticks.append(Tick(calendar.at(moment.timestamp()), date_format(moment, "M" if month > 1 else "M Y")))
     step = -(-len(ticks) // 14) if ticks else 1
     return ticks[::step]

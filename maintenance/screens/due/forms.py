@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from django import forms
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from maintenance.forecasts.due import DueRow
 
 STATES = (  # value, words, the marks of the rows
-    ("", "All", None),
-    ("short", "See to first", ("short",)),
-    ("close", "Borderline", ("close",)),
-    ("runs", "Can run", ("",)),
-    ("unknown", "Not known", ("unknown",)),
+    ("", pgettext_lazy("of dies", "All"), None),
+    ("short", gettext_lazy("See to first"), ("short",)),
+    ("close", pgettext_lazy("standing", "Borderline"), ("close",)),
+    ("runs", gettext_lazy("Can run"), ("",)),
+    ("unknown", pgettext_lazy("standing", "Not known"), ("unknown",)),
 )
 
 
 class DueFilter(forms.Form):
-    q = forms.CharField(label="Die or job", required=False)
+    q = forms.CharField(label=gettext_lazy("Die or job"), required=False)
     show = forms.ChoiceField(required=False, choices=[(value, words) for value, words, _ in STATES])
 
     def found(self, rows: Sequence[DueRow]) -> list[DueRow]:

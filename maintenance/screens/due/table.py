@@ -7,7 +7,10 @@ from collections.abc import Collection, Mapping
 import django_tables2 as tables
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.html import format_html
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from diestore.drawing import paths
 from diestore.drawing.scales import Ratio
@@ -23,28 +26,30 @@ SCALE = Ratio(LOW, HIGH, 10.0, 170.0)
 MIDDLE, ARROW = 26, 9  # of a range mark: its height, and how far the arrow at an end reaches out
 NOTCH, FIGURE = 33, 14  # the tip of the job's mark, under the band; the foot of the figure over it
 FIGURE_ROOM = 28.0  # half the width of a figure, so that it stays inside the mark
-BEING_WORKED_OUT = "the latest entry is not in this yet"
+BEING_WORKED_OUT = gettext_lazy("the latest entry is not in this yet")
 
 
 class DueTable(tables.Table):
-    code = Column(verbose_name="Die", order_by=("code", "pk"))
-    state = Column(verbose_name="State", empty_values=(), orderable=False)
-    chance = Column(verbose_name="Chance of finishing", order_by=("risk", "pk"), empty_values=())
-    order_number = Column(verbose_name="Job", order_by=("order_number", "pk"))
-    limiting = Column(verbose_name="Limited by", order_by=("limiting", "pk"), default="–")
+    code = Column(verbose_name=gettext_lazy("Die"), order_by=("code", "pk"))
+    state = Column(verbose_name=gettext_lazy("State"), empty_values=(), orderable=False)
+    chance = Column(verbose_name=gettext_lazy("Chance of finishing"), order_by=("risk", "pk"), empty_values=())
+    order_number = Column(verbose_name=gettext_lazy("Job"), order_by=("order_number", "pk"))
+    limiting = Column(verbose_name=gettext_lazy("Limited by"), order_by=("limiting", "pk"), default="–")
     since_sharpened = Column(
-        verbose_name="Hits on it since sharpened",
+        verbose_name=gettext_lazy("Hits on it since sharpened"),
         attrs={"th": {"class": "num wide"}, "td": {"class": "num wide"}},
         order_by=("since_sharpened", "pk"),
         default="–",
     )
-    half = Column(verbose_name="Hits left, half longer", order_by=("half", "pk"), default="–")
-    due = Column(verbose_name="Due", attrs=RIGHT, order_by=("due", "pk"))
-    hours = Column(verbose_name="Hours to sharpen", attrs=RIGHT, order_by=("hours", "pk"), empty_values=())
+    half = Column(verbose_name=gettext_lazy("Hits left, half longer"), order_by=("half", "pk"), default="–")
+    due = Column(verbose_name=pgettext_lazy("of a job", "Due"), attrs=RIGHT, order_by=("due", "pk"))
+    hours = Column(
+        verbose_name=gettext_lazy("Hours to sharpen"), attrs=RIGHT, order_by=("hours", "pk"), empty_values=()
+    )
 
     class Meta:
         order_by = ("-chance",)
-        empty_text = "No die matches."
+        empty_text = gettext_lazy("No die matches.")
         row_attrs = {"class": lambda record: "limit" if record.standing.css == "short" else ""}
         attrs = {"class": "due"}
 
@@ -73,8 +78,8 @@ class DueTable(tables.Table):
 
     def render_state(self, record):
         notes = [record.held, _without_state(briefly(record.wrong)), _what_it_buys(record)]
-        notes += [BEING_WORKED_OUT] if record.pk in self.being_worked_out else []
-        words = " · ".join(filter(None, notes)) or ("run or sharpen?" if record.remaining else "")
+        notes += [str(BEING_WORKED_OUT)] if record.pk in self.being_worked_out else []
+        words = " · ".join(filter(None, notes)) or (_("run or sharpen?") if record.remaining else "")
         told = format_html(
             '{}<small title="{}">{}</small>',
             render_to_string("diestore/frame/status.html", {"s": record.standing}),
@@ -87,8 +92,10 @@ class DueTable(tables.Table):
 
     def render_chance(self, record):
         if record.chance is None:
-            return format_html('<span class="quiet">not known</span><small title="{0}">{0}</small>', record.refusal)
-        note = "once put right" if record.wrong else record.rests_on if "handbook" in record.rests_on else ""
+            return format_html(
+                '<span class="quiet">{0}</span><small title="{1}">{1}</small>', _("not known"), record.refusal
+            )
+        note = _("once put right") if record.wrong else record.rests_on if "handbook" in record.rests_on else ""
         return format_html(
             '<span class="chance"><strong>{}</strong> <svg class="bar" viewBox="0 0 66 14" width="66" height="14" '
             'aria-hidden="true"><rect class="bed" x="1" y="1" width="64" height="12"/>'
@@ -101,10 +108,10 @@ class DueTable(tables.Table):
         )
 
     def render_order_number(self, value, record):
-        return format_html("{}<small>{} hits to go</small>", value, f"{record.hits_left:,}")
+        return format_html("{}<small>{}</small>", value, _("{hits:,} hits to go").format(hits=record.hits_left))
 
     def render_limiting(self, value, record):
-        told = format_html('<strong>{0}</strong><small title="{1}">{1}</small>', value, record.limiting_kind)
+        told = format_html('<strong>{0}</strong><small title="{1}">{1}</small>', value, _(record.limiting_kind))
         if record.limiting_pk is None:
             return told
         return format_html('<a href="{}">{}</a>', reverse("maintenance:edge", args=[record.limiting_pk]), told)
@@ -122,9 +129,12 @@ class DueTable(tables.Table):
             '<path class="rule" d="M10 26H170"/>'
             '<rect class="w3" x="{}" y="20" width="{}" height="12"/><path class="now" d="{}"/>'
             '<path class="w1" d="{}"/><path class="solid" d="{}"/><text class="mid" x="{}" y="{}">{}</text></svg>',
-            f"Half last longer than {numbers.hits(value)}; "
-            f"8 in 10 between {_placed(record.low)} and {_placed(record.high)}; "
-            f"the job needs {_placed(record.hits_left, in_full=True)}",
+            _("Half last longer than {half}; 8 in 10 between {low} and {high}; the job needs {needed}").format(
+                half=numbers.hits(value),
+                low=_placed(record.low),
+                high=_placed(record.high),
+                needed=_placed(record.hits_left, in_full=True),
+            ),
             paths.place(min(low, 168.0)),
             paths.place(max(high - low, 2)),
             half,
@@ -136,7 +146,7 @@ class DueTable(tables.Table):
         )
 
     def render_due(self, value):
-        return f"{value.day} {value:%b}"
+        return date_format(value, "j M")
 
     def render_hours(self, value, record):
         hours = "–" if value is None else f"{value:.1f}"
@@ -145,7 +155,7 @@ class DueTable(tables.Table):
         if work := self.works.get(record.pk):
             address, words = reverse("maintenance:bench_work", args=[work.pk]), work.get_state_display()
         else:
-            address, words = f"{reverse('maintenance:bench_new')}?die={record.pk}&source=due", "to the bench"
+            address, words = f"{reverse('maintenance:bench_new')}?die={record.pk}&source=due", _("to the bench")
         return format_html('<a href="{}">{}<small>{}</small></a>', address, hours, words)
 
 
@@ -158,7 +168,7 @@ def _what_it_buys(record: DueRow) -> str:
     """Of a die to be sharpened first: the chance it then has."""
     if not (record.remaining and record.sharpens_first and record.advice is not None):
         return ""
-    return f"sharpened: {odds.percent(record.advice.sharpened)}"
+    return _("sharpened: {chance}").format(chance=odds.percent(record.advice.sharpened))
 
 
 def _end(hits: float, y: float, *, height: float) -> str:
@@ -167,9 +177,9 @@ def _end(hits: float, y: float, *, height: float) -> str:
     return paths.pointer(SCALE.at(hits) + way * ARROW, y, width=way * ARROW, height=height) if way else ""
 
 
-_BEYOND = {-1: f" (the scale begins at {LOW:,})", 0: "", 1: f" (the scale ends at {HIGH:,})"}
-
-
 def _placed(hits: float, *, in_full: bool = False) -> str:
     """A count in words, and that it lies beyond the scale where it does."""
-    return (f"{hits:,}" if in_full else numbers.hits(hits)) + _BEYOND[SCALE.beyond(hits)]
+    words, way = f"{hits:,}" if in_full else numbers.hits(hits), SCALE.beyond(hits)
+    if way < 0:
+        return _("{hits} (the scale begins at {low:,})").format(hits=words, low=LOW)
+    return _("{hits} (the scale ends at {high:,})").format(hits=words, high=HIGH) if way else words

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore.access import plants, roles
@@ -68,5 +69,5 @@ def sentence(rows: list[due.DueRow]) -> dict:
 
 
 def _wrong(row: due.DueRow) -> str:
-    held = [f"on hold, {row.held}"] if row.held else []
+    held = [_("on hold, {why}").format(why=row.held)] if row.held else []
     return "; ".join([*held, *filter(None, [damage.briefly(row.wrong)])])
