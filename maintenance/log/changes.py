@@ -16,8 +16,10 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import partial
 
+from django.conf import settings
 from django.db import transaction
 from django.dispatch import Signal
+from django.utils import translation
 
 from maintenance.models import Change
 
@@ -76,7 +78,8 @@ def tell_of(what: Change.What, dies: Iterable[int]) -> None:
 
 def _send(dies: frozenset[int], items: frozenset[int], since: dt.datetime | None, by_night: bool) -> None:
     outcome = _listening.get() or Following()
-    answers = dies_changed.send_robust(sender=Change, dies=dies, items=items, since=since, by_night=by_night)
+    with translation.override(settings.LANGUAGE_CODE):  # what follows keeps sentences for everybody
+        answers = dies_changed.send_robust(sender=Change, dies=dies, items=items, since=since, by_night=by_night)
     for receiver, answer in answers:
         if isinstance(answer, Exception):
             name = getattr(receiver, "__qualname__", receiver)
