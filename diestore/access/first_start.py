@@ -81,7 +81,7 @@ class ShopForm(forms.ModelForm):
             choices=settings.LANGUAGES,
             label=_("Language"),
             widget=Picks,
-            help_text=_("Everybody may read another."),
+            help_text=_("Everybody may read another. Spanish is not whole yet: some pages are still in English."),
             required=False,
         )
 

@@ -101,6 +101,7 @@ class SettingsForm(forms.ModelForm):
             "page_keys": gettext_lazy("Single keys open pages"),
         }
         help_texts = {
+            "language": gettext_lazy("Spanish is not whole yet: some pages are still in English."),
             "person": gettext_lazy("Whose name is put on entries, unless another is picked."),
             "page_keys": gettext_lazy("Such as / to find. Off for whoever dictates, or rests a hand on the keys."),
         }

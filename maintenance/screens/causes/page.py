@@ -154,6 +154,10 @@ class ShortCycle:
         return "" if self.gone_by is None else odds.chance(self.gone_by)
 
     @property
+    def is_gone_by_an_even_chance(self) -> bool:
+        return self.gone_by is not None and self.gone_by_words == odds.chance(0.5)
+
+    @property
     def ended(self) -> dt.datetime:
         return read.moment(self.cycle.ended)
 

@@ -36,7 +36,7 @@ class OtherBuildForm(forms.Form):
             {"": "", "none": "uncoated"}.get(c["coating"], f"{c['coating']} coating"),
             f"gap {c['gap']:g} %" if c["gap"] is not None else "",
         ]
-        return ", ".join(bit for bit in bits if bit)
+        return ", ".join(str(bit) for bit in bits if bit)
 
 
 class TogetherForm(forms.Form):
