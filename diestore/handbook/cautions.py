@@ -10,7 +10,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-FIRST = "Local codes, the maker's instructions and qualified people come first."
+from diestore.texts import gettext
+from diestore.texts import gettext_noop as _
+
+FIRST = _("Local codes, the maker's instructions and qualified people come first.")
 
 
 class CautionError(ValueError):
@@ -27,13 +30,18 @@ class Caution:
     text: str
     rule: str
 
+    @property
+    def reminder(self) -> str:
+        """The short line in the reader's language."""
+        return gettext(self.short)
+
 
 _ALL = (
     Caution(
         key="press",
-        title="At the press",
-        short="Never reach into the die until the press is stopped and locked off.",
-        text=(
+        title=_("At the press"),
+        short=_("Never reach into the die until the press is stopped and locked off."),
+        text=_(
             "Nobody reaches between the halves of a die while the press can move. Guards or other "
             "protection of the place where the die closes stay in use. A guide post that leaves its "
             "bushing by more than a quarter of an inch (6 mm) near the operator is a place to be caught "
@@ -47,9 +55,9 @@ _ALL = (
     ),
     Caution(
         key="blocks",
-        title="Safety blocks",
-        short="Put the safety blocks in before you adjust or repair a die in the press.",
-        text=(
+        title=_("Safety blocks"),
+        short=_("Put the safety blocks in before you adjust or repair a die in the press."),
+        text=_(
             "When a die is adjusted or repaired in the press, safety blocks stand between the halves, "
             "strong enough for the slide and the upper half, and linked so that the press cannot run with "
             "them in. Blocks hold what is still; they do not stop a stroke. Switch off and lock as well."
@@ -61,9 +69,9 @@ _ALL = (
     ),
     Caution(
         key="lockout",
-        title="Lock it, and let the energy out",
-        short="Lock the press off, and let out what is stored: slide, springs, gas cylinders, air.",
-        text=(
+        title=_("Lock it, and let the energy out"),
+        short=_("Lock the press off, and let out what is stored: slide, springs, gas cylinders, air."),
+        text=_(
             "Before work in the press: switch off, lock with your own lock, and take out, block or let "
             "out all that is "
             "stored: the raised slide, springs, nitrogen cylinders, air and oil under pressure, the "
@@ -74,9 +82,9 @@ _ALL = (
     ),
     Caution(
         key="lifting",
-        title="Lifting a die",
-        short="Know the weight; use the die's own lifting points; nobody stands under or beside it.",
-        text=(
+        title=_("Lifting a die"),
+        short=_("Know the weight; use the die's own lifting points; nobody stands under or beside it."),
+        text=_(
             "A die's weight belongs on the die or in its record wherever crane, truck or slings could be "
             "overloaded; the upper half's weight where the press is counterbalanced. Lift by the points "
             "made for it, with gear rated for it, the halves pinned or strapped together. Keep hands and "
@@ -86,9 +94,9 @@ _ALL = (
     ),
     Caution(
         key="springs",
-        title="Springs and gas cylinders",
-        short="A stripper under spring load jumps: hold it before you loosen the last screws.",
-        text=(
+        title=_("Springs and gas cylinders"),
+        short=_("A stripper under spring load jumps: hold it before you loosen the last screws."),
+        text=_(
             "A stripper plate is pushed by its springs even in an open die. Clamp it, or let it out "
             "evenly with long screws, before the holding screws come out, and stand to the side. Gas "
             "cylinders are discharged as their maker says, never cut or heated. A broken spring can leave "
@@ -98,9 +106,9 @@ _ALL = (
     ),
     Caution(
         key="gas springs",
-        title="Gas springs",
-        short="Under pressure: opened, let out and charged only by qualified people, as its maker says.",
-        text=(
+        title=_("Gas springs"),
+        short=_("Under pressure: opened, let out and charged only by qualified people, as its maker says."),
+        text=_(
             "A gas spring is never cut, welded on or heated. Gas springs are let out before a die is taken apart where "
             "the maker says so, and charged with nitrogen only, never above the pressure marked on them. Nobody stands "
             "in line with the rod. One that was hit, leaks or was overloaded is not charged again; its maker says what "
@@ -110,9 +118,9 @@ _ALL = (
     ),
     Caution(
         key="grinding",
-        title="Grinding",
-        short="Goggles, guards, coolant on; ring-test the wheel before mounting; stand aside while it runs up.",
-        text=(
+        title=_("Grinding"),
+        short=_("Goggles, guards, coolant on; ring-test the wheel before mounting; stand aside while it runs up."),
+        text=_(
             "The wheel suits the machine's speed and the steel. Look it over before you mount it. "
             "Ring-test a vitrified wheel: tapped lightly with something not of metal, a sound one gives a "
             "clear tone and a cracked one a dead one. Resin-bonded diamond and CBN wheels do not ring: "
@@ -130,9 +138,9 @@ _ALL = (
     ),
     Caution(
         key="carbide",
-        title="Grinding carbide",
-        short="Carbide dust holds cobalt: extract it at the wheel, grind wet, and do not blow it about.",
-        text=(
+        title=_("Grinding carbide"),
+        short=_("Carbide dust holds cobalt: extract it at the wheel, grind wet, and do not blow it about."),
+        text=_(
             "Dust and mist of cemented carbide hold cobalt, which can harm lungs and skin; coolant takes "
             "cobalt up and "
             "carries it on. Extract the dust at the wheel, keep coolant fresh, wear the mask and "
@@ -144,9 +152,9 @@ _ALL = (
     ),
     Caution(
         key="lead",
-        title="Checking shut height with lead or solder",
-        short="Use lead-free solder where you can; wash your hands; measure with the press locked off.",
-        text=(
+        title=_("Checking shut height with lead or solder"),
+        short=_("Use lead-free solder where you can; wash your hands; measure with the press locked off."),
+        text=_(
             "Crushed lead or soft solder between the corners shows whether the press closes evenly. Use "
             "lead-free wire wherever it serves. With lead: no eating or smoking near by, wash hands, "
             "collect the pieces. Lead in air stays below 50 ug/m3 over eight hours, with action from 30; "
@@ -157,9 +165,9 @@ _ALL = (
     ),
     Caution(
         key="marking",
-        title="What the setter must find on the die",
-        short="Stamp on the die, or keep at hand: force and stroke it needs, and its weight.",
-        text=(
+        title=_("What the setter must find on the die"),
+        short=_("Stamp on the die, or keep at hand: force and stroke it needs, and its weight."),
+        text=_(
             "The force and stroke a die needs are stamped on it or readily at hand for the setter, the "
             "weight where lifting gear could be overloaded. A computed cutting force is an estimate from "
             "sharp edges: allow for dull ones, and for what the stock can be at most."
@@ -168,9 +176,11 @@ _ALL = (
     ),
     Caution(
         key="inspection",
-        title="Looking after the press",
-        short="Clutch, brake, anti-repeat and single stroke: tested at least once a week where the rule asks for it.",
-        text=(
+        title=_("Looking after the press"),
+        short=_(
+            "Clutch, brake, anti-repeat and single stroke: tested at least once a week where the rule asks for it."
+        ),
+        text=_(
             "Clutch and brake, anti-repeat and single stroke are tested at least weekly, with presses "
             "that have control reliability and brake monitoring outside that rule. Regular inspections, "
             "and the maintenance and repairs done in them, are certified in writing with date, signature "
@@ -180,9 +190,9 @@ _ALL = (
     ),
     Caution(
         key="burr",
-        title="Sharp parts and slugs",
-        short="Burrs cut: gloves for handling parts, never at running machinery.",
-        text=(
+        title=_("Sharp parts and slugs"),
+        short=_("Burrs cut: gloves for handling parts, never at running machinery."),
+        text=_(
             "A burr is felt from about 0.003 in (0.08 mm) and can cut above about 0.005 in (0.13 mm). "
             "Slugs and strip ends are as sharp. Measure burr on a part that lies still, away from the "
             "press."
@@ -208,6 +218,11 @@ FOR_WORK: dict[str, tuple[str, ...]] = {
     "set-up sheet": ("lockout", "blocks", "lifting", "springs", "marking", "press"),
     "set-up": ("lockout", "blocks", "lifting", "marking", "lead"),
 }
+
+
+def first() -> str:
+    """What comes before all of them, in the reader's language."""
+    return gettext(FIRST)
 
 
 def for_work(work: str) -> tuple[Caution, ...]:

@@ -15,7 +15,7 @@ from diestore import units
 from diestore.drawing import paper, strip_plan
 from diestore.drawing.paper import BOLD, HIGH, PLAIN, WIDE
 from diestore.drawing.strip_plan import PlanPosition
-from diestore.handbook.cautions import FIRST, for_work
+from diestore.handbook.cautions import first, for_work
 from diestore.register.models import Position
 from maintenance.log import bench_reads, expected
 from maintenance.log.rules import day_of
@@ -111,7 +111,7 @@ def read(work: BenchWork, *, system: units.System, address: str, heights_address
         places=[_place(p, edges) for p in places],
         stations=[(s.sequence, s.code, s.operation) for s in die.stations.all()],
         spares=[_spare(piece) for piece in pieces],
-        cautions=[*(c.short for c in for_work(kind)), FIRST], address=address,
+        cautions=[*(c.reminder for c in for_work(kind)), first()], address=address,
         unit=units.column("removed_mm").unit(system), hold=bench_reads.why_held(work) or "",
         heights_address=heights_address if any(line.shim for line in lines) else "",
     )  # fmt: skip
@@ -416,7 +416,7 @@ def _cautions(page: _Page) -> None:
     page.y -= 0.6
     for line in _caution_lines(page.told):
         page.y -= CAUTION
-        page.text(EDGE, line, size=7.2, bold=line.endswith(FIRST))
+        page.text(EDGE, line, size=7.2, bold=line.endswith(first()))
 
 
 def _sign_off(page: _Page) -> None:

@@ -24,7 +24,7 @@ from diestore.access.plants import within
 from diestore.access.queries import system_of
 from diestore.access.tablet import tablet_of
 from diestore.handbook import tool_steels
-from diestore.handbook.cautions import CAUTIONS, FIRST
+from diestore.handbook.cautions import CAUTIONS, first
 from diestore.handbook.gaps import GapMeant
 from diestore.handbook.kinds import KINDS, Kind
 from diestore.handbook.places import OPERATIONS, PARTNER
@@ -189,7 +189,7 @@ class DieCard(PermissionRequiredMixin, View):
             "parts": Part.objects.filter(retired_at=None).order_by("number", "revision")[:400],
             "grid": bound.get("grid") or grid.shown(card, self.meant),
             "heads": [names[0] for names in paste.HEADS.values()],
-            "cautions": [CAUTIONS[key].short for key in CAUTIONS_HERE] + [FIRST],
+            "cautions": [CAUTIONS[key].reminder for key in CAUTIONS_HERE] + [first()],
             "lead": lead(card),
         } | bound
         return render(request, "maintenance/screens/die_card/card.html", context)

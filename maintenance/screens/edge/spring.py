@@ -47,5 +47,5 @@ def of_position(edge: EdgeState) -> SpringPanel:
         is_short=bool(wrong) or any(line.is_short for line in lines),
         lines=lines,
         missing=spring_reads.missing_of(die, mine),
-        caution=CAUTIONS["gas springs" if mine.is_gas else "springs"].short,
+        caution=CAUTIONS["gas springs" if mine.is_gas else "springs"].reminder,
     )

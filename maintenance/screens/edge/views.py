@@ -15,7 +15,7 @@ from diestore import units
 from diestore.access.plants import within
 from diestore.access.queries import system_of
 from diestore.drawing.scales import Ratio
-from diestore.handbook.cautions import FIRST, for_work
+from diestore.handbook.cautions import first, for_work
 from diestore.register.models import Position
 from maintenance.forecasts import curves, part_wear
 from maintenance.life.cycles import SampleRefused
@@ -72,7 +72,7 @@ class EdgePage(View):
             context |= {"wrong": damage.sentences(here, edge.system)}
             context |= {"held": held_back.of_damage(position.die_id, here)}
         if any(w["wear"].is_past for w in context["wear"]):
-            context["cautions"] = [*(caution.short for caution in for_work("replacement")), FIRST]
+            context["cautions"] = [*(caution.reminder for caution in for_work("replacement")), first()]
         if edge.cuts:
             context |= self._of_an_edge(request, edge)
         elif position.kind in spring_reads.KINDS:

@@ -16,7 +16,7 @@ from django.views import View
 
 from diestore.access import plants, roles
 from diestore.access.tablet import tablet_of
-from diestore.handbook.cautions import FIRST, for_work
+from diestore.handbook.cautions import first, for_work
 from diestore.handbook.kinds import KINDS
 from diestore.register.models import Die, Position
 from diestore.row_keys import row_key
@@ -435,7 +435,7 @@ def seen_to_first(die: Die) -> str:
 
 def _cautions(work: str) -> list[str]:
     """One line each of the cautions that belong to a sort of work, the standing one last."""
-    return [*(caution.short for caution in for_work(work)), FIRST] if work else []
+    return [*(caution.reminder for caution in for_work(work)), first()] if work else []
 
 
 def _say_saved(request: HttpRequest, die: Die, saved: list[Event], outcome: changes.Following) -> None:

@@ -10,7 +10,7 @@ from django.views import View
 from diestore import units
 from diestore.access import plants, roles
 from diestore.access.queries import system_of
-from diestore.handbook.cautions import FIRST, for_work
+from diestore.handbook.cautions import first, for_work
 from diestore.register import panels
 from diestore.register.models import Die
 from maintenance.log import heights
@@ -34,7 +34,7 @@ class Heights(PermissionRequiredMixin, View):
             "system": system,
             "may_sharpen": request.user.has_perm(roles.LOG_SHARPENING),
             "may_register": request.user.has_perm(roles.EDIT_REGISTER),
-            "cautions": [FIRST, *(caution.short for caution in for_work("sharpening"))],
+            "cautions": [first(), *(caution.reminder for caution in for_work("sharpening"))],
         }
         try:
             found = heights.of_die(die)

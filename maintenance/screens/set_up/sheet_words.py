@@ -10,7 +10,7 @@ from itertools import pairwise
 from django.utils import timezone
 
 from diestore import units
-from diestore.handbook.cautions import FIRST, for_work
+from diestore.handbook.cautions import first, for_work
 from diestore.handbook.cutting import BREAKS_AT
 from diestore.handbook.sources import Span
 from diestore.register.models import Press
@@ -101,7 +101,7 @@ def words(read: Read, system: units.System) -> Words:
         verdict=verdict, misfits=[*over, *misfits], doubts=list(_doubts(read, sheet, system)), sections=sections,
         others=[_other(one, read, system) for one in read.presses if press is None or one.pk != press.pk],
         missing=list(dict.fromkeys(line.name.lower() for _, lines in sections for line in lines if not line.is_known)),
-        cautions=[FIRST, *(caution.short for caution in for_work(HELD))],
+        cautions=[first(), *(caution.reminder for caution in for_work(HELD))],
     )  # fmt: skip
 
 

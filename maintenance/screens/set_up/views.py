@@ -10,7 +10,7 @@ from django.views import View
 from diestore import units
 from diestore.access import plants, roles
 from diestore.access.queries import system_of
-from diestore.handbook.cautions import FIRST, for_work
+from diestore.handbook.cautions import first, for_work
 from diestore.register.models import Die
 from maintenance.log import set_ups
 from maintenance.policy.stop_blocks import STAND_OFF_MM
@@ -36,7 +36,7 @@ class SetUpPage(PermissionRequiredMixin, View):
             "system": system,
             "past": [_line(standing, system) for standing in past],
             "stand_off": " to ".join(units.show(mm, "clearance_mm", system) for mm in STAND_OFF_MM),
-            "cautions": [FIRST, *(caution.short for caution in for_work("set-up"))],
+            "cautions": [first(), *(caution.reminder for caution in for_work("set-up"))],
         }
         if past:
             last = past[0]
