@@ -104,15 +104,15 @@ def glossary(user, asked: Asked, at_most: int) -> Iterator[Hit]:
     """A word is not opened at once while something of the shop is found by that name."""
     ranked = []
     for word in (word for group in words.by_letter().values() for word in group):
-        ranks = [rank for name in (word.term, _(word.term), *word.also) if (rank := rank_of(name, asked)) is not None]
+        ranks = [rank for name in (word.term, word.name, *word.also) if (rank := rank_of(name, asked)) is not None]
         if ranks:
             ranked.append((max(min(ranks), BEGINS), word))
     url = reverse("diestore:words")
     for rank, word in sorted(ranked, key=lambda one: one[0])[:at_most]:
         yield Hit(
             kind=gettext_noop("word"),
-            name=_(word.term),
-            more=_(word.meaning),
+            name=word.name,
+            more=word.what_it_means,
             url=f"{url}#{slugify(word.term)}",
             rank=rank,
         )
