@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from diestore.texts import gettext_noop as _
+
 from .sources import COMMON_PRACTICE
 
-LOCAL = (
+LOCAL = _(
     "Local law, the maker's instructions and the plant's own programme come first: these are reminders, no programme."
 )
 PRESS, DIE, GRINDER, PLANT = "press", "die", "grinder", "plant"
@@ -38,9 +40,9 @@ PROPOSALS = (
     Proposal(
         key="press-weekly",
         of=PRESS,
-        what="clutch and brake, anti-repeat and single stroke tested",
+        what=_("clutch and brake, anti-repeat and single stroke tested"),
         every_days=WEEK,
-        applies=(
+        applies=_(
             "Mechanical power presses only, not hydraulic or pneumatic ones or press brakes; presses with control "
             "reliability and brake monitoring are outside the weekly test."
         ),
@@ -49,38 +51,38 @@ PROPOSALS = (
     Proposal(
         key="press-regular",
         of=PRESS,
-        what="whole press looked over: parts, auxiliary equipment, safeguards; what was repaired is written down",
+        what=_("whole press looked over: parts, auxiliary equipment, safeguards; what was repaired is written down"),
         every_days=HALF_YEAR,
-        applies="The federal rule says periodic and regular and names no number; Michigan says six months at most.",
+        applies=_("The federal rule says periodic and regular and names no number; Michigan says six months at most."),
         rule="29 CFR 1910.217(e)(1); Michigan R 408.12412",
     ),
     Proposal(
         key="lockout",
         of=PRESS,
-        what="lock-off procedure gone through by somebody authorised who does not use it himself",
+        what=_("lock-off procedure gone through by somebody authorised who does not use it himself"),
         every_days=YEAR,
         rule="29 CFR 1910.147(c)(6): at least once a year",
     ),
     Proposal(
         key="blocks",
         of=PLANT,
-        what="safety blocks: none split, worn or missing, each marked with what it holds",
+        what=_("safety blocks: none split, worn or missing, each marked with what it holds"),
         every_days=HALF_YEAR,
-        applies="What a wooden block may hold by its section, and its greatest length: WAC 296-806-43006.",
+        applies=_("What a wooden block may hold by its section, and its greatest length: WAC 296-806-43006."),
         rule=f"The blocks: 29 CFR 1910.217(d)(9)(iv). The interval: {COMMON_PRACTICE}",
     ),
     Proposal(
         key="wheel",
         of=GRINDER,
-        what="grinding wheel: work rest within 1/8 in (3 mm) of it, tongue guard within 1/4 in, no crack",
+        what=_("grinding wheel: work rest within 1/8 in (3 mm) of it, tongue guard within 1/4 in, no crack"),
         every_days=WEEK,
-        applies="Work rest and tongue guard are of bench and pedestal grinders; the tongue guard is from memory.",
+        applies=_("Work rest and tongue guard are of bench and pedestal grinders; the tongue guard is from memory."),
         rule=f"29 CFR 1910.215(a)(4), OSHA STD 01-12-008. The interval: {COMMON_PRACTICE}",
     ),
     Proposal(
         key="guides",
         of=DIE,
-        what="guide posts and bushings: clearance, scoring, oil",
+        what=_("guide posts and bushings: clearance, scoring, oil"),
         every_hits=500_000,
         every_days=YEAR,
         kinds=("guide_post", "bushing", "roller_cage"),
@@ -89,7 +91,7 @@ PROPOSALS = (
     Proposal(
         key="springs",
         of=DIE,
-        what="springs: broken, set, shorter than the others",
+        what=_("springs: broken, set, shorter than the others"),
         every_hits=500_000,
         kinds=("stripper_spring",),
         rule=COMMON_PRACTICE,
@@ -97,16 +99,16 @@ PROPOSALS = (
     Proposal(
         key="gas-springs",
         of=DIE,
-        what="gas springs: pressure read, oil at the rod, scoring, lines",
+        what=_("gas springs: pressure read, oil at the rod, scoring, lines"),
         every_days=HALF_YEAR,
         kinds=("gas_spring",),
-        applies="Opened, let out and charged only by people qualified for it, as the maker says.",
+        applies=_("Opened, let out and charged only by people qualified for it, as the maker says."),
         rule=COMMON_PRACTICE,
     ),
     Proposal(
         key="pilots",
         of=DIE,
-        what="pilots: worn, bent, loose",
+        what=_("pilots: worn, bent, loose"),
         every_hits=250_000,
         kinds=("pilot",),
         rule=COMMON_PRACTICE,
@@ -114,7 +116,7 @@ PROPOSALS = (
     Proposal(
         key="stop-blocks",
         of=DIE,
-        what="stop blocks: dented, loose, height against the die set",
+        what=_("stop blocks: dented, loose, height against the die set"),
         every_hits=1_000_000,
         kinds=("stop_block",),
         rule=COMMON_PRACTICE,
@@ -122,7 +124,7 @@ PROPOSALS = (
 )
 BY_KEY = {proposal.key: proposal for proposal in PROPOSALS}
 # [T7-14] is of an accident and not of an interval: said beside the list.
-INJURY = (
+INJURY = _(
     "An injury at the point of operation of a mechanical power press may have to be reported, in the US within 30 days "
     "(29 CFR 1910.217(g), from memory). Tell whoever is responsible at once."
 )
