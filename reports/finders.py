@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from django.db.models import Q
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from diestore.access import plants, roles
 from diestore.finding.finders import Finder, Hit, best
@@ -28,7 +28,7 @@ def spares(user, asked: Asked, at_most: int) -> Iterator[Hit]:
         words = item.description or item.get_kind_display()
         page = "reports:spare" if item.pk in in_use else "diestore:spares_card"
         yield Hit(
-            kind="spare", name=str(item), rank=item.rank, url=reverse(page, args=[item.pk]),
+            kind=gettext_noop("spare"), name=str(item), rank=item.rank, url=reverse(page, args=[item.pk]),
             more=said(words, shelf, item.supplier, _("no longer used") if item.retired_at else ""),
         )  # fmt: skip
 
