@@ -6,6 +6,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from diestore.drawing import plots
 from diestore.drawing.scales import Even, Tick
@@ -16,7 +18,6 @@ from . import page
 WIDTH = float(plots.WIDTH)
 LEFT, RIGHT, TOP, ROW = float(plots.LEFT), WIDTH - plots.RIGHT, 30.0, 16.0  # the same axis as the plot below it
 TICKS_AT_MOST = 6
-UNKNOWN_BEFORE = " and what was on it before"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,31 +82,31 @@ def lay_out_ends(edge: page.EdgeState, cycles: list[page.EdgeCycle], until: floa
         marks=marks,
         ticks=[tick for tick in along.ticks(TICKS_AT_MOST) if tick.value],
         usual_x=None if usual is None else along.at(usual),
-        usual_label=f"this edge: half last longer than {numbers.hits(usual)}" if usual else "",
+        usual_label=_("this edge: half last longer than {hits}").format(hits=numbers.hits(usual)) if usual else "",
         expected_x=None if expected is None else along.at(expected),
-        expected_label=f"an edge like this here: {numbers.hits(expected)}" if expected else "",
+        expected_label=_("an edge like this here: {hits}").format(hits=numbers.hits(expected)) if expected else "",
         base=TOP + ROW * len(cycles) + 4,
     )
 
 
 def _title(one: page.EdgeCycle) -> str:
     bits = [
-        f"{one.hits:,} hits" + (UNKNOWN_BEFORE if one.cycle.unknown_age else ""),
+        (_("{n:,} hits and what was on it before") if one.cycle.unknown_age else _("{n:,} hits")).format(n=one.hits),
         one.ended,
         _day(one.at),
-        f"job {one.order}" if one.order else "",
+        _("job {number}").format(number=one.order) if one.order else "",
     ]
     return ", ".join(bit for bit in bits if bit)
 
 
 def _change_words(build) -> str:
     hardness = "" if build.hardness_hrc is None else f"{build.hardness_hrc:g}"
-    return " ".join(bit for bit in (build.tool_steel, build.coating, hardness) if bit) or "built differently"
+    return " ".join(bit for bit in (build.tool_steel, build.coating, hardness) if bit) or _("built differently")
 
 
 def _day(moment) -> str:
-    return f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
+    return date_format(timezone.localtime(moment), "j M Y")
 
 
 def _short_day(moment) -> str:
-    return f"{timezone.localtime(moment):%d %b %y}".lstrip("0")
+    return date_format(timezone.localtime(moment), "j M y")

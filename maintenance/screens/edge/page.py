@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from diestore import units
 from diestore.handbook import materials, tool_steels
@@ -285,29 +287,37 @@ def _runs(position: Position) -> list[tuple[float, str | None, str, float]]:
     ]
 
 
-SHORT_WHY = {"with set": "set", "planned": "planned", "engineering change": "change", "ground out": "used up"}
-LONG_WHY = {
-    "with set": "still sharp, ground with the set",
-    "planned": "still sharp, ground as planned",
-    "engineering change": "still sharp, changed",
-    "ground out": "still sharp, ground away",
-    "first": "still sharp, another fitted",
+SHORT_WHY = {
+    "with set": gettext_noop("set"),
+    "planned": gettext_noop("planned"),
+    "engineering change": gettext_noop("change"),
+    "ground out": gettext_noop("used up"),
 }
+LONG_WHY = {
+    "with set": gettext_noop("still sharp, ground with the set"),
+    "planned": gettext_noop("still sharp, ground as planned"),
+    "engineering change": gettext_noop("still sharp, changed"),
+    "ground out": gettext_noop("still sharp, ground away"),
+    "first": gettext_noop("still sharp, another fitted"),
+}
+
+
+SHARP, STILL_SHARP = gettext_noop("sharp"), gettext_noop("still sharp")
 
 
 def _said(cycle: clockwork_cycles.Cycle, end: dict | None) -> tuple[str, str, str]:
     """The class of a cycle's bar, the word under it, and how it ended in words."""
     if cycle.open:
-        return UNDER_WAY, "now", "under way"
+        return UNDER_WAY, _("now"), _("under way")
     why, found = (end["why"], end["found"]) if end else ("", "")
     if cycle.ended_as == "dull":
-        return DULL_END, "dull", "dull"
+        return DULL_END, _("dull"), _("dull")
     if cycle.ended_as == "chipped":
-        broke = "broken" in (why, found)
-        return CHIPPED_END, "broken" if broke else "chipped", "broken" if broke else "chipped"
+        word = _("broken") if "broken" in (why, found) else _("chipped")
+        return CHIPPED_END, word, word
     if found == "galled":
-        return CUT_SHORT, "galled", "galled, its edge still sharp"
-    return CUT_SHORT, SHORT_WHY.get(why, "sharp"), LONG_WHY.get(why, "still sharp")
+        return CUT_SHORT, _("galled"), _("galled, its edge still sharp")
+    return CUT_SHORT, _(SHORT_WHY.get(why, SHARP)), _(LONG_WHY.get(why, STILL_SHARP))
 
 
 def _builds(log: DieLog, cycles: Iterable[clockwork_cycles.Cycle]) -> list[EdgeBuild]:
@@ -376,13 +386,16 @@ def alternatives(edge: EdgeState) -> list[Alternative]:
     """A few other builds worth a look: other gaps, the next steels upwards, coatings, two points harder; both best."""
     if edge.spec is None:
         return []
-    gaps = {gap: _tried(edge, f"gap {gap:g} %", {"gap": f"{gap:g}"}, gap_pct=gap) for gap in _gaps_apart(edge.spec)}
+    gaps = {
+        gap: _tried(edge, _("gap {pct:g} %").format(pct=gap), {"gap": f"{gap:g}"}, gap_pct=gap)
+        for gap in _gaps_apart(edge.spec)
+    }
     steels = {
         name: _tried(edge, builds.steel_words(name), {"steel": name}, tool_steel=name)
         for name in _steels_above(edge.spec.steel)[:2]
     }
     coatings = [
-        _tried(edge, f"{name} coating", {"coating": name}, coating=name)
+        _tried(edge, _("{coating} coating").format(coating=name), {"coating": name}, coating=name)
         for name in (COATINGS_TO_TRY if edge.spec.coating == "none" else ())
     ]
     made = [*gaps.values(), *steels.values(), *coatings, _harder(edge), _steel_and_gap(edge, gaps, list(steels))]
@@ -417,7 +430,7 @@ def _steel_and_gap(edge: EdgeState, gaps: dict[float, Alternative | None], steel
     best = max((gap for gap, one in gaps.items() if one), key=lambda gap: gaps[gap].what_if.times, default=None)
     if best is None or not steels or gaps[best].what_if.times <= MATTERS:
         return None
-    words = f"{builds.steel_words(steels[0])} and gap {best:g} %"
+    words = _("{steel} and gap {pct:g} %").format(steel=builds.steel_words(steels[0]), pct=best)
     return _tried(edge, words, {"steel": steels[0], "gap": f"{best:g}"}, tool_steel=steels[0], gap_pct=best)
 
 
@@ -440,22 +453,26 @@ def reasons(edge: EdgeState, others: Sequence[Alternative]) -> list[str]:
     if steels and steels[0].what_if.times >= MATTERS:
         a = steels[0]
         sentences.append(
-            f"In {a.words} it would last about {a.what_if.times:.1f} times as long "
-            f"({a.what_if.times_low:.1f} to {a.what_if.times_high:.1f})."
+            _("In {steel} it would last about {times:.1f} times as long ({low:.1f} to {high:.1f}).").format(
+                steel=a.words, times=a.what_if.times, low=a.what_if.times_low, high=a.what_if.times_high
+            )
         )
     ended = [c for _, c in edge.cycles if not c.open]
     chipped = sum(c.ended_as == "chipped" for c in ended)
     if chipped >= 2 and chipped >= 0.2 * len(ended):
         sentences.append(
-            f"{chipped} of its {len(ended)} intervals ended chipped or broken: that is shock (a misfeed, a slug, "
-            "a thin or badly guided punch), which neither gap nor a harder steel mends."
+            _(
+                "{chipped} of its {ended} intervals ended chipped or broken: that is shock (a misfeed, a slug, "
+                "a thin or badly guided punch), which neither gap nor a harder steel mends."
+            ).format(chipped=chipped, ended=len(ended))
         )
     short = [c.hits for c in ended if c.ended_as == "sharp"]
     if len(ended) >= 5 and len(short) >= SELDOM_DULL * len(ended):
         sentences.append(
-            f"It seldom gets as far as dull: {len(short)} of its {len(ended)} intervals were cut short, half of them "
-            f"at {numbers.hits(statistics.median(short))} hits or sooner. Another edge or the schedule brings the die "
-            "out first."
+            _(
+                "It seldom gets as far as dull: {short} of its {ended} intervals were cut short, half of them "
+                "at {hits} hits or sooner. Another edge or the schedule brings the die out first."
+            ).format(short=len(short), ended=len(ended), hits=numbers.hits(statistics.median(short)))
         )
     return sentences
 
@@ -463,36 +480,48 @@ def reasons(edge: EdgeState, others: Sequence[Alternative]) -> list[str]:
 def _of_the_gap(edge: EdgeState, gaps: Sequence[Alternative]) -> list[str]:
     """The nearest of the gaps that would do it as much good as any."""
     if edge.spec.gap_pct is None:
-        return ["Its gap is not known, so neither is what the gap does to it."]
+        return [_("Its gap is not known, so neither is what the gap does to it.")]
     if not gaps:
         return []
     most = max(a.what_if.times for a in gaps)
     as_good = [a for a in gaps if a.what_if.times >= AS_GOOD * most]
     best = min(as_good, key=lambda a: abs(float(a.asked["gap"]) - edge.spec.gap_pct))
-    change, now = best.what_if, f"Its gap of {edge.spec.gap_pct:.1f} %"
+    change = best.what_if
     if change.times < MATTERS:
-        return [f"{now} is not what shortens its life."]
-    sure = "" if change.times_low > 1 else ", though that is not sure"
-    does = "costs life" if change.times >= COSTS else "could be a little better"
-    return [
-        f"{now} {does}: at {best.asked['gap']} % it would last about {change.times:.1f} times as long "
-        f"(8 in 10: {change.times_low:.1f} to {change.times_high:.1f}){sure}."
-    ]
+        return [_("Its gap of {pct:.1f} % is not what shortens its life.").format(pct=edge.spec.gap_pct)]
+    if change.times >= COSTS:
+        first = _("Its gap of {pct:.1f} % costs life:").format(pct=edge.spec.gap_pct)
+    else:
+        first = _("Its gap of {pct:.1f} % could be a little better:").format(pct=edge.spec.gap_pct)
+    if change.times_low > 1:
+        then = _("at {pct} % it would last about {times:.1f} times as long (8 in 10: {low:.1f} to {high:.1f}).")
+    else:
+        then = _(
+            "at {pct} % it would last about {times:.1f} times as long (8 in 10: {low:.1f} to {high:.1f}), though that "
+            "is not sure."
+        )
+    figures = {"times": change.times, "low": change.times_low, "high": change.times_high}
+    return [f"{first} {then.format(pct=best.asked['gap'], **figures)}"]
 
 
 def _against_expected(edge: EdgeState) -> str:
     times, low, high = edge.times_expected, edge.expected.low_hits, edge.expected.high_hits
     usual = edge.fresh.usual_hits
-    such = f"{numbers.hits(edge.expected.usual_hits)} hits expected of this build"
     if usual < low:
-        return f"Out of line: {such}, and fewer than 1 in 10 last as short as its {numbers.hits(usual)}."
-    if usual > high:
-        return f"Better than most: {such}, and fewer than 1 in 10 last as long as its {numbers.hits(usual)}."
-    if times < 1 / MATTERS:
-        return f"On the short side but normal: {such}, it makes {numbers.hits(usual)}."
-    if times > MATTERS:
-        return f"On the long side: {such}, it makes {numbers.hits(usual)}."
-    return f"It lasts as long as its build should: {such}, it makes {numbers.hits(usual)}."
+        said = _(
+            "Out of line: {such} hits expected of this build, and fewer than 1 in 10 last as short as its {usual}."
+        )
+    elif usual > high:
+        said = _(
+            "Better than most: {such} hits expected of this build, and fewer than 1 in 10 last as long as its {usual}."
+        )
+    elif times < 1 / MATTERS:
+        said = _("On the short side but normal: {such} hits expected of this build, it makes {usual}.")
+    elif times > MATTERS:
+        said = _("On the long side: {such} hits expected of this build, it makes {usual}.")
+    else:
+        said = _("It lasts as long as its build should: {such} hits expected of this build, it makes {usual}.")
+    return said.format(such=numbers.hits(edge.expected.usual_hits), usual=numbers.hits(usual))
 
 
 def gap_guidance(edge: EdgeState) -> list[materials.GapGuidance]:
@@ -517,11 +546,11 @@ class ReadCycle:
 def edge_readings(edge: EdgeState) -> dict[str, list[ReadCycle]]:
     """What was measured of the edge's wear, cycle by cycle, for each quantity that tells of it."""
     by_quantity: dict[str, list[ReadCycle]] = {}
-    for _, cycle in edge.cycles:
+    for _row, cycle in edge.cycles:
         for quantity in samples.QUANTITIES:
             rows = [(at, value) for at, name, value in cycle.readings if name.strip().lower() == quantity]
             if rows:
-                css, _, _ = _said(cycle, None)
+                css = _said(cycle, None)[0]
                 by_quantity.setdefault(quantity, []).append(
                     ReadCycle(css=css, hits=[at for at, _ in rows], values_si=[value for _, value in rows])
                 )
@@ -543,5 +572,6 @@ def rests_on(edge: EdgeState) -> str:
     sentence = f"{first}. {rests.unsure(r.prior_share)}: {r.words}."
     if edge.burr_limit:
         limit = burr_limits.sentence(edge.burr_limit, units.show(edge.burr_limit["um"], "burr_um", edge.system))
-        sentence += f" What is left of it now: {limit[:1].lower()}{limit[1:]} All else here counts to dull."
+        counts = _("What is left of it now: {limit} All else here counts to dull.")
+        sentence += f" {counts.format(limit=limit[:1].lower() + limit[1:])}"
     return sentence

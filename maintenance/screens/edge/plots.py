@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from diestore.drawing import plots
 from diestore.drawing.plots import Ink, blank, round_ticks, svg
 from maintenance.forecasts.curves import Band
 
 MARKS = {"dull": "v", "chipped": "X", "short": "o", "open": "D"}
-HITS = "hits since sharpened"
+HITS = gettext_lazy("hits since sharpened")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,7 +46,7 @@ def still_sharp(
     from matplotlib import rc_context
 
     with rc_context(plots.SETTINGS):
-        figure, axes = blank(x=HITS, y="still sharp, %")
+        figure, axes = blank(x=str(HITS), y=_("still sharp, %"))
         if such is not None:
             axes.fill_between(such.x, 100 * such.low, 100 * such.high, color=Ink.BAND_2.colour, linewidth=0)
             axes.plot(such.x, 100 * such.y, color=Ink.LINE_2.colour)
@@ -69,7 +72,7 @@ def readings(cycles: Sequence[MeasuredCycle], *, title: str, name: str, limit: L
     from matplotlib import rc_context
 
     with rc_context(plots.SETTINGS):
-        figure, axes = blank(height=370, x=HITS, y=name)
+        figure, axes = blank(height=370, x=str(HITS), y=name)
         for one in sorted(cycles, key=lambda c: c.css == "open"):
             now = one.css == "open"
             mark = (Ink.MARK_1 if now else Ink.PAST_OPEN if one.css == "short" else Ink.PAST_MARK).colour
@@ -92,7 +95,7 @@ def wear(
     from matplotlib import rc_context
 
     with rc_context(plots.SETTINGS):
-        figure, axes = blank(height=390, x="hits over its life", y=name)
+        figure, axes = blank(height=390, x=_("hits over its life"), y=name)
         if line is not None:
             axes.fill_between(line.x, line.low, line.high, color=Ink.BAND_1.colour, linewidth=0)
             axes.plot(line.x, line.y, color=Ink.LINE_1.colour)
@@ -103,7 +106,7 @@ def wear(
         axes.set_xlim(left=0)
         late = hits_now > 0.9 * axes.get_xlim()[1]
         axes.annotate(
-            "now", (hits_now, 0.5), xycoords=("data", "axes fraction"), xytext=(-8 if late else 8, 0),
+            _("now"), (hits_now, 0.5), xycoords=("data", "axes fraction"), xytext=(-8 if late else 8, 0),
             textcoords="offset points", ha="right" if late else "left", color=Ink.WORD.colour,
         )  # fmt: skip
         round_ticks(axes.xaxis)

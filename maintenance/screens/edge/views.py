@@ -9,6 +9,7 @@ import numpy as np
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore import units
@@ -125,7 +126,7 @@ def _build_words(edge: edge_page.EdgeState) -> str:
 def _headline(edge: edge_page.EdgeState) -> dict:
     """How long such an edge lasts here, how sure that is, in plain words."""
     if edge.fresh is None:
-        return {"refusal": edge.refusal or "No piece with an edge sits here now, so nothing is forecast of it."}
+        return {"refusal": edge.refusal or _("No piece with an edge sits here now, so nothing is forecast of it.")}
     low, high = edge.fresh.usual_band_hits
     share = edge.position.stroke_share
     return {
@@ -194,7 +195,9 @@ def _plot(edge: edge_page.EdgeState, record: edge_page.OwnRecord):
     such = curves.between_usual(x, (expected.low_hits, expected.usual_hits, expected.high_hits), edge.shape)
     own = curves.between_usual(x, (usual, usual, usual), edge.shape)
     return plots.still_sharp(
-        title=f"Share still sharp by hits since sharpened: {edge.position.code}, and an edge built like it",
+        title=_("Share still sharp by hits since sharpened: {code}, and an edge built like it").format(
+            code=edge.position.code
+        ),
         until=until,
         such=such,
         own=own,
@@ -247,7 +250,7 @@ def _answer(edge: edge_page.EdgeState, form: OtherBuildForm) -> dict | None:
     try:
         change = edge_page.what_if(edge, **asked)
     except SampleRefused as reason:
-        return {"refusal": f"Not enough is known: {reason}."}
+        return {"refusal": _("Not enough is known: {reason}.").format(reason=reason)}
     return {"words": form.words, "before": numbers.hits(change.before.usual_hits), **_what_if(change)}
 
 
@@ -262,7 +265,9 @@ def _readings(edge: edge_page.EdgeState) -> list[dict]:
         limit = None
         if quantity == "burr height" and limit_um is not None:
             value = units.shown_value(limit_um, what, edge.system)
-            limit = plots.Level(value=value, words=f"limit {units.show(limit_um, what, edge.system)}")
+            limit = plots.Level(
+                value=value, words=_("limit {limit}").format(limit=units.show(limit_um, what, edge.system))
+            )
         drawn = [
             plots.MeasuredCycle(hits=c.hits, values=[units.from_si(v, unit) for v in c.values_si], css=c.css)
             for c in cycles
@@ -275,8 +280,10 @@ def _readings(edge: edge_page.EdgeState) -> list[dict]:
                 "cycles": len(cycles),
                 "plot": plots.readings(
                     drawn,
-                    title=f"{quantity} of {edge.position.code} against hits since sharpened",
-                    name=f"{quantity}, {unit}",
+                    title=_("{quantity} of {code} against hits since sharpened").format(
+                        quantity=_(quantity), code=edge.position.code
+                    ),
+                    name=f"{_(quantity)}, {unit}",
                     limit=limit,
                 ),
             }
@@ -293,7 +300,7 @@ def _wear(request: HttpRequest, edge: edge_page.EdgeState) -> list[dict]:
         if bound.is_valid():
             value = bound.cleaned_data["limit"]
             limits[edge.position.pk, asked_of] = part_wear.Limit(
-                value_si=value, words="the limit asked for", source="asked for here"
+                value_si=value, words=_("the limit asked for"), source=_("asked for here")
             )
     wears = part_wear.of_log(edge.log, edge.now.timestamp(), limits=limits, only=edge.position.pk)
     return [
@@ -331,12 +338,12 @@ def _wear_plot(wear: part_wear.Wear, edge: edge_page.EdgeState):
         band = curves.Band(x, shown(line.y), shown(line.low), shown(line.high))
     limit = None
     if wear.limit is not None:
-        words_ = f"limit {part_wear.shown(wear.limit.value_si, wear.quantity, edge.system)}"
+        words_ = _("limit {limit}").format(limit=part_wear.shown(wear.limit.value_si, wear.quantity, edge.system))
         limit = plots.Level(value=float(shown([wear.limit.value_si])[0]), words=words_)
     return plots.wear(
         plots.MeasuredCycle(hits=wear.hits, values=shown(wear.values_si), css="open"),
-        title=f"{wear.quantity} of {wear.code} over its hits, and its limit",
-        name=f"{wear.quantity}, {unit}",
+        title=_("{quantity} of {code} over its hits, and its limit").format(quantity=_(wear.quantity), code=wear.code),
+        name=f"{_(wear.quantity)}, {unit}",
         line=band,
         limit=limit,
         hits_now=wear.hits_now,

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
 from diestore.access import roles
 from diestore.cards.described import Below, Card, Typed
 from diestore.register.models import Die, Output
@@ -12,14 +15,19 @@ def _in_service(rows):
     return rows.exclude(status=Die.Status.RETIRED)
 
 
+def _run_words(run) -> str:
+    day = date_format(run.at, "d M Y")
+    return _("{day}, {die}: {hits:,} hits").format(day=day, die=run.die, hits=run.hits)
+
+
 def doubts(job: Order) -> list[str]:
     makes = Output.objects.filter(part=job.part_id)
     if job.die_id is not None and not makes.filter(variant__die=job.die_id).exists():
-        return [f"{job.die} does not make {job.part}, by the register."]
+        return [_("{die} does not make {part}, by the register.").format(die=job.die, part=job.part)]
     if job.die_id is None and not makes.exists():
-        return [f"No die makes {job.part} yet, so nothing is forecast for this job."]
+        return [_("No die makes {part} yet, so nothing is forecast for this job.").format(part=job.part)]
     if job.part.last_needed is not None and job.due > job.part.last_needed:
-        return [f"It is due after the last day on which {job.part} is needed."]
+        return [_("It is due after the last day on which {part} is needed.").format(part=job.part)]
     return []
 
 
@@ -41,5 +49,5 @@ JOBS = Card(
     out=("Close the job", "Open it again", "{} is closed.", "{} is open again.", "closed"),
     acts=(("Split it", "maintenance:jobs_split"),),
     below=(Below("Runs for it", lambda row: row.runs.filter(struck_at=None).select_related("die").order_by("-at", "pk"),
-                 lambda run: f"{run.at:%d %b %Y}, {run.die}: {run.hits:,} hits"),),
+                 _run_words),),
 )  # fmt: skip

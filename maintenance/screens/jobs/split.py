@@ -6,6 +6,7 @@ import datetime as dt
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from diestore.register import actions
 from diestore.register.models import Die
@@ -18,12 +19,14 @@ def split(*, by, job: Order, parts: int, number: str, due: dt.date, die: Die | N
     with transaction.atomic():
         job = Order.objects.select_for_update().get(pk=job.pk)
         if job.closed_at is not None:
-            raise actions.ChangeRefused(f"{job} is closed. Open it again first.")
+            raise actions.ChangeRefused(_("{job} is closed. Open it again first.").format(job=job))
         left = next((o.parts_left for o in queries.open_orders(plant=job.plant) if o.order_id == job.pk), job.parts)
         if not 0 < parts < job.parts or parts > left:
             most = min(left, job.parts - 1)
             raise actions.ChangeRefused(
-                f"{parts:,} parts cannot go: {job} has {left:,} left to make, and at most {most:,} can go.",
+                _("{parts:,} parts cannot go: {job} has {left:,} left to make, and at most {most:,} can go.").format(
+                    parts=parts, job=job, left=left, most=most
+                ),
                 field="parts",
             )
         other = Order(plant=job.plant, number=number, part=job.part, die=die, parts=parts, due=due)

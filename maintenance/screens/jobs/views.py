@@ -6,6 +6,8 @@ from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 
 from diestore.cards.forms import DayField, Rows
@@ -18,11 +20,16 @@ from .split import split
 
 
 class SplitForm(forms.Form):
-    parts = WholeField(label="Parts that go to the other job")
-    number = forms.CharField(label="Number of the other job", max_length=80)
-    due = DayField(label="Due on")
-    die = Rows(Die.objects.none(), label="Die", required=False, help_text="Empty: whichever makes the part.")
-    reason = forms.CharField(label="Why?", max_length=300)
+    parts = WholeField(label=gettext_lazy("Parts that go to the other job"))
+    number = forms.CharField(label=gettext_lazy("Number of the other job"), max_length=80)
+    due = DayField(label=gettext_lazy("Due on"))
+    die = Rows(
+        Die.objects.none(),
+        label=gettext_lazy("Die"),
+        required=False,
+        help_text=gettext_lazy("Empty: whichever makes the part."),
+    )
+    reason = forms.CharField(label=gettext_lazy("Why?"), max_length=300)
 
     def __init__(self, *args, job, dies, **kwargs) -> None:
         super().__init__(*args, initial={"number": f"{job.number}-2", "due": job.due, "die": job.die_id}, **kwargs)
@@ -34,7 +41,7 @@ class Split(View):
 
     def dispatch(self, request, *args, **kwargs):
         if not JOBS.edits(request.user):
-            raise PermissionDenied("Not allowed: jobs.")
+            raise PermissionDenied(_("Not allowed: jobs."))
         return super().dispatch(request, *args, **kwargs)
 
     def get(self, request, pk: int):
@@ -52,7 +59,8 @@ class Split(View):
             for name, sentence in (refused.errors or {"": str(refused)}).items():
                 form.add_error(name if name in form.fields else None, sentence)
             return self._show(request, job, form, 422)
-        messages.success(request, f"{job} is split: {other.parts:,} parts go to {other}.")
+        said = _("{job} is split: {parts:,} parts go to {other}.")
+        messages.success(request, said.format(job=job, parts=other.parts, other=other))
         return redirect(JOBS.address("card", job.pk))
 
     def _form(self, job, data=None) -> SplitForm:

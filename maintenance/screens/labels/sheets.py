@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from diestore import units
+from diestore.texts import gettext as _
 
 A4 = (210.0, 297.0)
 LETTER = (215.9, 279.4)
@@ -33,9 +34,9 @@ class Sheet:
 
     def name_in(self, system: str) -> str:
         """How it is picked, its labels' size in the units of the person."""
-        paper = "A4" if self.paper == A4 else "letter paper"
         wide, high = (units.show(size, "length_mm", system) for size in (self.width, self.height))
-        return f"{self.labels} on {paper}, {wide} × {high}"
+        said = _("{n} on A4, {wide} × {high}") if self.paper == A4 else _("{n} on letter paper, {wide} × {high}")
+        return said.format(n=self.labels, wide=wide, high=high)
 
     def places(self, n: int, first: int = 1) -> Iterator[tuple[int, float, float]]:
         """For so many labels from a place on the first sheet on: the sheet, and mm from the paper's left and top."""

@@ -9,6 +9,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 
 from diestore.access import plants, roles
@@ -54,25 +57,34 @@ def _of_spare(item, at):
 
 
 def _of_job(job, at):
-    lines = (f"{job.part}", f"{job.parts:,} parts, due {job.due:%d %b %Y}", f"die {job.die}" if job.die else "")
+    day = date_format(job.due, "d M Y")
+    due = _("{parts:,} parts, due {day}").format(parts=job.parts, day=day)
+    lines = (f"{job.part}", due, _("die {code}").format(code=job.die) if job.die else "")
     return pdf.Label(at + reverse("maintenance:jobs_card", args=[job.pk]), job.number, lines)
 
 
 KINDS = {
-    "dies": Kind("Dies", WHO, _dies, _of_die),
-    "spares": Kind("Spares, for their places on the shelf", (roles.SEE_SPARES,), _spares, _of_spare),
-    "jobs": Kind("Jobs", (roles.SEE_COST, roles.EDIT_REGISTER), _jobs, _of_job),
+    "dies": Kind(gettext_lazy("Dies"), WHO, _dies, _of_die),
+    "spares": Kind(gettext_lazy("Spares, for their places on the shelf"), (roles.SEE_SPARES,), _spares, _of_spare),
+    "jobs": Kind(gettext_lazy("Jobs"), (roles.SEE_COST, roles.EDIT_REGISTER), _jobs, _of_job),
 }
 
 
 class LabelForm(forms.Form):
     picked = forms.MultipleChoiceField(
-        label="Which", required=False, widget=Ticks, help_text="None ticked: all of them."
+        label=gettext_lazy("Which"), required=False, widget=Ticks, help_text=gettext_lazy("None ticked: all of them.")
     )
-    sheet = forms.ChoiceField(label="Sheet", choices=[(s.key, s.key) for s in SHEETS.values()], widget=Opens)
-    first = WholeField(label="First label still on the sheet", help_text="Counted along the rows. A new sheet: 1.")
+    sheet = forms.ChoiceField(
+        label=gettext_lazy("Sheet"), choices=[(s.key, s.key) for s in SHEETS.values()], widget=Opens
+    )
+    first = WholeField(
+        label=gettext_lazy("First label still on the sheet"),
+        help_text=gettext_lazy("Counted along the rows. A new sheet: 1."),
+    )
     address = forms.CharField(
-        label="Address in the codes", max_length=120, help_text="Under which phones reach the pages."
+        label=gettext_lazy("Address in the codes"),
+        max_length=120,
+        help_text=gettext_lazy("Under which phones reach the pages."),
     )
 
     def __init__(self, *args, rows, system: str, **kwargs) -> None:
@@ -88,14 +100,14 @@ class LabelForm(forms.Form):
         except ValueError:
             fits = False
         if not fits or parts.query or parts.fragment or not address.isascii() or " " in address:
-            raise ValidationError("Type it as a browser shows it, such as https://dies.example.com")
+            raise ValidationError(_("Type it as a browser shows it, such as https://dies.example.com"))
         return address
 
     def clean(self) -> dict:
         cleaned = super().clean()
         sheet, first = SHEETS.get(cleaned.get("sheet", "")), cleaned.get("first")
         if sheet and first is not None and not 1 <= first <= sheet.labels:
-            self.add_error("first", f"This sheet has {sheet.labels} labels. Type a number from 1 to {sheet.labels}.")
+            self.add_error("first", _("This sheet has {n} labels. Type a number from 1 to {n}.").format(n=sheet.labels))
         return cleaned
 
 
@@ -104,7 +116,7 @@ class Labels(View):
 
     def dispatch(self, request, *args, **kwargs):
         if not any(request.user.has_perm(right) for right in WHO):
-            raise PermissionDenied("Labels are printed by the toolroom and the buyer.")
+            raise PermissionDenied(_("Labels are printed by the toolroom and the buyer."))
         self.kinds = {key: kind for key, kind in KINDS.items() if any(map(request.user.has_perm, kind.may))}
         asked = request.GET.get("of", "dies")
         self.key = asked if asked in self.kinds else next(iter(self.kinds))
@@ -127,9 +139,11 @@ class Labels(View):
         kind = self.kinds[self.key]
         labels = [kind.label(row, told["address"]) for row in rows if str(row.pk) in picked]
         if not labels:
-            form.add_error("picked", "There is nothing to print yet.")
+            form.add_error("picked", _("There is nothing to print yet."))
             return self._show(request, form, 422)
-        made = pdf.sheets(labels, SHEETS[told["sheet"]], first=told["first"], title=f"Labels: {kind.title}")
+        made = pdf.sheets(
+            labels, SHEETS[told["sheet"]], first=told["first"], title=_("Labels: {kind}").format(kind=kind.title)
+        )
         return HttpResponse(
             made, content_type="application/pdf", headers={"Content-Disposition": 'inline; filename="labels.pdf"'}
         )

@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 
 from diestore.access import plants, roles
@@ -17,23 +19,29 @@ from maintenance.log import changes, moves
 
 class MoveForm(forms.Form):
     to = forms.ModelChoiceField(
-        label="To which plant?",
+        label=gettext_lazy("To which plant?"),
         queryset=Plant.objects.none(),
         empty_label=None,
-        error_messages={"required": "Pick a plant.", "invalid_choice": "Pick a plant of the list."},
+        error_messages={
+            "required": gettext_lazy("Pick a plant."),
+            "invalid_choice": gettext_lazy("Pick a plant of the list."),
+        },
     )
     press = forms.ModelChoiceField(
-        label="On which press does it run there?",
+        label=gettext_lazy("On which press does it run there?"),
         queryset=Press.objects.none(),
         required=False,
-        empty_label="not known yet",
-        error_messages={"invalid_choice": "Pick a press of the list."},
+        empty_label=gettext_lazy("not known yet"),
+        error_messages={"invalid_choice": gettext_lazy("Pick a press of the list.")},
     )
     reason = forms.CharField(
-        label="Why?",
+        label=gettext_lazy("Why?"),
         max_length=300,
-        widget=forms.TextInput({"placeholder": "the job goes there, the press here is full ..."}),
-        error_messages={"required": "Say why it is moved.", "max_length": "Say it in 300 letters at most."},
+        widget=forms.TextInput({"placeholder": gettext_lazy("the job goes there, the press here is full ...")}),
+        error_messages={
+            "required": gettext_lazy("Say why it is moved."),
+            "max_length": gettext_lazy("Say it in 300 letters at most."),
+        },
     )
 
     def __init__(self, data=None, *, die: Die, user) -> None:
@@ -68,8 +76,9 @@ class Move(PermissionRequiredMixin, View):
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, die, form, status=422)
         if outcome.behind:
-            messages.warning(request, "It is moved, but its forecast could not be made anew.")
-        messages.success(request, f"{die} stands in {c['to']} now. Its open jobs and the pieces in it went along.")
+            messages.warning(request, _("It is moved, but its forecast could not be made anew."))
+        moved = _("{die} stands in {plant} now. Its open jobs and the pieces in it went along.")
+        messages.success(request, moved.format(die=die, plant=c["to"]))
         return redirect("diestore:die", pk=die.pk)
 
     def _die(self, request: HttpRequest, pk: int) -> Die:

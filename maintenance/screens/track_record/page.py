@@ -9,7 +9,10 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.formats import date_format
 from django.utils.html import format_html
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext
 
 from diestore.drawing import paths
 from diestore.drawing.scales import Even
@@ -50,18 +53,24 @@ class WrongCall:
 
 
 class WrongTable(tables.Table):
-    odds = Column(verbose_name="Odds of being this far out", note="so far, had it been right", order_by=("odds", "pk"))
-    code = Column(verbose_name="Die", order_by=("code", "origin", "pk"))
-    origin = Column(verbose_name="Forecast of", order_by=("origin", "pk"))
-    said = Column(verbose_name="8 in 10 between", attrs=RIGHT, accessor="low", order_by=("low", "pk"))
-    came = Column(verbose_name="What happened", accessor="hits", order_by=("hits", "pk"))
-    way = Column(verbose_name="Early or late", order_by=("way", "pk"))
-    rests_on = Column(verbose_name="It rested on", order_by=("rests_on", "pk"), attrs={"td": {"class": "small"}})
+    odds = Column(
+        verbose_name=gettext_lazy("Odds of being this far out"),
+        note=gettext_lazy("so far, had it been right"),
+        order_by=("odds", "pk"),
+    )
+    code = Column(verbose_name=gettext_lazy("Die"), order_by=("code", "origin", "pk"))
+    origin = Column(verbose_name=gettext_lazy("Forecast of"), order_by=("origin", "pk"))
+    said = Column(verbose_name=gettext_lazy("8 in 10 between"), attrs=RIGHT, accessor="low", order_by=("low", "pk"))
+    came = Column(verbose_name=gettext_lazy("What happened"), accessor="hits", order_by=("hits", "pk"))
+    way = Column(verbose_name=gettext_lazy("Early or late"), order_by=("way", "pk"))
+    rests_on = Column(
+        verbose_name=gettext_lazy("It rested on"), order_by=("rests_on", "pk"), attrs={"td": {"class": "small"}}
+    )
 
     class Meta:
         order_by = ("odds",)
         sequence = ("code", "origin", "said", "came", "way", "odds", "rests_on")
-        empty_text = "No forecast was wrong: each fell within its 8 in 10."
+        empty_text = gettext_lazy("No forecast was wrong: each fell within its 8 in 10.")
 
     def render_code(self, value, record):
         return format_html('<a class="nowrap" href="{}">{}</a>', reverse("diestore:die", args=[record.die_pk]), value)
@@ -70,10 +79,13 @@ class WrongTable(tables.Table):
         return format_html('<span class="nowrap">{}</span>', day(value))
 
     def render_said(self, record):
-        return f"{numbers.hits(record.low)} and {numbers.hits(record.high)}"
+        return _("{low} and {high}").format(low=numbers.hits(record.low), high=numbers.hits(record.high))
 
     def render_came(self, record):
         return record.came
+
+    def render_way(self, value):
+        return pgettext("of an end", "early") if value == EARLY else pgettext("of an end", "late")
 
     def render_odds(self, value):
         return wording_odds.chance(value)
@@ -103,15 +115,18 @@ def came(call: dict) -> str:
     """What came, in words: further hits, and the edge."""
     low, high = numbers.hits(call["came_low"]), numbers.hits(call["came_high"])
     if call["came_as"] == "sharp":
-        how = "still runs" if call["running"] else f"{call['position']} was ground still sharp"
-        return f"{high} hits, and {how}"
+        said = (
+            _("{high} hits, and still runs") if call["running"] else _("{high} hits, and {code} was ground still sharp")
+        )
+        return said.format(high=high, code=call["position"])
+    how = _(call["came_as"])
     if call["came_low"] <= 0:
-        return f"{call['position']} {call['came_as']} within {high} hits"
-    return f"{call['position']} {call['came_as']} between {low} and {high} hits"
+        return _("{code} {how} within {high} hits").format(code=call["position"], how=how, high=high)
+    return _("{code} {how} between {low} and {high} hits").format(code=call["position"], how=how, low=low, high=high)
 
 
 def day(moment: dt.datetime) -> str:
-    return f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
+    return date_format(timezone.localtime(moment), "j M Y")
 
 
 def shown(row: PastForecasts) -> dict:
@@ -156,7 +171,7 @@ def shown(row: PastForecasts) -> dict:
 def _chance(c: dict) -> dict:
     """A class of orders by the chance that was told. `held`: of 100, with those stopped before counted as they ran."""
     return {
-        "said": f"{100 * c['low']:.0f} to {100 * c['high']:.0f} %",
+        "said": _("{low:.0f} to {high:.0f} %").format(low=100 * c["low"], high=100 * c["high"]),
         "middle": f"{100 * c['said']:.0f} %",
         "statements": c["statements"],
         "finished": f"{c['finished']:g}",
@@ -178,7 +193,9 @@ def drawing(s: dict) -> dict:
             "y": round(up.at(went), 1),
             "low": round(up.at(went - NINE_IN_TEN * se), 1),
             "high": round(up.at(went + NINE_IN_TEN * se), 1),
-            "title": f"forecast: {100 * mark:.0f} in 100; dull or chipped: {100 * went:.0f} in 100",
+            "title": _("forecast: {said:.0f} in 100; dull or chipped: {went:.0f} in 100").format(
+                said=100 * mark, went=100 * went
+            ),
         }
         for mark, went, se in zip(s["marks"], s["went"], s["went_se"], strict=True)
         if went is not None

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from diestore.drawing.scales import Ratio, Tick, short
+from diestore.texts import gettext as _
 
 WIDTH, LEFT, RIGHT, TOP, FOOT, BELOW = 1_120.0, 64.0, 8.0, 26.0, 300.0, 44.0
 ROOM = 1.25  # above the highest and under the lowest, as a ratio
@@ -68,8 +69,9 @@ def laid_out(ranges: Sequence[dict], day) -> Strip | None:
 
 def _bar(row: dict, x: float, up: Ratio, said_on: str) -> Bar:
     came = middle(*row["came"])
-    ended = "dull or chipped" if row["went"] else "ground sharp or still running"
-    held = "missed" if row["missed"] else "held"
+    ended = _("dull or chipped") if row["went"] else _("ground sharp or still running")
+    held = _("missed") if row["missed"] else _("held")
+    words = _("{code}, {day}: {low:,} to {high:,} hits; {ended} at about {came:,.0f}: {held}")
     return Bar(
         x=round(x, 1),
         top=round(up.at(row["high"]), 1),
@@ -77,6 +79,8 @@ def _bar(row: dict, x: float, up: Ratio, said_on: str) -> Bar:
         dot=round(up.at(came), 1),
         went=row["went"],
         missed=bool(row["missed"]),
-        words=f"{row['code']}, {said_on}: {row['low']:,} to {row['high']:,} hits; {ended} at about {came:,.0f}: {held}",
+        words=words.format(
+            code=row["code"], day=said_on, low=row["low"], high=row["high"], ended=ended, came=came, held=held
+        ),
         name=row["code"],
     )
