@@ -30,6 +30,7 @@ from diestore.handbook.cutting import BREAKS_AT, STRIP_AREA_MPA, WORKING_SHARE, 
 from diestore.handbook.gas_springs import GasSpring
 from diestore.handbook.sources import SCHULER, Span
 from diestore.handbook.springs import FittedSpring
+from diestore.texts import gettext as _
 
 STRIP_SHARE = Span(low=0.03, high=0.20, source=f"{SCHULER}, shear cutting: 3 to 5 % of wide cuts, 10 to 20 % of narrow")
 NEAR = 1e-9  # of a limit: a figure in inches and back
@@ -241,9 +242,9 @@ def set_up_sheet(
     """
     force, why = None, ""
     if strip is None:
-        why = "Nothing says how strong its stock is, so no force is computed."
+        why = _("Nothing says how strong its stock is, so no force is computed.")
     elif not cuts:
-        why = "No cut of it is entered, so no force is computed."
+        why = _("No cut of it is entered, so no force is computed.")
     else:
         force = cutting_force(die, strip, cuts, depths_mm=depths_mm)
     stripping = None

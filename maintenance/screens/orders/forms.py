@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from diestore.cards.forms import AmountField, DayField
 from diestore.frame.fields import MomentField, Opens, Picks, WholeField, choices, minute
@@ -33,26 +35,29 @@ class DraftForm(forms.Form):
     """A draft: with whom, by when, and each line's pieces and price."""
 
     supplier = forms.ModelChoiceField(
-        Party.objects.none(), label="Supplier", required=False, widget=Opens, empty_label="pick one",
-        error_messages={"invalid_choice": "Pick a supplier of the list."},
+        Party.objects.none(), label=gettext_lazy("Supplier"), required=False, widget=Opens,
+        empty_label=gettext_lazy("pick one"),
+        error_messages={"invalid_choice": gettext_lazy("Pick a supplier of the list.")},
     )  # fmt: skip
     currency = forms.CharField(
-        label="Currency", max_length=3,
-        error_messages={"required": "Name the currency.", "max_length": "Three letters."},
+        label=gettext_lazy("Currency"), max_length=3,
+        error_messages={"required": gettext_lazy("Name the currency."), "max_length": gettext_lazy("Three letters.")},
         widget=forms.TextInput({"autocomplete": "off", "size": "4"}),
     )  # fmt: skip
-    wanted_on = DayField(label="Wanted by", required=False)
+    wanted_on = DayField(label=gettext_lazy("Wanted by"), required=False)
     note = forms.CharField(
-        label="Note on the order", max_length=500, required=False,
-        error_messages={"max_length": "Say it in 500 letters."}, widget=forms.TextInput({"autocomplete": "off"}),
+        label=gettext_lazy("Note on the order"), max_length=500, required=False,
+        error_messages={"max_length": gettext_lazy("Say it in 500 letters.")},
+        widget=forms.TextInput({"autocomplete": "off"}),
     )  # fmt: skip
     more = forms.CharField(
-        label="One more spare", max_length=101, required=False,
-        error_messages={"max_length": "There is no spare with so long a code."},
-        widget=forms.TextInput({"autocomplete": "off", "list": "spares-offered", "placeholder": "its code"}),
+        label=gettext_lazy("One more spare"), max_length=101, required=False,
+        error_messages={"max_length": gettext_lazy("There is no spare with so long a code.")},
+        widget=forms.TextInput({"autocomplete": "off", "list": "spares-offered",
+                                "placeholder": gettext_lazy("its code")}),
     )  # fmt: skip
-    more_pieces = WholeField(label="Pieces of it", required=False)
-    odd_lots = forms.BooleanField(label="Order these pieces all the same", required=False)
+    more_pieces = WholeField(label=gettext_lazy("Pieces of it"), required=False)
+    odd_lots = forms.BooleanField(label=gettext_lazy("Order these pieces all the same"), required=False)
     seen = forms.IntegerField(min_value=0, max_value=2_000_000_000, widget=forms.HiddenInput, required=False)
 
     def __init__(self, data=None, *, row: OrderRow) -> None:
@@ -67,10 +72,10 @@ class DraftForm(forms.Form):
         for one in row.lines:
             line = one.line
             self.fields[f"pieces-{line.pk}"] = _named(
-                WholeField(initial=line.quantity, required=False), f"Pieces of {line.item}"
+                WholeField(initial=line.quantity, required=False), _("Pieces of {item}").format(item=line.item)
             )
             self.fields[f"price-{line.pk}"] = _named(
-                AmountField(initial=line.unit_price, required=False), f"Price of one {line.item}"
+                AmountField(initial=line.unit_price, required=False), _("Price of one {item}").format(item=line.item)
             )
 
     @property
@@ -87,7 +92,8 @@ class DraftForm(forms.Form):
         if code:
             cleaned["item"] = _item_called(code)
             if cleaned["item"] is None:
-                self.add_error("more", f"There is no spare “{code}”. Type its code as the catalogue has it.")
+                said = _("There is no spare “{code}”. Type its code as the catalogue has it.").format(code=code)
+                self.add_error("more", said)
         return cleaned
 
     def save(self, by: purchases.Actor) -> PurchaseOrder:
@@ -132,10 +138,15 @@ class ConfirmForm(forms.Form):
     """What the supplier wrote back: his number, one day for all or one a line, prices."""
 
     their_number = forms.CharField(
-        label="The supplier's number", max_length=60, required=False,
-        error_messages={"max_length": "Say it in 60 letters."}, widget=forms.TextInput({"autocomplete": "off"}),
+        label=gettext_lazy("The supplier's number"), max_length=60, required=False,
+        error_messages={"max_length": gettext_lazy("Say it in 60 letters.")},
+        widget=forms.TextInput({"autocomplete": "off"}),
     )  # fmt: skip
-    day = DayField(label="Promised for all lines", required=False, help_text="Or a day for each line below.")
+    day = DayField(
+        label=gettext_lazy("Promised for all lines"),
+        required=False,
+        help_text=gettext_lazy("Or a day for each line below."),
+    )
 
     def __init__(self, data=None, *, row: OrderRow) -> None:
         self.row = row
@@ -144,10 +155,10 @@ class ConfirmForm(forms.Form):
         for one in self.open:
             line = one.line
             self.fields[f"day-{line.pk}"] = _named(
-                DayField(initial=line.promised_on, required=False), f"Promised day of {line.item}"
+                DayField(initial=line.promised_on, required=False), _("Promised day of {item}").format(item=line.item)
             )
             self.fields[f"price-{line.pk}"] = _named(
-                AmountField(initial=line.unit_price, required=False), f"Price of one {line.item}"
+                AmountField(initial=line.unit_price, required=False), _("Price of one {item}").format(item=line.item)
             )
 
     @property
@@ -166,8 +177,9 @@ class ConfirmForm(forms.Form):
 
 class ReasonForm(forms.Form):
     reason = forms.CharField(
-        label="Why is it cancelled?", max_length=300,
-        error_messages={"required": "Say why it is cancelled.", "max_length": "Say it in 300 letters."},
+        label=gettext_lazy("Why is it cancelled?"), max_length=300,
+        error_messages={"required": gettext_lazy("Say why it is cancelled."),
+                        "max_length": gettext_lazy("Say it in 300 letters.")},
         widget=forms.TextInput({"autocomplete": "off"}),
     )  # fmt: skip
 
@@ -175,22 +187,23 @@ class ReasonForm(forms.Form):
 class TakeInForm(forms.Form):
     """What came: a number a line, or all of it with one tap. Where it is more or fewer than ordered, it asks."""
 
-    at = MomentField(label="When did it come?")
+    at = MomentField(label=gettext_lazy("When did it come?"))
     note = forms.CharField(
-        label="Delivery note or remark", max_length=500, required=False,
-        error_messages={"max_length": "Say it in 500 letters."}, widget=forms.TextInput({"autocomplete": "off"}),
+        label=gettext_lazy("Delivery note or remark"), max_length=500, required=False,
+        error_messages={"max_length": gettext_lazy("Say it in 500 letters.")},
+        widget=forms.TextInput({"autocomplete": "off"}),
     )  # fmt: skip
     key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
     def __init__(self, data=None, *, row: OrderRow) -> None:
         self.row = row
         super().__init__(data, initial={"at": minute(timezone.localtime()), "key": fresh_key()})
-        self.fields["at"].error_messages["required"] = "Enter the date and the time."
+        self.fields["at"].error_messages["required"] = _("Enter the date and the time.")
         for one in row.lines:
             line = one.line
             place = f"{one.open:,}" if one.open else "0"
             self.fields[f"came-{line.pk}"] = _named(
-                WholeField(required=False, placeholder=place), f"How many of {line.item} came"
+                WholeField(required=False, placeholder=place), _("How many of {item} came").format(item=line.item)
             )
             self.fields[f"answer-{line.pk}"] = forms.ChoiceField(
                 required=False, choices=choices([("", "")]), widget=Picks

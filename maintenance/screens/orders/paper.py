@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext, pgettext
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
@@ -68,7 +71,7 @@ class OrderOnPaper:
 def read(row: OrderRow, *, shop_name: str) -> OrderOnPaper:
     order = row.order
     at = order.placed_at or order.opened_at
-    mark = {DRAFT: "draft, not ordered yet", CANCELLED: "cancelled"}.get(row.state, "")
+    mark = {DRAFT: gettext_noop("draft, not ordered yet"), CANCELLED: gettext_noop("cancelled")}.get(row.state, "")
     return OrderOnPaper(
         shop=shop_name, plant=str(order.plant), number=order.number, their_number=order.their_number,
         supplier=str(order.supplier) if order.supplier else "", day=timezone.localdate(at), mark=mark,
@@ -95,12 +98,17 @@ def what(item: Item) -> str:
 
 
 def day_words(day: dt.date | None) -> str:
+    """As the spreadsheet has it, in English."""
     return "" if day is None else f"{day.day} {day:%b %Y}"
 
 
+def _day(day: dt.date | None) -> str:
+    return "" if day is None else date_format(day, "j M Y")
+
+
 # Heading, its left edge, and whether figures stand at its right end.
-_COLUMNS = (("", 0.0, False), ("Spare", 8.0, False), ("Pieces", 124.0, True), ("Price of one", 150.0, True),
-            ("Sum", ROOM, True))  # fmt: skip
+_COLUMNS = (("", 0.0, False), (gettext_noop("Spare"), 8.0, False), (gettext_noop("Pieces"), 124.0, True),
+            (gettext_noop("Price of one"), 150.0, True), (gettext_noop("Sum"), ROOM, True))  # fmt: skip
 
 
 class _Page(paper.Page):
@@ -118,7 +126,7 @@ class _Page(paper.Page):
             return
         self.foot()
         self.turn()
-        self.text(0, f"Order {self.told.number}, continued", size=11, bold=True, room=ROOM)
+        self.text(0, _("Order {number}, continued").format(number=self.told.number), size=11, bold=True, room=ROOM)
         self.y -= 4
         if with_table:
             table_head(self)
@@ -128,14 +136,14 @@ class _Page(paper.Page):
         self.canvas.drawString(
             EDGE * mm, 9 * mm, paper.cut(f"{self.told.shop} · {self.told.number}", PLAIN, 7, ROOM - 30)
         )
-        self.canvas.drawRightString((WIDE - EDGE) * mm, 9 * mm, f"page {self.number}")
+        self.canvas.drawRightString((WIDE - EDGE) * mm, 9 * mm, _("page {page}").format(page=self.number))
 
 
 def pdf(told: OrderOnPaper) -> bytes:
     paper.fonts()
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(WIDE * mm, HIGH * mm), invariant=True)
-    canvas.setTitle(f"Order {told.number}")
+    canvas.setTitle(_("Order {number}").format(number=told.number))
     page = _Page(canvas, told)
     _head(page)
     table_head(page)
@@ -152,21 +160,21 @@ def _head(page: _Page) -> None:
     told = page.told
     page.y -= 6
     page.text(0, told.shop, size=13, bold=True, room=ROOM * 0.6)
-    page.text(ROOM, "Order", size=13, right=True)
+    page.text(ROOM, _("Order"), size=13, right=True)
     page.y -= 5.5
     if told.plant != told.shop:
         page.text(0, told.plant, size=9, room=ROOM * 0.6)
     page.text(ROOM, told.number, size=16, bold=True, right=True)
     if told.mark:
         page.y -= 6.5
-        page.text(ROOM, told.mark.upper(), size=10, bold=True, right=True)
+        page.text(ROOM, _(told.mark).upper(), size=10, bold=True, right=True)
     page.y -= 9
-    page.text(0, "To", size=8)
+    page.text(0, pgettext("of an order", "To"), size=8)
     page.y -= 5
-    page.text(0, told.supplier or "no supplier named yet", size=12, bold=True, room=ROOM * 0.6)
+    page.text(0, told.supplier or _("no supplier named yet"), size=12, bold=True, room=ROOM * 0.6)
     page.y -= 8
-    facts = [("Date", day_words(told.day)), ("Wanted by", day_words(told.wanted_on)),
-             ("Currency", told.currency), ("Your number", told.their_number)]  # fmt: skip
+    facts = [(_("Date"), _day(told.day)), (_("Wanted by"), _day(told.wanted_on)),
+             (_("Currency"), told.currency), (_("Your number"), told.their_number)]  # fmt: skip
     x = 0.0
     for name, value in facts:
         if not value:
@@ -182,7 +190,7 @@ def _head(page: _Page) -> None:
 def table_head(page: _Page) -> None:
     page.y -= 4
     for name, x, right in _COLUMNS:
-        page.text(x, name, size=7.5, right=right)
+        page.text(x, _(name) if name else "", size=7.5, right=right)
     page.y -= 1.6
     page.rule(width=0.8)
 
@@ -192,12 +200,12 @@ def _line(page: _Page, line: LineOnPaper) -> None:
     codes = paper.wrapped(line.code, 10, room, BOLD)
     words = paper.wrapped(line.what, 8, room)
     if line.promised_on is not None:
-        words.append(f"promised for {day_words(line.promised_on)}")
+        words.append(_("promised for {day}").format(day=_day(line.promised_on)))
     page.need(3.2 + 4.6 * len(codes) + 3.8 * len(words))
     page.y -= 5.2
     page.text(0, str(line.number), size=9)
     page.text(124, f"{line.pieces:,}", size=10, bold=True, right=True)
-    page.text(150, price_words(line.price) or "to be agreed", size=9, right=True)
+    page.text(150, price_words(line.price) or _("to be agreed"), size=9, right=True)
     page.text(ROOM, price_words(line.sum), size=9, right=True)
     for n, code in enumerate(codes):
         page.y -= 4.6 if n else 0
@@ -213,18 +221,20 @@ def _total(page: _Page) -> None:
     told = page.told
     if not told.lines:
         page.y -= 6
-        page.text(0, "No line yet.")
+        page.text(0, _("No line yet."))
         return
     page.need(12)
     page.y -= 6.5
-    lines = f"{len(told.lines)} {'line' if len(told.lines) == 1 else 'lines'}"
-    page.text(0, f"{lines}, {sum(line.pieces for line in told.lines):,} pieces", size=9)
+    n, pieces = len(told.lines), sum(line.pieces for line in told.lines)
+    lines = ngettext("{n} line, {pieces:,} pieces", "{n} lines, {pieces:,} pieces", n)
+    page.text(0, lines.format(n=n, pieces=pieces), size=9)
     if told.total is not None:
         page.text(ROOM, f"{price_words(told.total)} {told.currency}", size=12, bold=True, right=True)
     if told.unpriced and told.total is not None:
         page.y -= 4.4
-        words = f"without {told.unpriced} {'line' if told.unpriced == 1 else 'lines'} whose price is to be agreed"
-        page.text(ROOM, words, size=8, right=True)
+        words = ngettext("without {n} line whose price is to be agreed",
+                         "without {n} lines whose price is to be agreed", told.unpriced)  # fmt: skip
+        page.text(ROOM, words.format(n=told.unpriced), size=8, right=True)
     page.y -= 3
 
 

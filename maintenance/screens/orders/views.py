@@ -12,6 +12,8 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 from django.views import View
 from django.views.decorators.http import require_safe
 
@@ -49,7 +51,7 @@ def _actor(request: HttpRequest, plant: int) -> write.Actor:
 
 def _needs(request: HttpRequest, permission: str, what: str) -> None:
     if not request.user.has_perm(permission):
-        raise PermissionDenied(f"Not allowed: {what}.")
+        raise PermissionDenied(_("Not allowed: {what}.").format(what=_(what)))
 
 
 class Orders(PermissionRequiredMixin, View):
@@ -70,9 +72,9 @@ class Orders(PermissionRequiredMixin, View):
             coming = sorted((told[o.pk] for o in waited), key=lambda r: (-r.days_late, r.due_on or far, r.pk))
             late = [row for row in coming if row.days_late]
             groups = [
-                ("late", "Late", late),
-                ("drafts", "Drafts, not placed yet", [told[o.pk] for o in drafts]),
-                ("coming", "On order", [row for row in coming if not row.days_late]),
+                ("late", _("Late"), late),
+                ("drafts", _("Drafts, not placed yet"), [told[o.pk] for o in drafts]),
+                ("coming", _("On order"), [row for row in coming if not row.days_late]),
             ]
             past.object_list = [told[o.pk] for o in past]
         shown = {
@@ -85,17 +87,18 @@ class Orders(PermissionRequiredMixin, View):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """One tap: the supplier was asked."""
-        _needs(request, roles.ORDER_SPARES, "orders")
+        _needs(request, roles.ORDER_SPARES, gettext_noop("orders"))
         order = _orders(request).filter(pk=row_key(request.POST.get("asked"))).first()
         if order is None:
-            messages.warning(request, "Tap one of the orders on the list.")
+            messages.warning(request, _("Tap one of the orders on the list."))
             return redirect("maintenance:purchases")
         try:
             purchases.chase(by=_actor(request, order.plant_id), order=order)
         except EntryRefused as refused:
             messages.warning(request, str(refused))
         else:
-            messages.success(request, f"{order}: asked {order.supplier} today.")
+            said = _("{order}: asked {supplier} today.").format(order=order, supplier=order.supplier)
+            messages.success(request, said)
         back = request.POST.get("back", "")
         query = f"?plant={order.plant_id}" if len(plants.all_seen(request.user)) > 1 else ""
         name = {"spares": "reports:spares", "order": ""}.get(back, "maintenance:purchases")
@@ -113,7 +116,7 @@ class New(PermissionRequiredMixin, View):
         picked = plants.picked(request)
         query = f"?{picked.query}" if picked.query else ""
         if picked.plant is None:
-            messages.warning(request, "There is no plant yet that could order anything.")
+            messages.warning(request, _("There is no plant yet that could order anything."))
             return redirect("maintenance:purchases")
         try:
             told = purchases.draft(
@@ -131,13 +134,16 @@ class New(PermissionRequiredMixin, View):
 
 def _say_drafted(request: HttpRequest, told: purchases.Drafted) -> None:
     if told.orders:
-        lines = f"{told.added} {'line is' if told.added == 1 else 'lines are'}"
-        where = ", ".join(f"{order} ({order.supplier or 'no supplier yet'})" for order in told.orders[:6])
-        messages.success(request, f"{lines} in {'a draft' if len(told.orders) == 1 else 'drafts'}: {where}. "
-                                  "Nothing is ordered before it is placed.")  # fmt: skip
+        where = ", ".join(f"{order} ({order.supplier or _('no supplier yet')})" for order in told.orders[:6])
+        if len(told.orders) == 1:
+            said = ngettext("{n} line is in a draft: {where}.", "{n} lines are in a draft: {where}.", told.added)
+        else:
+            said = ngettext("{n} line is in drafts: {where}.", "{n} lines are in drafts: {where}.", told.added)
+        placed = _("Nothing is ordered before it is placed.")
+        messages.success(request, f"{said.format(n=told.added, where=where)} {placed}")
     if told.there:
-        what = ", ".join(f"{item} in {order}" for item, order in told.there[:6])
-        messages.info(request, f"Stands in a draft already and was not put in twice: {what}.")
+        what = ", ".join(_("{item} in {order}").format(item=item, order=order) for item, order in told.there[:6])
+        messages.info(request, _("Stands in a draft already and was not put in twice: {what}.").format(what=what))
 
 
 class OneOrder(PermissionRequiredMixin, View):
@@ -150,12 +156,12 @@ class OneOrder(PermissionRequiredMixin, View):
         return self._show(request, purchase_reads.row_of(_order(request, pk)))
 
     def post(self, request: HttpRequest, pk: int) -> HttpResponse:
-        _needs(request, roles.ORDER_SPARES, "orders")
+        _needs(request, roles.ORDER_SPARES, gettext_noop("orders"))
         row = purchase_reads.row_of(_order(request, pk))
         by, act = _actor(request, row.order.plant_id), request.POST.get("act", "")
         forms = {"save": DraftForm, "place": DraftForm, "confirm": ConfirmForm, "cancel": ReasonForm}
         if act not in forms:
-            messages.warning(request, "Tap one of the buttons.")
+            messages.warning(request, _("Tap one of the buttons."))
             return redirect("maintenance:purchase", pk=row.pk)
         form = forms[act](request.POST) if act == "cancel" else forms[act](request.POST, row=row)
         if not form.is_valid():
@@ -175,15 +181,17 @@ class OneOrder(PermissionRequiredMixin, View):
         order = row.order
         if act == "cancel":
             purchases.cancel(by=by, order=order, reason=form.cleaned_data["reason"])
-            return f"{order} is cancelled."
+            return _("{order} is cancelled.").format(order=order)
         if act == "confirm":
             form.save(by)
-            return f"{order}: what {order.supplier} confirmed is saved."
+            said = _("{order}: what {supplier} confirmed is saved.")
+            return said.format(order=order, supplier=order.supplier)
         saved = form.save(by)
         if act == "save":
-            return f"{order} is saved. It is a draft until it is placed."
+            return _("{order} is saved. It is a draft until it is placed.").format(order=order)
         purchases.place(by=by, order=saved, seen=None, odd_lots=form.cleaned_data["odd_lots"])
-        return f"{order} is placed. Its lines are on order; send the order as PDF or as a spreadsheet."
+        said = _("{order} is placed. Its lines are on order; send the order as PDF or as a spreadsheet.")
+        return said.format(order=order)
 
     def _show(self, request, row: purchase_reads.OrderRow, amiss: dict | None = None, *, status: int = 200):
         amiss, order = amiss or {}, row.order
@@ -217,7 +225,8 @@ class TakeIn(PermissionRequiredMixin, View):
     def get(self, request: HttpRequest, pk: int) -> HttpResponse:
         row = purchase_reads.row_of(_order(request, pk))
         if row.order.placed_at is None or row.order.cancelled_at is not None:
-            messages.warning(request, f"{row.order} is {row.state}: nothing of it can come.")
+            said = _("{order} is {state}: nothing of it can come.")
+            messages.warning(request, said.format(order=row.order, state=_(row.state)))
             return redirect("maintenance:purchase", pk=row.pk)
         return self._show(request, row, TakeInForm(row=row))
 
@@ -229,7 +238,7 @@ class TakeIn(PermissionRequiredMixin, View):
             return self._show(request, row, form, status=422)
         key = form.cleaned_data["key"].replace("\x00", "")
         if key and StockMovement.objects.filter(line__order=order, key__startswith=f"{key}:").exists():
-            messages.info(request, "This delivery is taken in already. It counts once.")
+            messages.info(request, _("This delivery is taken in already. It counts once."))
             return redirect("maintenance:purchase", pk=row.pk)
         try:
             moves = purchases.receive(
@@ -243,8 +252,11 @@ class TakeIn(PermissionRequiredMixin, View):
             form.add_error(refused.field if refused.field in form.fields else None, str(refused))
             return self._show(request, purchase_reads.row_of(order), form, status=422)
         pieces = sum(move.quantity for move in moves)
-        messages.success(request, f"{order}: {pieces:,} {'piece is' if pieces == 1 else 'pieces are'} on the shelf."
-                         if moves else f"{order}: nothing was taken in.")  # fmt: skip
+        if moves:
+            said = ngettext("{order}: {n:,} piece is on the shelf.", "{order}: {n:,} pieces are on the shelf.", pieces)
+        else:
+            said = _("{order}: nothing was taken in.")
+        messages.success(request, said.format(order=order, n=pieces))
         return redirect("maintenance:purchase", pk=row.pk)
 
     def _show(self, request, row, form: TakeInForm, *, status: int = 200) -> HttpResponse:
@@ -256,7 +268,7 @@ class TakeIn(PermissionRequiredMixin, View):
 @require_safe
 def order_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     """The order as it goes to the supplier."""
-    _needs(request, roles.SEE_SPARES, "spares")
+    _needs(request, roles.SEE_SPARES, gettext_noop("spares"))
     row = purchase_reads.row_of(_order(request, pk))
     told = paper.read(row, shop_name=shop.current().name)
     return _file(paper.pdf(told), row, "application/pdf", "inline", "pdf")
@@ -265,7 +277,7 @@ def order_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 def order_xlsx(request: HttpRequest, pk: int) -> HttpResponse:
     """The same as a spreadsheet, without any formula."""
-    _needs(request, roles.SEE_SPARES, "spares")
+    _needs(request, roles.SEE_SPARES, gettext_noop("spares"))
     row = purchase_reads.row_of(_order(request, pk))
     kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
     return _file(sheet.xlsx(paper.read(row, shop_name=shop.current().name)), row, kind, "attachment", "xlsx")
@@ -274,7 +286,7 @@ def order_xlsx(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 def order_csv(request: HttpRequest, pk: int) -> HttpResponse:
     """Its lines by themselves, for a program that reads no spreadsheet."""
-    _needs(request, roles.SEE_SPARES, "spares")
+    _needs(request, roles.SEE_SPARES, gettext_noop("spares"))
     row = purchase_reads.row_of(_order(request, pk))
     told = paper.read(row, shop_name=shop.current().name)
     return csv_response(f"{_named(row)}.csv", sheet.HEAD, sheet.rows(told))

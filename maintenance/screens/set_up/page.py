@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from diestore import units
 from maintenance.log.set_ups import Standing
 from maintenance.policy.stop_blocks import NAMED_FROM, Closing, Odd, next_shut_height_mm
@@ -21,14 +23,17 @@ def headline(said: Closing, places: list[str], system: units.System) -> str:
     """What to do with the slide, in one sentence."""
     first = places[said.to_target_mm.index(said.lower_by_mm)]
     if said.is_home:
-        return "It is home: every block is at its stand-off."
-    lower = said.lower_by_mm
+        return _("It is home: every block is at its stand-off.")
+    lower, by = said.lower_by_mm, _mm(said.lower_by_mm, system)
     if lower < 0:
-        return f"Raise the slide by {_mm(lower, system)}: {first} is closer than its stand-off."
-    if _mm(lower, system) == _mm(0.0, system):
-        return f"Leave the slide where it is: {first} is at its stand-off, and others stand higher."
-    others = ", before the others" if len(places) > 1 else ""
-    return f"The slide may come down by {_mm(lower, system)} more. Then {first} is at its stand-off{others}."
+        words = _("Raise the slide by {by}: {first} is closer than its stand-off.")
+    elif by == _mm(0.0, system):
+        words = _("Leave the slide where it is: {first} is at its stand-off, and others stand higher.")
+    elif len(places) > 1:
+        words = _("The slide may come down by {by} more. Then {first} is at its stand-off, before the others.")
+    else:
+        words = _("The slide may come down by {by} more. Then {first} is at its stand-off.")
+    return words.format(by=by, first=first)
 
 
 def remarks(standing: Standing, system: units.System) -> Iterator[str]:
@@ -38,22 +43,29 @@ def remarks(standing: Standing, system: units.System) -> Iterator[str]:
         high = places[said.to_contact_mm.index(max(said.to_contact_mm))]
         low = places[said.to_contact_mm.index(min(said.to_contact_mm))]
         if said.is_level:
-            yield f"The readings agree within {_mm(said.spread_mm, system)}."
+            yield _("The readings agree within {spread}.").format(spread=_mm(said.spread_mm, system))
         else:
-            yield f"{high} stands {_mm(said.spread_mm, system)} further open than {low}."
+            words = _("{high} stands {spread} further open than {low}.")
+            yield words.format(high=high, spread=_mm(said.spread_mm, system), low=low)
     if said.tilt is not None and not said.is_level:
         yield _tilted(said, system)
     if said.odd is Odd.NAMED:
-        way = "further open" if said.odd_by_mm > 0 else "less open"
-        yield (
-            f"{said.odd_place} is {_mm(said.odd_by_mm, system)} {way} than the others lead to expect. Look for a chip "
-            "under it, for something that binds, and measure that piece again."
-        )
+        if said.odd_by_mm > 0:
+            words = _(
+                "{place} is {by} further open than the others lead to expect. Look for a chip under it, for something "
+                "that binds, and measure that piece again."
+            )
+        else:
+            words = _(
+                "{place} is {by} less open than the others lead to expect. Look for a chip under it, for something "
+                "that binds, and measure that piece again."
+            )
+        yield words.format(place=said.odd_place, by=_mm(said.odd_by_mm, system))
     elif said.odd is Odd.TOO_FEW:
-        yield (
-            f"One place seems off, and {len(places)} readings cannot say which: on a rectangle four share the error of "
-            f"any one corner alike. Read {NAMED_FROM} places or more, or all of those of a set-up that was right."
-        )
+        yield _(
+            "One place seems off, and {n} readings cannot say which: on a rectangle four share the error of any one "
+            "corner alike. Read {least} places or more, or all of those of a set-up that was right."
+        ).format(n=len(places), least=NAMED_FROM)
 
 
 def _slope(mm_m: float, system: units.System) -> str:
@@ -65,13 +77,18 @@ def _tilted(said: Closing, system: units.System) -> str:
     tilt = said.tilt
     assert tilt is not None
     along, across = (_slope(value, system) for value in (tilt.x_mm_m, tilt.y_mm_m))
-    over = "in a foot" if system is units.System.INCH else "mm a metre"
     if tilt.error_x_mm_m is None or tilt.error_y_mm_m is None:
-        sure = "Three readings lie on a plane whatever they are, so how sure that is cannot be said."
+        sure = _("Three readings lie on a plane whatever they are, so how sure that is cannot be said.")
     else:
-        errors = (_slope(value, system) for value in (tilt.error_x_mm_m, tilt.error_y_mm_m))
-        sure = f"Give or take {' and '.join(errors)} (one standard error)."
-    return f"The slide is tilted by {along} {over} along the feed and {across} across it. {sure}"
+        error_along, error_across = (_slope(value, system) for value in (tilt.error_x_mm_m, tilt.error_y_mm_m))
+        sure = _("Give or take {along} and {across} (one standard error).").format(
+            along=error_along, across=error_across
+        )
+    if system is units.System.INCH:
+        tilted = _("The slide is tilted by {along} in a foot along the feed and {across} across it.")
+    else:
+        tilted = _("The slide is tilted by {along} mm a metre along the feed and {across} across it.")
+    return f"{tilted.format(along=along, across=across)} {sure}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,6 +7,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views import View
 from django.views.decorators.http import require_safe
 
@@ -54,7 +55,7 @@ class SetUpSheetPage(PermissionRequiredMixin, View):
 def set_up_paper(request: HttpRequest, pk: int) -> HttpResponse:
     """The same as PDF."""
     if not request.user.has_perm(roles.LOG_RUN):
-        raise PermissionDenied("Not allowed: the set-up sheet.")
+        raise PermissionDenied(_("Not allowed: the set-up sheet."))
     read = _read(request, pk)
     address = request.build_absolute_uri(reverse("maintenance:set_up_sheet", args=[read.die.pk]))
     named = "".join(c for c in read.die.code if c.isalnum() or c in "-_") or "die"

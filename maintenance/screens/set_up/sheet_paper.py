@@ -5,6 +5,8 @@ from __future__ import annotations
 
 import io
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
@@ -18,7 +20,10 @@ ROOM = WIDE - 2 * EDGE
 NAME, VALUE = 40.0, 54.0  # columns of a line; what is left says from what the figure is
 CODE_SIDE = 27.0
 CAUTIONS_AT_FOOT = 48.0
-SIGN_OFF = (("Set in on", "Press"), ("By", "Shut height dialled in"))
+SIGN_OFF = (
+    (gettext_noop("Set in on"), gettext_noop("Press")),
+    (gettext_noop("By"), gettext_noop("Shut height dialled in")),
+)
 
 
 class _Page(paper.Page):
@@ -45,7 +50,7 @@ def pdf(told: Words, *, address: str) -> bytes:
     for small in (1.0, 0.92, 0.84, 0.76, 0.68):
         out = io.BytesIO()
         canvas = Canvas(out, pagesize=(WIDE * mm, HIGH * mm), invariant=True)
-        canvas.setTitle(f"Set-up sheet: {told.die}")
+        canvas.setTitle(_("Set-up sheet: {die}").format(die=told.die))
         page = _Page(canvas, small)
         _head(page, told, address)
         _verdict(page, told)
@@ -67,8 +72,12 @@ def _head(page: _Page, told: Words, address: str) -> None:
     if told.description and beside < EDGE + room - 20:
         page.text(beside, told.description, size=12, room=EDGE + room - beside)
     page.y -= 7
-    where = f"Set-up sheet{f', press {told.press}' if told.press else ''}"
-    page.text(EDGE, where + (f", inserts {told.inserts}" if told.inserts else ""), size=13, bold=True, room=room)
+    where = [_("Set-up sheet")]
+    if told.press:
+        where.append(_("press {press}").format(press=told.press))
+    if told.inserts:
+        where.append(_("inserts {inserts}").format(inserts=told.inserts))
+    page.text(EDGE, ", ".join(where), size=13, bold=True, room=room)
     page.y = HIGH - EDGE - CODE_SIDE + 2
     page.rule(width=0.8)
 
@@ -95,7 +104,7 @@ def _section(page: _Page, heading: str, lines: list[Line]) -> None:
         mark = "!  " if line.is_short else ""
         down = [
             page.lines(EDGE, mark + line.name, size=size, room=NAME - 2, bold=line.is_short),
-            page.lines(EDGE + NAME, line.value, size=size, bold=line.is_known, room=VALUE - 2),
+            page.lines(EDGE + NAME, line.shown, size=size, bold=line.is_known, room=VALUE - 2),
             page.lines(EDGE + NAME + VALUE, line.why, size=6.8 * page.small, room=ROOM - NAME - VALUE, most=6),
         ]
         page.y -= max(down)
@@ -104,7 +113,7 @@ def _section(page: _Page, heading: str, lines: list[Line]) -> None:
 def _foot(page: _Page, told: Words, address: str) -> None:
     page.y = CAUTIONS_AT_FOOT + 14
     for row in SIGN_OFF:
-        for number, name in enumerate(row):
+        for number, name in enumerate(_(one) for one in row):
             x = EDGE + number * ROOM / 2
             page.text(x, name, size=8)
             wide = paper.width(name, PLAIN, 8) + 2
@@ -113,10 +122,10 @@ def _foot(page: _Page, told: Words, address: str) -> None:
     page.y = CAUTIONS_AT_FOOT - 2
     page.rule()
     page.y -= 4
-    page.text(EDGE, "Safe work", size=8, bold=True)
-    for one in (*told.cautions, ESTIMATES):
+    page.text(EDGE, _("Safe work"), size=8, bold=True)
+    for one in (*told.cautions, _(ESTIMATES)):
         page.y -= 3.5
         page.y -= page.lines(EDGE, one, size=7, room=ROOM, most=2)
     page.canvas.setFont(PLAIN, 6.5)
     page.canvas.drawString(EDGE * mm, 7 * mm, paper.cut(address, PLAIN, 6.5, ROOM - 30))
-    page.canvas.drawRightString((WIDE - EDGE) * mm, 7 * mm, "set-up sheet")
+    page.canvas.drawRightString((WIDE - EDGE) * mm, 7 * mm, _("set-up sheet"))

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from diestore import units
 from diestore.handbook.cautions import first, for_work
@@ -19,10 +22,11 @@ from maintenance.log.set_up_reads import Read
 from maintenance.policy.heights import STEP_MM
 from maintenance.policy.set_up_sheet import Fit, Misfit, SetUpSheet
 
-NOT_KNOWN = "not known"
-ESTIMATES = (
+NOT_KNOWN = gettext_noop("not known")
+ESTIMATES = gettext_noop(
     "Computed forces are estimates for square edges and an even gap. The press maker's rating and curve come first."
 )
+_FRAMES = (gettext_noop("straight side"), gettext_noop("C-frame"))  # as the register says them
 HELD = "set-up sheet"  # whose cautions stand on it
 _COLUMNS = {
     Fit.SHUT_HEIGHT: "shut_height_mm",
@@ -46,6 +50,10 @@ class Line:
     @property
     def is_known(self) -> bool:
         return self.value != NOT_KNOWN
+
+    @property
+    def shown(self) -> str:
+        return self.value if self.is_known else _(NOT_KNOWN)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,24 +89,25 @@ def words(read: Read, system: units.System) -> Words:
     misfits = [misfit_words(one, str(press), system) for one in sheet.misfits]
     over = _over(read, system)
     if over:
-        verdict = f"Do not run it: a spring of {die} cannot take its travel."
+        verdict = _("Do not run it: a spring of {die} cannot take its travel.")
     elif press is None:
-        verdict = "No press is picked, so the fit is not checked."
+        verdict = _("No press is picked, so the fit is not checked.")
     elif misfits:
-        verdict = f"Do not put it in: {die} does not fit {press}."
+        verdict = _("Do not put it in: {die} does not fit {press}.")
     else:
-        verdict = f"{die} fits {press}, by all that is known."
+        verdict = _("{die} fits {press}, by all that is known.")
     sections = [
-        ("To set", list(_to_set(read, sheet, system))),
-        ("Force", list(_force(read, sheet, system))),
-        ("Stripping", list(_stripping(read, sheet, system))),
-        *([("Springs", springs)] if (springs := list(_springs(read, system))) else []),
-        ("Weight", list(_weight(read, system))),
+        (_("To set"), list(_to_set(read, sheet, system))),
+        (_("Force"), list(_force(read, sheet, system))),
+        (_("Stripping"), list(_stripping(read, sheet, system))),
+        *([(_("Springs"), springs)] if (springs := list(_springs(read, system))) else []),
+        (_("Weight"), list(_weight(read, system))),
     ]
     return Words(
         die=die.code, description=die.description, press="" if press is None else press.code,
         inserts=read.inserts.code if read.inserts is not None and len(read.variants) > 1 else "",
-        verdict=verdict, misfits=[*over, *misfits], doubts=list(_doubts(read, sheet, system)), sections=sections,
+        verdict=verdict.format(die=die, press=press), misfits=[*over, *misfits],
+        doubts=list(_doubts(read, sheet, system)), sections=sections,
         others=[_other(one, read, system) for one in read.presses if press is None or one.pk != press.pk],
         missing=list(dict.fromkeys(line.name.lower() for _, lines in sections for line in lines if not line.is_known)),
         cautions=[first(), *(caution.reminder for caution in for_work(HELD))],
@@ -113,93 +122,121 @@ def _other(press: Press, read: Read, system: units.System) -> InAnother:
 def misfit_words(one: Misfit, press: str, system: units.System) -> str:
     """What does not fit, with both figures."""
     if one.what is Fit.STROKES:
-        side = "more than the most" if one.is_above else "less than the least"
-        return f"{one.value:g} strokes a minute are {side} that {press} makes, {one.limit:g}."
+        if one.is_above:
+            text = _("{value:g} strokes a minute are more than the most that {press} makes, {limit:g}.")
+        else:
+            text = _("{value:g} strokes a minute are less than the least that {press} makes, {limit:g}.")
+        return text.format(value=one.value, press=press, limit=one.limit)
     column = _COLUMNS[one.what]
     if column == "force_n":
         value, limit = (units.show_span(x, x, column, system, digits=3) for x in (one.value, one.limit))
     else:
         value, limit = (units.show(x, column, system) for x in (one.value, one.limit))
+    at = "" if one.what is not Fit.CURVE else units.show(one.at_mm, "height_mm", system)
+    return _misfit(one).format(value=value, limit=limit, press=press, at=at)
+
+
+def _misfit(one: Misfit) -> str:
     if one.what is Fit.SHUT_HEIGHT:
-        how = f"more than {press} opens to" if one.is_above else f"less than {press} closes to"
-        return f"Its shut height of {value} is {how}, {limit}."
+        if one.is_above:
+            return _("Its shut height of {value} is more than {press} opens to, {limit}.")
+        return _("Its shut height of {value} is less than {press} closes to, {limit}.")
     if one.what is Fit.PASSLINE:
-        how = "above the highest" if one.is_above else "below the lowest"
-        return f"Its passline of {value} is {how} that the feed of {press} reaches, {limit}."
+        if one.is_above:
+            return _("Its passline of {value} is above the highest that the feed of {press} reaches, {limit}.")
+        return _("Its passline of {value} is below the lowest that the feed of {press} reaches, {limit}.")
     if one.what is Fit.STROKE:
-        return f"It needs a stroke of {limit}; {press} has {value}."
+        return _("It needs a stroke of {limit}; {press} has {value}.")
     if one.what is Fit.UPPER_WEIGHT:
-        return f"Its upper half of {value} is heavier than the slide of {press} carries, {limit}."
+        return _("Its upper half of {value} is heavier than the slide of {press} carries, {limit}.")
     if one.what is Fit.FORCE:
-        return f"Cutting takes {value} with sharp edges, more than {press} is rated for, {limit}."
-    at = units.show(one.at_mm, "height_mm", system)
-    return f"Cutting takes {value} from {at} above the bottom of the stroke; {press} can push with {limit} there."
+        return _("Cutting takes {value} with sharp edges, more than {press} is rated for, {limit}.")
+    return _("Cutting takes {value} from {at} above the bottom of the stroke; {press} can push with {limit} there.")
 
 
 def _day(moment: dt.datetime | None) -> str:
-    return "" if moment is None else f"{timezone.localtime(moment):%d %b %Y}".lstrip("0")
+    return "" if moment is None else date_format(timezone.localtime(moment), "j M Y")
 
 
 def _span(span: Span, column: str, system: units.System, *, digits: int = 3) -> str:
     return units.show_span(span.low, span.high, column, system, digits=digits)
 
 
-def _between(low: float | None, high: float | None, column: str, system: units.System, words: str) -> str:
-    """What the press takes, in words; nothing where it is not known."""
+def _between(low: float | None, high: float | None, column: str, system: units.System) -> str:
+    """From what to what; nothing where it is not known."""
     if low is None and high is None:
         return ""
-    shown = [units.show(x, column, system) if x is not None else "" for x in (low, high)]
+    least, most = (units.show(x, column, system) if x is not None else "" for x in (low, high))
     if low is None:
-        return f"{words} up to {shown[1]}"
+        return _("up to {most}").format(most=most)
     if high is None:
-        return f"{words} {shown[0]} and more"
-    return f"{words} {shown[0]} to {shown[1]}"
+        return _("{least} and more").format(least=least)
+    return _("{low} to {high}").format(low=least, high=most)
+
+
+def _height_now(height, system: units.System) -> list[str]:
+    """From what its shut height is known."""
+    why: list[str] = []
+    if height is None:
+        return why
+    if height.set_up is not None:
+        if height.set_up.press:
+            left = _("as it was left to run on {day} in {press}")
+        else:
+            left = _("as it was left to run on {day}")
+        why.append(left.format(day=_day(height.at), press=height.set_up.press))
+    elif height.at:
+        why.append(_("as typed on the die's card, {day}").format(day=_day(height.at)))
+    else:
+        why.append(_("as typed on the die's card"))
+    ground = {side: units.show(mm, "removed_mm", system) for side, mm in height.ground_mm.items() if mm}
+    if "upper" in ground:
+        text = _("up to {off} ground off on the punch side since then: read the stop blocks")
+        why.append(text.format(off=ground["upper"]))
+    if "lower" in ground:
+        text = _("up to {off} ground off on the die side since then: read the stop blocks")
+        why.append(text.format(off=ground["lower"]))
+    return why
 
 
 def _to_set(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[Line]:
     die, press, height = read.die, read.press, read.height
     wrong = {one.what for one in sheet.misfits}
-    why = []
-    if height is not None:
-        if height.set_up is not None:
-            where = f" in {height.set_up.press}" if height.set_up.press else ""
-            why.append(f"as it was left to run on {_day(height.at)}{where}")
-        else:
-            why.append("as typed on the die's card" + (f", {_day(height.at)}" if height.at else ""))
-        for side, words in (("upper", "punch side"), ("lower", "die side")):
-            if height.ground_mm.get(side):
-                off = units.show(height.ground_mm[side], "removed_mm", system)
-                why.append(f"up to {off} ground off on the {words} since then: read the stop blocks")
+    why = _height_now(height, system)
     if press is not None:
-        why.append(_between(press.shut_height_min_mm, press.shut_height_max_mm, "shut_height_mm", system,
-                            f"{press} takes"))  # fmt: skip
-    yield _line("Shut height now", height and height.mm, "shut_height_mm", system, why, Fit.SHUT_HEIGHT in wrong)
+        takes = _between(press.shut_height_min_mm, press.shut_height_max_mm, "shut_height_mm", system)
+        why.append(_("{press} takes {range}").format(press=press, range=takes) if takes else "")
+    yield _line(_("Shut height now"), height and height.mm, "shut_height_mm", system, why, Fit.SHUT_HEIGHT in wrong)
     why = []
     if press is not None and press.stroke_mm is not None:
-        why.append(f"{press} has {units.show(press.stroke_mm, 'stroke_mm', system)}")
-    yield _line("Stroke, at least", die.stroke_needed_mm, "stroke_mm", system, why, Fit.STROKE in wrong)
-    why = ["strip above the bed"]
+        stroke = units.show(press.stroke_mm, "stroke_mm", system)
+        why.append(_("{press} has {stroke}").format(press=press, stroke=stroke))
+    yield _line(_("Stroke, at least"), die.stroke_needed_mm, "stroke_mm", system, why, Fit.STROKE in wrong)
+    why = [_("strip above the bed")]
     if press is not None:
-        why.append(_between(press.passline_min_mm, press.passline_max_mm, "passline_mm", system,
-                            f"the feed of {press} reaches"))  # fmt: skip
-    yield _line("Passline", die.passline_mm, "passline_mm", system, why, Fit.PASSLINE in wrong)
-    yield _line("Feed pitch", die.feed_pitch_mm, "feed_pitch_mm", system)
+        reach = _between(press.passline_min_mm, press.passline_max_mm, "passline_mm", system)
+        why.append(_("the feed of {press} reaches {range}").format(press=press, range=reach) if reach else "")
+    yield _line(_("Passline"), die.passline_mm, "passline_mm", system, why, Fit.PASSLINE in wrong)
+    yield _line(_("Feed pitch"), die.feed_pitch_mm, "feed_pitch_mm", system)
     why = []
     if die.pilot_release_mm is not None:
-        why.append("so far above the bottom of the stroke the feed lets go")
+        why.append(_("so far above the bottom of the stroke the feed lets go"))
         if sheet.release_deg is not None:
-            why.append(f"about {sheet.release_deg:.0f}° before the bottom in {press} (crank with a long rod)")
-    yield _line("Pilot release", die.pilot_release_mm, "height_mm", system, why)
+            text = _("about {degrees:.0f}° before the bottom in {press} (crank with a long rod)")
+            why.append(text.format(degrees=sheet.release_deg, press=press))
+    yield _line(_("Pilot release"), die.pilot_release_mm, "height_mm", system, why)
     stock = die.usual_stock
-    strip = f"{stock}: {units.show(stock.thickness_mm, 'thickness_mm', system)} thick"
-    yield _line("Strip width", die.strip_width_mm, "strip_width_mm", system, [strip])
+    thick = units.show(stock.thickness_mm, "thickness_mm", system)
+    strip = _("{stock}: {thickness} thick").format(stock=stock, thickness=thick)
+    yield _line(_("Strip width"), die.strip_width_mm, "strip_width_mm", system, [strip])
     why = []
     if press is not None and (press.strokes_least is not None or press.strokes_most is not None):
         some = [f"{x:g}" for x in (press.strokes_least, press.strokes_most) if x is not None]
-        why.append(f"{press} runs {' to '.join(some)}" if len(some) > 1 else f"limit of {press}: {some[0]}")
-    yield Line(name="Strokes a minute", value=f"{die.strokes_per_minute:g}", why="; ".join(why),
+        text = _("{press} runs {low} to {high}") if len(some) > 1 else _("limit of {press}: {low}")
+        why.append(text.format(press=press, low=some[0], high=some[-1]))
+    yield Line(name=_("Strokes a minute"), value=f"{die.strokes_per_minute:g}", why="; ".join(why),
                is_short=Fit.STROKES in wrong)  # fmt: skip
-    yield Line(name="Oil", value=die.oil or NOT_KNOWN)
+    yield Line(name=_("Oil"), value=die.oil or NOT_KNOWN)
 
 
 def _line(name, value, column, system, why: Sequence[str] = (), is_short: bool = False) -> Line:
@@ -214,92 +251,103 @@ def _line(name, value, column, system, why: Sequence[str] = (), is_short: bool =
 def _force(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[Line]:
     force, strip, press = sheet.force, read.strip, read.press
     if force is None:
-        yield Line(name="Cutting force", value=NOT_KNOWN, why=sheet.no_force)
+        yield Line(name=_("Cutting force"), value=NOT_KNOWN, why=sheet.no_force)
         return
     wrong = {one.what for one in sheet.misfits}
     several = len(force.groups_n) > 1
     length = units.show(force.length_mm, "length_mm", system)
     thick = units.show(strip.thickness_mm, "thickness_mm", system)
     shear = _span(strip.shear_mpa, "stress_mpa", system)
+    if several:
+        text = _("all groups at once; {length} of cut × {thickness} × {shear} ({source})")
+    else:
+        text = _("{length} of cut × {thickness} × {shear} ({source})")
     yield Line(
-        name="Cutting force, sharp",
+        name=_("Cutting force, sharp"),
         value=_span(force.together_n, "force_n", system),
-        why=f"{'all groups at once; ' if several else ''}{length} of cut × {thick} × {shear} "
-        f"({strip.shear_mpa.source})",
+        why=text.format(length=length, thickness=thick, shear=shear, source=strip.shear_mpa.source),
         is_short=Fit.FORCE in wrong and force.peak_n is None,
     )
     if several:
-        named = (f"{f'group {name}' if name else 'the others'}: {units.show_span(n, n, 'force_n', system, digits=3)}"
+        named = (f"{_group(name)}: {units.show_span(n, n, 'force_n', system, digits=3)}"
                  for name, n in force.groups_n.items())  # fmt: skip
         apart = units.show(force.apart_mm, "height_mm", system)
-        share = f"{BREAKS_AT.low:g} to {BREAKS_AT.high:g} of its thickness"
+        text = _("groups {apart} or more apart in height do not add up: the stock breaks through at {low:g} to "
+                 "{high:g} of its thickness ({source})")  # fmt: skip
         yield Line(
-            name="By height group", value="; ".join(named),
-            why=f"groups {apart} or more apart in height do not add up: the stock breaks through at {share} "
-            f"({BREAKS_AT.source})",
+            name=_("By height group"), value="; ".join(named),
+            why=text.format(apart=apart, low=BREAKS_AT.low, high=BREAKS_AT.high, source=BREAKS_AT.source),
         )  # fmt: skip
         if force.depths_mm is not None:
             yield _depths(read, force.depths_mm, system)
-            yield Line(name="Most at once, sharp", value=_span(force.peak_n, "force_n", system),
-                       why="with groups as deep as their pieces stand now", is_short=Fit.FORCE in wrong)  # fmt: skip
+            yield Line(name=_("Most at once, sharp"), value=_span(force.peak_n, "force_n", system),
+                       why=_("with groups as deep as their pieces stand now"), is_short=Fit.FORCE in wrong)  # fmt: skip
         elif force.peak_n is None:
-            yield Line(name="Step between groups", value=NOT_KNOWN, why="so all groups are taken together")
+            yield Line(name=_("Step between groups"), value=NOT_KNOWN, why=_("so all groups are taken together"))
         else:
             step = units.show(read.die.stagger_mm, "height_mm", system)
-            yield Line(name="Most at once, sharp", value=_span(force.peak_n, "force_n", system),
-                       why=f"groups {step} apart", is_short=Fit.FORCE in wrong)  # fmt: skip
-    yield Line(name="The same with dull edges", value=_span(force.dull_n, "force_n", system), why=force.dull_n.source)
+            yield Line(name=_("Most at once, sharp"), value=_span(force.peak_n, "force_n", system),
+                       why=_("groups {step} apart").format(step=step), is_short=Fit.FORCE in wrong)  # fmt: skip
+    yield Line(
+        name=_("The same with dull edges"), value=_span(force.dull_n, "force_n", system), why=force.dull_n.source
+    )
     if press is None:
         return
     if sheet.load is None:
-        yield Line(name=f"Of the force of {press}", value=NOT_KNOWN, why=f"{press} has no rated force on its card")
+        yield Line(name=_("Of the force of {press}").format(press=press), value=NOT_KNOWN,
+                   why=_("{press} has no rated force on its card").format(press=press))  # fmt: skip
         return
     load = sheet.load
     rated = units.show(press.rated_force_n, "rated_force_n", system)
-    advised = (
-        f"{100 * load.advised.low:.0f} %"
-        if load.advised.low == load.advised.high
-        else f"{100 * load.advised.low:.0f} to {100 * load.advised.high:.0f} %"
-    )
-    frame = f"for a {press.frame} press" if press.frame else "by the frame, which is not known"
+    if press.frame:
+        text = _("of {rated}; advised in running work: up to {advised} for a {frame} press ({source})")
+    else:
+        text = _("of {rated}; advised in running work: up to {advised} by the frame, which is not known ({source})")
     yield Line(
-        name=f"Of the rating of {press}",
-        value=f"{_percents(load.share)} sharp, {_percents(load.dull_share)} dull",
-        why=f"of {rated}; advised in running work: up to {advised} {frame} ({load.advised.source})",
+        name=_("Of the rating of {press}").format(press=press),
+        value=_("{sharp} sharp, {dull} dull").format(sharp=_percents(load.share), dull=_percents(load.dull_share)),
+        why=text.format(rated=rated, advised=_percents(load.advised), frame=_(press.frame), source=load.advised.source),
         is_short=Fit.FORCE in wrong or not load.is_advised,
     )
     at = units.show(load.at_mm, "height_mm", system)
-    meets = "where the first punch meets the strip" if load.at_is_typed else "one thickness above the bottom"
+    meets = _("where the first punch meets the strip") if load.at_is_typed else _("one thickness above the bottom")
+    name = _("{press} can push with, {at} up").format(press=press, at=at)
     if load.allowed_n is None:
-        yield Line(name=f"{press} can push with, {at} up", value=NOT_KNOWN,
-                   why=f"{meets}; its stroke and how far up its rating holds are not both on its card. Ask the maker's "
-                   "curve")  # fmt: skip
+        unsaid = _("its stroke and how far up its rating holds are not both on its card. Ask the maker's curve")
+        yield Line(name=name, value=NOT_KNOWN, why=f"{meets}; {unsaid}")
     else:
+        by = _("by the crank, from memory: the maker's curve comes first")
         yield Line(
-            name=f"{press} can push with, {at} up",
-            value=units.show_span(load.allowed_n, load.allowed_n, "force_n", system, digits=3),
-            why=f"{meets}; by the crank, from memory: the maker's curve comes first", is_short=Fit.CURVE in wrong,
+            name=name, value=units.show_span(load.allowed_n, load.allowed_n, "force_n", system, digits=3),
+            why=f"{meets}; {by}", is_short=Fit.CURVE in wrong,
         )  # fmt: skip
+
+
+def _group(name: str) -> str:
+    return _("group {name}").format(name=name) if name else _("the others")
 
 
 def _depths(read: Read, depths_mm: Mapping[str, float], system: units.System) -> Line:
     """How far the groups stand apart now, by the ledger of heights; and where the card says otherwise."""
     deep = sorted(depths_mm.items(), key=lambda pair: (pair[1], pair[0]))
-    named = [
-        f"{f'group {name}' if name else 'the others'}: "
-        f"{'first' if mm < 0.005 else units.show(mm, 'height_mm', system) + ' later'}"
-        for name, mm in deep
-    ]
-    why, typed = "by the lengths of their pieces now", read.die.stagger_mm
-    steps = [later - before for (_, before), (_, later) in pairwise(deep)]
+    named = [f"{_group(name)}: {_enters(mm, system)}" for name, mm in deep]
+    why, typed = _("by the lengths of their pieces now"), read.die.stagger_mm
+    steps = [later - before for before, later in pairwise(mm for name, mm in deep)]
     if typed is not None and any(abs(step - typed) > STEP_MM for step in steps):
-        why += f"; the die's card says a step of {units.show(typed, 'height_mm', system)}"
-    return Line(name="Groups enter", value="; ".join(named), why=why)
+        says = _("the die's card says a step of {step}").format(step=units.show(typed, "height_mm", system))
+        why = f"{why}; {says}"
+    return Line(name=_("Groups enter"), value="; ".join(named), why=why)
+
+
+def _enters(mm: float, system: units.System) -> str:
+    if mm < 0.005:
+        return _("first")
+    return _("{later} later").format(later=units.show(mm, "height_mm", system))
 
 
 def _percents(span: Span) -> str:
     low, high = (f"{100 * x:.0f}" for x in (span.low, span.high))
-    return f"{low} %" if low == high else f"{low} to {high} %"
+    return f"{low} %" if low == high else _("{low} to {high} %").format(low=low, high=high)
 
 
 def held_words(read: Read, sheet: SetUpSheet, system: units.System) -> str:
@@ -308,36 +356,45 @@ def held_words(read: Read, sheet: SetUpSheet, system: units.System) -> str:
     if told is None or told.held_n is None:
         return ""
     held = units.show_span(told.held_n, told.held_n, "force_n", system, digits=3)
-    return f"The springs fitted hold {held} of {_span(told.needed_n, 'force_n', system, digits=2)} needed"
+    needed = _span(told.needed_n, "force_n", system, digits=2)
+    return _("The springs fitted hold {held} of {needed} needed").format(held=held, needed=needed)
 
 
 def _stripping(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[Line]:
     told = sheet.stripping
     if told is None:
-        yield Line(name="Stripping force", value=NOT_KNOWN, why=sheet.no_force)
+        yield Line(name=_("Stripping force"), value=NOT_KNOWN, why=sheet.no_force)
         return
     yield Line(
-        name="Needed to strip", value=_span(told.needed_n, "force_n", system, digits=2),
-        why=f"3 to 20 % of the cutting force of all punches ({told.needed_n.source})",
+        name=_("Needed to strip"), value=_span(told.needed_n, "force_n", system, digits=2),
+        why=_("3 to 20 % of the cutting force of all punches ({source})").format(source=told.needed_n.source),
     )  # fmt: skip
     rules = [f"{_span(rule.force_n, 'force_n', system, digits=2)} {rule.rule}" for rule in told.rules]
     low, high = min(rule.force_n.low for rule in told.rules), max(rule.force_n.high for rule in told.rules)
     sources = "; ".join(dict.fromkeys(rule.force_n.source for rule in told.rules))
     yield Line(
-        name="By single rules", value=units.show_span(low, high, "force_n", system, digits=2),
+        name=_("By single rules"), value=units.show_span(low, high, "force_n", system, digits=2),
         why=f"{'; '.join(rules)} ({sources})",
     )  # fmt: skip
     if told.held_n is None:
-        fitted = f"{len(told.unknown)} springs fitted, none measured" if told.unknown else "no spring is entered"
-        yield Line(name="Springs hold", value=NOT_KNOWN, why=f"{fitted}: log a reading of spring force")
+        n = len(told.unknown)
+        if n:
+            why = ngettext("{n} springs fitted, none measured: log a reading of spring force",
+                           "{n} springs fitted, none measured: log a reading of spring force", n)  # fmt: skip
+        else:
+            why = _("no spring is entered: log a reading of spring force")
+        yield Line(name=_("Springs hold"), value=NOT_KNOWN, why=why.format(n=n))
         return
-    some = [f"{told.measured} measured, the last on {_day(read.springs.measured_at)}"] if told.measured else []
+    some = []
+    if told.measured:
+        text = _("{n} measured, the last on {day}")
+        some.append(text.format(n=told.measured, day=_day(read.springs.measured_at)))
     if told.computed:
-        some.append(f"{told.computed} by their rate")
+        some.append(_("{n} by their rate").format(n=told.computed))
     if told.unknown:
-        some.append(f"of {', '.join(told.unknown)} nothing is known")
+        some.append(_("of {places} nothing is known").format(places=", ".join(told.unknown)))
     yield Line(
-        name="Springs hold",
+        name=_("Springs hold"),
         value=units.show_span(told.held_n, told.held_n, "force_n", system, digits=3),
         why="; ".join(some), is_short=told.holds is False,
     )  # fmt: skip
@@ -363,12 +420,13 @@ def _springs(read: Read, system: units.System) -> Iterator[Line]:
 
 def _weight(read: Read, system: units.System) -> Iterator[Line]:
     die, press = read.die, read.press
-    yield _line("Weight of the die", die.weight_kg, "weight_kg", system)
+    yield _line(_("Weight of the die"), die.weight_kg, "weight_kg", system)
     why = []
     if press is not None and press.upper_weight_max_kg is not None:
-        why.append(f"the slide of {press} carries {units.show(press.upper_weight_max_kg, 'weight_kg', system)}")
+        most = units.show(press.upper_weight_max_kg, "weight_kg", system)
+        why.append(_("the slide of {press} carries {weight}").format(press=press, weight=most))
     over = die.upper_weight_kg is not None and press is not None and press.upper_weight_max_kg is not None
-    yield _line("Its upper half", die.upper_weight_kg, "weight_kg", system, why,
+    yield _line(_("Its upper half"), die.upper_weight_kg, "weight_kg", system, why,
                 over and die.upper_weight_kg > press.upper_weight_max_kg)  # fmt: skip
 
 
@@ -377,18 +435,21 @@ def _doubts(read: Read, sheet: SetUpSheet, system: units.System) -> Iterator[str
     load, told, press = sheet.load, sheet.stripping, read.press
     if load is not None and not any(one.what in (Fit.FORCE, Fit.CURVE) for one in sheet.misfits):
         if load.dull_share.high > 1:
-            yield f"With dull edges cutting may take more than {press} is rated for."
+            yield _("With dull edges cutting may take more than {press} is rated for.").format(press=press)
         elif not load.is_advised:
             share = _percents(load.dull_share)
-            yield f"With dull edges cutting takes {share} of the rating of {press}, above what is advised."
+            text = _("With dull edges cutting takes {share} of the rating of {press}, above what is advised.")
+            yield text.format(share=share, press=press)
         if load.allowed_n is not None and sheet.force is not None and sheet.force.dull_n.high > load.allowed_n:
             at = units.show(load.at_mm, "height_mm", system)
-            yield f"With dull edges it may take more than {press} can push with {at} above the bottom."
+            text = _("With dull edges it may take more than {press} can push with {at} above the bottom.")
+            yield text.format(press=press, at=at)
     held = held_words(read, sheet, system)
     if told is not None and held:
         if told.holds is False:
-            yield f"{held}: less than any rule asks. The strip may hang on the punches."
+            yield _("{held}: less than any rule asks. The strip may hang on the punches.").format(held=held)
         elif told.unknown and told.holds is not True:
-            yield f"{held}, as far as they are known: {', '.join(told.unknown)} not."
+            text = _("{held}, as far as they are known: {places} not.")
+            yield text.format(held=held, places=", ".join(told.unknown))
         elif told.is_inside:
-            yield f"{held}: enough by some rules and not by others."
+            yield _("{held}: enough by some rules and not by others.").format(held=held)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
 from django.views import View
 
 from diestore import units
@@ -35,7 +36,10 @@ class SetUpPage(PermissionRequiredMixin, View):
             "die": die,
             "system": system,
             "past": [_line(standing, system) for standing in past],
-            "stand_off": " to ".join(units.show(mm, "clearance_mm", system) for mm in STAND_OFF_MM),
+            "stand_off": _("{low} to {high}").format(
+                low=units.show(STAND_OFF_MM[0], "clearance_mm", system),
+                high=units.show(STAND_OFF_MM[1], "clearance_mm", system),
+            ),
             "cautions": [first(), *(caution.reminder for caution in for_work("set-up"))],
         }
         if past:
