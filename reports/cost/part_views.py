@@ -7,6 +7,8 @@ from decimal import Decimal
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 from django.views.decorators.http import require_safe
 
 from diestore import units
@@ -36,7 +38,7 @@ def part_page(request: HttpRequest, pk: int) -> HttpResponse:
     die = plants.within(reads.with_plant().select_related("owner", "plant", "usual_stock"), request.user)
     die = die.filter(pk=pk).first()
     if die is None:
-        raise Http404("No such die here.")
+        raise Http404(_("No such die here."))
     cost = sheets.cost_per_thousand(die)
     per_hit = reads.parts_per_hit([die.pk]).get(die.pk, 1)
     form = PartForm(request.GET if request.GET else None, system=system_of(request.user), start=_start(die, cost))
@@ -48,9 +50,9 @@ def part_page(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         material = _material(die, form, per_hit, left_out)
         if rate is None:
-            left_out.append("What a press hour costs is not known: press and set-up are left out.")
+            left_out.append(_("What a press hour costs is not known: press and set-up are left out."))
         if form.value("set_up") is None:
-            left_out.append("The hours of a set-up are not known.")
+            left_out.append(_("The hours of a set-up are not known."))
         made = part_cost(
             hourly=parts_an_hour(
                 strokes_per_minute=form.value("strokes") or Decimal(0),
@@ -119,10 +121,10 @@ def _tool(cost: sheets.DieCost, ahead: PlantAhead, left_out: list[str]) -> Decim
     try:
         running = as_it_is(cost, year_ahead(cost, ahead=ahead), ahead=ahead)[0].running_per_thousand().expected
     except (LawRefused, MoneyRefused) as reason:
-        left_out.append(f"The tool is left out. {reason}")
+        left_out.append(_("The tool is left out. {reason}").format(reason=reason))
         return None
     if die.build_price is None or not die.expected_parts:
-        left_out.append("The build price or the parts the die is built for are not known; the tool is without them.")
+        left_out.append(_("The build price or the parts the die is built for are not known; the tool is without them."))
         return running
     return running + per_thousand(die.build_price, die.expected_parts)
 
@@ -130,11 +132,11 @@ def _tool(cost: sheets.DieCost, ahead: PlantAhead, left_out: list[str]) -> Decim
 def _material(die: Die, form: PartForm, per_hit: int, left_out: list[str]) -> StripMaterial | None:
     pitch, width, price = form.value("pitch"), form.value("width"), form.a_kilogram("price")
     if pitch is None or width is None or price is None:
-        left_out.append("Material is left out: it needs the pitch, the strip width and what the stock costs.")
+        left_out.append(_("Material is left out: it needs the pitch, the strip width and what the stock costs."))
         return None
     used, scrap = form.value("used"), form.a_kilogram("scrap")
     if scrap is not None and used is None:
-        left_out.append("What scrap brings needs how much of the strip is in the part.")
+        left_out.append(_("What scrap brings needs how much of the strip is in the part."))
     sheet = pitch * width / 100 / per_hit
     return strip_material(
         sheet_cm2=sheet,
@@ -147,13 +149,25 @@ def _material(die: Die, form: PartForm, per_hit: int, left_out: list[str]) -> St
 
 
 def _lines(made: PartCost, material: StripMaterial | None, rate, form: PartForm, per_hit: int) -> list[dict]:
-    hit = "one part" if per_hit == 1 else f"{per_hit} parts"
+    stock = (
+        _("pitch × width × thickness × density, one part a hit")
+        if per_hit == 1
+        else _("pitch × width × thickness × density, {parts} parts a hit").format(parts=per_hit)
+    )
+    press = (
+        _("{parts:,.0f} parts an hour at {rate:,.2f}").format(parts=made.hourly, rate=rate) if rate is not None else ""
+    )
+    set_up = _("{hours} h for {parts:,} parts").format(hours=form.value("set_up"), parts=int(form.value("lot") or 1))
     rows = [
-        ("Stock", made.material, f"pitch × width × thickness × density, {hit} a hit"),
-        ("Scrap brings back", -made.scrap_credit if made.scrap_credit else None, "what does not go into the part"),
-        ("Press", made.press, f"{made.hourly:,.0f} parts an hour at {rate:,.2f}" if rate is not None else ""),
-        ("Set-up", made.set_up, f"{form.value('set_up')} h for {int(form.value('lot') or 1):,} parts"),
-        ("Tool", made.tool, "in the long run, with its share of the build"),
+        (pgettext("cost of a part", "Stock"), made.material, stock),
+        (
+            _("Scrap brings back"),
+            -made.scrap_credit if made.scrap_credit else None,
+            _("what does not go into the part"),
+        ),
+        (pgettext("cost of a part", "Press"), made.press, press),
+        (pgettext("cost of a part", "Set-up"), made.set_up, set_up),
+        (pgettext("cost of a part", "Tool"), made.tool, _("in the long run, with its share of the build")),
     ]
     whole = made.together
     return [

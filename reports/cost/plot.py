@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from diestore.drawing import plots
 from diestore.drawing.plots import Ink, blank, round_ticks, svg
 
@@ -72,7 +74,7 @@ def against_promise(
     from matplotlib import rc_context
 
     with rc_context(plots.SETTINGS):
-        figure, axes = blank(height=340, x="hits promised", y=y_label)
+        figure, axes = blank(height=340, x=_("hits promised"), y=y_label)
         low, high = zip(*bands, strict=True)
         axes.fill_between(hits, low, high, color=Ink.BAND_1.colour, linewidth=0)
         axes.plot(hits, money, color=Ink.LINE_1.colour)
@@ -82,8 +84,8 @@ def against_promise(
         round_ticks(axes.yaxis)
         axes.axvline(asked, color=Ink.UPRIGHT.colour)
         axes.annotate(
-            "as asked", (asked, 0.97), xycoords=("data", "axes fraction"), xytext=(-8, 0), textcoords="offset points",
-            ha="right", va="top", color=Ink.WORD.colour,
+            _("as asked"), (asked, 0.97), xycoords=("data", "axes fraction"), xytext=(-8, 0),
+            textcoords="offset points", ha="right", va="top", color=Ink.WORD.colour,
         )  # fmt: skip
         return svg(figure, title)
 

@@ -8,6 +8,7 @@ import numpy as np
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -32,13 +33,13 @@ def promise_page(request: HttpRequest, pk: int) -> HttpResponse:
     """One die: the price of sharpening it free where it does not last."""
     die = plants.within(reads.with_plant(), request.user).filter(pk=pk).first()
     if die is None:
-        raise Http404("No such die here.")
+        raise Http404(_("No such die here."))
     cost, ahead = sheets.cost_per_thousand(die), spares_kept.ahead_of_die(die)
     laws, refusal = (), ""
     try:
         laws = ahead.worlds(die.pk).laws
     except LawRefused as reason:
-        refusal = f"Nothing is forecast of this die: {reason}"
+        refusal = _("Nothing is forecast of this die: {reason}").format(reason=reason)
     price_now = prices_of(cost.spent, [], cost.rates, ahead.today).sharpening if cost.spent and cost.rates else None
     start = {
         "hits": usual_promise(laws) if laws else None,
@@ -50,9 +51,9 @@ def promise_page(request: HttpRequest, pk: int) -> HttpResponse:
     kept, curve = None, ""
     rows: list[dict] = []
     if not refusal and price is None:
-        refusal = "What a sharpening costs is not known: hours or the toolroom rate are missing. Type what it costs."
+        refusal = _("What a sharpening costs is not known: hours or the toolroom rate are missing. Type what it costs.")
     if not refusal and strokes is None:
-        refusal = "No job is open and nothing ran in the last year. Type how many strokes a year are planned."
+        refusal = _("No job is open and nothing ran in the last year. Type how many strokes a year are planned.")
     if not refusal and asked is not None and price is not None and strokes is not None:
         given = {"laws": laws, "strokes_a_year": float(strokes), "sharpening": price,
                  "parts_per_hit": reads.parts_per_hit([die.pk]).get(die.pk, 1)}  # fmt: skip
@@ -84,7 +85,9 @@ def _row(kept: Kept, *, is_asked: bool) -> dict:
         "chance": odds.percent(kept.chance),
         "free": f"{kept.free:.1f}",
         "money": f"{rounded(kept.money, Decimal(1)):,}",
-        "band": f"{rounded(kept.low, Decimal(1)):,} to {rounded(kept.high, Decimal(1)):,}",
+        "band": _("{low} to {high}").format(
+            low=f"{rounded(kept.low, Decimal(1)):,}", high=f"{rounded(kept.high, Decimal(1)):,}"
+        ),
         "per_thousand": "" if kept.per_thousand is None else cents(kept.per_thousand),
         "is_asked": is_asked,
     }
@@ -96,6 +99,6 @@ def _plot(kept: tuple[Kept, ...], asked: Kept):
         [float(one.money) for one in kept],
         [(float(one.low), float(one.high)) for one in kept],
         asked=asked.hits,
-        y_label=f"{shop.current().currency} a year",
-        title="What free sharpening costs a year against the hits promised",
+        y_label=_("{currency} a year").format(currency=shop.current().currency),
+        title=_("What free sharpening costs a year against the hits promised"),
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from diestore.handbook.build_doubts import of_hardness
 from diestore.register.models import Rate
@@ -149,7 +150,7 @@ def two_builds(
     if change is None or not edges:
         return TwoBuilds(a=a, interval=_band(worlds), missing=tuple(missing), edges=shown)
     intervals = np.repeat(worlds, DRAWS)
-    _, pieces_b = _pieces(ahead, die.pk, change)
+    __, pieces_b = _pieces(ahead, die.pk, change)
     ground = shares_ground(ahead, die.pk, edges) if change.grinds_both else []
     built = [
         builds.built_otherwise(
@@ -227,7 +228,7 @@ def as_it_is(cost: DieCost, year: Ahead, *, ahead: PlantAhead) -> tuple[BuildPla
         raise LawRefused(f"Nothing is forecast of this die: {reason}") from reason
     if year.prices is None or year.prices.sharpening is None:
         raise MoneyRefused("What a sharpening costs is not known: hours or the toolroom rate are missing.")
-    pieces, _ = _pieces(ahead, die.pk, None)
+    pieces, __ = _pieces(ahead, die.pk, None)
     plan = BuildPlan(
         name="As it is",
         price=die.build_price or Decimal(0),
@@ -252,11 +253,11 @@ def volume(cost: DieCost, year: Ahead, *, new: bool) -> Volume:
     """Of a new die what this one was built for; of a change now what is still to be made."""
     made, expected = cost.spent.parts, cost.die.expected_parts
     if new:
-        return Volume(parts=expected or max(made, 1), words="the die is built for" if expected else "made so far")
+        return Volume(parts=expected or max(made, 1), words=_("the die is built for") if expected else _("made so far"))
     if expected and expected > made:
-        return Volume(parts=expected - made, words="still to be made of those that the die is built for")
+        return Volume(parts=expected - made, words=_("still to be made of those that the die is built for"))
     planned = year.year.planned_parts if year.year else made
-    return Volume(parts=max(3 * planned, 1), words="of three years at this pace")
+    return Volume(parts=max(3 * planned, 1), words=_("of three years at this pace"))
 
 
 def interest(cost: DieCost, day: dt.date | None) -> tuple[Decimal, bool]:

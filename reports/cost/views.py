@@ -8,6 +8,7 @@ import numpy as np
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from diestore.access import plants, roles, shop
@@ -65,7 +66,7 @@ def cost_die_page(request: HttpRequest, pk: int) -> HttpResponse:
     """One die: what it has cost, what the year ahead will cost, and what another build would."""
     die = plants.within(reads.with_plant(), request.user).filter(pk=pk).first()
     if die is None:
-        raise Http404("No such die here.")
+        raise Http404(_("No such die here."))
     plant = die.plant
     asked = any(name in request.GET for name in ChangeForm.base_fields)
     form = ChangeForm(request.GET if asked else None, initial={"when": "now", "sides": "upper", "pieces": 1})
@@ -136,7 +137,9 @@ def _lines(cost: sheets.DieCost, year: year_ahead.Ahead) -> list[dict]:
                 "basis": element.basis if element else "",
                 "so_far": cents(element.per_thousand) if element else "",
                 "ahead": cents(coming.per_thousand) if coming else "",
-                "band": f"{cents(band[0])} to {cents(band[1])}" if band and band[0] != band[1] else "",
+                "band": _("{low} to {high}").format(low=cents(band[0]), high=cents(band[1]))
+                if band and band[0] != band[1]
+                else "",
                 "how_many": coming.how_many if coming else None,
             }
         )
@@ -164,12 +167,12 @@ def _compared(
                 "name": plan.name,
                 "price": money(plan.price, cents=False),
                 "interval": _round(middle),
-                "interval_band": f"{_round(low)} to {_round(high)}",
+                "interval_band": _("{low} to {high}").format(low=_round(low), high=_round(high)),
                 "sharpening": cents(shares["sharpening"]),
                 "spares": cents(shares["spares"]),
                 "by_stroke": cents(shares["by the stroke"]),
                 "running": cents(running.expected),
-                "running_band": f"{cents(running.low)} to {cents(running.high)}",
+                "running_band": _("{low} to {high}").format(low=cents(running.low), high=cents(running.high)),
                 "whole": cents(share + running.expected),
             }
         )
@@ -181,7 +184,7 @@ def _compared(
         "over": over.words,
         "back": _pays_back(two, over, year, cost),
         "times": f"{middle:.2g}",
-        "times_band": f"{low:.2g} and {high:.2g}",
+        "times_band": _("{low} and {high}").format(low=f"{low:.2g}", high=f"{high:.2g}"),
         "longer": middle >= 1,
         "crossing": _round(float(crossing)) if crossing is not None else "",
         "from": _round(float(band[0])) if band and band[0] is not None else "",
@@ -202,7 +205,7 @@ def _pays_back(
     try:
         back = two_builds.pays_back(two, over, year, percent)
     except MoneyRefused as reason:
-        return {"refusal": f"When it pays back is not said: {reason}"}
+        return {"refusal": _("When it pays back is not said: {reason}").format(reason=reason)}
     if back is None:
         return None
     rate = back.rate.rate if back.rate.is_plain else None
@@ -238,19 +241,19 @@ def _plot(two: two_builds.TwoBuilds, volumes: list[int], die, change: two_builds
     if two.a is None:
         return ""
     now = change is not None and not change.new
-    named = [plot.Volume(x=float(die.expected_parts), word="built for")] if die.expected_parts and not now else []
+    named = [plot.Volume(x=float(die.expected_parts), word=_("built for"))] if die.expected_parts and not now else []
     if two.comparison is None:
         curves = [_alone(two.a, volumes)]
     else:
         curves = [_curve(c, volumes, n) for n, c in enumerate(two.comparison.curves)]
         crossing = two.comparison.crossing.parts
         if crossing is not None:
-            named.append(plot.Volume(x=float(crossing), word="cost the same"))
+            named.append(plot.Volume(x=float(crossing), word=_("cost the same")))
     return plot.against_volume(
         curves,
-        x_label="parts still to be made" if now else "parts over the life of the die",
-        y_label=f"{shop.current().currency} per thousand parts",
-        title=f"Cost per thousand parts of {die.code} against the parts it makes in its life",
+        x_label=_("parts still to be made") if now else _("parts over the life of the die"),
+        y_label=_("{currency} per thousand parts").format(currency=shop.current().currency),
+        title=_("Cost per thousand parts of {code} against the parts it makes in its life").format(code=die.code),
         named=named,
     )
 
