@@ -130,8 +130,8 @@ def wait_for(command: list[str]) -> int:
 
 def run_tests(arguments: list[str]) -> int:
     """Everything that has to pass, in the order in which it is quick to fail."""
-    at_once = min(max(os.cpu_count() or 2, 2), 4) + 1  # one waits for a browser, a server or a database at any time
-    workers = [] if any(a.startswith("-n") for a in arguments) else ["-n", str(at_once), "--dist", "worksteal"]
+    cores = min(max(os.cpu_count() or 2, 2), 4)
+    workers = [] if any(a.startswith("-n") for a in arguments) else ["-n", str(cores), "--dist", "worksteal"]
     contracts = "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports(no_logo=True))"
     steps = (
         ("style", ["-m", "ruff", "check", "."]),
