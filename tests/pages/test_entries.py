@@ -146,10 +146,11 @@ def test_an_address_by_the_name_of_a_table_leads_to_that_of_today_for_good(lead,
 def test_what_a_page_that_stood_open_sends_arrives_whole(lead, die, ina):
     make.run(die, 1, 9_000)
     (work,) = make.sharpen(die, 2, at("1-A", die))
-    sent = {"reason": "not ground", "person": ina.pk}
-    answer = lead.post(f"/log/entries/work/{work.pk}/strike/", sent)
+    sent, then = {"reason": "not ground", "person": ina.pk}, "work"
+    address = f"/log/entries/{then}/{work.pk}/strike/"
+    answer = lead.post(address, sent)
     assert (answer.status_code, answer.url) == (308, reverse("maintenance:strike", args=["work", work.pk]))
-    lead.post(f"/log/entries/work/{work.pk}/strike/", sent, follow=True)
+    lead.post(address, sent, follow=True)
     work.refresh_from_db()
     assert work.struck_reason == "not ground"
 
